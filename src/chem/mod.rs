@@ -1,0 +1,15 @@
+//! Chemistry from first principles: formulae, atomic weights, balanced reactions, and the ratios read off them.
+//!
+//! Pure. Nothing here is looked up under a name: every molar mass and every ratio follows from a formula.
+
+mod atomic_weights;
+mod composition;
+mod formula;
+mod reaction;
+mod stoichiometry;
+
+pub use atomic_weights::{AtomicWeight, atomic_weight};
+pub use composition::{CompositionFault, per_analyte};
+pub use formula::{Formula, FormulaError, MolarMass};
+pub use reaction::{Reaction, ReactionError};
+pub use stoichiometry::{Ratio, RatioFault, chain_ratio, shared_ratio};

@@ -1,0 +1,140 @@
+//! A course: its people, sections and experiments.
+
+use std::collections::BTreeMap;
+use std::fmt;
+
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+
+use crate::procedure::{Dates, Procedure};
+
+/// A course as it stands.
+#[derive(Clone, Debug)]
+pub struct Course {
+    /// For people.
+    pub title: String,
+    /// Such as “autumn 2026”.
+    pub term: String,
+    /// IANA name of the zone its dates are in.
+    pub zone: Zone,
+}
+
+/// A time zone by its IANA name.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Zone {
+    name: String,
+    zone: TimeZone,
+}
+
+/// An experiment of a course.
+#[derive(Clone, Debug)]
+pub struct Experiment {
+    /// Names it in files.
+    pub key: String,
+    /// With the experiment's own trial rules and marking.
+    pub procedure: Procedure,
+    /// When it opens and is due.
+    pub dates: Dates,
+    /// Lots the course assigned: by section, the titrant's and the excess reagent's.
+    pub section_lots: BTreeMap<String, SectionLots>,
+}
+
+/// The lots assigned to a section.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct SectionLots {
+    /// Titrant.
+    pub titrant: Option<String>,
+    /// Excess reagent.
+    pub excess: Option<String>,
+}
+
+/// A student on the roster.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Student {
+    /// Text: leading zeros stay.
+    pub id: String,
+    /// Family name.
+    pub family_name: String,
+    /// Given name.
+    pub given_name: String,
+    /// Section.
+    pub section: String,
+    /// Optional.
+    pub email: String,
+}
+
+/// Somebody who teaches.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct StaffMember {
+    /// Signs in with this.
+    pub login: String,
+    /// For people.
+    pub name: String,
+    /// What they may do.
+    pub role: StaffRole,
+    /// Sections of an assistant.
+    pub sections: Vec<String>,
+}
+
+/// What a member of staff may do.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum StaffRole {
+    /// The whole course.
+    Coordinator,
+    /// Their own sections.
+    Assistant,
+}
+
+impl Zone {
+    /// The zone of that name.
+    ///
+    /// # Errors
+    /// A sentence naming what was found and what was expected.
+    pub fn new(name: &str) -> Result<Self, String> {
+        match TimeZone::get(name) {
+            Ok(zone) => Ok(Self { name: name.to_owned(), zone }),
+            Err(_) => Err(format!("found \u{201c}{name}\u{201d}, expected an IANA time zone such as Europe/Lisbon")),
+        }
+    }
+
+    /// Its name.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// The instant of a local time; in a gap or a fold, as RFC 5545 has it.
+    #[must_use]
+    pub fn instant(&self, local: jiff::civil::DateTime) -> Option<Timestamp> {
+        self.zone.to_timestamp(local).ok()
+    }
+
+    /// The local time of an instant.
+    #[must_use]
+    pub fn local(&self, instant: Timestamp) -> jiff::civil::DateTime {
+        self.zone.to_datetime(instant)
+    }
+}
+
+impl StaffRole {
+    /// As it is written in files.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Coordinator => "coordinator",
+            Self::Assistant => "assistant",
+        }
+    }
+
+    /// The role of that name.
+    #[must_use]
+    pub fn from_name(name: &str) -> Option<Self> {
+        [Self::Coordinator, Self::Assistant].into_iter().find(|role| role.name() == name)
+    }
+}
+
+impl fmt::Display for Student {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}, {}", self.family_name, self.given_name)
+    }
+}

@@ -1,0 +1,99 @@
+//! Flags: what a person should look at, with the evidence and how often chance alone raises it.
+
+use std::fmt;
+
+use serde::{Deserialize, Serialize};
+
+/// Something about a submission that a person should look at. Never shown to students, never a penalty by itself.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Flag {
+    /// Which.
+    pub code: FlagCode,
+    /// The readings or the statistic that raised it, in a sentence.
+    pub evidence: String,
+    /// Probability that clean work raises it; 0 where chance has no part in it.
+    pub chance: f64,
+}
+
+/// The kinds of flags.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum FlagCode {
+    /// The result is off the truth by more than its uncertainty allows.
+    InconsistentTruth,
+    /// The unknown or lot written is not the one given out.
+    UnknownMismatch,
+    /// The student's answer is not the recomputation.
+    ReportedDiffers,
+    /// The trials scatter more than reading and endpoint allow.
+    ScatterHigh,
+    /// Fewer counted trials than asked for, or no blank.
+    FewTrials,
+    /// Readings with too few or too many decimals, or confirmed against a question.
+    Recording,
+    /// The glassware was used outside its proper range.
+    Instrument,
+    /// Handed in late.
+    Late,
+    /// Corrected after it was due.
+    RevisedAfterDue,
+}
+
+impl FlagCode {
+    /// Every kind, most consequential first.
+    pub const ALL: [Self; 9] = [
+        Self::InconsistentTruth,
+        Self::UnknownMismatch,
+        Self::ReportedDiffers,
+        Self::ScatterHigh,
+        Self::FewTrials,
+        Self::Recording,
+        Self::Instrument,
+        Self::Late,
+        Self::RevisedAfterDue,
+    ];
+
+    /// As it is written in files.
+    #[must_use]
+    pub fn code(self) -> &'static str {
+        match self {
+            Self::InconsistentTruth => "inconsistent-truth",
+            Self::UnknownMismatch => "unknown-mismatch",
+            Self::ReportedDiffers => "reported-differs",
+            Self::ScatterHigh => "scatter-high",
+            Self::FewTrials => "few-trials",
+            Self::Recording => "recording",
+            Self::Instrument => "instrument",
+            Self::Late => "late",
+            Self::RevisedAfterDue => "revised-after-due",
+        }
+    }
+
+    /// In words, for staff.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::InconsistentTruth => "result off the assigned value",
+            Self::UnknownMismatch => "bottle or lot not the one given out",
+            Self::ReportedDiffers => "own answer is not the recomputation",
+            Self::ScatterHigh => "trials scatter too much",
+            Self::FewTrials => "too few trials",
+            Self::Recording => "readings not written as the glassware is read",
+            Self::Instrument => "glassware outside its proper range",
+            Self::Late => "late",
+            Self::RevisedAfterDue => "corrected after it was due",
+        }
+    }
+
+    /// Whether it asks for a person; the others only inform.
+    #[must_use]
+    pub fn needs_review(self) -> bool {
+        !matches!(self, Self::Recording | Self::Late | Self::Instrument)
+    }
+}
+
+impl fmt::Display for FlagCode {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.code())
+    }
+}

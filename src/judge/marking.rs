@@ -1,0 +1,214 @@
+//! How an experiment is marked: points by part.
+
+use rust_decimal::Decimal;
+
+/// The marking of an experiment. A part that is not there gives no points and asks for none.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Marking {
+    /// How near the truth.
+    pub accuracy: Option<Scored>,
+    /// How well the trials agree.
+    pub agreement: Option<AgreementPart>,
+    /// Points for readings written as the glassware allows.
+    pub recording: Option<Decimal>,
+    /// The student's own answer.
+    pub calculation: Option<CalculationPart>,
+    /// Points an assistant gives.
+    pub by_hand: Option<Decimal>,
+    /// What late work loses.
+    pub late: Option<Late>,
+}
+
+/// Points on a scale of percent: the smaller the better.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Scored {
+    /// Most points.
+    pub points: Decimal,
+    /// How they fall.
+    pub scale: Scale,
+}
+
+/// How points fall as a percentage grows.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Scale {
+    /// Full up to the first, straight down to 0 at the second, both percent.
+    Ramp {
+        /// Full points up to here.
+        full_within: Decimal,
+        /// No points from here.
+        zero_from: Decimal,
+    },
+    /// (limit in percent, points), limits rising; a value exactly on a limit takes that limit's points.
+    Steps(Vec<(Decimal, Decimal)>),
+}
+
+/// Agreement of the counted trials.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AgreementPart {
+    /// Points and scale.
+    pub scored: Scored,
+    /// What is measured.
+    pub measure: AgreementMeasure,
+}
+
+/// What agreement is measured by, both in percent of the mean.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum AgreementMeasure {
+    /// Largest less smallest result.
+    #[default]
+    Range,
+    /// Standard deviation.
+    RelativeS,
+}
+
+/// The student's own answer against the recomputation of their own readings.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CalculationPart {
+    /// Points.
+    pub points: Decimal,
+    /// Full points within so many percent, or within one unit of the answer's last figure.
+    pub within: Decimal,
+    /// Share given where a single recognised slip explains the answer, 0 to 1.
+    pub single_slip_share: Decimal,
+}
+
+/// What late work loses.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Late {
+    /// Hours after the due time that cost nothing.
+    pub grace_hours: Decimal,
+    /// Share of the points lost per started day after that, 0 to 1.
+    pub share_per_day: Decimal,
+    /// Share of the points that is kept however late, 0 to 1.
+    pub floor: Decimal,
+}
+
+/// Something wrong with a marking: the key within `marking`, what was found, what was expected.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("`marking.{key}`: {what}")]
+pub struct MarkingFault {
+    /// The key.
+    pub key: String,
+    /// What was found and what was expected.
+    pub what: String,
+}
+
+impl Marking {
+    /// Checks points, limits and shares.
+    ///
+    /// # Errors
+    /// Every [`MarkingFault`] found.
+    pub fn check(&self) -> Result<(), Vec<MarkingFault>> {
+        let mut faults = Vec::new();
+        let mut fault = |key: &str, what: String| faults.push(MarkingFault { key: key.to_owned(), what });
+        let scored = [("accuracy", self.accuracy.as_ref()), ("agreement", self.agreement.as_ref().map(|a| &a.scored))];
+        for (key, scored) in scored {
+            if let Some(scored) = scored {
+                scored.check(key, &mut fault);
+            }
+        }
+        for (key, points) in [
+            ("recording.points", self.recording),
+            ("calculation.points", self.calculation.as_ref().map(|c| c.points)),
+            ("by_hand.points", self.by_hand),
+        ] {
+            if let Some(points) = points.filter(|p| !within(*p, Decimal::ZERO, Decimal::ONE_THOUSAND)) {
+                fault(key, format!("found {points}, expected 0 to 1000"));
+            }
+        }
+        if let Some(calculation) = &self.calculation {
+            if calculation.within < Decimal::ZERO {
+                fault("calculation.within", format!("found {}, expected 0 or more percent", calculation.within));
+            }
+            share("calculation.single_slip_share", calculation.single_slip_share, &mut fault);
+        }
+        if let Some(late) = &self.late {
+            if !within(late.grace_hours, Decimal::ZERO, Decimal::from(10_000)) {
+                fault("late.grace_hours", format!("found {}, expected 0 to 10000", late.grace_hours));
+            }
+            share("late.share_per_day", late.share_per_day, &mut fault);
+            share("late.floor", late.floor, &mut fault);
+        }
+        if faults.is_empty() { Ok(()) } else { Err(faults) }
+    }
+
+    /// The most points there are, late work aside.
+    #[must_use]
+    pub fn possible(&self) -> Decimal {
+        [
+            self.accuracy.as_ref().map(|s| s.points),
+            self.agreement.as_ref().map(|a| a.scored.points),
+            self.recording,
+            self.calculation.as_ref().map(|c| c.points),
+            self.by_hand,
+        ]
+        .into_iter()
+        .flatten()
+        .fold(Decimal::ZERO, Decimal::saturating_add)
+    }
+}
+
+impl Scored {
+    /// Points for a percentage, not rounded.
+    #[must_use]
+    pub fn points_at(&self, percent: Decimal) -> Decimal {
+        match &self.scale {
+            Scale::Ramp { full_within, zero_from } => {
+                if percent <= *full_within {
+                    return self.points;
+                }
+                if percent >= *zero_from {
+                    return Decimal::ZERO;
+                }
+                let left = zero_from.checked_sub(percent).and_then(|l| l.checked_mul(self.points));
+                let width = zero_from.checked_sub(*full_within);
+                left.zip(width).and_then(|(left, width)| left.checked_div(width)).unwrap_or(Decimal::ZERO)
+            }
+            Scale::Steps(steps) => {
+                steps.iter().find(|(limit, _)| percent <= *limit).map_or(Decimal::ZERO, |(_, points)| *points)
+            }
+        }
+    }
+
+    fn check(&self, key: &str, fault: &mut impl FnMut(&str, String)) {
+        if !within(self.points, Decimal::ZERO, Decimal::ONE_THOUSAND) {
+            fault(&format!("{key}.points"), format!("found {}, expected 0 to 1000", self.points));
+        }
+        match &self.scale {
+            Scale::Ramp { full_within, zero_from } => {
+                if *full_within < Decimal::ZERO || zero_from <= full_within {
+                    let found = format!("found full_within {full_within} and zero_from {zero_from}");
+                    fault(&format!("{key}.ramp"), format!("{found}, expected 0 or more and a larger number"));
+                }
+            }
+            Scale::Steps(steps) => {
+                if steps.is_empty() {
+                    fault(&format!("{key}.steps"), "found none, expected at least one [limit, points]".into());
+                }
+                for pair in steps.windows(2) {
+                    if pair[1].0 <= pair[0].0 || pair[1].1 > pair[0].1 {
+                        let found =
+                            format!("found [{}, {}] after [{}, {}]", pair[1].0, pair[1].1, pair[0].0, pair[0].1);
+                        fault(&format!("{key}.steps"), format!("{found}, expected rising limits and falling points"));
+                    }
+                }
+                for (limit, points) in steps {
+                    if *limit < Decimal::ZERO || !within(*points, Decimal::ZERO, self.points) {
+                        let expected = format!("expected a limit of 0 or more and 0 to {} points", self.points);
+                        fault(&format!("{key}.steps"), format!("found [{limit}, {points}], {expected}"));
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn within(number: Decimal, low: Decimal, high: Decimal) -> bool {
+    (low..=high).contains(&number)
+}
+
+fn share(key: &str, found: Decimal, fault: &mut impl FnMut(&str, String)) {
+    if !within(found, Decimal::ZERO, Decimal::ONE) {
+        fault(key, format!("found {found}, expected a share from 0 to 1"));
+    }
+}

@@ -1,0 +1,145 @@
+//! What the server says of readings at once: what cannot be, and what looks odd.
+
+use rust_decimal::Decimal;
+
+use crate::columns::Column;
+use crate::measure::GlasswareKind;
+use crate::procedure::{Procedure, SampleBy};
+use crate::submission::{HandIn, Titration, TrialLabel};
+
+/// Something about one reading: refused, or a question the student may stand by.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Question {
+    /// Place of the titration in the hand-in, from 0.
+    pub row: usize,
+    /// The reading.
+    pub column: Column,
+    /// What was found and what was expected, for the student.
+    pub text: String,
+}
+
+impl Question {
+    /// Names the question, so that standing by it can be recorded.
+    #[must_use]
+    pub fn id(&self) -> String {
+        format!("{}:{}", self.row.saturating_add(1), self.column)
+    }
+}
+
+/// What cannot be a reading of its glassware: outside the scale, a burette end below its start, nothing weighed out.
+#[must_use]
+pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec<Question> {
+    let mut found = Vec::new();
+    let mut refuse = |column: Column, text: String| found.push(Question { row, column, text });
+    for column in Column::of(procedure, titration.burette.len()) {
+        let Some(reading) = column.get(titration) else { continue };
+        let piece = column.glassware(procedure);
+        let (value, unit) = (reading.value(), piece.kind().unit());
+        if value > piece.capacity() {
+            refuse(
+                column,
+                format!("found {reading} {unit}, expected at most {} {unit}, the end of the scale", piece.capacity()),
+            );
+        } else if value.is_zero() && piece.kind() != GlasswareKind::Burette && column != Column::SampleAfter {
+            refuse(column, format!("found {reading} {unit}, expected more than 0"));
+        }
+    }
+    for (index, piece) in titration.burette.iter().enumerate() {
+        if piece.end.value() < piece.start.value() {
+            let column = Column::BuretteEnd(index.saturating_add(1));
+            let (end, start) = (&piece.end, &piece.start);
+            refuse(
+                column,
+                format!(
+                    "found {end}, expected at least the start {start}: a burette counts downward, so its reading grows; if it was refilled, give each filling its own start and end"
+                ),
+            );
+        }
+    }
+    if let (Some(before), Some(after)) = (&titration.sample.before, &titration.sample.after)
+        && after.value() >= before.value()
+    {
+        refuse(Column::SampleAfter, format!("found {after} g, expected less than the {before} g before"));
+    }
+    found
+}
+
+/// What looks odd. The student may stand by it; it is then recorded as confirmed.
+#[must_use]
+pub fn questions(procedure: &Procedure, hand_in: &HandIn) -> Vec<Question> {
+    let mut found = Vec::new();
+    let mut last_end: Option<Decimal> = None;
+    for (row, titration) in hand_in.titrations.iter().enumerate() {
+        if procedure.trials.prompt_decimals {
+            found.extend(written_otherwise(procedure, titration).map(|(column, expected)| {
+                let reading = column.get(titration).map_or("", |r| r.written());
+                let piece = column.glassware(procedure).title();
+                let text = format!("{reading} is not written with {expected} decimals, as a {piece} is read");
+                Question { row, column, text }
+            }));
+        }
+        found.extend(range_questions(procedure, row, titration));
+        let start = titration.burette.first().map(|p| p.start.value());
+        if let (Some(start), Some(last)) = (start, last_end)
+            && start > last
+        {
+            let text =
+                format!("this titration starts at {start} but the one before ended at {last}, and no refill was noted");
+            found.push(Question { row, column: Column::BuretteStart(1), text });
+        }
+        last_end = titration.burette.last().map(|p| p.end.value());
+    }
+    found
+}
+
+/// Readings whose delivered volume or sample lies outside what the glassware and the procedure are made for.
+#[must_use]
+pub fn range_questions(procedure: &Procedure, row: usize, titration: &Titration) -> Vec<Question> {
+    let mut found = Vec::new();
+    let capacity = procedure.titrant.burette.capacity();
+    let most = capacity.saturating_mul(Decimal::new(9, 1)).normalize();
+    for (index, piece) in titration.burette.iter().enumerate() {
+        let column = Column::BuretteEnd(index.saturating_add(1));
+        let delivered = piece.end.value().saturating_sub(piece.start.value());
+        // a blank is small by nature
+        if delivered < Decimal::ONE && titration.trial != TrialLabel::Blank {
+            found.push(Question { row, column, text: format!("{delivered} mL delivered is less than 1 mL") });
+        } else if delivered > most {
+            let text = format!("{delivered} mL delivered is more than {most} mL, 90 % of the burette");
+            found.push(Question { row, column, text });
+        }
+    }
+    let readings = &titration.sample;
+    let sample = match procedure.sample.by {
+        SampleBy::Volume => readings.volume.as_ref().map(|r| (Column::SampleVolume, r.value())),
+        SampleBy::Mass => readings.mass.as_ref().map(|r| (Column::SampleMass, r.value())),
+        SampleBy::MassDifference => readings
+            .before
+            .as_ref()
+            .zip(readings.after.as_ref())
+            .map(|(before, after)| (Column::SampleAfter, before.value().saturating_sub(after.value()))),
+    };
+    if let Some((column, amount)) = sample {
+        let nominal = procedure.sample.nominal;
+        // volumes are met closely; weighed portions are allowed a quarter either way (common practice)
+        let share = if procedure.sample.by == SampleBy::Volume { Decimal::new(10, 2) } else { Decimal::new(25, 2) };
+        if amount.saturating_sub(nominal).abs() > nominal.saturating_mul(share) {
+            let unit = procedure.sample.glassware.kind().unit();
+            let text = format!("a sample of {amount} {unit} is far from the {nominal} {unit} asked for");
+            found.push(Question { row, column, text });
+        }
+    }
+    found
+}
+
+/// Readings of a titration not written to their glassware's decimals, with the decimals expected.
+pub fn written_otherwise<'a>(
+    procedure: &'a Procedure,
+    titration: &'a Titration,
+) -> impl Iterator<Item = (Column, u32)> + 'a {
+    Column::of(procedure, titration.burette.len()).into_iter().filter_map(move |column| {
+        let expected = column.glassware(procedure).decimals()?;
+        let reading = column.get(titration)?;
+        (reading.decimals() != expected).then_some((column, expected))
+    })
+}

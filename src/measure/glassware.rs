@@ -1,0 +1,232 @@
+//! Glassware and balances: what they hold, how finely they are read, how far they may be off.
+
+use std::collections::BTreeMap;
+
+use rust_decimal::Decimal;
+
+/// A piece of graduated or single-mark glassware, or a balance.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Glassware {
+    key: String,
+    kind: GlasswareKind,
+    class: Option<Class>,
+    capacity: Decimal,
+    graduation: Option<Decimal>,
+    tolerance: Decimal,
+    standard: String,
+}
+
+/// What a piece is, and so how it is used.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum GlasswareKind {
+    /// Reads downward from 0 at the top; delivers the difference of two readings. Millilitres.
+    Burette,
+    /// Graduated; one reading, upward. Millilitres.
+    Cylinder,
+    /// Single mark; not read, delivers its nominal volume. Millilitres.
+    Pipette,
+    /// Single mark; not read, contains its nominal volume. Millilitres.
+    Flask,
+    /// Read as displayed. Grams.
+    Balance,
+}
+
+/// Accuracy class of volumetric glassware; B has twice the tolerance of A (ISO 384, ASTM E287).
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Class {
+    /// The higher class.
+    A,
+    /// The lower class.
+    B,
+}
+
+/// Why a piece of glassware cannot be as described.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum GlasswareFault {
+    /// A size, interval or tolerance that is not above zero.
+    #[error("`{field}`: found {found}, expected a number above 0")]
+    NotPositive {
+        /// The key in the description.
+        field: &'static str,
+        /// The number found.
+        found: Decimal,
+    },
+    /// A graduated piece without its interval, or a single-mark piece with one.
+    #[error("`graduation`: found {found}, expected {expected} for a {kind}")]
+    Graduation {
+        /// `an interval` or `none`.
+        found: &'static str,
+        /// The opposite.
+        expected: &'static str,
+        /// The kind of piece.
+        kind: &'static str,
+    },
+    /// An interval that does not fit into the size.
+    #[error("`graduation`: found {found}, expected at most the capacity {capacity}")]
+    GraduationTooWide {
+        /// The interval.
+        found: Decimal,
+        /// The capacity.
+        capacity: Decimal,
+    },
+}
+
+impl GlasswareKind {
+    /// The word for the kind.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Burette => "burette",
+            Self::Cylinder => "cylinder",
+            Self::Pipette => "pipette",
+            Self::Flask => "flask",
+            Self::Balance => "balance",
+        }
+    }
+
+    /// Whether a person reads a number off it.
+    #[must_use]
+    pub fn is_read(self) -> bool {
+        matches!(self, Self::Burette | Self::Cylinder | Self::Balance)
+    }
+
+    /// The unit of its readings, capacity and tolerance.
+    #[must_use]
+    pub fn unit(self) -> &'static str {
+        if self == Self::Balance { "g" } else { "mL" }
+    }
+}
+
+impl Glassware {
+    /// Describes a piece. `graduation` is the interval between marks (a balance's readability), none for a single mark.
+    /// Capacity, graduation and tolerance are in millilitres, for a balance in grams.
+    ///
+    /// # Errors
+    /// [`GlasswareFault`] for the first thing that cannot be.
+    pub fn new(
+        key: &str,
+        kind: GlasswareKind,
+        class: Option<Class>,
+        capacity: Decimal,
+        graduation: Option<Decimal>,
+        tolerance: Decimal,
+        standard: &str,
+    ) -> Result<Self, GlasswareFault> {
+        for (field, found) in [("capacity", Some(capacity)), ("graduation", graduation), ("tolerance", Some(tolerance))]
+        {
+            if let Some(found) = found.filter(|number| *number <= Decimal::ZERO) {
+                return Err(GlasswareFault::NotPositive { field, found });
+            }
+        }
+        let (found, expected) = ("an interval", "none");
+        match (kind.is_read(), graduation) {
+            (true, None) => {
+                return Err(GlasswareFault::Graduation { found: expected, expected: found, kind: kind.name() });
+            }
+            (false, Some(_)) => return Err(GlasswareFault::Graduation { found, expected, kind: kind.name() }),
+            (true, Some(found)) if found > capacity => {
+                return Err(GlasswareFault::GraduationTooWide { found, capacity });
+            }
+            _ => {}
+        }
+        Ok(Self {
+            key: key.to_owned(),
+            kind,
+            class,
+            capacity: capacity.normalize(),
+            graduation: graduation.map(|g| g.normalize()),
+            tolerance: tolerance.normalize(),
+            standard: standard.to_owned(),
+        })
+    }
+
+    /// The name used in procedures: kind, size in mL or readability, class.
+    #[must_use]
+    pub fn key(&self) -> &str {
+        &self.key
+    }
+
+    /// What it is.
+    #[must_use]
+    pub fn kind(&self) -> GlasswareKind {
+        self.kind
+    }
+
+    /// Nominal volume in mL; a balance's largest load in g.
+    #[must_use]
+    pub fn capacity(&self) -> Decimal {
+        self.capacity
+    }
+
+    /// Half-width ±a of the tolerance, mL; a balance's linearity, g.
+    #[must_use]
+    pub fn tolerance(&self) -> Decimal {
+        self.tolerance
+    }
+
+    /// Where the tolerance comes from.
+    #[must_use]
+    pub fn standard(&self) -> &str {
+        &self.standard
+    }
+
+    /// Interval between the finest marks, mL; a balance's readability, g; none for a single mark.
+    #[must_use]
+    pub fn graduation(&self) -> Option<Decimal> {
+        self.graduation
+    }
+
+    /// The finest step that is read: a tenth of the graduation interval (common practice: one estimated digit past
+    /// the finest mark); a balance is read as displayed.
+    #[must_use]
+    pub fn readable_step(&self) -> Option<Decimal> {
+        let graduation = self.graduation?;
+        if self.kind == GlasswareKind::Balance {
+            Some(graduation)
+        } else {
+            graduation.checked_mul(Decimal::new(1, 1)).map(|step| step.normalize())
+        }
+    }
+
+    /// How many decimals a reading of it has: those of the readable step.
+    #[must_use]
+    pub fn decimals(&self) -> Option<u32> {
+        self.readable_step().map(|step| step.scale())
+    }
+
+    /// A name for people, such as “50 mL burette, class B”.
+    #[must_use]
+    pub fn title(&self) -> String {
+        let size = match (self.kind, self.graduation) {
+            (GlasswareKind::Balance, Some(readability)) => format!("balance reading to {readability} g"),
+            _ => format!("{} mL {}", self.capacity, self.kind.name()),
+        };
+        match self.class {
+            Some(Class::A) => format!("{size}, class A"),
+            Some(Class::B) => format!("{size}, class B"),
+            None => size,
+        }
+    }
+}
+
+/// The pieces a laboratory has, by key.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct GlasswareTable(BTreeMap<String, Glassware>);
+
+impl GlasswareTable {
+    /// The piece of that key.
+    #[must_use]
+    pub fn get(&self, key: &str) -> Option<&Glassware> {
+        self.0.get(key)
+    }
+
+    /// Adds a piece; one of the same key is replaced, so a laboratory's own table comes after the shipped one.
+    pub fn insert(&mut self, piece: Glassware) {
+        self.0.insert(piece.key.clone(), piece);
+    }
+
+    /// All pieces in order of key.
+    pub fn iter(&self) -> impl Iterator<Item = &Glassware> {
+        self.0.values()
+    }
+}

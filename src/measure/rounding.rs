@@ -1,0 +1,66 @@
+//! The one place that rounds. Ties go away from zero.
+
+use rust_decimal::prelude::ToPrimitive;
+use rust_decimal::{Decimal, RoundingStrategy};
+
+/// Rounds to a number of decimals, half away from zero; trailing zeros are kept to that place.
+#[must_use]
+pub fn to_decimals(value: Decimal, decimals: u32) -> Decimal {
+    let mut rounded = value.round_dp_with_strategy(decimals, RoundingStrategy::MidpointAwayFromZero);
+    rounded.rescale(decimals);
+    rounded
+}
+
+/// Rounds to a number of significant figures, half away from zero.
+///
+/// Figures before the decimal point are never dropped into an exponent: 1234 to two figures is 1200.
+#[must_use]
+pub fn to_figures(value: Decimal, figures: u32) -> Decimal {
+    if value.is_zero() || figures == 0 {
+        return value;
+    }
+    let magnitude = order_of_magnitude(value);
+    let decimals = i64::from(figures).saturating_sub(1).saturating_sub(magnitude);
+    match u32::try_from(decimals) {
+        Ok(decimals) => {
+            let decimals = decimals.min(Decimal::MAX_SCALE);
+            let rounded = to_decimals(value, decimals);
+            // 9.99 to two figures is 10, not 10.0
+            if order_of_magnitude(rounded) > magnitude && decimals > 0 {
+                to_decimals(rounded, decimals.saturating_sub(1))
+            } else {
+                rounded
+            }
+        }
+        Err(_) => {
+            let place = u32::try_from(decimals.unsigned_abs()).unwrap_or(Decimal::MAX_SCALE);
+            let unit = (0..place).try_fold(Decimal::ONE, |unit, _| unit.checked_mul(Decimal::TEN));
+            unit.and_then(|unit| to_decimals(value.checked_div(unit)?, 0).checked_mul(unit)).unwrap_or(value)
+        }
+    }
+}
+
+/// A decimal without trailing zeros, never in exponent form.
+#[must_use]
+pub fn plain(value: Decimal) -> String {
+    value.normalize().to_string()
+}
+
+/// A decimal as the nearest double: for statistics and sensitivities, never for a result or a mark.
+#[must_use]
+pub fn as_f64(value: Decimal) -> f64 {
+    value.to_f64().unwrap_or(f64::NAN)
+}
+
+/// A double as the decimal of so many significant figures; none if it is not finite or out of range.
+#[must_use]
+pub fn from_f64(value: f64, figures: usize) -> Option<Decimal> {
+    let text = format!("{value:.*e}", figures.saturating_sub(1));
+    Decimal::from_scientific(&text).ok().map(|d| d.normalize())
+}
+
+/// The power of ten of the first significant figure: 2 for 123, −3 for 0.00123.
+fn order_of_magnitude(value: Decimal) -> i64 {
+    let digits = value.mantissa().unsigned_abs().checked_ilog10().unwrap_or(0);
+    i64::from(digits).saturating_sub(i64::from(value.scale()))
+}

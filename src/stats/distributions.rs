@@ -1,0 +1,43 @@
+//! Quantiles and tail probabilities.
+
+use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+
+/// Two-sided 95 % quantile of the normal distribution, the coverage factor at infinite degrees of freedom.
+pub const COVERAGE_95: f64 = 1.959_963_984_540_054;
+
+/// The quantile of Student's t at probability `p`; degrees of freedom need not be whole, infinite gives the normal's.
+///
+/// NaN for `freedom` not above zero or `p` outside 0..1.
+#[must_use]
+pub fn student_t_quantile(p: f64, freedom: f64) -> f64 {
+    if !(p > 0.0 && p < 1.0) {
+        return f64::NAN;
+    }
+    if freedom.is_infinite() || freedom > 1e9 {
+        return Normal::standard().inverse_cdf(p);
+    }
+    StudentsT::new(0.0, 1.0, freedom).map_or(f64::NAN, |t| t.inverse_cdf(p))
+}
+
+/// The factor k with probability `level` between −k and +k, e.g. 0.95.
+#[must_use]
+pub fn student_t_two_sided(level: f64, freedom: f64) -> f64 {
+    student_t_quantile(0.5 + level / 2.0, freedom)
+}
+
+/// Probability that a standard normal lies further from zero than `z`.
+#[must_use]
+pub fn two_sided_normal_p(z: f64) -> f64 {
+    (2.0 * Normal::standard().sf(z.abs())).min(1.0)
+}
+
+/// Probability that a standard normal lies below `z`.
+pub(super) fn normal_below(z: f64) -> f64 {
+    Normal::standard().cdf(z)
+}
+
+/// Probability that a chi-square of that many degrees of freedom exceeds `value`.
+#[must_use]
+pub fn chi_square_above(value: f64, freedom: f64) -> f64 {
+    statrs::distribution::ChiSquared::new(freedom).map_or(f64::NAN, |chi| chi.sf(value.max(0.0)))
+}

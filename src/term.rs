@@ -1,0 +1,398 @@
+//! A whole course in memory: what a folder holds, what a database holds, what evaluation needs.
+//!
+//! Folder and database are two ways of keeping a [`Term`]; each reads and writes the whole of it, so that one
+//! exported and imported again is the same.
+
+use std::collections::BTreeMap;
+
+use jiff::Timestamp;
+use rust_decimal::Decimal;
+use serde::{Deserialize, Serialize};
+
+use crate::course::{Course, Experiment, StaffMember, Student};
+use crate::judge::{Case, DefaultLots, Evaluation, Settlement, evaluate};
+use crate::measure::GlasswareTable;
+use crate::submission::HandIn;
+use crate::truth::{Lot, Unknown};
+
+/// Everything a course holds but accounts and sessions.
+#[derive(Clone, Debug)]
+pub struct Term {
+    /// Title, term, zone.
+    pub course: Course,
+    /// Glassware of the course: shipped, then its own.
+    pub glassware: GlasswareTable,
+    /// In course order.
+    pub experiments: Vec<Experiment>,
+    /// In roster order.
+    pub students: Vec<Student>,
+    /// In the order of the file.
+    pub staff: Vec<StaffMember>,
+    /// By code.
+    pub lots: BTreeMap<String, Lot>,
+    /// By experiment, then code.
+    pub unknowns: BTreeMap<String, BTreeMap<String, Unknown>>,
+    /// Code of the unknown issued.
+    pub issued: BTreeMap<Slot, String>,
+    /// Bench group: students of a group share one set of readings.
+    pub groups: BTreeMap<Slot, String>,
+    /// Revisions in order, the last one counts. Never empty.
+    pub submissions: BTreeMap<Slot, Vec<Revision>>,
+    /// Points given by hand.
+    pub by_hand: BTreeMap<Slot, Decimal>,
+    /// Decisions in order.
+    pub decisions: BTreeMap<Slot, Vec<Decision>>,
+    /// When each experiment was released.
+    pub released: BTreeMap<String, Timestamp>,
+    /// What the files said, where it is not kept in the nouns above: written back as it was.
+    pub sources: Sources,
+}
+
+/// A student's place in an experiment.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Slot {
+    /// Key of the experiment.
+    pub experiment: String,
+    /// Id of the student.
+    pub student: String,
+}
+
+/// One hand-in as it was received.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Revision {
+    /// What was handed in.
+    pub hand_in: HandIn,
+    /// When; none if a file does not say.
+    pub submitted_at: Option<Timestamp>,
+    /// Why it corrects the one before; empty for the first.
+    pub reason: String,
+}
+
+/// A decision of an assistant or coordinator.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Decision {
+    /// What was decided.
+    pub ruling: Ruling,
+    /// Why, or the note to the student.
+    pub reason: String,
+    /// Login of who decided.
+    pub by: String,
+    /// When.
+    pub at: Timestamp,
+}
+
+/// What can be decided about a submission.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "ruling", rename_all = "kebab-case")]
+pub enum Ruling {
+    /// It stands as it is.
+    Accept,
+    /// Back to the student, with a note, to correct.
+    Return,
+    /// A trial does not count.
+    LeaveOut {
+        /// Its number.
+        trial: u32,
+    },
+    /// A trial left out counts again.
+    PutBack {
+        /// Its number.
+        trial: u32,
+    },
+    /// Points are added or taken off; replaces an earlier adjustment.
+    Adjust {
+        /// Points, negative to take off.
+        points: Decimal,
+    },
+    /// Mark against the unknown written (true) or the one issued (false).
+    AgainstWritten {
+        /// Which.
+        written: bool,
+    },
+    /// Lateness costs nothing (true) or costs again (false).
+    ExcuseLate {
+        /// Which.
+        excused: bool,
+    },
+}
+
+/// Texts of the files that are kept as they were written.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Sources {
+    /// The course's own glassware file.
+    pub glassware: Option<String>,
+    /// Procedure files by key, of every procedure the course uses.
+    pub procedures: BTreeMap<String, String>,
+    /// By experiment: the key of its procedure and the tables that replace the procedure's, as TOML text.
+    pub experiments: BTreeMap<String, ExperimentSource>,
+    /// Preparation records by lot code, as TOML text of one `[[lot]]`.
+    pub lots: BTreeMap<String, String>,
+    /// Preparation records by experiment and code, as TOML text of one `[[unknown]]`.
+    pub unknowns: BTreeMap<(String, String), String>,
+}
+
+/// What `course.toml` says of an experiment beyond its dates.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct ExperimentSource {
+    /// Key of the procedure.
+    pub procedure: String,
+    /// The `marking` table, if the experiment has its own.
+    pub marking: Option<String>,
+    /// The `trials` table, if the experiment has its own.
+    pub trials: Option<String>,
+}
+
+/// Where a submission stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Status {
+    /// Nothing about it needs a person.
+    Clear,
+    /// A person should look at it.
+    ToReview,
+    /// With the student, to correct.
+    Returned,
+    /// A person has settled it.
+    Settled,
+}
+
+/// A submission judged, with where it stands.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Judged {
+    /// The judgement.
+    pub evaluation: Evaluation,
+    /// Where it stands.
+    pub status: Status,
+}
+
+impl Slot {
+    /// The place of a student in an experiment.
+    pub fn new(experiment: impl Into<String>, student: impl Into<String>) -> Self {
+        Self { experiment: experiment.into(), student: student.into() }
+    }
+}
+
+impl Status {
+    /// As it is written in files.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Clear => "clear",
+            Self::ToReview => "to-review",
+            Self::Returned => "returned",
+            Self::Settled => "settled",
+        }
+    }
+}
+
+impl Term {
+    /// An empty course.
+    #[must_use]
+    pub fn new(course: Course, glassware: GlasswareTable) -> Self {
+        Self {
+            course,
+            glassware,
+            experiments: Vec::new(),
+            students: Vec::new(),
+            staff: Vec::new(),
+            lots: BTreeMap::new(),
+            unknowns: BTreeMap::new(),
+            issued: BTreeMap::new(),
+            groups: BTreeMap::new(),
+            submissions: BTreeMap::new(),
+            by_hand: BTreeMap::new(),
+            decisions: BTreeMap::new(),
+            released: BTreeMap::new(),
+            sources: Sources::default(),
+        }
+    }
+
+    /// The experiment of that key.
+    #[must_use]
+    pub fn experiment(&self, key: &str) -> Option<&Experiment> {
+        self.experiments.iter().find(|e| e.key == key)
+    }
+
+    /// The student of that id.
+    #[must_use]
+    pub fn student(&self, id: &str) -> Option<&Student> {
+        self.students.iter().find(|s| s.id == id)
+    }
+
+    /// Section names in order.
+    #[must_use]
+    pub fn sections(&self) -> Vec<&str> {
+        let mut names: Vec<&str> = self.students.iter().map(|s| s.section.as_str()).collect();
+        names.sort_unstable();
+        names.dedup();
+        names
+    }
+
+    /// Whose hand-in counts for a student: their own, or that of a member of their bench group.
+    #[must_use]
+    pub fn handed_in_by(&self, slot: &Slot) -> Option<(&Slot, &[Revision])> {
+        let own = self.submissions.get_key_value(slot);
+        let shared = || {
+            let group = self.groups.get(slot)?;
+            let mates = self.groups.iter().filter(|(s, g)| s.experiment == slot.experiment && *g == group);
+            mates.filter_map(|(s, _)| self.submissions.get_key_value(s)).next()
+        };
+        own.or_else(shared).map(|(slot, revisions)| (slot, revisions.as_slice()))
+    }
+
+    /// Judges everything handed in, in course and roster order.
+    #[must_use]
+    pub fn judge_all(&self) -> Vec<(Slot, Judged)> {
+        use rayon::prelude::*;
+        let desks: Vec<Desk> = self.experiments.iter().map(|experiment| Desk::of(self, experiment)).collect();
+        let slots: Vec<(&Desk, &Student)> =
+            desks.iter().flat_map(|desk| self.students.iter().map(move |student| (desk, student))).collect();
+        slots
+            .into_par_iter()
+            .filter_map(|(desk, student)| {
+                let slot = Slot::new(&desk.experiment.key, &student.id);
+                let judged = self.judge_with(desk, &slot, student)?;
+                Some((slot, judged))
+            })
+            .collect()
+    }
+
+    /// Judges one submission; none if nothing was handed in.
+    #[must_use]
+    pub fn judge(&self, slot: &Slot) -> Option<Judged> {
+        let desk = Desk::of(self, self.experiment(&slot.experiment)?);
+        self.judge_with(&desk, slot, self.student(&slot.student)?)
+    }
+
+    /// Calls `use_case` with everything the judgement of a slot depends on; none if nothing was handed in.
+    pub fn with_case<T>(&self, slot: &Slot, use_case: impl FnOnce(&Case) -> T) -> Option<T> {
+        let desk = Desk::of(self, self.experiment(&slot.experiment)?);
+        self.case(&desk, slot, self.student(&slot.student)?, use_case)
+    }
+
+    fn judge_with(&self, desk: &Desk, slot: &Slot, student: &Student) -> Option<Judged> {
+        let evaluation = self.case(desk, slot, student, evaluate)?;
+        let status = self.status(slot, &evaluation);
+        Some(Judged { evaluation, status })
+    }
+
+    fn case<T>(&self, desk: &Desk, slot: &Slot, student: &Student, use_case: impl FnOnce(&Case) -> T) -> Option<T> {
+        let (handed_in, revisions) = self.handed_in_by(slot)?;
+        let revision = revisions.last()?;
+        let empty = DefaultLots::default();
+        let settlement = settlement(self.decisions.get(slot).map_or(&[], Vec::as_slice));
+        Some(use_case(&Case {
+            procedure: &desk.experiment.procedure,
+            hand_in: &revision.hand_in,
+            revision: u32::try_from(revisions.len()).unwrap_or(u32::MAX),
+            lots: &self.lots,
+            default_lots: desk.lots.get(student.section.as_str()).unwrap_or(&empty),
+            unknowns: desk.unknowns,
+            issued: self.issued.get(slot).or_else(|| self.issued.get(handed_in)).map(String::as_str),
+            submitted_at: revision.submitted_at,
+            due: desk.due,
+            by_hand: self.by_hand.get(slot).copied(),
+            settlement: &settlement,
+        }))
+    }
+
+    fn status(&self, slot: &Slot, evaluation: &Evaluation) -> Status {
+        let decisions = self.decisions.get(slot).map_or(&[][..], Vec::as_slice);
+        let submitted = self.handed_in_by(slot).and_then(|(_, revisions)| revisions.last()?.submitted_at);
+        // a decision settles the revision it was made on, not a later one
+        let current = decisions.last().filter(|d| submitted.is_none_or(|at| at <= d.at));
+        match current.map(|d| &d.ruling) {
+            Some(Ruling::Return) => Status::Returned,
+            Some(_) => Status::Settled,
+            None if evaluation.flags.iter().any(|flag| flag.code.needs_review()) => Status::ToReview,
+            None => Status::Clear,
+        }
+    }
+}
+
+/// What all submissions of one experiment share.
+struct Desk<'a> {
+    experiment: &'a Experiment,
+    unknowns: &'a BTreeMap<String, Unknown>,
+    due: Option<Timestamp>,
+    lots: BTreeMap<&'a str, DefaultLots>,
+}
+
+impl<'a> Desk<'a> {
+    fn of(term: &'a Term, experiment: &'a Experiment) -> Self {
+        static NONE: BTreeMap<String, Unknown> = BTreeMap::new();
+        let sections = term.sections();
+        Self {
+            experiment,
+            unknowns: term.unknowns.get(&experiment.key).unwrap_or(&NONE),
+            due: term.course.zone.instant(experiment.dates.due),
+            lots: sections.into_iter().map(|section| (section, term.default_lots(experiment, section))).collect(),
+        }
+    }
+}
+
+impl Term {
+    /// The lots that count in a section where a row names none: those the course assigned, else the only lot of the
+    /// reagent, else the one most rows of the section name.
+    #[must_use]
+    pub fn default_lots(&self, experiment: &Experiment, section: &str) -> DefaultLots {
+        let assigned = experiment.section_lots.get(section);
+        let procedure = &experiment.procedure;
+        let titrant = assigned.and_then(|a| a.titrant.clone());
+        let excess = assigned.and_then(|a| a.excess.clone());
+        DefaultLots {
+            assigned: titrant.is_some(),
+            titrant: titrant.or_else(|| self.usual_lot(experiment, section, &procedure.titrant.species, |t| &t.lot)),
+            excess: excess.or_else(|| {
+                let species = &procedure.excess.as_ref()?.species;
+                self.usual_lot(experiment, section, species, |t| &t.excess_lot)
+            }),
+        }
+    }
+
+    fn usual_lot(
+        &self,
+        experiment: &Experiment,
+        section: &str,
+        species: &crate::chem::Formula,
+        written: impl Fn(&crate::submission::Titration) -> &Option<String>,
+    ) -> Option<String> {
+        let of_species = |lot: &&Lot| crate::chem::Formula::parse(&lot.reagent).is_ok_and(|f| f == *species);
+        let mut same = self.lots.values().filter(of_species);
+        if let (Some(only), None) = (same.next(), same.next()) {
+            return Some(only.code.clone());
+        }
+        let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
+        for student in self.students.iter().filter(|s| s.section == section) {
+            let revisions = self.submissions.get(&Slot::new(&experiment.key, &student.id));
+            let rows = revisions.and_then(|r| r.last()).into_iter().flat_map(|r| &r.hand_in.titrations);
+            for code in rows.filter_map(|t| written(t).as_deref()) {
+                let count = counts.entry(code).or_insert(0);
+                *count = count.saturating_add(1);
+            }
+        }
+        let usual = counts.iter().max_by(|a, b| a.1.cmp(b.1).then(b.0.cmp(a.0))).map(|(code, _)| (*code).to_owned());
+        usual.or_else(|| (self.lots.len() == 1).then(|| self.lots.keys().next().cloned()).flatten())
+    }
+}
+
+/// What decisions add up to, in order.
+#[must_use]
+pub fn settlement(decisions: &[Decision]) -> Settlement {
+    let mut sum = Settlement::default();
+    for decision in decisions {
+        match &decision.ruling {
+            Ruling::Accept | Ruling::Return => {}
+            Ruling::LeaveOut { trial } => {
+                sum.left_out.insert(*trial);
+            }
+            Ruling::PutBack { trial } => {
+                sum.left_out.remove(trial);
+            }
+            Ruling::Adjust { points } => sum.adjustment = *points,
+            Ruling::AgainstWritten { written } => sum.against_written = *written,
+            Ruling::ExcuseLate { excused } => sum.late_excused = *excused,
+        }
+    }
+    sum
+}

@@ -1,0 +1,267 @@
+//! Named steps and how each follows from earlier ones.
+
+use rust_decimal::Decimal;
+
+use crate::measure::as_f64;
+
+/// An ordered list of steps; a step refers only to earlier ones.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Graph {
+    steps: Vec<Step>,
+}
+
+/// Names a step of one graph.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct StepId(usize);
+
+/// One named quantity.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Step {
+    /// In words, such as “delivered volume, trial 2”.
+    pub label: String,
+    /// Symbol, such as `V₂`.
+    pub symbol: String,
+    /// Unit; empty for a ratio.
+    pub unit: &'static str,
+    /// How it follows.
+    pub operation: Operation,
+    /// Its value in that unit, not rounded.
+    pub value: Decimal,
+    /// What makes it uncertain beyond the steps it follows from.
+    pub doubts: Vec<Doubt>,
+}
+
+/// How a step follows from earlier ones.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Operation {
+    /// Given: a reading, a lot's molarity, a molar mass, a ratio.
+    Given,
+    /// A signed sum.
+    Sum(Vec<(Sign, StepId)>),
+    /// The product of the first list over the product of the second.
+    Quotient(Vec<StepId>, Vec<StepId>),
+    /// The arithmetic mean.
+    Mean(Vec<StepId>),
+}
+
+/// Added or taken off.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Sign {
+    /// +
+    Plus,
+    /// −
+    Minus,
+}
+
+/// A cause of uncertainty at a step.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Doubt {
+    /// What it is, such as “burette calibration”. Within a scope, equal names are one and the same error.
+    pub name: String,
+    /// Standard uncertainty in the step's unit.
+    pub standard: f64,
+    /// Whether trials share it.
+    pub scope: Scope,
+}
+
+/// Whether an error is the same in all trials or drawn anew in each.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Scope {
+    /// The same error wherever its name stands: it does not average out.
+    Shared,
+    /// A new error every time it stands somewhere: it averages out.
+    Each,
+}
+
+/// Why a step has no value.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("{label}: found {what}")]
+pub struct WorkUpError {
+    /// The step.
+    pub label: String,
+    /// What happened.
+    pub what: &'static str,
+}
+
+impl Graph {
+    /// Adds a given quantity.
+    pub fn given(
+        &mut self,
+        label: impl Into<String>,
+        symbol: impl Into<String>,
+        unit: &'static str,
+        value: Decimal,
+    ) -> StepId {
+        self.push(Step {
+            label: label.into(),
+            symbol: symbol.into(),
+            unit,
+            operation: Operation::Given,
+            value,
+            doubts: Vec::new(),
+        })
+    }
+
+    /// Adds a step that follows from earlier ones.
+    ///
+    /// # Errors
+    /// [`WorkUpError`] if it has no value: a division by zero or a number out of range.
+    pub fn step(
+        &mut self,
+        label: impl Into<String>,
+        symbol: impl Into<String>,
+        unit: &'static str,
+        operation: Operation,
+    ) -> Result<StepId, WorkUpError> {
+        let (label, symbol) = (label.into(), symbol.into());
+        let value = match compute(&operation, |id| self.value(id)) {
+            Ok(value) => value,
+            Err(what) => return Err(WorkUpError { label, what }),
+        };
+        Ok(self.push(Step { label, symbol, unit, operation, value, doubts: Vec::new() }))
+    }
+
+    /// Says that a step is uncertain of itself. A standard uncertainty of zero is left out.
+    pub fn doubt(&mut self, id: StepId, name: impl Into<String>, standard: f64, scope: Scope) {
+        if standard > 0.0 {
+            self.steps[id.0].doubts.push(Doubt { name: name.into(), standard, scope });
+        }
+    }
+
+    /// The step.
+    #[must_use]
+    pub fn get(&self, id: StepId) -> &Step {
+        &self.steps[id.0]
+    }
+
+    /// Its value.
+    #[must_use]
+    pub fn value(&self, id: StepId) -> Decimal {
+        self.steps[id.0].value
+    }
+
+    /// All steps in order.
+    pub fn steps(&self) -> impl Iterator<Item = (StepId, &Step)> {
+        self.steps.iter().enumerate().map(|(index, step)| (StepId(index), step))
+    }
+
+    /// The steps a step follows from, itself included, in order.
+    #[must_use]
+    pub fn leading_to(&self, id: StepId) -> Vec<StepId> {
+        let mut wanted = vec![false; id.0.saturating_add(1)];
+        if let Some(last) = wanted.last_mut() {
+            *last = true;
+        }
+        for index in (0..wanted.len()).rev() {
+            if wanted[index] {
+                self.steps[index].operation.inputs().for_each(|input| wanted[input.0] = true);
+            }
+        }
+        wanted.iter().enumerate().filter(|(_, w)| **w).map(|(index, _)| StepId(index)).collect()
+    }
+
+    /// The value a step would have if some steps had other values: how a slip is predicted, and how sensitivities are
+    /// checked.
+    ///
+    /// # Errors
+    /// [`WorkUpError`] where a step then has no value.
+    pub fn value_with(&self, id: StepId, substitutes: &[(StepId, Decimal)]) -> Result<Decimal, WorkUpError> {
+        let mut values: Vec<Decimal> = Vec::with_capacity(id.0.saturating_add(1));
+        for (index, step) in self.steps.iter().enumerate().take(id.0.saturating_add(1)) {
+            let value = match substitutes.iter().find(|(known, _)| known.0 == index) {
+                Some((_, value)) => *value,
+                None if step.operation == Operation::Given => step.value,
+                None => compute(&step.operation, |input| values[input.0])
+                    .map_err(|what| WorkUpError { label: step.label.clone(), what })?,
+            };
+            values.push(value);
+        }
+        Ok(values[id.0])
+    }
+
+    /// ∂(step)/∂(every step up to it), in their units, by one backward pass over the graph.
+    #[must_use]
+    pub fn sensitivities(&self, id: StepId) -> Vec<f64> {
+        let values: Vec<f64> = self.steps.iter().take(id.0.saturating_add(1)).map(|s| as_f64(s.value)).collect();
+        let mut by = vec![0.0; values.len()];
+        by[id.0] = 1.0;
+        for index in (0..values.len()).rev() {
+            let outer = by[index];
+            if outer == 0.0 {
+                continue;
+            }
+            match &self.steps[index].operation {
+                Operation::Given => {}
+                Operation::Sum(terms) => {
+                    for (sign, input) in terms {
+                        by[input.0] += if *sign == Sign::Plus { outer } else { -outer };
+                    }
+                }
+                Operation::Mean(inputs) => {
+                    inputs.iter().for_each(|input| by[input.0] += outer / inputs.len() as f64);
+                }
+                Operation::Quotient(over, under) => {
+                    let product = |ids: &[StepId], without: usize| -> f64 {
+                        ids.iter().enumerate().filter(|(i, _)| *i != without).map(|(_, id)| values[id.0]).product()
+                    };
+                    let below = product(under, usize::MAX);
+                    for (place, input) in over.iter().enumerate() {
+                        by[input.0] += outer * product(over, place) / below;
+                    }
+                    for input in under {
+                        by[input.0] -= outer * values[index] / values[input.0];
+                    }
+                }
+            }
+        }
+        by
+    }
+
+    fn push(&mut self, step: Step) -> StepId {
+        self.steps.push(step);
+        StepId(self.steps.len().saturating_sub(1))
+    }
+}
+
+impl Operation {
+    /// The steps it uses.
+    pub fn inputs(&self) -> Box<dyn Iterator<Item = StepId> + '_> {
+        match self {
+            Self::Given => Box::new(std::iter::empty()),
+            Self::Sum(terms) => Box::new(terms.iter().map(|(_, id)| *id)),
+            Self::Quotient(over, under) => Box::new(over.iter().chain(under).copied()),
+            Self::Mean(ids) => Box::new(ids.iter().copied()),
+        }
+    }
+}
+
+impl StepId {
+    /// Its place in the graph, from 0; indexes [`Graph::sensitivities`].
+    #[must_use]
+    pub fn place(self) -> usize {
+        self.0
+    }
+}
+
+fn compute(operation: &Operation, value: impl Fn(StepId) -> Decimal) -> Result<Decimal, &'static str> {
+    const RANGE: &str = "a number too large to compute with";
+    let product = |ids: &[StepId]| ids.iter().try_fold(Decimal::ONE, |p, id| p.checked_mul(value(*id)));
+    match operation {
+        Operation::Given => Err("no value"),
+        Operation::Sum(terms) => terms
+            .iter()
+            .try_fold(Decimal::ZERO, |sum, (sign, id)| match sign {
+                Sign::Plus => sum.checked_add(value(*id)),
+                Sign::Minus => sum.checked_sub(value(*id)),
+            })
+            .ok_or(RANGE),
+        Operation::Quotient(over, under) => {
+            let (over, under) = (product(over).ok_or(RANGE)?, product(under).ok_or(RANGE)?);
+            if under.is_zero() { Err("a division by zero") } else { over.checked_div(under).ok_or(RANGE) }
+        }
+        Operation::Mean(ids) => {
+            let sum = ids.iter().try_fold(Decimal::ZERO, |sum, id| sum.checked_add(value(*id))).ok_or(RANGE)?;
+            sum.checked_div(Decimal::from(ids.len())).ok_or("a mean of no values")
+        }
+    }
+}

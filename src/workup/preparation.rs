@@ -1,0 +1,153 @@
+//! The value of a lot or an unknown, computed from what was weighed, made up and diluted.
+
+use rust_decimal::Decimal;
+
+use super::Graph;
+use super::budget::budget;
+use super::graph::{Operation, Scope, StepId, WorkUpError};
+use super::parts::{rectangular, triangular};
+use crate::chem::{CompositionFault, Formula, per_analyte};
+use crate::measure::{Glassware, Reading, as_f64, from_f64};
+use crate::procedure::{Purity, ResultSpec, ResultUnit};
+use crate::truth::Assigned;
+
+/// A preparation record.
+#[derive(Clone, Debug)]
+pub struct Preparation {
+    /// What was weighed, as it was weighed (with its water of crystallisation).
+    pub species: Formula,
+    /// How much of it.
+    pub weighed: Weighed,
+    /// The flask it was made up in; none for a solid mixture.
+    pub flask: Option<Glassware>,
+    /// Total mass of a solid mixture; none for a solution.
+    pub total: Option<Reading>,
+    /// Dilutions after that, in order.
+    pub dilutions: Vec<Dilution>,
+}
+
+/// A weighing.
+#[derive(Clone, Debug)]
+pub struct Weighed {
+    /// g, as displayed.
+    pub mass: Reading,
+    /// What displayed it.
+    pub balance: Glassware,
+    /// Mass fraction of the substance.
+    pub purity: Purity,
+}
+
+/// A pipetted part made up in another flask.
+#[derive(Clone, Debug)]
+pub struct Dilution {
+    /// Takes the part.
+    pub pipette: Glassware,
+    /// Holds it made up.
+    pub flask: Glassware,
+}
+
+/// Why a preparation has no value.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum PreparationFault {
+    /// A step without a value.
+    #[error(transparent)]
+    WorkUp(#[from] WorkUpError),
+    /// The weighed species does not hold what the result is expressed as.
+    #[error(transparent)]
+    Composition(#[from] CompositionFault),
+    /// A solid for a result per volume, or a solution for a mass fraction.
+    #[error("found {found}, expected {expected} for a result in {unit}")]
+    Form {
+        /// What the record describes.
+        found: &'static str,
+        /// What the unit needs.
+        expected: &'static str,
+        /// The unit.
+        unit: &'static str,
+    },
+}
+
+impl Preparation {
+    /// Molarity of the weighed species in mol/L, with its standard uncertainty.
+    ///
+    /// # Errors
+    /// [`PreparationFault`] for a solid mixture or a step without a value.
+    pub fn molarity(&self) -> Result<Assigned, PreparationFault> {
+        let spec =
+            ResultSpec { analyte: self.species.clone(), expressed_as: self.species.clone(), unit: ResultUnit::MolPerL };
+        self.value_in(&spec)
+    }
+
+    /// Content in an experiment's result unit, expressed as it asks, with its standard uncertainty.
+    ///
+    /// # Errors
+    /// [`PreparationFault`] if the record does not fit the unit or a step has no value.
+    pub fn value_in(&self, spec: &ResultSpec) -> Result<Assigned, PreparationFault> {
+        let mut graph = Graph::default();
+        let solid = spec.unit == ResultUnit::PercentMass;
+        let unit = spec.unit.name();
+        let words = |solid| if solid { "a solid mixture" } else { "a solution" };
+        if solid != self.total.is_some() || solid == self.flask.is_some() {
+            return Err(PreparationFault::Form { found: words(!solid), expected: words(solid), unit });
+        }
+        let mass = self.mass(&mut graph, "mass weighed", &self.weighed.mass);
+        let purity = graph.given("mass fraction", "P", "", self.weighed.purity.fraction);
+        graph.doubt(purity, "purity", rectangular(self.weighed.purity.half_width), Scope::Shared);
+        let thousand = graph.given("mg per g", "k", "", Decimal::ONE_THOUSAND);
+        let molar_mass = self.molar_mass(&mut graph, &self.species);
+        let (over, under) = (vec![mass, purity, thousand], vec![molar_mass]);
+        let amount = graph.step("amount weighed", "n", "mmol", Operation::Quotient(over, under))?;
+        let (mut over, mut under) = (vec![amount], Vec::new());
+        if spec.expressed_as != self.species {
+            let (top, bottom) = per_analyte(&self.species, &spec.expressed_as)?.parts();
+            let ratio = top.checked_div(bottom).unwrap_or(Decimal::ZERO);
+            over.push(graph.given("expressed per weighed", "r", "", ratio));
+        }
+        if spec.unit.is_mass() {
+            over.push(self.molar_mass(&mut graph, &spec.expressed_as));
+        }
+        match (&self.flask, &self.total) {
+            (Some(flask), _) => {
+                under.push(piece(&mut graph, "flask", flask));
+                for (index, dilution) in self.dilutions.iter().enumerate() {
+                    over.push(piece(&mut graph, &format!("pipette of dilution {index}"), &dilution.pipette));
+                    under.push(piece(&mut graph, &format!("flask of dilution {index}"), &dilution.flask));
+                }
+            }
+            (None, Some(total)) => under.push(self.mass(&mut graph, "total mass", total)),
+            (None, None) => {}
+        }
+        let factor = match spec.unit {
+            ResultUnit::MolPerL | ResultUnit::GPerL => Decimal::ONE,
+            ResultUnit::MmolPerL | ResultUnit::MgPerL => Decimal::ONE_THOUSAND,
+            ResultUnit::PercentMass | ResultUnit::PercentMassVolume => Decimal::new(1, 1),
+        };
+        over.push(graph.given("unit", "k", "", factor));
+        let value = graph.step("value", "c", unit, Operation::Quotient(over, under))?;
+        let standard = budget(&graph, value, None).standard;
+        Ok(Assigned { value: graph.value(value), standard_uncertainty: from_f64(standard, 6).unwrap_or(Decimal::ZERO) })
+    }
+
+    fn mass(&self, graph: &mut Graph, label: &str, read: &Reading) -> StepId {
+        let balance = &self.weighed.balance;
+        let step = graph.given(label, "m", "g", read.value());
+        // two weighings, empty and loaded (QUAM:2012, A2.4)
+        let display = balance.readable_step().map_or(0.0, as_f64) / 2.0 / 3f64.sqrt();
+        let one = rectangular(balance.tolerance()).hypot(display);
+        graph.doubt(step, format!("weighing, {label}"), 2f64.sqrt() * one, Scope::Shared);
+        step
+    }
+
+    fn molar_mass(&self, graph: &mut Graph, species: &Formula) -> StepId {
+        let mass = species.molar_mass();
+        let step = graph.given(format!("molar mass of {species}"), "M", "g/mol", mass.value);
+        graph.doubt(step, format!("molar mass of {species}"), mass.standard_uncertainty, Scope::Shared);
+        step
+    }
+}
+
+fn piece(graph: &mut Graph, label: &str, piece: &Glassware) -> StepId {
+    let step = graph.given(label, "V", "mL", piece.capacity());
+    graph.doubt(step, format!("{label} calibration"), triangular(piece.tolerance()), Scope::Shared);
+    step
+}
