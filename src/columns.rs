@@ -30,7 +30,8 @@ impl Column {
     /// The columns of a procedure with so many fillings of the burette.
     #[must_use]
     pub fn of(procedure: &Procedure, fillings: usize) -> Vec<Self> {
-        let burette = (1..=fillings.max(1)).flat_map(|n| [Self::BuretteStart(n), Self::BuretteEnd(n)]);
+        let burette =
+            (1..=fillings.max(1)).flat_map(|n| [Self::BuretteStart(n), Self::BuretteEnd(n)]);
         burette.chain(Self::of_sample(procedure)).collect()
     }
 
@@ -49,8 +50,13 @@ impl Column {
     #[must_use]
     pub fn from_name(name: &str) -> Option<Self> {
         let all = (1..=MAX_FILLINGS).flat_map(|n| [Self::BuretteStart(n), Self::BuretteEnd(n)]);
-        all.chain([Self::SampleVolume, Self::SampleMass, Self::SampleBefore, Self::SampleAfter])
-            .find(|column| column.to_string() == name)
+        all.chain([
+            Self::SampleVolume,
+            Self::SampleMass,
+            Self::SampleBefore,
+            Self::SampleAfter,
+        ])
+        .find(|column| column.to_string() == name)
     }
 
     /// For people, with the unit.
@@ -126,11 +132,16 @@ pub fn read_cells(
             if required {
                 let decimals = column.glassware(procedure).decimals().unwrap_or(0);
                 let unit = column.glassware(procedure).kind().unit();
-                faults.push((column, format!("found nothing, expected a reading in {unit} with {decimals} decimals")));
+                faults.push((
+                    column,
+                    format!("found nothing, expected a reading in {unit} with {decimals} decimals"),
+                ));
             }
             return None;
         }
-        Reading::parse(text).map_err(|why| faults.push((column, why.to_string()))).ok()
+        Reading::parse(text)
+            .map_err(|why| faults.push((column, why.to_string())))
+            .ok()
     };
     let mut burette = Vec::new();
     for n in 1..=MAX_FILLINGS {
@@ -155,5 +166,9 @@ pub fn read_cells(
             _ => sample.after = reading,
         }
     }
-    if faults.is_empty() { Ok((burette, sample)) } else { Err(faults) }
+    if faults.is_empty() {
+        Ok((burette, sample))
+    } else {
+        Err(faults)
+    }
 }

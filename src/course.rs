@@ -92,8 +92,13 @@ impl Zone {
     /// A sentence naming what was found and what was expected.
     pub fn new(name: &str) -> Result<Self, String> {
         match TimeZone::get(name) {
-            Ok(zone) => Ok(Self { name: name.to_owned(), zone }),
-            Err(_) => Err(format!("found \u{201c}{name}\u{201d}, expected an IANA time zone such as Europe/Lisbon")),
+            Ok(zone) => Ok(Self {
+                name: name.to_owned(),
+                zone,
+            }),
+            Err(_) => Err(format!(
+                "found \u{201c}{name}\u{201d}, expected an IANA time zone such as Europe/Lisbon"
+            )),
         }
     }
 
@@ -129,7 +134,9 @@ impl StaffRole {
     /// The role of that name.
     #[must_use]
     pub fn from_name(name: &str) -> Option<Self> {
-        [Self::Coordinator, Self::Assistant].into_iter().find(|role| role.name() == name)
+        [Self::Coordinator, Self::Assistant]
+            .into_iter()
+            .find(|role| role.name() == name)
     }
 }
 

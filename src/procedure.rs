@@ -196,7 +196,10 @@ pub struct ReadingDoubt {
 
 impl Default for ReadingDoubt {
     fn default() -> Self {
-        Self { burette_reading: Decimal::new(2, 2), drop: Decimal::new(5, 2) }
+        Self {
+            burette_reading: Decimal::new(2, 2),
+            drop: Decimal::new(5, 2),
+        }
     }
 }
 
@@ -254,7 +257,10 @@ pub struct ProcedureFault {
 impl ProcedureFault {
     /// A fault at a key.
     pub fn new(key: impl Into<String>, what: impl ToString) -> Self {
-        Self { key: key.into(), what: what.to_string() }
+        Self {
+            key: key.into(),
+            what: what.to_string(),
+        }
     }
 }
 
@@ -268,24 +274,45 @@ impl Procedure {
         let mut fault = |key: &str, what: String| faults.push(ProcedureFault::new(key, what));
         if !is_key(&parts.key) {
             let found = &parts.key;
-            fault("key", format!("found \u{201c}{found}\u{201d}, expected lower-case letters, digits and hyphens"));
+            fault(
+                "key",
+                format!(
+                    "found \u{201c}{found}\u{201d}, expected lower-case letters, digits and hyphens"
+                ),
+            );
         }
         if parts.titrant.burette.kind() != GlasswareKind::Burette {
-            fault("titrant.burette", format!("found a {}, expected a burette", parts.titrant.burette.kind().name()));
+            fault(
+                "titrant.burette",
+                format!(
+                    "found a {}, expected a burette",
+                    parts.titrant.burette.kind().name()
+                ),
+            );
         }
         if parts.titrant.nominal <= Decimal::ZERO {
-            fault("titrant.nominal_mol_per_L", format!("found {}, expected a number above 0", parts.titrant.nominal));
+            fault(
+                "titrant.nominal_mol_per_L",
+                format!("found {}, expected a number above 0", parts.titrant.nominal),
+            );
         }
         parts.sample.check(parts.scheme, &mut fault);
         match (&parts.excess, parts.scheme) {
-            (None, Scheme::Back) => {
-                fault("excess", "found none, expected the excess reagent of a back titration".into())
-            }
+            (None, Scheme::Back) => fault(
+                "excess",
+                "found none, expected the excess reagent of a back titration".into(),
+            ),
             (Some(_), Scheme::Direct | Scheme::Standardisation) => {
-                fault("excess", "found one, expected it only where the scheme is back".into());
+                fault(
+                    "excess",
+                    "found one, expected it only where the scheme is back".into(),
+                );
             }
             (Some(excess), Scheme::Back) => {
-                if !matches!(excess.glassware.kind(), GlasswareKind::Pipette | GlasswareKind::Flask) {
+                if !matches!(
+                    excess.glassware.kind(),
+                    GlasswareKind::Pipette | GlasswareKind::Flask
+                ) {
                     let kind = excess.glassware.kind().name();
                     fault(
                         "excess.glassware",
@@ -293,7 +320,10 @@ impl Procedure {
                     );
                 }
                 if excess.nominal <= Decimal::ZERO {
-                    fault("excess.nominal_mol_per_L", format!("found {}, expected a number above 0", excess.nominal));
+                    fault(
+                        "excess.nominal_mol_per_L",
+                        format!("found {}, expected a number above 0", excess.nominal),
+                    );
                 }
             }
             (None, _) => {}
@@ -306,16 +336,28 @@ impl Procedure {
                 .map(|unit| unit.name())
                 .collect::<Vec<_>>()
                 .join(", ");
-            fault("result.unit", format!("found {unit} for a sample by {by}, expected one of {expected}"));
+            fault(
+                "result.unit",
+                format!("found {unit} for a sample by {by}, expected one of {expected}"),
+            );
         }
         if let Err(why) = per_analyte(&parts.result.analyte, &parts.result.expressed_as) {
             fault("result.as", why.to_string());
         }
         if parts.trials.minimum == 0 || parts.trials.minimum > 20 {
-            fault("trials.minimum", format!("found {}, expected 1 to 20", parts.trials.minimum));
+            fault(
+                "trials.minimum",
+                format!("found {}, expected 1 to 20", parts.trials.minimum),
+            );
         }
-        if parts.trials.blank && parts.scheme == Scheme::Standardisation && parts.sample.by == SampleBy::Volume {
-            fault("trials.blank", "found true, expected a weighed standard".into());
+        if parts.trials.blank
+            && parts.scheme == Scheme::Standardisation
+            && parts.sample.by == SampleBy::Volume
+        {
+            fault(
+                "trials.blank",
+                "found true, expected a weighed standard".into(),
+            );
         }
         match Chemistry::of(&parts) {
             Ok(chemistry) if faults.is_empty() => Ok(Self { parts, chemistry }),
@@ -373,77 +415,142 @@ impl Sample {
         let kind = self.glassware.kind();
         let weighed = self.by != SampleBy::Volume;
         if weighed != (kind == GlasswareKind::Balance) || kind == GlasswareKind::Burette {
-            let expected = if weighed { "a balance" } else { "a cylinder, pipette or flask" };
-            fault("sample.glassware", format!("found a {}, expected {expected}", kind.name()));
+            let expected = if weighed {
+                "a balance"
+            } else {
+                "a cylinder, pipette or flask"
+            };
+            fault(
+                "sample.glassware",
+                format!("found a {}, expected {expected}", kind.name()),
+            );
         }
         if self.nominal <= Decimal::ZERO {
-            fault("sample.nominal", format!("found {}, expected a number above 0", self.nominal));
+            fault(
+                "sample.nominal",
+                format!("found {}, expected a number above 0", self.nominal),
+            );
         } else if kind.is_read() && self.nominal > self.glassware.capacity() {
             let (found, most) = (self.nominal, self.glassware.capacity());
-            fault("sample.nominal", format!("found {found}, expected at most the {most} {} it holds", kind.unit()));
+            fault(
+                "sample.nominal",
+                format!(
+                    "found {found}, expected at most the {most} {} it holds",
+                    kind.unit()
+                ),
+            );
         } else if !kind.is_read() && self.nominal != self.glassware.capacity() {
             let (found, size) = (self.nominal, self.glassware.capacity());
             fault(
                 "sample.nominal",
-                format!("found {found}, expected the {size} mL of the single-mark {}", kind.name()),
+                format!(
+                    "found {found}, expected the {size} mL of the single-mark {}",
+                    kind.name()
+                ),
             );
         }
         if let Some(Aliquot { flask, pipette }) = &self.aliquot {
             if flask.kind() != GlasswareKind::Flask {
-                fault("sample.made_up_in", format!("found a {}, expected a flask", flask.kind().name()));
+                fault(
+                    "sample.made_up_in",
+                    format!("found a {}, expected a flask", flask.kind().name()),
+                );
             }
             if pipette.kind() != GlasswareKind::Pipette {
-                fault("sample.taken_with", format!("found a {}, expected a pipette", pipette.kind().name()));
+                fault(
+                    "sample.taken_with",
+                    format!("found a {}, expected a pipette", pipette.kind().name()),
+                );
             }
             if pipette.capacity() > flask.capacity() {
                 let (found, most) = (pipette.capacity(), flask.capacity());
-                fault("sample.taken_with", format!("found {found} mL, expected at most the flask's {most} mL"));
+                fault(
+                    "sample.taken_with",
+                    format!("found {found} mL, expected at most the flask's {most} mL"),
+                );
             }
             if !weighed && self.nominal > flask.capacity() {
                 let (found, most) = (self.nominal, flask.capacity());
-                fault("sample.made_up_in", format!("found {most} mL, expected at least the sample's {found} mL"));
+                fault(
+                    "sample.made_up_in",
+                    format!("found {most} mL, expected at least the sample's {found} mL"),
+                );
             }
         }
-        if let Some(Purity { fraction, half_width }) = self.purity {
+        if let Some(Purity {
+            fraction,
+            half_width,
+        }) = self.purity
+        {
             if fraction <= Decimal::ZERO || fraction > Decimal::ONE {
-                fault("sample.purity", format!("found {fraction}, expected a mass fraction above 0 and at most 1"));
+                fault(
+                    "sample.purity",
+                    format!("found {fraction}, expected a mass fraction above 0 and at most 1"),
+                );
             }
             if half_width < Decimal::ZERO || half_width >= fraction {
-                fault("sample.purity_half_width", format!("found {half_width}, expected 0 up to the purity"));
+                fault(
+                    "sample.purity_half_width",
+                    format!("found {half_width}, expected 0 up to the purity"),
+                );
             }
         }
         if scheme == Scheme::Standardisation && !weighed {
-            fault("sample.by", "found volume, expected mass or mass-difference of a primary standard".into());
+            fault(
+                "sample.by",
+                "found volume, expected mass or mass-difference of a primary standard".into(),
+            );
         }
         if scheme != Scheme::Standardisation && (self.purity.is_some() || self.species.is_some()) {
-            let key = if self.purity.is_some() { "sample.purity" } else { "sample.species" };
-            fault(key, "found one, expected it only where the scheme is standardisation".into());
+            let key = if self.purity.is_some() {
+                "sample.purity"
+            } else {
+                "sample.species"
+            };
+            fault(
+                key,
+                "found one, expected it only where the scheme is standardisation".into(),
+            );
         }
     }
 }
 
 impl Chemistry {
     fn of(parts: &ProcedureParts) -> Result<Self, ProcedureFault> {
-        let at = |key: &'static str| move |why: crate::chem::RatioFault| ProcedureFault::new(key, why);
+        let at =
+            |key: &'static str| move |why: crate::chem::RatioFault| ProcedureFault::new(key, why);
         if parts.reactions.is_empty() {
-            return Err(ProcedureFault::new("reactions", "found none, expected at least one balanced reaction"));
+            return Err(ProcedureFault::new(
+                "reactions",
+                "found none, expected at least one balanced reaction",
+            ));
         }
         let (titrant, analyte) = (&parts.titrant.species, &parts.result.analyte);
         match (parts.scheme, &parts.excess) {
             (Scheme::Back, Some(excess)) => {
-                let analyte_per_excess =
-                    shared_ratio(&parts.reactions, analyte, &excess.species).map_err(at("reactions"))?;
-                let after: Vec<Reaction> =
-                    parts.reactions.iter().filter(|r| r.consumed(analyte).is_none()).cloned().collect();
+                let analyte_per_excess = shared_ratio(&parts.reactions, analyte, &excess.species)
+                    .map_err(at("reactions"))?;
+                let after: Vec<Reaction> = parts
+                    .reactions
+                    .iter()
+                    .filter(|r| r.consumed(analyte).is_none())
+                    .cloned()
+                    .collect();
                 let excess_per_titrant = shared_ratio(&after, &excess.species, titrant)
                     .or_else(|_| chain_ratio(&after, &excess.species, titrant))
                     .map_err(at("reactions"))?;
-                Ok(Self::Back { analyte_per_excess, excess_per_titrant })
+                Ok(Self::Back {
+                    analyte_per_excess,
+                    excess_per_titrant,
+                })
             }
             (Scheme::Standardisation, _) => Self::of_standard(parts),
             _ => {
-                let analyte_per_titrant = chain_ratio(&parts.reactions, analyte, titrant).map_err(at("reactions"))?;
-                Ok(Self::Direct { analyte_per_titrant })
+                let analyte_per_titrant =
+                    chain_ratio(&parts.reactions, analyte, titrant).map_err(at("reactions"))?;
+                Ok(Self::Direct {
+                    analyte_per_titrant,
+                })
             }
         }
     }
@@ -465,20 +572,28 @@ impl Chemistry {
         let consumed: Vec<&Formula> = parts
             .reactions
             .iter()
-            .flat_map(|r| r.species().filter(|s| r.consumed(s).is_some() && *s != titrant))
+            .flat_map(|r| {
+                r.species()
+                    .filter(|s| r.consumed(s).is_some() && *s != titrant)
+            })
             .collect();
         let exact = consumed.iter().find(|s| **s == weighed);
-        let related =
-            || consumed.iter().find(|s| shares_more_than_water(s, weighed) && per_analyte(weighed, s).is_ok());
+        let related = || {
+            consumed
+                .iter()
+                .find(|s| shares_more_than_water(s, weighed) && per_analyte(weighed, s).is_ok())
+        };
         let Some(reacting) = exact.or_else(related) else {
             let found = weighed.to_string();
-            let what = format!("found {found}, expected a species of the reactions or one that shares its composition");
+            let what = format!(
+                "found {found}, expected a species of the reactions or one that shares its composition"
+            );
             return Err(ProcedureFault::new("sample.species", what));
         };
-        let reacting_per_weighed =
-            per_analyte(weighed, reacting).map_err(|why| ProcedureFault::new("sample.species", why))?;
-        let reacting_per_titrant =
-            chain_ratio(&parts.reactions, reacting, titrant).map_err(|why| ProcedureFault::new("reactions", why))?;
+        let reacting_per_weighed = per_analyte(weighed, reacting)
+            .map_err(|why| ProcedureFault::new("sample.species", why))?;
+        let reacting_per_titrant = chain_ratio(&parts.reactions, reacting, titrant)
+            .map_err(|why| ProcedureFault::new("reactions", why))?;
         Ok(Self::Standardisation {
             weighed: weighed.clone(),
             reacting_per_weighed,
@@ -488,7 +603,9 @@ impl Chemistry {
 }
 
 fn shares_more_than_water(one: &Formula, other: &Formula) -> bool {
-    one.atoms().keys().any(|symbol| !matches!(*symbol, "H" | "O") && other.atoms().contains_key(symbol))
+    one.atoms()
+        .keys()
+        .any(|symbol| !matches!(*symbol, "H" | "O") && other.atoms().contains_key(symbol))
 }
 
 /// Whether a text can be a key: 1 to 60 lower-case letters, digits and hyphens, starting with a letter or digit.
@@ -496,7 +613,9 @@ fn shares_more_than_water(one: &Formula, other: &Formula) -> bool {
 pub fn is_key(text: &str) -> bool {
     (1..=60).contains(&text.len())
         && !text.starts_with('-')
-        && text.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-')
+        && text
+            .bytes()
+            .all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-')
 }
 
 impl Scheme {
@@ -525,8 +644,14 @@ impl SampleBy {
 
 impl ResultUnit {
     /// Every unit.
-    pub const ALL: [Self; 6] =
-        [Self::MolPerL, Self::MmolPerL, Self::GPerL, Self::MgPerL, Self::PercentMass, Self::PercentMassVolume];
+    pub const ALL: [Self; 6] = [
+        Self::MolPerL,
+        Self::MmolPerL,
+        Self::GPerL,
+        Self::MgPerL,
+        Self::PercentMass,
+        Self::PercentMassVolume,
+    ];
 
     /// As it is written in files and on pages.
     #[must_use]

@@ -93,7 +93,12 @@ impl TrialLabel {
     /// # Errors
     /// A sentence naming what was found and what was expected.
     pub fn parse(text: &str) -> Result<Self, String> {
-        let bad = || format!("found \u{201c}{text}\u{201d}, expected 1 to {}, rough or blank", Self::MAX);
+        let bad = || {
+            format!(
+                "found \u{201c}{text}\u{201d}, expected 1 to {}, rough or blank",
+                Self::MAX
+            )
+        };
         match text.trim() {
             "rough" => Ok(Self::Rough),
             "blank" => Ok(Self::Blank),
@@ -108,7 +113,11 @@ impl TrialLabel {
     /// The number of a numbered trial.
     #[must_use]
     pub fn number(self) -> Option<u32> {
-        if let Self::Numbered(n) = self { Some(n) } else { None }
+        if let Self::Numbered(n) = self {
+            Some(n)
+        } else {
+            None
+        }
     }
 }
 
@@ -139,7 +148,9 @@ impl From<TrialLabel> for String {
 impl HandIn {
     /// Numbered trials in the order written.
     pub fn numbered(&self) -> impl Iterator<Item = (u32, &Titration)> {
-        self.titrations.iter().filter_map(|t| Some((t.trial.number()?, t)))
+        self.titrations
+            .iter()
+            .filter_map(|t| Some((t.trial.number()?, t)))
     }
 
     /// The unknown's code as written, the first one given; codes that differ between rows count as written otherwise.

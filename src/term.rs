@@ -168,7 +168,10 @@ pub struct Judged {
 impl Slot {
     /// The place of a student in an experiment.
     pub fn new(experiment: impl Into<String>, student: impl Into<String>) -> Self {
-        Self { experiment: experiment.into(), student: student.into() }
+        Self {
+            experiment: experiment.into(),
+            student: student.into(),
+        }
     }
 }
 
@@ -234,19 +237,31 @@ impl Term {
         let own = self.submissions.get_key_value(slot);
         let shared = || {
             let group = self.groups.get(slot)?;
-            let mates = self.groups.iter().filter(|(s, g)| s.experiment == slot.experiment && *g == group);
-            mates.filter_map(|(s, _)| self.submissions.get_key_value(s)).next()
+            let mates = self
+                .groups
+                .iter()
+                .filter(|(s, g)| s.experiment == slot.experiment && *g == group);
+            mates
+                .filter_map(|(s, _)| self.submissions.get_key_value(s))
+                .next()
         };
-        own.or_else(shared).map(|(slot, revisions)| (slot, revisions.as_slice()))
+        own.or_else(shared)
+            .map(|(slot, revisions)| (slot, revisions.as_slice()))
     }
 
     /// Judges everything handed in, in course and roster order.
     #[must_use]
     pub fn judge_all(&self) -> Vec<(Slot, Judged)> {
         use rayon::prelude::*;
-        let desks: Vec<Desk> = self.experiments.iter().map(|experiment| Desk::of(self, experiment)).collect();
-        let slots: Vec<(&Desk, &Student)> =
-            desks.iter().flat_map(|desk| self.students.iter().map(move |student| (desk, student))).collect();
+        let desks: Vec<Desk> = self
+            .experiments
+            .iter()
+            .map(|experiment| Desk::of(self, experiment))
+            .collect();
+        let slots: Vec<(&Desk, &Student)> = desks
+            .iter()
+            .flat_map(|desk| self.students.iter().map(move |student| (desk, student)))
+            .collect();
         slots
             .into_par_iter()
             .filter_map(|(desk, student)| {
@@ -276,7 +291,13 @@ impl Term {
         Some(Judged { evaluation, status })
     }
 
-    fn case<T>(&self, desk: &Desk, slot: &Slot, student: &Student, use_case: impl FnOnce(&Case) -> T) -> Option<T> {
+    fn case<T>(
+        &self,
+        desk: &Desk,
+        slot: &Slot,
+        student: &Student,
+        use_case: impl FnOnce(&Case) -> T,
+    ) -> Option<T> {
         let (handed_in, revisions) = self.handed_in_by(slot)?;
         let revision = revisions.last()?;
         let empty = DefaultLots::default();
@@ -288,7 +309,11 @@ impl Term {
             lots: &self.lots,
             default_lots: desk.lots.get(student.section.as_str()).unwrap_or(&empty),
             unknowns: desk.unknowns,
-            issued: self.issued.get(slot).or_else(|| self.issued.get(handed_in)).map(String::as_str),
+            issued: self
+                .issued
+                .get(slot)
+                .or_else(|| self.issued.get(handed_in))
+                .map(String::as_str),
             submitted_at: revision.submitted_at,
             due: desk.due,
             by_hand: self.by_hand.get(slot).copied(),
@@ -298,13 +323,19 @@ impl Term {
 
     fn status(&self, slot: &Slot, evaluation: &Evaluation) -> Status {
         let decisions = self.decisions.get(slot).map_or(&[][..], Vec::as_slice);
-        let submitted = self.handed_in_by(slot).and_then(|(_, revisions)| revisions.last()?.submitted_at);
+        let submitted = self
+            .handed_in_by(slot)
+            .and_then(|(_, revisions)| revisions.last()?.submitted_at);
         // a decision settles the revision it was made on, not a later one
-        let current = decisions.last().filter(|d| submitted.is_none_or(|at| at <= d.at));
+        let current = decisions
+            .last()
+            .filter(|d| submitted.is_none_or(|at| at <= d.at));
         match current.map(|d| &d.ruling) {
             Some(Ruling::Return) => Status::Returned,
             Some(_) => Status::Settled,
-            None if evaluation.flags.iter().any(|flag| flag.code.needs_review()) => Status::ToReview,
+            None if evaluation.flags.iter().any(|flag| flag.code.needs_review()) => {
+                Status::ToReview
+            }
             None => Status::Clear,
         }
     }
@@ -326,7 +357,10 @@ impl<'a> Desk<'a> {
             experiment,
             unknowns: term.unknowns.get(&experiment.key).unwrap_or(&NONE),
             due: term.course.zone.instant(experiment.dates.due),
-            lots: sections.into_iter().map(|section| (section, term.default_lots(experiment, section))).collect(),
+            lots: sections
+                .into_iter()
+                .map(|section| (section, term.default_lots(experiment, section)))
+                .collect(),
         }
     }
 }
@@ -342,7 +376,9 @@ impl Term {
         let excess = assigned.and_then(|a| a.excess.clone());
         DefaultLots {
             assigned: titrant.is_some(),
-            titrant: titrant.or_else(|| self.usual_lot(experiment, section, &procedure.titrant.species, |t| &t.lot)),
+            titrant: titrant.or_else(|| {
+                self.usual_lot(experiment, section, &procedure.titrant.species, |t| &t.lot)
+            }),
             excess: excess.or_else(|| {
                 let species = &procedure.excess.as_ref()?.species;
                 self.usual_lot(experiment, section, species, |t| &t.excess_lot)
@@ -357,22 +393,35 @@ impl Term {
         species: &crate::chem::Formula,
         written: impl Fn(&crate::submission::Titration) -> &Option<String>,
     ) -> Option<String> {
-        let of_species = |lot: &&Lot| crate::chem::Formula::parse(&lot.reagent).is_ok_and(|f| f == *species);
+        let of_species =
+            |lot: &&Lot| crate::chem::Formula::parse(&lot.reagent).is_ok_and(|f| f == *species);
         let mut same = self.lots.values().filter(of_species);
         if let (Some(only), None) = (same.next(), same.next()) {
             return Some(only.code.clone());
         }
         let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
         for student in self.students.iter().filter(|s| s.section == section) {
-            let revisions = self.submissions.get(&Slot::new(&experiment.key, &student.id));
-            let rows = revisions.and_then(|r| r.last()).into_iter().flat_map(|r| &r.hand_in.titrations);
+            let revisions = self
+                .submissions
+                .get(&Slot::new(&experiment.key, &student.id));
+            let rows = revisions
+                .and_then(|r| r.last())
+                .into_iter()
+                .flat_map(|r| &r.hand_in.titrations);
             for code in rows.filter_map(|t| written(t).as_deref()) {
                 let count = counts.entry(code).or_insert(0);
                 *count = count.saturating_add(1);
             }
         }
-        let usual = counts.iter().max_by(|a, b| a.1.cmp(b.1).then(b.0.cmp(a.0))).map(|(code, _)| (*code).to_owned());
-        usual.or_else(|| (self.lots.len() == 1).then(|| self.lots.keys().next().cloned()).flatten())
+        let usual = counts
+            .iter()
+            .max_by(|a, b| a.1.cmp(b.1).then(b.0.cmp(a.0)))
+            .map(|(code, _)| (*code).to_owned());
+        usual.or_else(|| {
+            (self.lots.len() == 1)
+                .then(|| self.lots.keys().next().cloned())
+                .flatten()
+        })
     }
 }
 

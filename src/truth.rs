@@ -44,14 +44,23 @@ impl Assigned {
     ///
     /// # Errors
     /// The column at fault with what was found and what was expected.
-    pub fn new(value: Decimal, standard_uncertainty: Decimal) -> Result<Self, (&'static str, String)> {
+    pub fn new(
+        value: Decimal,
+        standard_uncertainty: Decimal,
+    ) -> Result<Self, (&'static str, String)> {
         if value <= Decimal::ZERO {
             return Err(("value", format!("found {value}, expected a number above 0")));
         }
         if standard_uncertainty < Decimal::ZERO {
-            return Err(("uncertainty", format!("found {standard_uncertainty}, expected 0 or more")));
+            return Err((
+                "uncertainty",
+                format!("found {standard_uncertainty}, expected 0 or more"),
+            ));
         }
-        Ok(Self { value, standard_uncertainty })
+        Ok(Self {
+            value,
+            standard_uncertainty,
+        })
     }
 }
 

@@ -38,7 +38,11 @@ pub fn atomic_weight(symbol: &str) -> Option<&'static AtomicWeight> {
 
 static TABLE: LazyLock<HashMap<&'static str, AtomicWeight>> = LazyLock::new(|| {
     // the table is part of the program; a test reads every line of it, so a bad line cannot ship
-    include_str!("../../seed-data/atomic-weights.csv").lines().filter_map(read_line).map(|w| (w.symbol, w)).collect()
+    include_str!("../../seed-data/atomic-weights.csv")
+        .lines()
+        .filter_map(read_line)
+        .map(|w| (w.symbol, w))
+        .collect()
 });
 
 fn read_line(line: &'static str) -> Option<AtomicWeight> {
@@ -46,5 +50,9 @@ fn read_line(line: &'static str) -> Option<AtomicWeight> {
     let symbol = cells.next()?;
     let value = Decimal::from_str(cells.next()?).ok()?;
     let uncertainty = Decimal::from_str(cells.next()?).ok()?;
-    Some(AtomicWeight { symbol, value, uncertainty })
+    Some(AtomicWeight {
+        symbol,
+        value,
+        uncertainty,
+    })
 }

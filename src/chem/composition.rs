@@ -50,7 +50,11 @@ pub fn per_analyte(analyte: &Formula, expressed: &Formula) -> Result<Ratio, Comp
             Some((*symbol, Ratio::fraction(i64::from(*n), i64::from(*other))))
         })
         .collect();
-    let deciding: Vec<_> = shared.iter().filter(|(symbol, _)| !matches!(*symbol, "H" | "O")).copied().collect();
+    let deciding: Vec<_> = shared
+        .iter()
+        .filter(|(symbol, _)| !matches!(*symbol, "H" | "O"))
+        .copied()
+        .collect();
     let names = || (analyte.to_string(), expressed.to_string());
     if deciding.is_empty() {
         return match shared.as_slice() {
@@ -67,7 +71,15 @@ pub fn per_analyte(analyte: &Formula, expressed: &Formula) -> Result<Ratio, Comp
         Ok(first)
     } else {
         let (analyte, expressed) = names();
-        let proportions = deciding.iter().map(|(s, r)| format!("{s} {r}")).collect::<Vec<_>>().join(", ");
-        Err(CompositionFault::Ambiguous { analyte, expressed, proportions })
+        let proportions = deciding
+            .iter()
+            .map(|(s, r)| format!("{s} {r}"))
+            .collect::<Vec<_>>()
+            .join(", ");
+        Err(CompositionFault::Ambiguous {
+            analyte,
+            expressed,
+            proportions,
+        })
     }
 }

@@ -46,11 +46,19 @@ impl Formula {
     /// [`FormulaError`] with the place and what was expected there.
     pub fn parse(text: &str) -> Result<Self, FormulaError> {
         let written = text.trim();
-        let mut reader = Reader { text: written, chars: written.chars().collect(), at: 0 };
+        let mut reader = Reader {
+            text: written,
+            chars: written.chars().collect(),
+            at: 0,
+        };
         let mut atoms = BTreeMap::new();
         loop {
             // a hydrate's part may carry a number in front: .5H2O
-            let times = if reader.at > 0 { reader.count()?.unwrap_or(1) } else { 1 };
+            let times = if reader.at > 0 {
+                reader.count()?.unwrap_or(1)
+            } else {
+                1
+            };
             let part = reader.group(None, 0)?;
             add(&mut atoms, &part, times).ok_or_else(|| reader.error("counts too large".into()))?;
             if !reader.take('.') && !reader.take('·') {
@@ -59,9 +67,15 @@ impl Formula {
         }
         let charge = reader.charge()?;
         if let Some(found) = reader.peek() {
-            return Err(reader.error(format!("found \u{201c}{found}\u{201d}, expected an element, a count or the end")));
+            return Err(reader.error(format!(
+                "found \u{201c}{found}\u{201d}, expected an element, a count or the end"
+            )));
         }
-        Ok(Self { written: written.to_owned(), atoms, charge })
+        Ok(Self {
+            written: written.to_owned(),
+            atoms,
+            charge,
+        })
     }
 
     /// As it was written.
@@ -95,7 +109,10 @@ impl Formula {
                 variance += (f64::from(*count) * weight.standard_uncertainty()).powi(2);
             }
         }
-        MolarMass { value, standard_uncertainty: variance.sqrt() }
+        MolarMass {
+            value,
+            standard_uncertainty: variance.sqrt(),
+        }
     }
 }
 
@@ -114,7 +131,11 @@ impl fmt::Display for Formula {
 }
 
 /// Adds `times` × `part` to `atoms`; none on overflow.
-fn add(atoms: &mut BTreeMap<&'static str, u32>, part: &BTreeMap<&'static str, u32>, times: u32) -> Option<()> {
+fn add(
+    atoms: &mut BTreeMap<&'static str, u32>,
+    part: &BTreeMap<&'static str, u32>,
+    times: u32,
+) -> Option<()> {
     for (symbol, count) in part {
         let sum = atoms.entry(symbol).or_insert(0);
         *sum = sum.checked_add(count.checked_mul(times)?)?;
@@ -145,11 +166,19 @@ impl Reader<'_> {
     }
 
     fn error(&self, what: String) -> FormulaError {
-        FormulaError { formula: self.text.to_owned(), at: self.at.saturating_add(1), what }
+        FormulaError {
+            formula: self.text.to_owned(),
+            at: self.at.saturating_add(1),
+            what,
+        }
     }
 
     /// Elements and brackets up to `close` (not taken), a hydrate's dot, a charge or the end.
-    fn group(&mut self, close: Option<char>, depth: u32) -> Result<BTreeMap<&'static str, u32>, FormulaError> {
+    fn group(
+        &mut self,
+        close: Option<char>,
+        depth: u32,
+    ) -> Result<BTreeMap<&'static str, u32>, FormulaError> {
         if depth > Self::DEEPEST {
             return Err(self.error(format!("found brackets more than {} deep", Self::DEEPEST)));
         }
@@ -162,7 +191,9 @@ impl Reader<'_> {
                     self.at = self.at.saturating_add(1);
                     let inner = self.group(Some(wanted), depth.saturating_add(1))?;
                     if !self.take(wanted) {
-                        return Err(self.error(format!("expected \u{201c}{wanted}\u{201d} to close the bracket")));
+                        return Err(self.error(format!(
+                            "expected \u{201c}{wanted}\u{201d} to close the bracket"
+                        )));
                     }
                     inner
                 }
@@ -174,8 +205,11 @@ impl Reader<'_> {
                     if ended && !atoms.is_empty() {
                         return Ok(atoms);
                     }
-                    let found = found.map_or("the end".to_owned(), |c| format!("\u{201c}{c}\u{201d}"));
-                    return Err(self.error(format!("found {found}, expected an element symbol such as Ca")));
+                    let found =
+                        found.map_or("the end".to_owned(), |c| format!("\u{201c}{c}\u{201d}"));
+                    return Err(self.error(format!(
+                        "found {found}, expected an element symbol such as Ca"
+                    )));
                 }
             };
             let times = self.count()?.unwrap_or(1);
@@ -194,8 +228,9 @@ impl Reader<'_> {
                 self.at = self.at.saturating_add(symbol.len());
                 Ok(weight.symbol)
             }
-            None => Err(self
-                .error(format!("found \u{201c}{symbol}\u{201d}, expected an element with a standard atomic weight"))),
+            None => Err(self.error(format!(
+                "found \u{201c}{symbol}\u{201d}, expected an element with a standard atomic weight"
+            ))),
         }
     }
 

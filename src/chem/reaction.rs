@@ -18,7 +18,9 @@ pub struct Reaction {
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum ReactionError {
     /// There is not exactly one arrow.
-    #[error("reaction \u{201c}{reaction}\u{201d}: found {found} arrows, expected one \u{201c}->\u{201d}")]
+    #[error(
+        "reaction \u{201c}{reaction}\u{201d}: found {found} arrows, expected one \u{201c}->\u{201d}"
+    )]
     Arrow {
         /// The text.
         reaction: String,
@@ -58,19 +60,29 @@ impl Reaction {
         let unified = text.replace('\u{2192}', "->");
         let sides: Vec<&str> = unified.split("->").collect();
         let [left, right] = sides.as_slice() else {
-            return Err(ReactionError::Arrow { reaction: text.to_owned(), found: sides.len().saturating_sub(1) });
+            return Err(ReactionError::Arrow {
+                reaction: text.to_owned(),
+                found: sides.len().saturating_sub(1),
+            });
         };
         let mut terms: Vec<(Formula, Ratio)> = Vec::new();
         let mut sums: BTreeMap<&str, [Ratio; 2]> = BTreeMap::new();
         for (side, part) in [left, right].into_iter().enumerate() {
             for term in part.split(" + ") {
                 let (coefficient, formula) = read_term(text, term)?;
-                let counts = formula.atoms().iter().map(|(symbol, n)| (*symbol, i64::from(*n)));
+                let counts = formula
+                    .atoms()
+                    .iter()
+                    .map(|(symbol, n)| (*symbol, i64::from(*n)));
                 for (what, count) in counts.chain([(CHARGE, i64::from(formula.charge()))]) {
                     let sum = sums.entry(what).or_insert([Ratio::ZERO; 2]);
                     sum[side] = sum[side].plus(coefficient.times(Ratio::whole(count)));
                 }
-                let signed = if side == 0 { coefficient.negated() } else { coefficient };
+                let signed = if side == 0 {
+                    coefficient.negated()
+                } else {
+                    coefficient
+                };
                 match terms.iter_mut().find(|(known, _)| *known == formula) {
                     Some((_, total)) => *total = total.plus(signed),
                     None => terms.push((formula, signed)),
@@ -83,9 +95,15 @@ impl Reaction {
             .map(|(what, [left, right])| format!("{what} {left} left, {right} right"))
             .collect();
         if !imbalance.is_empty() {
-            return Err(ReactionError::Unbalanced { reaction: text.to_owned(), imbalance: imbalance.join("; ") });
+            return Err(ReactionError::Unbalanced {
+                reaction: text.to_owned(),
+                imbalance: imbalance.join("; "),
+            });
         }
-        Ok(Self { written: text.to_owned(), terms })
+        Ok(Self {
+            written: text.to_owned(),
+            terms,
+        })
     }
 
     /// As it was written.
@@ -97,7 +115,9 @@ impl Reaction {
     /// Moles consumed per turn of the reaction; none if the species is not consumed.
     #[must_use]
     pub fn consumed(&self, species: &Formula) -> Option<Ratio> {
-        self.net(species).map(Ratio::negated).filter(Ratio::is_positive)
+        self.net(species)
+            .map(Ratio::negated)
+            .filter(Ratio::is_positive)
     }
 
     /// Moles produced per turn of the reaction; none if the species is not produced.
@@ -112,7 +132,10 @@ impl Reaction {
     }
 
     fn net(&self, species: &Formula) -> Option<Ratio> {
-        self.terms.iter().find(|(known, _)| known == species).map(|(_, coefficient)| *coefficient)
+        self.terms
+            .iter()
+            .find(|(known, _)| known == species)
+            .map(|(_, coefficient)| *coefficient)
     }
 }
 
@@ -127,13 +150,24 @@ const CHARGE: &str = "charge";
 /// A coefficient (1 if none is written) and its species.
 fn read_term(reaction: &str, term: &str) -> Result<(Ratio, Formula), ReactionError> {
     let term = term.trim();
-    let length = term.find(|c: char| !c.is_ascii_digit() && c != '/' && c != '.').unwrap_or(term.len());
+    let length = term
+        .find(|c: char| !c.is_ascii_digit() && c != '/' && c != '.')
+        .unwrap_or(term.len());
     let (coefficient, species) = term.split_at(length);
-    let ratio = if coefficient.is_empty() { Some(Ratio::ONE) } else { read_coefficient(coefficient) };
-    let ratio = ratio
-        .ok_or_else(|| ReactionError::Coefficient { reaction: reaction.to_owned(), found: coefficient.to_owned() })?;
+    let ratio = if coefficient.is_empty() {
+        Some(Ratio::ONE)
+    } else {
+        read_coefficient(coefficient)
+    };
+    let ratio = ratio.ok_or_else(|| ReactionError::Coefficient {
+        reaction: reaction.to_owned(),
+        found: coefficient.to_owned(),
+    })?;
     let species = species.trim();
-    let bare = ["(aq)", "(s)", "(l)", "(g)"].iter().find_map(|state| species.strip_suffix(state)).unwrap_or(species);
+    let bare = ["(aq)", "(s)", "(l)", "(g)"]
+        .iter()
+        .find_map(|state| species.strip_suffix(state))
+        .unwrap_or(species);
     Ok((ratio, Formula::parse(bare)?))
 }
 

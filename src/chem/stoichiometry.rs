@@ -33,7 +33,11 @@ impl Ratio {
     /// `top / bottom`; a zero `bottom` gives [`Ratio::BROKEN`].
     #[must_use]
     pub fn fraction(top: i64, bottom: i64) -> Self {
-        if bottom == 0 { Self::BROKEN } else { Self(Rational::new(i128::from(top), i128::from(bottom))) }
+        if bottom == 0 {
+            Self::BROKEN
+        } else {
+            Self(Rational::new(i128::from(top), i128::from(bottom)))
+        }
     }
 
     /// Sum.
@@ -51,7 +55,11 @@ impl Ratio {
     /// Quotient; by zero [`Ratio::BROKEN`].
     #[must_use]
     pub fn over(self, other: Self) -> Self {
-        if *other.0.numer() == 0 { Self::BROKEN } else { self.times(Self(other.0.recip())) }
+        if *other.0.numer() == 0 {
+            Self::BROKEN
+        } else {
+            self.times(Self(other.0.recip()))
+        }
     }
 
     /// The opposite sign.
@@ -100,7 +108,9 @@ pub enum RatioFault {
         next: String,
     },
     /// Two consecutive reactions linked by several species that give different ratios.
-    #[error("found {found} linking \u{201c}{first}\u{201d} and \u{201c}{next}\u{201d}, expected one species")]
+    #[error(
+        "found {found} linking \u{201c}{first}\u{201d} and \u{201c}{next}\u{201d}, expected one species"
+    )]
     ManyLinks {
         /// The species.
         found: String,
@@ -127,30 +137,48 @@ pub enum RatioFault {
 ///
 /// # Errors
 /// [`RatioFault`] where a species or a link is missing or ambiguous.
-pub fn chain_ratio(reactions: &[Reaction], first: &Formula, last: &Formula) -> Result<Ratio, RatioFault> {
+pub fn chain_ratio(
+    reactions: &[Reaction],
+    first: &Formula,
+    last: &Formula,
+) -> Result<Ratio, RatioFault> {
     let (start, mut ratio) = consuming(reactions.iter(), first)?;
     let (end, used) = consuming(reactions.iter().rev(), last)?;
     let end = reactions.len().saturating_sub(end).saturating_sub(1);
     if end < start {
-        return Err(RatioFault::NotTogether { one: first.to_string(), other: last.to_string() });
+        return Err(RatioFault::NotTogether {
+            one: first.to_string(),
+            other: last.to_string(),
+        });
     }
     let chain = reactions.get(start..=end).unwrap_or_default();
     for (earlier, later) in chain.iter().zip(chain.iter().skip(1)) {
         ratio = ratio.times(link(earlier, later)?);
     }
     let ratio = ratio.over(used);
-    if ratio.is_positive() { Ok(ratio) } else { Err(RatioFault::TooLarge) }
+    if ratio.is_positive() {
+        Ok(ratio)
+    } else {
+        Err(RatioFault::TooLarge)
+    }
 }
 
 /// Moles of `one` used per mole of `other` in the reaction that uses both.
 ///
 /// # Errors
 /// [`RatioFault::NotTogether`] if none does.
-pub fn shared_ratio(reactions: &[Reaction], one: &Formula, other: &Formula) -> Result<Ratio, RatioFault> {
+pub fn shared_ratio(
+    reactions: &[Reaction],
+    one: &Formula,
+    other: &Formula,
+) -> Result<Ratio, RatioFault> {
     reactions
         .iter()
         .find_map(|reaction| Some(reaction.consumed(one)?.over(reaction.consumed(other)?)))
-        .ok_or_else(|| RatioFault::NotTogether { one: one.to_string(), other: other.to_string() })
+        .ok_or_else(|| RatioFault::NotTogether {
+            one: one.to_string(),
+            other: other.to_string(),
+        })
 }
 
 fn consuming<'a>(
@@ -160,25 +188,48 @@ fn consuming<'a>(
     reactions
         .enumerate()
         .find_map(|(index, reaction)| Some((index, reaction.consumed(species)?)))
-        .ok_or_else(|| RatioFault::NotConsumed { species: species.to_string() })
+        .ok_or_else(|| RatioFault::NotConsumed {
+            species: species.to_string(),
+        })
 }
 
 /// Turns of the earlier reaction per turn of the later one: moles of the linking species used / moles made.
 fn link(earlier: &Reaction, later: &Reaction) -> Result<Ratio, RatioFault> {
     let links: Vec<(&Formula, Ratio)> = earlier
         .species()
-        .filter_map(|species| Some((species, later.consumed(species)?.over(earlier.produced(species)?))))
+        .filter_map(|species| {
+            Some((
+                species,
+                later.consumed(species)?.over(earlier.produced(species)?),
+            ))
+        })
         .collect();
     // water and its ions are the solvent: they link only where nothing else does
-    let solvent = |formula: &Formula| formula.atoms().keys().all(|symbol| matches!(*symbol, "H" | "O"));
-    let real: Vec<_> = links.iter().filter(|(species, _)| !solvent(species)).collect();
-    let chosen = if real.is_empty() { links.iter().collect() } else { real };
+    let solvent = |formula: &Formula| {
+        formula
+            .atoms()
+            .keys()
+            .all(|symbol| matches!(*symbol, "H" | "O"))
+    };
+    let real: Vec<_> = links
+        .iter()
+        .filter(|(species, _)| !solvent(species))
+        .collect();
+    let chosen = if real.is_empty() {
+        links.iter().collect()
+    } else {
+        real
+    };
     let (first, next) = (earlier.to_string(), later.to_string());
     match chosen.as_slice() {
         [] => Err(RatioFault::NoLink { first, next }),
         [(_, ratio), rest @ ..] if rest.iter().all(|(_, other)| other == ratio) => Ok(*ratio),
         many => {
-            let found = many.iter().map(|(species, _)| species.to_string()).collect::<Vec<_>>().join(" and ");
+            let found = many
+                .iter()
+                .map(|(species, _)| species.to_string())
+                .collect::<Vec<_>>()
+                .join(" and ");
             Err(RatioFault::ManyLinks { found, first, next })
         }
     }

@@ -56,16 +56,24 @@ const FEWEST: usize = 4;
 /// Sums up a group from the signed relative errors of its results, percent, and the relative standard uncertainty of
 /// the assigned value they share, percent. None for an empty group.
 #[must_use]
-pub fn audit_group(errors: &[f64], assigned: Option<Decimal>, assigned_uncertainty_percent: f64) -> Option<AuditRow> {
+pub fn audit_group(
+    errors: &[f64],
+    assigned: Option<Decimal>,
+    assigned_uncertainty_percent: f64,
+) -> Option<AuditRow> {
     let robust = algorithm_a(errors)?;
-    let bias_uncertainty_percent = robust.standard_uncertainty().hypot(assigned_uncertainty_percent);
+    let bias_uncertainty_percent = robust
+        .standard_uncertainty()
+        .hypot(assigned_uncertainty_percent);
     let p_value = (robust.n >= FEWEST && bias_uncertainty_percent > 0.0)
         .then(|| two_sided_normal_p(robust.mean / bias_uncertainty_percent));
     let in_percent_of_truth = 100.0 + robust.mean;
     Some(AuditRow {
         n: robust.n,
         assigned,
-        robust_mean: assigned.map_or(in_percent_of_truth, |value| as_f64(value) * in_percent_of_truth / 100.0),
+        robust_mean: assigned.map_or(in_percent_of_truth, |value| {
+            as_f64(value) * in_percent_of_truth / 100.0
+        }),
         bias_percent: robust.mean,
         bias_uncertainty_percent,
         p_value,

@@ -138,38 +138,70 @@ impl Case<'_> {
     /// The submission worked up, without its truth.
     #[must_use]
     pub fn work_up(&self) -> WorkUp {
-        let lots: Vec<_> = self.hand_in.titrations.iter().map(|t| self.lots_of(t)).collect();
+        let lots: Vec<_> = self
+            .hand_in
+            .titrations
+            .iter()
+            .map(|t| self.lots_of(t))
+            .collect();
         let left_out = &self.settlement.left_out;
-        work_up(WorkUpInput { procedure: self.procedure, hand_in: self.hand_in, lots: &lots, left_out })
+        work_up(WorkUpInput {
+            procedure: self.procedure,
+            hand_in: self.hand_in,
+            lots: &lots,
+            left_out,
+        })
     }
 
     fn lots_of(&self, titration: &Titration) -> (Option<&Lot>, Option<&Lot>) {
         let find = |written: &Option<String>, default: &Option<String>| {
-            written.as_ref().or(default.as_ref()).and_then(|code| self.lots.get(code))
+            written
+                .as_ref()
+                .or(default.as_ref())
+                .and_then(|code| self.lots.get(code))
         };
         let titrant = find(&titration.lot, &self.default_lots.titrant);
-        (titrant, find(&titration.excess_lot, &self.default_lots.excess))
+        (
+            titrant,
+            find(&titration.excess_lot, &self.default_lots.excess),
+        )
     }
 
     /// A written code that is not the one issued.
     fn other_code(&self) -> Option<&str> {
         let issued = self.issued?;
-        let written = self.hand_in.titrations.iter().filter_map(|t| t.unknown.as_deref());
-        written.into_iter().find(|code| !code.eq_ignore_ascii_case(issued))
+        let written = self
+            .hand_in
+            .titrations
+            .iter()
+            .filter_map(|t| t.unknown.as_deref());
+        written
+            .into_iter()
+            .find(|code| !code.eq_ignore_ascii_case(issued))
     }
 
     fn known(&self, code: &str) -> Option<&Unknown> {
-        self.unknowns.get(code).or_else(|| self.unknowns.values().find(|u| u.code.eq_ignore_ascii_case(code)))
+        self.unknowns.get(code).or_else(|| {
+            self.unknowns
+                .values()
+                .find(|u| u.code.eq_ignore_ascii_case(code))
+        })
     }
 
     /// What it is marked against: the one issued, unless an assistant settled otherwise or none was issued.
     fn marked_against(&self) -> Option<&Unknown> {
         let written = self.hand_in.unknown_written();
-        let settled = if self.settlement.against_written { self.other_code().or(written) } else { None };
-        settled.and_then(|code| self.known(code)).or_else(|| match self.issued {
-            Some(code) => self.known(code),
-            None => written.and_then(|code| self.known(code)),
-        })
+        let settled = if self.settlement.against_written {
+            self.other_code().or(written)
+        } else {
+            None
+        };
+        settled
+            .and_then(|code| self.known(code))
+            .or_else(|| match self.issued {
+                Some(code) => self.known(code),
+                None => written.and_then(|code| self.known(code)),
+            })
     }
 }
 
@@ -180,7 +212,9 @@ pub fn evaluate(case: &Case) -> Evaluation {
     let unknown = case.marked_against();
     let truth = unknown.map(|u| *u.truth.open());
     let value = work_up.value();
-    let relative_error_percent = value.zip(truth).and_then(|(x, truth)| relative_error(x, truth.value));
+    let relative_error_percent = value
+        .zip(truth)
+        .and_then(|(x, truth)| relative_error(x, truth.value));
     let marks = marks(&Marked {
         procedure: case.procedure,
         hand_in: case.hand_in,
@@ -195,18 +229,29 @@ pub fn evaluate(case: &Case) -> Evaluation {
     });
     let mut lots: Vec<&Lot> = Vec::new();
     if case.procedure.uses_titrant_lot() {
-        let rows = case.hand_in.titrations.iter().filter(|t| t.trial.number().is_some());
+        let rows = case
+            .hand_in
+            .titrations
+            .iter()
+            .filter(|t| t.trial.number().is_some());
         rows.filter_map(|t| case.lots_of(t).0).for_each(|lot| {
             if !lots.iter().any(|known| known.code == lot.code) {
                 lots.push(lot);
             }
         });
     }
-    let mut versions: Vec<String> = lots.iter().map(|lot| format!("lot {} v{}", lot.code, lot.version)).collect();
+    let mut versions: Vec<String> = lots
+        .iter()
+        .map(|lot| format!("lot {} v{}", lot.code, lot.version))
+        .collect();
     versions.extend(unknown.map(|u| format!("unknown {} v{}", u.code, u.version)));
     Evaluation {
         unknown: unknown.map(|u| u.code.clone()).unwrap_or_default(),
-        lot: lots.iter().map(|lot| lot.code.as_str()).collect::<Vec<_>>().join(" "),
+        lot: lots
+            .iter()
+            .map(|lot| lot.code.as_str())
+            .collect::<Vec<_>>()
+            .join(" "),
         versions,
         trials: work_up
             .trials
@@ -229,7 +274,10 @@ pub fn evaluate(case: &Case) -> Evaluation {
 
 /// |x − truth| / truth in percent; none for a truth of zero.
 fn relative_error(x: Decimal, truth: Decimal) -> Option<Decimal> {
-    x.checked_sub(truth)?.abs().checked_mul(Decimal::ONE_HUNDRED)?.checked_div(truth.abs())
+    x.checked_sub(truth)?
+        .abs()
+        .checked_mul(Decimal::ONE_HUNDRED)?
+        .checked_div(truth.abs())
 }
 
 fn outcome(work_up: &WorkUp) -> Option<Outcome> {
@@ -244,7 +292,9 @@ fn outcome(work_up: &WorkUp) -> Option<Outcome> {
         confidence_95: spread.confidence_95().and_then(decimal),
         standard_uncertainty: decimal(budget.standard)?,
         expanded_uncertainty: decimal(budget.expanded)?,
-        freedom: Some(budget.freedom).filter(|f| f.is_finite()).and_then(decimal),
+        freedom: Some(budget.freedom)
+            .filter(|f| f.is_finite())
+            .and_then(decimal),
     })
 }
 
@@ -262,7 +312,11 @@ fn flags(case: &Case, work_up: &WorkUp, truth: Option<Assigned>) -> Vec<Flag> {
 }
 
 fn certain(code: FlagCode, evidence: String) -> Flag {
-    Flag { code, evidence, chance: 0.0 }
+    Flag {
+        code,
+        evidence,
+        chance: 0.0,
+    }
 }
 
 fn short(value: Decimal) -> String {
@@ -292,7 +346,10 @@ fn unknown_mismatch(case: &Case, work_up: &WorkUp) -> Option<Flag> {
     if let (Some(issued), Some(written)) = (case.issued, case.other_code()) {
         let against = |code: &str| {
             let truth = case.known(code)?.truth.open().value;
-            Some(plain(to_figures(relative_error(work_up.value()?, truth)?, 2)))
+            Some(plain(to_figures(
+                relative_error(work_up.value()?, truth)?,
+                2,
+            )))
         };
         let fares = match (against(written), against(issued)) {
             (Some(other), Some(own)) => format!(": {other} % off {written}, {own} % off {issued}"),
@@ -309,8 +366,15 @@ fn unknown_mismatch(case: &Case, work_up: &WorkUp) -> Option<Flag> {
     }
     if case.default_lots.assigned && case.procedure.uses_titrant_lot() {
         let default = case.default_lots.titrant.as_deref();
-        let written = case.hand_in.titrations.iter().filter_map(|t| t.lot.as_deref());
-        if let Some((written, own)) = written.zip(default.into_iter().cycle()).find(|(w, own)| w != own) {
+        let written = case
+            .hand_in
+            .titrations
+            .iter()
+            .filter_map(|t| t.lot.as_deref());
+        if let Some((written, own)) = written
+            .zip(default.into_iter().cycle())
+            .find(|(w, own)| w != own)
+        {
             evidence.push(format!("wrote lot {written}, the section was given {own}"));
         }
     }
@@ -319,9 +383,18 @@ fn unknown_mismatch(case: &Case, work_up: &WorkUp) -> Option<Flag> {
 
 fn reported_differs(case: &Case, work_up: &WorkUp) -> Option<Flag> {
     let (answer, value) = (case.hand_in.reported.as_ref()?, work_up.value()?);
-    let within = case.procedure.marking.calculation.as_ref().map_or(Decimal::new(5, 1), |c| c.within);
-    (!agrees(answer, value, within))
-        .then(|| certain(FlagCode::ReportedDiffers, format!("answered {answer}, the readings give {}", short(value))))
+    let within = case
+        .procedure
+        .marking
+        .calculation
+        .as_ref()
+        .map_or(Decimal::new(5, 1), |c| c.within);
+    (!agrees(answer, value, within)).then(|| {
+        certain(
+            FlagCode::ReportedDiffers,
+            format!("answered {answer}, the readings give {}", short(value)),
+        )
+    })
 }
 
 fn scatter_high(case: &Case, work_up: &WorkUp) -> Option<Flag> {
@@ -331,7 +404,11 @@ fn scatter_high(case: &Case, work_up: &WorkUp) -> Option<Flag> {
     let p = chi_square_above(freedom * (s / predicted).powi(2), freedom);
     let unit = case.procedure.result.unit.name();
     let figures = |v: f64| from_f64(v, 3).map(plain).unwrap_or_default();
-    let agree = if work_up.none_agree { "no two titres agree; " } else { "" };
+    let agree = if work_up.none_agree {
+        "no two titres agree; "
+    } else {
+        ""
+    };
     (work_up.none_agree || p < FLAG_LEVEL).then(|| Flag {
         code: FlagCode::ScatterHigh,
         evidence: format!(
@@ -350,7 +427,10 @@ fn few_trials(case: &Case, work_up: &WorkUp) -> Option<Flag> {
     let mut evidence = Vec::new();
     if counted < minimum as usize {
         evidence.push(format!("{counted} of {minimum} trials count"));
-        let reasons = work_up.trials.iter().filter_map(|t| Some((t.trial.number()?, t.why_not.as_ref()?)));
+        let reasons = work_up
+            .trials
+            .iter()
+            .filter_map(|t| Some((t.trial.number()?, t.why_not.as_ref()?)));
         evidence.extend(reasons.map(|(n, why)| format!("trial {n}: {why}")));
     }
     if work_up.blank_missing {
@@ -360,17 +440,27 @@ fn few_trials(case: &Case, work_up: &WorkUp) -> Option<Flag> {
 }
 
 fn recording(case: &Case) -> Option<Flag> {
-    let rows = case.hand_in.titrations.iter().filter(|t| t.trial.number().is_some());
+    let rows = case
+        .hand_in
+        .titrations
+        .iter()
+        .filter(|t| t.trial.number().is_some());
     let mut evidence: Vec<String> = rows
         .flat_map(|t| {
             written_otherwise(case.procedure, t).map(move |(column, expected)| {
                 let reading = column.get(t).map_or("", |r| r.written());
-                format!("trial {} {column} {reading}, {expected} decimals expected", t.trial)
+                format!(
+                    "trial {} {column} {reading}, {expected} decimals expected",
+                    t.trial
+                )
             })
         })
         .collect();
     if !case.hand_in.confirmed.is_empty() {
-        evidence.push(format!("confirmed against a question: {}", case.hand_in.confirmed.join(", ")));
+        evidence.push(format!(
+            "confirmed against a question: {}",
+            case.hand_in.confirmed.join(", ")
+        ));
     }
     (!evidence.is_empty()).then(|| certain(FlagCode::Recording, evidence.join("; ")))
 }
@@ -378,7 +468,11 @@ fn recording(case: &Case) -> Option<Flag> {
 fn instrument(case: &Case) -> Option<Flag> {
     let rows = case.hand_in.titrations.iter().enumerate();
     let evidence: Vec<String> = rows
-        .flat_map(|(row, t)| range_questions(case.procedure, row, t).into_iter().map(move |q| (t.trial, q)))
+        .flat_map(|(row, t)| {
+            range_questions(case.procedure, row, t)
+                .into_iter()
+                .map(move |q| (t.trial, q))
+        })
         .map(|(trial, question)| match trial {
             TrialLabel::Numbered(n) => format!("trial {n}: {}", question.text),
             other => format!("{other}: {}", question.text),
@@ -388,17 +482,28 @@ fn instrument(case: &Case) -> Option<Flag> {
 }
 
 fn late(case: &Case) -> Vec<Flag> {
-    let grace = case.procedure.marking.late.as_ref().map_or(Decimal::ZERO, |late| late.grace_hours);
+    let grace = case
+        .procedure
+        .marking
+        .late
+        .as_ref()
+        .map_or(Decimal::ZERO, |late| late.grace_hours);
     let mut found = Vec::new();
     let days = days_late(case.submitted_at, case.due, grace);
     if days > 0 {
         let day = if days == 1 { "day" } else { "days" };
-        found.push(certain(FlagCode::Late, format!("{days} started {day} after the grace time")));
+        found.push(certain(
+            FlagCode::Late,
+            format!("{days} started {day} after the grace time"),
+        ));
     }
     if case.revision > 1 && case.submitted_at > case.due && case.due.is_some() {
         found.push(certain(
             FlagCode::RevisedAfterDue,
-            format!("revision {} was handed in after the due time", case.revision),
+            format!(
+                "revision {} was handed in after the due time",
+                case.revision
+            ),
         ));
     }
     found

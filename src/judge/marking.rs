@@ -100,8 +100,16 @@ impl Marking {
     /// Every [`MarkingFault`] found.
     pub fn check(&self) -> Result<(), Vec<MarkingFault>> {
         let mut faults = Vec::new();
-        let mut fault = |key: &str, what: String| faults.push(MarkingFault { key: key.to_owned(), what });
-        let scored = [("accuracy", self.accuracy.as_ref()), ("agreement", self.agreement.as_ref().map(|a| &a.scored))];
+        let mut fault = |key: &str, what: String| {
+            faults.push(MarkingFault {
+                key: key.to_owned(),
+                what,
+            })
+        };
+        let scored = [
+            ("accuracy", self.accuracy.as_ref()),
+            ("agreement", self.agreement.as_ref().map(|a| &a.scored)),
+        ];
         for (key, scored) in scored {
             if let Some(scored) = scored {
                 scored.check(key, &mut fault);
@@ -109,27 +117,46 @@ impl Marking {
         }
         for (key, points) in [
             ("recording.points", self.recording),
-            ("calculation.points", self.calculation.as_ref().map(|c| c.points)),
+            (
+                "calculation.points",
+                self.calculation.as_ref().map(|c| c.points),
+            ),
             ("by_hand.points", self.by_hand),
         ] {
-            if let Some(points) = points.filter(|p| !within(*p, Decimal::ZERO, Decimal::ONE_THOUSAND)) {
+            if let Some(points) =
+                points.filter(|p| !within(*p, Decimal::ZERO, Decimal::ONE_THOUSAND))
+            {
                 fault(key, format!("found {points}, expected 0 to 1000"));
             }
         }
         if let Some(calculation) = &self.calculation {
             if calculation.within < Decimal::ZERO {
-                fault("calculation.within", format!("found {}, expected 0 or more percent", calculation.within));
+                fault(
+                    "calculation.within",
+                    format!("found {}, expected 0 or more percent", calculation.within),
+                );
             }
-            share("calculation.single_slip_share", calculation.single_slip_share, &mut fault);
+            share(
+                "calculation.single_slip_share",
+                calculation.single_slip_share,
+                &mut fault,
+            );
         }
         if let Some(late) = &self.late {
             if !within(late.grace_hours, Decimal::ZERO, Decimal::from(10_000)) {
-                fault("late.grace_hours", format!("found {}, expected 0 to 10000", late.grace_hours));
+                fault(
+                    "late.grace_hours",
+                    format!("found {}, expected 0 to 10000", late.grace_hours),
+                );
             }
             share("late.share_per_day", late.share_per_day, &mut fault);
             share("late.floor", late.floor, &mut fault);
         }
-        if faults.is_empty() { Ok(()) } else { Err(faults) }
+        if faults.is_empty() {
+            Ok(())
+        } else {
+            Err(faults)
+        }
     }
 
     /// The most points there are, late work aside.
@@ -153,49 +180,81 @@ impl Scored {
     #[must_use]
     pub fn points_at(&self, percent: Decimal) -> Decimal {
         match &self.scale {
-            Scale::Ramp { full_within, zero_from } => {
+            Scale::Ramp {
+                full_within,
+                zero_from,
+            } => {
                 if percent <= *full_within {
                     return self.points;
                 }
                 if percent >= *zero_from {
                     return Decimal::ZERO;
                 }
-                let left = zero_from.checked_sub(percent).and_then(|l| l.checked_mul(self.points));
+                let left = zero_from
+                    .checked_sub(percent)
+                    .and_then(|l| l.checked_mul(self.points));
                 let width = zero_from.checked_sub(*full_within);
-                left.zip(width).and_then(|(left, width)| left.checked_div(width)).unwrap_or(Decimal::ZERO)
+                left.zip(width)
+                    .and_then(|(left, width)| left.checked_div(width))
+                    .unwrap_or(Decimal::ZERO)
             }
-            Scale::Steps(steps) => {
-                steps.iter().find(|(limit, _)| percent <= *limit).map_or(Decimal::ZERO, |(_, points)| *points)
-            }
+            Scale::Steps(steps) => steps
+                .iter()
+                .find(|(limit, _)| percent <= *limit)
+                .map_or(Decimal::ZERO, |(_, points)| *points),
         }
     }
 
     fn check(&self, key: &str, fault: &mut impl FnMut(&str, String)) {
         if !within(self.points, Decimal::ZERO, Decimal::ONE_THOUSAND) {
-            fault(&format!("{key}.points"), format!("found {}, expected 0 to 1000", self.points));
+            fault(
+                &format!("{key}.points"),
+                format!("found {}, expected 0 to 1000", self.points),
+            );
         }
         match &self.scale {
-            Scale::Ramp { full_within, zero_from } => {
+            Scale::Ramp {
+                full_within,
+                zero_from,
+            } => {
                 if *full_within < Decimal::ZERO || zero_from <= full_within {
-                    let found = format!("found full_within {full_within} and zero_from {zero_from}");
-                    fault(&format!("{key}.ramp"), format!("{found}, expected 0 or more and a larger number"));
+                    let found =
+                        format!("found full_within {full_within} and zero_from {zero_from}");
+                    fault(
+                        &format!("{key}.ramp"),
+                        format!("{found}, expected 0 or more and a larger number"),
+                    );
                 }
             }
             Scale::Steps(steps) => {
                 if steps.is_empty() {
-                    fault(&format!("{key}.steps"), "found none, expected at least one [limit, points]".into());
+                    fault(
+                        &format!("{key}.steps"),
+                        "found none, expected at least one [limit, points]".into(),
+                    );
                 }
                 for pair in steps.windows(2) {
                     if pair[1].0 <= pair[0].0 || pair[1].1 > pair[0].1 {
-                        let found =
-                            format!("found [{}, {}] after [{}, {}]", pair[1].0, pair[1].1, pair[0].0, pair[0].1);
-                        fault(&format!("{key}.steps"), format!("{found}, expected rising limits and falling points"));
+                        let found = format!(
+                            "found [{}, {}] after [{}, {}]",
+                            pair[1].0, pair[1].1, pair[0].0, pair[0].1
+                        );
+                        fault(
+                            &format!("{key}.steps"),
+                            format!("{found}, expected rising limits and falling points"),
+                        );
                     }
                 }
                 for (limit, points) in steps {
                     if *limit < Decimal::ZERO || !within(*points, Decimal::ZERO, self.points) {
-                        let expected = format!("expected a limit of 0 or more and 0 to {} points", self.points);
-                        fault(&format!("{key}.steps"), format!("found [{limit}, {points}], {expected}"));
+                        let expected = format!(
+                            "expected a limit of 0 or more and 0 to {} points",
+                            self.points
+                        );
+                        fault(
+                            &format!("{key}.steps"),
+                            format!("found [{limit}, {points}], {expected}"),
+                        );
                     }
                 }
             }

@@ -97,16 +97,27 @@ impl Marks {
 pub(super) fn marks(given: &Marked) -> Marks {
     let marking = &given.procedure.marking;
     let parts: Vec<PartMark> = [
-        marking.accuracy.as_ref().map(|scored| accuracy(given, scored)),
-        marking.agreement.as_ref().map(|part| agreement(given, &part.scored, part.measure)),
+        marking
+            .accuracy
+            .as_ref()
+            .map(|scored| accuracy(given, scored)),
+        marking
+            .agreement
+            .as_ref()
+            .map(|part| agreement(given, &part.scored, part.measure)),
         marking.recording.map(|possible| recording(given, possible)),
-        marking.calculation.as_ref().map(|part| calculation(given, part)),
+        marking
+            .calculation
+            .as_ref()
+            .map(|part| calculation(given, part)),
         marking.by_hand.map(|possible| by_hand(given, possible)),
     ]
     .into_iter()
     .flatten()
     .collect();
-    let sum = parts.iter().fold(Decimal::ZERO, |sum, part| sum.saturating_add(part.points));
+    let sum = parts
+        .iter()
+        .fold(Decimal::ZERO, |sum, part| sum.saturating_add(part.points));
     let (late, late_sentence) = late(given, marking, sum);
     let possible = to_decimals(marking.possible(), 2);
     let total = sum.saturating_sub(late).saturating_add(given.adjustment);
@@ -122,26 +133,44 @@ pub(super) fn marks(given: &Marked) -> Marks {
 }
 
 /// Started days after the grace time; 0 if in time or if either time is not known.
-pub(super) fn days_late(submitted: Option<Timestamp>, due: Option<Timestamp>, grace_hours: Decimal) -> i64 {
-    let (Some(submitted), Some(due)) = (submitted, due) else { return 0 };
-    let late = Decimal::from(submitted.as_millisecond()).saturating_sub(Decimal::from(due.as_millisecond()));
+pub(super) fn days_late(
+    submitted: Option<Timestamp>,
+    due: Option<Timestamp>,
+    grace_hours: Decimal,
+) -> i64 {
+    let (Some(submitted), Some(due)) = (submitted, due) else {
+        return 0;
+    };
+    let late = Decimal::from(submitted.as_millisecond())
+        .saturating_sub(Decimal::from(due.as_millisecond()));
     let past_grace = late.saturating_sub(grace_hours.saturating_mul(Decimal::from(3_600_000)));
     if past_grace <= Decimal::ZERO {
         return 0;
     }
-    let days = past_grace.checked_div(Decimal::from(86_400_000)).unwrap_or(Decimal::ZERO).ceil();
+    let days = past_grace
+        .checked_div(Decimal::from(86_400_000))
+        .unwrap_or(Decimal::ZERO)
+        .ceil();
     i64::try_from(days).unwrap_or(i64::MAX)
 }
 
 /// Whether an answer agrees with a value: within so many percent, or within one unit of its last figure.
 pub(super) fn agrees(answer: &Reading, value: Decimal, within_percent: Decimal) -> bool {
     let off = answer.value().saturating_sub(value).abs();
-    let allowed = value.abs().saturating_mul(within_percent).checked_div(Decimal::ONE_HUNDRED);
+    let allowed = value
+        .abs()
+        .saturating_mul(within_percent)
+        .checked_div(Decimal::ONE_HUNDRED);
     off <= answer.last_unit() || allowed.is_some_and(|allowed| off <= allowed)
 }
 
 fn part(part: Part, points: Decimal, possible: Decimal, sentence: String) -> PartMark {
-    PartMark { part, points: to_decimals(points, 2), possible: to_decimals(possible, 2), sentence }
+    PartMark {
+        part,
+        points: to_decimals(points, 2),
+        possible: to_decimals(possible, 2),
+        sentence,
+    }
 }
 
 /// Accuracy and agreement are scaled by counted / minimum where fewer trials count than asked for.
@@ -150,7 +179,9 @@ fn scaled(given: &Marked, points: Decimal) -> (Decimal, String) {
     if given.counted >= minimum as usize {
         return (points, String::new());
     }
-    let scaled = points.saturating_mul(Decimal::from(given.counted)).checked_div(Decimal::from(minimum));
+    let scaled = points
+        .saturating_mul(Decimal::from(given.counted))
+        .checked_div(Decimal::from(minimum));
     let note = format!(" Scaled by {} of {minimum} trials.", given.counted);
     (scaled.unwrap_or(Decimal::ZERO), note)
 }
@@ -164,27 +195,47 @@ fn accuracy(given: &Marked, scored: &Scored) -> PartMark {
         return none("No bottle is known to mark this against; a person has to look at it.");
     };
     let (points, note) = scaled(given, scored.points_at(error));
-    let sentence = format!("Your result is {} % off the assigned value.{note}", plain(to_figures(error, 2)));
+    let sentence = format!(
+        "Your result is {} % off the assigned value.{note}",
+        plain(to_figures(error, 2))
+    );
     part(Part::Accuracy, points, scored.points, sentence)
 }
 
 fn agreement(given: &Marked, scored: &Scored, measure: AgreementMeasure) -> PartMark {
-    let none = |why: &str| part(Part::Agreement, Decimal::ZERO, scored.points, why.to_owned());
-    let Some(spread) = given.spread else { return none("No trial could be counted.") };
+    let none = |why: &str| {
+        part(
+            Part::Agreement,
+            Decimal::ZERO,
+            scored.points,
+            why.to_owned(),
+        )
+    };
+    let Some(spread) = given.spread else {
+        return none("No trial could be counted.");
+    };
     let (percent, words) = match measure {
         AgreementMeasure::Range => (spread.range_percent(), "lie within"),
-        AgreementMeasure::RelativeS if spread.n == 1 => (Some(Decimal::ZERO), "have a relative standard deviation of"),
+        AgreementMeasure::RelativeS if spread.n == 1 => {
+            (Some(Decimal::ZERO), "have a relative standard deviation of")
+        }
         AgreementMeasure::RelativeS => {
             let s = spread.relative_s_percent().and_then(|s| from_f64(s, 15));
             (s, "have a relative standard deviation of")
         }
     };
-    let Some(percent) = percent else { return none("The mean of the trials is zero.") };
+    let Some(percent) = percent else {
+        return none("The mean of the trials is zero.");
+    };
     let (points, note) = scaled(given, scored.points_at(percent));
     let sentence = if spread.n == 1 {
         format!("Only one trial counts, so there is nothing for it to agree with.{note}")
     } else {
-        format!("The {} trials that count {words} {} %.{note}", spread.n, plain(to_figures(percent, 2)))
+        format!(
+            "The {} trials that count {words} {} %.{note}",
+            spread.n,
+            plain(to_figures(percent, 2))
+        )
     };
     part(Part::Agreement, points, scored.points, sentence)
 }
@@ -193,33 +244,55 @@ fn recording(given: &Marked, possible: Decimal) -> PartMark {
     let (mut all, mut wrong) = (0_usize, 0_usize);
     for (_, titration) in given.hand_in.numbered() {
         let columns = Column::of(given.procedure, titration.burette.len());
-        all = all.saturating_add(columns.iter().filter(|c| c.get(titration).is_some()).count());
+        all = all.saturating_add(
+            columns
+                .iter()
+                .filter(|c| c.get(titration).is_some())
+                .count(),
+        );
         wrong = wrong.saturating_add(written_otherwise(given.procedure, titration).count());
     }
     let right = all.saturating_sub(wrong);
-    let share = possible.saturating_mul(Decimal::from(right)).checked_div(Decimal::from(all));
+    let share = possible
+        .saturating_mul(Decimal::from(right))
+        .checked_div(Decimal::from(all));
     let sentence = match (all, wrong) {
         (0, _) => "There are no readings of numbered trials.".to_owned(),
         (_, 0) => format!("All {all} readings are written as finely as the glassware is read."),
         _ => format!("{right} of {all} readings are written as finely as the glassware is read."),
     };
-    part(Part::Recording, share.unwrap_or(Decimal::ZERO), possible, sentence)
+    part(
+        Part::Recording,
+        share.unwrap_or(Decimal::ZERO),
+        possible,
+        sentence,
+    )
 }
 
 fn calculation(given: &Marked, rule: &CalculationPart) -> PartMark {
     let unit = given.procedure.result.unit.name();
-    let mark = |points: Decimal, sentence: String| part(Part::Calculation, points, rule.points, sentence);
+    let mark =
+        |points: Decimal, sentence: String| part(Part::Calculation, points, rule.points, sentence);
     let Some(answer) = &given.hand_in.reported else {
         return mark(Decimal::ZERO, "No answer of your own was given.".into());
     };
     let Some(spread) = given.spread else {
-        return mark(Decimal::ZERO, "There is no result to compare your answer with.".into());
+        return mark(
+            Decimal::ZERO,
+            "There is no result to compare your answer with.".into(),
+        );
     };
     let result = plain(to_figures(spread.mean, 5));
     if agrees(answer, spread.mean, rule.within) {
-        mark(rule.points, format!("Your answer {answer} {unit} follows from your readings ({result} {unit})."))
+        mark(
+            rule.points,
+            format!("Your answer {answer} {unit} follows from your readings ({result} {unit})."),
+        )
     } else {
-        mark(Decimal::ZERO, format!("Your readings give {result} {unit}; your answer is {answer} {unit}."))
+        mark(
+            Decimal::ZERO,
+            format!("Your readings give {result} {unit}; your answer is {answer} {unit}."),
+        )
     }
 }
 
@@ -228,12 +301,24 @@ fn by_hand(given: &Marked, possible: Decimal) -> PartMark {
         Some(points) => format!("{} points given by your assistant.", plain(points)),
         None => "Not given yet.".to_owned(),
     };
-    part(Part::ByHand, given.by_hand.unwrap_or(Decimal::ZERO), possible, sentence)
+    part(
+        Part::ByHand,
+        given.by_hand.unwrap_or(Decimal::ZERO),
+        possible,
+        sentence,
+    )
 }
 
 fn late(given: &Marked, marking: &Marking, sum: Decimal) -> (Decimal, String) {
     let nothing = || (to_decimals(Decimal::ZERO, 2), String::new());
-    let Some(Late { grace_hours, share_per_day, floor }) = &marking.late else { return nothing() };
+    let Some(Late {
+        grace_hours,
+        share_per_day,
+        floor,
+    }) = &marking.late
+    else {
+        return nothing();
+    };
     let days = days_late(given.submitted_at, given.due, *grace_hours);
     if days == 0 {
         return nothing();
@@ -246,5 +331,8 @@ fn late(given: &Marked, marking: &Marking, sum: Decimal) -> (Decimal, String) {
     let lost = to_decimals(sum.saturating_mul(share), 2);
     let percent = plain(share.saturating_mul(Decimal::ONE_HUNDRED));
     let day = if days == 1 { "day" } else { "days" };
-    (lost, format!("Handed in {days} started {day} late: {percent} % of the points are lost."))
+    (
+        lost,
+        format!("Handed in {days} started {day} late: {percent} % of the points are lost."),
+    )
 }

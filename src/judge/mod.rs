@@ -9,8 +9,12 @@ mod questions;
 pub mod rehearsal;
 
 pub use audit::{AuditKind, AuditRow, audit_group};
-pub use evaluate::{Case, DefaultLots, Evaluation, FLAG_LEVEL, Outcome, Settlement, TrialView, evaluate};
+pub use evaluate::{
+    Case, DefaultLots, Evaluation, FLAG_LEVEL, Outcome, Settlement, TrialView, evaluate,
+};
 pub use flags::{Flag, FlagCode};
-pub use marking::{AgreementMeasure, AgreementPart, CalculationPart, Late, Marking, MarkingFault, Scale, Scored};
+pub use marking::{
+    AgreementMeasure, AgreementPart, CalculationPart, Late, Marking, MarkingFault, Scale, Scored,
+};
 pub use marks::{Marks, Part, PartMark};
 pub use questions::{Question, questions, range_questions, refusals, written_otherwise};

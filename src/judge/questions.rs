@@ -32,16 +32,27 @@ pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec
     let mut found = Vec::new();
     let mut refuse = |column: Column, text: String| found.push(Question { row, column, text });
     for column in Column::of(procedure, titration.burette.len()) {
-        let Some(reading) = column.get(titration) else { continue };
+        let Some(reading) = column.get(titration) else {
+            continue;
+        };
         let piece = column.glassware(procedure);
         let (value, unit) = (reading.value(), piece.kind().unit());
         if value > piece.capacity() {
             refuse(
                 column,
-                format!("found {reading} {unit}, expected at most {} {unit}, the end of the scale", piece.capacity()),
+                format!(
+                    "found {reading} {unit}, expected at most {} {unit}, the end of the scale",
+                    piece.capacity()
+                ),
             );
-        } else if value.is_zero() && piece.kind() != GlasswareKind::Burette && column != Column::SampleAfter {
-            refuse(column, format!("found {reading} {unit}, expected more than 0"));
+        } else if value.is_zero()
+            && piece.kind() != GlasswareKind::Burette
+            && column != Column::SampleAfter
+        {
+            refuse(
+                column,
+                format!("found {reading} {unit}, expected more than 0"),
+            );
         }
     }
     for (index, piece) in titration.burette.iter().enumerate() {
@@ -59,7 +70,10 @@ pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec
     if let (Some(before), Some(after)) = (&titration.sample.before, &titration.sample.after)
         && after.value() >= before.value()
     {
-        refuse(Column::SampleAfter, format!("found {after} g, expected less than the {before} g before"));
+        refuse(
+            Column::SampleAfter,
+            format!("found {after} g, expected less than the {before} g before"),
+        );
     }
     found
 }
@@ -71,21 +85,30 @@ pub fn questions(procedure: &Procedure, hand_in: &HandIn) -> Vec<Question> {
     let mut last_end: Option<Decimal> = None;
     for (row, titration) in hand_in.titrations.iter().enumerate() {
         if procedure.trials.prompt_decimals {
-            found.extend(written_otherwise(procedure, titration).map(|(column, expected)| {
-                let reading = column.get(titration).map_or("", |r| r.written());
-                let piece = column.glassware(procedure).title();
-                let text = format!("{reading} is not written with {expected} decimals, as a {piece} is read");
-                Question { row, column, text }
-            }));
+            found.extend(
+                written_otherwise(procedure, titration).map(|(column, expected)| {
+                    let reading = column.get(titration).map_or("", |r| r.written());
+                    let piece = column.glassware(procedure).title();
+                    let text = format!(
+                        "{reading} is not written with {expected} decimals, as a {piece} is read"
+                    );
+                    Question { row, column, text }
+                }),
+            );
         }
         found.extend(range_questions(procedure, row, titration));
         let start = titration.burette.first().map(|p| p.start.value());
         if let (Some(start), Some(last)) = (start, last_end)
             && start > last
         {
-            let text =
-                format!("this titration starts at {start} but the one before ended at {last}, and no refill was noted");
-            found.push(Question { row, column: Column::BuretteStart(1), text });
+            let text = format!(
+                "this titration starts at {start} but the one before ended at {last}, and no refill was noted"
+            );
+            found.push(Question {
+                row,
+                column: Column::BuretteStart(1),
+                text,
+            });
         }
         last_end = titration.burette.last().map(|p| p.end.value());
     }
@@ -103,29 +126,52 @@ pub fn range_questions(procedure: &Procedure, row: usize, titration: &Titration)
         let delivered = piece.end.value().saturating_sub(piece.start.value());
         // a blank is small by nature
         if delivered < Decimal::ONE && titration.trial != TrialLabel::Blank {
-            found.push(Question { row, column, text: format!("{delivered} mL delivered is less than 1 mL") });
+            found.push(Question {
+                row,
+                column,
+                text: format!("{delivered} mL delivered is less than 1 mL"),
+            });
         } else if delivered > most {
-            let text = format!("{delivered} mL delivered is more than {most} mL, 90 % of the burette");
+            let text =
+                format!("{delivered} mL delivered is more than {most} mL, 90 % of the burette");
             found.push(Question { row, column, text });
         }
     }
     let readings = &titration.sample;
     let sample = match procedure.sample.by {
-        SampleBy::Volume => readings.volume.as_ref().map(|r| (Column::SampleVolume, r.value())),
-        SampleBy::Mass => readings.mass.as_ref().map(|r| (Column::SampleMass, r.value())),
-        SampleBy::MassDifference => readings
-            .before
+        SampleBy::Volume => readings
+            .volume
             .as_ref()
-            .zip(readings.after.as_ref())
-            .map(|(before, after)| (Column::SampleAfter, before.value().saturating_sub(after.value()))),
+            .map(|r| (Column::SampleVolume, r.value())),
+        SampleBy::Mass => readings
+            .mass
+            .as_ref()
+            .map(|r| (Column::SampleMass, r.value())),
+        SampleBy::MassDifference => {
+            readings
+                .before
+                .as_ref()
+                .zip(readings.after.as_ref())
+                .map(|(before, after)| {
+                    (
+                        Column::SampleAfter,
+                        before.value().saturating_sub(after.value()),
+                    )
+                })
+        }
     };
     if let Some((column, amount)) = sample {
         let nominal = procedure.sample.nominal;
         // volumes are met closely; weighed portions are allowed a quarter either way (common practice)
-        let share = if procedure.sample.by == SampleBy::Volume { Decimal::new(10, 2) } else { Decimal::new(25, 2) };
+        let share = if procedure.sample.by == SampleBy::Volume {
+            Decimal::new(10, 2)
+        } else {
+            Decimal::new(25, 2)
+        };
         if amount.saturating_sub(nominal).abs() > nominal.saturating_mul(share) {
             let unit = procedure.sample.glassware.kind().unit();
-            let text = format!("a sample of {amount} {unit} is far from the {nominal} {unit} asked for");
+            let text =
+                format!("a sample of {amount} {unit} is far from the {nominal} {unit} asked for");
             found.push(Question { row, column, text });
         }
     }
@@ -137,9 +183,11 @@ pub fn written_otherwise<'a>(
     procedure: &'a Procedure,
     titration: &'a Titration,
 ) -> impl Iterator<Item = (Column, u32)> + 'a {
-    Column::of(procedure, titration.burette.len()).into_iter().filter_map(move |column| {
-        let expected = column.glassware(procedure).decimals()?;
-        let reading = column.get(titration)?;
-        (reading.decimals() != expected).then_some((column, expected))
-    })
+    Column::of(procedure, titration.burette.len())
+        .into_iter()
+        .filter_map(move |column| {
+            let expected = column.glassware(procedure).decimals()?;
+            let reading = column.get(titration)?;
+            (reading.decimals() != expected).then_some((column, expected))
+        })
 }

@@ -53,11 +53,26 @@ pub fn expected_titre(procedure: &Procedure, bench: &Bench) -> Option<f64> {
 }
 
 /// What one student writes down. None where the bottle cannot be titrated with this procedure at all.
-pub fn simulate(procedure: &Procedure, bench: &Bench, hand: &Hand, rng: &mut impl Rng) -> Option<HandIn> {
-    let mut student = Student { procedure, hand, rng, burette: 0.0, biases: Biases::default() };
+pub fn simulate(
+    procedure: &Procedure,
+    bench: &Bench,
+    hand: &Hand,
+    rng: &mut impl Rng,
+) -> Option<HandIn> {
+    let mut student = Student {
+        procedure,
+        hand,
+        rng,
+        burette: 0.0,
+        biases: Biases::default(),
+    };
     student.biases = student.draw_biases();
     let mut titrations = Vec::new();
-    let blank = if procedure.trials.blank { bench.blank } else { 0.0 };
+    let blank = if procedure.trials.blank {
+        bench.blank
+    } else {
+        0.0
+    };
     if procedure.trials.blank {
         titrations.push(student.titrate(TrialLabel::Blank, blank, None)?);
     }
@@ -76,7 +91,11 @@ pub fn simulate(procedure: &Procedure, bench: &Bench, hand: &Hand, rng: &mut imp
         t.excess_lot = bench.excess_lot.map(|lot| lot.code.clone());
     };
     titrations.iter_mut().for_each(fill);
-    Some(HandIn { titrations, reported: None, confirmed: Vec::new() })
+    Some(HandIn {
+        titrations,
+        reported: None,
+        confirmed: Vec::new(),
+    })
 }
 
 /// Errors that a student's glassware makes the same way in every trial, in mL or g.
@@ -116,7 +135,9 @@ impl<R: Rng> Student<'_, R> {
         let sample = &self.procedure.sample;
         let nominal = as_f64(sample.nominal);
         match sample.by {
-            SampleBy::Volume if self.procedure.reads_sample_volume() => nominal * self.uniform(0.985, 1.005),
+            SampleBy::Volume if self.procedure.reads_sample_volume() => {
+                nominal * self.uniform(0.985, 1.005)
+            }
             SampleBy::Volume => nominal + self.biases.sample,
             SampleBy::Mass | SampleBy::MassDifference => nominal * self.uniform(0.92, 1.08),
         }
@@ -139,11 +160,17 @@ impl<R: Rng> Student<'_, R> {
             let start = self.burette;
             self.burette += part;
             let step = as_f64(procedure.uncertainty.burette_reading) * self.hand.care;
-            let (low, high) = (start + self.triangular(step), self.burette + self.triangular(step));
+            let (low, high) = (
+                start + self.triangular(step),
+                self.burette + self.triangular(step),
+            );
             let start = self.read(low.max(0.0), burette)?;
             let end = self.read(high.clamp(0.0, capacity), burette)?;
             pieces.push(if end.value() < start.value() {
-                Piece { start: end, end: start }
+                Piece {
+                    start: end,
+                    end: start,
+                }
             } else {
                 Piece { start, end }
             });
@@ -156,7 +183,9 @@ impl<R: Rng> Student<'_, R> {
             for column in Column::of_sample(procedure) {
                 match column {
                     Column::SampleVolume => {
-                        let seen = amount + self.biases.sample + self.triangular(2.0 * noise * self.hand.care);
+                        let seen = amount
+                            + self.biases.sample
+                            + self.triangular(2.0 * noise * self.hand.care);
                         readings.volume = Some(self.read(seen, piece)?);
                     }
                     Column::SampleMass => {
@@ -202,7 +231,14 @@ fn titre_for(procedure: &Procedure, bench: &Bench, sample: f64, blank: f64) -> O
         let hand_in = nominal_trial(procedure, sample, volume, blank)?;
         let lots = vec![(bench.lot, bench.excess_lot); hand_in.titrations.len()];
         let none = BTreeSet::new();
-        work_up(WorkUpInput { procedure, hand_in: &hand_in, lots: &lots, left_out: &none }).value().map(as_f64)
+        work_up(WorkUpInput {
+            procedure,
+            hand_in: &hand_in,
+            lots: &lots,
+            left_out: &none,
+        })
+        .value()
+        .map(as_f64)
     };
     let (low, high) = (blank + 10.0, blank + 20.0);
     let (at_low, at_high) = (probe(&format!("{low:.4}"))?, probe(&format!("{high:.4}"))?);
@@ -233,13 +269,24 @@ fn nominal_trial(procedure: &Procedure, sample: f64, volume: &str, blank: f64) -
         lot: None,
         excess_lot: None,
         unknown: None,
-        burette: vec![Piece { start: zero.clone(), end }],
+        burette: vec![Piece {
+            start: zero.clone(),
+            end,
+        }],
         sample,
         submitted_at: None,
     };
     let mut titrations = vec![row(TrialLabel::Numbered(1), end, readings)];
     if procedure.trials.blank {
-        titrations.push(row(TrialLabel::Blank, read(blank)?, SampleReadings::default()));
+        titrations.push(row(
+            TrialLabel::Blank,
+            read(blank)?,
+            SampleReadings::default(),
+        ));
     }
-    Some(HandIn { titrations, reported: None, confirmed: Vec::new() })
+    Some(HandIn {
+        titrations,
+        reported: None,
+        confirmed: Vec::new(),
+    })
 }

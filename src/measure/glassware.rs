@@ -112,8 +112,11 @@ impl Glassware {
         tolerance: Decimal,
         standard: &str,
     ) -> Result<Self, GlasswareFault> {
-        for (field, found) in [("capacity", Some(capacity)), ("graduation", graduation), ("tolerance", Some(tolerance))]
-        {
+        for (field, found) in [
+            ("capacity", Some(capacity)),
+            ("graduation", graduation),
+            ("tolerance", Some(tolerance)),
+        ] {
             if let Some(found) = found.filter(|number| *number <= Decimal::ZERO) {
                 return Err(GlasswareFault::NotPositive { field, found });
             }
@@ -121,9 +124,19 @@ impl Glassware {
         let (found, expected) = ("an interval", "none");
         match (kind.is_read(), graduation) {
             (true, None) => {
-                return Err(GlasswareFault::Graduation { found: expected, expected: found, kind: kind.name() });
+                return Err(GlasswareFault::Graduation {
+                    found: expected,
+                    expected: found,
+                    kind: kind.name(),
+                });
             }
-            (false, Some(_)) => return Err(GlasswareFault::Graduation { found, expected, kind: kind.name() }),
+            (false, Some(_)) => {
+                return Err(GlasswareFault::Graduation {
+                    found,
+                    expected,
+                    kind: kind.name(),
+                });
+            }
             (true, Some(found)) if found > capacity => {
                 return Err(GlasswareFault::GraduationTooWide { found, capacity });
             }
@@ -184,7 +197,9 @@ impl Glassware {
         if self.kind == GlasswareKind::Balance {
             Some(graduation)
         } else {
-            graduation.checked_mul(Decimal::new(1, 1)).map(|step| step.normalize())
+            graduation
+                .checked_mul(Decimal::new(1, 1))
+                .map(|step| step.normalize())
         }
     }
 
@@ -198,7 +213,9 @@ impl Glassware {
     #[must_use]
     pub fn title(&self) -> String {
         let size = match (self.kind, self.graduation) {
-            (GlasswareKind::Balance, Some(readability)) => format!("balance reading to {readability} g"),
+            (GlasswareKind::Balance, Some(readability)) => {
+                format!("balance reading to {readability} g")
+            }
             _ => format!("{} mL {}", self.capacity, self.kind.name()),
         };
         match self.class {

@@ -32,7 +32,9 @@ pub enum ReadingError {
         limit: usize,
     },
     /// A character or an arrangement outside the grammar.
-    #[error("found \u{201c}{found}\u{201d}, expected digits with at most one decimal point or comma, such as 18.40")]
+    #[error(
+        "found \u{201c}{found}\u{201d}, expected digits with at most one decimal point or comma, such as 18.40"
+    )]
     Malformed {
         /// The text as it was given.
         found: String,
@@ -68,9 +70,14 @@ impl Reading {
         }
         let length = written.chars().count();
         if length > limit {
-            return Err(ReadingError::TooLong { found: length, limit });
+            return Err(ReadingError::TooLong {
+                found: length,
+                limit,
+            });
         }
-        let malformed = || ReadingError::Malformed { found: written.to_owned() };
+        let malformed = || ReadingError::Malformed {
+            found: written.to_owned(),
+        };
         let (whole, fraction) = match written.split_once(['.', ',']) {
             Some((whole, fraction)) => (whole, Some(fraction)),
             None => (written, None),
@@ -80,7 +87,10 @@ impl Reading {
             return Err(malformed());
         }
         let value = Decimal::from_str(&written.replace(',', ".")).map_err(|_| malformed())?;
-        Ok(Self { written: written.to_owned(), value })
+        Ok(Self {
+            written: written.to_owned(),
+            value,
+        })
     }
 
     /// The number read.
@@ -92,7 +102,11 @@ impl Reading {
     /// How many decimals were written.
     #[must_use]
     pub fn decimals(&self) -> u32 {
-        self.written.split_once(['.', ',']).map_or(0, |(_, fraction)| u32::try_from(fraction.len()).unwrap_or(u32::MAX))
+        self.written
+            .split_once(['.', ','])
+            .map_or(0, |(_, fraction)| {
+                u32::try_from(fraction.len()).unwrap_or(u32::MAX)
+            })
     }
 
     /// The text as it was written, without the spaces around it.

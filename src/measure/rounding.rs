@@ -6,7 +6,8 @@ use rust_decimal::{Decimal, RoundingStrategy};
 /// Rounds to a number of decimals, half away from zero; trailing zeros are kept to that place.
 #[must_use]
 pub fn to_decimals(value: Decimal, decimals: u32) -> Decimal {
-    let mut rounded = value.round_dp_with_strategy(decimals, RoundingStrategy::MidpointAwayFromZero);
+    let mut rounded =
+        value.round_dp_with_strategy(decimals, RoundingStrategy::MidpointAwayFromZero);
     rounded.rescale(decimals);
     rounded
 }
@@ -20,7 +21,9 @@ pub fn to_figures(value: Decimal, figures: u32) -> Decimal {
         return value;
     }
     let magnitude = order_of_magnitude(value);
-    let decimals = i64::from(figures).saturating_sub(1).saturating_sub(magnitude);
+    let decimals = i64::from(figures)
+        .saturating_sub(1)
+        .saturating_sub(magnitude);
     match u32::try_from(decimals) {
         Ok(decimals) => {
             let decimals = decimals.min(Decimal::MAX_SCALE);
@@ -35,7 +38,8 @@ pub fn to_figures(value: Decimal, figures: u32) -> Decimal {
         Err(_) => {
             let place = u32::try_from(decimals.unsigned_abs()).unwrap_or(Decimal::MAX_SCALE);
             let unit = (0..place).try_fold(Decimal::ONE, |unit, _| unit.checked_mul(Decimal::TEN));
-            unit.and_then(|unit| to_decimals(value.checked_div(unit)?, 0).checked_mul(unit)).unwrap_or(value)
+            unit.and_then(|unit| to_decimals(value.checked_div(unit)?, 0).checked_mul(unit))
+                .unwrap_or(value)
         }
     }
 }
@@ -61,6 +65,10 @@ pub fn from_f64(value: f64, figures: usize) -> Option<Decimal> {
 
 /// The power of ten of the first significant figure: 2 for 123, −3 for 0.00123.
 fn order_of_magnitude(value: Decimal) -> i64 {
-    let digits = value.mantissa().unsigned_abs().checked_ilog10().unwrap_or(0);
+    let digits = value
+        .mantissa()
+        .unsigned_abs()
+        .checked_ilog10()
+        .unwrap_or(0);
     i64::from(digits).saturating_sub(i64::from(value.scale()))
 }

@@ -8,7 +8,9 @@ mod outliers;
 mod replicates;
 mod robust;
 
-pub use distributions::{COVERAGE_95, chi_square_above, student_t_quantile, student_t_two_sided, two_sided_normal_p};
+pub use distributions::{
+    COVERAGE_95, chi_square_above, student_t_quantile, student_t_two_sided, two_sided_normal_p,
+};
 pub use outliers::{DixonLevel, dixon_critical, dixon_outlier};
 pub use replicates::{Replicates, ReplicatesError, mean_and_s};
 pub use robust::{AlgorithmA, algorithm_a, median};

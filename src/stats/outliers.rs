@@ -48,7 +48,9 @@ impl DixonLevel {
 pub fn dixon_outlier(values: &[Decimal], level: DixonLevel) -> Option<usize> {
     let mut order: Vec<usize> = (0..values.len()).collect();
     order.sort_by_key(|i| values[*i]);
-    let (&[low, next, ..], &[.., before, high]) = (order.as_slice(), order.as_slice()) else { return None };
+    let (&[low, next, ..], &[.., before, high]) = (order.as_slice(), order.as_slice()) else {
+        return None;
+    };
     if order.len() < 3 {
         return None;
     }
@@ -58,7 +60,11 @@ pub fn dixon_outlier(values: &[Decimal], level: DixonLevel) -> Option<usize> {
     }
     let below = as_f64(values[next].checked_sub(values[low])?) / range;
     let above = as_f64(values[high].checked_sub(values[before])?) / range;
-    let (suspect, r10) = if above >= below { (high, above) } else { (low, below) };
+    let (suspect, r10) = if above >= below {
+        (high, above)
+    } else {
+        (low, below)
+    };
     (r10 > dixon_critical(values.len(), level)).then_some(suspect)
 }
 
@@ -68,14 +74,21 @@ pub fn dixon_outlier(values: &[Decimal], level: DixonLevel) -> Option<usize> {
 /// for two; agrees with Rorabacher, Anal. Chem. 63 (1991) 139, to the digits that table got right. At least 3 values.
 #[must_use]
 pub fn dixon_critical(n: usize, level: DixonLevel) -> f64 {
-    static KNOWN: LazyLock<Mutex<HashMap<(usize, DixonLevel), f64>>> = LazyLock::new(Mutex::default);
-    let mut known = KNOWN.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+    static KNOWN: LazyLock<Mutex<HashMap<(usize, DixonLevel), f64>>> =
+        LazyLock::new(Mutex::default);
+    let mut known = KNOWN
+        .lock()
+        .unwrap_or_else(std::sync::PoisonError::into_inner);
     *known.entry((n, level)).or_insert_with(|| {
         let wanted = (1.0 - f64::from(level.percent()) / 100.0) / 2.0;
         let (mut low, mut high) = (0.0, 1.0);
         for _ in 0..40 {
             let middle = f64::midpoint(low, high);
-            if one_end_exceeds(n, middle) > wanted { low = middle } else { high = middle }
+            if one_end_exceeds(n, middle) > wanted {
+                low = middle
+            } else {
+                high = middle
+            }
         }
         f64::midpoint(low, high)
     })
@@ -105,7 +118,11 @@ fn one_end_exceeds(n: usize, r: f64) -> f64 {
         let inner: f64 = (0..=STEPS)
             .map(|j| {
                 let y = x + k * j as f64;
-                simpson(j) * density(y) * (normal_below(y - r * (y - x)) - below_x).max(0.0).powi(power)
+                simpson(j)
+                    * density(y)
+                    * (normal_below(y - r * (y - x)) - below_x)
+                        .max(0.0)
+                        .powi(power)
             })
             .sum();
         total += simpson(i) * density(x) * inner * k / 3.0;

@@ -40,8 +40,12 @@ impl Replicates {
         let (Some(low), Some(high)) = (values.iter().min(), values.iter().max()) else {
             return Err(ReplicatesError::Empty);
         };
-        let sum = values.iter().try_fold(Decimal::ZERO, |sum, x| sum.checked_add(*x));
-        let mean = sum.and_then(|sum| sum.checked_div(Decimal::from(n))).ok_or(ReplicatesError::TooLarge)?;
+        let sum = values
+            .iter()
+            .try_fold(Decimal::ZERO, |sum, x| sum.checked_add(*x));
+        let mean = sum
+            .and_then(|sum| sum.checked_div(Decimal::from(n)))
+            .ok_or(ReplicatesError::TooLarge)?;
         let range = high.checked_sub(*low).ok_or(ReplicatesError::TooLarge)?;
         let mut squares = 0.0;
         for x in values {
@@ -54,7 +58,9 @@ impl Replicates {
     /// Range / |mean| in percent; none if the mean is zero.
     #[must_use]
     pub fn range_percent(&self) -> Option<Decimal> {
-        self.range.checked_mul(Decimal::ONE_HUNDRED)?.checked_div(self.mean.abs())
+        self.range
+            .checked_mul(Decimal::ONE_HUNDRED)?
+            .checked_div(self.mean.abs())
     }
 
     /// s / |mean| in percent; none for a single value or a mean of zero.
@@ -68,7 +74,8 @@ impl Replicates {
     #[must_use]
     pub fn confidence_95(&self) -> Option<f64> {
         let n = self.n as f64;
-        self.s.map(|s| student_t_two_sided(0.95, n - 1.0) * s / n.sqrt())
+        self.s
+            .map(|s| student_t_two_sided(0.95, n - 1.0) * s / n.sqrt())
     }
 }
 

@@ -32,10 +32,14 @@ pub fn algorithm_a(values: &[f64]) -> Option<AlgorithmA> {
     let mut s = 1.483 * median(&values.iter().map(|x| (x - mean).abs()).collect::<Vec<_>>())?;
     for _ in 0..10_000 {
         let width = 1.5 * s;
-        let pulled: Vec<f64> = values.iter().map(|x| x.clamp(mean - width, mean + width)).collect();
+        let pulled: Vec<f64> = values
+            .iter()
+            .map(|x| x.clamp(mean - width, mean + width))
+            .collect();
         let (next, spread) = mean_and_s(&pulled)?;
         let next_s = 1.134 * spread;
-        let still = |old: f64, new: f64| (old - new).abs() <= 1e-12 * new.abs().max(f64::MIN_POSITIVE);
+        let still =
+            |old: f64, new: f64| (old - new).abs() <= 1e-12 * new.abs().max(f64::MIN_POSITIVE);
         let done = still(mean, next) && still(s, next_s);
         (mean, s) = (next, next_s);
         if done || s == 0.0 {
@@ -54,5 +58,7 @@ pub fn median(values: &[f64]) -> Option<f64> {
     if sorted.len() % 2 == 1 {
         return Some(upper);
     }
-    sorted.get((sorted.len() / 2).saturating_sub(1)).map(|lower| lower.midpoint(upper))
+    sorted
+        .get((sorted.len() / 2).saturating_sub(1))
+        .map(|lower| lower.midpoint(upper))
 }

@@ -41,17 +41,29 @@ pub struct Contribution {
 #[must_use]
 pub fn budget(graph: &Graph, of: StepId, spread: Option<(f64, usize)>) -> Budget {
     let contributions = contributions(graph, of);
-    let combined =
-        |scope| contributions.iter().filter(|c| c.scope == scope).map(|c| c.amount.powi(2)).sum::<f64>().sqrt();
+    let combined = |scope| {
+        contributions
+            .iter()
+            .filter(|c| c.scope == scope)
+            .map(|c| c.amount.powi(2))
+            .sum::<f64>()
+            .sqrt()
+    };
     let (systematic, predicted_random) = (combined(Scope::Shared), combined(Scope::Each));
-    let observed = spread.filter(|(_, n)| *n > 1).map(|(s, n)| (s / (n as f64).sqrt(), n as f64 - 1.0));
+    let observed = spread
+        .filter(|(_, n)| *n > 1)
+        .map(|(s, n)| (s / (n as f64).sqrt(), n as f64 - 1.0));
     let (random, random_freedom) = match observed {
         Some((amount, freedom)) if amount > predicted_random => (amount, freedom),
         _ => (predicted_random, f64::INFINITY),
     };
     let standard = systematic.hypot(random);
     // Welch–Satterthwaite, G.2b: every other part has infinitely many degrees of freedom
-    let freedom = if random_freedom.is_finite() { random_freedom * (standard / random).powi(4) } else { f64::INFINITY };
+    let freedom = if random_freedom.is_finite() {
+        random_freedom * (standard / random).powi(4)
+    } else {
+        f64::INFINITY
+    };
     let coverage = student_t_two_sided(0.95, freedom);
     Budget {
         contributions,
@@ -68,7 +80,12 @@ pub fn budget(graph: &Graph, of: StepId, spread: Option<(f64, usize)>) -> Budget
 /// Standard deviation the reading and endpoint model predicts for one trial's result.
 #[must_use]
 pub fn trial_scatter(graph: &Graph, trial: StepId) -> f64 {
-    contributions(graph, trial).iter().filter(|c| c.scope == Scope::Each).map(|c| c.amount.powi(2)).sum::<f64>().sqrt()
+    contributions(graph, trial)
+        .iter()
+        .filter(|c| c.scope == Scope::Each)
+        .map(|c| c.amount.powi(2))
+        .sum::<f64>()
+        .sqrt()
 }
 
 /// Causes of one name: shared errors add with their signs, errors drawn anew add in squares.
@@ -79,14 +96,22 @@ fn contributions(graph: &Graph, of: StepId) -> Vec<Contribution> {
         for doubt in &step.doubts {
             let amount = by[id.place()] * doubt.standard;
             let sum = sums.entry((doubt.scope, &doubt.name)).or_insert(0.0);
-            *sum += if doubt.scope == Scope::Shared { amount } else { amount.powi(2) };
+            *sum += if doubt.scope == Scope::Shared {
+                amount
+            } else {
+                amount.powi(2)
+            };
         }
     }
     let mut list: Vec<Contribution> = sums
         .into_iter()
         .map(|((scope, name), sum)| Contribution {
             name: name.to_owned(),
-            amount: if scope == Scope::Shared { sum.abs() } else { sum.sqrt() },
+            amount: if scope == Scope::Shared {
+                sum.abs()
+            } else {
+                sum.sqrt()
+            },
             scope,
         })
         .filter(|c| c.amount > 0.0)

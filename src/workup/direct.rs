@@ -20,10 +20,16 @@ pub(super) fn trial(
     let (analyte, titrant) = (&procedure.result.analyte, &procedure.titrant.species);
     let used = builder.net(delivered, blank, of)?;
     let molarity = builder.molarity(lot, titrant);
-    let ratio = builder.ratio(format!("{analyte} per {titrant}"), "A/T", analyte_per_titrant);
+    let ratio = builder.ratio(
+        format!("{analyte} per {titrant}"),
+        "A/T",
+        analyte_per_titrant,
+    );
     let label = format!("amount of {analyte} titrated, {}", of.words());
     let product = Operation::Quotient(vec![molarity, used, ratio], Vec::new());
-    let amount = builder.graph.step(label, format!("n{}", of.tag()), "mmol", product)?;
+    let amount = builder
+        .graph
+        .step(label, format!("n{}", of.tag()), "mmol", product)?;
     let sample = builder.sample(titration, of)?;
     builder.result(amount, sample, of)
 }

@@ -118,13 +118,24 @@ impl Graph {
             Ok(value) => value,
             Err(what) => return Err(WorkUpError { label, what }),
         };
-        Ok(self.push(Step { label, symbol, unit, operation, value, doubts: Vec::new() }))
+        Ok(self.push(Step {
+            label,
+            symbol,
+            unit,
+            operation,
+            value,
+            doubts: Vec::new(),
+        }))
     }
 
     /// Says that a step is uncertain of itself. A standard uncertainty of zero is left out.
     pub fn doubt(&mut self, id: StepId, name: impl Into<String>, standard: f64, scope: Scope) {
         if standard > 0.0 {
-            self.steps[id.0].doubts.push(Doubt { name: name.into(), standard, scope });
+            self.steps[id.0].doubts.push(Doubt {
+                name: name.into(),
+                standard,
+                scope,
+            });
         }
     }
 
@@ -142,7 +153,10 @@ impl Graph {
 
     /// All steps in order.
     pub fn steps(&self) -> impl Iterator<Item = (StepId, &Step)> {
-        self.steps.iter().enumerate().map(|(index, step)| (StepId(index), step))
+        self.steps
+            .iter()
+            .enumerate()
+            .map(|(index, step)| (StepId(index), step))
     }
 
     /// The steps a step follows from, itself included, in order.
@@ -154,10 +168,18 @@ impl Graph {
         }
         for index in (0..wanted.len()).rev() {
             if wanted[index] {
-                self.steps[index].operation.inputs().for_each(|input| wanted[input.0] = true);
+                self.steps[index]
+                    .operation
+                    .inputs()
+                    .for_each(|input| wanted[input.0] = true);
             }
         }
-        wanted.iter().enumerate().filter(|(_, w)| **w).map(|(index, _)| StepId(index)).collect()
+        wanted
+            .iter()
+            .enumerate()
+            .filter(|(_, w)| **w)
+            .map(|(index, _)| StepId(index))
+            .collect()
     }
 
     /// The value a step would have if some steps had other values: how a slip is predicted, and how sensitivities are
@@ -165,14 +187,22 @@ impl Graph {
     ///
     /// # Errors
     /// [`WorkUpError`] where a step then has no value.
-    pub fn value_with(&self, id: StepId, substitutes: &[(StepId, Decimal)]) -> Result<Decimal, WorkUpError> {
+    pub fn value_with(
+        &self,
+        id: StepId,
+        substitutes: &[(StepId, Decimal)],
+    ) -> Result<Decimal, WorkUpError> {
         let mut values: Vec<Decimal> = Vec::with_capacity(id.0.saturating_add(1));
         for (index, step) in self.steps.iter().enumerate().take(id.0.saturating_add(1)) {
             let value = match substitutes.iter().find(|(known, _)| known.0 == index) {
                 Some((_, value)) => *value,
                 None if step.operation == Operation::Given => step.value,
-                None => compute(&step.operation, |input| values[input.0])
-                    .map_err(|what| WorkUpError { label: step.label.clone(), what })?,
+                None => compute(&step.operation, |input| values[input.0]).map_err(|what| {
+                    WorkUpError {
+                        label: step.label.clone(),
+                        what,
+                    }
+                })?,
             };
             values.push(value);
         }
@@ -182,7 +212,12 @@ impl Graph {
     /// ∂(step)/∂(every step up to it), in their units, by one backward pass over the graph.
     #[must_use]
     pub fn sensitivities(&self, id: StepId) -> Vec<f64> {
-        let values: Vec<f64> = self.steps.iter().take(id.0.saturating_add(1)).map(|s| as_f64(s.value)).collect();
+        let values: Vec<f64> = self
+            .steps
+            .iter()
+            .take(id.0.saturating_add(1))
+            .map(|s| as_f64(s.value))
+            .collect();
         let mut by = vec![0.0; values.len()];
         by[id.0] = 1.0;
         for index in (0..values.len()).rev() {
@@ -198,11 +233,17 @@ impl Graph {
                     }
                 }
                 Operation::Mean(inputs) => {
-                    inputs.iter().for_each(|input| by[input.0] += outer / inputs.len() as f64);
+                    inputs
+                        .iter()
+                        .for_each(|input| by[input.0] += outer / inputs.len() as f64);
                 }
                 Operation::Quotient(over, under) => {
                     let product = |ids: &[StepId], without: usize| -> f64 {
-                        ids.iter().enumerate().filter(|(i, _)| *i != without).map(|(_, id)| values[id.0]).product()
+                        ids.iter()
+                            .enumerate()
+                            .filter(|(i, _)| *i != without)
+                            .map(|(_, id)| values[id.0])
+                            .product()
                     };
                     let below = product(under, usize::MAX);
                     for (place, input) in over.iter().enumerate() {
@@ -243,9 +284,15 @@ impl StepId {
     }
 }
 
-fn compute(operation: &Operation, value: impl Fn(StepId) -> Decimal) -> Result<Decimal, &'static str> {
+fn compute(
+    operation: &Operation,
+    value: impl Fn(StepId) -> Decimal,
+) -> Result<Decimal, &'static str> {
     const RANGE: &str = "a number too large to compute with";
-    let product = |ids: &[StepId]| ids.iter().try_fold(Decimal::ONE, |p, id| p.checked_mul(value(*id)));
+    let product = |ids: &[StepId]| {
+        ids.iter()
+            .try_fold(Decimal::ONE, |p, id| p.checked_mul(value(*id)))
+    };
     match operation {
         Operation::Given => Err("no value"),
         Operation::Sum(terms) => terms
@@ -257,11 +304,19 @@ fn compute(operation: &Operation, value: impl Fn(StepId) -> Decimal) -> Result<D
             .ok_or(RANGE),
         Operation::Quotient(over, under) => {
             let (over, under) = (product(over).ok_or(RANGE)?, product(under).ok_or(RANGE)?);
-            if under.is_zero() { Err("a division by zero") } else { over.checked_div(under).ok_or(RANGE) }
+            if under.is_zero() {
+                Err("a division by zero")
+            } else {
+                over.checked_div(under).ok_or(RANGE)
+            }
         }
         Operation::Mean(ids) => {
-            let sum = ids.iter().try_fold(Decimal::ZERO, |sum, id| sum.checked_add(value(*id))).ok_or(RANGE)?;
-            sum.checked_div(Decimal::from(ids.len())).ok_or("a mean of no values")
+            let sum = ids
+                .iter()
+                .try_fold(Decimal::ZERO, |sum, id| sum.checked_add(value(*id)))
+                .ok_or(RANGE)?;
+            sum.checked_div(Decimal::from(ids.len()))
+                .ok_or("a mean of no values")
         }
     }
 }

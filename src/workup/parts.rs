@@ -20,7 +20,11 @@ pub(super) struct Builder<'a> {
 
 impl<'a> Builder<'a> {
     pub fn new(procedure: &'a Procedure) -> Self {
-        Self { graph: Graph::default(), procedure, shared: BTreeMap::new() }
+        Self {
+            graph: Graph::default(),
+            procedure,
+            shared: BTreeMap::new(),
+        }
     }
 
     /// The step kept under that name, made at its first use.
@@ -43,23 +47,47 @@ impl<'a> Builder<'a> {
         let mut terms = Vec::new();
         let many = titration.burette.len() > 1;
         for (index, piece) in titration.burette.iter().enumerate() {
-            let part = if many { format!(", filling {}", index.saturating_add(1)) } else { String::new() };
-            let mark = if many { "\u{2032}".repeat(index) } else { String::new() };
-            for (sign, reading_of, text, symbol) in
-                [(Sign::Plus, &piece.end, "end reading", "e"), (Sign::Minus, &piece.start, "start reading", "s")]
-            {
+            let part = if many {
+                format!(", filling {}", index.saturating_add(1))
+            } else {
+                String::new()
+            };
+            let mark = if many {
+                "\u{2032}".repeat(index)
+            } else {
+                String::new()
+            };
+            for (sign, reading_of, text, symbol) in [
+                (Sign::Plus, &piece.end, "end reading", "e"),
+                (Sign::Minus, &piece.start, "start reading", "s"),
+            ] {
                 let label = format!("{text}, {words}{part}");
-                let step = self.graph.given(&label, format!("{symbol}{tag}{mark}"), "mL", reading_of.value());
+                let step = self.graph.given(
+                    &label,
+                    format!("{symbol}{tag}{mark}"),
+                    "mL",
+                    reading_of.value(),
+                );
                 let (name, scope) = of.cause("burette reading", &format!("{text}{part}"));
                 self.graph.doubt(step, name, reading, scope);
                 terms.push((sign, step));
             }
         }
         let symbol = format!("V{tag}");
-        let volume = self.graph.step(format!("delivered volume, {words}"), symbol, "mL", Operation::Sum(terms))?;
+        let volume = self.graph.step(
+            format!("delivered volume, {words}"),
+            symbol,
+            "mL",
+            Operation::Sum(terms),
+        )?;
         let fillings = titration.burette.len().max(1) as f64;
-        let name = if matches!(of, Of::Trial(_)) { "burette calibration" } else { "burette calibration, blank" };
-        self.graph.doubt(volume, name, calibration * fillings, Scope::Shared);
+        let name = if matches!(of, Of::Trial(_)) {
+            "burette calibration"
+        } else {
+            "burette calibration, blank"
+        };
+        self.graph
+            .doubt(volume, name, calibration * fillings, Scope::Shared);
         let (name, scope) = of.cause("endpoint", "");
         self.graph.doubt(volume, name, drop, scope);
         Ok(volume)
@@ -74,37 +102,71 @@ impl<'a> Builder<'a> {
         match volumes.as_slice() {
             [] => Ok(None),
             [one] => Ok(Some(*one)),
-            _ => self.graph.step("mean blank", "V\u{0304}b", "mL", Operation::Mean(volumes)).map(Some),
+            _ => self
+                .graph
+                .step("mean blank", "V\u{0304}b", "mL", Operation::Mean(volumes))
+                .map(Some),
         }
     }
 
     /// Titrant used by the sample: delivered volume less the blank, mL.
-    pub fn net(&mut self, delivered: StepId, blank: Option<StepId>, of: Of) -> Result<StepId, WorkUpError> {
-        let Some(blank) = blank else { return Ok(delivered) };
+    pub fn net(
+        &mut self,
+        delivered: StepId,
+        blank: Option<StepId>,
+        of: Of,
+    ) -> Result<StepId, WorkUpError> {
+        let Some(blank) = blank else {
+            return Ok(delivered);
+        };
         let terms = vec![(Sign::Plus, delivered), (Sign::Minus, blank)];
         let label = format!("volume less the blank, {}", of.words());
-        self.graph.step(label, format!("V*{}", of.tag()), "mL", Operation::Sum(terms))
+        self.graph.step(
+            label,
+            format!("V*{}", of.tag()),
+            "mL",
+            Operation::Sum(terms),
+        )
     }
 
     /// The sample: mL by volume, g by mass.
     pub fn sample(&mut self, titration: &Titration, of: Of) -> Result<StepId, WorkUpError> {
         let sample = &self.procedure.sample;
         let (tag, words) = (of.tag(), of.words());
-        let missing = || WorkUpError { label: format!("sample, {words}"), what: "no reading of it" };
+        let missing = || WorkUpError {
+            label: format!("sample, {words}"),
+            what: "no reading of it",
+        };
         let readings = &titration.sample;
         match sample.by {
             SampleBy::Volume if self.procedure.reads_sample_volume() => {
                 let read = readings.volume.as_ref().ok_or_else(missing)?;
-                let step = self.graph.given(format!("sample volume, {words}"), format!("Vs{tag}"), "mL", read.value());
+                let step = self.graph.given(
+                    format!("sample volume, {words}"),
+                    format!("Vs{tag}"),
+                    "mL",
+                    read.value(),
+                );
                 let calibration = triangular(sample.glassware.tolerance());
-                self.graph.doubt(step, "sample glassware calibration", calibration, Scope::Shared);
-                self.graph.doubt(step, "sample volume reading", volume_reading(&sample.glassware), Scope::Each);
+                self.graph.doubt(
+                    step,
+                    "sample glassware calibration",
+                    calibration,
+                    Scope::Shared,
+                );
+                self.graph.doubt(
+                    step,
+                    "sample volume reading",
+                    volume_reading(&sample.glassware),
+                    Scope::Each,
+                );
                 Ok(step)
             }
             SampleBy::Volume => Ok(self.single_mark("sample volume", "Vs", &sample.glassware)),
             SampleBy::Mass => {
                 let read = readings.mass.as_ref().ok_or_else(missing)?;
-                let step = self.weighing(&format!("sample mass, {words}"), &format!("m{tag}"), read);
+                let step =
+                    self.weighing(&format!("sample mass, {words}"), &format!("m{tag}"), read);
                 // a tared balance is read twice, empty and loaded (QUAM:2012, A2.4)
                 let twice = 2f64.sqrt();
                 self.weighing_doubt(step, "balance linearity", twice, &sample.glassware);
@@ -113,12 +175,22 @@ impl<'a> Builder<'a> {
             SampleBy::MassDifference => {
                 let before = readings.before.as_ref().ok_or_else(missing)?;
                 let after = readings.after.as_ref().ok_or_else(missing)?;
-                let first = self.weighing(&format!("mass before, {words}"), &format!("m{tag}a"), before);
+                let first = self.weighing(
+                    &format!("mass before, {words}"),
+                    &format!("m{tag}a"),
+                    before,
+                );
                 self.weighing_doubt(first, "balance linearity, before", 1.0, &sample.glassware);
-                let second = self.weighing(&format!("mass after, {words}"), &format!("m{tag}b"), after);
+                let second =
+                    self.weighing(&format!("mass after, {words}"), &format!("m{tag}b"), after);
                 self.weighing_doubt(second, "balance linearity, after", 1.0, &sample.glassware);
                 let terms = Operation::Sum(vec![(Sign::Plus, first), (Sign::Minus, second)]);
-                self.graph.step(format!("sample mass, {words}"), format!("m{tag}"), "g", terms)
+                self.graph.step(
+                    format!("sample mass, {words}"),
+                    format!("m{tag}"),
+                    "g",
+                    terms,
+                )
             }
         }
     }
@@ -126,8 +198,18 @@ impl<'a> Builder<'a> {
     /// The nominal volume of a single-mark piece, mL.
     pub fn single_mark(&mut self, what: &str, symbol: &str, piece: &Glassware) -> StepId {
         self.once(what, |graph| {
-            let step = graph.given(format!("{what}, {}", piece.title()), symbol, "mL", piece.capacity());
-            graph.doubt(step, format!("{what} calibration"), triangular(piece.tolerance()), Scope::Shared);
+            let step = graph.given(
+                format!("{what}, {}", piece.title()),
+                symbol,
+                "mL",
+                piece.capacity(),
+            );
+            graph.doubt(
+                step,
+                format!("{what} calibration"),
+                triangular(piece.tolerance()),
+                Scope::Shared,
+            );
             step
         })
     }
@@ -138,7 +220,12 @@ impl<'a> Builder<'a> {
         self.once(&label.clone(), |graph| {
             let step = graph.given(label, format!("c({species})"), "mol/L", lot.molarity.value);
             let name = format!("molarity of lot {}", lot.code);
-            graph.doubt(step, name, as_f64(lot.molarity.standard_uncertainty), Scope::Shared);
+            graph.doubt(
+                step,
+                name,
+                as_f64(lot.molarity.standard_uncertainty),
+                Scope::Shared,
+            );
             step
         })
     }
@@ -147,7 +234,9 @@ impl<'a> Builder<'a> {
     pub fn ratio(&mut self, label: String, symbol: &str, ratio: Ratio) -> StepId {
         let (over, under) = ratio.parts();
         let value = over.checked_div(under).unwrap_or(Decimal::ZERO);
-        self.once(&label.clone(), |graph| graph.given(label, symbol, "", value))
+        self.once(&label.clone(), |graph| {
+            graph.given(label, symbol, "", value)
+        })
     }
 
     /// A molar mass, g/mol (= mg/mmol).
@@ -156,7 +245,12 @@ impl<'a> Builder<'a> {
         self.once(&label.clone(), |graph| {
             let mass = species.molar_mass();
             let step = graph.given(label, format!("M({species})"), "g/mol", mass.value);
-            graph.doubt(step, format!("molar mass of {species}"), mass.standard_uncertainty, Scope::Shared);
+            graph.doubt(
+                step,
+                format!("molar mass of {species}"),
+                mass.standard_uncertainty,
+                Scope::Shared,
+            );
             step
         })
     }
@@ -175,16 +269,29 @@ impl<'a> Builder<'a> {
     }
 
     /// The result of one trial from the amount of analyte in what was titrated, mmol, and the sample, mL or g.
-    pub fn result(&mut self, amount: StepId, sample: StepId, of: Of) -> Result<StepId, WorkUpError> {
+    pub fn result(
+        &mut self,
+        amount: StepId,
+        sample: StepId,
+        of: Of,
+    ) -> Result<StepId, WorkUpError> {
         let spec = &self.procedure.result;
         let words = of.words();
         let mut amount = amount;
         if let Some((flask, pipette)) = self.aliquot_factor() {
             let whole = Operation::Quotient(vec![amount, flask], vec![pipette]);
             let label = format!("amount of {} in the flask, {words}", spec.analyte);
-            amount = self.graph.step(label, format!("nf{}", of.tag()), "mmol", whole)?;
+            amount = self
+                .graph
+                .step(label, format!("nf{}", of.tag()), "mmol", whole)?;
         }
-        self.express(amount, &spec.analyte.clone(), &spec.expressed_as.clone(), sample, of)
+        self.express(
+            amount,
+            &spec.analyte.clone(),
+            &spec.expressed_as.clone(),
+            sample,
+            of,
+        )
     }
 
     /// Amount, mmol, per sample, mL or g, in the unit asked for.
@@ -206,14 +313,24 @@ impl<'a> Builder<'a> {
         if unit.is_mass() {
             over.push(self.molar_mass(expressed_as));
             let label = format!("mass of {expressed_as}, {words}");
-            let mass = self.graph.step(label, format!("w{}", of.tag()), "mg", Operation::Quotient(over, Vec::new()))?;
+            let mass = self.graph.step(
+                label,
+                format!("w{}", of.tag()),
+                "mg",
+                Operation::Quotient(over, Vec::new()),
+            )?;
             over = vec![mass];
         }
         if let Some((label, factor)) = unit_factor(unit) {
             over.push(self.exact(label, "k", factor));
         }
         let result = Operation::Quotient(over, vec![sample]);
-        self.graph.step(format!("result, {words}"), format!("x{}", of.tag()), unit.name(), result)
+        self.graph.step(
+            format!("result, {words}"),
+            format!("x{}", of.tag()),
+            unit.name(),
+            result,
+        )
     }
 
     fn weighing(&mut self, label: &str, symbol: &str, read: &Reading) -> StepId {
@@ -222,9 +339,15 @@ impl<'a> Builder<'a> {
 
     /// Linearity as a rectangle and the display's last digit, `times` over.
     fn weighing_doubt(&mut self, step: StepId, name: &str, times: f64, balance: &Glassware) {
-        self.graph.doubt(step, name, times * rectangular(balance.tolerance()), Scope::Shared);
+        self.graph.doubt(
+            step,
+            name,
+            times * rectangular(balance.tolerance()),
+            Scope::Shared,
+        );
         let digit = balance.readable_step().map_or(0.0, rectangular) / 2.0;
-        self.graph.doubt(step, "balance display", times * digit, Scope::Each);
+        self.graph
+            .doubt(step, "balance display", times * digit, Scope::Each);
     }
 }
 
@@ -253,7 +376,13 @@ impl Of {
         match self {
             Self::Trial(n) => n.to_string().chars().filter_map(subscript).collect(),
             Self::Rough => "r".into(),
-            Self::Blank(n) => format!("b{}", n.to_string().chars().filter_map(subscript).collect::<String>()),
+            Self::Blank(n) => format!(
+                "b{}",
+                n.to_string()
+                    .chars()
+                    .filter_map(subscript)
+                    .collect::<String>()
+            ),
         }
     }
 
@@ -261,7 +390,12 @@ impl Of {
     /// error that every trial shares.
     fn cause(self, name: &str, part: &str) -> (String, Scope) {
         match self {
-            Self::Blank(_) => (format!("{name}, {} {part}", self.words()).trim_end().to_owned(), Scope::Shared),
+            Self::Blank(_) => (
+                format!("{name}, {} {part}", self.words())
+                    .trim_end()
+                    .to_owned(),
+                Scope::Shared,
+            ),
             _ => (name.to_owned(), Scope::Each),
         }
     }
@@ -294,5 +428,7 @@ pub(super) fn rectangular(half_width: Decimal) -> f64 {
 
 /// A graduated cylinder is read to ± two readable steps, as a burette is by default (common practice), triangular.
 fn volume_reading(piece: &Glassware) -> f64 {
-    piece.readable_step().map_or(0.0, |step| 2.0 * triangular(step))
+    piece
+        .readable_step()
+        .map_or(0.0, |step| 2.0 * triangular(step))
 }

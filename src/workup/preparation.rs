@@ -73,8 +73,11 @@ impl Preparation {
     /// # Errors
     /// [`PreparationFault`] for a solid mixture or a step without a value.
     pub fn molarity(&self) -> Result<Assigned, PreparationFault> {
-        let spec =
-            ResultSpec { analyte: self.species.clone(), expressed_as: self.species.clone(), unit: ResultUnit::MolPerL };
+        let spec = ResultSpec {
+            analyte: self.species.clone(),
+            expressed_as: self.species.clone(),
+            unit: ResultUnit::MolPerL,
+        };
         self.value_in(&spec)
     }
 
@@ -86,17 +89,37 @@ impl Preparation {
         let mut graph = Graph::default();
         let solid = spec.unit == ResultUnit::PercentMass;
         let unit = spec.unit.name();
-        let words = |solid| if solid { "a solid mixture" } else { "a solution" };
+        let words = |solid| {
+            if solid {
+                "a solid mixture"
+            } else {
+                "a solution"
+            }
+        };
         if solid != self.total.is_some() || solid == self.flask.is_some() {
-            return Err(PreparationFault::Form { found: words(!solid), expected: words(solid), unit });
+            return Err(PreparationFault::Form {
+                found: words(!solid),
+                expected: words(solid),
+                unit,
+            });
         }
         let mass = self.mass(&mut graph, "mass weighed", &self.weighed.mass);
         let purity = graph.given("mass fraction", "P", "", self.weighed.purity.fraction);
-        graph.doubt(purity, "purity", rectangular(self.weighed.purity.half_width), Scope::Shared);
+        graph.doubt(
+            purity,
+            "purity",
+            rectangular(self.weighed.purity.half_width),
+            Scope::Shared,
+        );
         let thousand = graph.given("mg per g", "k", "", Decimal::ONE_THOUSAND);
         let molar_mass = self.molar_mass(&mut graph, &self.species);
         let (over, under) = (vec![mass, purity, thousand], vec![molar_mass]);
-        let amount = graph.step("amount weighed", "n", "mmol", Operation::Quotient(over, under))?;
+        let amount = graph.step(
+            "amount weighed",
+            "n",
+            "mmol",
+            Operation::Quotient(over, under),
+        )?;
         let (mut over, mut under) = (vec![amount], Vec::new());
         if spec.expressed_as != self.species {
             let (top, bottom) = per_analyte(&self.species, &spec.expressed_as)?.parts();
@@ -110,8 +133,16 @@ impl Preparation {
             (Some(flask), _) => {
                 under.push(piece(&mut graph, "flask", flask));
                 for (index, dilution) in self.dilutions.iter().enumerate() {
-                    over.push(piece(&mut graph, &format!("pipette of dilution {index}"), &dilution.pipette));
-                    under.push(piece(&mut graph, &format!("flask of dilution {index}"), &dilution.flask));
+                    over.push(piece(
+                        &mut graph,
+                        &format!("pipette of dilution {index}"),
+                        &dilution.pipette,
+                    ));
+                    under.push(piece(
+                        &mut graph,
+                        &format!("flask of dilution {index}"),
+                        &dilution.flask,
+                    ));
                 }
             }
             (None, Some(total)) => under.push(self.mass(&mut graph, "total mass", total)),
@@ -125,7 +156,10 @@ impl Preparation {
         over.push(graph.given("unit", "k", "", factor));
         let value = graph.step("value", "c", unit, Operation::Quotient(over, under))?;
         let standard = budget(&graph, value, None).standard;
-        Ok(Assigned { value: graph.value(value), standard_uncertainty: from_f64(standard, 6).unwrap_or(Decimal::ZERO) })
+        Ok(Assigned {
+            value: graph.value(value),
+            standard_uncertainty: from_f64(standard, 6).unwrap_or(Decimal::ZERO),
+        })
     }
 
     fn mass(&self, graph: &mut Graph, label: &str, read: &Reading) -> StepId {
@@ -134,20 +168,35 @@ impl Preparation {
         // two weighings, empty and loaded (QUAM:2012, A2.4)
         let display = balance.readable_step().map_or(0.0, as_f64) / 2.0 / 3f64.sqrt();
         let one = rectangular(balance.tolerance()).hypot(display);
-        graph.doubt(step, format!("weighing, {label}"), 2f64.sqrt() * one, Scope::Shared);
+        graph.doubt(
+            step,
+            format!("weighing, {label}"),
+            2f64.sqrt() * one,
+            Scope::Shared,
+        );
         step
     }
 
     fn molar_mass(&self, graph: &mut Graph, species: &Formula) -> StepId {
         let mass = species.molar_mass();
         let step = graph.given(format!("molar mass of {species}"), "M", "g/mol", mass.value);
-        graph.doubt(step, format!("molar mass of {species}"), mass.standard_uncertainty, Scope::Shared);
+        graph.doubt(
+            step,
+            format!("molar mass of {species}"),
+            mass.standard_uncertainty,
+            Scope::Shared,
+        );
         step
     }
 }
 
 fn piece(graph: &mut Graph, label: &str, piece: &Glassware) -> StepId {
     let step = graph.given(label, "V", "mL", piece.capacity());
-    graph.doubt(step, format!("{label} calibration"), triangular(piece.tolerance()), Scope::Shared);
+    graph.doubt(
+        step,
+        format!("{label} calibration"),
+        triangular(piece.tolerance()),
+        Scope::Shared,
+    );
     step
 }

@@ -24,8 +24,18 @@ pub(super) fn trial(
     let mut over = vec![thousand, mass];
     if let Some(purity) = procedure.sample.purity {
         over.push(builder.once("purity", |graph| {
-            let step = graph.given(format!("mass fraction of {weighed}"), "P", "", purity.fraction);
-            graph.doubt(step, "purity of the standard", rectangular(purity.half_width), Scope::Shared);
+            let step = graph.given(
+                format!("mass fraction of {weighed}"),
+                "P",
+                "",
+                purity.fraction,
+            );
+            graph.doubt(
+                step,
+                "purity of the standard",
+                rectangular(purity.half_width),
+                Scope::Shared,
+            );
             step
         }));
     }
@@ -35,12 +45,19 @@ pub(super) fn trial(
         under.push(flask);
     }
     let text = format!("amount of {weighed} titrated, {}", of.words());
-    let standard = builder.graph.step(text, format!("ns{}", of.tag()), "mmol", Operation::Quotient(over, under))?;
+    let standard = builder.graph.step(
+        text,
+        format!("ns{}", of.tag()),
+        "mmol",
+        Operation::Quotient(over, under),
+    )?;
     let ratio = titrant_per_reacting.times(reacting_per_weighed);
     let ratio = builder.ratio(format!("{titrant} per {weighed}"), "T/S", ratio);
     let text = format!("amount of {titrant}, {}", of.words());
     let product = Operation::Quotient(vec![standard, ratio], Vec::new());
-    let amount = builder.graph.step(text, format!("n{}", of.tag()), "mmol", product)?;
+    let amount = builder
+        .graph
+        .step(text, format!("n{}", of.tag()), "mmol", product)?;
     let used = builder.net(delivered, blank, of)?;
     builder.express(amount, &titrant, &titrant, used, of)
 }

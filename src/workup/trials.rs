@@ -69,8 +69,15 @@ pub struct TrialOutcome {
 pub fn work_up(input: WorkUpInput) -> WorkUp {
     let mut builder = Builder::new(input.procedure);
     let titrations = &input.hand_in.titrations;
-    let blanks: Vec<&Titration> = titrations.iter().filter(|t| t.trial == TrialLabel::Blank).collect();
-    let blank = if input.procedure.trials.blank { builder.blank(&blanks).unwrap_or(None) } else { None };
+    let blanks: Vec<&Titration> = titrations
+        .iter()
+        .filter(|t| t.trial == TrialLabel::Blank)
+        .collect();
+    let blank = if input.procedure.trials.blank {
+        builder.blank(&blanks).unwrap_or(None)
+    } else {
+        None
+    };
     let blank_missing = input.procedure.trials.blank && blank.is_none();
     let mut trials: Vec<TrialOutcome> = titrations
         .iter()
@@ -84,14 +91,21 @@ pub fn work_up(input: WorkUpInput) -> WorkUp {
     let mut graph = builder.graph;
     let counted: Vec<&TrialOutcome> = trials.iter().filter(|t| t.counted).collect();
     let results: Vec<StepId> = counted.iter().filter_map(|t| t.result).collect();
-    let delivered: Vec<Decimal> = counted.iter().filter_map(|t| t.delivered).map(|id| graph.value(id)).collect();
+    let delivered: Vec<Decimal> = counted
+        .iter()
+        .filter_map(|t| t.delivered)
+        .map(|id| graph.value(id))
+        .collect();
     let values: Vec<Decimal> = results.iter().map(|id| graph.value(*id)).collect();
     let spread = Replicates::of(&values).ok();
     let predicted_scatter = root_mean_square(results.iter().map(|id| trial_scatter(&graph, *id)));
     let unit = input.procedure.result.unit.name();
     let mean = Operation::Mean(results);
-    let result = spread.as_ref().and_then(|_| graph.step("mean result", "x\u{0304}", unit, mean).ok());
-    let budget = result.map(|id| budget(&graph, id, spread.as_ref().and_then(|r| Some((r.s?, r.n)))));
+    let result = spread
+        .as_ref()
+        .and_then(|_| graph.step("mean result", "x\u{0304}", unit, mean).ok());
+    let budget =
+        result.map(|id| budget(&graph, id, spread.as_ref().and_then(|r| Some((r.s?, r.n)))));
     WorkUp {
         graph,
         trials,
@@ -125,8 +139,13 @@ fn outcome(
     blank: Option<StepId>,
     lots: (Option<&Lot>, Option<&Lot>),
 ) -> TrialOutcome {
-    let mut outcome =
-        TrialOutcome { trial: titration.trial, delivered: None, result: None, counted: false, why_not: None };
+    let mut outcome = TrialOutcome {
+        trial: titration.trial,
+        delivered: None,
+        result: None,
+        counted: false,
+        why_not: None,
+    };
     let of = match titration.trial {
         TrialLabel::Numbered(n) => Of::Trial(n),
         TrialLabel::Rough => Of::Rough,
@@ -134,7 +153,11 @@ fn outcome(
         TrialLabel::Blank => Of::Blank(1),
     };
     let mut shown = Builder::new(builder.procedure);
-    let target = if matches!(of, Of::Trial(_)) { &mut *builder } else { &mut shown };
+    let target = if matches!(of, Of::Trial(_)) {
+        &mut *builder
+    } else {
+        &mut shown
+    };
     match target.delivered(titration, of) {
         Ok(delivered) if matches!(of, Of::Trial(_)) => {
             outcome.delivered = Some(delivered);
@@ -146,7 +169,12 @@ fn outcome(
         Ok(delivered) => {
             let volume = shown.graph.value(delivered);
             let label = format!("delivered volume, {}", of.words());
-            outcome.delivered = Some(builder.graph.given(label, format!("V{}", of.tag()), "mL", volume));
+            outcome.delivered = Some(builder.graph.given(
+                label,
+                format!("V{}", of.tag()),
+                "mL",
+                volume,
+            ));
         }
         Err(why) => outcome.why_not = Some(why.to_string()),
     }
@@ -162,17 +190,47 @@ fn trial(
     of: Of,
 ) -> Result<StepId, WorkUpError> {
     let procedure = builder.procedure;
-    let titrant = || lot.ok_or_else(|| WorkUpError { label: format!("titrant, {}", of.words()), what: "no lot of it" });
+    let titrant = || {
+        lot.ok_or_else(|| WorkUpError {
+            label: format!("titrant, {}", of.words()),
+            what: "no lot of it",
+        })
+    };
     match procedure.chemistry() {
-        Chemistry::Direct { analyte_per_titrant } => {
-            direct::trial(builder, *analyte_per_titrant, titration, delivered, blank, titrant()?, of)
+        Chemistry::Direct {
+            analyte_per_titrant,
+        } => direct::trial(
+            builder,
+            *analyte_per_titrant,
+            titration,
+            delivered,
+            blank,
+            titrant()?,
+            of,
+        ),
+        Chemistry::Back {
+            analyte_per_excess,
+            excess_per_titrant,
+        } => {
+            let ratios = back::Ratios {
+                analyte_per_excess: *analyte_per_excess,
+                excess_per_titrant: *excess_per_titrant,
+            };
+            back::trial(
+                builder,
+                ratios,
+                titration,
+                delivered,
+                blank,
+                (titrant()?, excess_lot),
+                of,
+            )
         }
-        Chemistry::Back { analyte_per_excess, excess_per_titrant } => {
-            let ratios =
-                back::Ratios { analyte_per_excess: *analyte_per_excess, excess_per_titrant: *excess_per_titrant };
-            back::trial(builder, ratios, titration, delivered, blank, (titrant()?, excess_lot), of)
-        }
-        Chemistry::Standardisation { weighed, reacting_per_weighed, titrant_per_reacting } => {
+        Chemistry::Standardisation {
+            weighed,
+            reacting_per_weighed,
+            titrant_per_reacting,
+        } => {
             let standard = (weighed, *reacting_per_weighed, *titrant_per_reacting);
             standardisation::trial(builder, standard, titration, delivered, blank, of)
         }
@@ -180,7 +238,12 @@ fn trial(
 }
 
 /// Marks the trials that count and says of the others why not. True if titres should agree and no two do.
-fn choose(graph: &Graph, trials: &mut [TrialOutcome], procedure: &Procedure, left_out: &BTreeSet<u32>) -> bool {
+fn choose(
+    graph: &Graph,
+    trials: &mut [TrialOutcome],
+    procedure: &Procedure,
+    left_out: &BTreeSet<u32>,
+) -> bool {
     let mut open: Vec<usize> = Vec::new();
     for (index, trial) in trials.iter_mut().enumerate() {
         match trial.trial.number() {
@@ -193,11 +256,22 @@ fn choose(graph: &Graph, trials: &mut [TrialOutcome], procedure: &Procedure, lef
     let counted = match procedure.trials.accept {
         Accept::All => open.clone(),
         Accept::Concordant { within } => {
-            let titre = |index: &usize| trials[*index].delivered.map_or(Decimal::ZERO, |id| graph.value(id));
-            let titres: Vec<(u32, Decimal)> =
-                open.iter().map(|i| (trials[*i].trial.number().unwrap_or(0), titre(i))).collect();
+            let titre = |index: &usize| {
+                trials[*index]
+                    .delivered
+                    .map_or(Decimal::ZERO, |id| graph.value(id))
+            };
+            let titres: Vec<(u32, Decimal)> = open
+                .iter()
+                .map(|i| (trials[*i].trial.number().unwrap_or(0), titre(i)))
+                .collect();
             match concordant(&titres, within) {
-                Some(chosen) => open.iter().zip(&chosen).filter(|(_, c)| **c).map(|(i, _)| *i).collect(),
+                Some(chosen) => open
+                    .iter()
+                    .zip(&chosen)
+                    .filter(|(_, c)| **c)
+                    .map(|(i, _)| *i)
+                    .collect(),
                 None => {
                     none_agree = open.len() > 1;
                     open.clone()
@@ -205,15 +279,28 @@ fn choose(graph: &Graph, trials: &mut [TrialOutcome], procedure: &Procedure, lef
             }
         }
         Accept::Dixon { level, from } => {
-            let values: Vec<Decimal> =
-                open.iter().filter_map(|i| trials[*i].result).map(|id| graph.value(id)).collect();
-            let outlier = if values.len() >= from { dixon_outlier(&values, level) } else { None };
-            open.iter().enumerate().filter(|(place, _)| Some(*place) != outlier).map(|(_, i)| *i).collect()
+            let values: Vec<Decimal> = open
+                .iter()
+                .filter_map(|i| trials[*i].result)
+                .map(|id| graph.value(id))
+                .collect();
+            let outlier = if values.len() >= from {
+                dixon_outlier(&values, level)
+            } else {
+                None
+            };
+            open.iter()
+                .enumerate()
+                .filter(|(place, _)| Some(*place) != outlier)
+                .map(|(_, i)| *i)
+                .collect()
         }
     };
     let reason = match procedure.trials.accept {
         Accept::Concordant { within } => format!("not within {within} mL of the concordant titres"),
-        Accept::Dixon { level, .. } => format!("an outlier by Dixon\u{2019}s test at {} %", level.percent()),
+        Accept::Dixon { level, .. } => {
+            format!("an outlier by Dixon\u{2019}s test at {} %", level.percent())
+        }
         Accept::All => String::new(),
     };
     for index in open {
@@ -230,12 +317,15 @@ fn choose(graph: &Graph, trials: &mut [TrialOutcome], procedure: &Procedure, lef
 /// ones that with the smallest range, then the latest (the higher trial numbers). None if no two agree.
 fn concordant(titres: &[(u32, Decimal)], within: Decimal) -> Option<Vec<bool>> {
     let lowest = |low: Decimal| {
-        move |titre: &(u32, Decimal)| titre.1 >= low && titre.1.checked_sub(low).is_some_and(|gap| gap <= within)
+        move |titre: &(u32, Decimal)| {
+            titre.1 >= low && titre.1.checked_sub(low).is_some_and(|gap| gap <= within)
+        }
     };
     titres
         .iter()
         .filter_map(|(_, low)| {
-            let inside: Vec<(u32, Decimal)> = titres.iter().filter(|t| lowest(*low)(t)).copied().collect();
+            let inside: Vec<(u32, Decimal)> =
+                titres.iter().filter(|t| lowest(*low)(t)).copied().collect();
             let high = inside.iter().map(|t| t.1).max()?;
             let mut numbers: Vec<u32> = inside.iter().map(|t| t.0).collect();
             numbers.sort_unstable_by(|a, b| b.cmp(a));
