@@ -66,6 +66,8 @@ pub struct Revision {
     pub submitted_at: Option<Timestamp>,
     /// Why it corrects the one before; empty for the first.
     pub reason: String,
+    /// Number of its receipt, once it is on disk.
+    pub receipt: Option<i64>,
 }
 
 /// A decision of an assistant or coordinator.

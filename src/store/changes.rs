@@ -1,0 +1,290 @@
+//! Writes changes, each with its entry in the hash-chained event log.
+
+use jiff::Timestamp;
+use sha2::{Digest, Sha256};
+use sqlx::SqliteConnection;
+
+use super::StoreError;
+use crate::change::Change;
+use crate::course::Experiment;
+use crate::term::{Decision, ExperimentSource, Revision, Slot};
+
+/// What writing changes brought about.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Written {
+    /// For each change in order, the number of the receipt if it was a hand-in.
+    pub receipts: Vec<Option<i64>>,
+}
+
+/// Writes changes in order, as done by `login` at `at`.
+///
+/// # Errors
+/// [`StoreError`]; the transaction must then be dropped.
+pub async fn write_changes(
+    connection: &mut SqliteConnection,
+    changes: &[Change],
+    login: &str,
+    at: Timestamp,
+) -> Result<Written, StoreError> {
+    let mut written = Written::default();
+    let mut log = EventLog::open(connection).await?;
+    for change in changes {
+        let mut receipt = None;
+        let write = Write {
+            connection: &mut *connection,
+            login,
+            at: at.as_millisecond(),
+        };
+        match change {
+            Change::HandIn {
+                slot,
+                revision,
+                key,
+            } => {
+                receipt = Some(write.hand_in(slot, revision, key.as_deref()).await?);
+            }
+            other => write.other(other).await?,
+        }
+        written.receipts.push(receipt);
+        log.add(connection, change, login, at).await?;
+    }
+    Ok(written)
+}
+
+/// SHA-256 of a text, in hexadecimal.
+#[must_use]
+pub fn hash(text: &str) -> String {
+    Sha256::digest(text)
+        .iter()
+        .map(|byte| format!("{byte:02x}"))
+        .collect()
+}
+
+struct EventLog {
+    last: String,
+}
+
+impl EventLog {
+    async fn open(connection: &mut SqliteConnection) -> Result<Self, StoreError> {
+        let last = sqlx::query_scalar("SELECT hash FROM event ORDER BY id DESC LIMIT 1");
+        Ok(Self {
+            last: last.fetch_optional(connection).await?.unwrap_or_default(),
+        })
+    }
+
+    async fn add(
+        &mut self,
+        connection: &mut SqliteConnection,
+        change: &Change,
+        login: &str,
+        at: Timestamp,
+    ) -> Result<(), StoreError> {
+        let (what, subject) = change.event();
+        let at = at.as_millisecond();
+        self.last = event_hash(&self.last, at, login, what, &subject);
+        sqlx::query("INSERT INTO event (at, by_login, what, subject, hash) VALUES (?, ?, ?, ?, ?)")
+            .bind(at)
+            .bind(login)
+            .bind(what)
+            .bind(subject)
+            .bind(&self.last)
+            .execute(connection)
+            .await?;
+        Ok(())
+    }
+}
+
+/// The hash of an event over the one before it.
+#[must_use]
+pub fn event_hash(before: &str, at: i64, login: &str, what: &str, subject: &str) -> String {
+    // a separator no field can hold keeps fields from running into one another
+    hash(&[before, &at.to_string(), login, what, subject].join("\u{1f}"))
+}
+
+struct Write<'a> {
+    connection: &'a mut SqliteConnection,
+    login: &'a str,
+    at: i64,
+}
+
+impl Write<'_> {
+    async fn hand_in(
+        self,
+        slot: &Slot,
+        revision: &Revision,
+        key: Option<&str>,
+    ) -> Result<i64, StoreError> {
+        let document = serde_json::to_string(&revision.hand_in)
+            .map_err(|why| StoreError::damaged("submission.document", why))?;
+        let done = sqlx::query(
+            "INSERT INTO submission (experiment, student_id, revision, request_key, document, hash, submitted_at,
+                 reason, by_login, recorded_at)
+             SELECT ?1, ?2, 1 + (SELECT count(*) FROM submission WHERE experiment = ?1 AND student_id = ?2),
+                 ?3, ?4, ?5, ?6, ?7, ?8, ?9",
+        )
+        .bind(&slot.experiment)
+        .bind(&slot.student)
+        .bind(key)
+        .bind(&document)
+        .bind(hash(&document))
+        .bind(revision.submitted_at.map(Timestamp::as_millisecond))
+        .bind(&revision.reason)
+        .bind(self.login)
+        .bind(self.at)
+        .execute(self.connection)
+        .await?;
+        Ok(done.last_insert_rowid())
+    }
+
+    async fn other(self, change: &Change) -> Result<(), StoreError> {
+        let (login, at) = (self.login, self.at);
+        let query = match change {
+            Change::Experiment { experiment, source } => return self.experiment(experiment, source).await,
+            Change::HandIn { .. } => return Ok(()),
+            Change::Course(course) => sqlx::query(
+                "INSERT INTO course (id, title, term, time_zone) VALUES (1, ?, ?, ?)
+                 ON CONFLICT (id) DO UPDATE SET title = excluded.title, term = excluded.term,
+                     time_zone = excluded.time_zone",
+            )
+            .bind(&course.title)
+            .bind(&course.term)
+            .bind(course.zone.name()),
+            Change::Glassware { text, .. } => sqlx::query("UPDATE course SET glassware = ?").bind(text),
+            Change::Procedure { key, text } => {
+                sqlx::query("INSERT INTO procedure (key, text) VALUES (?, ?)").bind(key).bind(text)
+            }
+            Change::Student(student) => sqlx::query(
+                "INSERT INTO student (id, position, family_name, given_name, section, email)
+                 VALUES (?, (SELECT count(*) FROM student), ?, ?, ?, ?)
+                 ON CONFLICT (id) DO UPDATE SET family_name = excluded.family_name,
+                     given_name = excluded.given_name, section = excluded.section, email = excluded.email",
+            )
+            .bind(&student.id)
+            .bind(&student.family_name)
+            .bind(&student.given_name)
+            .bind(&student.section)
+            .bind(&student.email),
+            Change::Staff(staff) => sqlx::query(
+                "INSERT INTO staff (login, position, name, role, sections)
+                 VALUES (?, (SELECT count(*) FROM staff), ?, ?, ?)
+                 ON CONFLICT (login) DO UPDATE SET name = excluded.name, role = excluded.role,
+                     sections = excluded.sections",
+            )
+            .bind(&staff.login)
+            .bind(&staff.name)
+            .bind(staff.role.name())
+            .bind(staff.sections.join(" ")),
+            Change::Lot { lot, source, reason } => sqlx::query(
+                "INSERT INTO lot_value (lot, version, reagent, molarity, standard_uncertainty, record, reason,
+                     by_login, at) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            )
+            .bind(&lot.code)
+            .bind(lot.version)
+            .bind(&lot.reagent)
+            .bind(lot.molarity.value.to_string())
+            .bind(lot.molarity.standard_uncertainty.to_string())
+            .bind(source)
+            .bind(reason)
+            .bind(login)
+            .bind(at),
+            Change::Unknown { experiment, unknown, source, reason } => {
+                let truth = unknown.truth.open();
+                sqlx::query(
+                    "INSERT INTO unknown_value (experiment, unknown, version, true_value, standard_uncertainty,
+                         record, reason, by_login, at) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                )
+                .bind(experiment)
+                .bind(&unknown.code)
+                .bind(unknown.version)
+                .bind(truth.value.to_string())
+                .bind(truth.standard_uncertainty.to_string())
+                .bind(source)
+                .bind(reason)
+                .bind(login)
+                .bind(at)
+            }
+            Change::Issue { slot, unknown } => sqlx::query(
+                "INSERT INTO issue (experiment, student_id, unknown, by_login, at) VALUES (?, ?, ?, ?, ?)",
+            )
+            .bind(&slot.experiment)
+            .bind(&slot.student)
+            .bind(unknown)
+            .bind(login)
+            .bind(at),
+            Change::Group { slot, group } => sqlx::query(
+                "INSERT INTO bench_group (experiment, student_id, name) VALUES (?, ?, ?)
+                 ON CONFLICT (experiment, student_id) DO UPDATE SET name = excluded.name",
+            )
+            .bind(&slot.experiment)
+            .bind(&slot.student)
+            .bind(group),
+            Change::ByHand { slot, points } => sqlx::query(
+                "INSERT INTO by_hand (experiment, student_id, points, by_login, at) VALUES (?, ?, ?, ?, ?)",
+            )
+            .bind(&slot.experiment)
+            .bind(&slot.student)
+            .bind(points.to_string())
+            .bind(login)
+            .bind(at),
+            Change::Decide { slot, decision } => {
+                let Decision { ruling, reason, by, at } = decision;
+                let ruling = serde_json::to_string(ruling).map_err(|why| StoreError::damaged("decision", why))?;
+                sqlx::query(
+                    "INSERT INTO decision (experiment, student_id, ruling, reason, by_login, at)
+                     VALUES (?, ?, ?, ?, ?, ?)",
+                )
+                .bind(&slot.experiment)
+                .bind(&slot.student)
+                .bind(ruling)
+                .bind(reason)
+                .bind(by)
+                .bind(at.as_millisecond())
+            }
+            Change::Release { experiment, at: released } => {
+                sqlx::query("INSERT INTO release (experiment, released_at, by_login, at) VALUES (?, ?, ?, ?)")
+                    .bind(experiment)
+                    .bind(released.map(Timestamp::as_millisecond))
+                    .bind(login)
+                    .bind(at)
+            }
+        };
+        query.execute(self.connection).await?;
+        Ok(())
+    }
+
+    async fn experiment(
+        self,
+        experiment: &Experiment,
+        source: &ExperimentSource,
+    ) -> Result<(), StoreError> {
+        let connection = self.connection;
+        let id: i64 = sqlx::query_scalar(
+            "INSERT INTO experiment (key, procedure, opens, due, marking, trials) VALUES (?, ?, ?, ?, ?, ?)
+             ON CONFLICT (key) DO UPDATE SET procedure = excluded.procedure, opens = excluded.opens,
+                 due = excluded.due, marking = excluded.marking, trials = excluded.trials
+             RETURNING id",
+        )
+        .bind(&experiment.key)
+        .bind(&source.procedure)
+        .bind(experiment.dates.opens.to_string())
+        .bind(experiment.dates.due.to_string())
+        .bind(&source.marking)
+        .bind(&source.trials)
+        .fetch_one(&mut *connection)
+        .await?;
+        sqlx::query("DELETE FROM section_lot WHERE experiment_id = ?")
+            .bind(id)
+            .execute(&mut *connection)
+            .await?;
+        for (section, lots) in &experiment.section_lots {
+            sqlx::query("INSERT INTO section_lot (experiment_id, section, titrant, excess) VALUES (?, ?, ?, ?)")
+                .bind(id)
+                .bind(section)
+                .bind(&lots.titrant)
+                .bind(&lots.excess)
+                .execute(&mut *connection)
+                .await?;
+        }
+        Ok(())
+    }
+}

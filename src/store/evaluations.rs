@@ -1,0 +1,56 @@
+//! Judgements: every version kept, the newest one counts.
+
+use std::collections::BTreeMap;
+
+use jiff::Timestamp;
+use sqlx::{Row, SqliteConnection};
+
+use super::StoreError;
+use super::load::slot;
+use crate::term::{Judged, Slot};
+
+/// The newest judgement of every submission.
+///
+/// # Errors
+/// [`StoreError::Damaged`] for one that does not decode.
+pub async fn load_judged(
+    connection: &mut SqliteConnection,
+) -> Result<BTreeMap<Slot, Judged>, StoreError> {
+    let newest = "SELECT experiment, student_id, document FROM evaluation
+                  WHERE id IN (SELECT max(id) FROM evaluation GROUP BY experiment, student_id)";
+    let mut judged = BTreeMap::new();
+    for row in sqlx::query(newest).fetch_all(connection).await? {
+        let slot = slot(&row)?;
+        let document: String = row.try_get("document")?;
+        let place = || format!("evaluation {}/{}", slot.experiment, slot.student);
+        let one =
+            serde_json::from_str(&document).map_err(|why| StoreError::damaged(place(), why))?;
+        judged.insert(slot, one);
+    }
+    Ok(judged)
+}
+
+/// Keeps judgements, each as a new version.
+///
+/// # Errors
+/// [`StoreError::Database`]; the transaction must then be dropped.
+pub async fn save_judged<'a>(
+    connection: &mut SqliteConnection,
+    judged: impl IntoIterator<Item = (&'a Slot, &'a Judged)>,
+    at: Timestamp,
+) -> Result<(), StoreError> {
+    for (slot, one) in judged {
+        let document =
+            serde_json::to_string(one).map_err(|why| StoreError::damaged("evaluation", why))?;
+        sqlx::query(
+            "INSERT INTO evaluation (experiment, student_id, document, at) VALUES (?, ?, ?, ?)",
+        )
+        .bind(&slot.experiment)
+        .bind(&slot.student)
+        .bind(document)
+        .bind(at.as_millisecond())
+        .execute(&mut *connection)
+        .await?;
+    }
+    Ok(())
+}

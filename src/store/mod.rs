@@ -1,0 +1,298 @@
+//! The database: the only place that names sqlx.
+//!
+//! One writer, any number of readers. A write is a [`Transaction`] begun with `BEGIN IMMEDIATE`; one that is dropped
+//! without [`Transaction::commit`] takes its connection with it, so nothing half done can survive.
+
+mod changes;
+mod evaluations;
+mod load;
+mod submissions;
+
+use std::ops::{Deref, DerefMut};
+use std::path::Path;
+use std::str::FromStr;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::Duration;
+
+use sqlx::sqlite::{
+    SqliteConnectOptions, SqliteConnection, SqliteJournalMode, SqlitePool, SqlitePoolOptions,
+    SqliteSynchronous,
+};
+use sqlx::{ConnectOptions, Connection};
+use tokio::sync::{Mutex, OwnedMutexGuard};
+
+pub use changes::{Written, write_changes};
+pub use evaluations::{load_judged, save_judged};
+pub use load::{Texts, load_term};
+pub use submissions::{StoredSubmission, by_request_key, submission};
+
+/// Oldest SQLite that is safe here: earlier ones can corrupt a database when the write-ahead log is reset.
+const OLDEST_SQLITE: (u32, u32, u32) = (3, 51, 3);
+
+/// An open database.
+#[derive(Clone)]
+pub struct Store {
+    readers: Option<SqlitePool>,
+    writer: Arc<Mutex<Option<SqliteConnection>>>,
+    options: SqliteConnectOptions,
+}
+
+/// Why the database did not do what was asked.
+#[derive(Debug, thiserror::Error)]
+pub enum StoreError {
+    /// sqlx or SQLite said no.
+    #[error("database: {0}")]
+    Database(#[from] sqlx::Error),
+    /// A migration could not be applied.
+    #[error("database migration: {0}")]
+    Migration(#[from] sqlx::migrate::MigrateError),
+    /// The library is older than is safe.
+    #[error("found SQLite {found}, expected {}.{}.{} or newer", OLDEST_SQLITE.0, OLDEST_SQLITE.1, OLDEST_SQLITE.2)]
+    OldSqlite {
+        /// Its version.
+        found: String,
+    },
+    /// A stored value that does not decode.
+    #[error("database, {place}: {what}")]
+    Damaged {
+        /// Table, column and row.
+        place: String,
+        /// What was found and what was expected.
+        what: String,
+    },
+    /// The database holds no course yet.
+    #[error(
+        "found no course in the database, expected one: import a course folder or create a course first"
+    )]
+    NoCourse,
+}
+
+impl StoreError {
+    /// A stored value that does not decode.
+    pub(crate) fn damaged(place: impl Into<String>, what: impl ToString) -> Self {
+        Self::Damaged {
+            place: place.into(),
+            what: what.to_string(),
+        }
+    }
+}
+
+/// A write in progress. Dropped without a commit, it never happened.
+pub struct Transaction {
+    writer: OwnedMutexGuard<Option<SqliteConnection>>,
+    committed: bool,
+}
+
+/// A connection to read with.
+pub enum Reader {
+    /// From the pool of readers.
+    Pooled(sqlx::pool::PoolConnection<sqlx::Sqlite>),
+    /// The writer's own, where the database is in memory.
+    Writer(OwnedMutexGuard<Option<SqliteConnection>>),
+}
+
+impl Store {
+    /// Opens a database file, made if it is not there, and brings it up to date.
+    ///
+    /// # Errors
+    /// [`StoreError`] if it cannot be opened, is no database, or SQLite is too old.
+    pub async fn open(file: &Path) -> Result<Self, StoreError> {
+        let options = options(
+            SqliteConnectOptions::new()
+                .filename(file)
+                .create_if_missing(true),
+        );
+        let writer = Self::connect(&options).await?;
+        let readers = SqlitePoolOptions::new()
+            .max_connections(4)
+            .acquire_timeout(Duration::from_secs(10))
+            .connect_lazy_with(options.clone().read_only(true));
+        Ok(Self {
+            readers: Some(readers),
+            writer: Arc::new(Mutex::new(Some(writer))),
+            options,
+        })
+    }
+
+    /// A database in memory, gone when it is dropped.
+    ///
+    /// # Errors
+    /// [`StoreError`] if SQLite is too old.
+    pub async fn in_memory() -> Result<Self, StoreError> {
+        static COUNT: AtomicU64 = AtomicU64::new(0);
+        let name = format!(
+            "sqlite:file:memory-{}?mode=memory",
+            COUNT.fetch_add(1, Ordering::Relaxed)
+        );
+        let options = options(SqliteConnectOptions::from_str(&name)?);
+        let writer = Self::connect(&options).await?;
+        Ok(Self {
+            readers: None,
+            writer: Arc::new(Mutex::new(Some(writer))),
+            options,
+        })
+    }
+
+    /// A connection to read with.
+    ///
+    /// # Errors
+    /// [`StoreError::Database`] if none is to be had.
+    pub async fn read(&self) -> Result<Reader, StoreError> {
+        match &self.readers {
+            Some(pool) => Ok(Reader::Pooled(pool.acquire().await?)),
+            None => Ok(Reader::Writer(self.writer().await?)),
+        }
+    }
+
+    /// Begins a write; waits for the one before to end.
+    ///
+    /// # Errors
+    /// [`StoreError::Database`] if it cannot begin.
+    pub async fn write(&self) -> Result<Transaction, StoreError> {
+        let mut writer = self.writer().await?;
+        if let Some(connection) = writer.as_mut() {
+            sqlx::query("BEGIN IMMEDIATE").execute(connection).await?;
+        }
+        Ok(Transaction {
+            writer,
+            committed: false,
+        })
+    }
+
+    /// Copies the database as it stands into a new file, while it is in use, and checks the copy.
+    ///
+    /// # Errors
+    /// [`StoreError`] if it cannot be written or the copy is not sound.
+    pub async fn backup(&self, to: &Path) -> Result<(), StoreError> {
+        let target = to.to_string_lossy().into_owned();
+        let mut reader = self.read().await?;
+        sqlx::query("VACUUM INTO ?")
+            .bind(target)
+            .execute(&mut *reader)
+            .await?;
+        drop(reader);
+        let mut copy = SqliteConnectOptions::new()
+            .filename(to)
+            .read_only(true)
+            .connect()
+            .await?;
+        let sound: String = sqlx::query_scalar("PRAGMA integrity_check")
+            .fetch_one(&mut copy)
+            .await?;
+        let strays = sqlx::query("PRAGMA foreign_key_check")
+            .fetch_all(&mut copy)
+            .await?;
+        copy.close().await?;
+        if sound != "ok" || !strays.is_empty() {
+            let what = format!(
+                "found \u{201c}{sound}\u{201d} and {} stray rows, expected a sound copy",
+                strays.len()
+            );
+            return Err(StoreError::damaged("backup", what));
+        }
+        Ok(())
+    }
+
+    /// Closes every connection, so that the write-ahead log is folded into the file.
+    pub async fn close(self) {
+        if let Some(pool) = &self.readers {
+            pool.close().await;
+        }
+        if let Some(connection) = self.writer.lock().await.take() {
+            // nothing is pending: a commit has already reached the disk
+            let _closed = connection.close().await;
+        }
+    }
+
+    async fn writer(&self) -> Result<OwnedMutexGuard<Option<SqliteConnection>>, StoreError> {
+        let mut writer = Arc::clone(&self.writer).lock_owned().await;
+        if writer.is_none() {
+            *writer = Some(self.options.connect().await?);
+        }
+        Ok(writer)
+    }
+
+    async fn connect(options: &SqliteConnectOptions) -> Result<SqliteConnection, StoreError> {
+        let mut connection = options.connect().await?;
+        let found: String = sqlx::query_scalar("SELECT sqlite_version()")
+            .fetch_one(&mut connection)
+            .await?;
+        let mut numbers = found.split('.').map(|n| n.parse::<u32>().unwrap_or(0));
+        let mut next = || numbers.next().unwrap_or(0);
+        if (next(), next(), next()) < OLDEST_SQLITE {
+            return Err(StoreError::OldSqlite { found });
+        }
+        sqlx::migrate!().run(&mut connection).await?;
+        Ok(connection)
+    }
+}
+
+/// Durable on commit, keys enforced, triggers that even a REPLACE fires.
+fn options(base: SqliteConnectOptions) -> SqliteConnectOptions {
+    base.journal_mode(SqliteJournalMode::Wal)
+        .synchronous(SqliteSynchronous::Full)
+        .foreign_keys(true)
+        .busy_timeout(Duration::from_secs(10))
+        .pragma("recursive_triggers", "ON")
+        .disable_statement_logging()
+}
+
+impl Transaction {
+    /// Ends the write; when this returns, it is on disk.
+    ///
+    /// # Errors
+    /// [`StoreError::Database`] if it is not; then nothing of it happened.
+    pub async fn commit(mut self) -> Result<(), StoreError> {
+        sqlx::query("COMMIT").execute(&mut *self).await?;
+        self.committed = true;
+        Ok(())
+    }
+}
+
+impl Drop for Transaction {
+    fn drop(&mut self) {
+        if !self.committed {
+            // after a failed write the connection cannot be trusted: closing it rolls back, the next write reopens
+            self.writer.take();
+        }
+    }
+}
+
+impl Deref for Transaction {
+    type Target = SqliteConnection;
+
+    fn deref(&self) -> &SqliteConnection {
+        self.writer
+            .as_ref()
+            .expect("a transaction holds its connection until it is dropped")
+    }
+}
+
+impl DerefMut for Transaction {
+    fn deref_mut(&mut self) -> &mut SqliteConnection {
+        self.writer
+            .as_mut()
+            .expect("a transaction holds its connection until it is dropped")
+    }
+}
+
+impl Deref for Reader {
+    type Target = SqliteConnection;
+
+    fn deref(&self) -> &SqliteConnection {
+        match self {
+            Self::Pooled(connection) => connection,
+            Self::Writer(writer) => writer.as_ref().expect("a reader's connection is open"),
+        }
+    }
+}
+
+impl DerefMut for Reader {
+    fn deref_mut(&mut self) -> &mut SqliteConnection {
+        match self {
+            Self::Pooled(connection) => connection,
+            Self::Writer(writer) => writer.as_mut().expect("a reader's connection is open"),
+        }
+    }
+}
