@@ -6,6 +6,7 @@ pub mod change;
 pub mod chem;
 pub mod columns;
 pub mod course;
+pub mod invent;
 pub mod desk;
 pub mod judge;
 pub mod measure;

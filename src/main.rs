@@ -1,1 +1,7 @@
-fn main() {}
+//! The command line of Concordant.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    concordant::commands::run()
+}

@@ -274,6 +274,31 @@ impl Term {
             .collect()
     }
 
+    /// Judges some submissions; slots with nothing handed in are left out.
+    #[must_use]
+    pub fn judge_some(&self, slots: impl IntoIterator<Item = Slot>) -> Vec<(Slot, Judged)> {
+        let mut desks: BTreeMap<String, Desk> = BTreeMap::new();
+        let students: BTreeMap<&str, &Student> = self
+            .students
+            .iter()
+            .map(|student| (student.id.as_str(), student))
+            .collect();
+        let mut judged = Vec::new();
+        for slot in slots {
+            let Some(experiment) = self.experiment(&slot.experiment) else {
+                continue;
+            };
+            let desk = desks
+                .entry(slot.experiment.clone())
+                .or_insert_with(|| Desk::of(self, experiment));
+            let student = students.get(slot.student.as_str());
+            if let Some(one) = student.and_then(|student| self.judge_with(desk, &slot, student)) {
+                judged.push((slot, one));
+            }
+        }
+        judged
+    }
+
     /// Judges one submission; none if nothing was handed in.
     #[must_use]
     pub fn judge(&self, slot: &Slot) -> Option<Judged> {

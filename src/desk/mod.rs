@@ -1,1 +1,184 @@
-//! Use cases.
+//! Use cases: what people do to a course. Each is one transaction over the store and the pure core.
+//!
+//! The database is the record. [`Desk`] holds its image in memory, judged: pages read the image, and every change is
+//! written to disk, with the judgements it alters, before the image is seen with it.
+
+mod folder;
+mod hand_in;
+mod issue;
+mod prepare;
+mod recompute;
+mod review;
+mod texts;
+
+use std::collections::BTreeMap;
+
+use jiff::Timestamp;
+use tokio::sync::{RwLock, RwLockReadGuard};
+
+pub use folder::{BringError, Brought, bring_in, grade, output_files};
+pub use hand_in::{HandInError, HandInRequest, Receipt, hand_in};
+pub use issue::{deal, issue_unknowns};
+pub use prepare::{
+    PrepareError, RosterPlan, assign_lots, course_of, new_experiment, new_lot, new_unknown, plan_roster, release, withdraw,
+};
+pub use recompute::{Difference, recompute, verify};
+pub use review::{ReviewError, decide, give_points};
+pub use texts::FileTexts;
+
+use crate::change::{Change, Reach};
+use crate::store::{Store, StoreError, Written, load_judged, load_term, save_judged, write_changes};
+use crate::term::{Judged, Slot, Term};
+
+/// A course at work.
+pub struct Desk {
+    store: Store,
+    image: RwLock<Option<Image>>,
+}
+
+/// The course in memory, as it is on disk.
+#[derive(Debug)]
+pub struct Image {
+    /// The term.
+    pub term: Term,
+    /// Everything handed in, judged.
+    pub judged: BTreeMap<Slot, Judged>,
+}
+
+/// The image while it is being read.
+pub type View<'a> = RwLockReadGuard<'a, Image>;
+
+impl Desk {
+    /// Takes up the course of a database; it may hold none yet.
+    ///
+    /// # Errors
+    /// [`StoreError`] if it cannot be read.
+    pub async fn open(store: Store) -> Result<Self, StoreError> {
+        let image = Self::load(&store).await?;
+        Ok(Self { store, image: RwLock::new(image) })
+    }
+
+    /// The database.
+    #[must_use]
+    pub fn store(&self) -> &Store {
+        &self.store
+    }
+
+    /// Closes the database.
+    pub async fn close(self) {
+        self.store.close().await;
+    }
+
+    /// The course as it stands.
+    ///
+    /// # Errors
+    /// [`StoreError::NoCourse`] if there is none yet.
+    pub async fn view(&self) -> Result<View<'_>, StoreError> {
+        RwLockReadGuard::try_map(self.image.read().await, Option::as_ref).map_err(|_| StoreError::NoCourse)
+    }
+
+    /// Makes changes, as done by `login` at `at`: written with the judgements they alter, then seen. All or nothing.
+    ///
+    /// # Errors
+    /// [`StoreError`] if they are not on disk; then none of them happened.
+    pub async fn apply(&self, changes: Vec<Change>, login: &str, at: Timestamp) -> Result<Written, StoreError> {
+        self.apply_if(login, at, |_| Ok::<_, StoreError>(changes)).await.map(|written| written.unwrap_or_default())
+    }
+
+    /// Decides on changes with nobody else at the desk, then makes them. None if `decide` asks for no change.
+    ///
+    /// # Errors
+    /// What `decide` says, or the store.
+    pub async fn apply_if<E: From<StoreError>>(
+        &self,
+        login: &str,
+        at: Timestamp,
+        decide: impl FnOnce(Option<&Image>) -> Result<Vec<Change>, E>,
+    ) -> Result<Option<Written>, E> {
+        let mut image = self.image.write().await;
+        let changes = decide(image.as_ref())?;
+        if changes.is_empty() {
+            return Ok(None);
+        }
+        let done = self.make(&mut image, changes, login, at).await;
+        if done.is_err() {
+            // the image may be ahead of the disk: take it up again as it is there
+            *image = Self::load(&self.store).await.unwrap_or(None);
+        }
+        Ok(Some(done?))
+    }
+
+    async fn make(
+        &self,
+        image: &mut Option<Image>,
+        changes: Vec<Change>,
+        login: &str,
+        at: Timestamp,
+    ) -> Result<Written, StoreError> {
+        let mut transaction = self.store.write().await?;
+        let written = write_changes(&mut transaction, &changes, login, at).await?;
+        let Some(image) = image.as_mut() else {
+            // the first changes found the course: the image is what they leave on disk
+            let mut term = load_term(&mut transaction, &FileTexts).await?;
+            number_receipts(&mut term, &changes, &written);
+            let judged: BTreeMap<Slot, Judged> = term.judge_all().into_iter().collect();
+            save_judged(&mut transaction, &judged, at).await?;
+            transaction.commit().await?;
+            *image = Some(Image { term, judged });
+            return Ok(written);
+        };
+        let reaches: Vec<Reach> = changes.iter().map(Change::reach).collect();
+        changes.iter().for_each(|change| image.term.apply(change.clone()));
+        number_receipts(&mut image.term, &changes, &written);
+        let altered = image.judge_again(&reaches);
+        save_judged(&mut transaction, altered.iter().map(|(slot, judged)| (slot, judged)), at).await?;
+        transaction.commit().await?;
+        image.judged.extend(altered);
+        Ok(written)
+    }
+
+    async fn load(store: &Store) -> Result<Option<Image>, StoreError> {
+        let mut reader = store.read().await?;
+        match load_term(&mut reader, &FileTexts).await {
+            Ok(term) => Ok(Some(Image { term, judged: load_judged(&mut reader).await? })),
+            Err(StoreError::NoCourse) => Ok(None),
+            Err(other) => Err(other),
+        }
+    }
+}
+
+impl Image {
+    /// Judgements within reach that now differ from those held.
+    fn judge_again(&self, reaches: &[Reach]) -> Vec<(Slot, Judged)> {
+        let fresh: Vec<(Slot, Judged)> = if reaches.contains(&Reach::All) {
+            self.term.judge_all()
+        } else {
+            let slots = self.term.within_reach(reaches);
+            self.term.judge_some(slots)
+        };
+        fresh.into_iter().filter(|(slot, judged)| self.judged.get(slot) != Some(judged)).collect()
+    }
+
+    /// What a student can be shown of a submission whether or not it is released: nothing here depends on the truth.
+    #[must_use]
+    pub fn is_released(&self, experiment: &str) -> bool {
+        self.term.released.contains_key(experiment)
+    }
+}
+
+/// Receipts are numbered by the database; the image learns them after the write.
+fn number_receipts(term: &mut Term, changes: &[Change], written: &Written) {
+    let mut latest: BTreeMap<&Slot, Vec<i64>> = BTreeMap::new();
+    for (change, receipt) in changes.iter().zip(&written.receipts) {
+        if let (Change::HandIn { slot, .. }, Some(receipt)) = (change, receipt) {
+            latest.entry(slot).or_default().push(*receipt);
+        }
+    }
+    for (slot, receipts) in latest {
+        if let Some(revisions) = term.submissions.get_mut(slot) {
+            for (revision, receipt) in revisions.iter_mut().rev().zip(receipts.iter().rev()) {
+                revision.receipt = Some(*receipt);
+            }
+        }
+    }
+}

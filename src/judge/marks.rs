@@ -45,7 +45,7 @@ pub struct PartMark {
 }
 
 /// The parts of marking.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Part {
     /// How near the truth.

@@ -2,6 +2,7 @@
 
 mod audit;
 mod evaluate;
+mod fairness;
 mod flags;
 mod marking;
 mod marks;
@@ -12,6 +13,7 @@ pub use audit::{AuditKind, AuditRow, audit_group};
 pub use evaluate::{
     Case, DefaultLots, Evaluation, FLAG_LEVEL, Outcome, Settlement, TrialView, evaluate,
 };
+pub use fairness::{Fairness, fairness};
 pub use flags::{Flag, FlagCode};
 pub use marking::{
     AgreementMeasure, AgreementPart, CalculationPart, Late, Marking, MarkingFault, Scale, Scored,

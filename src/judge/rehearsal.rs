@@ -48,7 +48,7 @@ pub fn expected_titre(procedure: &Procedure, bench: &Bench) -> Option<f64> {
         procedure,
         bench,
         as_f64(procedure.sample.nominal),
-        f64::from(u8::from(procedure.trials.blank)) * bench.blank,
+        blank_of(procedure, bench),
     )
 }
 
@@ -225,23 +225,52 @@ impl<R: Rng> Student<'_, R> {
     }
 }
 
+/// The result that a delivered volume, mL, gives for a sample of the nominal amount; none if it cannot be computed.
+#[must_use]
+pub fn result_at(procedure: &Procedure, bench: &Bench, delivered: f64) -> Option<f64> {
+    probe(
+        procedure,
+        bench,
+        as_f64(procedure.sample.nominal),
+        delivered,
+        blank_of(procedure, bench),
+    )
+}
+
+/// The blank, where the procedure has one, mL.
+fn blank_of(procedure: &Procedure, bench: &Bench) -> f64 {
+    if procedure.trials.blank {
+        bench.blank
+    } else {
+        0.0
+    }
+}
+
+fn probe(
+    procedure: &Procedure,
+    bench: &Bench,
+    sample: f64,
+    delivered: f64,
+    blank: f64,
+) -> Option<f64> {
+    let hand_in = nominal_trial(procedure, sample, delivered, blank)?;
+    let lots = vec![(bench.lot, bench.excess_lot); hand_in.titrations.len()];
+    let none = BTreeSet::new();
+    work_up(WorkUpInput {
+        procedure,
+        hand_in: &hand_in,
+        lots: &lots,
+        left_out: &none,
+    })
+    .value()
+    .map(as_f64)
+}
+
 /// Results are linear in the delivered volume, or in its inverse for a standardisation: two probes give the volume.
 fn titre_for(procedure: &Procedure, bench: &Bench, sample: f64, blank: f64) -> Option<f64> {
-    let probe = |volume: &str| -> Option<f64> {
-        let hand_in = nominal_trial(procedure, sample, volume, blank)?;
-        let lots = vec![(bench.lot, bench.excess_lot); hand_in.titrations.len()];
-        let none = BTreeSet::new();
-        work_up(WorkUpInput {
-            procedure,
-            hand_in: &hand_in,
-            lots: &lots,
-            left_out: &none,
-        })
-        .value()
-        .map(as_f64)
-    };
     let (low, high) = (blank + 10.0, blank + 20.0);
-    let (at_low, at_high) = (probe(&format!("{low:.4}"))?, probe(&format!("{high:.4}"))?);
+    let at_low = probe(procedure, bench, sample, low, blank)?;
+    let at_high = probe(procedure, bench, sample, high, blank)?;
     let titre = if procedure.scheme == Scheme::Standardisation {
         blank + (low - blank) * at_low / bench.truth
     } else {
@@ -251,9 +280,9 @@ fn titre_for(procedure: &Procedure, bench: &Bench, sample: f64, blank: f64) -> O
 }
 
 /// One trial of the given sample and volume, as exactly as readings can be written.
-fn nominal_trial(procedure: &Procedure, sample: f64, volume: &str, blank: f64) -> Option<HandIn> {
+fn nominal_trial(procedure: &Procedure, sample: f64, volume: f64, blank: f64) -> Option<HandIn> {
     let zero = Reading::parse("0.00").ok()?;
-    let end = Reading::parse(volume).ok()?;
+    let end = Reading::parse(&format!("{volume:.6}")).ok()?;
     let read = |value: f64| Reading::parse(&format!("{value:.6}")).ok();
     let mut readings = SampleReadings::default();
     for column in Column::of_sample(procedure) {

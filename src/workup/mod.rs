@@ -5,6 +5,7 @@
 
 mod back;
 mod budget;
+mod derivation;
 mod direct;
 mod graph;
 mod parts;
@@ -13,6 +14,7 @@ mod standardisation;
 mod trials;
 
 pub use budget::{Budget, Contribution, budget, trial_scatter};
+pub use derivation::{DerivationLine, derivation};
 pub use graph::{Doubt, Graph, Operation, Scope, Sign, Step, StepId, WorkUpError};
 pub use preparation::{Dilution, Preparation, PreparationFault, Weighed};
 pub use trials::{TrialOutcome, WorkUp, WorkUpInput, work_up};

@@ -1,0 +1,202 @@
+//! The command line: one file per command.
+//!
+//! Exit status 0 done, 1 the input or the data is at fault, 2 wrong usage. Results on stdout, all else on stderr.
+
+mod account;
+mod backup;
+mod check;
+mod demo;
+mod folder;
+mod invent;
+mod recompute;
+mod serve;
+
+use std::io::IsTerminal;
+use std::net::SocketAddr;
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+use crate::desk::BringError;
+use crate::files::Fault;
+use crate::store::{Store, StoreError};
+
+/// Marks titration practicals from raw readings: recomputed, explained, reviewed and released.
+#[derive(Debug, Parser)]
+#[command(name = "concordant", version, about)]
+struct Line {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Build the demo course in a fresh database and serve it
+    Demo {
+        /// Address to listen on
+        #[arg(long, default_value = "127.0.0.1:4173")]
+        listen: SocketAddr,
+        /// Keep the demo database in this file
+        #[arg(long, value_name = "FILE")]
+        keep: Option<PathBuf>,
+    },
+    /// Serve a course
+    Serve {
+        /// The database file
+        #[arg(long, value_name = "FILE")]
+        db: PathBuf,
+        /// Address to listen on
+        #[arg(long, default_value = "127.0.0.1:4173")]
+        listen: SocketAddr,
+    },
+    /// Grade a course folder with no server
+    Grade {
+        /// The course folder
+        folder: PathBuf,
+        /// Where the four files of grades go
+        #[arg(long, value_name = "DIR")]
+        out: PathBuf,
+    },
+    /// Bring a course folder into a database
+    Import {
+        /// The course folder
+        folder: PathBuf,
+        /// The database file
+        #[arg(long, value_name = "FILE")]
+        db: PathBuf,
+    },
+    /// Write a course out as a folder
+    Export {
+        /// The database file
+        #[arg(long, value_name = "FILE")]
+        db: PathBuf,
+        /// Where the folder goes
+        #[arg(long, value_name = "DIR")]
+        out: PathBuf,
+    },
+    /// Check procedures and print what a class can reach
+    Check {
+        /// Procedure files
+        #[arg(required = true, value_name = "FILE.toml")]
+        files: Vec<PathBuf>,
+    },
+    /// Judge every submission anew
+    Recompute {
+        /// The database file
+        #[arg(long, value_name = "FILE")]
+        db: PathBuf,
+        /// Change nothing; exit with 1 if anything differs from what is stored
+        #[arg(long)]
+        verify: bool,
+    },
+    /// Copy a live database and check the copy
+    Backup {
+        /// The database file
+        #[arg(long, value_name = "FILE")]
+        db: PathBuf,
+        /// Where the copy goes; must not exist
+        #[arg(long, value_name = "FILE")]
+        to: PathBuf,
+    },
+    /// Make the first account of a coordinator
+    AddCoordinator {
+        /// The database file
+        #[arg(long, value_name = "FILE")]
+        db: PathBuf,
+        /// What they sign in with
+        login: String,
+    },
+    /// Write a course folder of invented people and readings, for demonstrations and load tests
+    #[command(hide = true)]
+    Invent {
+        /// Where the folder goes
+        folder: PathBuf,
+        /// Sections
+        #[arg(long, default_value_t = 4)]
+        sections: usize,
+        /// Students in each section
+        #[arg(long, default_value_t = 24)]
+        students: usize,
+        /// The same seed invents the same course
+        #[arg(long, default_value_t = 1)]
+        seed: u64,
+    },
+}
+
+/// Why a command did not do what was asked; printed on stderr, exit status 1.
+#[derive(Debug, thiserror::Error)]
+enum Failure {
+    /// Files at fault, each fault on a line.
+    #[error("{}", lines(.0))]
+    Faults(Vec<Fault>),
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    #[error("{0}")]
+    Other(String),
+}
+
+/// Runs what the command line asks for.
+#[must_use]
+pub fn run() -> ExitCode {
+    let line = Line::parse();
+    let runtime = match tokio::runtime::Runtime::new() {
+        Ok(runtime) => runtime,
+        Err(why) => return fail(&Failure::Other(format!("cannot start: {why}"))),
+    };
+    match runtime.block_on(line.command.run()) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(why) => fail(&why),
+    }
+}
+
+impl Command {
+    async fn run(self) -> Result<(), Failure> {
+        match self {
+            Self::Demo { listen, keep } => demo::run(listen, keep).await,
+            Self::Serve { db, listen } => serve::run(&db, listen).await,
+            Self::Grade { folder, out } => folder::grade(&folder, &out).await,
+            Self::Import { folder, db } => folder::import(&folder, &db).await,
+            Self::Export { db, out } => folder::export(&db, &out).await,
+            Self::Check { files } => check::run(&files),
+            Self::Recompute { db, verify } => recompute::run(&db, verify).await,
+            Self::Backup { db, to } => backup::run(&db, &to).await,
+            Self::AddCoordinator { db, login } => account::add_coordinator(&db, &login).await,
+            Self::Invent { folder, sections, students, seed } => invent::run(&folder, sections, students, seed),
+        }
+    }
+}
+
+impl From<BringError> for Failure {
+    fn from(why: BringError) -> Self {
+        match why {
+            BringError::Faults(faults) => Self::Faults(faults),
+            BringError::Store(why) => Self::Store(why),
+            other => Self::Other(other.to_string()),
+        }
+    }
+}
+
+fn fail(why: &Failure) -> ExitCode {
+    eprintln!("{why}");
+    ExitCode::FAILURE
+}
+
+fn lines(faults: &[Fault]) -> String {
+    faults.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n")
+}
+
+/// Says on a terminal what is going on; silent where stderr is a file.
+fn progress(what: &str) {
+    if std::io::stderr().is_terminal() {
+        eprintln!("{what} …");
+    }
+}
+
+/// Opens a database that must be there already.
+async fn open_existing(db: &std::path::Path) -> Result<Store, Failure> {
+    if !db.is_file() {
+        return Err(Failure::Other(format!("found no file {}, expected a database", db.display())));
+    }
+    Ok(Store::open(db).await?)
+}

@@ -1,0 +1,36 @@
+//! `recompute`.
+
+use std::path::Path;
+
+use jiff::Timestamp;
+
+use super::{Failure, open_existing, progress};
+use crate::desk::{self, Desk, Difference};
+
+/// Judges everything anew; with `verify` changes nothing and fails on any difference.
+pub async fn run(db: &Path, verify: bool) -> Result<(), Failure> {
+    let desk = Desk::open(open_existing(db).await?).await?;
+    progress("judging every submission");
+    let (count, differences) =
+        if verify { desk::verify(&desk).await? } else { desk::recompute(&desk, Timestamp::now()).await? };
+    for difference in &differences {
+        println!("{}", line(difference));
+    }
+    let differ = if verify { "differ from what is stored" } else { "differed and were stored anew" };
+    println!("{count} submissions judged, {} {differ}", differences.len());
+    desk.close().await;
+    if verify && !differences.is_empty() {
+        return Err(Failure::Other("found differences, expected none".into()));
+    }
+    Ok(())
+}
+
+fn line(difference: &Difference) -> String {
+    let points = |judged: &Option<crate::term::Judged>| {
+        judged.as_ref().map_or("nothing".to_owned(), |j| format!("{} points", j.evaluation.marks.total))
+    };
+    let (stored, fresh) = (points(&difference.stored), points(&difference.fresh));
+    let same = if stored == fresh { ", figures or flags differ" } else { "" };
+    let slot = &difference.slot;
+    format!("{}, {}: stored {stored}, judged {fresh}{same}", slot.experiment, slot.student)
+}

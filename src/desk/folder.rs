@@ -1,0 +1,102 @@
+//! A course folder into a database, out of it, and straight through to grades.
+
+use std::collections::BTreeMap;
+
+use jiff::Timestamp;
+
+use super::{Desk, Image};
+use crate::change::Change;
+use crate::files::{self, Fault, Folder};
+use crate::store::{Store, StoreError};
+use crate::term::{Judged, Slot, Term};
+
+/// Why a folder was not brought in.
+#[derive(Debug, thiserror::Error)]
+pub enum BringError {
+    /// The files are at fault; nothing was imported.
+    #[error("found {} faults in the course folder; nothing was imported", .0.len())]
+    Faults(Vec<Fault>),
+    /// The database holds another course.
+    #[error("found the course \u{201c}{held}\u{201d} in the database, expected \u{201c}{folder}\u{201d} as in the folder, or an empty database")]
+    OtherCourse {
+        /// Title and term of the course in the database.
+        held: String,
+        /// Title and term of the folder's.
+        folder: String,
+    },
+    /// Not on disk.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+}
+
+/// What bringing a folder in did.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Brought {
+    /// Changes made; 0 if the database held all of it already.
+    pub changes: usize,
+    /// Hand-ins among them.
+    pub hand_ins: usize,
+}
+
+/// Brings everything of a folder into the database: what is new and what differs. Nothing is taken away, and the same
+/// folder brought in again changes nothing.
+///
+/// # Errors
+/// [`BringError`]; then nothing was imported.
+pub async fn bring_in(desk: &Desk, folder: &Folder, login: &str, at: Timestamp) -> Result<Brought, BringError> {
+    let incoming = files::read_term(folder).map_err(BringError::Faults)?;
+    let mut brought = Brought { changes: 0, hand_ins: 0 };
+    desk.apply_if(login, at, |image| {
+        let changes = match image.map(|image| &image.term) {
+            None => changes_of_new(&incoming),
+            Some(held) if same_course(held, &incoming) => held.changes_from(&incoming),
+            Some(held) => {
+                let name = |term: &Term| format!("{}, {}", term.course.title, term.course.term);
+                return Err(BringError::OtherCourse { held: name(held), folder: name(&incoming) });
+            }
+        };
+        brought.changes = changes.len();
+        brought.hand_ins = changes.iter().filter(|c| matches!(c, Change::HandIn { .. })).count();
+        Ok(changes)
+    })
+    .await?;
+    Ok(brought)
+}
+
+/// The four files of grades for a course as it stands.
+#[must_use]
+pub fn output_files(image: &Image) -> Folder {
+    let term = &image.term;
+    let judged = in_course_order(term, &image.judged);
+    files::outputs(term, &judged)
+}
+
+/// The whole job with no server: a folder in, the four files of grades out, through a database in memory.
+///
+/// # Errors
+/// [`BringError`] if the folder is at fault.
+pub async fn grade(folder: &Folder, at: Timestamp) -> Result<Folder, BringError> {
+    let desk = Desk::open(Store::in_memory().await?).await?;
+    bring_in(&desk, folder, "grade", at).await?;
+    let view = desk.view().await?;
+    Ok(output_files(&view))
+}
+
+fn same_course(one: &Term, other: &Term) -> bool {
+    one.course.title == other.course.title && one.course.term == other.course.term
+}
+
+/// Everything of a term as changes to a database that holds no course.
+fn changes_of_new(incoming: &Term) -> Vec<Change> {
+    let empty = Term::new(incoming.course.clone(), incoming.glassware.clone());
+    let mut changes = vec![Change::Course(incoming.course.clone())];
+    changes.extend(empty.changes_from(incoming));
+    changes
+}
+
+/// Judgements in course order, then roster order.
+fn in_course_order(term: &Term, judged: &BTreeMap<Slot, Judged>) -> Vec<(Slot, Judged)> {
+    let experiments = term.experiments.iter();
+    let slots = experiments.flat_map(|e| term.students.iter().map(|s| Slot::new(&e.key, &s.id)));
+    slots.filter_map(|slot| judged.get(&slot).map(|one| (slot.clone(), one.clone()))).collect()
+}

@@ -1,0 +1,143 @@
+//! A student hands in, or corrects what was handed in.
+
+use jiff::Timestamp;
+
+use super::Desk;
+use crate::change::Change;
+use crate::judge::{Question, refusals};
+use crate::store::{StoreError, StoredSubmission, by_request_key};
+use crate::submission::HandIn;
+use crate::term::{Revision, Slot};
+
+/// A request to hand in.
+#[derive(Clone, Debug)]
+pub struct HandInRequest {
+    /// Whose, for what.
+    pub slot: Slot,
+    /// What is handed in.
+    pub hand_in: HandIn,
+    /// Names the request: a repeat under the same key gets the same receipt.
+    pub key: String,
+    /// How many revisions the student had before them when they wrote this.
+    pub seen_revisions: usize,
+    /// Why it corrects the one before; empty for the first.
+    pub reason: String,
+    /// Now.
+    pub at: Timestamp,
+}
+
+/// Proof that a hand-in is on disk.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Receipt {
+    /// Its number.
+    pub number: i64,
+    /// Whether an earlier request of the same key had already brought it.
+    pub repeated: bool,
+}
+
+/// Why a hand-in was not accepted. Nothing typed is lost: the form comes back filled.
+#[derive(Debug, thiserror::Error)]
+pub enum HandInError {
+    /// The experiment does not exist or the student is not on the roster.
+    #[error("found no experiment \u{201c}{0}\u{201d} for you, expected one of your course")]
+    NotFound(String),
+    /// It has not opened.
+    #[error("this experiment opens on {0}; until then nothing can be handed in")]
+    NotOpen(jiff::civil::DateTime),
+    /// Results are out.
+    #[error("the results of this experiment are released; speak to your assistant about a correction")]
+    Released,
+    /// Another revision was handed in meanwhile.
+    #[error("you have handed in another version since you opened this form (there are {found} now, {seen} when you opened it); look at it before you replace it")]
+    Stale {
+        /// Revisions there are.
+        found: usize,
+        /// Revisions the form knew of.
+        seen: usize,
+    },
+    /// A correction without a reason.
+    #[error("found no reason, expected a sentence that says why you correct what you handed in")]
+    NoReason,
+    /// Nothing to hand in.
+    #[error("found no titration, expected at least one")]
+    Empty,
+    /// The key was used for something else.
+    #[error("this form was already used to hand in something else; open the experiment again")]
+    KeyReused,
+    /// Readings that cannot be.
+    #[error("found readings that cannot be: {}", .0.iter().map(|q| q.text.as_str()).collect::<Vec<_>>().join("; "))]
+    Refused(Vec<Question>),
+    /// Not on disk.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+}
+
+/// Hands in. When this returns a receipt, it is on disk.
+///
+/// # Errors
+/// [`HandInError`]; then nothing was kept.
+pub async fn hand_in(desk: &Desk, request: HandInRequest) -> Result<Receipt, HandInError> {
+    let HandInRequest { slot, hand_in, key, seen_revisions, reason, at } = request;
+    if let Some(receipt) = earlier(desk, &key, &slot, &hand_in).await? {
+        return Ok(receipt);
+    }
+    let login = slot.student.clone();
+    let wanted = (slot.clone(), hand_in.clone());
+    let written = desk
+        .apply_if(&login, at, |image| {
+            let image = image.ok_or(StoreError::NoCourse)?;
+            let term = &image.term;
+            let not_found = || HandInError::NotFound(slot.experiment.clone());
+            let experiment = term.experiment(&slot.experiment).ok_or_else(not_found)?;
+            term.student(&slot.student).ok_or_else(not_found)?;
+            if term.course.zone.instant(experiment.dates.opens).is_some_and(|opens| at < opens) {
+                return Err(HandInError::NotOpen(experiment.dates.opens));
+            }
+            if image.is_released(&slot.experiment) {
+                return Err(HandInError::Released);
+            }
+            let held = term.submissions.get(&slot).map_or(0, Vec::len);
+            if held != seen_revisions {
+                return Err(HandInError::Stale { found: held, seen: seen_revisions });
+            }
+            if held > 0 && reason.trim().is_empty() {
+                return Err(HandInError::NoReason);
+            }
+            if hand_in.titrations.is_empty() {
+                return Err(HandInError::Empty);
+            }
+            let rows = hand_in.titrations.iter().enumerate();
+            let refused: Vec<Question> = rows.flat_map(|(row, t)| refusals(&experiment.procedure, row, t)).collect();
+            if !refused.is_empty() {
+                return Err(HandInError::Refused(refused));
+            }
+            let reason = if held > 0 { reason.trim().to_owned() } else { String::new() };
+            let revision = Revision { hand_in, submitted_at: Some(at), reason, receipt: None };
+            Ok(vec![Change::HandIn { slot, revision, key: Some(key.clone()) }])
+        })
+        .await;
+    match written {
+        Ok(written) => {
+            let number = written.and_then(|w| w.receipts.into_iter().flatten().next());
+            let missing = || StoreError::damaged("submission", "found no receipt for what was written");
+            Ok(Receipt { number: number.ok_or_else(missing)?, repeated: false })
+        }
+        // the same request may have come in twice at once, and the other one was first
+        Err(why) => match earlier(desk, &key, &wanted.0, &wanted.1).await? {
+            Some(receipt) => Ok(receipt),
+            None => Err(why),
+        },
+    }
+}
+
+/// The receipt of an earlier request under the same key.
+async fn earlier(desk: &Desk, key: &str, slot: &Slot, hand_in: &HandIn) -> Result<Option<Receipt>, HandInError> {
+    let mut reader = desk.store().read().await?;
+    let Some(known): Option<StoredSubmission> = by_request_key(&mut reader, key).await? else { return Ok(None) };
+    if known.slot != *slot || known.revision.hand_in != *hand_in {
+        return Err(HandInError::KeyReused);
+    }
+    let missing = || StoreError::damaged("submission", "found a submission without a number");
+    let number = known.revision.receipt.ok_or_else(missing)?;
+    Ok(Some(Receipt { number, repeated: true }))
+}

@@ -1,0 +1,121 @@
+//! An assistant settles what was flagged, and gives points by hand.
+
+use jiff::Timestamp;
+use rust_decimal::Decimal;
+
+use super::Desk;
+use crate::change::Change;
+use crate::store::StoreError;
+use crate::term::{Decision, Ruling, Slot};
+
+/// Why a decision was not made.
+#[derive(Debug, thiserror::Error)]
+pub enum ReviewError {
+    /// Nothing was handed in there.
+    #[error("found nothing handed in for this student and experiment")]
+    NotFound,
+    /// The submission changed since the page was opened.
+    #[error("the student has handed in another version since you opened this page; look at it before you decide")]
+    Stale,
+    /// A decision that needs a reason has none.
+    #[error("found no reason, expected a sentence that says why")]
+    NoReason,
+    /// A trial that is not there.
+    #[error("found no trial {0} in this submission")]
+    NoTrial(u32),
+    /// An adjustment out of range.
+    #[error("found {found} points, expected \u{2212}{most} to {most}")]
+    Adjustment {
+        /// The points.
+        found: Decimal,
+        /// Most that can be added or taken off.
+        most: Decimal,
+    },
+    /// Points by hand out of range.
+    #[error("found {found} points, expected 0 to {most}")]
+    Points {
+        /// The points.
+        found: Decimal,
+        /// Points of the part.
+        most: Decimal,
+    },
+    /// Another version cannot be handed in once results are out.
+    #[error("the results are released; withdraw them before a submission goes back to a student")]
+    Released,
+    /// Not on disk.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+}
+
+/// Makes a decision on a submission. `seen_revisions` is how many the page showed.
+///
+/// # Errors
+/// [`ReviewError`]; then nothing changed.
+pub async fn decide(
+    desk: &Desk,
+    slot: Slot,
+    ruling: Ruling,
+    reason: &str,
+    seen_revisions: usize,
+    (login, at): (&str, Timestamp),
+) -> Result<(), ReviewError> {
+    let reason = reason.trim().to_owned();
+    let by = login.to_owned();
+    desk.apply_if(login, at, |image| {
+        let image = image.ok_or(StoreError::NoCourse)?;
+        let (_, revisions) = image.term.handed_in_by(&slot).ok_or(ReviewError::NotFound)?;
+        if revisions.len() != seen_revisions {
+            return Err(ReviewError::Stale);
+        }
+        if reason.is_empty() && !matches!(ruling, Ruling::Accept) {
+            return Err(ReviewError::NoReason);
+        }
+        match &ruling {
+            Ruling::LeaveOut { trial } | Ruling::PutBack { trial } => {
+                let there = revisions.last().is_some_and(|r| r.hand_in.numbered().any(|(n, _)| n == *trial));
+                if !there {
+                    return Err(ReviewError::NoTrial(*trial));
+                }
+            }
+            Ruling::Adjust { points } => {
+                let marking = image.term.experiment(&slot.experiment).map(|e| e.procedure.marking.possible());
+                let most = marking.unwrap_or_default();
+                if points.abs() > most {
+                    return Err(ReviewError::Adjustment { found: *points, most });
+                }
+            }
+            Ruling::Return if image.is_released(&slot.experiment) => return Err(ReviewError::Released),
+            _ => {}
+        }
+        Ok(vec![Change::Decide { slot, decision: Decision { ruling, reason, by, at } }])
+    })
+    .await?;
+    Ok(())
+}
+
+/// Gives points by hand, or replaces those given.
+///
+/// # Errors
+/// [`ReviewError`]; then nothing changed.
+pub async fn give_points(
+    desk: &Desk,
+    slot: Slot,
+    points: Decimal,
+    (login, at): (&str, Timestamp),
+) -> Result<(), ReviewError> {
+    desk.apply_if(login, at, |image| {
+        let term = &image.ok_or(StoreError::NoCourse)?.term;
+        let experiment = term.experiment(&slot.experiment).ok_or(ReviewError::NotFound)?;
+        term.student(&slot.student).ok_or(ReviewError::NotFound)?;
+        let most = experiment.procedure.marking.by_hand.unwrap_or_default();
+        if points < Decimal::ZERO || points > most {
+            return Err(ReviewError::Points { found: points, most });
+        }
+        if term.by_hand.get(&slot) == Some(&points) {
+            return Ok(Vec::new());
+        }
+        Ok(vec![Change::ByHand { slot, points }])
+    })
+    .await?;
+    Ok(())
+}

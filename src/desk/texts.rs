@@ -1,0 +1,38 @@
+//! Reads the texts that the database keeps as they were written.
+
+use crate::files;
+use crate::measure::GlasswareTable;
+use crate::procedure::Procedure;
+use crate::store::Texts;
+use crate::term::ExperimentSource;
+
+/// The formats of the course folder.
+#[derive(Clone, Copy, Debug)]
+pub struct FileTexts;
+
+impl Texts for FileTexts {
+    fn glassware(&self, own: Option<&str>) -> Result<GlasswareTable, String> {
+        let mut table = files::shipped_glassware();
+        if let Some(text) = own {
+            files::read_glassware("glassware.toml", text, &mut table).map_err(all)?;
+        }
+        Ok(table)
+    }
+
+    fn procedure(
+        &self,
+        text: &str,
+        source: &ExperimentSource,
+        glassware: &GlasswareTable,
+    ) -> Result<Procedure, String> {
+        let file = format!("procedures/{}.toml", source.procedure);
+        let procedure = files::read_procedure(&file, text, glassware).map_err(all)?;
+        let marking = source.marking.as_deref().map(files::read_marking).transpose().map_err(all)?;
+        let trials = source.trials.as_deref().map(files::read_trials).transpose().map_err(all)?;
+        Ok(procedure.with(trials, marking))
+    }
+}
+
+fn all(faults: Vec<files::Fault>) -> String {
+    faults.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ")
+}

@@ -1,0 +1,504 @@
+//! Invents a course with a seed: people, lots, unknowns, and hand-ins with the usual slips.
+//!
+//! The demo course and the courses of load tests are made here. Everything and everybody in them is made up.
+
+use std::collections::BTreeMap;
+
+use jiff::{SignedDuration, Timestamp};
+use rand::seq::IndexedRandom;
+use rand::{Rng, RngExt, SeedableRng};
+use rand_chacha::ChaCha20Rng;
+use rust_decimal::Decimal;
+
+use crate::course::{Course, Experiment, StaffMember, StaffRole, Student};
+use crate::judge::rehearsal::{Bench, Hand, result_at, simulate};
+use crate::measure::{GlasswareTable, Reading, from_f64, to_decimals, to_figures};
+use crate::procedure::{Dates, Procedure, Scheme};
+use crate::submission::{HandIn, TrialLabel};
+use crate::term::{ExperimentSource, Revision, Slot, Term};
+use crate::truth::{Assigned, Lot, Sealed, Unknown};
+use crate::workup::{WorkUpInput, work_up};
+
+/// What to invent.
+#[derive(Clone, Debug)]
+pub struct Plan {
+    /// Title, term, zone.
+    pub course: Course,
+    /// Names of the sections.
+    pub sections: Vec<String>,
+    /// Students in each.
+    pub students_per_section: usize,
+    /// In course order.
+    pub experiments: Vec<PlannedExperiment>,
+    /// The same seed invents the same course.
+    pub seed: u64,
+}
+
+/// An experiment to invent hand-ins for.
+#[derive(Clone, Debug)]
+pub struct PlannedExperiment {
+    /// Its key.
+    pub key: String,
+    /// The procedure's own key, its text and itself.
+    pub procedure: (String, String, Procedure),
+    /// When it opens and is due.
+    pub dates: Dates,
+    /// Codes of unknowns start with this.
+    pub prefix: String,
+    /// How many unknowns.
+    pub unknowns: usize,
+    /// How many students have not handed in.
+    pub missing: usize,
+}
+
+/// Invents the course.
+#[must_use]
+pub fn invent(plan: &Plan, glassware: GlasswareTable) -> Term {
+    let mut rng = ChaCha20Rng::seed_from_u64(plan.seed);
+    let mut term = Term::new(plan.course.clone(), glassware);
+    people(plan, &mut term, &mut rng);
+    for planned in &plan.experiments {
+        Invention {
+            planned,
+            rng: &mut rng,
+            term: &mut term,
+        }
+        .run();
+    }
+    term
+}
+
+const FAMILY: [&str; 48] = [
+    "Abara",
+    "Aldine",
+    "Amsel",
+    "Barrow",
+    "Bellweather",
+    "Birchall",
+    "Calloway",
+    "Castellan",
+    "Corvin",
+    "Dahlberg",
+    "Dunmore",
+    "Eastlake",
+    "Eklund",
+    "Fairweather",
+    "Fenwick",
+    "Galloway",
+    "Greer",
+    "Halloran",
+    "Hartnoll",
+    "Ibarra",
+    "Idowu",
+    "Jansen",
+    "Kestrel",
+    "Kowal",
+    "Lindqvist",
+    "Lockhart",
+    "Marchetti",
+    "Merriweather",
+    "Nakata",
+    "Norling",
+    "Okafor",
+    "Osterman",
+    "Pemberton",
+    "Quill",
+    "Rasmussen",
+    "Rowntree",
+    "Sandoval",
+    "Seaborne",
+    "Tanaka",
+    "Thackeray",
+    "Umber",
+    "Vasquez",
+    "Verhoeven",
+    "Wetherby",
+    "Whitlock",
+    "Yarrow",
+    "Yilmaz",
+    "Zeller",
+];
+const GIVEN: [&str; 40] = [
+    "Ada", "Aino", "Amara", "Anselm", "Basil", "Beatriz", "Bram", "Callum", "Chidi", "Clara",
+    "Dara", "Dimitri", "Elif", "Emil", "Esme", "Farah", "Felix", "Greta", "Hana", "Hugo", "Imani",
+    "Ines", "Jonas", "Juno", "Kai", "Leila", "Lucia", "Mateo", "Mira", "Nils", "Noor", "Odile",
+    "Oren", "Priya", "Rafael", "Saskia", "Tamsin", "Tomas", "Wren", "Yusuf",
+];
+
+fn people(plan: &Plan, term: &mut Term, rng: &mut ChaCha20Rng) {
+    let mut number = 4_100_u32;
+    for section in &plan.sections {
+        let mut members = Vec::new();
+        for _ in 0..plan.students_per_section {
+            number = number.saturating_add(rng.random_range(1..4));
+            members.push(Student {
+                // ids are text: these begin with a zero that has to stay
+                id: format!("0{number}"),
+                family_name: pick(&FAMILY, rng).to_owned(),
+                given_name: pick(&GIVEN, rng).to_owned(),
+                section: section.clone(),
+                email: String::new(),
+            });
+        }
+        members.sort_by(|a, b| {
+            (&a.family_name, &a.given_name, &a.id).cmp(&(&b.family_name, &b.given_name, &b.id))
+        });
+        term.students.extend(members);
+    }
+    let staff = |login: &str, name: &str, role, sections: Vec<String>| StaffMember {
+        login: login.to_owned(),
+        name: name.to_owned(),
+        role,
+        sections,
+    };
+    term.staff.push(staff(
+        "m.thorne",
+        "Maren Thorne",
+        StaffRole::Coordinator,
+        Vec::new(),
+    ));
+    let assistants = [
+        ("j.abel", "Jory Abel"),
+        ("l.brandt", "Lotte Brandt"),
+        ("s.costa", "Silvio Costa"),
+        ("r.dey", "Ruma Dey"),
+    ];
+    for (index, (login, name)) in assistants.into_iter().enumerate() {
+        let own = plan
+            .sections
+            .iter()
+            .skip(index)
+            .step_by(assistants.len())
+            .cloned()
+            .collect();
+        term.staff
+            .push(staff(login, name, StaffRole::Assistant, own));
+    }
+}
+
+fn pick<'a>(names: &[&'a str], rng: &mut impl Rng) -> &'a str {
+    names.choose(rng).copied().unwrap_or_default()
+}
+
+struct Invention<'a> {
+    planned: &'a PlannedExperiment,
+    rng: &'a mut ChaCha20Rng,
+    term: &'a mut Term,
+}
+
+/// What one student does besides titrating.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Slip {
+    None,
+    WholeMillilitre,
+    OtherBottle,
+    Careless,
+    Sloppy,
+    TooFewTrials,
+    Late,
+    Corrected,
+    WrongAnswer,
+    NoAnswer,
+}
+
+impl Invention<'_> {
+    fn run(mut self) {
+        let (key, text, procedure) = &self.planned.procedure;
+        self.term
+            .sources
+            .procedures
+            .insert(key.clone(), text.clone());
+        let source = ExperimentSource {
+            procedure: key.clone(),
+            ..ExperimentSource::default()
+        };
+        self.term
+            .sources
+            .experiments
+            .insert(self.planned.key.clone(), source);
+        self.term.experiments.push(Experiment {
+            key: self.planned.key.clone(),
+            procedure: procedure.clone(),
+            dates: self.planned.dates,
+            section_lots: BTreeMap::new(),
+        });
+        let lots = self.lots(procedure);
+        let truths = self.unknowns(procedure, &lots);
+        let students: Vec<Student> = self.term.students.clone();
+        let mut last = usize::MAX;
+        for (place, student) in students.iter().enumerate() {
+            let mut own = self.rng.random_range(0..truths.len());
+            if own == last {
+                own = own.saturating_add(1) % truths.len();
+            }
+            last = own;
+            let slot = Slot::new(&self.planned.key, &student.id);
+            self.term.issued.insert(slot.clone(), truths[own].0.clone());
+            // those who have not handed in are spread over the roster
+            let every = students
+                .len()
+                .checked_div(self.planned.missing)
+                .unwrap_or(usize::MAX)
+                .max(1);
+            let absent = place % every == every / 2 && place / every < self.planned.missing;
+            if !absent {
+                self.student(procedure, slot, &lots, &truths, own);
+            }
+        }
+    }
+
+    /// A titrant lot, and one of the excess reagent, a little off their labels.
+    fn lots(&mut self, procedure: &Procedure) -> (Option<Lot>, Option<Lot>) {
+        let prefix = &self.planned.prefix;
+        let mut make = |suffix: &str, species: &crate::chem::Formula, nominal: Decimal| {
+            let off = Decimal::new(self.rng.random_range(-180..180), 4);
+            let value = to_figures(nominal.saturating_mul(Decimal::ONE.saturating_add(off)), 5);
+            let standard_uncertainty = to_figures(value.saturating_mul(Decimal::new(8, 4)), 2);
+            let molarity = Assigned {
+                value,
+                standard_uncertainty,
+            };
+            let code = format!("{prefix}-{suffix}");
+            let lot = Lot {
+                code: code.clone(),
+                reagent: species.written().to_owned(),
+                molarity,
+                version: 1,
+            };
+            self.term.lots.insert(code, lot.clone());
+            lot
+        };
+        let titrant = procedure
+            .uses_titrant_lot()
+            .then(|| make("T1", &procedure.titrant.species, procedure.titrant.nominal));
+        let excess = procedure
+            .excess
+            .as_ref()
+            .map(|excess| make("X1", &excess.species, excess.nominal));
+        (titrant, excess)
+    }
+
+    /// Unknowns whose titres lie between 40 and 70 % of the burette.
+    fn unknowns(
+        &mut self,
+        procedure: &Procedure,
+        lots: &(Option<Lot>, Option<Lot>),
+    ) -> Vec<(String, f64)> {
+        let bench = Bench {
+            truth: 1.0,
+            lot: lots.0.as_ref(),
+            excess_lot: lots.1.as_ref(),
+            blank: BLANK,
+        };
+        let capacity = crate::measure::as_f64(procedure.titrant.burette.capacity());
+        let mut truths = Vec::new();
+        for n in 1..=self.planned.unknowns {
+            let share = self.rng.random_range(0.40..0.70);
+            let truth = if procedure.scheme == Scheme::Standardisation {
+                crate::measure::as_f64(procedure.titrant.nominal)
+                    * self.rng.random_range(0.95..1.05)
+            } else {
+                result_at(procedure, &bench, capacity * share).unwrap_or(1.0)
+            };
+            let value = to_figures(from_f64(truth, 8).unwrap_or(Decimal::ONE), 4);
+            let standard_uncertainty = to_figures(value.saturating_mul(Decimal::new(1, 3)), 2);
+            let code = format!("{}-{n:02}", self.planned.prefix);
+            let truth = Sealed::new(Assigned {
+                value,
+                standard_uncertainty,
+            });
+            let of = self
+                .term
+                .unknowns
+                .entry(self.planned.key.clone())
+                .or_default();
+            of.insert(
+                code.clone(),
+                Unknown {
+                    code: code.clone(),
+                    truth,
+                    version: 1,
+                },
+            );
+            truths.push((code, crate::measure::as_f64(value)));
+        }
+        truths
+    }
+
+    fn student(
+        &mut self,
+        procedure: &Procedure,
+        slot: Slot,
+        lots: &(Option<Lot>, Option<Lot>),
+        truths: &[(String, f64)],
+        own: usize,
+    ) {
+        let slip = self.slip();
+        let taken = match slip {
+            Slip::OtherBottle => own.saturating_add(1) % truths.len(),
+            _ => own,
+        };
+        let bench = Bench {
+            truth: truths[taken].1,
+            lot: lots.0.as_ref(),
+            excess_lot: lots.1.as_ref(),
+            blank: BLANK,
+        };
+        let trials = procedure.trials.minimum;
+        let hand = Hand {
+            care: if slip == Slip::Careless {
+                4.0
+            } else {
+                self.rng.random_range(0.6..1.1)
+            },
+            sloppy_decimals: if slip == Slip::Sloppy { 0.5 } else { 0.0 },
+            trials: if slip == Slip::TooFewTrials {
+                trials.saturating_sub(1).max(1)
+            } else {
+                trials
+            },
+            rough: self.rng.random::<f64>() < 0.3,
+        };
+        let Some(mut hand_in) = simulate(procedure, &bench, &hand, self.rng) else {
+            return;
+        };
+        if slip == Slip::OtherBottle && self.rng.random::<bool>() {
+            hand_in
+                .titrations
+                .iter_mut()
+                .for_each(|t| t.unknown = Some(truths[taken].0.clone()));
+        }
+        hand_in.reported = self.answer(procedure, &hand_in, lots, slip);
+        let zone = self.term.course.zone.clone();
+        let due = zone
+            .instant(self.planned.dates.due)
+            .unwrap_or(Timestamp::UNIX_EPOCH);
+        let minutes = match slip {
+            Slip::Late => self.rng.random_range(60 * 20..60 * 80),
+            _ => -self.rng.random_range(30..60 * 70),
+        };
+        let at = due
+            .saturating_add(SignedDuration::from_mins(minutes))
+            .unwrap_or(due);
+        let mut revisions = Vec::new();
+        if slip == Slip::Corrected {
+            let first = with_misread(hand_in.clone());
+            revisions.push(revision(
+                first,
+                at.saturating_sub(SignedDuration::from_mins(25))
+                    .unwrap_or(at),
+                "",
+            ));
+        }
+        if slip == Slip::WholeMillilitre {
+            hand_in = with_misread(hand_in);
+        }
+        let reason = if revisions.is_empty() {
+            ""
+        } else {
+            "copied the first end reading wrongly from my notebook"
+        };
+        revisions.push(revision(hand_in, at, reason));
+        self.term.submissions.insert(slot.clone(), revisions);
+        if let Some(most) = procedure.marking.by_hand {
+            let share = Decimal::new(self.rng.random_range(5..=10), 1);
+            self.term
+                .by_hand
+                .insert(slot, to_decimals(most.saturating_mul(share), 1).normalize());
+        }
+    }
+
+    fn slip(&mut self) -> Slip {
+        let usual = [
+            (Slip::WholeMillilitre, 0.03),
+            (Slip::OtherBottle, 0.02),
+            (Slip::Careless, 0.03),
+            (Slip::Sloppy, 0.06),
+            (Slip::TooFewTrials, 0.03),
+            (Slip::Late, 0.05),
+            (Slip::Corrected, 0.03),
+            (Slip::WrongAnswer, 0.06),
+            (Slip::NoAnswer, 0.02),
+        ];
+        let mut draw = self.rng.random::<f64>();
+        for (slip, share) in usual {
+            draw -= share;
+            if draw < 0.0 {
+                return slip;
+            }
+        }
+        Slip::None
+    }
+
+    /// The student's own answer to four figures; wrong by a ratio of two or a power of ten if that is the slip.
+    fn answer(
+        &mut self,
+        procedure: &Procedure,
+        hand_in: &HandIn,
+        lots: &(Option<Lot>, Option<Lot>),
+        slip: Slip,
+    ) -> Option<Reading> {
+        if slip == Slip::NoAnswer {
+            return None;
+        }
+        let lots = vec![(lots.0.as_ref(), lots.1.as_ref()); hand_in.titrations.len()];
+        let left_out = std::collections::BTreeSet::new();
+        let done = work_up(WorkUpInput {
+            procedure,
+            hand_in,
+            lots: &lots,
+            left_out: &left_out,
+        });
+        let mut value = done.value()?;
+        if slip == Slip::WrongAnswer {
+            let factors = [
+                Decimal::new(5, 1),
+                Decimal::TWO,
+                Decimal::TEN,
+                Decimal::new(104, 2),
+            ];
+            value = value.saturating_mul(*factors.choose(self.rng)?);
+        }
+        Reading::parse_answer(&to_figures(value, 4).to_string()).ok()
+    }
+}
+
+/// What a blank takes, mL.
+const BLANK: f64 = 0.12;
+
+fn revision(hand_in: HandIn, at: Timestamp, reason: &str) -> Revision {
+    // files keep whole seconds
+    let at = Timestamp::from_second(at.as_second()).unwrap_or(at);
+    let mut hand_in = hand_in;
+    hand_in
+        .titrations
+        .iter_mut()
+        .for_each(|t| t.submitted_at = Some(at));
+    Revision {
+        hand_in,
+        submitted_at: Some(at),
+        reason: reason.to_owned(),
+        receipt: None,
+    }
+}
+
+/// The first numbered trial's end read one millilitre too far.
+fn with_misread(mut hand_in: HandIn) -> HandIn {
+    let numbered = hand_in
+        .titrations
+        .iter_mut()
+        .find(|t| matches!(t.trial, TrialLabel::Numbered(1)));
+    if let Some(piece) = numbered.and_then(|t| t.burette.last_mut()) {
+        // a reading past the end of the scale would be refused
+        let further = piece.end.value().saturating_add(Decimal::ONE);
+        let value = if further < Decimal::from(50) {
+            further
+        } else {
+            further.saturating_sub(Decimal::TWO)
+        };
+        if let Ok(end) = Reading::parse(&value.to_string()) {
+            piece.end = end;
+        }
+    }
+    hand_in
+}

@@ -1,0 +1,230 @@
+//! Before the week: can this be marked fairly?
+
+use std::collections::BTreeMap;
+
+use rand::SeedableRng;
+use rand_chacha::ChaCha20Rng;
+use rust_decimal::Decimal;
+use rust_decimal::prelude::FromPrimitive;
+
+use super::evaluate::{Case, DefaultLots, Settlement, evaluate};
+use super::marking::Scale;
+use super::marks::Part;
+use super::rehearsal::{Bench, Hand, result_at, simulate};
+use crate::measure::{as_f64, from_f64, plain, to_figures};
+use crate::procedure::{Procedure, Scheme};
+use crate::submission::HandIn;
+use crate::truth::{Assigned, Lot, Sealed, Unknown};
+
+/// What a class can be expected to reach with a procedure.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Fairness {
+    /// (share of the burette in percent, titre in mL, result) at 20, 50 and 90 %.
+    pub titres: Vec<(u32, f64, f64)>,
+    /// Relative standard uncertainty a careful student reaches at half the burette, percent.
+    pub reachable_percent: f64,
+    /// Largest contributions to it, percent of the result.
+    pub contributions: Vec<(String, f64)>,
+    /// Parts a simulated class of careful students scored: mean points and most points.
+    pub parts: Vec<(Part, f64, Decimal)>,
+    /// Share of that class with all points for accuracy, percent.
+    pub full_accuracy_percent: f64,
+    /// How many students were simulated.
+    pub students: usize,
+    /// What is not fair, in words.
+    pub warnings: Vec<String>,
+}
+
+/// Simulates a class of careful students at half the burette. The same seed gives the same class.
+///
+/// # Errors
+/// A sentence if no result can be computed from nominal amounts.
+pub fn fairness(procedure: &Procedure, students: usize, seed: u64) -> Result<Fairness, String> {
+    let titrant = nominal_lot("titrant", procedure.titrant.nominal);
+    let excess = procedure
+        .excess
+        .as_ref()
+        .map(|e| nominal_lot("excess", e.nominal));
+    let bench = Bench {
+        truth: 1.0,
+        lot: Some(&titrant),
+        excess_lot: excess.as_ref(),
+        blank: BLANK,
+    };
+    let capacity = as_f64(procedure.titrant.burette.capacity());
+    let result = |share: u32| {
+        let titre = capacity * f64::from(share) / 100.0;
+        let found = result_at(procedure, &bench, titre).filter(|r| *r > 0.0);
+        found.map(|result| (share, titre, result))
+    };
+    let titres: Vec<_> = [20, 50, 90].into_iter().filter_map(result).collect();
+    let truth = typical_result(procedure, &titres)
+        .ok_or("found no result above 0 at half the burette, expected one: are the amounts of the procedure right?")?;
+    let bench = Bench { truth, ..bench };
+    let class = Class {
+        procedure,
+        titrant: &titrant,
+        excess: excess.as_ref(),
+        truth,
+    };
+    let mut rng = ChaCha20Rng::seed_from_u64(seed);
+    let hand = Hand {
+        care: 1.0,
+        sloppy_decimals: 0.0,
+        trials: procedure.trials.minimum,
+        rough: false,
+    };
+    let mut sums: BTreeMap<Part, (f64, Decimal)> = BTreeMap::new();
+    let (mut full, mut done) = (0_usize, 0_usize);
+    let mut reachable = None;
+    for _ in 0..students {
+        let Some(hand_in) = simulate(procedure, &bench, &hand, &mut rng) else {
+            continue;
+        };
+        let judged = class.judge(&hand_in, |case| {
+            reachable.get_or_insert_with(|| case.work_up());
+            evaluate(case)
+        });
+        done = done.saturating_add(1);
+        for mark in judged
+            .marks
+            .parts
+            .iter()
+            .filter(|m| matches!(m.part, Part::Accuracy | Part::Agreement))
+        {
+            let sum = sums.entry(mark.part).or_insert((0.0, mark.possible));
+            sum.0 += as_f64(mark.points);
+            full = full.saturating_add(usize::from(
+                mark.part == Part::Accuracy && mark.points == mark.possible,
+            ));
+        }
+    }
+    let reachable = reachable.ok_or("found no result for a simulated student, expected one")?;
+    let (value, budget) = reachable
+        .value()
+        .zip(reachable.budget)
+        .ok_or("found no result for a simulated student")?;
+    let percent = |amount: f64| 100.0 * amount / as_f64(value).abs();
+    let predicted = budget.systematic.hypot(budget.predicted_random);
+    let mut fairness = Fairness {
+        titres,
+        reachable_percent: percent(predicted),
+        contributions: budget
+            .contributions
+            .iter()
+            .take(4)
+            .map(|c| (c.name.clone(), percent(c.amount)))
+            .collect(),
+        parts: sums
+            .into_iter()
+            .map(|(part, (sum, most))| (part, sum / done.max(1) as f64, most))
+            .collect(),
+        full_accuracy_percent: 100.0 * full as f64 / done.max(1) as f64,
+        students: done,
+        warnings: Vec::new(),
+    };
+    fairness.warnings = warnings(procedure, &fairness);
+    Ok(fairness)
+}
+
+/// The result at half the burette; for a standardisation the label's molarity.
+fn typical_result(procedure: &Procedure, titres: &[(u32, f64, f64)]) -> Option<f64> {
+    if procedure.scheme == Scheme::Standardisation {
+        return Some(as_f64(procedure.titrant.nominal));
+    }
+    titres
+        .iter()
+        .find(|(share, ..)| *share == 50)
+        .map(|(_, _, result)| *result)
+}
+
+const BLANK: f64 = 0.12;
+
+/// A lot at its label, known to 0.1 %.
+fn nominal_lot(code: &str, nominal: Decimal) -> Lot {
+    let standard_uncertainty = nominal.saturating_mul(Decimal::new(1, 3));
+    let molarity = Assigned {
+        value: nominal,
+        standard_uncertainty,
+    };
+    Lot {
+        code: code.to_owned(),
+        reagent: String::new(),
+        molarity,
+        version: 1,
+    }
+}
+
+struct Class<'a> {
+    procedure: &'a Procedure,
+    titrant: &'a Lot,
+    excess: Option<&'a Lot>,
+    truth: f64,
+}
+
+impl Class<'_> {
+    fn judge<T>(&self, hand_in: &HandIn, use_case: impl FnOnce(&Case) -> T) -> T {
+        let lots = [Some(self.titrant), self.excess].into_iter().flatten();
+        let lots: BTreeMap<String, Lot> = lots.map(|lot| (lot.code.clone(), lot.clone())).collect();
+        let value = Decimal::from_f64(self.truth).unwrap_or(Decimal::ONE);
+        let truth = Sealed::new(Assigned {
+            value,
+            standard_uncertainty: Decimal::ZERO,
+        });
+        let unknowns = BTreeMap::from([(
+            "u".to_owned(),
+            Unknown {
+                code: "u".into(),
+                truth,
+                version: 1,
+            },
+        )]);
+        use_case(&Case {
+            procedure: self.procedure,
+            hand_in,
+            revision: 1,
+            lots: &lots,
+            default_lots: &DefaultLots::default(),
+            unknowns: &unknowns,
+            issued: Some("u"),
+            submitted_at: None,
+            due: None,
+            by_hand: None,
+            settlement: &Settlement::default(),
+        })
+    }
+}
+
+fn warnings(procedure: &Procedure, found: &Fairness) -> Vec<String> {
+    let mut warnings = Vec::new();
+    let figures = |value: f64| from_f64(value, 2).map(plain).unwrap_or_default();
+    if let Some(accuracy) = &procedure.marking.accuracy {
+        let full = match &accuracy.scale {
+            Scale::Ramp { full_within, .. } => Some(*full_within),
+            Scale::Steps(steps) => steps.first().map(|(limit, _)| *limit),
+        };
+        // a careful student is within two standard uncertainties 19 times in 20
+        if let Some(full) = full.filter(|full| as_f64(*full) < 2.0 * found.reachable_percent) {
+            let largest = found.contributions.first().map_or("", |(name, _)| name);
+            warnings.push(format!(
+                "all points for accuracy want the result within {} %, but a careful student reaches a standard \
+                 uncertainty of {} %, twice that is {} %; the largest cause is: {largest}",
+                plain(to_figures(full, 3)),
+                figures(found.reachable_percent),
+                figures(2.0 * found.reachable_percent),
+            ));
+        }
+    }
+    if found.titres.len() < 3 {
+        warnings.push("part of the burette's range gives no result above 0".to_owned());
+    }
+    for (part, mean, most) in &found.parts {
+        if *mean < 0.85 * as_f64(*most) {
+            warnings.push(format!(
+                "careful students score {} of {most} for {part} on average",
+                figures(*mean)
+            ));
+        }
+    }
+    warnings
+}

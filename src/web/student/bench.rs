@@ -1,0 +1,379 @@
+//! The bench form: enter, look it over, hand in.
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Redirect, Response};
+
+use super::entry::{Doubt, Entry, FILLINGS, FieldFault, doubts, field_name, title};
+use super::record::{TrialRow, VolumeSpread, trial_rows, volume_spread};
+use crate::columns::Column;
+use crate::course::Experiment;
+use crate::desk::{self, HandInError, HandInRequest, Image};
+use crate::measure::GlasswareKind;
+use crate::procedure::Procedure;
+use crate::submission::{HandIn, TrialLabel};
+use crate::term::Slot;
+use crate::web::{AppState, Fields, Frame, Page, PageError, PageResult, StudentVisitor, dates};
+
+#[derive(Template)]
+#[template(path = "student/bench.html")]
+struct BenchForm {
+    frame: Frame,
+    heading: Heading,
+    entry: Entry,
+    rows: Vec<FormRow>,
+    lots: Vec<String>,
+    excess_lots: Vec<String>,
+    needs_lot: bool,
+    needs_excess_lot: bool,
+    faults: Vec<FieldFault>,
+    message: Option<String>,
+}
+
+#[derive(Template)]
+#[template(path = "student/look.html")]
+struct Look {
+    frame: Frame,
+    heading: Heading,
+    entry: Entry,
+    hidden: Vec<(String, String)>,
+    rows: Vec<TrialRow>,
+    spread: Option<VolumeSpread>,
+    sample_label: Option<String>,
+    doubts: Vec<Doubt>,
+    few: Option<String>,
+    unanswered: bool,
+    late: bool,
+}
+
+/// What stands above the form.
+struct Heading {
+    key: String,
+    title: String,
+    due: String,
+    unit: &'static str,
+    expressed_as: String,
+    burette: String,
+    burette_decimals: u32,
+    sample: String,
+    bottle: Option<String>,
+    cautions: Vec<String>,
+    revisions: usize,
+}
+
+/// One titration of the form.
+struct FormRow {
+    title: String,
+    hint: &'static str,
+    optional: bool,
+    open: bool,
+    trial: String,
+    cells: Vec<FormCell>,
+    refills: Vec<FormCell>,
+    refilled: bool,
+}
+
+/// One field of the form.
+struct FormCell {
+    name: String,
+    label: String,
+    value: String,
+    fault: Option<String>,
+    hint: String,
+}
+
+/// `GET /student/experiments/{key}/bench`
+pub async fn form(
+    State(state): State<AppState>,
+    Path(key): Path<String>,
+    visitor: StudentVisitor,
+) -> PageResult<Response> {
+    let view = state.desk.view().await?;
+    let (experiment, slot) = find(&view, &key, &visitor, &state)?;
+    let held = view.term.submissions.get(&slot);
+    let request_key = crate::web::random_key()?;
+    let mut entry = match held.and_then(|revisions| revisions.last().map(|last| (revisions.len(), last))) {
+        Some((seen, last)) => Entry::of_hand_in(&experiment.procedure, &last.hand_in, seen, request_key),
+        None => Entry::empty(&experiment.procedure, request_key),
+    };
+    let defaults = view.term.default_lots(experiment, &visitor.section);
+    if entry.lot.is_empty() {
+        entry.lot = defaults.titrant.unwrap_or_default();
+    }
+    if entry.excess_lot.is_empty() {
+        entry.excess_lot = defaults.excess.unwrap_or_default();
+    }
+    Ok(Page(form_page(&view, experiment, &visitor, entry, Vec::new(), None)).into_response())
+}
+
+/// `POST /student/experiments/{key}/bench`: checks, then shows what would be handed in; or adds a trial; or goes back.
+pub async fn look(
+    State(state): State<AppState>,
+    Path(key): Path<String>,
+    visitor: StudentVisitor,
+    fields: Fields,
+) -> PageResult<Response> {
+    let view = state.desk.view().await?;
+    let (experiment, _) = find(&view, &key, &visitor, &state)?;
+    let mut entry = Entry::of_fields(&experiment.procedure, &fields);
+    match fields.text("action") {
+        "add" => {
+            entry.add_trial();
+            Ok(Page(form_page(&view, experiment, &visitor, entry, Vec::new(), None)).into_response())
+        }
+        "change" => Ok(Page(form_page(&view, experiment, &visitor, entry, Vec::new(), None)).into_response()),
+        _ => Ok(checked(&view, experiment, &visitor, entry, &state, false)),
+    }
+}
+
+/// `POST /student/experiments/{key}/hand-in`
+pub async fn hand_in(
+    State(state): State<AppState>,
+    Path(key): Path<String>,
+    visitor: StudentVisitor,
+    fields: Fields,
+) -> PageResult<Response> {
+    let view = state.desk.view().await?;
+    let (experiment, slot) = find(&view, &key, &visitor, &state)?;
+    let procedure = &experiment.procedure;
+    let entry = Entry::of_fields(procedure, &fields);
+    if !(16..=64).contains(&entry.key.len()) {
+        return Err(PageError::bad_request("This form has lost its key. Open the experiment again and copy your readings over."));
+    }
+    let Ok(mut hand_in) = entry.read(procedure, |code| view.term.lots.contains_key(code)) else {
+        return Ok(checked(&view, experiment, &visitor, entry, &state, false));
+    };
+    let asked = doubts(procedure, &hand_in, |code| is_bottle(&view, &key, code));
+    if asked.iter().any(|doubt| !entry.confirmed.contains(&doubt.id)) {
+        return Ok(checked(&view, experiment, &visitor, entry, &state, true));
+    }
+    hand_in.confirmed = asked.into_iter().map(|doubt| doubt.id).collect();
+    let (seen_revisions, reason) = (entry.seen, entry.reason.clone());
+    drop(view);
+    let request =
+        HandInRequest { slot, hand_in, key: entry.key.clone(), seen_revisions, reason, at: state.clock.now() };
+    match desk::hand_in(&state.desk, request).await {
+        Ok(receipt) => Ok(Redirect::to(&format!("/student/receipts/{}", receipt.number)).into_response()),
+        Err(HandInError::Store(why)) => Err(why.into()),
+        Err(HandInError::KeyReused) => Err(PageError::unprocessable(HandInError::KeyReused.to_string())),
+        Err(why) => {
+            let status = match why {
+                HandInError::Stale { .. } => StatusCode::CONFLICT,
+                _ => StatusCode::UNPROCESSABLE_ENTITY,
+            };
+            let view = state.desk.view().await?;
+            let (experiment, _) = find(&view, &key, &visitor, &state)?;
+            let page = form_page(&view, experiment, &visitor, entry, Vec::new(), Some(why.to_string()));
+            Ok(Page(page).with_status(status))
+        }
+    }
+}
+
+/// The experiment and the student's place in it, if it has opened.
+fn find<'a>(
+    view: &'a Image,
+    key: &str,
+    visitor: &StudentVisitor,
+    state: &AppState,
+) -> PageResult<(&'a Experiment, Slot)> {
+    let experiment = view.term.experiment(key).ok_or_else(PageError::not_found)?;
+    let opens = view.term.course.zone.instant(experiment.dates.opens);
+    if opens.is_some_and(|opens| state.clock.now() < opens) {
+        let opens = dates::local(experiment.dates.opens);
+        return Err(PageError::forbidden(format!("This experiment opens on {opens}. Until then nothing can be entered.")));
+    }
+    if view.is_released(key) {
+        return Err(PageError::forbidden(
+            "The results of this experiment are out, so nothing more can be handed in. Speak to your assistant about a correction.",
+        ));
+    }
+    Ok((experiment, Slot::new(key, &visitor.id)))
+}
+
+fn is_bottle(view: &Image, key: &str, code: &str) -> bool {
+    let bottles = view.term.unknowns.get(key);
+    bottles.is_some_and(|bottles| bottles.keys().any(|bottle| bottle.eq_ignore_ascii_case(code)))
+}
+
+/// The look-over page, or the form again with what is wrong with it.
+fn checked(
+    view: &Image,
+    experiment: &Experiment,
+    visitor: &StudentVisitor,
+    entry: Entry,
+    state: &AppState,
+    unanswered: bool,
+) -> Response {
+    let procedure = &experiment.procedure;
+    match entry.read(procedure, |code| view.term.lots.contains_key(code)) {
+        Err(faults) => {
+            let page = form_page(view, experiment, visitor, entry, faults, None);
+            Page(page).with_status(StatusCode::UNPROCESSABLE_ENTITY)
+        }
+        Ok(hand_in) => {
+            let status = if unanswered { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK };
+            let due = view.term.course.zone.instant(experiment.dates.due);
+            let page = Look {
+                frame: visitor.frame("Look it over"),
+                heading: heading(view, experiment, visitor),
+                hidden: hidden(&entry),
+                rows: trial_rows(procedure, &hand_in),
+                spread: volume_spread(procedure, &hand_in),
+                sample_label: Column::of_sample(procedure).first().map(|_| sample_heading(procedure)),
+                doubts: doubts(procedure, &hand_in, |code| is_bottle(view, &experiment.key, code)),
+                few: few(procedure, &hand_in),
+                unanswered,
+                late: due.is_some_and(|due| state.clock.now() > due),
+                entry,
+            };
+            Page(page).with_status(status)
+        }
+    }
+}
+
+/// A word on trials or a blank still missing.
+fn few(procedure: &Procedure, hand_in: &HandIn) -> Option<String> {
+    let (count, minimum) = (hand_in.numbered().count(), procedure.trials.minimum);
+    let blank = hand_in.titrations.iter().any(|t| t.trial == TrialLabel::Blank);
+    let mut words = Vec::new();
+    if count < minimum as usize {
+        words.push(format!("you have entered {count} of the {minimum} trials asked for"));
+    }
+    if procedure.trials.blank && !blank {
+        words.push("you have not entered the blank".to_owned());
+    }
+    (!words.is_empty()).then(|| words.join(", and "))
+}
+
+/// Every field of the form but the session's token and the answers to questions.
+fn hidden(entry: &Entry) -> Vec<(String, String)> {
+    let named = [
+        ("key", entry.key.clone()),
+        ("seen", entry.seen.to_string()),
+        ("trials", entry.trials().to_string()),
+        ("lot", entry.lot.clone()),
+        ("excess_lot", entry.excess_lot.clone()),
+        ("unknown", entry.unknown.clone()),
+        ("reported", entry.reported.clone()),
+        ("reason", entry.reason.clone()),
+    ];
+    let mut fields: Vec<(String, String)> = named.into_iter().map(|(name, value)| (name.to_owned(), value)).collect();
+    for row in &entry.rows {
+        fields.extend(row.cells.iter().map(|(column, text)| (field_name(row.trial, *column), text.clone())));
+    }
+    fields
+}
+
+fn form_page(
+    view: &Image,
+    experiment: &Experiment,
+    visitor: &StudentVisitor,
+    entry: Entry,
+    faults: Vec<FieldFault>,
+    message: Option<String>,
+) -> BenchForm {
+    let procedure = &experiment.procedure;
+    let lots_of = |species: &crate::chem::Formula| -> Vec<String> {
+        let is_it = |lot: &&crate::truth::Lot| {
+            crate::chem::Formula::parse(&lot.reagent).is_ok_and(|formula| formula == *species)
+        };
+        let same: Vec<String> = view.term.lots.values().filter(is_it).map(|lot| lot.code.clone()).collect();
+        // reagents that are named in words cannot be told apart: then every lot is offered
+        if same.is_empty() { view.term.lots.keys().cloned().collect() } else { same }
+    };
+    BenchForm {
+        frame: visitor.frame(&experiment.procedure.title),
+        heading: heading(view, experiment, visitor),
+        rows: form_rows(procedure, &entry, &faults),
+        lots: lots_of(&procedure.titrant.species),
+        excess_lots: procedure.excess.as_ref().map(|e| lots_of(&e.species)).unwrap_or_default(),
+        needs_lot: procedure.uses_titrant_lot(),
+        needs_excess_lot: procedure.uses_excess_lot(),
+        entry,
+        faults,
+        message,
+    }
+}
+
+impl BenchForm {
+    fn fault_of(&self, field: &str) -> Option<&str> {
+        self.faults.iter().find(|fault| fault.field == field).map(|fault| fault.what.as_str())
+    }
+}
+
+fn heading(view: &Image, experiment: &Experiment, visitor: &StudentVisitor) -> Heading {
+    let procedure = &experiment.procedure;
+    let slot = Slot::new(&experiment.key, &visitor.id);
+    let burette = &procedure.titrant.burette;
+    Heading {
+        key: experiment.key.clone(),
+        title: procedure.title.clone(),
+        due: dates::local(experiment.dates.due),
+        unit: procedure.result.unit.name(),
+        expressed_as: procedure.result.expressed_as.to_string(),
+        burette: burette.title(),
+        burette_decimals: burette.decimals().unwrap_or(0),
+        sample: sample_words(procedure),
+        bottle: view.term.issued.get(&slot).cloned(),
+        cautions: procedure.text.cautions.clone(),
+        revisions: view.term.submissions.get(&slot).map_or(0, Vec::len),
+    }
+}
+
+/// How the sample is measured, and how finely that is read.
+pub fn sample_words(procedure: &Procedure) -> String {
+    let piece = &procedure.sample.glassware;
+    let (nominal, unit) = (procedure.sample.nominal, piece.kind().unit());
+    let read = match piece.decimals() {
+        Some(decimals) => format!(", read to {decimals} decimals"),
+        None => ", not read: its nominal volume counts".to_owned(),
+    };
+    let difference = if procedure.sample.by == crate::procedure::SampleBy::MassDifference {
+        ", by difference (bottle before and after)"
+    } else {
+        ""
+    };
+    format!("about {nominal} {unit}{difference}, with a {}{read}", piece.title())
+}
+
+fn sample_heading(procedure: &Procedure) -> String {
+    if procedure.sample.glassware.kind() == GlasswareKind::Balance { "Sample (g)".into() } else { "Sample (mL)".into() }
+}
+
+fn form_rows(procedure: &Procedure, entry: &Entry, faults: &[FieldFault]) -> Vec<FormRow> {
+    let first = Column::of(procedure, 1);
+    let more: Vec<Column> = Column::of(procedure, FILLINGS).into_iter().filter(|c| !first.contains(c)).collect();
+    let row = |row: &super::entry::EntryRow| {
+        let trial = row.trial;
+        let without_sample = trial == TrialLabel::Blank;
+        let cell = |column: &Column| {
+            let name = field_name(trial, *column);
+            let decimals = column.glassware(procedure).decimals().unwrap_or(0);
+            let fault = faults.iter().find(|f| f.field == name).map(|f| f.what.clone());
+            let hint = match decimals {
+                1 => "1 decimal".to_owned(),
+                many => format!("{many} decimals"),
+            };
+            FormCell { label: column.label(), value: row.cells.get(column).cloned().unwrap_or_default(), fault, hint, name }
+        };
+        let is_sample = |c: &&Column| !matches!(c, Column::BuretteStart(_) | Column::BuretteEnd(_));
+        let cells: Vec<FormCell> = first.iter().filter(|c| !(without_sample && is_sample(c))).map(cell).collect();
+        let refills: Vec<FormCell> = more.iter().map(cell).collect();
+        FormRow {
+            title: title(trial),
+            hint: match trial {
+                TrialLabel::Rough => "optional: kept and shown, not used in your result",
+                TrialLabel::Blank => "the same titration without sample",
+                TrialLabel::Numbered(_) => "",
+            },
+            optional: trial == TrialLabel::Rough,
+            open: !row.is_blank(),
+            refilled: refills.iter().any(|cell| !cell.value.is_empty() || cell.fault.is_some()),
+            trial: trial.to_string(),
+            cells,
+            refills,
+        }
+    };
+    entry.rows.iter().map(row).collect()
+}

@@ -1,0 +1,263 @@
+//! What is typed into the bench form, as text, and how it becomes a hand-in.
+
+use std::collections::BTreeSet;
+
+use crate::columns::{Cells, Column, read_cells};
+use crate::judge::{questions, refusals};
+use crate::measure::Reading;
+use crate::procedure::Procedure;
+use crate::submission::{HandIn, Titration, TrialLabel};
+use crate::web::Fields;
+
+/// The bench form as it is typed. Nothing of it is lost, whatever is wrong with it.
+#[derive(Clone, Debug, Default)]
+pub struct Entry {
+    /// Names the request, from the first look at the form to the receipt.
+    pub key: String,
+    /// Revisions the student had when the form was opened.
+    pub seen: usize,
+    /// Titrant lot.
+    pub lot: String,
+    /// Excess reagent's lot.
+    pub excess_lot: String,
+    /// Code on the bottle.
+    pub unknown: String,
+    /// The student's own answer.
+    pub reported: String,
+    /// Why it corrects what was handed in.
+    pub reason: String,
+    /// Questions stood by.
+    pub confirmed: BTreeSet<String>,
+    /// Blank, rough and numbered titrations, in the order of the form.
+    pub rows: Vec<EntryRow>,
+}
+
+/// One titration as it is typed.
+#[derive(Clone, Debug)]
+pub struct EntryRow {
+    /// Which.
+    pub trial: TrialLabel,
+    /// Its cells.
+    pub cells: Cells,
+}
+
+/// Something wrong with a field, beside which it is said.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct FieldFault {
+    /// Name of the field.
+    pub field: String,
+    /// What people call it.
+    pub label: String,
+    /// What was found and what was expected.
+    pub what: String,
+}
+
+/// Something odd about a field, which the student may stand by.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Doubt {
+    /// Names it in the record.
+    pub id: String,
+    /// What people call the field.
+    pub label: String,
+    /// What is odd.
+    pub text: String,
+}
+
+/// Most numbered trials of the form.
+pub const MOST_TRIALS: u32 = 12;
+/// Fillings of the burette the form offers for a titration.
+pub const FILLINGS: usize = 3;
+
+impl Entry {
+    /// An empty form for a procedure.
+    pub fn empty(procedure: &Procedure, key: String) -> Self {
+        let mut rows = Vec::new();
+        if procedure.trials.blank {
+            rows.push(EntryRow::empty(TrialLabel::Blank));
+        }
+        rows.push(EntryRow::empty(TrialLabel::Rough));
+        rows.extend((1..=procedure.trials.minimum).map(|n| EntryRow::empty(TrialLabel::Numbered(n))));
+        Self { key, rows, ..Self::default() }
+    }
+
+    /// The form filled with what was handed in before.
+    pub fn of_hand_in(procedure: &Procedure, hand_in: &HandIn, seen: usize, key: String) -> Self {
+        let mut entry = Self { seen, ..Self::empty(procedure, key) };
+        let first = hand_in.titrations.first();
+        entry.lot = first.and_then(|t| t.lot.clone()).unwrap_or_default();
+        entry.excess_lot = first.and_then(|t| t.excess_lot.clone()).unwrap_or_default();
+        entry.unknown = hand_in.unknown_written().unwrap_or_default().to_owned();
+        entry.reported = hand_in.reported.as_ref().map(|r| r.written().to_owned()).unwrap_or_default();
+        for titration in &hand_in.titrations {
+            let columns = Column::of(procedure, titration.burette.len()).into_iter();
+            let cells = columns.filter_map(|c| Some((c, c.get(titration)?.written().to_owned()))).collect();
+            let row = EntryRow { trial: titration.trial, cells };
+            match entry.rows.iter_mut().find(|known| known.trial == row.trial && known.is_blank()) {
+                Some(known) => *known = row,
+                None => entry.rows.push(row),
+            }
+        }
+        entry
+    }
+
+    /// Reads the fields of the form.
+    pub fn of_fields(procedure: &Procedure, fields: &Fields) -> Self {
+        let text = |name: &str| fields.text(name).to_owned();
+        let trials = fields.text("trials").parse::<u32>().unwrap_or(procedure.trials.minimum);
+        let mut rows: Vec<TrialLabel> = Vec::new();
+        if procedure.trials.blank {
+            rows.push(TrialLabel::Blank);
+        }
+        rows.push(TrialLabel::Rough);
+        rows.extend((1..=trials.clamp(1, MOST_TRIALS)).map(TrialLabel::Numbered));
+        let columns = Column::of(procedure, FILLINGS);
+        let row = |trial: TrialLabel| {
+            let cell = |column: &Column| {
+                let typed = fields.one(&field_name(trial, *column))?;
+                (!typed.is_empty()).then(|| (*column, typed.to_owned()))
+            };
+            EntryRow { trial, cells: columns.iter().filter_map(cell).collect() }
+        };
+        Self {
+            key: text("key"),
+            seen: fields.text("seen").parse().unwrap_or(0),
+            lot: text("lot"),
+            excess_lot: text("excess_lot"),
+            unknown: text("unknown"),
+            reported: text("reported"),
+            reason: text("reason"),
+            confirmed: fields.list("stand[]").map(str::to_owned).collect(),
+            rows: rows.into_iter().map(row).collect(),
+        }
+    }
+
+    /// How many numbered trials the form shows.
+    pub fn trials(&self) -> u32 {
+        self.rows.iter().filter_map(|row| row.trial.number()).max().unwrap_or(0)
+    }
+
+    /// Room for one more trial, if there is any.
+    pub fn add_trial(&mut self) {
+        let next = self.trials().saturating_add(1);
+        if next <= MOST_TRIALS {
+            self.rows.push(EntryRow::empty(TrialLabel::Numbered(next)));
+        }
+    }
+
+    /// The hand-in, or everything wrong with the fields. Titrations with nothing typed are left out.
+    pub fn read(&self, procedure: &Procedure, has_lot: impl Fn(&str) -> bool) -> Result<HandIn, Vec<FieldFault>> {
+        let mut faults = Vec::new();
+        let mut titrations = Vec::new();
+        let lot = |code: &str, needed: bool, field: &str, label: &str, faults: &mut Vec<FieldFault>| {
+            if needed && !has_lot(code) {
+                let found = if code.is_empty() { "nothing".to_owned() } else { format!("\u{201c}{code}\u{201d}") };
+                let what = format!("found {found}, expected the lot on the label of the reagent bottle");
+                faults.push(FieldFault { field: field.into(), label: label.into(), what });
+            }
+            (!code.is_empty()).then(|| code.to_owned())
+        };
+        let titrant = lot(&self.lot, procedure.uses_titrant_lot(), "lot", "Titrant lot", &mut faults);
+        let needs_excess = procedure.uses_excess_lot() && !procedure.trials.blank;
+        let excess = lot(&self.excess_lot, needs_excess, "excess_lot", "Excess reagent lot", &mut faults);
+        for row in self.rows.iter().filter(|row| !row.is_blank()) {
+            let fault = |column: Column, what: String| FieldFault {
+                field: field_name(row.trial, column),
+                label: label(row.trial, column),
+                what,
+            };
+            match read_cells(procedure, row.trial, &row.cells) {
+                Err(found) => faults.extend(found.into_iter().map(|(column, what)| fault(column, what))),
+                Ok((burette, sample)) => {
+                    let titration = Titration {
+                        trial: row.trial,
+                        lot: titrant.clone(),
+                        excess_lot: excess.clone(),
+                        unknown: (!self.unknown.is_empty()).then(|| self.unknown.clone()),
+                        burette,
+                        sample,
+                        submitted_at: None,
+                    };
+                    let refused = refusals(procedure, titrations.len(), &titration);
+                    faults.extend(refused.into_iter().map(|q| fault(q.column, q.text)));
+                    titrations.push(titration);
+                }
+            }
+        }
+        let field_fault = |field: &str, label: &str, what: String| FieldFault {
+            field: field.to_owned(),
+            label: label.to_owned(),
+            what,
+        };
+        if titrations.is_empty() && faults.is_empty() {
+            let first = Column::BuretteStart(1);
+            let what = "found nothing, expected the readings of at least one titration".to_owned();
+            faults.push(field_fault(&field_name(TrialLabel::Numbered(1), first), "Trial 1", what));
+        }
+        if self.unknown.chars().count() > 40 {
+            let what = "found more than 40 characters, expected the code on the bottle".to_owned();
+            faults.push(field_fault("unknown", "Code on the bottle", what));
+        }
+        let reported = match self.reported.as_str() {
+            "" => None,
+            text => Reading::parse_answer(text)
+                .map_err(|why| faults.push(field_fault("reported", "Your own answer", why.to_string())))
+                .ok(),
+        };
+        if self.seen > 0 && self.reason.is_empty() {
+            let what = "found nothing, expected a sentence that says why you correct what you handed in".to_owned();
+            faults.push(field_fault("reason", "Reason", what));
+        }
+        if faults.is_empty() {
+            Ok(HandIn { titrations, reported, confirmed: self.confirmed.iter().cloned().collect() })
+        } else {
+            Err(faults)
+        }
+    }
+}
+
+/// What is odd about a hand-in.
+pub fn doubts(procedure: &Procedure, hand_in: &HandIn, is_bottle: impl Fn(&str) -> bool) -> Vec<Doubt> {
+    let mut doubts: Vec<Doubt> = questions(procedure, hand_in)
+        .into_iter()
+        .filter_map(|question| {
+            let titration = hand_in.titrations.get(question.row)?;
+            let (id, label) = (question.id(), label(titration.trial, question.column));
+            Some(Doubt { id, label, text: question.text })
+        })
+        .collect();
+    if let Some(code) = hand_in.unknown_written().filter(|code| !is_bottle(code)) {
+        let text = format!("no bottle of this experiment has the code {code}");
+        doubts.push(Doubt { id: "unknown".into(), label: "Code on the bottle".into(), text });
+    }
+    doubts
+}
+
+impl EntryRow {
+    fn empty(trial: TrialLabel) -> Self {
+        Self { trial, cells: Cells::new() }
+    }
+
+    /// Nothing is typed in it.
+    pub fn is_blank(&self) -> bool {
+        self.cells.values().all(|text| text.trim().is_empty())
+    }
+}
+
+/// Name of the field of a reading.
+pub fn field_name(trial: TrialLabel, column: Column) -> String {
+    format!("{trial}.{column}")
+}
+
+/// What people call a reading.
+pub fn label(trial: TrialLabel, column: Column) -> String {
+    format!("{}, {}", title(trial), column.label())
+}
+
+/// What people call a titration.
+pub fn title(trial: TrialLabel) -> String {
+    match trial {
+        TrialLabel::Numbered(n) => format!("Trial {n}"),
+        TrialLabel::Rough => "Rough titration".into(),
+        TrialLabel::Blank => "Blank".into(),
+    }
+}

@@ -1,0 +1,157 @@
+//! One experiment as its student sees it: what to do, what was handed in, and after release what came of it.
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::response::IntoResponse;
+
+use super::bench::sample_words;
+use super::record::{TrialRow, VolumeSpread, trial_rows, volume_spread};
+use crate::course::Experiment;
+use crate::desk::Image;
+use crate::judge::{Evaluation, PartMark};
+use crate::measure::{plain, to_figures};
+use crate::term::{Ruling, Slot, Status};
+use crate::web::{AppState, Frame, Page, PageError, PageResult, StudentVisitor, dates};
+use crate::workup::{DerivationLine, derivation};
+
+#[derive(Template)]
+#[template(path = "student/experiment.html")]
+struct ExperimentPage {
+    frame: Frame,
+    key: String,
+    title: String,
+    due: String,
+    summary: String,
+    reactions: Vec<String>,
+    steps: Vec<String>,
+    endpoint: String,
+    cautions: Vec<String>,
+    waste: String,
+    burette: String,
+    burette_decimals: u32,
+    sample: String,
+    bottle: Option<String>,
+    can_hand_in: bool,
+    not_open: Option<String>,
+    returned: Option<String>,
+    revisions: Vec<RevisionView>,
+    feedback: Option<Feedback>,
+    released: bool,
+}
+
+/// One revision of the record; those before the last are shown struck through.
+struct RevisionView {
+    number: usize,
+    receipt: Option<i64>,
+    at: String,
+    reason: String,
+    replaced: bool,
+    reported: Option<String>,
+    rows: Vec<TrialRow>,
+    spread: Option<VolumeSpread>,
+}
+
+/// What came of it; only ever made after release.
+struct Feedback {
+    total: String,
+    possible: String,
+    result: Option<String>,
+    unit: &'static str,
+    uncertainty: Option<String>,
+    parts: Vec<PartMark>,
+    late: Option<(String, String)>,
+    adjustment: Option<(String, String)>,
+    lines: Vec<DerivationLine>,
+    left_out: Vec<(String, String)>,
+}
+
+/// `GET /student/experiments/{key}`
+pub async fn page(
+    State(state): State<AppState>,
+    Path(key): Path<String>,
+    visitor: StudentVisitor,
+) -> PageResult<impl IntoResponse> {
+    let view = state.desk.view().await?;
+    let experiment = view.term.experiment(&key).ok_or_else(PageError::not_found)?;
+    let slot = Slot::new(&key, &visitor.id);
+    let procedure = &experiment.procedure;
+    let released = view.is_released(&key);
+    let opens = view.term.course.zone.instant(experiment.dates.opens);
+    let not_open = opens.is_some_and(|opens| state.clock.now() < opens);
+    let text = &procedure.text;
+    Ok(Page(ExperimentPage {
+        frame: visitor.frame(&procedure.title),
+        key: key.clone(),
+        title: procedure.title.clone(),
+        due: dates::local(experiment.dates.due),
+        summary: text.summary.clone(),
+        reactions: procedure.reactions.iter().map(ToString::to_string).collect(),
+        steps: text.steps.clone(),
+        endpoint: text.endpoint.clone(),
+        cautions: text.cautions.clone(),
+        waste: text.waste.clone(),
+        burette: procedure.titrant.burette.title(),
+        burette_decimals: procedure.titrant.burette.decimals().unwrap_or(0),
+        sample: sample_words(procedure),
+        bottle: view.term.issued.get(&slot).cloned(),
+        can_hand_in: !released && !not_open,
+        not_open: not_open.then(|| dates::local(experiment.dates.opens)),
+        returned: returned_note(&view, &slot),
+        revisions: revisions(&view, experiment, &slot),
+        feedback: if released { feedback(&view, experiment, &slot) } else { None },
+        released,
+    }))
+}
+
+/// The note with which an assistant gave the submission back.
+fn returned_note(view: &Image, slot: &Slot) -> Option<String> {
+    let judged = view.judged.get(slot).filter(|judged| judged.status == Status::Returned)?;
+    debug_assert_eq!(judged.status, Status::Returned);
+    let decisions = view.term.decisions.get(slot)?;
+    let last = decisions.iter().rev().find(|d| d.ruling == Ruling::Return)?;
+    Some(last.reason.clone())
+}
+
+fn revisions(view: &Image, experiment: &Experiment, slot: &Slot) -> Vec<RevisionView> {
+    let Some((_, revisions)) = view.term.handed_in_by(slot) else { return Vec::new() };
+    let procedure = &experiment.procedure;
+    let last = revisions.len();
+    let one = |(index, revision): (usize, &crate::term::Revision)| RevisionView {
+        number: index.saturating_add(1),
+        receipt: revision.receipt,
+        at: revision.submitted_at.map(|at| dates::instant(&view.term.course.zone, at)).unwrap_or_default(),
+        reason: revision.reason.clone(),
+        replaced: index.saturating_add(1) < last,
+        reported: revision.hand_in.reported.as_ref().map(|r| r.written().to_owned()),
+        rows: trial_rows(procedure, &revision.hand_in),
+        spread: volume_spread(procedure, &revision.hand_in),
+    };
+    revisions.iter().enumerate().map(one).rev().collect()
+}
+
+fn feedback(view: &Image, experiment: &Experiment, slot: &Slot) -> Option<Feedback> {
+    let evaluation: &Evaluation = &view.judged.get(slot)?.evaluation;
+    let marks = &evaluation.marks;
+    let work_up = view.term.with_case(slot, |case| case.work_up())?;
+    let shown = |value| plain(to_figures(value, 5));
+    let adjusted = view.term.decisions.get(slot).and_then(|decisions| {
+        decisions.iter().rev().find(|d| matches!(d.ruling, Ruling::Adjust { .. })).map(|d| d.reason.clone())
+    });
+    let left_out = evaluation.trials.iter().filter_map(|trial| {
+        let why = trial.why_not.clone()?;
+        trial.trial.number().map(|n| (format!("Trial {n}"), why))
+    });
+    Some(Feedback {
+        total: marks.total.to_string(),
+        possible: marks.possible.to_string(),
+        result: evaluation.outcome.as_ref().map(|o| shown(o.result)),
+        unit: experiment.procedure.result.unit.name(),
+        uncertainty: evaluation.outcome.as_ref().map(|o| plain(to_figures(o.expanded_uncertainty, 2))),
+        parts: marks.parts.clone(),
+        late: (!marks.late_sentence.is_empty()).then(|| (marks.late.to_string(), marks.late_sentence.clone())),
+        adjustment: (!marks.adjustment.is_zero())
+            .then(|| (marks.adjustment.to_string(), adjusted.unwrap_or_default())),
+        lines: work_up.result.map(|id| derivation(&work_up.graph, id)).unwrap_or_default(),
+        left_out: left_out.collect(),
+    })
+}

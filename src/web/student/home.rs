@@ -1,0 +1,114 @@
+//! What is due and what is done.
+
+use askama::Template;
+use axum::extract::State;
+use axum::response::IntoResponse;
+use jiff::Timestamp;
+
+use crate::desk::Image;
+use crate::term::{Slot, Status};
+use crate::web::{AppState, Frame, Page, PageResult, StudentVisitor, dates};
+
+#[derive(Template)]
+#[template(path = "student/home.html")]
+struct Home {
+    frame: Frame,
+    name: String,
+    section: String,
+    due: Vec<Row>,
+    done: Vec<Row>,
+}
+
+/// One experiment on the list.
+struct Row {
+    key: String,
+    title: String,
+    due: String,
+    state: State_,
+    receipt: Option<i64>,
+    bottle: Option<String>,
+}
+
+/// Where the student stands with an experiment.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum State_ {
+    NotOpen,
+    Due,
+    Overdue,
+    Returned,
+    HandedIn,
+    Released,
+}
+
+impl State_ {
+    fn words(self) -> &'static str {
+        match self {
+            Self::NotOpen => "not open yet",
+            Self::Due => "to do",
+            Self::Overdue => "overdue: can still be handed in late",
+            Self::Returned => "returned to you to correct",
+            Self::HandedIn => "handed in",
+            Self::Released => "results are out",
+        }
+    }
+
+    fn tag(self) -> &'static str {
+        match self {
+            Self::NotOpen | Self::HandedIn => "tag",
+            Self::Due => "tag tag-open",
+            Self::Overdue => "tag tag-late",
+            Self::Returned => "tag tag-review",
+            Self::Released => "tag tag-ok",
+        }
+    }
+
+    fn is_done(self) -> bool {
+        matches!(self, Self::HandedIn | Self::Released)
+    }
+}
+
+/// `GET /student`
+pub async fn page(State(state): State<AppState>, visitor: StudentVisitor) -> PageResult<impl IntoResponse> {
+    let view = state.desk.view().await?;
+    let rows = rows(&view, &visitor.id, state.clock.now());
+    let (done, due) = rows.into_iter().partition(|row| row.state.is_done());
+    let student = view.term.student(&visitor.id);
+    Ok(Page(Home {
+        frame: visitor.frame("Your experiments"),
+        name: student.map(|s| s.given_name.clone()).unwrap_or_default(),
+        section: visitor.section.clone(),
+        due,
+        done,
+    }))
+}
+
+fn rows(image: &Image, student: &str, now: Timestamp) -> Vec<Row> {
+    let term = &image.term;
+    let zone = &term.course.zone;
+    let experiments = term.experiments.iter().map(|experiment| {
+        let slot = Slot::new(&experiment.key, student);
+        let revisions = term.handed_in_by(&slot).map(|(_, revisions)| revisions);
+        let after = |local| zone.instant(local).is_some_and(|at| now >= at);
+        let returned = image.judged.get(&slot).is_some_and(|j| j.status == Status::Returned);
+        let state = match revisions {
+            Some(_) if image.is_released(&experiment.key) => State_::Released,
+            Some(_) if returned => State_::Returned,
+            Some(_) => State_::HandedIn,
+            None if image.is_released(&experiment.key) => State_::Released,
+            None if !after(experiment.dates.opens) => State_::NotOpen,
+            None if after(experiment.dates.due) => State_::Overdue,
+            None => State_::Due,
+        };
+        let date = if state == State_::NotOpen { experiment.dates.opens } else { experiment.dates.due };
+        let word = if state == State_::NotOpen { "opens" } else { "due" };
+        Row {
+            key: experiment.key.clone(),
+            title: experiment.procedure.title.clone(),
+            due: format!("{word} {}", dates::local(date)),
+            state,
+            receipt: revisions.and_then(|r| r.last()).and_then(|r| r.receipt),
+            bottle: term.issued.get(&slot).cloned(),
+        }
+    });
+    experiments.collect()
+}

@@ -1,0 +1,26 @@
+//! The student's pages: what is due, the bench form, the receipt, the record and, after release, the feedback.
+//!
+//! Nothing here reads an [`Evaluation`](crate::judge::Evaluation) before release; what is shown until then comes from
+//! the readings alone.
+
+mod bench;
+mod entry;
+mod experiment;
+mod home;
+mod receipt;
+mod record;
+
+use axum::Router;
+use axum::routing::{get, post};
+
+use super::AppState;
+
+/// Routes below `/student`.
+pub fn routes() -> Router<AppState> {
+    Router::new()
+        .route("/student", get(home::page))
+        .route("/student/receipts/{number}", get(receipt::page))
+        .route("/student/experiments/{key}", get(experiment::page))
+        .route("/student/experiments/{key}/bench", get(bench::form).post(bench::look))
+        .route("/student/experiments/{key}/hand-in", post(bench::hand_in))
+}

@@ -1,0 +1,49 @@
+//! The receipt: proof that a hand-in is on disk.
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::response::IntoResponse;
+
+use super::record::{TrialRow, trial_rows};
+use crate::web::{AppState, Frame, Page, PageError, PageResult, StudentVisitor, dates};
+
+#[derive(Template)]
+#[template(path = "student/receipt.html")]
+struct ReceiptPage {
+    frame: Frame,
+    number: i64,
+    key: String,
+    title: String,
+    at: String,
+    revision: u32,
+    reported: Option<String>,
+    unit: &'static str,
+    rows: Vec<TrialRow>,
+}
+
+/// `GET /student/receipts/{number}`: the student's own only.
+pub async fn page(
+    State(state): State<AppState>,
+    Path(number): Path<String>,
+    visitor: StudentVisitor,
+) -> PageResult<impl IntoResponse> {
+    let number: i64 = number.parse().map_err(|_| PageError::not_found())?;
+    let mut reader = state.store().read().await?;
+    let stored = crate::store::submission(&mut reader, &visitor.id, number).await?;
+    drop(reader);
+    let stored = stored.ok_or_else(PageError::not_found)?;
+    let view = state.desk.view().await?;
+    let experiment = view.term.experiment(&stored.slot.experiment).ok_or_else(PageError::not_found)?;
+    let hand_in = &stored.revision.hand_in;
+    Ok(Page(ReceiptPage {
+        frame: visitor.frame(format!("Receipt {number}")),
+        number,
+        key: experiment.key.clone(),
+        title: experiment.procedure.title.clone(),
+        at: dates::instant(&view.term.course.zone, stored.recorded_at),
+        revision: stored.number,
+        reported: hand_in.reported.as_ref().map(|r| r.written().to_owned()),
+        unit: experiment.procedure.result.unit.name(),
+        rows: trial_rows(&experiment.procedure, hand_in),
+    }))
+}

@@ -1,0 +1,84 @@
+//! Readings as they were written, with the volumes they deliver: what a student sees before release.
+
+use std::collections::BTreeSet;
+
+use rust_decimal::Decimal;
+
+use super::entry::title;
+use crate::columns::Column;
+use crate::measure::{from_f64, plain, to_decimals};
+use crate::procedure::Procedure;
+use crate::stats::Replicates;
+use crate::submission::{HandIn, Titration};
+use crate::workup::{WorkUp, WorkUpInput, work_up};
+
+/// One titration in a table of readings.
+pub struct TrialRow {
+    /// What people call it.
+    pub title: String,
+    /// Start and end readings of each filling.
+    pub pieces: Vec<(String, String)>,
+    /// Sample readings as written; before and after for a mass difference.
+    pub sample: String,
+    /// Delivered volume, mL, with the burette's decimals.
+    pub delivered: String,
+    /// Whether it is a numbered trial.
+    pub numbered: bool,
+}
+
+/// Spread of the delivered volumes of the numbered trials, mL.
+pub struct VolumeSpread {
+    /// How many.
+    pub n: usize,
+    /// Mean.
+    pub mean: String,
+    /// Largest less smallest.
+    pub range: String,
+    /// Standard deviation; none for a single trial.
+    pub s: Option<String>,
+}
+
+/// The titrations of a hand-in.
+pub fn trial_rows(procedure: &Procedure, hand_in: &HandIn) -> Vec<TrialRow> {
+    let done = volumes_only(procedure, hand_in);
+    let rows = hand_in.titrations.iter().zip(&done.trials);
+    rows.map(|(titration, outcome)| TrialRow {
+        title: title(titration.trial),
+        pieces: titration.burette.iter().map(|p| (p.start.to_string(), p.end.to_string())).collect(),
+        sample: sample_text(procedure, titration),
+        delivered: outcome.delivered.map(|id| volume(procedure, done.graph.value(id))).unwrap_or_default(),
+        numbered: titration.trial.number().is_some(),
+    })
+    .collect()
+}
+
+/// The spread of a hand-in's volumes; none without a numbered trial.
+pub fn volume_spread(procedure: &Procedure, hand_in: &HandIn) -> Option<VolumeSpread> {
+    let done = volumes_only(procedure, hand_in);
+    let numbered = done.trials.iter().filter(|t| t.trial.number().is_some());
+    let volumes: Vec<Decimal> = numbered.filter_map(|t| t.delivered).map(|id| done.graph.value(id)).collect();
+    let spread = Replicates::of(&volumes).ok()?;
+    let decimals = procedure.titrant.burette.decimals().unwrap_or(2).saturating_add(1);
+    Some(VolumeSpread {
+        n: spread.n,
+        mean: to_decimals(spread.mean, decimals).to_string(),
+        range: volume(procedure, spread.range),
+        s: spread.s.and_then(|s| from_f64(s, 2)).map(plain),
+    })
+}
+
+/// Worked up without any lot: delivered volumes and nothing else.
+fn volumes_only(procedure: &Procedure, hand_in: &HandIn) -> WorkUp {
+    let none = BTreeSet::new();
+    work_up(WorkUpInput { procedure, hand_in, lots: &[], left_out: &none })
+}
+
+fn volume(procedure: &Procedure, value: Decimal) -> String {
+    let decimals = procedure.titrant.burette.decimals().unwrap_or(2);
+    to_decimals(value, decimals).to_string()
+}
+
+fn sample_text(procedure: &Procedure, titration: &Titration) -> String {
+    let readings = Column::of_sample(procedure).into_iter().filter_map(|column| column.get(titration));
+    readings.map(|r| r.written().to_owned()).collect::<Vec<_>>().join(" \u{2192} ")
+}

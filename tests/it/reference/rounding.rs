@@ -1,0 +1,49 @@
+//! Rounding, half away from zero.
+
+use super::dec;
+use concordant::measure::{to_decimals, to_figures};
+
+/// OpenStax Chemistry 2e, 1.5. That book rounds ties to even; the three ties (92.85, 0.051065, 0.90275) therefore
+/// differ here, where ties go away from zero as school and registrar round.
+#[test]
+fn figures() {
+    for (value, figures, rounded) in [
+        ("0.028675", 3, "0.0287"),
+        ("18.3384", 3, "18.3"),
+        ("6.8752", 3, "6.88"),
+        ("31.57", 2, "32"),
+        ("8.1649", 3, "8.16"),
+        ("92.85", 3, "92.9"),
+        ("0.051065", 4, "0.05107"),
+        ("0.90275", 4, "0.9028"),
+        ("9.996", 3, "10.0"),
+        ("1234", 2, "1200"),
+        ("-2.5", 1, "-3"),
+    ] {
+        assert_eq!(
+            to_figures(dec(value), figures).to_string(),
+            rounded,
+            "{value}"
+        );
+    }
+}
+
+/// Hartnell College's rounding page, the rule of ASTM E29 where no tie is involved; JCGM 100:2008, 7.2.6.
+#[test]
+fn decimals() {
+    for (value, places, rounded) in [
+        ("56.748", 1, "56.7"),
+        ("2.146", 2, "2.15"),
+        ("21.4501", 1, "21.5"),
+        ("21.350", 1, "21.4"),
+        ("10.05762", 3, "10.058"),
+        ("0.005", 2, "0.01"),
+        ("1", 2, "1.00"),
+    ] {
+        assert_eq!(
+            to_decimals(dec(value), places).to_string(),
+            rounded,
+            "{value}"
+        );
+    }
+}

@@ -1,0 +1,194 @@
+//! Uncertainty budgets against worked examples.
+
+use super::{dec, near};
+use concordant::stats::student_t_quantile;
+use concordant::workup::{Graph, Operation, Scope, StepId, budget};
+use proptest::prelude::*;
+
+const TRI: f64 = 2.449_489_742_783_178; // √6
+const RECT: f64 = 1.732_050_807_568_877_2; // √3
+
+fn given(graph: &mut Graph, label: &str, value: &str, doubts: &[f64]) -> StepId {
+    let step = graph.given(label, label, "", dec(value));
+    for (index, standard) in doubts.iter().enumerate() {
+        graph.doubt(step, format!("{label} {index}"), *standard, Scope::Shared);
+    }
+    step
+}
+
+/// Eurachem/CITAC CG 4, QUAM:2012, example A2: sodium hydroxide against potassium hydrogen phthalate.
+/// u(M) 0.0038 is used with all its digits, 0.00376530. Published 0.10214 ± 0.00010 mol/L; c and u recomputed with the GTC library 1.5.1 to eleven figures.
+#[test]
+fn quam_a2() {
+    let mut graph = Graph::default();
+    let weighing = 0.00015 / RECT;
+    let over = vec![
+        given(&mut graph, "R", "1.0", &[0.0005]),
+        given(&mut graph, "k", "1000", &[]),
+        given(&mut graph, "m", "0.3888", &[weighing, weighing]),
+        given(&mut graph, "P", "1.0", &[0.0005 / RECT]),
+    ];
+    let under = vec![
+        given(&mut graph, "M", "204.2212", &[0.003_765_302_112_712_87]),
+        given(&mut graph, "V", "18.64", &[0.03 / TRI, 0.006]),
+    ];
+    let c = graph
+        .step("c", "c", "mol/L", Operation::Quotient(over, under))
+        .expect("a value");
+    near(
+        super::f(graph.value(c)),
+        0.102_136_159_706_790_71,
+        1e-15,
+        "c",
+    );
+    let found = budget(&graph, c, None);
+    near(found.standard, 0.000_100_500_722_124_004_63, 1e-9, "u");
+    let part = |name: &str| {
+        let of_name = found
+            .contributions
+            .iter()
+            .filter(|p| p.name.starts_with(name));
+        of_name.map(|p| p.amount.powi(2)).sum::<f64>().sqrt()
+    };
+    for (name, amount) in [
+        ("V", 7.47292e-05),
+        ("R", 5.10681e-05),
+        ("m", 3.21735e-05),
+        ("P", 2.94842e-05),
+        ("M", 1.88312e-06),
+    ] {
+        near(part(name), amount, 1e-5, name);
+    }
+}
+
+/// QUAM:2012, example A3: hydrochloric acid. Published 0.10139 ± 0.00018 mol/L (repeatability 0.001).
+#[test]
+fn quam_a3() {
+    let mut graph = Graph::default();
+    let weighing = 0.00015 / RECT;
+    let over = vec![
+        given(&mut graph, "R", "1.0", &[0.001]),
+        given(&mut graph, "k", "1000", &[]),
+        given(&mut graph, "m", "0.3888", &[weighing, weighing]),
+        given(&mut graph, "P", "1.0", &[0.0005 / RECT]),
+        given(&mut graph, "V2", "14.89", &[0.03 / TRI, 0.0126 / RECT]),
+    ];
+    let under = vec![
+        given(&mut graph, "V1", "18.64", &[0.03 / TRI, 0.01596 / RECT]),
+        given(&mut graph, "M", "204.2212", &[0.003_765_302_112_712_87]),
+        given(&mut graph, "Vh", "15.0", &[0.02 / TRI, 0.0126 / RECT]),
+    ];
+    let c = graph
+        .step("c", "c", "mol/L", Operation::Quotient(over, under))
+        .expect("a value");
+    near(super::f(graph.value(c)), 0.101_387_161_202, 1e-11, "c");
+    near(
+        budget(&graph, c, None).standard,
+        0.000_184_338_744,
+        1e-8,
+        "u",
+    );
+}
+
+/// Type B divisors (QUAM:2012, 8.1.4; GUM 4.3.7 and 4.3.9) and a burette's difference: readings count twice, the
+/// calibration once (arithmetic after QUAM A2.4).
+#[test]
+fn a_burette_difference() {
+    near(0.05 / RECT, 0.028_867_513_46, 1e-9, "rectangular");
+    near(0.05 / TRI, 0.020_412_414_52, 1e-9, "triangular");
+    let mut graph = Graph::default();
+    let end = given(&mut graph, "end", "20", &[0.01]);
+    let start = given(&mut graph, "start", "0", &[0.01]);
+    use concordant::workup::Sign::{Minus, Plus};
+    let volume = graph
+        .step(
+            "V",
+            "V",
+            "mL",
+            Operation::Sum(vec![(Plus, end), (Minus, start)]),
+        )
+        .expect("a value");
+    near(
+        budget(&graph, volume, None).standard,
+        0.014_142_135_62,
+        1e-9,
+        "readings",
+    );
+    graph.doubt(volume, "calibration", 0.05 / TRI, Scope::Shared);
+    near(
+        budget(&graph, volume, None).standard,
+        0.024_832_774_04,
+        1e-9,
+        "with calibration",
+    );
+}
+
+/// Welch–Satterthwaite (JCGM 100:2008, G.2b) with one finite part; k by Student's t at the unrounded freedom.
+#[test]
+fn effective_freedom() {
+    let mut graph = Graph::default();
+    let a = given(&mut graph, "a", "10.00", &[0.03]);
+    let b = given(&mut graph, "b", "10.10", &[]);
+    let c = given(&mut graph, "c", "10.20", &[]);
+    let mean = graph
+        .step("x", "x", "", Operation::Mean(vec![a, b, c]))
+        .expect("a value");
+    let (s, n) = (0.1, 3);
+    let found = budget(&graph, mean, Some((s, n)));
+    let (systematic, observed) = (0.01, 0.1 / 3f64.sqrt());
+    let u: f64 = systematic * systematic + observed * observed;
+    near(found.standard, u.sqrt(), 1e-12, "u");
+    near(
+        found.freedom,
+        2.0 * u.powi(2) / observed.powi(4),
+        1e-12,
+        "freedom",
+    );
+    near(
+        found.coverage,
+        student_t_quantile(0.975, found.freedom),
+        1e-12,
+        "k",
+    );
+    // where the predicted scatter is the larger one it is used, with infinite freedom
+    graph.doubt(a, "reading", 1.0, Scope::Each);
+    let found = budget(&graph, mean, Some((s, n)));
+    assert!(found.freedom.is_infinite());
+    near(
+        found.coverage,
+        1.959_963_984_540_054,
+        1e-9,
+        "k of the normal",
+    );
+    near(
+        found.predicted_random,
+        1.0 / 3.0,
+        1e-12,
+        "a trial's error averages out",
+    );
+}
+
+proptest! {
+    /// The backward pass against central differences of the graph itself.
+    #[test]
+    fn sensitivities_are_the_slopes(m in 1_u32..9999, v in 500_u32..5000, w in 1_u32..499, c in 1_u32..999) {
+        use concordant::workup::Sign::{Minus, Plus};
+        let mut graph = Graph::default();
+        let mass = graph.given("m", "m", "g", rust_decimal::Decimal::new(m.into(), 3));
+        let end = graph.given("e", "e", "mL", rust_decimal::Decimal::new(v.into(), 2));
+        let start = graph.given("s", "s", "mL", rust_decimal::Decimal::new(w.into(), 2));
+        let factor = graph.given("c", "c", "", rust_decimal::Decimal::new(c.into(), 2));
+        let volume = graph.step("V", "V", "mL", Operation::Sum(vec![(Plus, end), (Minus, start)])).expect("value");
+        let one = graph.step("x", "x", "", Operation::Quotient(vec![volume, factor], vec![mass])).expect("value");
+        let two = graph.step("y", "y", "", Operation::Quotient(vec![mass, factor, factor], vec![volume])).expect("value");
+        let mean = graph.step("z", "z", "", Operation::Mean(vec![one, two])).expect("value");
+        let by = graph.sensitivities(mean);
+        for input in [mass, end, start, factor] {
+            let h = graph.value(input) * dec("0.00001");
+            let at = |x| super::f(graph.value_with(mean, &[(input, x)]).expect("value"));
+            let slope = (at(graph.value(input) + h) - at(graph.value(input) - h)) / (2.0 * super::f(h));
+            let scale = super::f(graph.value(mean)).abs() / super::f(graph.value(input));
+            prop_assert!((by[input.place()] - slope).abs() <= 1e-6 * scale.max(slope.abs()));
+        }
+    }
+}
