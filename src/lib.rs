@@ -7,6 +7,7 @@ pub mod chem;
 pub mod columns;
 pub mod course;
 pub mod desk;
+pub mod files;
 pub mod judge;
 pub mod measure;
 pub mod procedure;
