@@ -110,7 +110,6 @@ pub fn audit(term: &Term, judged: &[(Slot, Judged)]) -> Vec<Audited> {
 /// The audit as a file. It holds true values: it is for staff.
 #[must_use]
 pub fn audit_csv(term: &Term, judged: &[(Slot, Judged)]) -> String {
-    let number = |value: f64| from_f64(value, 12).map(plain).unwrap_or_default();
     let rows = audit(term, judged).into_iter().map(|group| {
         let row = &group.row;
         [
@@ -127,6 +126,12 @@ pub fn audit_csv(term: &Term, judged: &[(Slot, Judged)]) -> String {
         ]
     });
     write_csv(&HEADER, rows)
+}
+
+/// Twelve figures; fewer where the number is so small that a decimal has no room for them.
+fn number(value: f64) -> String {
+    let fits = (1..=12).rev().find_map(|figures| from_f64(value, figures));
+    plain(fits.unwrap_or(Decimal::ZERO))
 }
 
 fn signed_error(result: Decimal, truth: Decimal) -> Option<f64> {

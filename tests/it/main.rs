@@ -1,0 +1,4 @@
+//! Integration tests: one binary, one module per subject.
+
+mod course;
+mod files;
