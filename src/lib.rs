@@ -2,18 +2,35 @@
 //!
 //! Modules in reading order. The pure ones come first: they know no database, web, clock or file.
 
-pub mod change;
-pub mod chem;
-pub mod columns;
-pub mod course;
-pub mod invent;
-pub mod desk;
-pub mod judge;
+// rustfmt keeps the order within a group only
 pub mod measure;
-pub mod procedure;
+
+pub mod chem;
+
 pub mod stats;
-pub mod store;
+
+pub mod procedure;
+
 pub mod submission;
-pub mod term;
+
+pub mod columns;
+
 pub mod truth;
+
+pub mod course;
+
 pub mod workup;
+
+pub mod judge;
+
+pub mod term;
+
+pub mod change;
+
+pub mod invent;
+
+pub mod store;
+
+pub mod files;
+
+pub mod desk;

@@ -1,3 +1,5 @@
-//! Integration tests.
+//! Integration tests: one binary, one module per subject.
 
+mod course;
+mod files;
 mod reference;

@@ -1,0 +1,218 @@
+//! `lots.csv`, `unknowns.csv`, `issued.csv` and `groups.csv`.
+
+use std::collections::BTreeMap;
+
+use super::cells::{code, decimal, guarded, line_of_text, whole};
+use super::fault::Fault;
+use super::known::Known;
+use super::table::{Columns, Once, Row, Table, again, write_csv};
+use crate::term::{Slot, Term};
+use crate::truth::{Assigned, Lot, Sealed, Unknown};
+
+const MOLARITY: [&str; 2] = ["molarity_mol_per_L", "standard_uncertainty_mol_per_L"];
+const TRUTH: [&str; 2] = ["true_value", "standard_uncertainty"];
+
+/// Reads the lots whose molarity is stated.
+pub(super) fn read_lots(bytes: &[u8], faults: &mut Vec<Fault>) -> Vec<Lot> {
+    let columns = Columns::new(&["lot", "reagent", MOLARITY[0], MOLARITY[1]], &["version"]);
+    let Some(table) = Table::read("lots.csv", bytes, &columns, faults) else {
+        return Vec::new();
+    };
+    let mut once = Once::new();
+    let mut lots = Vec::new();
+    for row in &table.rows {
+        let lot = table.get(row, "lot", code, faults);
+        if let Some(lot) = &lot
+            && let Some(first) = once.seen(lot.clone(), row.line)
+        {
+            faults.push(table.fault(row, "lot", again(lot, first)));
+            continue;
+        }
+        let reagent = table.get(row, "reagent", line_of_text, faults);
+        let molarity = assigned(&table, row, MOLARITY, faults);
+        let version = version(&table, row, faults);
+        if let (Some(code), Some(reagent), Some(molarity)) = (lot, reagent, molarity) {
+            lots.push(Lot {
+                code,
+                reagent,
+                molarity,
+                version,
+            });
+        }
+    }
+    lots
+}
+
+/// Reads the unknowns whose value is stated, each with its experiment.
+pub(super) fn read_unknowns(
+    bytes: &[u8],
+    known: &Known,
+    faults: &mut Vec<Fault>,
+) -> Vec<(String, Unknown)> {
+    let columns = Columns::new(&["experiment", "unknown", TRUTH[0], TRUTH[1]], &["version"]);
+    let Some(table) = Table::read("unknowns.csv", bytes, &columns, faults) else {
+        return Vec::new();
+    };
+    let mut once = Once::new();
+    let mut unknowns = Vec::new();
+    for row in &table.rows {
+        let experiment = table.get(row, "experiment", |text| known.experiment(text), faults);
+        let code = table.get(row, "unknown", code, faults);
+        if let (Some(experiment), Some(code)) = (&experiment, &code)
+            // a code written on a hand-in is compared without regard to case
+            && let Some(first) = once.seen((experiment.clone(), code.to_ascii_lowercase()), row.line)
+        {
+            faults.push(table.fault(row, "unknown", again(code, first)));
+            continue;
+        }
+        let truth = assigned(&table, row, TRUTH, faults);
+        let version = version(&table, row, faults);
+        if let (Some(experiment), Some(code), Some(truth)) = (experiment, code, truth) {
+            let truth = Sealed::new(truth);
+            unknowns.push((
+                experiment,
+                Unknown {
+                    code,
+                    truth,
+                    version,
+                },
+            ));
+        }
+    }
+    unknowns
+}
+
+fn assigned(
+    table: &Table,
+    row: &Row,
+    [value, uncertainty]: [&str; 2],
+    faults: &mut Vec<Fault>,
+) -> Option<Assigned> {
+    let read_value = table.get(row, value, decimal, faults);
+    let read_uncertainty = table.get(row, uncertainty, decimal, faults);
+    Assigned::new(read_value?, read_uncertainty?)
+        .map_err(|(which, what)| {
+            let column = if which == "value" { value } else { uncertainty };
+            faults.push(table.fault(row, column, what));
+        })
+        .ok()
+}
+
+fn version(table: &Table, row: &Row, faults: &mut Vec<Fault>) -> u32 {
+    let read = |text: &str| whole(text, 1..=1_000_000);
+    table.get_if_any(row, "version", read, faults).unwrap_or(1)
+}
+
+/// The lots of a term that have no preparation record; none if there is none.
+pub(super) fn write_lots(term: &Term) -> Option<String> {
+    let stated: Vec<&Lot> = term
+        .lots
+        .values()
+        .filter(|lot| !term.sources.lots.contains_key(&lot.code))
+        .collect();
+    let versions = stated.iter().any(|lot| lot.version > 1);
+    let rows: Vec<_> = stated
+        .iter()
+        .map(|lot| {
+            let molarity =
+                [lot.molarity.value, lot.molarity.standard_uncertainty].map(|n| n.to_string());
+            let mut cells = vec![guarded(&lot.code), guarded(&lot.reagent)];
+            cells.extend(molarity);
+            cells.extend(versions.then(|| lot.version.to_string()));
+            cells
+        })
+        .collect();
+    let mut header = vec!["lot", "reagent", MOLARITY[0], MOLARITY[1]];
+    header.extend(versions.then_some("version"));
+    (!rows.is_empty()).then(|| write_csv(&header, rows))
+}
+
+/// The unknowns of a term that have no preparation record; none if there is none.
+pub(super) fn write_unknowns(term: &Term) -> Option<String> {
+    let stated: Vec<(&str, &Unknown)> = term
+        .experiments
+        .iter()
+        .filter_map(|experiment| {
+            Some((experiment.key.as_str(), term.unknowns.get(&experiment.key)?))
+        })
+        .flat_map(|(key, unknowns)| unknowns.values().map(move |unknown| (key, unknown)))
+        .filter(|(key, unknown)| {
+            let named = ((*key).to_owned(), unknown.code.clone());
+            !term.sources.unknowns.contains_key(&named)
+        })
+        .collect();
+    let versions = stated.iter().any(|(_, unknown)| unknown.version > 1);
+    let rows: Vec<_> = stated
+        .iter()
+        .map(|(experiment, unknown)| {
+            let truth = unknown.truth.open();
+            let mut cells = vec![(*experiment).to_owned(), guarded(&unknown.code)];
+            cells.extend([truth.value, truth.standard_uncertainty].map(|n| n.to_string()));
+            cells.extend(versions.then(|| unknown.version.to_string()));
+            cells
+        })
+        .collect();
+    let mut header = vec!["experiment", "unknown", TRUTH[0], TRUTH[1]];
+    header.extend(versions.then_some("version"));
+    (!rows.is_empty()).then(|| write_csv(&header, rows))
+}
+
+/// Reads a file of one text per student and experiment; `read` gets the experiment (empty if it is not known) and
+/// the cell.
+pub(super) fn read_by_slot<T>(
+    (file, column): (&str, &str),
+    bytes: &[u8],
+    known: &Known,
+    read: impl Fn(&str, &str) -> Result<T, String>,
+    faults: &mut Vec<Fault>,
+) -> BTreeMap<Slot, T> {
+    let columns = Columns::new(&["experiment", "student_id", column], &[]);
+    let Some(table) = Table::read(file, bytes, &columns, faults) else {
+        return BTreeMap::new();
+    };
+    let mut once = Once::new();
+    let mut all = BTreeMap::new();
+    for row in &table.rows {
+        let experiment = table.get(row, "experiment", |text| known.experiment(text), faults);
+        let student = table.get(row, "student_id", |text| known.student(text), faults);
+        let (Some(experiment), Some(student)) = (experiment, student) else {
+            continue;
+        };
+        let value = table.get(row, column, |text| read(&experiment, text), faults);
+        let slot = Slot {
+            experiment,
+            student,
+        };
+        if let Some(first) = once.seen(slot.clone(), row.line) {
+            faults.push(table.fault(row, "student_id", again(&slot.student, first)));
+        } else if let Some(value) = value {
+            all.insert(slot, value);
+        }
+    }
+    all
+}
+
+/// A file of one text per student and experiment, in course and roster order; none if there is none.
+pub(super) fn write_by_slot<T>(
+    term: &Term,
+    column: &str,
+    all: &BTreeMap<Slot, T>,
+    text: impl Fn(&T) -> String,
+) -> Option<String> {
+    let rows: Vec<_> = slots(term)
+        .filter_map(|slot| {
+            let value = all.get(&slot)?;
+            Some([slot.experiment, guarded(&slot.student), text(value)])
+        })
+        .collect();
+    (!rows.is_empty()).then(|| write_csv(&["experiment", "student_id", column], rows))
+}
+
+/// Every student's place in every experiment, in course and roster order.
+pub(super) fn slots(term: &Term) -> impl Iterator<Item = Slot> + '_ {
+    term.experiments.iter().flat_map(|experiment| {
+        term.students
+            .iter()
+            .map(|student| Slot::new(&experiment.key, &student.id))
+    })
+}

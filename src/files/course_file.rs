@@ -1,0 +1,183 @@
+//! `course.toml`: title, zone and experiments.
+
+use std::collections::{BTreeMap, HashSet};
+
+use super::cells::{code, line_of_text, local_time};
+use super::fault::{Fault, found};
+use super::marking_file::{marking, trials};
+use super::toml_table::{Section, Toml, bare_or_quoted, quoted};
+use crate::course::{Course, SectionLots, Zone};
+use crate::judge::Marking;
+use crate::procedure::{Dates, TrialRules, is_key};
+use crate::term::{ExperimentSource, Term};
+
+/// What `course.toml` says.
+pub(super) struct CourseFile {
+    pub course: Course,
+    pub experiments: Vec<ExperimentEntry>,
+}
+
+/// One `[[experiment]]`, its procedure still a key.
+pub(super) struct ExperimentEntry {
+    pub key: String,
+    pub dates: Dates,
+    pub source: ExperimentSource,
+    pub marking: Option<Marking>,
+    pub trials: Option<TrialRules>,
+    pub section_lots: BTreeMap<String, SectionLots>,
+    /// Where its procedure is named.
+    pub procedure_line: u64,
+    /// Lines of the sections in `section_lots`.
+    pub section_lines: BTreeMap<String, u64>,
+}
+
+/// Columns of the gradebook, which an experiment of that key would double.
+const TAKEN_KEYS: [&str; 2] = ["section", "total"];
+
+/// Reads the file. `keys` gets every experiment's key, also if there are faults.
+pub(super) fn read_course(
+    file: &str,
+    text: &str,
+    keys: &mut HashSet<String>,
+) -> Result<CourseFile, Vec<Fault>> {
+    Toml::read(file, text, |root| {
+        root.only(&["title", "term", "time_zone", "experiment"]);
+        let title = root.parsed("title", line_of_text);
+        let term = root.parsed("term", line_of_text);
+        let zone = root.parsed("time_zone", Zone::new);
+        let experiments = root.tables("experiment", |section| experiment(&section, keys));
+        let (title, term, zone) = (title?, term?, zone?);
+        Some(CourseFile {
+            course: Course { title, term, zone },
+            experiments: experiments.into_iter().collect::<Option<_>>()?,
+        })
+    })
+}
+
+fn experiment(section: &Section, keys: &mut HashSet<String>) -> Option<ExperimentEntry> {
+    section.only(&[
+        "key",
+        "procedure",
+        "opens",
+        "due",
+        "marking",
+        "trials",
+        "section_lots",
+    ]);
+    let key = section.parsed("key", |text| {
+        if TAKEN_KEYS.contains(&text) {
+            Err(found(
+                text,
+                "another key: the gradebook has a column of that name",
+            ))
+        } else if is_key(text) {
+            Ok(text.to_owned())
+        } else {
+            Err(found(
+                text,
+                "1 to 60 lower-case letters, digits and hyphens",
+            ))
+        }
+    });
+    if let Some(key) = &key
+        && !keys.insert(key.clone())
+    {
+        section.fault("key", found(key, "every experiment to have its own key"));
+    }
+    let procedure = section.text("procedure");
+    let opens = section.parsed("opens", local_time);
+    let due = section.parsed("due", local_time);
+    if let Some((opens, due)) = opens.zip(due)
+        && due < opens
+    {
+        section.fault(
+            "due",
+            format!("found {due}, expected a time after it opens, {opens}"),
+        );
+    }
+    let body = |section: Section| section.written("", "");
+    let own_marking = section
+        .table("marking", |section| marking(&section))
+        .flatten();
+    let own_trials = section
+        .table("trials", |section| trials(&section))
+        .flatten();
+    let mut section_lots = BTreeMap::new();
+    let mut section_lines = BTreeMap::new();
+    section.table("section_lots", |lots| {
+        for (name, _) in lots.in_order() {
+            lots.table(name, |assigned| {
+                assigned.only(&["titrant", "excess"]);
+                let assigned = SectionLots {
+                    titrant: assigned.parsed_if_any("titrant", code),
+                    excess: assigned.parsed_if_any("excess", code),
+                };
+                section_lots.insert(name.to_owned(), assigned);
+                section_lines.insert(name.to_owned(), lots.line(name));
+            });
+        }
+    });
+    Some(ExperimentEntry {
+        key: key?,
+        dates: Dates {
+            opens: opens?,
+            due: due?,
+        },
+        source: ExperimentSource {
+            procedure: procedure?,
+            marking: section.table("marking", body),
+            trials: section.table("trials", body),
+        },
+        marking: own_marking,
+        trials: own_trials,
+        section_lots,
+        procedure_line: section.line("procedure"),
+        section_lines,
+    })
+}
+
+/// The file of a term.
+pub(super) fn write_course(term: &Term) -> String {
+    let course = &term.course;
+    let mut text = format!(
+        "title = {}\nterm = {}\ntime_zone = {}\n",
+        quoted(&course.title),
+        quoted(&course.term),
+        quoted(course.zone.name())
+    );
+    for experiment in &term.experiments {
+        let source = term.sources.experiments.get(&experiment.key);
+        let procedure = source.map_or(experiment.procedure.key.as_str(), |s| s.procedure.as_str());
+        text.push_str(&format!(
+            "\n[[experiment]]\nkey = {}\nprocedure = {}\nopens = {}\ndue = {}\n",
+            quoted(&experiment.key),
+            quoted(procedure),
+            experiment.dates.opens,
+            experiment.dates.due
+        ));
+        let own = |name: &str, body: Option<&String>| match body {
+            Some(body) => format!("\n[experiment.{name}]\n{}", one_level(body)),
+            None => String::new(),
+        };
+        text.push_str(&own("marking", source.and_then(|s| s.marking.as_ref())));
+        text.push_str(&own("trials", source.and_then(|s| s.trials.as_ref())));
+        for (section, lots) in &experiment.section_lots {
+            text.push_str(&format!(
+                "\n[experiment.section_lots.{}]\n",
+                bare_or_quoted(section)
+            ));
+            for (key, lot) in [("titrant", &lots.titrant), ("excess", &lots.excess)] {
+                if let Some(lot) = lot {
+                    text.push_str(&format!("{key} = {}\n", quoted(lot)));
+                }
+            }
+        }
+    }
+    text
+}
+
+/// A table's body without headers of its own, so that it can stand under another one.
+fn one_level(body: &str) -> String {
+    Toml::read("course.toml", body, |root| Some(root.written("", "")))
+        .unwrap_or_else(|_| body.to_owned())
+}

@@ -1,0 +1,164 @@
+//! `decisions.csv` and `releases.csv`: what staff decided, and what was released when.
+
+use std::collections::BTreeMap;
+
+use jiff::Timestamp;
+
+use super::bottles::slots;
+use super::cells::{code, decimal, guarded, instant, whole};
+use super::fault::{Fault, found};
+use super::known::Known;
+use super::table::{Columns, Once, Table, again, write_csv};
+use crate::submission::TrialLabel;
+use crate::term::{Decision, Ruling, Slot, Term};
+
+const HEADER: [&str; 7] = [
+    "experiment",
+    "student_id",
+    "at",
+    "by",
+    "ruling",
+    "detail",
+    "reason",
+];
+
+/// Reads decisions in the order of the file.
+pub(super) fn read_decisions(
+    bytes: &[u8],
+    known: &Known,
+    faults: &mut Vec<Fault>,
+) -> BTreeMap<Slot, Vec<Decision>> {
+    let mut all: BTreeMap<Slot, Vec<Decision>> = BTreeMap::new();
+    let Some(table) = Table::read("decisions.csv", bytes, &Columns::new(&HEADER, &[]), faults)
+    else {
+        return all;
+    };
+    for row in &table.rows {
+        let experiment = table.get(row, "experiment", |text| known.experiment(text), faults);
+        let student = table.get(row, "student_id", |text| known.student(text), faults);
+        let at = table.get(row, "at", instant, faults);
+        let by = table.get(row, "by", code, faults);
+        let (name, detail) = (
+            table.cell(row, "ruling").trim(),
+            table.cell(row, "detail").trim(),
+        );
+        let ruling = ruling(name, detail)
+            .map_err(|(column, what)| faults.push(table.fault(row, column, what)))
+            .ok();
+        if let (Some(experiment), Some(student), Some(at), Some(by), Some(ruling)) =
+            (experiment, student, at, by, ruling)
+        {
+            all.entry(Slot {
+                experiment,
+                student,
+            })
+            .or_default()
+            .push(Decision {
+                ruling,
+                reason: table.cell(row, "reason").to_owned(),
+                by,
+                at,
+            });
+        }
+    }
+    all
+}
+
+fn ruling(name: &str, detail: &str) -> Result<Ruling, (&'static str, String)> {
+    let in_detail = |what: String| ("detail", what);
+    let trial = || whole(detail, 1..=TrialLabel::MAX).map_err(in_detail);
+    let yes = || match detail {
+        "true" => Ok(true),
+        "false" => Ok(false),
+        other => Err(in_detail(found(other, "true or false"))),
+    };
+    let bare = |ruling: Ruling| match detail {
+        "" => Ok(ruling),
+        other => Err(in_detail(found(other, "nothing for this ruling"))),
+    };
+    match name {
+        "accept" => bare(Ruling::Accept),
+        "return" => bare(Ruling::Return),
+        "leave-out" => Ok(Ruling::LeaveOut { trial: trial()? }),
+        "put-back" => Ok(Ruling::PutBack { trial: trial()? }),
+        "adjust" => Ok(Ruling::Adjust {
+            points: decimal(detail).map_err(in_detail)?,
+        }),
+        "against-written" => Ok(Ruling::AgainstWritten { written: yes()? }),
+        "excuse-late" => Ok(Ruling::ExcuseLate { excused: yes()? }),
+        other => Err((
+            "ruling",
+            found(
+                other,
+                "accept, return, leave-out, put-back, adjust, against-written or excuse-late",
+            ),
+        )),
+    }
+}
+
+/// The decisions of a term; none if there is none.
+pub(super) fn write_decisions(term: &Term) -> Option<String> {
+    let rows: Vec<_> = slots(term)
+        .filter_map(|slot| Some((term.decisions.get(&slot)?, slot)))
+        .flat_map(|(decisions, slot)| decisions.iter().map(move |decision| row(&slot, decision)))
+        .collect();
+    (!rows.is_empty()).then(|| write_csv(&HEADER, rows))
+}
+
+fn row(slot: &Slot, decision: &Decision) -> [String; 7] {
+    let (name, detail) = match &decision.ruling {
+        Ruling::Accept => ("accept", String::new()),
+        Ruling::Return => ("return", String::new()),
+        Ruling::LeaveOut { trial } => ("leave-out", trial.to_string()),
+        Ruling::PutBack { trial } => ("put-back", trial.to_string()),
+        Ruling::Adjust { points } => ("adjust", points.to_string()),
+        Ruling::AgainstWritten { written } => ("against-written", written.to_string()),
+        Ruling::ExcuseLate { excused } => ("excuse-late", excused.to_string()),
+    };
+    [
+        slot.experiment.clone(),
+        guarded(&slot.student),
+        decision.at.to_string(),
+        guarded(&decision.by),
+        name.to_owned(),
+        detail,
+        guarded(&decision.reason),
+    ]
+}
+
+/// Reads when experiments were released.
+pub(super) fn read_releases(
+    bytes: &[u8],
+    known: &Known,
+    faults: &mut Vec<Fault>,
+) -> BTreeMap<String, Timestamp> {
+    let mut all = BTreeMap::new();
+    let columns = Columns::new(&["experiment", "released_at"], &[]);
+    let Some(table) = Table::read("releases.csv", bytes, &columns, faults) else {
+        return all;
+    };
+    let mut once = Once::new();
+    for row in &table.rows {
+        let experiment = table.get(row, "experiment", |text| known.experiment(text), faults);
+        let at = table.get(row, "released_at", instant, faults);
+        let Some(experiment) = experiment else {
+            continue;
+        };
+        if let Some(first) = once.seen(experiment.clone(), row.line) {
+            faults.push(table.fault(row, "experiment", again(&experiment, first)));
+        } else if let Some(at) = at {
+            all.insert(experiment, at);
+        }
+    }
+    all
+}
+
+/// The releases of a term; none if there is none.
+pub(super) fn write_releases(term: &Term) -> Option<String> {
+    let rows: Vec<_> = term
+        .experiments
+        .iter()
+        .filter_map(|e| Some([e.key.clone(), term.released.get(&e.key)?.to_string()]))
+        .collect();
+    (!rows.is_empty()).then(|| write_csv(&["experiment", "released_at"], rows))
+}

@@ -1,0 +1,56 @@
+//! `flags.csv`: a row per flag with its evidence.
+
+use std::collections::HashMap;
+
+use super::cells::guarded;
+use super::table::write_csv;
+use crate::measure::{from_f64, plain};
+use crate::term::{Judged, Slot, Term};
+
+/// One row per flag in the order given. `expected_by_chance` is the number of such flags that chance alone raises in
+/// the student's section for the experiment: the flag's chance times the submissions there.
+#[must_use]
+pub fn flags_csv(term: &Term, judged: &[(Slot, Judged)]) -> String {
+    let sections: HashMap<&str, &str> = term
+        .students
+        .iter()
+        .map(|s| (s.id.as_str(), s.section.as_str()))
+        .collect();
+    let place = |slot: &'_ Slot| {
+        sections
+            .get(slot.student.as_str())
+            .copied()
+            .unwrap_or_default()
+    };
+    let mut sizes: HashMap<(&str, &str), u32> = HashMap::new();
+    for (slot, _) in judged {
+        let size = sizes
+            .entry((slot.experiment.as_str(), place(slot)))
+            .or_insert(0);
+        *size = size.saturating_add(1);
+    }
+    let rows = judged.iter().flat_map(|(slot, judged)| {
+        let size = sizes
+            .get(&(slot.experiment.as_str(), place(slot)))
+            .copied()
+            .unwrap_or_default();
+        judged.evaluation.flags.iter().map(move |flag| {
+            let expected = from_f64(flag.chance * f64::from(size), 10);
+            [
+                slot.experiment.clone(),
+                guarded(&slot.student),
+                flag.code.code().to_owned(),
+                guarded(&flag.evidence),
+                expected.map(plain).unwrap_or_default(),
+            ]
+        })
+    });
+    let header = [
+        "experiment",
+        "student_id",
+        "flag",
+        "evidence",
+        "expected_by_chance",
+    ];
+    write_csv(&header, rows)
+}

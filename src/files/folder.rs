@@ -1,0 +1,210 @@
+//! A course folder in memory, with the only two functions that touch the file system.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::io::Read as _;
+use std::path::Path;
+
+use super::fault::{Fault, found};
+
+/// Files by relative path with `/` between folders.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Folder(BTreeMap<String, Vec<u8>>);
+
+impl Folder {
+    /// Largest file, bytes.
+    pub const MAX_FILE: u64 = 10 << 20;
+    /// Largest folder, bytes.
+    pub const MAX_TOTAL: u64 = 64 << 20;
+    /// Most files.
+    pub const MAX_FILES: usize = 2000;
+
+    /// Adds a file.
+    ///
+    /// # Errors
+    /// [`Fault`] for a path that leads elsewhere or is there already, or for a file or folder that is too large.
+    pub fn insert(&mut self, path: &str, bytes: Vec<u8>) -> Result<(), Fault> {
+        let leads_elsewhere = path.is_empty()
+            || path.len() > 200
+            || path.contains(['\\', ':'])
+            || path.chars().any(char::is_control)
+            || path.split('/').any(|part| matches!(part, "" | "." | ".."));
+        if leads_elsewhere {
+            let what = found(path, "a relative path of at most 200 characters");
+            return Err(Fault::of_file("folder", what));
+        }
+        if self.0.contains_key(path) {
+            return Err(Fault::of_file(path, "found it twice, expected it once"));
+        }
+        check_size(path, bytes.len() as u64)?;
+        if self.0.len() >= Self::MAX_FILES {
+            return Err(too_many());
+        }
+        let total = self.0.values().fold(bytes.len() as u64, |sum, file| {
+            sum.saturating_add(file.len() as u64)
+        });
+        if total > Self::MAX_TOTAL {
+            let what = format!(
+                "found more than {} MiB, expected at most that in all",
+                Self::MAX_TOTAL >> 20
+            );
+            return Err(Fault::of_file("folder", what));
+        }
+        self.0.insert(path.to_owned(), bytes);
+        Ok(())
+    }
+
+    /// Adds or replaces a text of our own making.
+    pub(super) fn put(&mut self, path: impl Into<String>, text: impl Into<String>) {
+        self.0.insert(path.into(), text.into().into_bytes());
+    }
+
+    /// The bytes of a file.
+    #[must_use]
+    pub fn get(&self, path: &str) -> Option<&[u8]> {
+        self.0.get(path).map(Vec::as_slice)
+    }
+
+    /// All files in order of path.
+    pub fn files(&self) -> impl Iterator<Item = (&str, &[u8])> {
+        self.0
+            .iter()
+            .map(|(path, bytes)| (path.as_str(), bytes.as_slice()))
+    }
+
+    /// Whether a name is passed over: hidden files, and what is neither data nor looks like it.
+    #[must_use]
+    pub fn is_ignored(path: &str) -> bool {
+        const DATA: [&str; 7] = ["csv", "toml", "tsv", "xls", "xlsx", "ods", "json"];
+        let hidden = path.split('/').any(|part| part.starts_with('.'));
+        let extension = path.rsplit_once('.').map_or("", |(_, extension)| extension);
+        hidden || !DATA.iter().any(|data| extension.eq_ignore_ascii_case(data))
+    }
+
+    /// Reads a folder and the folders in it. Files that are passed over are not read.
+    ///
+    /// # Errors
+    /// Every [`Fault`]: a file or folder that cannot be read or is too large.
+    pub fn read(root: &Path) -> Result<Self, Vec<Fault>> {
+        let mut folder = Self::default();
+        let mut faults = Vec::new();
+        if !root.is_dir() {
+            let what = found(&root.display().to_string(), "a folder");
+            return Err(vec![Fault::of_file("folder", what)]);
+        }
+        read_into(&mut folder, root, "", 0, &mut faults);
+        if faults.is_empty() {
+            Ok(folder)
+        } else {
+            Err(faults)
+        }
+    }
+
+    /// Writes every file. An existing folder may only hold files of the same names.
+    ///
+    /// # Errors
+    /// [`Fault`] for a file that is in the way or cannot be written.
+    pub fn write(&self, root: &Path) -> Result<(), Fault> {
+        if root.exists() {
+            let mut there = Vec::new();
+            names(root, "", &mut there).map_err(|why| unreadable("folder", &why))?;
+            if let Some(other) = there.iter().find(|path| !self.0.contains_key(*path)) {
+                let what = "found this file there already, expected an empty folder or one written by the same command";
+                return Err(Fault::of_file(other, what));
+            }
+        }
+        for (path, bytes) in &self.0 {
+            let to = root.join(path);
+            let parent = to.parent().unwrap_or(root);
+            fs::create_dir_all(parent)
+                .and_then(|()| fs::write(&to, bytes))
+                .map_err(|why| Fault::of_file(path, format!("it cannot be written: {why}")))?;
+        }
+        Ok(())
+    }
+}
+
+fn check_size(path: &str, size: u64) -> Result<(), Fault> {
+    if size > Folder::MAX_FILE {
+        let what = format!(
+            "found {size} bytes, expected at most {} MiB",
+            Folder::MAX_FILE >> 20
+        );
+        return Err(Fault::of_file(path, what));
+    }
+    Ok(())
+}
+
+fn too_many() -> Fault {
+    let what = format!(
+        "found more than {} files, expected at most that many",
+        Folder::MAX_FILES
+    );
+    Fault::of_file("folder", what)
+}
+
+fn unreadable(path: &str, why: &std::io::Error) -> Fault {
+    Fault::of_file(path, format!("it cannot be read: {why}"))
+}
+
+fn read_into(folder: &mut Folder, at: &Path, prefix: &str, depth: u32, faults: &mut Vec<Fault>) {
+    let entries = match fs::read_dir(at) {
+        Ok(entries) => entries,
+        Err(why) => return faults.push(unreadable(prefix.trim_end_matches('/'), &why)),
+    };
+    for entry in entries.flatten() {
+        let Ok(name) = entry.file_name().into_string() else {
+            faults.push(Fault::of_file(
+                entry.file_name().to_string_lossy(),
+                "found a name that is not UTF-8, expected one that is",
+            ));
+            continue;
+        };
+        let path = format!("{prefix}{name}");
+        // a link to a folder could lead in a circle
+        let is_folder = entry.file_type().is_ok_and(|kind| kind.is_dir());
+        if is_folder && depth < 4 && !name.starts_with('.') {
+            read_into(
+                folder,
+                &entry.path(),
+                &format!("{path}/"),
+                depth.saturating_add(1),
+                faults,
+            );
+        } else if entry.path().is_file() && !Folder::is_ignored(&path) {
+            if folder.0.len() >= Folder::MAX_FILES {
+                return faults.push(too_many());
+            }
+            if let Err(fault) =
+                read_file(&entry.path(), &path).and_then(|bytes| folder.insert(&path, bytes))
+            {
+                faults.push(fault);
+            }
+        }
+    }
+}
+
+/// Reads one byte more than allowed at most, whatever the size the file system states.
+fn read_file(at: &Path, path: &str) -> Result<Vec<u8>, Fault> {
+    let file = fs::File::open(at).map_err(|why| unreadable(path, &why))?;
+    let size = file.metadata().map_err(|why| unreadable(path, &why))?.len();
+    check_size(path, size)?;
+    let mut bytes = Vec::new();
+    file.take(Folder::MAX_FILE.saturating_add(1))
+        .read_to_end(&mut bytes)
+        .map_err(|why| unreadable(path, &why))?;
+    Ok(bytes)
+}
+
+fn names(at: &Path, prefix: &str, into: &mut Vec<String>) -> std::io::Result<()> {
+    for entry in fs::read_dir(at)? {
+        let entry = entry?;
+        let path = format!("{prefix}{}", entry.file_name().to_string_lossy());
+        if entry.file_type()?.is_dir() {
+            names(&entry.path(), &format!("{path}/"), into)?;
+        } else {
+            into.push(path);
+        }
+    }
+    Ok(())
+}

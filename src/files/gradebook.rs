@@ -1,0 +1,44 @@
+//! `gradebook.csv`: a row per student, a column per experiment, the total.
+
+use std::collections::HashMap;
+
+use rust_decimal::Decimal;
+
+use super::cells::guarded;
+use super::table::write_csv;
+use crate::measure::to_decimals;
+use crate::term::{Judged, Slot, Term};
+
+/// Points with two decimals; an empty cell means nothing handed in.
+#[must_use]
+pub fn gradebook_csv(term: &Term, judged: &[(Slot, Judged)]) -> String {
+    let totals: HashMap<(&str, &str), Decimal> = judged
+        .iter()
+        .map(|(slot, judged)| {
+            let place = (slot.student.as_str(), slot.experiment.as_str());
+            (place, judged.evaluation.marks.total)
+        })
+        .collect();
+    let mut header = vec!["student_id", "family_name", "given_name", "section"];
+    header.extend(term.experiments.iter().map(|e| e.key.as_str()));
+    header.push("total");
+    let rows = term.students.iter().map(|s| {
+        let mut cells: Vec<String> = [&s.id, &s.family_name, &s.given_name, &s.section]
+            .map(|text| guarded(text))
+            .into();
+        let mut sum = Decimal::ZERO;
+        for experiment in &term.experiments {
+            let total = totals.get(&(s.id.as_str(), experiment.key.as_str()));
+            sum = sum.saturating_add(total.copied().unwrap_or_default());
+            cells.push(total.map_or_else(String::new, |total| points(*total)));
+        }
+        cells.push(points(sum));
+        cells
+    });
+    write_csv(&header, rows)
+}
+
+/// Points as they are written: two decimals.
+pub(super) fn points(points: Decimal) -> String {
+    to_decimals(points, 2).to_string()
+}

@@ -1,0 +1,47 @@
+//! Course folders in and out, and the files of results: bytes to nouns and back.
+//!
+//! A [`Folder`] is files in memory. [`read_term`] turns one into a [`crate::term::Term`] or names every fault of every
+//! file; [`write_term`] turns a term into a folder that reads as the same term. Beside the files of the contract a
+//! folder may hold `glassware.toml` (pieces of the laboratory's own), `superseded/KEY.csv` (earlier revisions: the
+//! columns of the readings, then `revision`, `reason` and `confirmed`), `decisions.csv` and `releases.csv`.
+//!
+//! A text cell that a spreadsheet would run as a formula is written with an apostrophe in front; reading takes it off.
+
+mod audit_file;
+mod bottles;
+mod cells;
+mod course_file;
+mod decisions;
+mod fault;
+mod flags_file;
+mod folder;
+mod glassware_file;
+mod gradebook;
+mod hand_ins;
+mod known;
+mod marking_file;
+mod people;
+mod prep_room;
+mod procedure_file;
+mod read;
+mod readings_file;
+mod results;
+mod shelf;
+mod shipped;
+mod table;
+mod toml_table;
+mod write;
+
+pub use audit_file::{Audited, audit, audit_csv};
+pub use fault::Fault;
+pub use flags_file::flags_csv;
+pub use folder::Folder;
+pub use glassware_file::read_glassware;
+pub use gradebook::gradebook_csv;
+pub use marking_file::{read_marking, read_trials};
+pub use prep_room::{PrepRoom, read_prep_records};
+pub use procedure_file::read_procedure;
+pub use read::read_term;
+pub use results::results_csv;
+pub use shipped::{demo_folder, shipped_glassware, shipped_procedure, shipped_procedures};
+pub use write::write_term;

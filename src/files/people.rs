@@ -1,0 +1,151 @@
+//! `roster.csv` and `staff.csv`.
+
+use std::collections::HashSet;
+
+use super::cells::{code, guarded, line_of_text};
+use super::fault::{Fault, found};
+use super::known::Known;
+use super::table::{Columns, Once, Table, again, write_csv};
+use crate::course::{StaffMember, StaffRole, Student};
+
+/// Reads the roster and notes its students and sections.
+pub(super) fn read_roster(
+    bytes: &[u8],
+    known: &mut Known,
+    faults: &mut Vec<Fault>,
+) -> Vec<Student> {
+    let columns = Columns::new(
+        &["student_id", "family_name", "given_name", "section"],
+        &["email"],
+    );
+    let Some(table) = Table::read("roster.csv", bytes, &columns, faults) else {
+        return Vec::new();
+    };
+    let (mut ids, mut sections) = (HashSet::new(), HashSet::new());
+    let mut once = Once::new();
+    let mut students = Vec::new();
+    for row in &table.rows {
+        let id = table.get(row, "student_id", code, faults);
+        let section = table.get(row, "section", code, faults);
+        let family_name = table.get(row, "family_name", line_of_text, faults);
+        let given_name = table.get(row, "given_name", line_of_text, faults);
+        let email = table.get(row, "email", line_of_text, faults);
+        if let Some(id) = &id {
+            if let Some(first) = once.seen(id.clone(), row.line) {
+                faults.push(table.fault(row, "student_id", again(id, first)));
+                continue;
+            }
+            ids.insert(id.clone());
+        }
+        sections.extend(section.clone());
+        let names = family_name.zip(given_name).zip(email);
+        if let (Some(id), Some(section), Some(((family_name, given_name), email))) =
+            (id, section, names)
+        {
+            students.push(Student {
+                id,
+                family_name,
+                given_name,
+                section,
+                email,
+            });
+        }
+    }
+    known.students = Some(ids);
+    known.sections = Some(sections);
+    students
+}
+
+/// The roster of a term.
+pub(super) fn write_roster(students: &[Student]) -> String {
+    let mut header = vec!["student_id", "family_name", "given_name", "section"];
+    let emails = students.iter().any(|s| !s.email.is_empty());
+    if emails {
+        header.push("email");
+    }
+    let rows = students.iter().map(|s| {
+        let cells = [&s.id, &s.family_name, &s.given_name, &s.section, &s.email];
+        cells
+            .map(|cell| guarded(cell))
+            .into_iter()
+            .take(header.len())
+    });
+    write_csv(&header, rows)
+}
+
+/// Reads the staff.
+pub(super) fn read_staff(bytes: &[u8], known: &Known, faults: &mut Vec<Fault>) -> Vec<StaffMember> {
+    let columns = Columns::new(&["login", "name", "role", "sections"], &[]);
+    let Some(table) = Table::read("staff.csv", bytes, &columns, faults) else {
+        return Vec::new();
+    };
+    let mut once = Once::new();
+    let mut staff = Vec::new();
+    for row in &table.rows {
+        let login = table.get(row, "login", code, faults);
+        if let Some(login) = &login
+            && let Some(first) = once.seen(login.clone(), row.line)
+        {
+            faults.push(table.fault(row, "login", again(login, first)));
+            continue;
+        }
+        let name = table.get(row, "name", line_of_text, faults);
+        let role = |text: &str| {
+            StaffRole::from_name(text.trim())
+                .ok_or_else(|| found(text.trim(), "coordinator or assistant"))
+        };
+        let role = table.get(row, "role", role, faults);
+        let sections = table.get(row, "sections", |text| read_sections(text, known), faults);
+        if let (Some(login), Some(name), Some(role), Some(sections)) = (login, name, role, sections)
+        {
+            staff.push(StaffMember {
+                login,
+                name,
+                role,
+                sections,
+            });
+        }
+    }
+    staff
+}
+
+/// Sections separated by spaces. A section's name may have spaces in it: the longest name that fits is taken.
+fn read_sections(text: &str, known: &Known) -> Result<Vec<String>, String> {
+    let words: Vec<&str> = text.split_whitespace().collect();
+    let mut sections = Vec::new();
+    let mut rest = words.as_slice();
+    while !rest.is_empty() {
+        let fits = (1..=rest.len()).rev().find_map(|count| {
+            let name = known.section(&rest.get(..count)?.join(" ")).ok()?;
+            Some((name, rest.get(count..)?))
+        });
+        match fits {
+            Some((name, others)) if known.sections.is_some() => {
+                sections.push(name);
+                rest = others;
+            }
+            // the roster cannot be read: nothing to hold against it
+            Some(_) => return Ok(Vec::new()),
+            None => {
+                return Err(found(
+                    rest.first().unwrap_or(&""),
+                    "a section of the roster",
+                ));
+            }
+        }
+    }
+    Ok(sections)
+}
+
+/// The staff of a term.
+pub(super) fn write_staff(staff: &[StaffMember]) -> String {
+    let rows = staff.iter().map(|s| {
+        [
+            guarded(&s.login),
+            guarded(&s.name),
+            s.role.name().to_owned(),
+            guarded(&s.sections.join(" ")),
+        ]
+    });
+    write_csv(&["login", "name", "role", "sections"], rows)
+}

@@ -1,0 +1,403 @@
+//! A course folder read into a term.
+
+use std::collections::{BTreeMap, HashSet};
+
+use super::bottles::{read_by_slot, read_lots, read_unknowns};
+use super::cells::{code, decimal, decode};
+use super::course_file::{CourseFile, ExperimentEntry, read_course};
+use super::decisions::{read_decisions, read_releases};
+use super::fault::{Fault, found};
+use super::folder::Folder;
+use super::glassware_file::read_glassware;
+use super::hand_ins::{assemble, read_reported};
+use super::known::Known;
+use super::people::{read_roster, read_staff};
+use super::prep_room::{Bench, read_prep_room};
+use super::readings_file::{Drafts, read_readings};
+use super::shelf::Shelf;
+use super::shipped::shipped_glassware;
+use crate::course::{Experiment, SectionLots};
+use crate::measure::GlasswareTable;
+use crate::procedure::Procedure;
+use crate::term::{Sources, Term};
+use crate::truth::{Lot, Unknown};
+
+const FILES: [&str; 13] = [
+    "course.toml",
+    "roster.csv",
+    "staff.csv",
+    "lots.csv",
+    "unknowns.csv",
+    "prep-room.toml",
+    "glassware.toml",
+    "issued.csv",
+    "groups.csv",
+    "reported.csv",
+    "by-hand.csv",
+    "decisions.csv",
+    "releases.csv",
+];
+
+/// Reads a course folder.
+///
+/// # Errors
+/// Every [`Fault`] of every file, in order of file and line. Nothing is returned if there is any.
+pub fn read_term(folder: &Folder) -> Result<Term, Vec<Fault>> {
+    let mut reader = Reader {
+        folder,
+        known: Known::default(),
+        faults: Vec::new(),
+    };
+    let term = reader.term();
+    let mut faults = reader.faults;
+    faults.sort();
+    faults.dedup();
+    match term {
+        Some(term) if faults.is_empty() => Ok(term),
+        _ => Err(faults),
+    }
+}
+
+struct Reader<'f> {
+    folder: &'f Folder,
+    known: Known,
+    faults: Vec<Fault>,
+}
+
+impl<'f> Reader<'f> {
+    fn term(&mut self) -> Option<Term> {
+        for needed in ["course.toml", "roster.csv"] {
+            if self.folder.get(needed).is_none() {
+                self.faults
+                    .push(Fault::of_file(needed, "found no such file, expected one"));
+            }
+        }
+        let own_glassware = self.text("glassware.toml");
+        let glassware = self.glassware(own_glassware.as_deref());
+        let shelf = Shelf::of_folder(self.folder, &glassware);
+        if let Some(roster) = self.folder.get("roster.csv") {
+            let students = read_roster(roster, &mut self.known, &mut self.faults);
+            let course = self.course();
+            let term = self.of_roster(students, course, &shelf);
+            let (procedures, faults) = shelf.into_texts();
+            self.faults.extend(faults);
+            let mut term = term?;
+            term.sources.procedures = procedures;
+            term.sources.glassware = own_glassware;
+            term.glassware = glassware;
+            return Some(term);
+        }
+        self.course();
+        self.faults.extend(shelf.into_texts().1);
+        None
+    }
+
+    fn of_roster(
+        &mut self,
+        students: Vec<crate::course::Student>,
+        course: Option<CourseFile>,
+        shelf: &Shelf,
+    ) -> Option<Term> {
+        let (course, entries) = match course {
+            Some(file) => (Some(file.course), file.experiments),
+            None => (None, Vec::new()),
+        };
+        let procedures = self.procedures(&entries, shelf);
+        let staff = self
+            .bytes("staff.csv")
+            .map(|bytes| read_staff(bytes, &self.known, &mut self.faults));
+        let bottles = self.bottles(&procedures, course.is_some(), shelf);
+        let known = &self.known;
+        let faults = &mut self.faults;
+        let folder = self.folder;
+        let issued = folder.get("issued.csv").map(|bytes| {
+            let unknown = |experiment: &str, text: &str| known.unknown(experiment, text);
+            read_by_slot(("issued.csv", "unknown"), bytes, known, unknown, faults)
+        });
+        let groups = folder.get("groups.csv").map(|bytes| {
+            read_by_slot(
+                ("groups.csv", "group"),
+                bytes,
+                known,
+                |_, text| code(text),
+                faults,
+            )
+        });
+        let by_hand = folder.get("by-hand.csv").map(|bytes| {
+            let points =
+                |experiment: &str, text: &str| by_hand_points(&procedures, experiment, text);
+            read_by_slot(("by-hand.csv", "points"), bytes, known, points, faults)
+        });
+        let mut answers = folder
+            .get("reported.csv")
+            .map(|bytes| read_reported(bytes, known, faults))
+            .unwrap_or_default();
+        let mut submissions = BTreeMap::new();
+        for entry in &entries {
+            let procedure = procedures.get(&entry.key).and_then(Option::as_ref);
+            let mut drafts = |kind: &str, superseded: bool| -> Drafts {
+                let path = format!("{kind}/{}.csv", entry.key);
+                match (folder.get(&path), procedure) {
+                    (Some(bytes), Some(procedure)) => {
+                        read_readings(&path, bytes, procedure, known, superseded, faults)
+                    }
+                    _ => Drafts::new(),
+                }
+            };
+            let (current, superseded) = (drafts("readings", false), drafts("superseded", true));
+            if procedure.is_some() {
+                submissions.extend(assemble(
+                    &entry.key,
+                    current,
+                    superseded,
+                    &mut answers,
+                    faults,
+                ));
+            }
+        }
+        let decisions = folder
+            .get("decisions.csv")
+            .map(|bytes| read_decisions(bytes, known, faults));
+        let released = folder
+            .get("releases.csv")
+            .map(|bytes| read_releases(bytes, known, faults));
+        self.names();
+        self.section_lots(&entries);
+        let (lots, unknowns, records) = bottles;
+        let mut sources = records;
+        let mut experiments = Vec::new();
+        for entry in entries {
+            sources.experiments.insert(entry.key.clone(), entry.source);
+            experiments.push(Experiment {
+                procedure: procedures.get(&entry.key)?.clone()?,
+                key: entry.key,
+                dates: entry.dates,
+                section_lots: entry.section_lots,
+            });
+        }
+        let mut term = Term::new(course?, GlasswareTable::default());
+        term.experiments = experiments;
+        term.students = students;
+        term.staff = staff.unwrap_or_default();
+        term.lots = lots;
+        term.unknowns = unknowns;
+        term.issued = issued.unwrap_or_default();
+        term.groups = groups.unwrap_or_default();
+        term.submissions = submissions;
+        term.by_hand = by_hand.unwrap_or_default();
+        term.decisions = decisions.unwrap_or_default();
+        term.released = released.unwrap_or_default();
+        term.sources = sources;
+        Some(term)
+    }
+
+    fn bytes(&self, path: &str) -> Option<&'f [u8]> {
+        self.folder.get(path)
+    }
+
+    fn text(&mut self, path: &str) -> Option<String> {
+        let bytes = self.bytes(path)?;
+        decode(path, bytes)
+            .map(str::to_owned)
+            .map_err(|fault| self.faults.push(fault))
+            .ok()
+    }
+
+    fn glassware(&mut self, own: Option<&str>) -> GlasswareTable {
+        let mut table = shipped_glassware();
+        match own.map(|text| read_glassware("glassware.toml", text)) {
+            Some(Ok(own)) => own.iter().for_each(|piece| table.insert(piece.clone())),
+            Some(Err(more)) => self.faults.extend(more),
+            None => {}
+        }
+        table
+    }
+
+    fn course(&mut self) -> Option<CourseFile> {
+        let text = self.text("course.toml")?;
+        let mut keys = HashSet::new();
+        let read = read_course("course.toml", &text, &mut keys);
+        match read {
+            Ok(course) => {
+                self.known.experiments = Some(keys);
+                Some(course)
+            }
+            Err(more) => {
+                self.faults.extend(more);
+                None
+            }
+        }
+    }
+
+    /// The procedure of each experiment, with its own tables; none where it has faults.
+    fn procedures(
+        &mut self,
+        entries: &[ExperimentEntry],
+        shelf: &Shelf,
+    ) -> BTreeMap<String, Option<Procedure>> {
+        let mut all = BTreeMap::new();
+        for entry in entries {
+            let procedure = shelf.get(&entry.source.procedure).unwrap_or_else(|what| {
+                let fault = Fault::of_file("course.toml", what).at(entry.procedure_line);
+                self.faults.push(fault.in_column("experiment.procedure"));
+                None
+            });
+            let own = procedure.map(|p| p.with(entry.trials.clone(), entry.marking.clone()));
+            all.insert(entry.key.clone(), own);
+        }
+        all
+    }
+
+    #[allow(clippy::type_complexity)]
+    fn bottles(
+        &mut self,
+        procedures: &BTreeMap<String, Option<Procedure>>,
+        course: bool,
+        shelf: &Shelf,
+    ) -> (
+        BTreeMap<String, Lot>,
+        BTreeMap<String, BTreeMap<String, Unknown>>,
+        Sources,
+    ) {
+        let mut sources = Sources::default();
+        let before = self.faults.len();
+        let lots = self
+            .bytes("lots.csv")
+            .map(|bytes| read_lots(bytes, &mut self.faults));
+        let lots_complete = self.faults.len() == before;
+        let before = self.faults.len();
+        let stated = self
+            .bytes("unknowns.csv")
+            .map(|bytes| read_unknowns(bytes, &self.known, &mut self.faults));
+        let mut complete = (lots_complete, self.faults.len() == before);
+        let mut lots: BTreeMap<String, Lot> = lots
+            .into_iter()
+            .flatten()
+            .map(|lot| (lot.code.clone(), lot))
+            .collect();
+        let mut unknowns: BTreeMap<String, BTreeMap<String, Unknown>> = BTreeMap::new();
+        let mut stated_unknowns = HashSet::new();
+        for (experiment, unknown) in stated.into_iter().flatten() {
+            stated_unknowns.insert((experiment.clone(), unknown.code.to_ascii_lowercase()));
+            unknowns
+                .entry(experiment)
+                .or_default()
+                .insert(unknown.code.clone(), unknown);
+        }
+        if let Some(text) = self.text("prep-room.toml") {
+            let results = procedures
+                .iter()
+                .filter_map(|(key, p)| Some((key.clone(), p.as_ref()?.result.clone())));
+            let results: BTreeMap<_, _> = results.collect();
+            let bench = Bench {
+                glassware: shelf.glassware(),
+                shelf,
+                all_results: course && results.len() == procedures.len(),
+                results,
+                stated_lots: lots.keys().cloned().collect(),
+                stated_unknowns,
+            };
+            match read_prep_room("prep-room.toml", &text, &bench) {
+                Ok(room) => {
+                    for (lot, record) in room.lots {
+                        sources.lots.insert(lot.code.clone(), record);
+                        lots.insert(lot.code.clone(), lot);
+                    }
+                    for (experiment, unknown, record) in room.unknowns {
+                        sources
+                            .unknowns
+                            .insert((experiment.clone(), unknown.code.clone()), record);
+                        unknowns
+                            .entry(experiment)
+                            .or_default()
+                            .insert(unknown.code.clone(), unknown);
+                    }
+                }
+                Err(more) => {
+                    self.faults.extend(more);
+                    complete = (false, false);
+                }
+            }
+        } else if self.bytes("prep-room.toml").is_some() {
+            complete = (false, false);
+        }
+        if complete.0 {
+            self.known.lots = Some(lots.keys().cloned().collect());
+        }
+        if complete.1 && course {
+            let pairs = unknowns.iter().flat_map(|(experiment, codes)| {
+                codes.keys().map(|code| (experiment.clone(), code.clone()))
+            });
+            self.known.unknowns = Some(pairs.collect());
+        }
+        (lots, unknowns, sources)
+    }
+
+    /// Files that nobody would read: a name that is not known may be a slip.
+    fn names(&mut self) {
+        for (path, _) in self.folder.files() {
+            let by_key = ["readings/", "superseded/"]
+                .iter()
+                .find_map(|folder| path.strip_prefix(folder)?.strip_suffix(".csv"));
+            let procedure = path
+                .strip_prefix("procedures/")
+                .is_some_and(|name| name.ends_with(".toml") && !name.contains('/'));
+            if let Some(key) = by_key {
+                if let Err(what) = self.known.experiment(key) {
+                    self.faults.push(Fault::of_file(path, what));
+                }
+            } else if !procedure && !FILES.contains(&path) && !Folder::is_ignored(path) {
+                let expected = format!(
+                    "only {}, readings/KEY.csv, superseded/KEY.csv and procedures/KEY.toml",
+                    FILES.join(", ")
+                );
+                self.faults
+                    .push(Fault::of_file(path, found(path, &expected)));
+            }
+        }
+    }
+
+    fn section_lots(&mut self, entries: &[ExperimentEntry]) {
+        for entry in entries {
+            for (section, SectionLots { titrant, excess }) in &entry.section_lots {
+                let line = entry.section_lines.get(section).copied().unwrap_or(1);
+                let lots = [titrant, excess]
+                    .into_iter()
+                    .flatten()
+                    .map(|lot| self.known.lot(lot));
+                let names = lots.chain([self.known.section(section)]);
+                let more: Vec<Fault> = names
+                    .filter_map(Result::err)
+                    .map(|what| {
+                        Fault::of_file("course.toml", what)
+                            .at(line)
+                            .in_column("experiment.section_lots")
+                    })
+                    .collect();
+                self.faults.extend(more);
+            }
+        }
+    }
+}
+
+fn by_hand_points(
+    procedures: &BTreeMap<String, Option<Procedure>>,
+    experiment: &str,
+    text: &str,
+) -> Result<rust_decimal::Decimal, String> {
+    let points = decimal(text)?;
+    let Some(procedure) = procedures.get(experiment).and_then(Option::as_ref) else {
+        return Ok(points);
+    };
+    match procedure.marking.by_hand {
+        None => Err(found(
+            text,
+            &format!("none: the marking of {experiment} has no part by_hand"),
+        )),
+        Some(most) if points.is_sign_negative() || points > most => Err(found(
+            text,
+            &format!("0 to the {most} points of the part by_hand"),
+        )),
+        Some(_) => Ok(points),
+    }
+}

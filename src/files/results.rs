@@ -1,0 +1,115 @@
+//! `results.csv`: a row per submission with every figure behind its marks.
+
+use std::collections::HashMap;
+
+use rust_decimal::Decimal;
+
+use super::cells::guarded;
+use super::gradebook::points;
+use super::table::write_csv;
+use crate::judge::Part;
+use crate::measure::plain;
+use crate::term::{Judged, Slot, Term};
+
+const HEADER: [&str; 27] = [
+    "experiment",
+    "student_id",
+    "section",
+    "unknown",
+    "lot",
+    "trials_counted",
+    "mean_delivered_mL",
+    "result",
+    "unit",
+    "std_dev",
+    "range_percent",
+    "standard_uncertainty",
+    "expanded_uncertainty",
+    "true_value",
+    "relative_error_percent",
+    "accuracy",
+    "agreement",
+    "recording",
+    "calculation",
+    "by_hand",
+    "late",
+    "total",
+    "possible",
+    "likely_slip",
+    "flags",
+    "status",
+    "adjustment",
+];
+
+/// One row per submission in the order given. It holds true values: it is for staff.
+#[must_use]
+pub fn results_csv(term: &Term, judged: &[(Slot, Judged)]) -> String {
+    let sections: HashMap<&str, &str> = term
+        .students
+        .iter()
+        .map(|s| (s.id.as_str(), s.section.as_str()))
+        .collect();
+    let units: HashMap<&str, &str> = term
+        .experiments
+        .iter()
+        .map(|e| (e.key.as_str(), e.procedure.result.unit.name()))
+        .collect();
+    let rows = judged.iter().map(|(slot, judged)| {
+        let section = sections
+            .get(slot.student.as_str())
+            .copied()
+            .unwrap_or_default();
+        let unit = units
+            .get(slot.experiment.as_str())
+            .copied()
+            .unwrap_or_default();
+        row(slot, judged, section, unit)
+    });
+    write_csv(&HEADER, rows)
+}
+
+fn row(slot: &Slot, judged: &Judged, section: &str, unit: &str) -> [String; 27] {
+    let evaluation = &judged.evaluation;
+    let (marks, outcome) = (&evaluation.marks, evaluation.outcome.as_ref());
+    let number = |value: Option<Decimal>| value.map(plain).unwrap_or_default();
+    let part = |part: Part| {
+        marks
+            .part(part)
+            .map(|mark| points(mark.points))
+            .unwrap_or_default()
+    };
+    let flags: Vec<&str> = evaluation
+        .flags
+        .iter()
+        .map(|flag| flag.code.code())
+        .collect();
+    [
+        slot.experiment.clone(),
+        guarded(&slot.student),
+        guarded(section),
+        guarded(&evaluation.unknown),
+        guarded(&evaluation.lot),
+        outcome.map_or(0, |o| o.counted).to_string(),
+        number(outcome.map(|o| o.mean_delivered)),
+        number(outcome.map(|o| o.result)),
+        unit.to_owned(),
+        number(outcome.and_then(|o| o.std_dev)),
+        number(outcome.and_then(|o| o.range_percent)),
+        number(outcome.map(|o| o.standard_uncertainty)),
+        number(outcome.map(|o| o.expanded_uncertainty)),
+        number(evaluation.true_value),
+        number(evaluation.relative_error_percent),
+        part(Part::Accuracy),
+        part(Part::Agreement),
+        part(Part::Recording),
+        part(Part::Calculation),
+        part(Part::ByHand),
+        points(marks.late),
+        points(marks.total),
+        points(marks.possible),
+        String::new(),
+        flags.join(" "),
+        judged.status.name().to_owned(),
+        points(marks.adjustment),
+    ]
+}
