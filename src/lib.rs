@@ -15,4 +15,5 @@ pub mod store;
 pub mod submission;
 pub mod term;
 pub mod truth;
+pub mod web;
 pub mod workup;
