@@ -34,3 +34,7 @@ pub mod store;
 pub mod files;
 
 pub mod desk;
+
+pub mod web;
+
+pub mod commands;

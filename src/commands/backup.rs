@@ -9,7 +9,10 @@ use crate::store::Store;
 /// Copies a live database, then checks that the copy is sound and judges as it says.
 pub async fn run(db: &Path, to: &Path) -> Result<(), Failure> {
     if to.exists() {
-        return Err(Failure::Other(format!("found a file {}, expected none there", to.display())));
+        return Err(Failure::Other(format!(
+            "found a file {}, expected none there",
+            to.display()
+        )));
     }
     let store = open_existing(db).await?;
     progress("copying");
@@ -22,7 +25,10 @@ pub async fn run(db: &Path, to: &Path) -> Result<(), Failure> {
             drop(view);
             let (count, differences) = desk::verify(&copy).await?;
             if !differences.is_empty() {
-                return Err(Failure::Other(format!("found {} differences in the copy, expected none", differences.len())));
+                return Err(Failure::Other(format!(
+                    "found {} differences in the copy, expected none",
+                    differences.len()
+                )));
             }
             format!("{count} submissions verified")
         }

@@ -15,7 +15,9 @@ pub async fn grade(folder: &Path, out: &Path) -> Result<(), Failure> {
     let folder = Folder::read(folder).map_err(Failure::Faults)?;
     progress("grading");
     let grades = desk::grade(&folder, Timestamp::now()).await?;
-    grades.write(out).map_err(|fault| Failure::Faults(vec![fault]))?;
+    grades
+        .write(out)
+        .map_err(|fault| Failure::Faults(vec![fault]))?;
     for (file, _) in grades.files() {
         println!("{}", out.join(file).display());
     }
@@ -31,7 +33,10 @@ pub async fn import(folder: &Path, db: &Path) -> Result<(), Failure> {
     let desk = Desk::open(Store::open(db).await?).await?;
     progress("importing");
     let brought = desk::bring_in(&desk, &folder, "import", Timestamp::now()).await?;
-    println!("{} changes, {} of them hand-ins", brought.changes, brought.hand_ins);
+    println!(
+        "{} changes, {} of them hand-ins",
+        brought.changes, brought.hand_ins
+    );
     desk.close().await;
     Ok(())
 }
@@ -42,7 +47,9 @@ pub async fn export(db: &Path, out: &Path) -> Result<(), Failure> {
     let view = desk.view().await?;
     let folder = files::write_term(&view.term);
     drop(view);
-    folder.write(out).map_err(|fault| Failure::Faults(vec![fault]))?;
+    folder
+        .write(out)
+        .map_err(|fault| Failure::Faults(vec![fault]))?;
     println!("{}", out.display());
     desk.close().await;
     Ok(())

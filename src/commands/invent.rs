@@ -15,14 +15,31 @@ pub fn run(folder: &Path, sections: usize, students: usize, seed: u64) -> Result
     let glassware = files::shipped_glassware();
     let zone = Zone::new("Atlantic/Reykjavik").map_err(Failure::Other)?;
     let shipped = files::shipped_procedures();
-    let planned = |key: &str, week: i8, prefix: &str, missing: usize| -> Result<PlannedExperiment, Failure> {
-        let text = shipped.iter().find(|(known, _)| known == key).map(|(_, text)| text.clone());
-        let text = text.ok_or_else(|| Failure::Other(format!("found no shipped procedure {key}, expected one")))?;
-        let procedure = files::read_procedure(key, &text, &glassware).map_err(Failure::Faults)?;
-        let dates = Dates { opens: date(2026, 10, week).at(8, 0, 0, 0), due: date(2026, 10, week + 4).at(17, 0, 0, 0) };
-        let (key, prefix) = (key.to_owned(), prefix.to_owned());
-        Ok(PlannedExperiment { key: key.clone(), procedure: (key, text, procedure), dates, prefix, unknowns: 12, missing })
-    };
+    let planned =
+        |key: &str, week: i8, prefix: &str, missing: usize| -> Result<PlannedExperiment, Failure> {
+            let text = shipped
+                .iter()
+                .find(|(known, _)| known == key)
+                .map(|(_, text)| text.clone());
+            let text = text.ok_or_else(|| {
+                Failure::Other(format!("found no shipped procedure {key}, expected one"))
+            })?;
+            let procedure =
+                files::read_procedure(key, &text, &glassware).map_err(Failure::Faults)?;
+            let dates = Dates {
+                opens: date(2026, 10, week).at(8, 0, 0, 0),
+                due: date(2026, 10, week + 4).at(17, 0, 0, 0),
+            };
+            let (key, prefix) = (key.to_owned(), prefix.to_owned());
+            Ok(PlannedExperiment {
+                key: key.clone(),
+                procedure: (key, text, procedure),
+                dates,
+                prefix,
+                unknowns: 12,
+                missing,
+            })
+        };
     let plan = Plan {
         course: Course {
             title: "Quantitative Laboratory Practice, Ostermere College".into(),
@@ -39,13 +56,21 @@ pub fn run(folder: &Path, sections: usize, students: usize, seed: u64) -> Result
         seed,
     };
     let term = invent(&plan, glassware);
-    files::write_term(&term).write(folder).map_err(|fault| Failure::Faults(vec![fault]))?;
+    files::write_term(&term)
+        .write(folder)
+        .map_err(|fault| Failure::Faults(vec![fault]))?;
     println!("{}", folder.display());
     Ok(())
 }
 
 /// A, B, …, Z, then S27 and on.
 fn section_name(index: usize) -> String {
-    let letter = u8::try_from(index).ok().and_then(|i| b'A'.checked_add(i)).filter(u8::is_ascii_uppercase);
-    letter.map_or_else(|| format!("S{}", index + 1), |letter| char::from(letter).to_string())
+    let letter = u8::try_from(index)
+        .ok()
+        .and_then(|i| b'A'.checked_add(i))
+        .filter(u8::is_ascii_uppercase);
+    letter.map_or_else(
+        || format!("S{}", index + 1),
+        |letter| char::from(letter).to_string(),
+    )
 }

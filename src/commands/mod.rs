@@ -162,7 +162,12 @@ impl Command {
             Self::Recompute { db, verify } => recompute::run(&db, verify).await,
             Self::Backup { db, to } => backup::run(&db, &to).await,
             Self::AddCoordinator { db, login } => account::add_coordinator(&db, &login).await,
-            Self::Invent { folder, sections, students, seed } => invent::run(&folder, sections, students, seed),
+            Self::Invent {
+                folder,
+                sections,
+                students,
+                seed,
+            } => invent::run(&folder, sections, students, seed),
         }
     }
 }
@@ -183,7 +188,11 @@ fn fail(why: &Failure) -> ExitCode {
 }
 
 fn lines(faults: &[Fault]) -> String {
-    faults.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n")
+    faults
+        .iter()
+        .map(ToString::to_string)
+        .collect::<Vec<_>>()
+        .join("\n")
 }
 
 /// Says on a terminal what is going on; silent where stderr is a file.
@@ -196,7 +205,10 @@ fn progress(what: &str) {
 /// Opens a database that must be there already.
 async fn open_existing(db: &std::path::Path) -> Result<Store, Failure> {
     if !db.is_file() {
-        return Err(Failure::Other(format!("found no file {}, expected a database", db.display())));
+        return Err(Failure::Other(format!(
+            "found no file {}, expected a database",
+            db.display()
+        )));
     }
     Ok(Store::open(db).await?)
 }

@@ -11,12 +11,19 @@ use crate::desk::{self, Desk, Difference};
 pub async fn run(db: &Path, verify: bool) -> Result<(), Failure> {
     let desk = Desk::open(open_existing(db).await?).await?;
     progress("judging every submission");
-    let (count, differences) =
-        if verify { desk::verify(&desk).await? } else { desk::recompute(&desk, Timestamp::now()).await? };
+    let (count, differences) = if verify {
+        desk::verify(&desk).await?
+    } else {
+        desk::recompute(&desk, Timestamp::now()).await?
+    };
     for difference in &differences {
         println!("{}", line(difference));
     }
-    let differ = if verify { "differ from what is stored" } else { "differed and were stored anew" };
+    let differ = if verify {
+        "differ from what is stored"
+    } else {
+        "differed and were stored anew"
+    };
     println!("{count} submissions judged, {} {differ}", differences.len());
     desk.close().await;
     if verify && !differences.is_empty() {
@@ -27,10 +34,19 @@ pub async fn run(db: &Path, verify: bool) -> Result<(), Failure> {
 
 fn line(difference: &Difference) -> String {
     let points = |judged: &Option<crate::term::Judged>| {
-        judged.as_ref().map_or("nothing".to_owned(), |j| format!("{} points", j.evaluation.marks.total))
+        judged.as_ref().map_or("nothing".to_owned(), |j| {
+            format!("{} points", j.evaluation.marks.total)
+        })
     };
     let (stored, fresh) = (points(&difference.stored), points(&difference.fresh));
-    let same = if stored == fresh { ", figures or flags differ" } else { "" };
+    let same = if stored == fresh {
+        ", figures or flags differ"
+    } else {
+        ""
+    };
     let slot = &difference.slot;
-    format!("{}, {}: stored {stored}, judged {fresh}{same}", slot.experiment, slot.student)
+    format!(
+        "{}, {}: stored {stored}, judged {fresh}{same}",
+        slot.experiment, slot.student
+    )
 }

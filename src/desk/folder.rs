@@ -17,7 +17,9 @@ pub enum BringError {
     #[error("found {} faults in the course folder; nothing was imported", .0.len())]
     Faults(Vec<Fault>),
     /// The database holds another course.
-    #[error("found the course \u{201c}{held}\u{201d} in the database, expected \u{201c}{folder}\u{201d} as in the folder, or an empty database")]
+    #[error(
+        "found the course \u{201c}{held}\u{201d} in the database, expected \u{201c}{folder}\u{201d} as in the folder, or an empty database"
+    )]
     OtherCourse {
         /// Title and term of the course in the database.
         held: String,
@@ -43,20 +45,47 @@ pub struct Brought {
 ///
 /// # Errors
 /// [`BringError`]; then nothing was imported.
-pub async fn bring_in(desk: &Desk, folder: &Folder, login: &str, at: Timestamp) -> Result<Brought, BringError> {
+pub async fn bring_in(
+    desk: &Desk,
+    folder: &Folder,
+    login: &str,
+    at: Timestamp,
+) -> Result<Brought, BringError> {
     let incoming = files::read_term(folder).map_err(BringError::Faults)?;
-    let mut brought = Brought { changes: 0, hand_ins: 0 };
+    bring_in_term(desk, &incoming, login, at).await
+}
+
+/// As [`bring_in`], for a folder already read.
+///
+/// # Errors
+/// [`BringError`]; then nothing was imported.
+pub async fn bring_in_term(
+    desk: &Desk,
+    incoming: &Term,
+    login: &str,
+    at: Timestamp,
+) -> Result<Brought, BringError> {
+    let mut brought = Brought {
+        changes: 0,
+        hand_ins: 0,
+    };
     desk.apply_if(login, at, |image| {
         let changes = match image.map(|image| &image.term) {
-            None => changes_of_new(&incoming),
-            Some(held) if same_course(held, &incoming) => held.changes_from(&incoming),
+            None => changes_of_new(incoming),
+            Some(held) if same_course(held, incoming) => held.changes_from(incoming),
             Some(held) => {
                 let name = |term: &Term| format!("{}, {}", term.course.title, term.course.term);
-                return Err(BringError::OtherCourse { held: name(held), folder: name(&incoming) });
+                return Err(BringError::OtherCourse {
+                    held: name(held),
+                    folder: name(incoming),
+                });
             }
         };
         brought.changes = changes.len();
-        brought.hand_ins = changes.iter().filter(|c| matches!(c, Change::HandIn { .. })).count();
+        brought.hand_ins = changes
+            .iter()
+            .filter(|c| matches!(c, Change::HandIn { .. }))
+            .count();
         Ok(changes)
     })
     .await?;
@@ -98,5 +127,7 @@ fn changes_of_new(incoming: &Term) -> Vec<Change> {
 fn in_course_order(term: &Term, judged: &BTreeMap<Slot, Judged>) -> Vec<(Slot, Judged)> {
     let experiments = term.experiments.iter();
     let slots = experiments.flat_map(|e| term.students.iter().map(|s| Slot::new(&e.key, &s.id)));
-    slots.filter_map(|slot| judged.get(&slot).map(|one| (slot.clone(), one.clone()))).collect()
+    slots
+        .filter_map(|slot| judged.get(&slot).map(|one| (slot.clone(), one.clone())))
+        .collect()
 }

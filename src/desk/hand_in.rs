@@ -45,10 +45,14 @@ pub enum HandInError {
     #[error("this experiment opens on {0}; until then nothing can be handed in")]
     NotOpen(jiff::civil::DateTime),
     /// Results are out.
-    #[error("the results of this experiment are released; speak to your assistant about a correction")]
+    #[error(
+        "the results of this experiment are released; speak to your assistant about a correction"
+    )]
     Released,
     /// Another revision was handed in meanwhile.
-    #[error("you have handed in another version since you opened this form (there are {found} now, {seen} when you opened it); look at it before you replace it")]
+    #[error(
+        "you have handed in another version since you opened this form (there are {found} now, {seen} when you opened it); look at it before you replace it"
+    )]
     Stale {
         /// Revisions there are.
         found: usize,
@@ -77,7 +81,14 @@ pub enum HandInError {
 /// # Errors
 /// [`HandInError`]; then nothing was kept.
 pub async fn hand_in(desk: &Desk, request: HandInRequest) -> Result<Receipt, HandInError> {
-    let HandInRequest { slot, hand_in, key, seen_revisions, reason, at } = request;
+    let HandInRequest {
+        slot,
+        hand_in,
+        key,
+        seen_revisions,
+        reason,
+        at,
+    } = request;
     if let Some(receipt) = earlier(desk, &key, &slot, &hand_in).await? {
         return Ok(receipt);
     }
@@ -90,7 +101,12 @@ pub async fn hand_in(desk: &Desk, request: HandInRequest) -> Result<Receipt, Han
             let not_found = || HandInError::NotFound(slot.experiment.clone());
             let experiment = term.experiment(&slot.experiment).ok_or_else(not_found)?;
             term.student(&slot.student).ok_or_else(not_found)?;
-            if term.course.zone.instant(experiment.dates.opens).is_some_and(|opens| at < opens) {
+            if term
+                .course
+                .zone
+                .instant(experiment.dates.opens)
+                .is_some_and(|opens| at < opens)
+            {
                 return Err(HandInError::NotOpen(experiment.dates.opens));
             }
             if image.is_released(&slot.experiment) {
@@ -98,7 +114,10 @@ pub async fn hand_in(desk: &Desk, request: HandInRequest) -> Result<Receipt, Han
             }
             let held = term.submissions.get(&slot).map_or(0, Vec::len);
             if held != seen_revisions {
-                return Err(HandInError::Stale { found: held, seen: seen_revisions });
+                return Err(HandInError::Stale {
+                    found: held,
+                    seen: seen_revisions,
+                });
             }
             if held > 0 && reason.trim().is_empty() {
                 return Err(HandInError::NoReason);
@@ -107,20 +126,39 @@ pub async fn hand_in(desk: &Desk, request: HandInRequest) -> Result<Receipt, Han
                 return Err(HandInError::Empty);
             }
             let rows = hand_in.titrations.iter().enumerate();
-            let refused: Vec<Question> = rows.flat_map(|(row, t)| refusals(&experiment.procedure, row, t)).collect();
+            let refused: Vec<Question> = rows
+                .flat_map(|(row, t)| refusals(&experiment.procedure, row, t))
+                .collect();
             if !refused.is_empty() {
                 return Err(HandInError::Refused(refused));
             }
-            let reason = if held > 0 { reason.trim().to_owned() } else { String::new() };
-            let revision = Revision { hand_in, submitted_at: Some(at), reason, receipt: None };
-            Ok(vec![Change::HandIn { slot, revision, key: Some(key.clone()) }])
+            let reason = if held > 0 {
+                reason.trim().to_owned()
+            } else {
+                String::new()
+            };
+            let revision = Revision {
+                hand_in,
+                submitted_at: Some(at),
+                reason,
+                receipt: None,
+            };
+            Ok(vec![Change::HandIn {
+                slot,
+                revision,
+                key: Some(key.clone()),
+            }])
         })
         .await;
     match written {
         Ok(written) => {
             let number = written.and_then(|w| w.receipts.into_iter().flatten().next());
-            let missing = || StoreError::damaged("submission", "found no receipt for what was written");
-            Ok(Receipt { number: number.ok_or_else(missing)?, repeated: false })
+            let missing =
+                || StoreError::damaged("submission", "found no receipt for what was written");
+            Ok(Receipt {
+                number: number.ok_or_else(missing)?,
+                repeated: false,
+            })
         }
         // the same request may have come in twice at once, and the other one was first
         Err(why) => match earlier(desk, &key, &wanted.0, &wanted.1).await? {
@@ -131,13 +169,23 @@ pub async fn hand_in(desk: &Desk, request: HandInRequest) -> Result<Receipt, Han
 }
 
 /// The receipt of an earlier request under the same key.
-async fn earlier(desk: &Desk, key: &str, slot: &Slot, hand_in: &HandIn) -> Result<Option<Receipt>, HandInError> {
+async fn earlier(
+    desk: &Desk,
+    key: &str,
+    slot: &Slot,
+    hand_in: &HandIn,
+) -> Result<Option<Receipt>, HandInError> {
     let mut reader = desk.store().read().await?;
-    let Some(known): Option<StoredSubmission> = by_request_key(&mut reader, key).await? else { return Ok(None) };
+    let Some(known): Option<StoredSubmission> = by_request_key(&mut reader, key).await? else {
+        return Ok(None);
+    };
     if known.slot != *slot || known.revision.hand_in != *hand_in {
         return Err(HandInError::KeyReused);
     }
     let missing = || StoreError::damaged("submission", "found a submission without a number");
     let number = known.revision.receipt.ok_or_else(missing)?;
-    Ok(Some(Receipt { number, repeated: true }))
+    Ok(Some(Receipt {
+        number,
+        repeated: true,
+    }))
 }

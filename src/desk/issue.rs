@@ -26,21 +26,49 @@ pub async fn issue_unknowns(
         .apply_if(login, at, |image| {
             let term = &image.ok_or(StoreError::NoCourse)?.term;
             if term.experiment(experiment).is_none() {
-                return Err(PrepareError::new("experiment", experiment, "an experiment of the course"));
+                return Err(PrepareError::new(
+                    "experiment",
+                    experiment,
+                    "an experiment of the course",
+                ));
             }
-            let codes: Vec<&str> =
-                term.unknowns.get(experiment).into_iter().flat_map(|u| u.keys()).map(String::as_str).collect();
+            let codes: Vec<&str> = term
+                .unknowns
+                .get(experiment)
+                .into_iter()
+                .flat_map(|u| u.keys())
+                .map(String::as_str)
+                .collect();
             if codes.is_empty() {
-                return Err(PrepareError::new("unknown", "none", "at least one unknown of the experiment"));
+                return Err(PrepareError::new(
+                    "unknown",
+                    "none",
+                    "at least one unknown of the experiment",
+                ));
             }
             // neighbours on the roster are neighbours in a section
             let mut students: Vec<_> = term.students.iter().collect();
             students.sort_by(|a, b| a.section.cmp(&b.section));
-            let slots: Vec<Slot> = students.iter().map(|s| Slot::new(experiment, &s.id)).collect();
-            let held: Vec<Option<&str>> = slots.iter().map(|s| term.issued.get(s).map(String::as_str)).collect();
+            let slots: Vec<Slot> = students
+                .iter()
+                .map(|s| Slot::new(experiment, &s.id))
+                .collect();
+            let held: Vec<Option<&str>> = slots
+                .iter()
+                .map(|s| term.issued.get(s).map(String::as_str))
+                .collect();
             let dealt = deal(&held, &codes, &mut ChaCha20Rng::from_seed(seed));
-            let fresh = slots.into_iter().zip(&held).zip(dealt).filter(|((_, held), _)| held.is_none());
-            Ok(fresh.map(|((slot, _), code)| Change::Issue { slot, unknown: code.to_owned() }).collect())
+            let fresh = slots
+                .into_iter()
+                .zip(&held)
+                .zip(dealt)
+                .filter(|((_, held), _)| held.is_none());
+            Ok(fresh
+                .map(|((slot, _), code)| Change::Issue {
+                    slot,
+                    unknown: code.to_owned(),
+                })
+                .collect())
         })
         .await?;
     Ok(written.map_or(0, |written| written.receipts.len()))
@@ -64,9 +92,16 @@ pub fn deal<'a>(held: &[Option<&'a str>], codes: &[&'a str], rng: &mut impl Rng)
         let after = held.get(place + 1).copied().flatten();
         let differs = |code: &&&str| Some(**code) != before && Some(**code) != after;
         let free: Vec<&&str> = codes.iter().filter(differs).collect();
-        let open = if free.is_empty() { codes.iter().collect() } else { free };
+        let open = if free.is_empty() {
+            codes.iter().collect()
+        } else {
+            free
+        };
         let fewest = open.iter().map(|code| counts[**code]).min().unwrap_or(0);
-        let least: Vec<&&str> = open.into_iter().filter(|code| counts[**code] == fewest).collect();
+        let least: Vec<&&str> = open
+            .into_iter()
+            .filter(|code| counts[**code] == fewest)
+            .collect();
         if let Some(code) = least.choose(rng) {
             dealt.push(code);
             *counts.entry(code).or_insert(0) += 1;

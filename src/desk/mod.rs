@@ -3,12 +3,15 @@
 //! The database is the record. [`Desk`] holds its image in memory, judged: pages read the image, and every change is
 //! written to disk, with the judgements it alters, before the image is seen with it.
 
+pub mod accounts;
 mod folder;
 mod hand_in;
 mod issue;
+pub mod passwords;
 mod prepare;
 mod recompute;
 mod review;
+pub mod sessions;
 mod texts;
 
 use std::collections::BTreeMap;
@@ -16,18 +19,21 @@ use std::collections::BTreeMap;
 use jiff::Timestamp;
 use tokio::sync::{RwLock, RwLockReadGuard};
 
-pub use folder::{BringError, Brought, bring_in, grade, output_files};
+pub use folder::{BringError, Brought, bring_in, bring_in_term, grade, output_files};
 pub use hand_in::{HandInError, HandInRequest, Receipt, hand_in};
 pub use issue::{deal, issue_unknowns};
 pub use prepare::{
-    PrepareError, RosterPlan, assign_lots, course_of, new_experiment, new_lot, new_unknown, plan_roster, release, withdraw,
+    PrepareError, RosterPlan, assign_lots, course_of, new_experiment, new_lot, new_unknown,
+    plan_roster, release, withdraw,
 };
 pub use recompute::{Difference, recompute, verify};
 pub use review::{ReviewError, decide, give_points};
 pub use texts::FileTexts;
 
 use crate::change::{Change, Reach};
-use crate::store::{Store, StoreError, Written, load_judged, load_term, save_judged, write_changes};
+use crate::store::{
+    Store, StoreError, Written, load_judged, load_term, save_judged, write_changes,
+};
 use crate::term::{Judged, Slot, Term};
 
 /// A course at work.
@@ -55,7 +61,10 @@ impl Desk {
     /// [`StoreError`] if it cannot be read.
     pub async fn open(store: Store) -> Result<Self, StoreError> {
         let image = Self::load(&store).await?;
-        Ok(Self { store, image: RwLock::new(image) })
+        Ok(Self {
+            store,
+            image: RwLock::new(image),
+        })
     }
 
     /// The database.
@@ -74,15 +83,23 @@ impl Desk {
     /// # Errors
     /// [`StoreError::NoCourse`] if there is none yet.
     pub async fn view(&self) -> Result<View<'_>, StoreError> {
-        RwLockReadGuard::try_map(self.image.read().await, Option::as_ref).map_err(|_| StoreError::NoCourse)
+        RwLockReadGuard::try_map(self.image.read().await, Option::as_ref)
+            .map_err(|_| StoreError::NoCourse)
     }
 
     /// Makes changes, as done by `login` at `at`: written with the judgements they alter, then seen. All or nothing.
     ///
     /// # Errors
     /// [`StoreError`] if they are not on disk; then none of them happened.
-    pub async fn apply(&self, changes: Vec<Change>, login: &str, at: Timestamp) -> Result<Written, StoreError> {
-        self.apply_if(login, at, |_| Ok::<_, StoreError>(changes)).await.map(|written| written.unwrap_or_default())
+    pub async fn apply(
+        &self,
+        changes: Vec<Change>,
+        login: &str,
+        at: Timestamp,
+    ) -> Result<Written, StoreError> {
+        self.apply_if(login, at, |_| Ok::<_, StoreError>(changes))
+            .await
+            .map(|written| written.unwrap_or_default())
     }
 
     /// Decides on changes with nobody else at the desk, then makes them. None if `decide` asks for no change.
@@ -119,7 +136,15 @@ impl Desk {
         let written = write_changes(&mut transaction, &changes, login, at).await?;
         let Some(image) = image.as_mut() else {
             // the first changes found the course: the image is what they leave on disk
-            let mut term = load_term(&mut transaction, &FileTexts).await?;
+            let mut term = match load_term(&mut transaction, &FileTexts).await {
+                Ok(term) => term,
+                // the first coordinator comes before there is a course
+                Err(StoreError::NoCourse) => {
+                    transaction.commit().await?;
+                    return Ok(written);
+                }
+                Err(other) => return Err(other),
+            };
             number_receipts(&mut term, &changes, &written);
             let judged: BTreeMap<Slot, Judged> = term.judge_all().into_iter().collect();
             save_judged(&mut transaction, &judged, at).await?;
@@ -128,10 +153,12 @@ impl Desk {
             return Ok(written);
         };
         let reaches: Vec<Reach> = changes.iter().map(Change::reach).collect();
-        changes.iter().for_each(|change| image.term.apply(change.clone()));
+        changes
+            .iter()
+            .for_each(|change| image.term.apply(change.clone()));
         number_receipts(&mut image.term, &changes, &written);
         let altered = image.judge_again(&reaches);
-        save_judged(&mut transaction, altered.iter().map(|(slot, judged)| (slot, judged)), at).await?;
+        save_judged(&mut transaction, &altered, at).await?;
         transaction.commit().await?;
         image.judged.extend(altered);
         Ok(written)
@@ -140,7 +167,10 @@ impl Desk {
     async fn load(store: &Store) -> Result<Option<Image>, StoreError> {
         let mut reader = store.read().await?;
         match load_term(&mut reader, &FileTexts).await {
-            Ok(term) => Ok(Some(Image { term, judged: load_judged(&mut reader).await? })),
+            Ok(term) => Ok(Some(Image {
+                term,
+                judged: load_judged(&mut reader).await?,
+            })),
             Err(StoreError::NoCourse) => Ok(None),
             Err(other) => Err(other),
         }
@@ -149,14 +179,17 @@ impl Desk {
 
 impl Image {
     /// Judgements within reach that now differ from those held.
-    fn judge_again(&self, reaches: &[Reach]) -> Vec<(Slot, Judged)> {
+    fn judge_again(&self, reaches: &[Reach]) -> BTreeMap<Slot, Judged> {
         let fresh: Vec<(Slot, Judged)> = if reaches.contains(&Reach::All) {
             self.term.judge_all()
         } else {
             let slots = self.term.within_reach(reaches);
             self.term.judge_some(slots)
         };
-        fresh.into_iter().filter(|(slot, judged)| self.judged.get(slot) != Some(judged)).collect()
+        fresh
+            .into_iter()
+            .filter(|(slot, judged)| self.judged.get(slot) != Some(judged))
+            .collect()
     }
 
     /// What a student can be shown of a submission whether or not it is released: nothing here depends on the truth.

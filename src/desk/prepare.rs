@@ -28,7 +28,10 @@ pub enum PrepareError {
 impl PrepareError {
     /// One field at fault.
     pub fn new(field: &'static str, found: &str, expected: &str) -> Self {
-        Self::Fields(vec![(field, format!("found \u{201c}{found}\u{201d}, expected {expected}"))])
+        Self::Fields(vec![(
+            field,
+            format!("found \u{201c}{found}\u{201d}, expected {expected}"),
+        )])
     }
 }
 
@@ -59,7 +62,8 @@ pub async fn new_experiment(
     let [key, procedure] = [key.trim().to_owned(), procedure.trim().to_owned()];
     let mut faults = Vec::new();
     if !is_key(&key) {
-        let what = format!("found \u{201c}{key}\u{201d}, expected lower-case letters, digits and hyphens");
+        let what =
+            format!("found \u{201c}{key}\u{201d}, expected lower-case letters, digits and hyphens");
         faults.push(("key", what));
     }
     let opens = keep("opens", files::local_time(opens), &mut faults);
@@ -67,43 +71,69 @@ pub async fn new_experiment(
     if let (Some(opens), Some(due)) = (opens, due)
         && due <= opens
     {
-        faults.push(("due", format!("found {due}, expected a time after it opens on {opens}")));
+        faults.push((
+            "due",
+            format!("found {due}, expected a time after it opens on {opens}"),
+        ));
     }
     let (Some(opens), Some(due), true) = (opens, due, faults.is_empty()) else {
         return Err(PrepareError::Fields(faults));
     };
-    desk.apply_if(login, at, |image| {
+    desk.apply_if(login, at, |image| -> Result<Vec<Change>, PrepareError> {
         let term = &image.ok_or(StoreError::NoCourse)?.term;
         let mut changes = Vec::new();
         let held = term.sources.procedures.get(&procedure).cloned();
         let text = match held {
             Some(text) => text,
             None => {
-                let shipped = files::shipped_procedures().into_iter().find(|(key, _)| *key == procedure);
+                let shipped = files::shipped_procedures()
+                    .into_iter()
+                    .find(|(key, _)| *key == procedure);
                 let (key, text) = shipped.ok_or_else(|| {
-                    PrepareError::new("procedure", &procedure, "the key of a procedure of the course or a shipped one")
+                    PrepareError::new(
+                        "procedure",
+                        &procedure,
+                        "the key of a procedure of the course or a shipped one",
+                    )
                 })?;
-                changes.push(Change::Procedure { key, text: text.clone() });
+                changes.push(Change::Procedure {
+                    key,
+                    text: text.clone(),
+                });
                 text
             }
         };
         let old = term.experiment(&key);
         let source = match term.sources.experiments.get(&key) {
             Some(source) if source.procedure == procedure => source.clone(),
-            _ => ExperimentSource { procedure: procedure.clone(), ..ExperimentSource::default() },
+            _ => ExperimentSource {
+                procedure: procedure.clone(),
+                ..ExperimentSource::default()
+            },
         };
-        if old.is_some() && term.sources.experiments.get(&key).map(|s| &s.procedure) != Some(&procedure) {
+        if old.is_some()
+            && term.sources.experiments.get(&key).map(|s| &s.procedure) != Some(&procedure)
+        {
             let handed_in = term.submissions.keys().any(|slot| slot.experiment == key);
             if handed_in {
-                let what = "found another procedure, expected the one already handed in for".to_owned();
+                let what =
+                    "found another procedure, expected the one already handed in for".to_owned();
                 return Err(PrepareError::Fields(vec![("procedure", what)]));
             }
         }
         let read = FileTexts.procedure(&text, &source, &term.glassware);
         let procedure = read.map_err(|why| PrepareError::Fields(vec![("procedure", why)]))?;
         let section_lots = old.map(|e| e.section_lots.clone()).unwrap_or_default();
-        let experiment = Experiment { key, procedure, dates: Dates { opens, due }, section_lots };
-        changes.push(Change::Experiment { experiment: Box::new(experiment), source });
+        let experiment = Experiment {
+            key,
+            procedure,
+            dates: Dates { opens, due },
+            section_lots,
+        };
+        changes.push(Change::Experiment {
+            experiment: Box::new(experiment),
+            source,
+        });
         Ok(changes)
     })
     .await?;
@@ -120,20 +150,38 @@ pub async fn assign_lots(
     lots: BTreeMap<String, SectionLots>,
     (login, at): (&str, Timestamp),
 ) -> Result<(), PrepareError> {
-    desk.apply_if(login, at, |image| {
+    desk.apply_if(login, at, |image| -> Result<Vec<Change>, PrepareError> {
         let term = &image.ok_or(StoreError::NoCourse)?.term;
         let experiment = term.experiment(key);
-        let experiment = experiment.ok_or_else(|| PrepareError::new("experiment", key, "one of the course"))?;
-        let codes = lots.values().flat_map(|l| [&l.titrant, &l.excess]).flatten();
-        if let Some(unknown) = codes.into_iter().find(|code| !term.lots.contains_key(*code)) {
+        let experiment =
+            experiment.ok_or_else(|| PrepareError::new("experiment", key, "one of the course"))?;
+        let codes = lots
+            .values()
+            .flat_map(|l| [&l.titrant, &l.excess])
+            .flatten();
+        if let Some(unknown) = codes
+            .into_iter()
+            .find(|code| !term.lots.contains_key(*code))
+        {
             return Err(PrepareError::new("lot", unknown, "a lot of the course"));
         }
         if experiment.section_lots == lots {
             return Ok(Vec::new());
         }
-        let source = term.sources.experiments.get(key).cloned().unwrap_or_default();
-        let experiment = Experiment { section_lots: lots, ..experiment.clone() };
-        Ok(vec![Change::Experiment { experiment: Box::new(experiment), source }])
+        let source = term
+            .sources
+            .experiments
+            .get(key)
+            .cloned()
+            .unwrap_or_default();
+        let experiment = Experiment {
+            section_lots: lots,
+            ..experiment.clone()
+        };
+        Ok(vec![Change::Experiment {
+            experiment: Box::new(experiment),
+            source,
+        }])
     })
     .await?;
     Ok(())
@@ -151,12 +199,15 @@ pub async fn new_lot(
     let mut faults = Vec::new();
     let code = keep("lot", files::code(code), &mut faults);
     let reagent = keep("reagent", files::line_of_text(reagent), &mut faults);
-    let assigned = read_value([("molarity", molarity), ("uncertainty", uncertainty)], &mut faults);
+    let assigned = read_value(
+        [("molarity", molarity), ("uncertainty", uncertainty)],
+        &mut faults,
+    );
     let (Some(code), Some(reagent), Some(molarity)) = (code, reagent, assigned) else {
         return Err(PrepareError::Fields(faults));
     };
     let reason = reason.trim().to_owned();
-    desk.apply_if(login, at, |image| {
+    desk.apply_if(login, at, |image| -> Result<Vec<Change>, PrepareError> {
         let term = &image.ok_or(StoreError::NoCourse)?.term;
         let old = term.lots.get(&code);
         if old.is_some_and(|old| old.molarity == molarity && old.reagent == reagent) {
@@ -164,7 +215,16 @@ pub async fn new_lot(
         }
         need_reason(old.is_some(), &reason)?;
         let version = next_version(old.map(|l| l.version));
-        Ok(vec![Change::Lot { lot: Lot { code, reagent, molarity, version }, source: None, reason }])
+        Ok(vec![Change::Lot {
+            lot: Lot {
+                code,
+                reagent,
+                molarity,
+                version,
+            },
+            source: None,
+            reason,
+        }])
     })
     .await?;
     Ok(())
@@ -181,13 +241,22 @@ pub async fn new_unknown(
 ) -> Result<(), PrepareError> {
     let mut faults = Vec::new();
     let code = keep("unknown", files::code(code), &mut faults);
-    let assigned = read_value([("true_value", value), ("uncertainty", uncertainty)], &mut faults);
-    let (Some(code), Some(assigned)) = (code, assigned) else { return Err(PrepareError::Fields(faults)) };
+    let assigned = read_value(
+        [("true_value", value), ("uncertainty", uncertainty)],
+        &mut faults,
+    );
+    let (Some(code), Some(assigned)) = (code, assigned) else {
+        return Err(PrepareError::Fields(faults));
+    };
     let (experiment, reason) = (experiment.to_owned(), reason.trim().to_owned());
-    desk.apply_if(login, at, |image| {
+    desk.apply_if(login, at, |image| -> Result<Vec<Change>, PrepareError> {
         let term = &image.ok_or(StoreError::NoCourse)?.term;
         if term.experiment(&experiment).is_none() {
-            return Err(PrepareError::new("experiment", &experiment, "an experiment of the course"));
+            return Err(PrepareError::new(
+                "experiment",
+                &experiment,
+                "an experiment of the course",
+            ));
         }
         let old = term.unknowns.get(&experiment).and_then(|u| u.get(&code));
         if old.is_some_and(|old| *old.truth.open() == assigned) {
@@ -195,8 +264,17 @@ pub async fn new_unknown(
         }
         need_reason(old.is_some(), &reason)?;
         let version = next_version(old.map(|u| u.version));
-        let unknown = Unknown { code, truth: Sealed::new(assigned), version };
-        Ok(vec![Change::Unknown { experiment, unknown, source: None, reason }])
+        let unknown = Unknown {
+            code,
+            truth: Sealed::new(assigned),
+            version,
+        };
+        Ok(vec![Change::Unknown {
+            experiment,
+            unknown,
+            source: None,
+            reason,
+        }])
     })
     .await?;
     Ok(())
@@ -219,7 +297,8 @@ pub struct RosterPlan {
 #[must_use]
 pub fn plan_roster(term: &Term, incoming: &[Student]) -> RosterPlan {
     let mut plan = RosterPlan::default();
-    let known: BTreeMap<&str, &Student> = term.students.iter().map(|s| (s.id.as_str(), s)).collect();
+    let known: BTreeMap<&str, &Student> =
+        term.students.iter().map(|s| (s.id.as_str(), s)).collect();
     for student in incoming {
         match known.get(student.id.as_str()) {
             None => plan.joining.push(student.clone()),
@@ -228,7 +307,12 @@ pub fn plan_roster(term: &Term, incoming: &[Student]) -> RosterPlan {
         }
     }
     let named: BTreeSet<&str> = incoming.iter().map(|s| s.id.as_str()).collect();
-    plan.absent = term.students.iter().filter(|s| !named.contains(s.id.as_str())).cloned().collect();
+    plan.absent = term
+        .students
+        .iter()
+        .filter(|s| !named.contains(s.id.as_str()))
+        .cloned()
+        .collect();
     plan
 }
 
@@ -237,7 +321,12 @@ impl RosterPlan {
     #[must_use]
     pub fn changes(&self) -> Vec<Change> {
         let altered = self.altered.iter().map(|(_, after)| after);
-        self.joining.iter().chain(altered).cloned().map(Change::Student).collect()
+        self.joining
+            .iter()
+            .chain(altered)
+            .cloned()
+            .map(Change::Student)
+            .collect()
     }
 }
 
@@ -245,7 +334,11 @@ impl RosterPlan {
 ///
 /// # Errors
 /// [`PrepareError`]; then nothing changed.
-pub async fn release(desk: &Desk, experiment: &str, (login, at): (&str, Timestamp)) -> Result<(), PrepareError> {
+pub async fn release(
+    desk: &Desk,
+    experiment: &str,
+    (login, at): (&str, Timestamp),
+) -> Result<(), PrepareError> {
     set_release(desk, experiment, Some(at), (login, at)).await
 }
 
@@ -253,7 +346,11 @@ pub async fn release(desk: &Desk, experiment: &str, (login, at): (&str, Timestam
 ///
 /// # Errors
 /// [`PrepareError`]; then nothing changed.
-pub async fn withdraw(desk: &Desk, experiment: &str, (login, at): (&str, Timestamp)) -> Result<(), PrepareError> {
+pub async fn withdraw(
+    desk: &Desk,
+    experiment: &str,
+    (login, at): (&str, Timestamp),
+) -> Result<(), PrepareError> {
     set_release(desk, experiment, None, (login, at)).await
 }
 
@@ -263,21 +360,32 @@ async fn set_release(
     released: Option<Timestamp>,
     (login, at): (&str, Timestamp),
 ) -> Result<(), PrepareError> {
-    desk.apply_if(login, at, |image| {
+    desk.apply_if(login, at, |image| -> Result<Vec<Change>, PrepareError> {
         let image: &Image = image.ok_or(StoreError::NoCourse)?;
         if image.term.experiment(experiment).is_none() {
-            return Err(PrepareError::new("experiment", experiment, "an experiment of the course"));
+            return Err(PrepareError::new(
+                "experiment",
+                experiment,
+                "an experiment of the course",
+            ));
         }
         if image.is_released(experiment) == released.is_some() {
             return Ok(Vec::new());
         }
-        Ok(vec![Change::Release { experiment: experiment.to_owned(), at: released }])
+        Ok(vec![Change::Release {
+            experiment: experiment.to_owned(),
+            at: released,
+        }])
     })
     .await?;
     Ok(())
 }
 
-fn keep<T>(field: &'static str, read: Result<T, String>, faults: &mut Vec<(&'static str, String)>) -> Option<T> {
+fn keep<T>(
+    field: &'static str,
+    read: Result<T, String>,
+    faults: &mut Vec<(&'static str, String)>,
+) -> Option<T> {
     read.map_err(|what| faults.push((field, what))).ok()
 }
 
@@ -288,7 +396,18 @@ fn read_value(
     let value: Option<Decimal> = keep(value_field, files::decimal(value), faults);
     let u: Option<Decimal> = keep(u_field, files::decimal(u), faults);
     let assigned = Assigned::new(value?, u?);
-    assigned.map_err(|(what, why)| faults.push((if what == "value" { value_field } else { u_field }, why))).ok()
+    assigned
+        .map_err(|(what, why)| {
+            faults.push((
+                if what == "value" {
+                    value_field
+                } else {
+                    u_field
+                },
+                why,
+            ))
+        })
+        .ok()
 }
 
 fn need_reason(known: bool, reason: &str) -> Result<(), PrepareError> {

@@ -32,10 +32,17 @@ pub async fn verify(desk: &Desk) -> Result<(usize, Vec<Difference>), StoreError>
     let mut fresh: BTreeMap<Slot, Judged> = term.judge_all().into_iter().collect();
     let count = fresh.len();
     let slots: BTreeSet<Slot> = stored.keys().chain(fresh.keys()).cloned().collect();
-    let differing = slots.into_iter().filter(|slot| stored.get(slot) != fresh.get(slot)).collect::<Vec<_>>();
+    let differing = slots
+        .into_iter()
+        .filter(|slot| stored.get(slot) != fresh.get(slot))
+        .collect::<Vec<_>>();
     let difference = |slot: Slot| {
         let (stored, fresh) = (stored.remove(&slot), fresh.remove(&slot));
-        Difference { slot, stored, fresh }
+        Difference {
+            slot,
+            stored,
+            fresh,
+        }
     };
     Ok((count, differing.into_iter().map(difference).collect()))
 }
@@ -46,9 +53,12 @@ pub async fn verify(desk: &Desk) -> Result<(usize, Vec<Difference>), StoreError>
 /// [`StoreError`] if it is not on disk; then nothing changed.
 pub async fn recompute(desk: &Desk, at: Timestamp) -> Result<(usize, Vec<Difference>), StoreError> {
     let (count, differences) = verify(desk).await?;
-    let fresh = differences.iter().filter_map(|d| Some((&d.slot, d.fresh.as_ref()?)));
+    let fresh: BTreeMap<Slot, Judged> = differences
+        .iter()
+        .filter_map(|d| Some((d.slot.clone(), d.fresh.clone()?)))
+        .collect();
     let mut transaction = desk.store().write().await?;
-    save_judged(&mut transaction, fresh, at).await?;
+    save_judged(&mut transaction, &fresh, at).await?;
     transaction.commit().await?;
     let image = Desk::load(desk.store()).await?;
     *desk.image.write().await = image;

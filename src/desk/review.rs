@@ -15,7 +15,9 @@ pub enum ReviewError {
     #[error("found nothing handed in for this student and experiment")]
     NotFound,
     /// The submission changed since the page was opened.
-    #[error("the student has handed in another version since you opened this page; look at it before you decide")]
+    #[error(
+        "the student has handed in another version since you opened this page; look at it before you decide"
+    )]
     Stale,
     /// A decision that needs a reason has none.
     #[error("found no reason, expected a sentence that says why")]
@@ -63,7 +65,10 @@ pub async fn decide(
     let by = login.to_owned();
     desk.apply_if(login, at, |image| {
         let image = image.ok_or(StoreError::NoCourse)?;
-        let (_, revisions) = image.term.handed_in_by(&slot).ok_or(ReviewError::NotFound)?;
+        let (_, revisions) = image
+            .term
+            .handed_in_by(&slot)
+            .ok_or(ReviewError::NotFound)?;
         if revisions.len() != seen_revisions {
             return Err(ReviewError::Stale);
         }
@@ -72,22 +77,40 @@ pub async fn decide(
         }
         match &ruling {
             Ruling::LeaveOut { trial } | Ruling::PutBack { trial } => {
-                let there = revisions.last().is_some_and(|r| r.hand_in.numbered().any(|(n, _)| n == *trial));
+                let there = revisions
+                    .last()
+                    .is_some_and(|r| r.hand_in.numbered().any(|(n, _)| n == *trial));
                 if !there {
                     return Err(ReviewError::NoTrial(*trial));
                 }
             }
             Ruling::Adjust { points } => {
-                let marking = image.term.experiment(&slot.experiment).map(|e| e.procedure.marking.possible());
+                let marking = image
+                    .term
+                    .experiment(&slot.experiment)
+                    .map(|e| e.procedure.marking.possible());
                 let most = marking.unwrap_or_default();
                 if points.abs() > most {
-                    return Err(ReviewError::Adjustment { found: *points, most });
+                    return Err(ReviewError::Adjustment {
+                        found: *points,
+                        most,
+                    });
                 }
             }
-            Ruling::Return if image.is_released(&slot.experiment) => return Err(ReviewError::Released),
+            Ruling::Return if image.is_released(&slot.experiment) => {
+                return Err(ReviewError::Released);
+            }
             _ => {}
         }
-        Ok(vec![Change::Decide { slot, decision: Decision { ruling, reason, by, at } }])
+        Ok(vec![Change::Decide {
+            slot,
+            decision: Decision {
+                ruling,
+                reason,
+                by,
+                at,
+            },
+        }])
     })
     .await?;
     Ok(())
@@ -105,11 +128,16 @@ pub async fn give_points(
 ) -> Result<(), ReviewError> {
     desk.apply_if(login, at, |image| {
         let term = &image.ok_or(StoreError::NoCourse)?.term;
-        let experiment = term.experiment(&slot.experiment).ok_or(ReviewError::NotFound)?;
+        let experiment = term
+            .experiment(&slot.experiment)
+            .ok_or(ReviewError::NotFound)?;
         term.student(&slot.student).ok_or(ReviewError::NotFound)?;
         let most = experiment.procedure.marking.by_hand.unwrap_or_default();
         if points < Decimal::ZERO || points > most {
-            return Err(ReviewError::Points { found: points, most });
+            return Err(ReviewError::Points {
+                found: points,
+                most,
+            });
         }
         if term.by_hand.get(&slot) == Some(&points) {
             return Ok(Vec::new());

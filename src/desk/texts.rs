@@ -14,7 +14,8 @@ impl Texts for FileTexts {
     fn glassware(&self, own: Option<&str>) -> Result<GlasswareTable, String> {
         let mut table = files::shipped_glassware();
         if let Some(text) = own {
-            files::read_glassware("glassware.toml", text, &mut table).map_err(all)?;
+            let own = files::read_glassware("glassware.toml", text).map_err(all)?;
+            own.iter().cloned().for_each(|piece| table.insert(piece));
         }
         Ok(table)
     }
@@ -27,12 +28,26 @@ impl Texts for FileTexts {
     ) -> Result<Procedure, String> {
         let file = format!("procedures/{}.toml", source.procedure);
         let procedure = files::read_procedure(&file, text, glassware).map_err(all)?;
-        let marking = source.marking.as_deref().map(files::read_marking).transpose().map_err(all)?;
-        let trials = source.trials.as_deref().map(files::read_trials).transpose().map_err(all)?;
+        let marking = source
+            .marking
+            .as_deref()
+            .map(|text| files::read_marking("course.toml", text))
+            .transpose()
+            .map_err(all)?;
+        let trials = source
+            .trials
+            .as_deref()
+            .map(|text| files::read_trials("course.toml", text))
+            .transpose()
+            .map_err(all)?;
         Ok(procedure.with(trials, marking))
     }
 }
 
 fn all(faults: Vec<files::Fault>) -> String {
-    faults.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ")
+    faults
+        .iter()
+        .map(ToString::to_string)
+        .collect::<Vec<_>>()
+        .join("; ")
 }

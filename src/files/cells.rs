@@ -46,7 +46,7 @@ pub(super) fn line_at(before: &[u8]) -> u64 {
 }
 
 /// An id or a code: 1 to 40 characters, none of them a control character.
-pub(super) fn code(text: &str) -> Result<String, String> {
+pub fn code(text: &str) -> Result<String, String> {
     let text = text.trim();
     let length = text.chars().count();
     if length == 0 || length > MAX_CODE || text.chars().any(char::is_control) {
@@ -56,7 +56,7 @@ pub(super) fn code(text: &str) -> Result<String, String> {
 }
 
 /// A name or title: at most 200 characters on one line, possibly none.
-pub(super) fn line_of_text(text: &str) -> Result<String, String> {
+pub fn line_of_text(text: &str) -> Result<String, String> {
     let text = text.trim();
     if text.chars().count() > 200 || text.chars().any(char::is_control) {
         return Err(found(text, "at most 200 characters on one line"));
@@ -65,7 +65,7 @@ pub(super) fn line_of_text(text: &str) -> Result<String, String> {
 }
 
 /// A decimal number written plainly: no exponent, no underscore, no thousands separator.
-pub(super) fn decimal(text: &str) -> Result<Decimal, String> {
+pub fn decimal(text: &str) -> Result<Decimal, String> {
     let text = text.trim();
     let bad = || found(text, "a plain number such as 0.0100");
     let unsigned = text.strip_prefix('-').unwrap_or(text);
@@ -116,7 +116,7 @@ pub(super) fn instant(text: &str) -> Result<Timestamp, String> {
 }
 
 /// A local date and time, in the years allowed.
-pub(super) fn local_time(text: &str) -> Result<civil::DateTime, String> {
+pub fn local_time(text: &str) -> Result<civil::DateTime, String> {
     let text = text.trim();
     let expected = "a local date and time without offset, such as 2026-03-02T14:00:00";
     let plain = text

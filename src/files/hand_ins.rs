@@ -134,6 +134,7 @@ fn one(
     let drafts = earlier.into_values().chain([now.unwrap_or_default()]);
     let mut revisions: Vec<Revision> = drafts
         .map(|draft| Revision {
+            receipt: None,
             hand_in: HandIn {
                 titrations: draft.titrations,
                 reported: None,

@@ -33,6 +33,7 @@ mod toml_table;
 mod write;
 
 pub use audit_file::{Audited, audit, audit_csv};
+pub use cells::{code, decimal, line_of_text, local_time};
 pub use fault::Fault;
 pub use flags_file::flags_csv;
 pub use folder::Folder;
@@ -45,3 +46,17 @@ pub use read::read_term;
 pub use results::results_csv;
 pub use shipped::{demo_folder, shipped_glassware, shipped_procedure, shipped_procedures};
 pub use write::write_term;
+
+/// Bytes of the four files of grades: `gradebook.csv`, `results.csv`, `flags.csv`, `audit.csv`.
+#[must_use]
+pub fn outputs(
+    term: &crate::term::Term,
+    judged: &[(crate::term::Slot, crate::term::Judged)],
+) -> Folder {
+    let mut folder = Folder::default();
+    folder.put("gradebook.csv", gradebook_csv(term, judged));
+    folder.put("results.csv", results_csv(term, judged));
+    folder.put("flags.csv", flags_csv(term, judged));
+    folder.put("audit.csv", audit_csv(term, judged));
+    folder
+}

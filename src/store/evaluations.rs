@@ -34,9 +34,9 @@ pub async fn load_judged(
 ///
 /// # Errors
 /// [`StoreError::Database`]; the transaction must then be dropped.
-pub async fn save_judged<'a>(
+pub async fn save_judged(
     connection: &mut SqliteConnection,
-    judged: impl IntoIterator<Item = (&'a Slot, &'a Judged)>,
+    judged: &BTreeMap<Slot, Judged>,
     at: Timestamp,
 ) -> Result<(), StoreError> {
     for (slot, one) in judged {

@@ -3,9 +3,12 @@
 //! One writer, any number of readers. A write is a [`Transaction`] begun with `BEGIN IMMEDIATE`; one that is dropped
 //! without [`Transaction::commit`] takes its connection with it, so nothing half done can survive.
 
+pub mod accounts;
 mod changes;
+pub mod claims;
 mod evaluations;
 mod load;
+pub mod sessions;
 mod submissions;
 
 use std::ops::{Deref, DerefMut};
@@ -22,7 +25,7 @@ use sqlx::sqlite::{
 use sqlx::{ConnectOptions, Connection};
 use tokio::sync::{Mutex, OwnedMutexGuard};
 
-pub use changes::{Written, write_changes};
+pub use changes::{Written, hash, write_changes};
 pub use evaluations::{load_judged, save_judged};
 pub use load::{Texts, load_term};
 pub use submissions::{StoredSubmission, by_request_key, submission};

@@ -1,18 +1,30 @@
-//! Dates as people read them.
+//! Dates as pages write them.
 
 use jiff::Timestamp;
 use jiff::civil::DateTime;
 
 use crate::course::Zone;
 
-/// A local date and time, such as “Fri 20 Nov 2026, 17:00”.
+/// A local date and time, such as “Mon 14 Sep 2026, 17:00”.
 #[must_use]
 pub fn local(at: DateTime) -> String {
     at.strftime("%a %-d %b %Y, %H:%M").to_string()
 }
 
-/// An instant in the course's zone.
+/// An instant as the clocks of the course show it.
 #[must_use]
 pub fn instant(zone: &Zone, at: Timestamp) -> String {
     local(zone.local(at))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_instant_is_shown_by_the_clocks_of_the_course() {
+        let zone = Zone::new("Europe/Lisbon").expect("is a zone");
+        let at = "2026-09-14T16:00:00Z".parse().expect("is an instant");
+        assert_eq!(instant(&zone, at), "Mon 14 Sep 2026, 17:00");
+    }
 }

@@ -28,7 +28,11 @@ const SHOWN: u32 = 6;
 /// The steps that lead to a step, in order, itself last.
 #[must_use]
 pub fn derivation(graph: &Graph, of: StepId) -> Vec<DerivationLine> {
-    graph.leading_to(of).into_iter().map(|id| line(graph, id)).collect()
+    graph
+        .leading_to(of)
+        .into_iter()
+        .map(|id| line(graph, id))
+        .collect()
 }
 
 fn line(graph: &Graph, id: StepId) -> DerivationLine {
@@ -54,7 +58,12 @@ fn shown(graph: &Graph, id: StepId) -> String {
 
 /// The operation with each input written by `name`.
 fn expression(operation: &Operation, name: impl Fn(StepId) -> String) -> String {
-    let product = |ids: &[StepId]| ids.iter().map(|id| name(*id)).collect::<Vec<_>>().join(" \u{d7} ");
+    let product = |ids: &[StepId]| {
+        ids.iter()
+            .map(|id| name(*id))
+            .collect::<Vec<_>>()
+            .join(" \u{d7} ")
+    };
     match operation {
         Operation::Given => String::new(),
         Operation::Sum(terms) => {
@@ -76,7 +85,11 @@ fn expression(operation: &Operation, name: impl Fn(StepId) -> String) -> String 
             (over, under) => format!("{} / ({})", product(over), product(under)),
         },
         Operation::Mean(ids) => {
-            let sum = ids.iter().map(|id| name(*id)).collect::<Vec<_>>().join(" + ");
+            let sum = ids
+                .iter()
+                .map(|id| name(*id))
+                .collect::<Vec<_>>()
+                .join(" + ");
             format!("({sum}) / {}", Decimal::from(ids.len()))
         }
     }

@@ -93,10 +93,13 @@ pub async fn form(
     let (experiment, slot) = find(&view, &key, &visitor, &state)?;
     let held = view.term.submissions.get(&slot);
     let request_key = crate::web::random_key()?;
-    let mut entry = match held.and_then(|revisions| revisions.last().map(|last| (revisions.len(), last))) {
-        Some((seen, last)) => Entry::of_hand_in(&experiment.procedure, &last.hand_in, seen, request_key),
-        None => Entry::empty(&experiment.procedure, request_key),
-    };
+    let mut entry =
+        match held.and_then(|revisions| revisions.last().map(|last| (revisions.len(), last))) {
+            Some((seen, last)) => {
+                Entry::of_hand_in(&experiment.procedure, &last.hand_in, seen, request_key)
+            }
+            None => Entry::empty(&experiment.procedure, request_key),
+        };
     let defaults = view.term.default_lots(experiment, &visitor.section);
     if entry.lot.is_empty() {
         entry.lot = defaults.titrant.unwrap_or_default();
@@ -104,7 +107,15 @@ pub async fn form(
     if entry.excess_lot.is_empty() {
         entry.excess_lot = defaults.excess.unwrap_or_default();
     }
-    Ok(Page(form_page(&view, experiment, &visitor, entry, Vec::new(), None)).into_response())
+    Ok(Page(form_page(
+        &view,
+        experiment,
+        &visitor,
+        entry,
+        Vec::new(),
+        None,
+    ))
+    .into_response())
 }
 
 /// `POST /student/experiments/{key}/bench`: checks, then shows what would be handed in; or adds a trial; or goes back.
@@ -120,9 +131,25 @@ pub async fn look(
     match fields.text("action") {
         "add" => {
             entry.add_trial();
-            Ok(Page(form_page(&view, experiment, &visitor, entry, Vec::new(), None)).into_response())
+            Ok(Page(form_page(
+                &view,
+                experiment,
+                &visitor,
+                entry,
+                Vec::new(),
+                None,
+            ))
+            .into_response())
         }
-        "change" => Ok(Page(form_page(&view, experiment, &visitor, entry, Vec::new(), None)).into_response()),
+        "change" => Ok(Page(form_page(
+            &view,
+            experiment,
+            &visitor,
+            entry,
+            Vec::new(),
+            None,
+        ))
+        .into_response()),
         _ => Ok(checked(&view, experiment, &visitor, entry, &state, false)),
     }
 }
@@ -139,24 +166,39 @@ pub async fn hand_in(
     let procedure = &experiment.procedure;
     let entry = Entry::of_fields(procedure, &fields);
     if !(16..=64).contains(&entry.key.len()) {
-        return Err(PageError::bad_request("This form has lost its key. Open the experiment again and copy your readings over."));
+        return Err(PageError::bad_request(
+            "This form has lost its key. Open the experiment again and copy your readings over.",
+        ));
     }
     let Ok(mut hand_in) = entry.read(procedure, |code| view.term.lots.contains_key(code)) else {
         return Ok(checked(&view, experiment, &visitor, entry, &state, false));
     };
     let asked = doubts(procedure, &hand_in, |code| is_bottle(&view, &key, code));
-    if asked.iter().any(|doubt| !entry.confirmed.contains(&doubt.id)) {
+    if asked
+        .iter()
+        .any(|doubt| !entry.confirmed.contains(&doubt.id))
+    {
         return Ok(checked(&view, experiment, &visitor, entry, &state, true));
     }
     hand_in.confirmed = asked.into_iter().map(|doubt| doubt.id).collect();
     let (seen_revisions, reason) = (entry.seen, entry.reason.clone());
     drop(view);
-    let request =
-        HandInRequest { slot, hand_in, key: entry.key.clone(), seen_revisions, reason, at: state.clock.now() };
+    let request = HandInRequest {
+        slot,
+        hand_in,
+        key: entry.key.clone(),
+        seen_revisions,
+        reason,
+        at: state.clock.now(),
+    };
     match desk::hand_in(&state.desk, request).await {
-        Ok(receipt) => Ok(Redirect::to(&format!("/student/receipts/{}", receipt.number)).into_response()),
+        Ok(receipt) => {
+            Ok(Redirect::to(&format!("/student/receipts/{}", receipt.number)).into_response())
+        }
         Err(HandInError::Store(why)) => Err(why.into()),
-        Err(HandInError::KeyReused) => Err(PageError::unprocessable(HandInError::KeyReused.to_string())),
+        Err(HandInError::KeyReused) => {
+            Err(PageError::unprocessable(HandInError::KeyReused.to_string()))
+        }
         Err(why) => {
             let status = match why {
                 HandInError::Stale { .. } => StatusCode::CONFLICT,
@@ -164,7 +206,14 @@ pub async fn hand_in(
             };
             let view = state.desk.view().await?;
             let (experiment, _) = find(&view, &key, &visitor, &state)?;
-            let page = form_page(&view, experiment, &visitor, entry, Vec::new(), Some(why.to_string()));
+            let page = form_page(
+                &view,
+                experiment,
+                &visitor,
+                entry,
+                Vec::new(),
+                Some(why.to_string()),
+            );
             Ok(Page(page).with_status(status))
         }
     }
@@ -181,7 +230,9 @@ fn find<'a>(
     let opens = view.term.course.zone.instant(experiment.dates.opens);
     if opens.is_some_and(|opens| state.clock.now() < opens) {
         let opens = dates::local(experiment.dates.opens);
-        return Err(PageError::forbidden(format!("This experiment opens on {opens}. Until then nothing can be entered.")));
+        return Err(PageError::forbidden(format!(
+            "This experiment opens on {opens}. Until then nothing can be entered."
+        )));
     }
     if view.is_released(key) {
         return Err(PageError::forbidden(
@@ -193,7 +244,11 @@ fn find<'a>(
 
 fn is_bottle(view: &Image, key: &str, code: &str) -> bool {
     let bottles = view.term.unknowns.get(key);
-    bottles.is_some_and(|bottles| bottles.keys().any(|bottle| bottle.eq_ignore_ascii_case(code)))
+    bottles.is_some_and(|bottles| {
+        bottles
+            .keys()
+            .any(|bottle| bottle.eq_ignore_ascii_case(code))
+    })
 }
 
 /// The look-over page, or the form again with what is wrong with it.
@@ -212,7 +267,11 @@ fn checked(
             Page(page).with_status(StatusCode::UNPROCESSABLE_ENTITY)
         }
         Ok(hand_in) => {
-            let status = if unanswered { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK };
+            let status = if unanswered {
+                StatusCode::UNPROCESSABLE_ENTITY
+            } else {
+                StatusCode::OK
+            };
             let due = view.term.course.zone.instant(experiment.dates.due);
             let page = Look {
                 frame: visitor.frame("Look it over"),
@@ -220,8 +279,12 @@ fn checked(
                 hidden: hidden(&entry),
                 rows: trial_rows(procedure, &hand_in),
                 spread: volume_spread(procedure, &hand_in),
-                sample_label: Column::of_sample(procedure).first().map(|_| sample_heading(procedure)),
-                doubts: doubts(procedure, &hand_in, |code| is_bottle(view, &experiment.key, code)),
+                sample_label: Column::of_sample(procedure)
+                    .first()
+                    .map(|_| sample_heading(procedure)),
+                doubts: doubts(procedure, &hand_in, |code| {
+                    is_bottle(view, &experiment.key, code)
+                }),
                 few: few(procedure, &hand_in),
                 unanswered,
                 late: due.is_some_and(|due| state.clock.now() > due),
@@ -235,10 +298,15 @@ fn checked(
 /// A word on trials or a blank still missing.
 fn few(procedure: &Procedure, hand_in: &HandIn) -> Option<String> {
     let (count, minimum) = (hand_in.numbered().count(), procedure.trials.minimum);
-    let blank = hand_in.titrations.iter().any(|t| t.trial == TrialLabel::Blank);
+    let blank = hand_in
+        .titrations
+        .iter()
+        .any(|t| t.trial == TrialLabel::Blank);
     let mut words = Vec::new();
     if count < minimum as usize {
-        words.push(format!("you have entered {count} of the {minimum} trials asked for"));
+        words.push(format!(
+            "you have entered {count} of the {minimum} trials asked for"
+        ));
     }
     if procedure.trials.blank && !blank {
         words.push("you have not entered the blank".to_owned());
@@ -258,9 +326,16 @@ fn hidden(entry: &Entry) -> Vec<(String, String)> {
         ("reported", entry.reported.clone()),
         ("reason", entry.reason.clone()),
     ];
-    let mut fields: Vec<(String, String)> = named.into_iter().map(|(name, value)| (name.to_owned(), value)).collect();
+    let mut fields: Vec<(String, String)> = named
+        .into_iter()
+        .map(|(name, value)| (name.to_owned(), value))
+        .collect();
     for row in &entry.rows {
-        fields.extend(row.cells.iter().map(|(column, text)| (field_name(row.trial, *column), text.clone())));
+        fields.extend(
+            row.cells
+                .iter()
+                .map(|(column, text)| (field_name(row.trial, *column), text.clone())),
+        );
     }
     fields
 }
@@ -278,16 +353,30 @@ fn form_page(
         let is_it = |lot: &&crate::truth::Lot| {
             crate::chem::Formula::parse(&lot.reagent).is_ok_and(|formula| formula == *species)
         };
-        let same: Vec<String> = view.term.lots.values().filter(is_it).map(|lot| lot.code.clone()).collect();
+        let same: Vec<String> = view
+            .term
+            .lots
+            .values()
+            .filter(is_it)
+            .map(|lot| lot.code.clone())
+            .collect();
         // reagents that are named in words cannot be told apart: then every lot is offered
-        if same.is_empty() { view.term.lots.keys().cloned().collect() } else { same }
+        if same.is_empty() {
+            view.term.lots.keys().cloned().collect()
+        } else {
+            same
+        }
     };
     BenchForm {
         frame: visitor.frame(&experiment.procedure.title),
         heading: heading(view, experiment, visitor),
         rows: form_rows(procedure, &entry, &faults),
         lots: lots_of(&procedure.titrant.species),
-        excess_lots: procedure.excess.as_ref().map(|e| lots_of(&e.species)).unwrap_or_default(),
+        excess_lots: procedure
+            .excess
+            .as_ref()
+            .map(|e| lots_of(&e.species))
+            .unwrap_or_default(),
         needs_lot: procedure.uses_titrant_lot(),
         needs_excess_lot: procedure.uses_excess_lot(),
         entry,
@@ -298,7 +387,10 @@ fn form_page(
 
 impl BenchForm {
     fn fault_of(&self, field: &str) -> Option<&str> {
-        self.faults.iter().find(|fault| fault.field == field).map(|fault| fault.what.as_str())
+        self.faults
+            .iter()
+            .find(|fault| fault.field == field)
+            .map(|fault| fault.what.as_str())
     }
 }
 
@@ -334,31 +426,54 @@ pub fn sample_words(procedure: &Procedure) -> String {
     } else {
         ""
     };
-    format!("about {nominal} {unit}{difference}, with a {}{read}", piece.title())
+    format!(
+        "about {nominal} {unit}{difference}, with a {}{read}",
+        piece.title()
+    )
 }
 
 fn sample_heading(procedure: &Procedure) -> String {
-    if procedure.sample.glassware.kind() == GlasswareKind::Balance { "Sample (g)".into() } else { "Sample (mL)".into() }
+    if procedure.sample.glassware.kind() == GlasswareKind::Balance {
+        "Sample (g)".into()
+    } else {
+        "Sample (mL)".into()
+    }
 }
 
 fn form_rows(procedure: &Procedure, entry: &Entry, faults: &[FieldFault]) -> Vec<FormRow> {
     let first = Column::of(procedure, 1);
-    let more: Vec<Column> = Column::of(procedure, FILLINGS).into_iter().filter(|c| !first.contains(c)).collect();
+    let more: Vec<Column> = Column::of(procedure, FILLINGS)
+        .into_iter()
+        .filter(|c| !first.contains(c))
+        .collect();
     let row = |row: &super::entry::EntryRow| {
         let trial = row.trial;
         let without_sample = trial == TrialLabel::Blank;
         let cell = |column: &Column| {
             let name = field_name(trial, *column);
             let decimals = column.glassware(procedure).decimals().unwrap_or(0);
-            let fault = faults.iter().find(|f| f.field == name).map(|f| f.what.clone());
+            let fault = faults
+                .iter()
+                .find(|f| f.field == name)
+                .map(|f| f.what.clone());
             let hint = match decimals {
                 1 => "1 decimal".to_owned(),
                 many => format!("{many} decimals"),
             };
-            FormCell { label: column.label(), value: row.cells.get(column).cloned().unwrap_or_default(), fault, hint, name }
+            FormCell {
+                label: column.label(),
+                value: row.cells.get(column).cloned().unwrap_or_default(),
+                fault,
+                hint,
+                name,
+            }
         };
         let is_sample = |c: &&Column| !matches!(c, Column::BuretteStart(_) | Column::BuretteEnd(_));
-        let cells: Vec<FormCell> = first.iter().filter(|c| !(without_sample && is_sample(c))).map(cell).collect();
+        let cells: Vec<FormCell> = first
+            .iter()
+            .filter(|c| !(without_sample && is_sample(c)))
+            .map(cell)
+            .collect();
         let refills: Vec<FormCell> = more.iter().map(cell).collect();
         FormRow {
             title: title(trial),
@@ -369,7 +484,9 @@ fn form_rows(procedure: &Procedure, entry: &Entry, faults: &[FieldFault]) -> Vec
             },
             optional: trial == TrialLabel::Rough,
             open: !row.is_blank(),
-            refilled: refills.iter().any(|cell| !cell.value.is_empty() || cell.fault.is_some()),
+            refilled: refills
+                .iter()
+                .any(|cell| !cell.value.is_empty() || cell.fault.is_some()),
             trial: trial.to_string(),
             cells,
             refills,

@@ -76,23 +76,45 @@ impl Entry {
             rows.push(EntryRow::empty(TrialLabel::Blank));
         }
         rows.push(EntryRow::empty(TrialLabel::Rough));
-        rows.extend((1..=procedure.trials.minimum).map(|n| EntryRow::empty(TrialLabel::Numbered(n))));
-        Self { key, rows, ..Self::default() }
+        rows.extend(
+            (1..=procedure.trials.minimum).map(|n| EntryRow::empty(TrialLabel::Numbered(n))),
+        );
+        Self {
+            key,
+            rows,
+            ..Self::default()
+        }
     }
 
     /// The form filled with what was handed in before.
     pub fn of_hand_in(procedure: &Procedure, hand_in: &HandIn, seen: usize, key: String) -> Self {
-        let mut entry = Self { seen, ..Self::empty(procedure, key) };
+        let mut entry = Self {
+            seen,
+            ..Self::empty(procedure, key)
+        };
         let first = hand_in.titrations.first();
         entry.lot = first.and_then(|t| t.lot.clone()).unwrap_or_default();
         entry.excess_lot = first.and_then(|t| t.excess_lot.clone()).unwrap_or_default();
         entry.unknown = hand_in.unknown_written().unwrap_or_default().to_owned();
-        entry.reported = hand_in.reported.as_ref().map(|r| r.written().to_owned()).unwrap_or_default();
+        entry.reported = hand_in
+            .reported
+            .as_ref()
+            .map(|r| r.written().to_owned())
+            .unwrap_or_default();
         for titration in &hand_in.titrations {
             let columns = Column::of(procedure, titration.burette.len()).into_iter();
-            let cells = columns.filter_map(|c| Some((c, c.get(titration)?.written().to_owned()))).collect();
-            let row = EntryRow { trial: titration.trial, cells };
-            match entry.rows.iter_mut().find(|known| known.trial == row.trial && known.is_blank()) {
+            let cells = columns
+                .filter_map(|c| Some((c, c.get(titration)?.written().to_owned())))
+                .collect();
+            let row = EntryRow {
+                trial: titration.trial,
+                cells,
+            };
+            match entry
+                .rows
+                .iter_mut()
+                .find(|known| known.trial == row.trial && known.is_blank())
+            {
                 Some(known) => *known = row,
                 None => entry.rows.push(row),
             }
@@ -103,7 +125,10 @@ impl Entry {
     /// Reads the fields of the form.
     pub fn of_fields(procedure: &Procedure, fields: &Fields) -> Self {
         let text = |name: &str| fields.text(name).to_owned();
-        let trials = fields.text("trials").parse::<u32>().unwrap_or(procedure.trials.minimum);
+        let trials = fields
+            .text("trials")
+            .parse::<u32>()
+            .unwrap_or(procedure.trials.minimum);
         let mut rows: Vec<TrialLabel> = Vec::new();
         if procedure.trials.blank {
             rows.push(TrialLabel::Blank);
@@ -116,7 +141,10 @@ impl Entry {
                 let typed = fields.one(&field_name(trial, *column))?;
                 (!typed.is_empty()).then(|| (*column, typed.to_owned()))
             };
-            EntryRow { trial, cells: columns.iter().filter_map(cell).collect() }
+            EntryRow {
+                trial,
+                cells: columns.iter().filter_map(cell).collect(),
+            }
         };
         Self {
             key: text("key"),
@@ -133,7 +161,11 @@ impl Entry {
 
     /// How many numbered trials the form shows.
     pub fn trials(&self) -> u32 {
-        self.rows.iter().filter_map(|row| row.trial.number()).max().unwrap_or(0)
+        self.rows
+            .iter()
+            .filter_map(|row| row.trial.number())
+            .max()
+            .unwrap_or(0)
     }
 
     /// Room for one more trial, if there is any.
@@ -145,20 +177,47 @@ impl Entry {
     }
 
     /// The hand-in, or everything wrong with the fields. Titrations with nothing typed are left out.
-    pub fn read(&self, procedure: &Procedure, has_lot: impl Fn(&str) -> bool) -> Result<HandIn, Vec<FieldFault>> {
+    pub fn read(
+        &self,
+        procedure: &Procedure,
+        has_lot: impl Fn(&str) -> bool,
+    ) -> Result<HandIn, Vec<FieldFault>> {
         let mut faults = Vec::new();
         let mut titrations = Vec::new();
-        let lot = |code: &str, needed: bool, field: &str, label: &str, faults: &mut Vec<FieldFault>| {
-            if needed && !has_lot(code) {
-                let found = if code.is_empty() { "nothing".to_owned() } else { format!("\u{201c}{code}\u{201d}") };
-                let what = format!("found {found}, expected the lot on the label of the reagent bottle");
-                faults.push(FieldFault { field: field.into(), label: label.into(), what });
-            }
-            (!code.is_empty()).then(|| code.to_owned())
-        };
-        let titrant = lot(&self.lot, procedure.uses_titrant_lot(), "lot", "Titrant lot", &mut faults);
+        let lot =
+            |code: &str, needed: bool, field: &str, label: &str, faults: &mut Vec<FieldFault>| {
+                if needed && !has_lot(code) {
+                    let found = if code.is_empty() {
+                        "nothing".to_owned()
+                    } else {
+                        format!("\u{201c}{code}\u{201d}")
+                    };
+                    let what = format!(
+                        "found {found}, expected the lot on the label of the reagent bottle"
+                    );
+                    faults.push(FieldFault {
+                        field: field.into(),
+                        label: label.into(),
+                        what,
+                    });
+                }
+                (!code.is_empty()).then(|| code.to_owned())
+            };
+        let titrant = lot(
+            &self.lot,
+            procedure.uses_titrant_lot(),
+            "lot",
+            "Titrant lot",
+            &mut faults,
+        );
         let needs_excess = procedure.uses_excess_lot() && !procedure.trials.blank;
-        let excess = lot(&self.excess_lot, needs_excess, "excess_lot", "Excess reagent lot", &mut faults);
+        let excess = lot(
+            &self.excess_lot,
+            needs_excess,
+            "excess_lot",
+            "Excess reagent lot",
+            &mut faults,
+        );
         for row in self.rows.iter().filter(|row| !row.is_blank()) {
             let fault = |column: Column, what: String| FieldFault {
                 field: field_name(row.trial, column),
@@ -166,7 +225,9 @@ impl Entry {
                 what,
             };
             match read_cells(procedure, row.trial, &row.cells) {
-                Err(found) => faults.extend(found.into_iter().map(|(column, what)| fault(column, what))),
+                Err(found) => {
+                    faults.extend(found.into_iter().map(|(column, what)| fault(column, what)))
+                }
                 Ok((burette, sample)) => {
                     let titration = Titration {
                         trial: row.trial,
@@ -191,7 +252,11 @@ impl Entry {
         if titrations.is_empty() && faults.is_empty() {
             let first = Column::BuretteStart(1);
             let what = "found nothing, expected the readings of at least one titration".to_owned();
-            faults.push(field_fault(&field_name(TrialLabel::Numbered(1), first), "Trial 1", what));
+            faults.push(field_fault(
+                &field_name(TrialLabel::Numbered(1), first),
+                "Trial 1",
+                what,
+            ));
         }
         if self.unknown.chars().count() > 40 {
             let what = "found more than 40 characters, expected the code on the bottle".to_owned();
@@ -200,15 +265,23 @@ impl Entry {
         let reported = match self.reported.as_str() {
             "" => None,
             text => Reading::parse_answer(text)
-                .map_err(|why| faults.push(field_fault("reported", "Your own answer", why.to_string())))
+                .map_err(|why| {
+                    faults.push(field_fault("reported", "Your own answer", why.to_string()))
+                })
                 .ok(),
         };
         if self.seen > 0 && self.reason.is_empty() {
-            let what = "found nothing, expected a sentence that says why you correct what you handed in".to_owned();
+            let what =
+                "found nothing, expected a sentence that says why you correct what you handed in"
+                    .to_owned();
             faults.push(field_fault("reason", "Reason", what));
         }
         if faults.is_empty() {
-            Ok(HandIn { titrations, reported, confirmed: self.confirmed.iter().cloned().collect() })
+            Ok(HandIn {
+                titrations,
+                reported,
+                confirmed: self.confirmed.iter().cloned().collect(),
+            })
         } else {
             Err(faults)
         }
@@ -216,25 +289,40 @@ impl Entry {
 }
 
 /// What is odd about a hand-in.
-pub fn doubts(procedure: &Procedure, hand_in: &HandIn, is_bottle: impl Fn(&str) -> bool) -> Vec<Doubt> {
+pub fn doubts(
+    procedure: &Procedure,
+    hand_in: &HandIn,
+    is_bottle: impl Fn(&str) -> bool,
+) -> Vec<Doubt> {
     let mut doubts: Vec<Doubt> = questions(procedure, hand_in)
         .into_iter()
         .filter_map(|question| {
             let titration = hand_in.titrations.get(question.row)?;
             let (id, label) = (question.id(), label(titration.trial, question.column));
-            Some(Doubt { id, label, text: question.text })
+            Some(Doubt {
+                id,
+                label,
+                text: question.text,
+            })
         })
         .collect();
     if let Some(code) = hand_in.unknown_written().filter(|code| !is_bottle(code)) {
         let text = format!("no bottle of this experiment has the code {code}");
-        doubts.push(Doubt { id: "unknown".into(), label: "Code on the bottle".into(), text });
+        doubts.push(Doubt {
+            id: "unknown".into(),
+            label: "Code on the bottle".into(),
+            text,
+        });
     }
     doubts
 }
 
 impl EntryRow {
     fn empty(trial: TrialLabel) -> Self {
-        Self { trial, cells: Cells::new() }
+        Self {
+            trial,
+            cells: Cells::new(),
+        }
     }
 
     /// Nothing is typed in it.

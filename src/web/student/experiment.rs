@@ -72,7 +72,10 @@ pub async fn page(
     visitor: StudentVisitor,
 ) -> PageResult<impl IntoResponse> {
     let view = state.desk.view().await?;
-    let experiment = view.term.experiment(&key).ok_or_else(PageError::not_found)?;
+    let experiment = view
+        .term
+        .experiment(&key)
+        .ok_or_else(PageError::not_found)?;
     let slot = Slot::new(&key, &visitor.id);
     let procedure = &experiment.procedure;
     let released = view.is_released(&key);
@@ -85,7 +88,11 @@ pub async fn page(
         title: procedure.title.clone(),
         due: dates::local(experiment.dates.due),
         summary: text.summary.clone(),
-        reactions: procedure.reactions.iter().map(ToString::to_string).collect(),
+        reactions: procedure
+            .reactions
+            .iter()
+            .map(ToString::to_string)
+            .collect(),
         steps: text.steps.clone(),
         endpoint: text.endpoint.clone(),
         cautions: text.cautions.clone(),
@@ -98,31 +105,50 @@ pub async fn page(
         not_open: not_open.then(|| dates::local(experiment.dates.opens)),
         returned: returned_note(&view, &slot),
         revisions: revisions(&view, experiment, &slot),
-        feedback: if released { feedback(&view, experiment, &slot) } else { None },
+        feedback: if released {
+            feedback(&view, experiment, &slot)
+        } else {
+            None
+        },
         released,
     }))
 }
 
 /// The note with which an assistant gave the submission back.
 fn returned_note(view: &Image, slot: &Slot) -> Option<String> {
-    let judged = view.judged.get(slot).filter(|judged| judged.status == Status::Returned)?;
+    let judged = view
+        .judged
+        .get(slot)
+        .filter(|judged| judged.status == Status::Returned)?;
     debug_assert_eq!(judged.status, Status::Returned);
     let decisions = view.term.decisions.get(slot)?;
-    let last = decisions.iter().rev().find(|d| d.ruling == Ruling::Return)?;
+    let last = decisions
+        .iter()
+        .rev()
+        .find(|d| d.ruling == Ruling::Return)?;
     Some(last.reason.clone())
 }
 
 fn revisions(view: &Image, experiment: &Experiment, slot: &Slot) -> Vec<RevisionView> {
-    let Some((_, revisions)) = view.term.handed_in_by(slot) else { return Vec::new() };
+    let Some((_, revisions)) = view.term.handed_in_by(slot) else {
+        return Vec::new();
+    };
     let procedure = &experiment.procedure;
     let last = revisions.len();
     let one = |(index, revision): (usize, &crate::term::Revision)| RevisionView {
         number: index.saturating_add(1),
         receipt: revision.receipt,
-        at: revision.submitted_at.map(|at| dates::instant(&view.term.course.zone, at)).unwrap_or_default(),
+        at: revision
+            .submitted_at
+            .map(|at| dates::instant(&view.term.course.zone, at))
+            .unwrap_or_default(),
         reason: revision.reason.clone(),
         replaced: index.saturating_add(1) < last,
-        reported: revision.hand_in.reported.as_ref().map(|r| r.written().to_owned()),
+        reported: revision
+            .hand_in
+            .reported
+            .as_ref()
+            .map(|r| r.written().to_owned()),
         rows: trial_rows(procedure, &revision.hand_in),
         spread: volume_spread(procedure, &revision.hand_in),
     };
@@ -135,7 +161,11 @@ fn feedback(view: &Image, experiment: &Experiment, slot: &Slot) -> Option<Feedba
     let work_up = view.term.with_case(slot, |case| case.work_up())?;
     let shown = |value| plain(to_figures(value, 5));
     let adjusted = view.term.decisions.get(slot).and_then(|decisions| {
-        decisions.iter().rev().find(|d| matches!(d.ruling, Ruling::Adjust { .. })).map(|d| d.reason.clone())
+        decisions
+            .iter()
+            .rev()
+            .find(|d| matches!(d.ruling, Ruling::Adjust { .. }))
+            .map(|d| d.reason.clone())
     });
     let left_out = evaluation.trials.iter().filter_map(|trial| {
         let why = trial.why_not.clone()?;
@@ -146,12 +176,19 @@ fn feedback(view: &Image, experiment: &Experiment, slot: &Slot) -> Option<Feedba
         possible: marks.possible.to_string(),
         result: evaluation.outcome.as_ref().map(|o| shown(o.result)),
         unit: experiment.procedure.result.unit.name(),
-        uncertainty: evaluation.outcome.as_ref().map(|o| plain(to_figures(o.expanded_uncertainty, 2))),
+        uncertainty: evaluation
+            .outcome
+            .as_ref()
+            .map(|o| plain(to_figures(o.expanded_uncertainty, 2))),
         parts: marks.parts.clone(),
-        late: (!marks.late_sentence.is_empty()).then(|| (marks.late.to_string(), marks.late_sentence.clone())),
+        late: (!marks.late_sentence.is_empty())
+            .then(|| (marks.late.to_string(), marks.late_sentence.clone())),
         adjustment: (!marks.adjustment.is_zero())
             .then(|| (marks.adjustment.to_string(), adjusted.unwrap_or_default())),
-        lines: work_up.result.map(|id| derivation(&work_up.graph, id)).unwrap_or_default(),
+        lines: work_up
+            .result
+            .map(|id| derivation(&work_up.graph, id))
+            .unwrap_or_default(),
         left_out: left_out.collect(),
     })
 }

@@ -68,7 +68,10 @@ impl State_ {
 }
 
 /// `GET /student`
-pub async fn page(State(state): State<AppState>, visitor: StudentVisitor) -> PageResult<impl IntoResponse> {
+pub async fn page(
+    State(state): State<AppState>,
+    visitor: StudentVisitor,
+) -> PageResult<impl IntoResponse> {
     let view = state.desk.view().await?;
     let rows = rows(&view, &visitor.id, state.clock.now());
     let (done, due) = rows.into_iter().partition(|row| row.state.is_done());
@@ -89,7 +92,10 @@ fn rows(image: &Image, student: &str, now: Timestamp) -> Vec<Row> {
         let slot = Slot::new(&experiment.key, student);
         let revisions = term.handed_in_by(&slot).map(|(_, revisions)| revisions);
         let after = |local| zone.instant(local).is_some_and(|at| now >= at);
-        let returned = image.judged.get(&slot).is_some_and(|j| j.status == Status::Returned);
+        let returned = image
+            .judged
+            .get(&slot)
+            .is_some_and(|j| j.status == Status::Returned);
         let state = match revisions {
             Some(_) if image.is_released(&experiment.key) => State_::Released,
             Some(_) if returned => State_::Returned,
@@ -99,8 +105,16 @@ fn rows(image: &Image, student: &str, now: Timestamp) -> Vec<Row> {
             None if after(experiment.dates.due) => State_::Overdue,
             None => State_::Due,
         };
-        let date = if state == State_::NotOpen { experiment.dates.opens } else { experiment.dates.due };
-        let word = if state == State_::NotOpen { "opens" } else { "due" };
+        let date = if state == State_::NotOpen {
+            experiment.dates.opens
+        } else {
+            experiment.dates.due
+        };
+        let word = if state == State_::NotOpen {
+            "opens"
+        } else {
+            "due"
+        };
         Row {
             key: experiment.key.clone(),
             title: experiment.procedure.title.clone(),

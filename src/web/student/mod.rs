@@ -21,6 +21,9 @@ pub fn routes() -> Router<AppState> {
         .route("/student", get(home::page))
         .route("/student/receipts/{number}", get(receipt::page))
         .route("/student/experiments/{key}", get(experiment::page))
-        .route("/student/experiments/{key}/bench", get(bench::form).post(bench::look))
+        .route(
+            "/student/experiments/{key}/bench",
+            get(bench::form).post(bench::look),
+        )
         .route("/student/experiments/{key}/hand-in", post(bench::hand_in))
 }

@@ -33,7 +33,10 @@ pub async fn page(
     drop(reader);
     let stored = stored.ok_or_else(PageError::not_found)?;
     let view = state.desk.view().await?;
-    let experiment = view.term.experiment(&stored.slot.experiment).ok_or_else(PageError::not_found)?;
+    let experiment = view
+        .term
+        .experiment(&stored.slot.experiment)
+        .ok_or_else(PageError::not_found)?;
     let hand_in = &stored.revision.hand_in;
     Ok(Page(ReceiptPage {
         frame: visitor.frame(format!("Receipt {number}")),

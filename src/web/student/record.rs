@@ -44,9 +44,16 @@ pub fn trial_rows(procedure: &Procedure, hand_in: &HandIn) -> Vec<TrialRow> {
     let rows = hand_in.titrations.iter().zip(&done.trials);
     rows.map(|(titration, outcome)| TrialRow {
         title: title(titration.trial),
-        pieces: titration.burette.iter().map(|p| (p.start.to_string(), p.end.to_string())).collect(),
+        pieces: titration
+            .burette
+            .iter()
+            .map(|p| (p.start.to_string(), p.end.to_string()))
+            .collect(),
         sample: sample_text(procedure, titration),
-        delivered: outcome.delivered.map(|id| volume(procedure, done.graph.value(id))).unwrap_or_default(),
+        delivered: outcome
+            .delivered
+            .map(|id| volume(procedure, done.graph.value(id)))
+            .unwrap_or_default(),
         numbered: titration.trial.number().is_some(),
     })
     .collect()
@@ -56,9 +63,17 @@ pub fn trial_rows(procedure: &Procedure, hand_in: &HandIn) -> Vec<TrialRow> {
 pub fn volume_spread(procedure: &Procedure, hand_in: &HandIn) -> Option<VolumeSpread> {
     let done = volumes_only(procedure, hand_in);
     let numbered = done.trials.iter().filter(|t| t.trial.number().is_some());
-    let volumes: Vec<Decimal> = numbered.filter_map(|t| t.delivered).map(|id| done.graph.value(id)).collect();
+    let volumes: Vec<Decimal> = numbered
+        .filter_map(|t| t.delivered)
+        .map(|id| done.graph.value(id))
+        .collect();
     let spread = Replicates::of(&volumes).ok()?;
-    let decimals = procedure.titrant.burette.decimals().unwrap_or(2).saturating_add(1);
+    let decimals = procedure
+        .titrant
+        .burette
+        .decimals()
+        .unwrap_or(2)
+        .saturating_add(1);
     Some(VolumeSpread {
         n: spread.n,
         mean: to_decimals(spread.mean, decimals).to_string(),
@@ -70,7 +85,12 @@ pub fn volume_spread(procedure: &Procedure, hand_in: &HandIn) -> Option<VolumeSp
 /// Worked up without any lot: delivered volumes and nothing else.
 fn volumes_only(procedure: &Procedure, hand_in: &HandIn) -> WorkUp {
     let none = BTreeSet::new();
-    work_up(WorkUpInput { procedure, hand_in, lots: &[], left_out: &none })
+    work_up(WorkUpInput {
+        procedure,
+        hand_in,
+        lots: &[],
+        left_out: &none,
+    })
 }
 
 fn volume(procedure: &Procedure, value: Decimal) -> String {
@@ -79,6 +99,11 @@ fn volume(procedure: &Procedure, value: Decimal) -> String {
 }
 
 fn sample_text(procedure: &Procedure, titration: &Titration) -> String {
-    let readings = Column::of_sample(procedure).into_iter().filter_map(|column| column.get(titration));
-    readings.map(|r| r.written().to_owned()).collect::<Vec<_>>().join(" \u{2192} ")
+    let readings = Column::of_sample(procedure)
+        .into_iter()
+        .filter_map(|column| column.get(titration));
+    readings
+        .map(|r| r.written().to_owned())
+        .collect::<Vec<_>>()
+        .join(" \u{2192} ")
 }

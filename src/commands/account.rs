@@ -1,0 +1,59 @@
+//! `add-coordinator`.
+
+use std::path::Path;
+
+use jiff::Timestamp;
+
+use super::Failure;
+use crate::change::Change;
+use crate::course::{StaffMember, StaffRole};
+use crate::desk::{Desk, accounts};
+use crate::files;
+use crate::store::Store;
+
+/// Puts a coordinator on the staff list, if they are not there, and prints the code with which they set their password.
+pub async fn add_coordinator(db: &Path, login: &str) -> Result<(), Failure> {
+    let login = files::code(login).map_err(|what| Failure::Other(format!("LOGIN: {what}")))?;
+    let now = Timestamp::now();
+    let desk = Desk::open(Store::open(db).await?).await?;
+    let held = match desk.view().await {
+        Ok(view) => view
+            .term
+            .staff
+            .iter()
+            .find(|s| s.login.eq_ignore_ascii_case(&login))
+            .cloned(),
+        Err(_) => None,
+    };
+    match held {
+        Some(staff) if staff.role == StaffRole::Coordinator => {}
+        Some(_) => {
+            return Err(Failure::Other(format!(
+                "found the assistant {login}, expected a login that is free or a coordinator\u{2019}s"
+            )));
+        }
+        None => {
+            let staff = StaffMember {
+                login: login.clone(),
+                name: login.clone(),
+                role: StaffRole::Coordinator,
+                sections: Vec::new(),
+            };
+            desk.apply(vec![Change::Staff(staff)], "command line", now)
+                .await?;
+        }
+    }
+    let codes = accounts::issue_claim_codes(desk.store(), std::slice::from_ref(&login), now)
+        .await
+        .map_err(|why| Failure::Other(why.to_string()))?;
+    for issued in codes {
+        println!("login {login}");
+        println!("code  {}", issued.code);
+        println!(
+            "Open /claim on the server, give both and choose a password. The code works once, until {}.",
+            issued.expires_at.strftime("%-d %b %Y")
+        );
+    }
+    desk.close().await;
+    Ok(())
+}

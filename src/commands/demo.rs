@@ -1,0 +1,148 @@
+//! `demo`: the demonstration course in a fresh database, served.
+
+use std::net::SocketAddr;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use jiff::{SignedDuration, Timestamp};
+
+use super::serve::{address, bind, serve};
+use super::{Failure, progress};
+use crate::course::StaffRole;
+use crate::desk::{self, Desk, accounts};
+use crate::files;
+use crate::store::Store;
+use crate::term::Term;
+
+/// Builds the course, prints the address and one sign-in per role, and serves.
+pub async fn run(listen: SocketAddr, keep: Option<PathBuf>) -> Result<(), Failure> {
+    let now = Timestamp::now();
+    let directory = tempdir()?;
+    let file = match &keep {
+        Some(file) if file.exists() => {
+            return Err(Failure::Other(format!(
+                "found a file {}, expected none there",
+                file.display()
+            )));
+        }
+        Some(file) => file.clone(),
+        None => directory.join("demo.db"),
+    };
+    let listener = bind(listen).await?;
+    progress("building the demo course");
+    let desk = Desk::open(Store::open(&file).await?).await?;
+    let mut term = files::read_term(&files::demo_folder()).map_err(Failure::Faults)?;
+    move_to(&mut term, now);
+    desk::bring_in_term(&desk, &term, "demo", now).await?;
+    println!("Concordant demo, {}", address(&listener)?);
+    for (role, login) in people(&term) {
+        let password = password()?;
+        accounts::set_password(desk.store(), &login, &password, now)
+            .await
+            .map_err(|why| Failure::Other(why.to_string()))?;
+        println!("  {role:<12} sign in as {login:<10} with {password}");
+    }
+    println!("Everybody and everything in it is invented. Stop with Ctrl-C.");
+    let done = serve(Arc::new(desk), listener).await;
+    if keep.is_none() {
+        // a demo leaves nothing behind
+        let _removed = std::fs::remove_dir_all(&directory);
+    }
+    done
+}
+
+/// A student who has something of everything, an assistant, the coordinator.
+fn people(term: &Term) -> Vec<(&'static str, String)> {
+    let released = |student: &&crate::course::Student| {
+        let count = term
+            .submissions
+            .keys()
+            .filter(|slot| slot.student == student.id)
+            .count();
+        // somebody who still has the last experiment to do
+        count.saturating_add(1) == term.experiments.len()
+    };
+    let student = term
+        .students
+        .iter()
+        .find(released)
+        .or_else(|| term.students.first());
+    let staff = |role| {
+        term.staff
+            .iter()
+            .find(|s| s.role == role)
+            .map(|s| s.login.clone())
+    };
+    [
+        ("student", student.map(|s| s.id.clone())),
+        ("assistant", staff(StaffRole::Assistant)),
+        ("coordinator", staff(StaffRole::Coordinator)),
+    ]
+    .into_iter()
+    .filter_map(|(role, login)| Some((role, login?)))
+    .collect()
+}
+
+/// Moves all dates by whole weeks, so that the last experiment is due in the coming days. What is late stays late.
+fn move_to(term: &mut Term, now: Timestamp) {
+    let due = term.experiments.iter().map(|e| e.dates.due).max();
+    let Some(due) = due.and_then(|due| term.course.zone.instant(due)) else {
+        return;
+    };
+    const WEEK: i64 = 7 * 24 * 60 * 60;
+    let weeks = (now.as_second() - due.as_second()).div_euclid(WEEK) + 1;
+    let by = SignedDuration::from_secs(weeks * WEEK);
+    let moved = |at: Timestamp| at.saturating_add(by).unwrap_or(at);
+    for experiment in &mut term.experiments {
+        let dates = &mut experiment.dates;
+        dates.opens = dates.opens.saturating_add(by);
+        dates.due = dates.due.saturating_add(by);
+    }
+    for revision in term.submissions.values_mut().flatten() {
+        revision.submitted_at = revision.submitted_at.map(moved);
+        for titration in &mut revision.hand_in.titrations {
+            titration.submitted_at = titration.submitted_at.map(moved);
+        }
+    }
+    term.decisions
+        .values_mut()
+        .flatten()
+        .for_each(|decision| decision.at = moved(decision.at));
+    term.released.values_mut().for_each(|at| *at = moved(*at));
+}
+
+/// A directory of its own under the system's place for temporary files, for this user only.
+fn tempdir() -> Result<PathBuf, Failure> {
+    let directory = std::env::temp_dir().join(format!("concordant-demo-{}", random_words(4)?));
+    let mut builder = std::fs::DirBuilder::new();
+    #[cfg(unix)]
+    std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
+    builder
+        .create(&directory)
+        .map_err(|why| Failure::Other(format!("cannot make {}: {why}", directory.display())))?;
+    Ok(directory)
+}
+
+/// A fresh password: five groups of letters, easy to type.
+fn password() -> Result<String, Failure> {
+    random_words(5)
+}
+
+fn random_words(groups: usize) -> Result<String, Failure> {
+    const CONSONANTS: &[u8; 16] = b"bdfghjklmnprstvz";
+    const VOWELS: &[u8; 4] = b"aeou";
+    let mut bytes = vec![0_u8; groups * 4];
+    getrandom::fill(&mut bytes).map_err(|why| Failure::Other(format!("no randomness: {why}")))?;
+    let letter = |(place, byte): (usize, &u8)| {
+        char::from(if place % 2 == 0 {
+            CONSONANTS[usize::from(byte % 16)]
+        } else {
+            VOWELS[usize::from(byte % 4)]
+        })
+    };
+    let groups: Vec<String> = bytes
+        .chunks(4)
+        .map(|group| group.iter().enumerate().map(letter).collect())
+        .collect();
+    Ok(groups.join("-"))
+}

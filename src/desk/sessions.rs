@@ -1,0 +1,132 @@
+//! Sessions: begun, found, ended.
+
+use std::fmt;
+
+use jiff::{SignedDuration, Timestamp};
+use sha2::{Digest, Sha256};
+
+use super::accounts::{AccountError, AccountId, Person};
+use crate::store::accounts::person;
+use crate::store::sessions::{delete_session, insert_session, session, touch_session};
+use crate::store::{Store, StoreError, Transaction, hash};
+
+/// A session not used for this long has ended.
+pub const IDLE: SignedDuration = SignedDuration::from_hours(2);
+/// A session that began this long ago has ended.
+pub const LONGEST: SignedDuration = SignedDuration::from_hours(12);
+/// Use is written down at most this often: each time costs a write to disk.
+const NOTED_EVERY: SignedDuration = SignedDuration::from_mins(1);
+
+/// What names a session to its owner. The database keeps only its hash.
+#[derive(Clone, PartialEq, Eq)]
+pub struct Token(String);
+
+/// Somebody signed in.
+#[derive(Clone, Debug)]
+pub struct Session {
+    /// Who.
+    pub person: Person,
+    /// Names the session.
+    pub token: Token,
+}
+
+impl Token {
+    /// A token as a cookie brought it.
+    #[must_use]
+    pub fn from_cookie(text: &str) -> Self {
+        Self(text.to_owned())
+    }
+
+    /// For the cookie.
+    #[must_use]
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+
+    /// What every form of the session carries, so that no other site can have made it. It does not lead back to the
+    /// token.
+    #[must_use]
+    pub fn form_token(&self) -> String {
+        hash(&format!("form\u{1f}{}", self.0))
+    }
+
+    /// Whether `given` is the form token, in a time that does not tell how much of it was right.
+    #[must_use]
+    pub fn is_form_token(&self, given: &str) -> bool {
+        Sha256::digest(given) == Sha256::digest(self.form_token())
+    }
+
+    fn new() -> Result<Self, AccountError> {
+        let mut bytes = [0_u8; 32];
+        getrandom::fill(&mut bytes).map_err(|why| AccountError::Machine(why.to_string()))?;
+        Ok(Self(bytes.iter().map(|b| format!("{b:02x}")).collect()))
+    }
+}
+
+impl fmt::Debug for Token {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("Token")
+    }
+}
+
+/// Begins a session within a write.
+///
+/// # Errors
+/// [`AccountError`]
+pub async fn begin_session(
+    transaction: &mut Transaction,
+    id: &AccountId,
+    at: Timestamp,
+) -> Result<Token, AccountError> {
+    let token = Token::new()?;
+    let ended = at.saturating_sub(LONGEST).unwrap_or(Timestamp::MIN);
+    insert_session(transaction, &hash(token.as_str()), id, at, ended).await?;
+    Ok(token)
+}
+
+/// The session of a token, if it has not ended and its owner is still on a list.
+///
+/// # Errors
+/// [`StoreError`]
+pub async fn find_session(
+    store: &Store,
+    token: Token,
+    at: Timestamp,
+) -> Result<Option<Session>, StoreError> {
+    let key = hash(token.as_str());
+    let mut reader = store.read().await?;
+    let Some(held) = session(&mut reader, &key).await? else {
+        return Ok(None);
+    };
+    let idle = at.duration_since(held.last_seen_at);
+    if idle >= IDLE || at.duration_since(held.created_at) >= LONGEST {
+        return Ok(None);
+    }
+    let Some(person) = person(&mut reader, &held.account).await? else {
+        return Ok(None);
+    };
+    drop(reader);
+    if idle >= NOTED_EVERY
+        && let Err(why) = note_use(store, &key, at).await
+    {
+        // a full disk must not keep anybody from reading
+        tracing::warn!(error = %why, "use of a session not noted");
+    }
+    Ok(Some(Session { person, token }))
+}
+
+/// Ends a session.
+///
+/// # Errors
+/// [`StoreError`]
+pub async fn end_session(store: &Store, token: &Token) -> Result<(), StoreError> {
+    let mut transaction = store.write().await?;
+    delete_session(&mut transaction, &hash(token.as_str())).await?;
+    transaction.commit().await
+}
+
+async fn note_use(store: &Store, key: &str, at: Timestamp) -> Result<(), StoreError> {
+    let mut transaction = store.write().await?;
+    touch_session(&mut transaction, key, at).await?;
+    transaction.commit().await
+}

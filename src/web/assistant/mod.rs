@@ -1,0 +1,10 @@
+//! Pages of the assistant.
+
+use axum::Router;
+
+use super::AppState;
+
+/// Routes of these pages.
+pub fn routes() -> Router<AppState> {
+    Router::new()
+}

@@ -1,0 +1,195 @@
+//! Errors as pages: one message for the person, one for the log.
+
+use std::fmt::Display;
+
+use axum::body::Body;
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Response};
+
+use crate::desk::accounts::AccountError;
+use crate::store::StoreError;
+
+/// Why a page was not shown or a form not taken. Turned into a page of ours on the way out.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PageError {
+    /// Of the answer.
+    pub status: StatusCode,
+    /// For the person: what is wrong and what to do. No internals.
+    pub message: String,
+    /// For the log: ids only.
+    pub log: Option<String>,
+    /// After how many seconds to try again.
+    pub retry_after: Option<u64>,
+    /// The form that was sent, to be offered again so that nothing typed is lost.
+    pub again: Option<Again>,
+    /// Where to go instead, for a 303.
+    pub see: Option<String>,
+}
+
+/// A form to be sent again.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Again {
+    /// Where it goes.
+    pub path: String,
+    /// What it holds, but for the session's token.
+    pub fields: Vec<(String, String)>,
+}
+
+/// What handlers return.
+pub type PageResult<T> = Result<T, PageError>;
+
+impl PageError {
+    /// An answer with that status and message.
+    #[must_use]
+    pub fn new(status: StatusCode, message: impl Into<String>) -> Self {
+        Self {
+            status,
+            message: message.into(),
+            log: None,
+            retry_after: None,
+            again: None,
+            see: None,
+        }
+    }
+
+    /// 400: the request is not one our pages make.
+    #[must_use]
+    pub fn bad_request(message: impl Into<String>) -> Self {
+        Self::new(StatusCode::BAD_REQUEST, message)
+    }
+
+    /// 403: not for this person.
+    #[must_use]
+    pub fn forbidden(message: impl Into<String>) -> Self {
+        Self::new(StatusCode::FORBIDDEN, message)
+    }
+
+    /// 404: nothing here.
+    #[must_use]
+    pub fn not_found() -> Self {
+        of_status(StatusCode::NOT_FOUND)
+    }
+
+    /// 409: somebody else was quicker.
+    #[must_use]
+    pub fn conflict(message: impl Into<String>) -> Self {
+        Self::new(StatusCode::CONFLICT, message)
+    }
+
+    /// 413: more than is taken.
+    #[must_use]
+    pub fn too_large(message: impl Into<String>) -> Self {
+        Self::new(StatusCode::PAYLOAD_TOO_LARGE, message)
+    }
+
+    /// 415: not the kind of content expected.
+    #[must_use]
+    pub fn unsupported(message: impl Into<String>) -> Self {
+        Self::new(StatusCode::UNSUPPORTED_MEDIA_TYPE, message)
+    }
+
+    /// 422: understood, and not possible.
+    #[must_use]
+    pub fn unprocessable(message: impl Into<String>) -> Self {
+        Self::new(StatusCode::UNPROCESSABLE_ENTITY, message)
+    }
+
+    /// 429: too often; try again after so many seconds.
+    #[must_use]
+    pub fn too_many(message: impl Into<String>, retry_after: u64) -> Self {
+        Self {
+            retry_after: Some(retry_after),
+            ..Self::new(StatusCode::TOO_MANY_REQUESTS, message)
+        }
+    }
+
+    /// 500: our fault. The person gets a number that is in the log beside `why`.
+    #[must_use]
+    pub fn internal(why: impl Display) -> Self {
+        Self {
+            log: Some(why.to_string()),
+            ..of_status(StatusCode::INTERNAL_SERVER_ERROR)
+        }
+    }
+
+    /// 303 to another page of ours.
+    #[must_use]
+    pub fn see_other(path: impl Into<String>) -> Self {
+        Self {
+            see: Some(path.into()),
+            ..Self::new(StatusCode::SEE_OTHER, "")
+        }
+    }
+
+    /// 401: the session has ended, or there was none.
+    #[must_use]
+    pub fn sign_in_needed() -> Self {
+        of_status(StatusCode::UNAUTHORIZED)
+    }
+}
+
+/// The error of a bare status, such as axum's own answers.
+#[must_use]
+pub fn of_status(status: StatusCode) -> PageError {
+    let message = match status.as_u16() {
+        400 => "The request could not be understood. Go back, reload the page and try again.",
+        401 => "You are not signed in, or your session has ended.",
+        403 => "This is not open to you.",
+        404 => {
+            "There is nothing at this address. It may have been mistyped, or what was here has gone."
+        }
+        405 => "This address is not used in that way. Open it from a page of the course.",
+        408 => "The request took too long to arrive. Check the connection and send it again.",
+        409 => "Somebody changed this while you were working on it.",
+        413 => "That is more than can be taken at once.",
+        415 => "That is not the kind of content expected here.",
+        422 => "That cannot be done with what was sent.",
+        429 => "That was tried too often. Wait a little, then try again.",
+        503 => "The server is busy. Wait a little, then try again.",
+        400..=499 => "The request was refused.",
+        _ => {
+            "Something went wrong on our side. What you sent may not have been kept: look before you send it again."
+        }
+    };
+    PageError::new(status, message)
+}
+
+impl From<StoreError> for PageError {
+    fn from(why: StoreError) -> Self {
+        match why {
+            StoreError::NoCourse => Self::new(
+                StatusCode::NOT_FOUND,
+                "There is no course here yet. The coordinator sets one up first.",
+            ),
+            other => Self::internal(other),
+        }
+    }
+}
+
+impl From<AccountError> for PageError {
+    fn from(why: AccountError) -> Self {
+        match why {
+            AccountError::Store(why) => why.into(),
+            other => Self::internal(other),
+        }
+    }
+}
+
+impl IntoResponse for PageError {
+    fn into_response(self) -> Response {
+        let mut response = Response::new(Body::empty());
+        *response.status_mut() = self.status;
+        if let Some(path) = self.see.as_ref().and_then(|path| path.parse().ok()) {
+            response.headers_mut().insert(header::LOCATION, path);
+            return response;
+        }
+        if let Some(seconds) = self.retry_after {
+            response
+                .headers_mut()
+                .insert(header::RETRY_AFTER, seconds.into());
+        }
+        // the page itself is made on the way out, where the visitor and the course are known
+        response.extensions_mut().insert(self);
+        response
+    }
+}

@@ -1,0 +1,250 @@
+//! Fields of forms and queries as text, in order. Pages turn them into nouns themselves.
+
+use axum::body::{Body, Bytes};
+use axum::extract::{FromRequest, FromRequestParts, Request};
+use axum::http::request::Parts;
+use axum::http::{HeaderMap, header};
+use http_body_util::BodyExt;
+
+use super::error::{Again, PageError, PageResult};
+use super::visitor::anyone;
+
+/// Most bytes of a form without a file.
+pub const MOST_BYTES: usize = 64 * 1024;
+/// Bytes read past a limit and thrown away, so that the browser hears the answer instead of a broken connection.
+const MOST_DRAINED: usize = 64 * 1024 * 1024;
+/// The hidden field that shows a form is from a page of this session.
+pub const TOKEN_FIELD: &str = "csrf";
+
+/// Fields in order. As a parameter of a handler: those of a posted form that carried its session's token.
+///
+/// A name may come once, unless it ends in `[]`.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Fields(Vec<(String, String)>);
+
+/// Fields of a form that people send before they are signed in; other sites are kept out by where it comes from.
+#[derive(Clone, Debug)]
+pub struct OpenFields(pub Fields);
+
+/// Fields of the query.
+#[derive(Clone, Debug)]
+pub struct QueryFields(pub Fields);
+
+impl Fields {
+    /// Fields in order.
+    ///
+    /// # Errors
+    /// 400 for a name that comes twice and does not end in `[]`.
+    pub fn new(fields: Vec<(String, String)>) -> PageResult<Self> {
+        for (at, (name, _)) in fields.iter().enumerate() {
+            if !name.ends_with("[]") && fields[..at].iter().any(|(before, _)| before == name) {
+                let name: String = name.chars().take(60).collect();
+                return Err(PageError::bad_request(format!(
+                    "The field \u{201c}{name}\u{201d} came more than once, expected once. Go back, reload the page and send it again."
+                )));
+            }
+        }
+        Ok(Self(fields))
+    }
+
+    /// From the text of a body or query.
+    ///
+    /// # Errors
+    /// As [`Fields::new`].
+    pub fn parse(encoded: &[u8]) -> PageResult<Self> {
+        Self::new(form_urlencoded::parse(encoded).into_owned().collect())
+    }
+
+    /// The field of that name.
+    #[must_use]
+    pub fn one(&self, name: &str) -> Option<&str> {
+        self.0
+            .iter()
+            .find(|(n, _)| n == name)
+            .map(|(_, value)| value.as_str())
+    }
+
+    /// The field of that name without blanks around it, empty if there is none.
+    #[must_use]
+    pub fn text(&self, name: &str) -> &str {
+        self.one(name).unwrap_or_default().trim()
+    }
+
+    /// The field of that name, which every page of ours sends.
+    ///
+    /// # Errors
+    /// 400 naming it.
+    pub fn need(&self, name: &str) -> PageResult<&str> {
+        self.one(name).ok_or_else(|| {
+            PageError::bad_request(format!(
+                "The form came without its field \u{201c}{name}\u{201d}. Go back, reload the page and send it again."
+            ))
+        })
+    }
+
+    /// Names and values of the fields whose name begins so.
+    pub fn all(&self, prefix: &str) -> impl Iterator<Item = (&str, &str)> {
+        let of = move |(name, _): &&(String, String)| name.starts_with(prefix);
+        self.0
+            .iter()
+            .filter(of)
+            .map(|(name, value)| (name.as_str(), value.as_str()))
+    }
+
+    /// Values of a name that may come again and again; it ends in `[]`.
+    pub fn list(&self, name: &str) -> impl Iterator<Item = &str> {
+        self.0
+            .iter()
+            .filter(move |(n, _)| n == name)
+            .map(|(_, value)| value.as_str())
+    }
+
+    /// Every field in order.
+    #[must_use]
+    pub fn into_pairs(self) -> Vec<(String, String)> {
+        self.0
+    }
+
+    /// Takes out the session's token.
+    ///
+    /// # Errors
+    /// 403 if it is not there or another session's; 401 without a session.
+    pub(super) fn checked(mut self, parts: &Parts) -> PageResult<Self> {
+        let anyone = anyone(parts)?;
+        let session = anyone
+            .session
+            .as_ref()
+            .ok_or_else(PageError::sign_in_needed)?;
+        let given = self.one(TOKEN_FIELD).map(str::to_owned);
+        self.0.retain(|(name, _)| name != TOKEN_FIELD);
+        match given {
+            Some(given) if session.token.is_form_token(&given) => Ok(self),
+            None => Err(PageError::forbidden(
+                "The form did not come from a page of the course, so nothing was changed.",
+            )),
+            Some(_) => Err(PageError {
+                again: again(parts, self.0),
+                ..PageError::forbidden(
+                    "You have signed in again since that page was opened, so nothing was changed yet.",
+                )
+            }),
+        }
+    }
+}
+
+impl<S: Sync> FromRequest<S> for Fields {
+    type Rejection = PageError;
+
+    async fn from_request(request: Request, _: &S) -> PageResult<Self> {
+        let (parts, body) = request.into_parts();
+        posted(&parts.headers, body, MOST_BYTES)
+            .await?
+            .checked(&parts)
+    }
+}
+
+impl<S: Sync> FromRequest<S> for OpenFields {
+    type Rejection = PageError;
+
+    async fn from_request(request: Request, _: &S) -> PageResult<Self> {
+        let (parts, body) = request.into_parts();
+        // the sign-in form may bring a whole other form along, encoded once more
+        posted(&parts.headers, body, 4 * MOST_BYTES).await.map(Self)
+    }
+}
+
+impl<S: Sync> FromRequestParts<S> for QueryFields {
+    type Rejection = PageError;
+
+    async fn from_request_parts(parts: &mut Parts, _: &S) -> PageResult<Self> {
+        Fields::parse(parts.uri.query().unwrap_or_default().as_bytes()).map(Self)
+    }
+}
+
+/// The form offered again, unless it holds a file.
+fn again(parts: &Parts, fields: Vec<(String, String)>) -> Option<Again> {
+    let path = parts.uri.path().to_owned();
+    is_form(&parts.headers).then_some(Again { path, fields })
+}
+
+async fn posted(headers: &HeaderMap, body: Body, most: usize) -> PageResult<Fields> {
+    if !is_form(headers) {
+        return Err(PageError::unsupported(
+            "This is not a form as our pages send it. Go back, reload the page and send it again.",
+        ));
+    }
+    Fields::parse(&read(body, most).await?)
+}
+
+/// Whether the body is said to be a form without files.
+pub(super) fn is_form(headers: &HeaderMap) -> bool {
+    let said = headers
+        .get(header::CONTENT_TYPE)
+        .and_then(|said| said.to_str().ok());
+    let kind = said
+        .and_then(|said| said.split(';').next())
+        .unwrap_or_default();
+    kind.trim()
+        .eq_ignore_ascii_case("application/x-www-form-urlencoded")
+}
+
+/// The whole body, if it is not too long.
+pub(super) async fn read(mut body: Body, most: usize) -> PageResult<Bytes> {
+    let (mut kept, mut seen) = (Vec::new(), 0_usize);
+    while let Some(frame) = body.frame().await {
+        let frame = frame.map_err(|_| broken_off())?;
+        let Ok(data) = frame.into_data() else {
+            continue;
+        };
+        seen = seen.saturating_add(data.len());
+        if seen <= most {
+            kept.extend_from_slice(&data);
+        } else if seen > MOST_DRAINED {
+            break;
+        }
+    }
+    if seen > most {
+        return Err(PageError::too_large(format!(
+            "The form is longer than {} KiB, the most that is taken, so nothing was kept. Send less at once.",
+            most / 1024
+        )));
+    }
+    Ok(kept.into())
+}
+
+/// The connection ended in the middle.
+pub(super) fn broken_off() -> PageError {
+    PageError::bad_request("The form did not arrive whole. Check the connection and send it again.")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn fields_keep_their_order_and_are_found_by_name_and_prefix() {
+        let fields =
+            Fields::parse(b"trial-1-start=0.00&trial-1-end=18.40&note=+wet+&pick[]=a&pick[]=b")
+                .expect("is sound");
+        assert_eq!(fields.one("trial-1-end"), Some("18.40"));
+        assert_eq!(fields.text("note"), "wet");
+        assert_eq!(fields.text("missing"), "");
+        let trial: Vec<_> = fields.all("trial-1-").collect();
+        assert_eq!(trial, [("trial-1-start", "0.00"), ("trial-1-end", "18.40")]);
+        assert_eq!(fields.list("pick[]").collect::<Vec<_>>(), ["a", "b"]);
+        let why = fields.need("lot").expect_err("is missing");
+        assert!(why.message.contains("\u{201c}lot\u{201d}"));
+    }
+
+    #[test]
+    fn a_name_that_comes_twice_is_refused_by_name() {
+        let why = Fields::parse(b"lot=A&lot=B").expect_err("comes twice");
+        assert_eq!(why.status, 400);
+        assert!(
+            why.message
+                .contains("\u{201c}lot\u{201d} came more than once"),
+            "{}",
+            why.message
+        );
+    }
+}

@@ -1,0 +1,143 @@
+//! What stands around every page, and pages as answers.
+
+use askama::Template;
+use axum::http::StatusCode;
+use axum::response::{Html, IntoResponse, Response};
+
+use super::assets;
+use super::error::PageError;
+use crate::desk::accounts::{Person, Role};
+
+/// What `layout.html` shows around a page: a template extends it and has a field `frame`.
+#[derive(Clone, Debug, Default)]
+pub struct Frame {
+    /// Title of the course.
+    pub course: String,
+    /// Title of the page.
+    pub title: String,
+    /// Who is signed in.
+    pub person: Option<FramePerson>,
+    /// Where they can go.
+    pub nav: Vec<NavItem>,
+    /// The hidden field `csrf` of every form.
+    pub csrf: String,
+    /// Something that has just been done, to say once.
+    pub notice: Option<String>,
+}
+
+/// Who is signed in, as the header shows it.
+#[derive(Clone, Debug)]
+pub struct FramePerson {
+    /// For people.
+    pub name: String,
+    /// What they are here.
+    pub role: &'static str,
+}
+
+/// An entry of the navigation.
+#[derive(Clone, Debug)]
+pub struct NavItem {
+    /// Where it leads.
+    pub href: &'static str,
+    /// What it says.
+    pub label: &'static str,
+    /// Whether this page is below it.
+    pub current: bool,
+}
+
+/// A template as an answer.
+pub struct Page<T>(pub T);
+
+impl Frame {
+    /// The frame of a page with that title, shown at `path`.
+    #[must_use]
+    pub fn new(
+        course: &str,
+        person: Option<&Person>,
+        csrf: String,
+        path: &str,
+        title: impl Into<String>,
+    ) -> Self {
+        Self {
+            course: course.to_owned(),
+            title: title.into(),
+            person: person.map(|person| FramePerson {
+                name: person.name.clone(),
+                role: role_name(&person.role),
+            }),
+            nav: person.map_or_else(Vec::new, |person| nav(&person.role, path)),
+            csrf,
+            notice: None,
+        }
+    }
+
+    /// The same with something to say at the top.
+    #[must_use]
+    pub fn saying(mut self, notice: impl Into<String>) -> Self {
+        self.notice = Some(notice.into());
+        self
+    }
+
+    /// Address of a file of `static/`, for ever this version of it.
+    #[must_use]
+    pub fn asset(&self, file: &str) -> String {
+        assets::address(file)
+    }
+}
+
+impl<T: Template> IntoResponse for Page<T> {
+    fn into_response(self) -> Response {
+        match self.0.render() {
+            Ok(html) => Html(html).into_response(),
+            Err(why) => PageError::internal(why).into_response(),
+        }
+    }
+}
+
+impl<T: Template> Page<T> {
+    /// The page with another status than 200, such as 422 for a form with faults.
+    #[must_use]
+    pub fn with_status(self, status: StatusCode) -> Response {
+        let mut response = self.into_response();
+        if response.status() == StatusCode::OK {
+            *response.status_mut() = status;
+        }
+        response
+    }
+}
+
+/// Where a person of that role starts.
+#[must_use]
+pub fn home(role: &Role) -> &'static str {
+    match role {
+        Role::Student { .. } => "/student",
+        Role::Assistant { .. } => "/review",
+        Role::Coordinator => "/course",
+    }
+}
+
+fn role_name(role: &Role) -> &'static str {
+    match role {
+        Role::Student { .. } => "student",
+        Role::Assistant { .. } => "assistant",
+        Role::Coordinator => "coordinator",
+    }
+}
+
+fn nav(role: &Role, path: &str) -> Vec<NavItem> {
+    let entries: &[(&str, &str)] = match role {
+        Role::Student { .. } => &[("/student", "Experiments")],
+        Role::Assistant { .. } => &[("/review", "Review")],
+        Role::Coordinator => &[("/course", "Course"), ("/review", "Review")],
+    };
+    let below = |href: &str| {
+        path.strip_prefix(href)
+            .is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
+    };
+    let item = |&(href, label)| NavItem {
+        href,
+        label,
+        current: below(href),
+    };
+    entries.iter().map(item).collect()
+}

@@ -1,0 +1,156 @@
+//! Pages over HTTP: the only place that names axum and askama.
+//!
+//! A request passes, from the outside in: [`log`], [`headers`], [`surround`] (finds the session, turns errors into
+//! pages), the check that a write comes from our own pages, the catcher of panics, and its handler. A handler's
+//! parameters say who may reach it ([`visitor`]) and what was sent ([`fields`], [`upload`]).
+
+pub mod assets;
+pub mod assistant;
+pub mod coordinator;
+pub mod dates;
+pub mod error;
+pub mod fields;
+pub mod frame;
+mod headers;
+mod log;
+mod sign_in;
+mod state;
+pub mod student;
+mod surround;
+pub mod upload;
+pub mod visitor;
+
+use std::any::Any;
+use std::net::SocketAddr;
+use std::time::Duration;
+
+use axum::Router;
+use axum::http::StatusCode;
+use axum::middleware::{from_fn, from_fn_with_state};
+use axum::response::{IntoResponse, Response};
+use axum::routing::get;
+use tokio::net::TcpListener;
+use tower_http::catch_panic::CatchPanicLayer;
+use tower_http::csrf::{CsrfLayer, ProtectionError};
+use tower_http::timeout::TimeoutLayer;
+
+pub use error::{PageError, PageResult};
+pub use fields::{Fields, QueryFields};
+pub use frame::{Frame, Page};
+pub use state::{AppState, Clock, Settings};
+pub use upload::{Upload, UploadedFile};
+pub use visitor::{Anyone, AssistantVisitor, CoordinatorVisitor, StudentVisitor, Visitor};
+
+/// How long a request may take, a form sent over poor Wi-Fi included.
+const LONGEST_REQUEST: Duration = Duration::from_secs(120);
+/// How long requests under way may take once the server is asked to stop.
+const LONGEST_DRAIN: Duration = Duration::from_secs(30);
+
+/// Every page.
+pub fn router(state: AppState) -> Router {
+    around(pages(), state)
+}
+
+/// Serves until `stop` is ready, then lets requests under way end.
+///
+/// # Errors
+/// If the listener fails.
+pub async fn serve(
+    state: AppState,
+    listener: TcpListener,
+    stop: impl Future<Output = ()> + Send + 'static,
+) -> std::io::Result<()> {
+    let service = router(state).into_make_service_with_connect_info::<SocketAddr>();
+    let (stopping, stopped) = tokio::sync::oneshot::channel();
+    let server = axum::serve(listener, service).with_graceful_shutdown(async move {
+        stop.await;
+        // nobody listening means the server is gone already
+        let _gone = stopping.send(());
+    });
+    let give_up = async {
+        match stopped.await {
+            Ok(()) => tokio::time::sleep(LONGEST_DRAIN).await,
+            Err(_) => std::future::pending().await,
+        }
+    };
+    tokio::select! {
+        done = server.into_future() => done,
+        () = give_up => {
+            tracing::warn!("requests still under way were cut off");
+            Ok(())
+        }
+    }
+}
+
+/// Ready when the process is asked to end: SIGTERM, or Ctrl-C.
+pub async fn asked_to_stop() {
+    let interrupt = async {
+        if tokio::signal::ctrl_c().await.is_err() {
+            std::future::pending::<()>().await;
+        }
+    };
+    #[cfg(unix)]
+    let terminate = async {
+        match tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate()) {
+            Ok(mut signal) => {
+                signal.recv().await;
+            }
+            Err(_) => std::future::pending().await,
+        }
+    };
+    #[cfg(not(unix))]
+    let terminate = std::future::pending::<()>();
+    tokio::select! {
+        () = interrupt => {}
+        () = terminate => {}
+    }
+}
+
+fn pages() -> Router<AppState> {
+    Router::new()
+        .merge(sign_in::routes())
+        .merge(student::routes())
+        .merge(assistant::routes())
+        .merge(coordinator::routes())
+}
+
+/// Puts the layers around pages, and the files beside them.
+fn around(pages: Router<AppState>, state: AppState) -> Router {
+    let pages = pages
+        .fallback(|| async { PageError::not_found() })
+        .layer(upload::own_limits())
+        .layer(TimeoutLayer::with_status_code(
+            StatusCode::REQUEST_TIMEOUT,
+            LONGEST_REQUEST,
+        ))
+        .layer(CatchPanicLayer::custom(panicked))
+        .layer(CsrfLayer::new().with_rejection_response(from_elsewhere))
+        .layer(from_fn_with_state(state.clone(), surround::surround));
+    Router::new()
+        .route("/healthz", get(|| async { "ok" }))
+        .route("/static/{*path}", get(assets::serve))
+        .merge(pages)
+        .layer(from_fn_with_state(state.clone(), headers::add))
+        .layer(from_fn(log::request))
+        .with_state(state)
+}
+
+/// A fresh name for a request, so that sending it twice does its work once: 128 random bits in hexadecimal.
+///
+/// # Errors
+/// 500 if the machine has no randomness to give.
+pub(crate) fn random_key() -> PageResult<String> {
+    let mut bytes = [0_u8; 16];
+    getrandom::fill(&mut bytes).map_err(PageError::internal)?;
+    Ok(bytes.iter().map(|byte| format!("{byte:02x}")).collect())
+}
+
+fn panicked(what: Box<dyn Any + Send>) -> Response {
+    let said = what.downcast_ref::<String>().map(String::as_str);
+    let said = said.or_else(|| what.downcast_ref::<&str>().copied());
+    PageError::internal(format!("panic: {}", said.unwrap_or("without a word"))).into_response()
+}
+
+fn from_elsewhere(_: ProtectionError) -> Response {
+    PageError::forbidden("The form came from another site, so nothing was changed.").into_response()
+}

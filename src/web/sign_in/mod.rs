@@ -1,0 +1,280 @@
+//! Signing in and out.
+
+mod claim;
+mod password;
+
+use std::net::SocketAddr;
+
+use askama::Template;
+use axum::Router;
+use axum::extract::{ConnectInfo, FromRequestParts, State};
+use axum::http::request::Parts;
+use axum::http::{HeaderName, StatusCode};
+use axum::response::{IntoResponse, Redirect, Response};
+use axum::routing::{get, post};
+use axum_extra::extract::CookieJar;
+use axum_extra::extract::cookie::{Cookie, SameSite};
+use jiff::Timestamp;
+
+use super::error::{Again, PageError, PageResult};
+use super::fields::{Fields, OpenFields, QueryFields};
+use super::frame::{Frame, Page, home};
+use super::state::{AppState, Settings};
+use super::surround::cookie_name;
+use super::visitor::{Anyone, Visitor};
+use crate::desk::accounts::{AccountError, Attempt, Person, sign_in};
+use crate::desk::sessions::{Token, end_session};
+
+/// Routes of these pages.
+pub fn routes() -> Router<AppState> {
+    Router::new()
+        .route("/", get(start))
+        .route("/sign-in", get(show).post(enter))
+        .route("/sign-out", post(leave))
+        .route("/claim", get(claim::show).post(claim::take))
+        .route("/password", get(password::show).post(password::change))
+}
+
+/// The sign-in page.
+#[derive(Template)]
+#[template(path = "sign-in.html")]
+pub struct SignInPage {
+    frame: Frame,
+    login: String,
+    next: String,
+    fault: Option<String>,
+    ended: bool,
+    again_path: String,
+    again_body: String,
+}
+
+#[derive(Template)]
+#[template(path = "again.html")]
+struct AgainPage {
+    frame: Frame,
+    again: Again,
+}
+
+/// Where the client is, as far as can be known.
+pub(super) struct Address(String);
+
+impl SignInPage {
+    /// Asks to sign in again, keeping a form that was sent.
+    #[must_use]
+    pub fn again(frame: Frame, kept: Option<Again>) -> Self {
+        let encode = |again: &Again| {
+            let mut encoded = form_urlencoded::Serializer::new(String::new());
+            encoded.extend_pairs(&again.fields).finish()
+        };
+        Self {
+            again_body: kept.as_ref().map(encode).unwrap_or_default(),
+            again_path: kept.map(|again| again.path).unwrap_or_default(),
+            ended: true,
+            ..Self::new(frame)
+        }
+    }
+
+    fn new(frame: Frame) -> Self {
+        Self {
+            frame,
+            login: String::new(),
+            next: String::new(),
+            fault: None,
+            ended: false,
+            again_path: String::new(),
+            again_body: String::new(),
+        }
+    }
+}
+
+impl FromRequestParts<AppState> for Address {
+    type Rejection = PageError;
+
+    async fn from_request_parts(parts: &mut Parts, state: &AppState) -> PageResult<Self> {
+        let peer = parts
+            .extensions
+            .get::<ConnectInfo<SocketAddr>>()
+            .map(|peer| peer.0.ip().to_string());
+        let forwarded = parts.headers.get_all("x-forwarded-for").iter().next_back();
+        let forwarded =
+            forwarded.and_then(|list| list.to_str().ok()?.rsplit(',').next()?.trim().parse().ok());
+        let forwarded = forwarded.map(|ip: std::net::IpAddr| ip.to_string());
+        let address = forwarded.filter(|_| state.settings.behind_proxy).or(peer);
+        Ok(Self(address.unwrap_or_else(|| "unknown".to_owned())))
+    }
+}
+
+async fn start(visitor: Visitor) -> Redirect {
+    Redirect::to(home(&visitor.person.role))
+}
+
+async fn show(anyone: Anyone, QueryFields(query): QueryFields) -> Response {
+    if let Some(session) = &anyone.session {
+        return Redirect::to(home(&session.person.role)).into_response();
+    }
+    let next = local(query.text("next")).unwrap_or_default().to_owned();
+    Page(SignInPage {
+        next,
+        ..SignInPage::new(anyone.frame("Sign in"))
+    })
+    .into_response()
+}
+
+async fn enter(
+    State(state): State<AppState>,
+    anyone: Anyone,
+    address: Address,
+    jar: CookieJar,
+    OpenFields(fields): OpenFields,
+) -> PageResult<Response> {
+    let (login, next) = (fields.text("login"), local(fields.text("next")));
+    let at = state.clock.now();
+    let attempt = Attempt {
+        login,
+        address: &address.0,
+        at,
+    };
+    let password = fields.one("password").unwrap_or_default();
+    let (status, fault) = match sign_in(state.store(), attempt, password).await {
+        Ok((person, token)) => {
+            let jar = begin(&state, &anyone, jar, &token).await?;
+            return Ok((jar, entered(&anyone, &person, token, &fields)?).into_response());
+        }
+        Err(AccountError::Wrong) => (StatusCode::UNPROCESSABLE_ENTITY, wrong().to_owned()),
+        Err(AccountError::Wait(until)) => (StatusCode::TOO_MANY_REQUESTS, wait(until, at)),
+        Err(other) => return Err(other.into()),
+    };
+    let page = SignInPage {
+        login: login.to_owned(),
+        next: next.unwrap_or_default().to_owned(),
+        fault: Some(fault),
+        again_path: fields.text("again_path").to_owned(),
+        again_body: fields.text("again_body").to_owned(),
+        ..SignInPage::new(anyone.frame("Sign in"))
+    };
+    Ok(Page(page).with_status(status))
+}
+
+/// After signing in: the form kept while the session had ended, or the page asked for, or where that person starts.
+fn entered(
+    anyone: &Anyone,
+    person: &Person,
+    token: Token,
+    fields: &Fields,
+) -> PageResult<Response> {
+    if let Some(path) = local(fields.text("again_path")) {
+        let fields = Fields::parse(fields.text("again_body").as_bytes())?.into_pairs();
+        let session = crate::desk::sessions::Session {
+            person: person.clone(),
+            token,
+        };
+        let anyone = Anyone {
+            session: Some(session),
+            ..anyone.clone()
+        };
+        let again = Again {
+            path: path.to_owned(),
+            fields,
+        };
+        let frame = anyone.frame("Signed in again");
+        return Ok(Page(AgainPage { frame, again }).into_response());
+    }
+    let next = local(fields.text("next")).unwrap_or(home(&person.role));
+    Ok(Redirect::to(next).into_response())
+}
+
+async fn leave(
+    State(state): State<AppState>,
+    anyone: Anyone,
+    jar: CookieJar,
+    fields: Result<Fields, PageError>,
+) -> PageResult<Response> {
+    let Some(session) = &anyone.session else {
+        return Ok(Redirect::to("/sign-in").into_response());
+    };
+    fields?;
+    end_session(state.store(), &session.token).await?;
+    let jar = jar.remove(
+        Cookie::build((cookie_name(&state.settings), ""))
+            .path("/")
+            .secure(state.settings.secure_cookies),
+    );
+    // drafts in the browser go with their owner
+    let clear = [(HeaderName::from_static("clear-site-data"), "\"storage\"")];
+    Ok((jar, clear, Redirect::to("/sign-in")).into_response())
+}
+
+/// Ends the session there was, and hands out the new one.
+async fn begin(
+    state: &AppState,
+    anyone: &Anyone,
+    jar: CookieJar,
+    token: &Token,
+) -> PageResult<CookieJar> {
+    if let Some(before) = &anyone.session {
+        end_session(state.store(), &before.token).await?;
+    }
+    Ok(jar.add(cookie(&state.settings, token)))
+}
+
+fn cookie(settings: &Settings, token: &Token) -> Cookie<'static> {
+    Cookie::build((cookie_name(settings), token.as_str().to_owned()))
+        .path("/")
+        .http_only(true)
+        .secure(settings.secure_cookies)
+        .same_site(SameSite::Lax)
+        .build()
+}
+
+fn wrong() -> &'static str {
+    "The login and the password do not belong together. Check both; capital letters count in the password."
+}
+
+fn wait(until: Timestamp, now: Timestamp) -> String {
+    let seconds = until.duration_since(now).as_secs().max(1);
+    let minutes = seconds.saturating_add(59) / 60;
+    let minutes = if minutes == 1 {
+        "1 minute".to_owned()
+    } else {
+        format!("{minutes} minutes")
+    };
+    format!("There were too many attempts that failed. Wait {minutes}, then try again.")
+}
+
+/// A path of ours to go on to; nothing that could lead to another site.
+fn local(path: &str) -> Option<&str> {
+    let ours = path.starts_with('/') && !path.starts_with("//") && !path.contains('\\');
+    (ours && path.chars().all(|c| c.is_ascii_graphic())).then_some(path)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_our_own_paths_are_gone_on_to() {
+        assert_eq!(
+            local("/student/vinegar?trial=2"),
+            Some("/student/vinegar?trial=2")
+        );
+        for other in [
+            "",
+            "student",
+            "//elsewhere.example",
+            "/\\elsewhere.example",
+            "https://elsewhere.example",
+            "/a\nb",
+            "/a b",
+        ] {
+            assert_eq!(local(other), None, "{other:?}");
+        }
+    }
+
+    #[test]
+    fn a_wait_is_told_in_whole_minutes() {
+        let at = |second: i64| Timestamp::from_second(second).expect("in range");
+        assert!(wait(at(61), at(0)).contains("Wait 2 minutes"));
+        assert!(wait(at(60), at(0)).contains("Wait 1 minute,"));
+        assert!(wait(at(0), at(5)).contains("Wait 1 minute,"));
+    }
+}

@@ -1,0 +1,71 @@
+//! What every handler is given.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicI64, Ordering};
+
+use jiff::{SignedDuration, Timestamp};
+
+use crate::desk::Desk;
+use crate::store::Store;
+
+/// The desk, the settings and the clock.
+#[derive(Clone)]
+pub struct AppState {
+    /// The course at work.
+    pub desk: Arc<Desk>,
+    /// As the server was started.
+    pub settings: Settings,
+    /// Tells the time.
+    pub clock: Clock,
+}
+
+/// How the server meets its network.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Settings {
+    /// Cookies travel over TLS only, and browsers are told to insist on it. Off only where people come by plain HTTP
+    /// over loopback.
+    pub secure_cookies: bool,
+    /// A proxy of our own stands in front: the client's address is the last one in `X-Forwarded-For`.
+    pub behind_proxy: bool,
+}
+
+/// Tells the time. In tests it can be put forward.
+#[derive(Clone, Debug, Default)]
+pub struct Clock {
+    ahead_ms: Arc<AtomicI64>,
+}
+
+impl AppState {
+    /// A desk with settings and the true time.
+    #[must_use]
+    pub fn new(desk: Arc<Desk>, settings: Settings) -> Self {
+        Self {
+            desk,
+            settings,
+            clock: Clock::default(),
+        }
+    }
+
+    /// The database.
+    #[must_use]
+    pub fn store(&self) -> &Store {
+        self.desk.store()
+    }
+}
+
+impl Clock {
+    /// Now.
+    #[must_use]
+    pub fn now(&self) -> Timestamp {
+        let ahead = SignedDuration::from_millis(self.ahead_ms.load(Ordering::Relaxed));
+        Timestamp::now()
+            .saturating_add(ahead)
+            .unwrap_or(Timestamp::MAX)
+    }
+
+    /// Puts every clock cloned from this one forward.
+    pub fn put_forward(&self, by: SignedDuration) {
+        let ms = i64::try_from(by.as_millis()).unwrap_or(i64::MAX);
+        self.ahead_ms.fetch_add(ms, Ordering::Relaxed);
+    }
+}

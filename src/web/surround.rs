@@ -1,0 +1,189 @@
+//! Around every page: finds the session before it, and turns errors into pages after it.
+
+use std::sync::Arc;
+
+use askama::Template;
+use axum::body::Body;
+use axum::extract::{Request, State};
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::middleware::Next;
+use axum::response::{IntoResponse, Response};
+use axum_extra::extract::CookieJar;
+
+use super::error::{Again, PageError, of_status};
+use super::fields::{self, Fields, MOST_BYTES, TOKEN_FIELD};
+use super::frame::{Frame, Page};
+use super::log::Asked;
+use super::sign_in::SignInPage;
+use super::state::{AppState, Settings};
+use super::visitor::Anyone;
+use crate::desk::sessions::{Session, Token, find_session};
+use crate::store::StoreError;
+use crate::store::sessions::course_title;
+
+#[derive(Template)]
+#[template(path = "error.html")]
+struct ErrorPage {
+    frame: Frame,
+    message: String,
+    incident: Option<String>,
+    again: Option<Again>,
+}
+
+/// The layer. A form posted after its session has ended is kept, and can be sent once its owner has signed in again.
+pub async fn surround(State(state): State<AppState>, request: Request, next: Next) -> Response {
+    let path = request.uri().path().to_owned();
+    let mut anyone = Anyone {
+        session: None,
+        course: String::new(),
+        path,
+    };
+    match look(&state, request.headers()).await {
+        Ok((session, course)) => (anyone.session, anyone.course) = (session, course),
+        Err(why) => return page_of(why.into(), &anyone, None),
+    }
+    let anyone = Arc::new(anyone);
+    let (mut request, kept) = match keep_form(request, &anyone).await {
+        Ok(kept) => kept,
+        Err(why) => return page_of(why, &anyone, None),
+    };
+    request.extensions_mut().insert(Arc::clone(&anyone));
+    let mut response = next.run(request).await;
+    if let Some(error) = response.extensions_mut().remove::<PageError>() {
+        response = with_headers_of(response, page_of(error, &anyone, kept));
+    } else if is_bare_refusal(&response) {
+        let error = of_status(response.status());
+        response = with_headers_of(response, page_of(error, &anyone, kept));
+    }
+    if let Some(session) = &anyone.session {
+        let login = session.person.login.clone();
+        response.extensions_mut().insert(Asked(login));
+    }
+    response
+}
+
+/// The name of the cookie. Browsers take the prefix only from the very host, over TLS, for every path.
+pub(super) fn cookie_name(settings: &Settings) -> &'static str {
+    if settings.secure_cookies {
+        "__Host-concordant"
+    } else {
+        "concordant"
+    }
+}
+
+async fn look(
+    state: &AppState,
+    headers: &HeaderMap,
+) -> Result<(Option<Session>, String), StoreError> {
+    let jar = CookieJar::from_headers(headers);
+    let session = match jar.get(cookie_name(&state.settings)) {
+        Some(cookie) => {
+            find_session(
+                state.store(),
+                Token::from_cookie(cookie.value()),
+                state.clock.now(),
+            )
+            .await?
+        }
+        None => None,
+    };
+    let mut reader = state.store().read().await?;
+    let course = course_title(&mut reader).await?;
+    Ok((session, course.unwrap_or_default()))
+}
+
+/// Reads the form of somebody without a session, where there is one, and puts it back.
+async fn keep_form(
+    request: Request,
+    anyone: &Anyone,
+) -> Result<(Request, Option<Again>), PageError> {
+    let open = ["/sign-in", "/claim"].contains(&anyone.path.as_str());
+    if anyone.session.is_some()
+        || open
+        || request.method().is_safe()
+        || !fields::is_form(request.headers())
+    {
+        return Ok((request, None));
+    }
+    let (parts, body) = request.into_parts();
+    let bytes = fields::read(body, MOST_BYTES).await?;
+    let mut fields = Fields::parse(&bytes)?.into_pairs();
+    fields.retain(|(name, _)| name != TOKEN_FIELD);
+    let again = Again {
+        path: anyone.path.clone(),
+        fields,
+    };
+    Ok((Request::from_parts(parts, Body::from(bytes)), Some(again)))
+}
+
+fn page_of(mut error: PageError, anyone: &Anyone, kept: Option<Again>) -> Response {
+    if error.status == StatusCode::UNAUTHORIZED {
+        let page = SignInPage::again(anyone.frame("Sign in again"), kept);
+        return Page(page).with_status(error.status);
+    }
+    let incident = error.log.take().map(|why| {
+        let incident = incident();
+        // Debug escapes line breaks
+        tracing::error!(incident, why = ?why, "failed");
+        incident
+    });
+    let title = title(error.status);
+    let page = ErrorPage {
+        frame: anyone.frame(title),
+        message: error.message,
+        incident,
+        again: error.again,
+    };
+    match page.render() {
+        Ok(html) => (error.status, axum::response::Html(html)).into_response(),
+        Err(why) => {
+            tracing::error!(why = ?why.to_string(), "the page for errors failed");
+            (StatusCode::INTERNAL_SERVER_ERROR, title).into_response()
+        }
+    }
+}
+
+/// A short number under which a fault is found in the log.
+fn incident() -> String {
+    let mut bytes = [0_u8; 4];
+    match getrandom::fill(&mut bytes) {
+        Ok(()) => bytes.iter().map(|byte| format!("{byte:02x}")).collect(),
+        Err(_) => "unnumbered".to_owned(),
+    }
+}
+
+/// axum's own refusals are empty or plain text; none of ours are.
+fn is_bare_refusal(response: &Response) -> bool {
+    let status = response.status();
+    let kind = response.headers().get(header::CONTENT_TYPE);
+    let bare = kind.is_none_or(|kind| kind.as_bytes().starts_with(b"text/plain"));
+    bare && (status.is_client_error() || status.is_server_error())
+}
+
+/// Keeps what the first answer said beside its text, such as the methods allowed.
+fn with_headers_of(first: Response, mut page: Response) -> Response {
+    for (name, value) in first.headers() {
+        if ![header::CONTENT_TYPE, header::CONTENT_LENGTH].contains(name) {
+            page.headers_mut().append(name, value.clone());
+        }
+    }
+    page
+}
+
+fn title(status: StatusCode) -> &'static str {
+    match status.as_u16() {
+        400 => "Not understood",
+        403 => "Not open to you",
+        404 => "Nothing here",
+        405 => "Not used in that way",
+        408 => "Too slow to arrive",
+        409 => "Changed in the meantime",
+        413 => "Too large",
+        415 => "Not that kind of content",
+        422 => "Not possible",
+        429 => "Too often",
+        503 => "Busy",
+        400..=499 => "Refused",
+        _ => "Something went wrong",
+    }
+}
