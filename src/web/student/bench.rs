@@ -10,7 +10,6 @@ use super::record::{TrialRow, VolumeSpread, trial_rows, volume_spread};
 use crate::columns::Column;
 use crate::course::Experiment;
 use crate::desk::{self, HandInError, HandInRequest, Image};
-use crate::measure::GlasswareKind;
 use crate::procedure::Procedure;
 use crate::submission::{HandIn, TrialLabel};
 use crate::term::Slot;
@@ -40,7 +39,6 @@ struct Look {
     hidden: Vec<(String, String)>,
     rows: Vec<TrialRow>,
     spread: Option<VolumeSpread>,
-    sample_label: Option<String>,
     doubts: Vec<Doubt>,
     few: Option<String>,
     unanswered: bool,
@@ -59,7 +57,6 @@ struct Heading {
     sample: String,
     bottle: Option<String>,
     cautions: Vec<String>,
-    revisions: usize,
 }
 
 /// One titration of the form.
@@ -279,9 +276,6 @@ fn checked(
                 hidden: hidden(&entry),
                 rows: trial_rows(procedure, &hand_in),
                 spread: volume_spread(procedure, &hand_in),
-                sample_label: Column::of_sample(procedure)
-                    .first()
-                    .map(|_| sample_heading(procedure)),
                 doubts: doubts(procedure, &hand_in, |code| {
                     is_bottle(view, &experiment.key, code)
                 }),
@@ -409,7 +403,6 @@ fn heading(view: &Image, experiment: &Experiment, visitor: &StudentVisitor) -> H
         sample: sample_words(procedure),
         bottle: view.term.issued.get(&slot).cloned(),
         cautions: procedure.text.cautions.clone(),
-        revisions: view.term.submissions.get(&slot).map_or(0, Vec::len),
     }
 }
 
@@ -430,14 +423,6 @@ pub fn sample_words(procedure: &Procedure) -> String {
         "about {nominal} {unit}{difference}, with a {}{read}",
         piece.title()
     )
-}
-
-fn sample_heading(procedure: &Procedure) -> String {
-    if procedure.sample.glassware.kind() == GlasswareKind::Balance {
-        "Sample (g)".into()
-    } else {
-        "Sample (mL)".into()
-    }
 }
 
 fn form_rows(procedure: &Procedure, entry: &Entry, faults: &[FieldFault]) -> Vec<FormRow> {

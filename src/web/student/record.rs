@@ -22,8 +22,6 @@ pub struct TrialRow {
     pub sample: String,
     /// Delivered volume, mL, with the burette's decimals.
     pub delivered: String,
-    /// Whether it is a numbered trial.
-    pub numbered: bool,
 }
 
 /// Spread of the delivered volumes of the numbered trials, mL.
@@ -54,7 +52,6 @@ pub fn trial_rows(procedure: &Procedure, hand_in: &HandIn) -> Vec<TrialRow> {
             .delivered
             .map(|id| volume(procedure, done.graph.value(id)))
             .unwrap_or_default(),
-        numbered: titration.trial.number().is_some(),
     })
     .collect()
 }
