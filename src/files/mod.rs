@@ -33,30 +33,17 @@ mod toml_table;
 mod write;
 
 pub use audit_file::{Audited, audit, audit_csv};
-pub use cells::{code, decimal, line_of_text, local_time};
+pub use cells::{code, decimal, instant, line_of_text, local_time};
 pub use fault::Fault;
 pub use flags_file::flags_csv;
 pub use folder::Folder;
 pub use glassware_file::read_glassware;
 pub use gradebook::gradebook_csv;
 pub use marking_file::{read_marking, read_trials};
+pub use people::read_roster_file;
 pub use prep_room::{PrepRoom, read_prep_records};
 pub use procedure_file::read_procedure;
 pub use read::read_term;
-pub use results::results_csv;
+pub use results::{outputs, results_csv};
 pub use shipped::{demo_folder, shipped_glassware, shipped_procedure, shipped_procedures};
 pub use write::write_term;
-
-/// Bytes of the four files of grades: `gradebook.csv`, `results.csv`, `flags.csv`, `audit.csv`.
-#[must_use]
-pub fn outputs(
-    term: &crate::term::Term,
-    judged: &[(crate::term::Slot, crate::term::Judged)],
-) -> Folder {
-    let mut folder = Folder::default();
-    folder.put("gradebook.csv", gradebook_csv(term, judged));
-    folder.put("results.csv", results_csv(term, judged));
-    folder.put("flags.csv", flags_csv(term, judged));
-    folder.put("audit.csv", audit_csv(term, judged));
-    folder
-}

@@ -8,6 +8,20 @@ use super::known::Known;
 use super::table::{Columns, Once, Table, again, write_csv};
 use crate::course::{StaffMember, StaffRole, Student};
 
+/// Reads a roster by itself.
+///
+/// # Errors
+/// Every [`Fault`] of the file.
+pub fn read_roster_file(bytes: &[u8]) -> Result<Vec<Student>, Vec<Fault>> {
+    let mut faults = Vec::new();
+    let students = read_roster(bytes, &mut Known::default(), &mut faults);
+    if faults.is_empty() {
+        Ok(students)
+    } else {
+        Err(faults)
+    }
+}
+
 /// Reads the roster and notes its students and sections.
 pub(super) fn read_roster(
     bytes: &[u8],

@@ -4,8 +4,11 @@ use std::collections::HashMap;
 
 use rust_decimal::Decimal;
 
+use super::audit_file::audit_csv;
 use super::cells::guarded;
-use super::gradebook::points;
+use super::flags_file::flags_csv;
+use super::folder::Folder;
+use super::gradebook::{gradebook_csv, points};
 use super::table::write_csv;
 use crate::judge::Part;
 use crate::measure::plain;
@@ -40,6 +43,17 @@ const HEADER: [&str; 27] = [
     "status",
     "adjustment",
 ];
+
+/// The four files written out, from judgements in course and roster order. They hold true values: they are for staff.
+#[must_use]
+pub fn outputs(term: &Term, judged: &[(Slot, Judged)]) -> Folder {
+    let mut folder = Folder::default();
+    folder.put("gradebook.csv", gradebook_csv(term, judged));
+    folder.put("results.csv", results_csv(term, judged));
+    folder.put("flags.csv", flags_csv(term, judged));
+    folder.put("audit.csv", audit_csv(term, judged));
+    folder
+}
 
 /// One row per submission in the order given. It holds true values: it is for staff.
 #[must_use]
