@@ -58,6 +58,14 @@ impl<'f> Table<'f> {
             ));
             return None;
         };
+        if let ([only], true) = (header.as_slice(), columns.required.len() > 1)
+            && let Some(other) = [';', '\t'].into_iter().find(|c| only.contains(*c))
+        {
+            let name = if other == ';' { "semicolons" } else { "tabs" };
+            let what = format!("found cells separated by {name}, expected commas");
+            faults.push(Fault::of_file(file, what).at(header_line));
+            return None;
+        }
         let header: Vec<String> = header.iter().map(|name| name.trim().to_owned()).collect();
         let before = faults.len();
         check_header(file, header_line, &header, columns, faults);
@@ -317,6 +325,10 @@ mod tests {
             ]
         );
         assert!(read("c,b,a\n").1.is_empty());
+        assert_eq!(
+            read("a;b;c\n").1,
+            ["x.csv:1: found cells separated by semicolons, expected commas"]
+        );
         assert_eq!(
             read("").1,
             ["x.csv: found no header, expected the names of the columns in the first line"]

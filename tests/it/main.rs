@@ -3,3 +3,4 @@
 mod course;
 mod files;
 mod reference;
+mod revisions;
