@@ -7,7 +7,6 @@ use super::fault::{Fault, found};
 use super::marking_file::{marking, trials};
 use super::toml_table::{Section, Toml};
 use crate::chem::{Formula, Reaction};
-use crate::judge::Marking;
 use crate::measure::{Glassware, GlasswareKind, GlasswareTable};
 use crate::procedure::{
     Accept, Aliquot, Excess, Procedure, ProcedureParts, ProcedureText, Purity, ReadingDoubt,
@@ -93,7 +92,7 @@ impl Reader<'_> {
                 prompt_decimals: true,
             }),
             uncertainty: doubt.unwrap_or_default(),
-            marking: marking.unwrap_or(Marking::default()),
+            marking: marking.unwrap_or_default(),
             text,
         };
         match Procedure::new(parts) {

@@ -280,7 +280,9 @@ where
 mod tests {
     use super::*;
 
-    fn read(text: &str) -> (Option<Vec<(u64, Vec<String>)>>, Vec<String>) {
+    type Lines = Vec<(u64, Vec<String>)>;
+
+    fn read(text: &str) -> (Option<Lines>, Vec<String>) {
         let mut faults = Vec::new();
         let columns = Columns::new(&["a", "b"], &["c"]);
         let table = Table::read("x.csv", text.as_bytes(), &columns, &mut faults);
