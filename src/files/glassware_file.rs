@@ -4,23 +4,13 @@ use super::fault::{Fault, found};
 use super::toml_table::{Section, Toml};
 use crate::measure::{Class, Glassware, GlasswareKind, GlasswareTable};
 
-/// Adds the pieces of a text to a table; one of the same key is replaced. `[[glassware]]` with `key`, `kind`, `class` (A or B, optional), `capacity_mL`,
+/// Reads a table of glassware: `[[glassware]]` with `key`, `kind`, `class` (A or B, optional), `capacity_mL`,
 /// `graduation_mL` (graduated pieces), `tolerance_mL`, `standard`; for a balance `capacity_g`, `readability_g` and
 /// `linearity_g`.
 ///
 /// # Errors
-/// Every [`Fault`] of the text; the table is then as it was.
-pub fn read_glassware(
-    file: &str,
-    text: &str,
-    table: &mut GlasswareTable,
-) -> Result<(), Vec<Fault>> {
-    let own = read_own(file, text)?;
-    own.iter().for_each(|piece| table.insert(piece.clone()));
-    Ok(())
-}
-
-fn read_own(file: &str, text: &str) -> Result<GlasswareTable, Vec<Fault>> {
+/// Every [`Fault`] of the text.
+pub fn read_glassware(file: &str, text: &str) -> Result<GlasswareTable, Vec<Fault>> {
     Toml::read(file, text, |root| {
         root.only(&["glassware"]);
         let mut table = GlasswareTable::default();

@@ -142,7 +142,6 @@ fn one(
             },
             submitted_at: draft.submitted_at,
             reason: draft.reason,
-            receipt: None,
         })
         .collect();
     for (line, stated, answer) in answers {

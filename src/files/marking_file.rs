@@ -14,16 +14,16 @@ use crate::stats::DixonLevel;
 ///
 /// # Errors
 /// Every [`Fault`] of the text.
-pub fn read_marking(text: &str) -> Result<Marking, Vec<Fault>> {
-    Toml::read("marking.toml", text, |root| marking(&root))
+pub fn read_marking(file: &str, text: &str) -> Result<Marking, Vec<Fault>> {
+    Toml::read(file, text, |root| marking(&root))
 }
 
 /// Reads the body of a `trials` table.
 ///
 /// # Errors
 /// Every [`Fault`] of the text.
-pub fn read_trials(text: &str) -> Result<TrialRules, Vec<Fault>> {
-    Toml::read("trials.toml", text, |root| trials(&root))
+pub fn read_trials(file: &str, text: &str) -> Result<TrialRules, Vec<Fault>> {
+    Toml::read(file, text, |root| trials(&root))
 }
 
 /// The parts of a marking, checked.

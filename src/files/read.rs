@@ -205,9 +205,10 @@ impl<'f> Reader<'f> {
 
     fn glassware(&mut self, own: Option<&str>) -> GlasswareTable {
         let mut table = shipped_glassware();
-        let read = own.map(|text| read_glassware("glassware.toml", text, &mut table));
-        if let Some(Err(more)) = read {
-            self.faults.extend(more);
+        match own.map(|text| read_glassware("glassware.toml", text)) {
+            Some(Ok(own)) => own.iter().for_each(|piece| table.insert(piece.clone())),
+            Some(Err(more)) => self.faults.extend(more),
+            None => {}
         }
         table
     }

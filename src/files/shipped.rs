@@ -22,10 +22,8 @@ fn text(path: &str) -> Option<String> {
 pub fn shipped_glassware() -> GlasswareTable {
     // a test reads the shipped file, so that it cannot fail here
     static TABLE: LazyLock<GlasswareTable> = LazyLock::new(|| {
-        let mut table = GlasswareTable::default();
         let text = text("glassware.toml").unwrap_or_default();
-        let _ = read_glassware("glassware.toml", &text, &mut table);
-        table
+        read_glassware("glassware.toml", &text).unwrap_or_default()
     });
     TABLE.clone()
 }
