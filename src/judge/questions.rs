@@ -37,7 +37,7 @@ pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec
         };
         let piece = column.glassware(procedure);
         let (value, unit) = (reading.value(), piece.kind().unit());
-        if value > piece.capacity() {
+        if !piece.is_on_scale(value) {
             refuse(
                 column,
                 format!(
@@ -160,6 +160,14 @@ pub fn range_questions(procedure: &Procedure, row: usize, titration: &Titration)
                 })
         }
     };
+    if let Some((column, amount)) = sample
+        && procedure.sample.by == SampleBy::Volume
+        && amount > procedure.sample.glassware.capacity()
+    {
+        let top = procedure.sample.glassware.capacity();
+        let text = format!("{amount} mL lies above the last mark, {top} mL");
+        found.push(Question { row, column, text });
+    }
     if let Some((column, amount)) = sample {
         let nominal = procedure.sample.nominal;
         // volumes are met closely; weighed portions are allowed a quarter either way (common practice)

@@ -203,6 +203,17 @@ impl Glassware {
         }
     }
 
+    /// Whether a reading can be taken there: up to the end of the scale; of a cylinder short of one more interval, since
+    /// liquid a little above its last mark can still be estimated. mL, for a balance g.
+    #[must_use]
+    pub fn is_on_scale(&self, value: Decimal) -> bool {
+        let beyond = match (self.kind, self.graduation) {
+            (GlasswareKind::Cylinder, Some(interval)) => self.capacity.checked_add(interval),
+            _ => None,
+        };
+        value <= self.capacity || beyond.is_some_and(|beyond| value < beyond)
+    }
+
     /// How many decimals a reading of it has: those of the readable step.
     #[must_use]
     pub fn decimals(&self) -> Option<u32> {
