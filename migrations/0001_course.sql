@@ -52,7 +52,7 @@ CREATE TABLE staff (
     position  INTEGER NOT NULL,
     name      TEXT NOT NULL,
     role      TEXT NOT NULL CHECK (role IN ('coordinator', 'assistant')),
-    sections  TEXT NOT NULL          -- separated by spaces
+    sections  TEXT NOT NULL          -- one to a line: a name may have spaces in it
 ) STRICT;
 
 -- Every value a lot ever had; the newest counts.

@@ -370,7 +370,7 @@ impl Term {
                 && self.sources.lots.get(&lot.code) == source.as_ref();
             if !same {
                 let lot = Lot {
-                    version: next_version(old.map(|l| l.version)),
+                    version: next_version(old.map(|l| l.version)).max(lot.version),
                     ..lot.clone()
                 };
                 changes.push(Change::Lot {
@@ -391,7 +391,7 @@ impl Term {
                 let same = old.is_some_and(|old| old.truth == unknown.truth)
                     && self.sources.unknowns.get(&at) == source.as_ref();
                 if !same {
-                    let version = next_version(old.map(|u| u.version));
+                    let version = next_version(old.map(|u| u.version)).max(unknown.version);
                     let unknown = Unknown {
                         version,
                         ..unknown.clone()

@@ -159,7 +159,7 @@ pub async fn person(
             let role = match StaffRole::from_name(&role) {
                 Some(StaffRole::Coordinator) => Role::Coordinator,
                 Some(StaffRole::Assistant) => Role::Assistant {
-                    sections: sections.split_whitespace().map(str::to_owned).collect(),
+                    sections: sections.lines().map(str::to_owned).collect(),
                 },
                 None => return Err(StoreError::damaged("staff.role", role)),
             };

@@ -173,7 +173,7 @@ impl Write<'_> {
             .bind(&staff.login)
             .bind(&staff.name)
             .bind(staff.role.name())
-            .bind(staff.sections.join(" ")),
+            .bind(staff.sections.join("\n")),
             Change::Lot { lot, source, reason } => sqlx::query(
                 "INSERT INTO lot_value (lot, version, reagent, molarity, standard_uncertainty, record, reason,
                      by_login, at) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",

@@ -91,7 +91,7 @@ async fn people(connection: &mut SqliteConnection, term: &mut Term) -> Result<()
             name: row.try_get("name")?,
             role: StaffRole::from_name(&role)
                 .ok_or_else(|| StoreError::damaged("staff.role", role))?,
-            sections: sections.split_whitespace().map(str::to_owned).collect(),
+            sections: sections.lines().map(str::to_owned).collect(),
         });
     }
     Ok(())

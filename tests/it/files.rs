@@ -420,3 +420,31 @@ fn a_term_of_thousands_reads_quickly() {
     assert!(start.elapsed().as_secs() < 20, "{:?}", start.elapsed());
     assert_eq!(folder().files().count(), 15);
 }
+
+mod any_bytes {
+    use proptest::prelude::*;
+
+    use super::{folder_with, read_term, write_term};
+    use crate::course::{FILES, read};
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(200))]
+
+        /// Whatever stands in a file: it reads, and then settles, or it is refused with faults; it never panics.
+        #[test]
+        fn are_read_or_refused(file in 0..FILES.len(), at in 0..2000_usize, cut in 0..40_usize, junk in "\\PC{0,12}|[\"',;=\\[\\]{}\\r\\n\\t0-9.-]{0,12}") {
+            let (path, text) = FILES[file];
+            let chars: Vec<char> = text.chars().collect();
+            let at = at % (chars.len() + 1);
+            let end = (at + cut).min(chars.len());
+            let changed: String = chars[..at].iter().copied().chain(junk.chars()).chain(chars[end..].iter().copied()).collect();
+            match read_term(&folder_with(&[(path, &changed)])) {
+                Ok(term) => {
+                    let first = write_term(&term);
+                    prop_assert_eq!(write_term(&read(&first)), first);
+                }
+                Err(faults) => prop_assert!(!faults.is_empty()),
+            }
+        }
+    }
+}
