@@ -1,8 +1,8 @@
 //! Course folders: what reads, what is refused and how, and that nothing is lost on the way out and in.
 
 use concordant::files::{
-    Folder, audit_csv, flags_csv, gradebook_csv, read_prep_records, read_term, results_csv,
-    write_term,
+    Folder, audit_csv, demo_folder, flags_csv, gradebook_csv, read_prep_records, read_term,
+    results_csv, write_term,
 };
 
 use crate::course::{FILES, faults, folder, folder_with, lines, read, term, text};
@@ -29,6 +29,17 @@ fn a_folder_written_and_read_again_is_the_same() {
     );
     let again = write_term(&read(&first));
     assert_eq!(again, first);
+}
+
+#[test]
+fn the_demonstration_course_reads_and_is_written_as_it_is() {
+    let demo = demo_folder();
+    let term = read(&demo);
+    assert!(term.judge_all().len() > 200);
+    let written = write_term(&term);
+    for (path, bytes) in demo.files() {
+        assert!(written.get(path) == Some(bytes), "{path}");
+    }
 }
 
 #[test]
