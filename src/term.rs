@@ -9,10 +9,11 @@ use jiff::Timestamp;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
+use crate::chem::Formula;
 use crate::course::{Course, Experiment, StaffMember, Student};
 use crate::judge::{Case, DefaultLots, Evaluation, Settlement, evaluate};
 use crate::measure::GlasswareTable;
-use crate::submission::HandIn;
+use crate::submission::{HandIn, Titration};
 use crate::truth::{Lot, Unknown};
 
 /// Everything a course holds but accounts and sessions.
@@ -413,16 +414,22 @@ impl Term {
         }
     }
 
+    /// Lots whose reagent is that species by its formula; a reagent named in words is of none.
+    #[must_use]
+    pub fn lots_of(&self, species: &Formula) -> Vec<&Lot> {
+        let is_it =
+            |lot: &&Lot| Formula::parse(&lot.reagent).is_ok_and(|formula| formula == *species);
+        self.lots.values().filter(is_it).collect()
+    }
+
     fn usual_lot(
         &self,
         experiment: &Experiment,
         section: &str,
-        species: &crate::chem::Formula,
-        written: impl Fn(&crate::submission::Titration) -> &Option<String>,
+        species: &Formula,
+        written: impl Fn(&Titration) -> &Option<String>,
     ) -> Option<String> {
-        let of_species =
-            |lot: &&Lot| crate::chem::Formula::parse(&lot.reagent).is_ok_and(|f| f == *species);
-        let mut same = self.lots.values().filter(of_species);
+        let mut same = self.lots_of(species).into_iter();
         if let (Some(only), None) = (same.next(), same.next()) {
             return Some(only.code.clone());
         }

@@ -6,14 +6,13 @@ use jiff::Timestamp;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
-use super::flags::{Flag, FlagCode};
-use super::marks::{Marked, Marks, agrees, days_late, marks};
-use super::questions::{range_questions, written_otherwise};
-use crate::measure::{as_f64, from_f64, plain, to_figures};
+use super::flags::Flag;
+use super::marks::{Marked, Marks, marks};
+use super::raise::flags;
+use crate::measure::from_f64;
 use crate::procedure::Procedure;
-use crate::stats::{chi_square_above, student_t_two_sided};
 use crate::submission::{HandIn, Titration, TrialLabel};
-use crate::truth::{Assigned, Lot, Unknown};
+use crate::truth::{Lot, Unknown};
 use crate::workup::{WorkUp, WorkUpInput, work_up};
 
 /// A submission with everything its judgement depends on. The same case gives the same evaluation, always.
@@ -168,7 +167,7 @@ impl Case<'_> {
     }
 
     /// A written code that is not the one issued.
-    fn other_code(&self) -> Option<&str> {
+    pub(super) fn other_code(&self) -> Option<&str> {
         let issued = self.issued?;
         let written = self
             .hand_in
@@ -180,7 +179,7 @@ impl Case<'_> {
             .find(|code| !code.eq_ignore_ascii_case(issued))
     }
 
-    fn known(&self, code: &str) -> Option<&Unknown> {
+    pub(super) fn known(&self, code: &str) -> Option<&Unknown> {
         self.unknowns.get(code).or_else(|| {
             self.unknowns
                 .values()
@@ -189,7 +188,7 @@ impl Case<'_> {
     }
 
     /// What it is marked against: the one issued, unless an assistant settled otherwise or none was issued.
-    fn marked_against(&self) -> Option<&Unknown> {
+    pub(super) fn marked_against(&self) -> Option<&Unknown> {
         let written = self.hand_in.unknown_written();
         let settled = if self.settlement.against_written {
             self.other_code().or(written)
@@ -273,7 +272,7 @@ pub fn evaluate(case: &Case) -> Evaluation {
 }
 
 /// |x − truth| / truth in percent; none for a truth of zero.
-fn relative_error(x: Decimal, truth: Decimal) -> Option<Decimal> {
+pub(super) fn relative_error(x: Decimal, truth: Decimal) -> Option<Decimal> {
     x.checked_sub(truth)?
         .abs()
         .checked_mul(Decimal::ONE_HUNDRED)?
@@ -296,215 +295,4 @@ fn outcome(work_up: &WorkUp) -> Option<Outcome> {
             .filter(|f| f.is_finite())
             .and_then(decimal),
     })
-}
-
-fn flags(case: &Case, work_up: &WorkUp, truth: Option<Assigned>) -> Vec<Flag> {
-    let mut found = Vec::new();
-    found.extend(inconsistent_truth(work_up, truth));
-    found.extend(unknown_mismatch(case, work_up));
-    found.extend(reported_differs(case, work_up));
-    found.extend(scatter_high(case, work_up));
-    found.extend(few_trials(case, work_up));
-    found.extend(recording(case));
-    found.extend(instrument(case));
-    found.extend(late(case));
-    found
-}
-
-fn certain(code: FlagCode, evidence: String) -> Flag {
-    Flag {
-        code,
-        evidence,
-        chance: 0.0,
-    }
-}
-
-fn short(value: Decimal) -> String {
-    plain(to_figures(value, 4))
-}
-
-fn inconsistent_truth(work_up: &WorkUp, truth: Option<Assigned>) -> Option<Flag> {
-    let (x, truth, budget) = (work_up.value()?, truth?, work_up.budget.as_ref()?);
-    let off = as_f64(x.checked_sub(truth.value)?).abs();
-    let joined = budget.standard.hypot(as_f64(truth.standard_uncertainty));
-    let limit = student_t_two_sided(1.0 - FLAG_LEVEL, budget.freedom) * joined;
-    (off > limit).then(|| Flag {
-        code: FlagCode::InconsistentTruth,
-        evidence: format!(
-            "result {} against {} assigned: {} apart, more than the {} that the uncertainty allows at 99 %",
-            short(x),
-            short(truth.value),
-            from_f64(off, 3).map(plain).unwrap_or_default(),
-            from_f64(limit, 3).map(plain).unwrap_or_default(),
-        ),
-        chance: FLAG_LEVEL,
-    })
-}
-
-fn unknown_mismatch(case: &Case, work_up: &WorkUp) -> Option<Flag> {
-    let mut evidence = Vec::new();
-    if let (Some(issued), Some(written)) = (case.issued, case.other_code()) {
-        let against = |code: &str| {
-            let truth = case.known(code)?.truth.open().value;
-            Some(plain(to_figures(
-                relative_error(work_up.value()?, truth)?,
-                2,
-            )))
-        };
-        let fares = match (against(written), against(issued)) {
-            (Some(other), Some(own)) => format!(": {other} % off {written}, {own} % off {issued}"),
-            (None, _) if case.known(written).is_none() => ": no bottle has that code".to_owned(),
-            _ => String::new(),
-        };
-        evidence.push(format!("wrote {written}, was given {issued}{fares}"));
-    } else if case.marked_against().is_none() {
-        let written = case.hand_in.unknown_written();
-        evidence.push(match written {
-            Some(code) => format!("wrote {code}, which no bottle has, and none was issued"),
-            None => "no bottle was issued and none is written".to_owned(),
-        });
-    }
-    if case.default_lots.assigned && case.procedure.uses_titrant_lot() {
-        let default = case.default_lots.titrant.as_deref();
-        let written = case
-            .hand_in
-            .titrations
-            .iter()
-            .filter_map(|t| t.lot.as_deref());
-        if let Some((written, own)) = written
-            .zip(default.into_iter().cycle())
-            .find(|(w, own)| w != own)
-        {
-            evidence.push(format!("wrote lot {written}, the section was given {own}"));
-        }
-    }
-    (!evidence.is_empty()).then(|| certain(FlagCode::UnknownMismatch, evidence.join("; ")))
-}
-
-fn reported_differs(case: &Case, work_up: &WorkUp) -> Option<Flag> {
-    let (answer, value) = (case.hand_in.reported.as_ref()?, work_up.value()?);
-    let within = case
-        .procedure
-        .marking
-        .calculation
-        .as_ref()
-        .map_or(Decimal::new(5, 1), |c| c.within);
-    (!agrees(answer, value, within)).then(|| {
-        certain(
-            FlagCode::ReportedDiffers,
-            format!("answered {answer}, the readings give {}", short(value)),
-        )
-    })
-}
-
-fn scatter_high(case: &Case, work_up: &WorkUp) -> Option<Flag> {
-    let spread = work_up.spread.as_ref()?;
-    let (s, predicted) = (spread.s?, work_up.predicted_scatter?);
-    let freedom = spread.n as f64 - 1.0;
-    let p = chi_square_above(freedom * (s / predicted).powi(2), freedom);
-    let unit = case.procedure.result.unit.name();
-    let figures = |v: f64| from_f64(v, 3).map(plain).unwrap_or_default();
-    let agree = if work_up.none_agree {
-        "no two titres agree; "
-    } else {
-        ""
-    };
-    (work_up.none_agree || p < FLAG_LEVEL).then(|| Flag {
-        code: FlagCode::ScatterHigh,
-        evidence: format!(
-            "{agree}s of {} trials is {} {unit}, reading and endpoint predict {} {unit} (chance {})",
-            spread.n,
-            figures(s),
-            figures(predicted),
-            figures(p)
-        ),
-        chance: FLAG_LEVEL,
-    })
-}
-
-fn few_trials(case: &Case, work_up: &WorkUp) -> Option<Flag> {
-    let (counted, minimum) = (work_up.counted(), case.procedure.trials.minimum);
-    let mut evidence = Vec::new();
-    if counted < minimum as usize {
-        evidence.push(format!("{counted} of {minimum} trials count"));
-        let reasons = work_up
-            .trials
-            .iter()
-            .filter_map(|t| Some((t.trial.number()?, t.why_not.as_ref()?)));
-        evidence.extend(reasons.map(|(n, why)| format!("trial {n}: {why}")));
-    }
-    if work_up.blank_missing {
-        evidence.push("no blank was titrated".to_owned());
-    }
-    (!evidence.is_empty()).then(|| certain(FlagCode::FewTrials, evidence.join("; ")))
-}
-
-fn recording(case: &Case) -> Option<Flag> {
-    let rows = case
-        .hand_in
-        .titrations
-        .iter()
-        .filter(|t| t.trial.number().is_some());
-    let mut evidence: Vec<String> = rows
-        .flat_map(|t| {
-            written_otherwise(case.procedure, t).map(move |(column, expected)| {
-                let reading = column.get(t).map_or("", |r| r.written());
-                format!(
-                    "trial {} {column} {reading}, {expected} decimals expected",
-                    t.trial
-                )
-            })
-        })
-        .collect();
-    if !case.hand_in.confirmed.is_empty() {
-        evidence.push(format!(
-            "confirmed against a question: {}",
-            case.hand_in.confirmed.join(", ")
-        ));
-    }
-    (!evidence.is_empty()).then(|| certain(FlagCode::Recording, evidence.join("; ")))
-}
-
-fn instrument(case: &Case) -> Option<Flag> {
-    let rows = case.hand_in.titrations.iter().enumerate();
-    let evidence: Vec<String> = rows
-        .flat_map(|(row, t)| {
-            range_questions(case.procedure, row, t)
-                .into_iter()
-                .map(move |q| (t.trial, q))
-        })
-        .map(|(trial, question)| match trial {
-            TrialLabel::Numbered(n) => format!("trial {n}: {}", question.text),
-            other => format!("{other}: {}", question.text),
-        })
-        .collect();
-    (!evidence.is_empty()).then(|| certain(FlagCode::Instrument, evidence.join("; ")))
-}
-
-fn late(case: &Case) -> Vec<Flag> {
-    let grace = case
-        .procedure
-        .marking
-        .late
-        .as_ref()
-        .map_or(Decimal::ZERO, |late| late.grace_hours);
-    let mut found = Vec::new();
-    let days = days_late(case.submitted_at, case.due, grace);
-    if days > 0 {
-        let day = if days == 1 { "day" } else { "days" };
-        found.push(certain(
-            FlagCode::Late,
-            format!("{days} started {day} after the grace time"),
-        ));
-    }
-    if case.revision > 1 && case.submitted_at > case.due && case.due.is_some() {
-        found.push(certain(
-            FlagCode::RevisedAfterDue,
-            format!(
-                "revision {} was handed in after the due time",
-                case.revision
-            ),
-        ));
-    }
-    found
 }

@@ -7,6 +7,7 @@ mod flags;
 mod marking;
 mod marks;
 mod questions;
+mod raise;
 pub mod rehearsal;
 
 pub use audit::{AuditKind, AuditRow, audit_group};

@@ -3,6 +3,7 @@
 mod audit;
 mod course;
 mod files;
+mod layering;
 mod reference;
 mod revisions;
 mod through_database;

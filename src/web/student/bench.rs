@@ -7,6 +7,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 
 use super::entry::{Doubt, Entry, FILLINGS, FieldFault, doubts, field_name, title};
 use super::record::{TrialRow, VolumeSpread, trial_rows, volume_spread};
+use crate::chem::Formula;
 use crate::columns::Column;
 use crate::course::Experiment;
 use crate::desk::{self, HandInError, HandInRequest, Image};
@@ -343,22 +344,13 @@ fn form_page(
     message: Option<String>,
 ) -> BenchForm {
     let procedure = &experiment.procedure;
-    let lots_of = |species: &crate::chem::Formula| -> Vec<String> {
-        let is_it = |lot: &&crate::truth::Lot| {
-            crate::chem::Formula::parse(&lot.reagent).is_ok_and(|formula| formula == *species)
-        };
-        let same: Vec<String> = view
-            .term
-            .lots
-            .values()
-            .filter(is_it)
-            .map(|lot| lot.code.clone())
-            .collect();
+    let lots_of = |species: &Formula| -> Vec<String> {
+        let same = view.term.lots_of(species);
         // reagents that are named in words cannot be told apart: then every lot is offered
         if same.is_empty() {
             view.term.lots.keys().cloned().collect()
         } else {
-            same
+            same.into_iter().map(|lot| lot.code.clone()).collect()
         }
     };
     BenchForm {

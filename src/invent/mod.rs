@@ -2,15 +2,17 @@
 //!
 //! The demo course and the courses of load tests are made here. Everything and everybody in them is made up.
 
+mod people;
+
 use std::collections::BTreeMap;
 
 use jiff::{SignedDuration, Timestamp};
 use rand::seq::IndexedRandom;
-use rand::{Rng, RngExt, SeedableRng};
+use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha20Rng;
 use rust_decimal::Decimal;
 
-use crate::course::{Course, Experiment, StaffMember, StaffRole, Student};
+use crate::course::{Course, Experiment, Student};
 use crate::judge::rehearsal::{Bench, Hand, result_at, simulate};
 use crate::measure::{GlasswareTable, Reading, from_f64, to_decimals, to_figures};
 use crate::procedure::{Dates, Procedure, Scheme};
@@ -56,7 +58,7 @@ pub struct PlannedExperiment {
 pub fn invent(plan: &Plan, glassware: GlasswareTable) -> Term {
     let mut rng = ChaCha20Rng::seed_from_u64(plan.seed);
     let mut term = Term::new(plan.course.clone(), glassware);
-    people(plan, &mut term, &mut rng);
+    people::people(plan, &mut term, &mut rng);
     for planned in &plan.experiments {
         Invention {
             planned,
@@ -106,118 +108,6 @@ fn settle_first(term: &mut Term) {
         term.decisions.entry(slot).or_default().push(decision);
     }
     term.released.insert(key, days(7));
-}
-
-const FAMILY: [&str; 48] = [
-    "Abara",
-    "Aldine",
-    "Amsel",
-    "Barrow",
-    "Bellweather",
-    "Birchall",
-    "Calloway",
-    "Castellan",
-    "Corvin",
-    "Dahlberg",
-    "Dunmore",
-    "Eastlake",
-    "Eklund",
-    "Fairweather",
-    "Fenwick",
-    "Galloway",
-    "Greer",
-    "Halloran",
-    "Hartnoll",
-    "Ibarra",
-    "Idowu",
-    "Jansen",
-    "Kestrel",
-    "Kowal",
-    "Lindqvist",
-    "Lockhart",
-    "Marchetti",
-    "Merriweather",
-    "Nakata",
-    "Norling",
-    "Okafor",
-    "Osterman",
-    "Pemberton",
-    "Quill",
-    "Rasmussen",
-    "Rowntree",
-    "Sandoval",
-    "Seaborne",
-    "Tanaka",
-    "Thackeray",
-    "Umber",
-    "Vasquez",
-    "Verhoeven",
-    "Wetherby",
-    "Whitlock",
-    "Yarrow",
-    "Yilmaz",
-    "Zeller",
-];
-const GIVEN: [&str; 40] = [
-    "Ada", "Aino", "Amara", "Anselm", "Basil", "Beatriz", "Bram", "Callum", "Chidi", "Clara",
-    "Dara", "Dimitri", "Elif", "Emil", "Esme", "Farah", "Felix", "Greta", "Hana", "Hugo", "Imani",
-    "Ines", "Jonas", "Juno", "Kai", "Leila", "Lucia", "Mateo", "Mira", "Nils", "Noor", "Odile",
-    "Oren", "Priya", "Rafael", "Saskia", "Tamsin", "Tomas", "Wren", "Yusuf",
-];
-
-fn people(plan: &Plan, term: &mut Term, rng: &mut ChaCha20Rng) {
-    let mut number = 4_100_u32;
-    for section in &plan.sections {
-        let mut members = Vec::new();
-        for _ in 0..plan.students_per_section {
-            number = number.saturating_add(rng.random_range(1..4));
-            members.push(Student {
-                // ids are text: these begin with a zero that has to stay
-                id: format!("0{number}"),
-                family_name: pick(&FAMILY, rng).to_owned(),
-                given_name: pick(&GIVEN, rng).to_owned(),
-                section: section.clone(),
-                email: String::new(),
-            });
-        }
-        members.sort_by(|a, b| {
-            (&a.family_name, &a.given_name, &a.id).cmp(&(&b.family_name, &b.given_name, &b.id))
-        });
-        term.students.extend(members);
-    }
-    let staff = |login: &str, name: &str, role, sections: Vec<String>| StaffMember {
-        login: login.to_owned(),
-        name: name.to_owned(),
-        role,
-        sections,
-    };
-    term.staff.push(staff(
-        "m.thorne",
-        "Maren Thorne",
-        StaffRole::Coordinator,
-        Vec::new(),
-    ));
-    let assistants = [
-        ("j.abel", "Jory Abel"),
-        ("l.brandt", "Lotte Brandt"),
-        ("s.costa", "Silvio Costa"),
-        ("r.dey", "Ruma Dey"),
-    ];
-    for (index, (login, name)) in assistants.into_iter().enumerate() {
-        let own = plan
-            .sections
-            .iter()
-            .skip(index)
-            .step_by(assistants.len())
-            .cloned()
-            .collect();
-        term.staff
-            .push(staff(login, name, StaffRole::Assistant, own));
-    }
-}
-
-fn pick<'a>(names: &[&'a str], rng: &mut impl Rng) -> &'a str {
-    names.choose(rng).copied().unwrap_or_default()
 }
 
 struct Invention<'a> {

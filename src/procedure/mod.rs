@@ -1,12 +1,19 @@
 //! A written procedure, checked: its chemistry balances, its ratios follow, its unit fits its sample.
 
+mod chemistry;
+mod sample;
+mod unit;
+
 use jiff::civil;
 use rust_decimal::Decimal;
 
-use crate::chem::{Formula, Ratio, Reaction, chain_ratio, per_analyte, shared_ratio};
+use crate::chem::{Formula, Reaction, per_analyte};
 use crate::judge::Marking;
 use crate::measure::{Glassware, GlasswareKind};
 use crate::stats::DixonLevel;
+
+pub use chemistry::Chemistry;
+pub use unit::ResultUnit;
 
 /// What is titrated with what, how, and how the result is expressed and marked.
 ///
@@ -136,23 +143,6 @@ pub struct ResultSpec {
     pub unit: ResultUnit,
 }
 
-/// Units a result can have.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum ResultUnit {
-    /// mol/L
-    MolPerL,
-    /// mmol/L
-    MmolPerL,
-    /// g/L
-    GPerL,
-    /// mg/L
-    MgPerL,
-    /// g per 100 g
-    PercentMass,
-    /// g per 100 mL
-    PercentMassVolume,
-}
-
 /// How many trials, and which of them count.
 #[derive(Clone, Debug, PartialEq)]
 pub struct TrialRules {
@@ -216,32 +206,6 @@ pub struct ProcedureText {
     pub cautions: Vec<String>,
     /// Where residues go.
     pub waste: String,
-}
-
-/// Ratios and the like that follow from the reactions.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Chemistry {
-    /// Analyte per titrant, mol/mol.
-    Direct {
-        /// Analyte used per titrant used.
-        analyte_per_titrant: Ratio,
-    },
-    /// Through the excess reagent.
-    Back {
-        /// Analyte used per excess reagent used.
-        analyte_per_excess: Ratio,
-        /// Excess reagent used per titrant used.
-        excess_per_titrant: Ratio,
-    },
-    /// From the weighed standard.
-    Standardisation {
-        /// What is weighed.
-        weighed: Formula,
-        /// Reacting species per weighed species.
-        reacting_per_weighed: Ratio,
-        /// Titrant used per reacting species.
-        titrant_per_reacting: Ratio,
-    },
 }
 
 /// One thing wrong with a procedure: the key, what was found, what was expected.
@@ -410,204 +374,6 @@ impl std::ops::Deref for Procedure {
     }
 }
 
-impl Sample {
-    fn check(&self, scheme: Scheme, fault: &mut impl FnMut(&str, String)) {
-        let kind = self.glassware.kind();
-        let weighed = self.by != SampleBy::Volume;
-        if weighed != (kind == GlasswareKind::Balance) || kind == GlasswareKind::Burette {
-            let expected = if weighed {
-                "a balance"
-            } else {
-                "a cylinder, pipette or flask"
-            };
-            fault(
-                "sample.glassware",
-                format!("found a {}, expected {expected}", kind.name()),
-            );
-        }
-        if self.nominal <= Decimal::ZERO {
-            fault(
-                "sample.nominal",
-                format!("found {}, expected a number above 0", self.nominal),
-            );
-        } else if kind.is_read() && self.nominal > self.glassware.capacity() {
-            let (found, most) = (self.nominal, self.glassware.capacity());
-            fault(
-                "sample.nominal",
-                format!(
-                    "found {found}, expected at most the {most} {} it holds",
-                    kind.unit()
-                ),
-            );
-        } else if !kind.is_read() && self.nominal != self.glassware.capacity() {
-            let (found, size) = (self.nominal, self.glassware.capacity());
-            fault(
-                "sample.nominal",
-                format!(
-                    "found {found}, expected the {size} mL of the single-mark {}",
-                    kind.name()
-                ),
-            );
-        }
-        if let Some(Aliquot { flask, pipette }) = &self.aliquot {
-            if flask.kind() != GlasswareKind::Flask {
-                fault(
-                    "sample.made_up_in",
-                    format!("found a {}, expected a flask", flask.kind().name()),
-                );
-            }
-            if pipette.kind() != GlasswareKind::Pipette {
-                fault(
-                    "sample.taken_with",
-                    format!("found a {}, expected a pipette", pipette.kind().name()),
-                );
-            }
-            if pipette.capacity() > flask.capacity() {
-                let (found, most) = (pipette.capacity(), flask.capacity());
-                fault(
-                    "sample.taken_with",
-                    format!("found {found} mL, expected at most the flask's {most} mL"),
-                );
-            }
-            if !weighed && self.nominal > flask.capacity() {
-                let (found, most) = (self.nominal, flask.capacity());
-                fault(
-                    "sample.made_up_in",
-                    format!("found {most} mL, expected at least the sample's {found} mL"),
-                );
-            }
-        }
-        if let Some(Purity {
-            fraction,
-            half_width,
-        }) = self.purity
-        {
-            if fraction <= Decimal::ZERO || fraction > Decimal::ONE {
-                fault(
-                    "sample.purity",
-                    format!("found {fraction}, expected a mass fraction above 0 and at most 1"),
-                );
-            }
-            if half_width < Decimal::ZERO || half_width >= fraction {
-                fault(
-                    "sample.purity_half_width",
-                    format!("found {half_width}, expected 0 up to the purity"),
-                );
-            }
-        }
-        if scheme == Scheme::Standardisation && !weighed {
-            fault(
-                "sample.by",
-                "found volume, expected mass or mass-difference of a primary standard".into(),
-            );
-        }
-        if scheme != Scheme::Standardisation && (self.purity.is_some() || self.species.is_some()) {
-            let key = if self.purity.is_some() {
-                "sample.purity"
-            } else {
-                "sample.species"
-            };
-            fault(
-                key,
-                "found one, expected it only where the scheme is standardisation".into(),
-            );
-        }
-    }
-}
-
-impl Chemistry {
-    fn of(parts: &ProcedureParts) -> Result<Self, ProcedureFault> {
-        let at =
-            |key: &'static str| move |why: crate::chem::RatioFault| ProcedureFault::new(key, why);
-        if parts.reactions.is_empty() {
-            return Err(ProcedureFault::new(
-                "reactions",
-                "found none, expected at least one balanced reaction",
-            ));
-        }
-        let (titrant, analyte) = (&parts.titrant.species, &parts.result.analyte);
-        match (parts.scheme, &parts.excess) {
-            (Scheme::Back, Some(excess)) => {
-                let analyte_per_excess = shared_ratio(&parts.reactions, analyte, &excess.species)
-                    .map_err(at("reactions"))?;
-                let after: Vec<Reaction> = parts
-                    .reactions
-                    .iter()
-                    .filter(|r| r.consumed(analyte).is_none())
-                    .cloned()
-                    .collect();
-                let excess_per_titrant = shared_ratio(&after, &excess.species, titrant)
-                    .or_else(|_| chain_ratio(&after, &excess.species, titrant))
-                    .map_err(at("reactions"))?;
-                Ok(Self::Back {
-                    analyte_per_excess,
-                    excess_per_titrant,
-                })
-            }
-            (Scheme::Standardisation, _) => Self::of_standard(parts),
-            _ => {
-                let analyte_per_titrant =
-                    chain_ratio(&parts.reactions, analyte, titrant).map_err(at("reactions"))?;
-                Ok(Self::Direct {
-                    analyte_per_titrant,
-                })
-            }
-        }
-    }
-
-    /// The standard is what is weighed (`sample.species`), or the analyte where the file names it there; what reacts
-    /// is that species itself or one of the reactions' species that shares its composition (Na2CO3 reacts as CO3^2-).
-    fn of_standard(parts: &ProcedureParts) -> Result<Self, ProcedureFault> {
-        let titrant = &parts.titrant.species;
-        let weighed = match &parts.sample.species {
-            Some(species) => species,
-            None if parts.result.analyte != *titrant => &parts.result.analyte,
-            None => {
-                return Err(ProcedureFault::new(
-                    "sample.species",
-                    "found none, expected the formula of what is weighed",
-                ));
-            }
-        };
-        let consumed: Vec<&Formula> = parts
-            .reactions
-            .iter()
-            .flat_map(|r| {
-                r.species()
-                    .filter(|s| r.consumed(s).is_some() && *s != titrant)
-            })
-            .collect();
-        let exact = consumed.iter().find(|s| **s == weighed);
-        let related = || {
-            consumed
-                .iter()
-                .find(|s| shares_more_than_water(s, weighed) && per_analyte(weighed, s).is_ok())
-        };
-        let Some(reacting) = exact.or_else(related) else {
-            let found = weighed.to_string();
-            let what = format!(
-                "found {found}, expected a species of the reactions or one that shares its composition"
-            );
-            return Err(ProcedureFault::new("sample.species", what));
-        };
-        let reacting_per_weighed = per_analyte(weighed, reacting)
-            .map_err(|why| ProcedureFault::new("sample.species", why))?;
-        let reacting_per_titrant = chain_ratio(&parts.reactions, reacting, titrant)
-            .map_err(|why| ProcedureFault::new("reactions", why))?;
-        Ok(Self::Standardisation {
-            weighed: weighed.clone(),
-            reacting_per_weighed,
-            titrant_per_reacting: Ratio::ONE.over(reacting_per_titrant),
-        })
-    }
-}
-
-fn shares_more_than_water(one: &Formula, other: &Formula) -> bool {
-    one.atoms()
-        .keys()
-        .any(|symbol| !matches!(*symbol, "H" | "O") && other.atoms().contains_key(symbol))
-}
-
 /// Whether a text can be a key: 1 to 60 lower-case letters, digits and hyphens, starting with a letter or digit.
 #[must_use]
 pub fn is_key(text: &str) -> bool {
@@ -639,50 +405,6 @@ impl SampleBy {
             Self::Mass => "mass",
             Self::MassDifference => "mass-difference",
         }
-    }
-}
-
-impl ResultUnit {
-    /// Every unit.
-    pub const ALL: [Self; 6] = [
-        Self::MolPerL,
-        Self::MmolPerL,
-        Self::GPerL,
-        Self::MgPerL,
-        Self::PercentMass,
-        Self::PercentMassVolume,
-    ];
-
-    /// As it is written in files and on pages.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::MolPerL => "mol/L",
-            Self::MmolPerL => "mmol/L",
-            Self::GPerL => "g/L",
-            Self::MgPerL => "mg/L",
-            Self::PercentMass => "%w/w",
-            Self::PercentMassVolume => "%w/v",
-        }
-    }
-
-    /// The unit of that name.
-    #[must_use]
-    pub fn from_name(name: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|unit| unit.name() == name)
-    }
-
-    /// Whether it is a mass (true) or an amount (false) per sample.
-    #[must_use]
-    pub fn is_mass(self) -> bool {
-        !matches!(self, Self::MolPerL | Self::MmolPerL)
-    }
-
-    /// A mass per volume or amount per volume fits a sample by volume and the titrant of a standardisation; a mass
-    /// fraction fits a weighed sample. Anything between the two would need a density.
-    fn fits(self, scheme: Scheme, by: SampleBy) -> bool {
-        let per_volume = scheme == Scheme::Standardisation || by == SampleBy::Volume;
-        per_volume != (self == Self::PercentMass)
     }
 }
 

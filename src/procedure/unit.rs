@@ -1,0 +1,64 @@
+//! Units of results, and which of them a scheme can give.
+
+use super::{SampleBy, Scheme};
+
+/// Units a result can have.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ResultUnit {
+    /// mol/L
+    MolPerL,
+    /// mmol/L
+    MmolPerL,
+    /// g/L
+    GPerL,
+    /// mg/L
+    MgPerL,
+    /// g per 100 g
+    PercentMass,
+    /// g per 100 mL
+    PercentMassVolume,
+}
+
+impl ResultUnit {
+    /// Every unit.
+    pub const ALL: [Self; 6] = [
+        Self::MolPerL,
+        Self::MmolPerL,
+        Self::GPerL,
+        Self::MgPerL,
+        Self::PercentMass,
+        Self::PercentMassVolume,
+    ];
+
+    /// As it is written in files and on pages.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::MolPerL => "mol/L",
+            Self::MmolPerL => "mmol/L",
+            Self::GPerL => "g/L",
+            Self::MgPerL => "mg/L",
+            Self::PercentMass => "%w/w",
+            Self::PercentMassVolume => "%w/v",
+        }
+    }
+
+    /// The unit of that name.
+    #[must_use]
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|unit| unit.name() == name)
+    }
+
+    /// Whether it is a mass (true) or an amount (false) per sample.
+    #[must_use]
+    pub fn is_mass(self) -> bool {
+        !matches!(self, Self::MolPerL | Self::MmolPerL)
+    }
+
+    /// A mass per volume or amount per volume fits a sample by volume and the titrant of a standardisation; a mass
+    /// fraction fits a weighed sample. Anything between the two would need a density.
+    pub(super) fn fits(self, scheme: Scheme, by: SampleBy) -> bool {
+        let per_volume = scheme == Scheme::Standardisation || by == SampleBy::Volume;
+        per_volume != (self == Self::PercentMass)
+    }
+}

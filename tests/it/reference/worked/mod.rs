@@ -1,0 +1,206 @@
+//! Worked examples of textbooks and pharmacopoeias, through the engine: a procedure, readings, a result.
+//!
+//! Where a printed answer does not come out, the case says to how many figures it does and why.
+
+mod equivalents;
+mod textbooks;
+
+use std::collections::BTreeSet;
+
+use super::{dec, f, near};
+use concordant::chem::{Formula, Reaction};
+use concordant::judge::Marking;
+use concordant::measure::{Class, Glassware, GlasswareKind, Reading, to_figures};
+use concordant::procedure::{
+    Accept, Aliquot, Excess, Procedure, ProcedureParts, ProcedureText, Purity, ReadingDoubt,
+    ResultSpec, ResultUnit, Sample, SampleBy, Scheme, Titrant, TrialRules,
+};
+use concordant::submission::{HandIn, Piece, SampleReadings, Titration, TrialLabel};
+use concordant::truth::{Assigned, Lot};
+use concordant::workup::{WorkUpInput, work_up};
+use rust_decimal::Decimal;
+
+#[derive(Clone, Copy)]
+enum Of {
+    /// mL
+    Volume(&'static str),
+    /// g
+    Mass(&'static str),
+}
+
+struct Worked {
+    scheme: Scheme,
+    reactions: &'static [&'static str],
+    titrant: (&'static str, &'static str),
+    delivered: &'static str,
+    blank: Option<&'static str>,
+    sample: Of,
+    /// Flask and pipette, mL.
+    aliquot: Option<(&'static str, &'static str)>,
+    /// Species, molarity, mL.
+    excess: Option<(&'static str, &'static str, &'static str)>,
+    analyte: &'static str,
+    expressed: &'static str,
+    unit: ResultUnit,
+    /// Recomputed with the 2021 weights, to 1e-6.
+    expected: f64,
+    /// As printed and to how many figures it comes out.
+    published: Option<(&'static str, u32)>,
+}
+
+fn piece(kind: GlasswareKind, size: &str) -> Glassware {
+    let graduation = kind.is_read().then(|| dec("0.0001"));
+    Glassware::new(
+        "test",
+        kind,
+        Some(Class::A),
+        dec(size),
+        graduation,
+        dec("0.01"),
+        "test",
+    )
+    .expect("a piece")
+}
+
+fn lot(code: &str, molarity: &str) -> Lot {
+    let molarity = Assigned::new(dec(molarity), Decimal::ZERO).expect("a molarity");
+    Lot {
+        code: code.into(),
+        reagent: String::new(),
+        molarity,
+        version: 1,
+    }
+}
+
+impl Worked {
+    fn procedure(&self) -> Procedure {
+        let formula = |text: &str| Formula::parse(text).expect(text);
+        let (by, glassware, nominal) = match self.sample {
+            Of::Volume(v) => (SampleBy::Volume, piece(GlasswareKind::Pipette, v), dec(v)),
+            Of::Mass(m) => (SampleBy::Mass, piece(GlasswareKind::Balance, "200"), dec(m)),
+        };
+        Procedure::new(ProcedureParts {
+            key: "worked".into(),
+            title: "Worked".into(),
+            scheme: self.scheme,
+            reactions: self
+                .reactions
+                .iter()
+                .map(|r| Reaction::parse(r).expect(r))
+                .collect(),
+            titrant: Titrant {
+                species: formula(self.titrant.0),
+                nominal: dec(self.titrant.1),
+                burette: piece(GlasswareKind::Burette, "100"),
+            },
+            sample: Sample {
+                by,
+                glassware,
+                nominal,
+                aliquot: self.aliquot.map(|(flask, pipette)| Aliquot {
+                    flask: piece(GlasswareKind::Flask, flask),
+                    pipette: piece(GlasswareKind::Pipette, pipette),
+                }),
+                species: (self.scheme == Scheme::Standardisation).then(|| formula(self.analyte)),
+                purity: (self.scheme == Scheme::Standardisation).then_some(Purity {
+                    fraction: Decimal::ONE,
+                    half_width: Decimal::ZERO,
+                }),
+            },
+            excess: self.excess.map(|(species, molarity, volume)| Excess {
+                species: formula(species),
+                nominal: dec(molarity),
+                glassware: piece(GlasswareKind::Pipette, volume),
+            }),
+            result: ResultSpec {
+                analyte: formula(if self.scheme == Scheme::Standardisation {
+                    self.titrant.0
+                } else {
+                    self.analyte
+                }),
+                expressed_as: formula(self.expressed),
+                unit: self.unit,
+            },
+            trials: TrialRules {
+                minimum: 1,
+                blank: self.blank.is_some(),
+                accept: Accept::All,
+                prompt_decimals: false,
+            },
+            uncertainty: ReadingDoubt::default(),
+            marking: Marking::default(),
+            text: ProcedureText::default(),
+        })
+        .expect("a procedure")
+    }
+
+    fn result(&self) -> Decimal {
+        let procedure = self.procedure();
+        let read = |text: &str| Reading::parse(text).expect(text);
+        let row = |trial, delivered: &str, sample| Titration {
+            trial,
+            lot: None,
+            excess_lot: None,
+            unknown: None,
+            burette: vec![Piece {
+                start: read("0.00"),
+                end: read(delivered),
+            }],
+            sample,
+            submitted_at: None,
+        };
+        let mut sample = SampleReadings::default();
+        if let Of::Mass(m) = self.sample {
+            sample.mass = Some(read(m));
+        }
+        let mut titrations = vec![row(TrialLabel::Numbered(1), self.delivered, sample)];
+        if let Some(blank) = self.blank {
+            titrations.push(row(TrialLabel::Blank, blank, SampleReadings::default()));
+        }
+        let hand_in = HandIn {
+            titrations,
+            ..HandIn::default()
+        };
+        let titrant = lot("T", self.titrant.1);
+        let excess = self.excess.map(|(_, molarity, _)| lot("E", molarity));
+        let lots = vec![(Some(&titrant), excess.as_ref()); hand_in.titrations.len()];
+        let none = BTreeSet::new();
+        let done = work_up(WorkUpInput {
+            procedure: &procedure,
+            hand_in: &hand_in,
+            lots: &lots,
+            left_out: &none,
+        });
+        done.value().expect("a result")
+    }
+
+    #[track_caller]
+    fn check(&self, source: &str) {
+        let found = self.result();
+        near(f(found), self.expected, 1e-6, source);
+        if let Some((printed, figures)) = self.published {
+            let to = |value| to_figures(value, figures).normalize();
+            assert_eq!(
+                to(found),
+                to(dec(printed)),
+                "{source}, to {figures} figures"
+            );
+        }
+    }
+}
+
+const DIRECT: Worked = Worked {
+    scheme: Scheme::Direct,
+    reactions: &[],
+    titrant: ("NaOH", "0.1"),
+    delivered: "10",
+    blank: None,
+    sample: Of::Volume("10"),
+    aliquot: None,
+    excess: None,
+    analyte: "HCl",
+    expressed: "HCl",
+    unit: ResultUnit::MolPerL,
+    expected: 0.0,
+    published: None,
+};
