@@ -6,6 +6,7 @@ use jiff::Timestamp;
 
 use super::{Failure, open_existing, progress};
 use crate::desk::{self, Desk, Difference};
+use crate::store::first_broken_event;
 
 /// Judges everything anew; with `verify` changes nothing and fails on any difference.
 pub async fn run(db: &Path, verify: bool) -> Result<(), Failure> {
@@ -25,6 +26,11 @@ pub async fn run(db: &Path, verify: bool) -> Result<(), Failure> {
         "differed and were stored anew"
     };
     println!("{count} submissions judged, {} {differ}", differences.len());
+    if verify && let Some(event) = first_broken_event(&mut *desk.store().read().await?).await? {
+        return Err(Failure::Other(format!(
+            "event {event}: found a hash that does not follow from it and the one before, expected an unbroken chain"
+        )));
+    }
     desk.close().await;
     if verify && !differences.is_empty() {
         return Err(Failure::Other("found differences, expected none".into()));

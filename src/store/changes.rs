@@ -2,7 +2,7 @@
 
 use jiff::Timestamp;
 use sha2::{Digest, Sha256};
-use sqlx::SqliteConnection;
+use sqlx::{Row, SqliteConnection};
 
 use super::StoreError;
 use crate::change::Change;
@@ -95,10 +95,34 @@ impl EventLog {
 }
 
 /// The hash of an event over the one before it.
-#[must_use]
-pub fn event_hash(before: &str, at: i64, login: &str, what: &str, subject: &str) -> String {
+fn event_hash(before: &str, at: i64, login: &str, what: &str, subject: &str) -> String {
     // a separator no field can hold keeps fields from running into one another
     hash(&[before, &at.to_string(), login, what, subject].join("\u{1f}"))
+}
+
+/// The id of the first event whose hash does not follow from it and the one before; none if the chain is whole.
+///
+/// # Errors
+/// [`StoreError::Database`]
+pub async fn first_broken_event(
+    connection: &mut SqliteConnection,
+) -> Result<Option<i64>, StoreError> {
+    let mut last = String::new();
+    for row in sqlx::query("SELECT * FROM event ORDER BY id")
+        .fetch_all(connection)
+        .await?
+    {
+        let (what, subject, login): (String, String, String) = (
+            row.try_get("what")?,
+            row.try_get("subject")?,
+            row.try_get("by_login")?,
+        );
+        last = event_hash(&last, row.try_get("at")?, &login, &what, &subject);
+        if last != row.try_get::<String, _>("hash")? {
+            return Ok(Some(row.try_get("id")?));
+        }
+    }
+    Ok(None)
 }
 
 struct Write<'a> {

@@ -25,7 +25,7 @@ use sqlx::sqlite::{
 use sqlx::{ConnectOptions, Connection};
 use tokio::sync::{Mutex, OwnedMutexGuard};
 
-pub use changes::{Written, hash, write_changes};
+pub use changes::{Written, first_broken_event, hash, write_changes};
 pub use evaluations::{load_judged, save_judged};
 pub use load::{Texts, load_term};
 pub use submissions::{StoredSubmission, by_request_key, submission};

@@ -1,9 +1,12 @@
 //! Integration tests: one binary, one module per subject.
 
+mod append_only;
 mod audit;
 mod course;
 mod files;
+mod hand_in;
 mod layering;
+mod marking;
 mod reference;
 mod revisions;
 mod through_database;
