@@ -1,6 +1,9 @@
-//! Integration tests: one binary, one module per subject.
+//! Integration tests.
 
+mod app;
+mod browser;
 mod course;
 mod files;
 mod reference;
 mod revisions;
+mod web;
