@@ -1,7 +1,9 @@
 //! Integration tests: one binary, one module per subject.
 
+mod app;
 mod append_only;
 mod audit;
+mod browser;
 mod course;
 mod files;
 mod hand_in;
@@ -10,3 +12,4 @@ mod marking;
 mod reference;
 mod revisions;
 mod through_database;
+mod web;
