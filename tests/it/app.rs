@@ -56,10 +56,14 @@ impl TestApp {
     /// A server with other settings.
     pub async fn spawn_with(settings: Settings) -> Self {
         let directory = TempDir::new().expect("a temporary directory");
-        let store = Store::open(&directory.path().join("course.db")).await.expect("a database");
+        let store = Store::open(&directory.path().join("course.db"))
+            .await
+            .expect("a database");
         let clock = Clock::default();
         let mut transaction = store.write().await.expect("a write");
-        write_changes(&mut transaction, &people(), "test", clock.now()).await.expect("a course");
+        write_changes(&mut transaction, &people(), "test", clock.now())
+            .await
+            .expect("a course");
         transaction.commit().await.expect("a commit");
         let desk = Arc::new(Desk::open(store).await.expect("a desk"));
         let listener = TcpListener::bind("127.0.0.1:0").await.expect("a port");
@@ -85,7 +89,10 @@ impl TestApp {
 
     /// Somebody who is not signed in.
     pub fn stranger(&self) -> Person {
-        let client = Client::builder().no_proxy().redirect(redirect::Policy::none()).build();
+        let client = Client::builder()
+            .no_proxy()
+            .redirect(redirect::Policy::none())
+            .build();
         Person {
             address: self.address.clone(),
             client: client.expect("a client"),
@@ -105,7 +112,12 @@ impl TestApp {
     pub async fn person(&self, login: &str) -> Person {
         let code = self.code_for(login).await;
         let mut person = self.stranger();
-        let fields = [("login", login), ("code", &code), ("password", PASSWORD), ("repeat", PASSWORD)];
+        let fields = [
+            ("login", login),
+            ("code", &code),
+            ("password", PASSWORD),
+            ("repeat", PASSWORD),
+        ];
         let answer = person.post_open("/claim", &fields).await;
         assert_eq!(answer.status, 303, "{}", answer.body);
         person
@@ -133,7 +145,9 @@ impl Person {
 
     /// A form that is not sent yet, so that headers can be added.
     pub fn form(&self, path: &str, fields: &[(&str, &str)]) -> RequestBuilder {
-        let body = form_urlencoded::Serializer::new(String::new()).extend_pairs(fields).finish();
+        let body = form_urlencoded::Serializer::new(String::new())
+            .extend_pairs(fields)
+            .finish();
         self.request(reqwest::Method::POST, path)
             .header("content-type", "application/x-www-form-urlencoded")
             .body(body)
@@ -141,7 +155,9 @@ impl Person {
 
     /// A request with the cookies.
     pub fn request(&self, method: reqwest::Method, path: &str) -> RequestBuilder {
-        let request = self.client.request(method, format!("{}{path}", self.address));
+        let request = self
+            .client
+            .request(method, format!("{}{path}", self.address));
         match &self.cookie {
             Some(cookie) => request.header(COOKIE, cookie),
             None => request,
@@ -166,7 +182,11 @@ impl Person {
             return token.clone();
         }
         let page = self.get("/password").await;
-        let after = page.body.split("name=\"csrf\" value=\"").nth(1).expect("a page with a token");
+        let after = page
+            .body
+            .split("name=\"csrf\" value=\"")
+            .nth(1)
+            .expect("a page with a token");
         let token = after.split('"').next().unwrap_or_default().to_owned();
         self.form_token = Some(token.clone());
         token
@@ -199,7 +219,10 @@ impl Answer {
 
     /// A header, empty if it is not there.
     pub fn header(&self, name: &str) -> &str {
-        self.headers.get(name).and_then(|value| value.to_str().ok()).unwrap_or_default()
+        self.headers
+            .get(name)
+            .and_then(|value| value.to_str().ok())
+            .unwrap_or_default()
     }
 }
 

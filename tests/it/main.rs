@@ -11,5 +11,7 @@ mod layering;
 mod marking;
 mod reference;
 mod revisions;
+mod student;
 mod through_database;
 mod web;
+mod week;

@@ -67,9 +67,15 @@ where
     F: FnOnce(Browser) -> Fut,
     Fut: Future<Output = ()> + Send + 'static,
 {
-    if let Some(missing) = [DRIVER, CHROMIUM].into_iter().find(|file| !Path::new(file).exists()) {
+    if let Some(missing) = [DRIVER, CHROMIUM]
+        .into_iter()
+        .find(|file| !Path::new(file).exists())
+    {
         let required = std::env::var("CONCORDANT_REQUIRE_BROWSER").is_ok_and(|set| set == "1");
-        assert!(!required, "found no {missing}, expected it because CONCORDANT_REQUIRE_BROWSER=1");
+        assert!(
+            !required,
+            "found no {missing}, expected it because CONCORDANT_REQUIRE_BROWSER=1"
+        );
         eprintln!("browser tests were NOT run: found no {missing}");
         return;
     }
@@ -93,7 +99,10 @@ impl Browser {
 
     /// The first element that matches.
     pub async fn find(&self, css: &str) -> WebElement {
-        self.driver.find(By::Css(css)).await.unwrap_or_else(|why| panic!("no {css} on the page: {why}"))
+        self.driver
+            .find(By::Css(css))
+            .await
+            .unwrap_or_else(|why| panic!("no {css} on the page: {why}"))
     }
 
     /// Types into a field, in place of what is in it.
@@ -115,20 +124,33 @@ impl Browser {
 
     /// The path of the page.
     pub async fn path(&self) -> String {
-        self.driver.current_url().await.expect("an address").path().to_owned()
+        self.driver
+            .current_url()
+            .await
+            .expect("an address")
+            .path()
+            .to_owned()
     }
 
     /// How many CSS pixels the page is wider than the window; more than 0 means sideways scrolling.
     pub async fn overhang(&self) -> i64 {
-        let script = "return document.documentElement.scrollWidth - document.documentElement.clientWidth";
-        let value = self.driver.execute(script, vec![]).await.expect("the script runs");
+        let script =
+            "return document.documentElement.scrollWidth - document.documentElement.clientWidth";
+        let value = self
+            .driver
+            .execute(script, vec![])
+            .await
+            .expect("the script runs");
         value.json().as_i64().expect("a number")
     }
 
     /// Calls a method of the browser's own protocol.
     pub async fn command(&self, method: &str, parameters: serde_json::Value) -> serde_json::Value {
         let tools = ChromeDevTools::new(Arc::clone(self.driver.handle()));
-        tools.execute_cdp_with_params(method, parameters).await.expect("the browser obeys")
+        tools
+            .execute_cdp_with_params(method, parameters)
+            .await
+            .expect("the browser obeys")
     }
 
     /// Keeps a picture of the whole page as `NAME.png`, if pictures are wanted.
@@ -139,30 +161,42 @@ impl Browser {
         fs::create_dir_all(&directory).expect("a directory for pictures");
         let metrics = self.command("Page.getLayoutMetrics", json!({})).await;
         let size = &metrics["cssContentSize"];
-        let clip = json!({"x": 0, "y": 0, "width": size["width"], "height": size["height"], "scale": 1});
+        let clip =
+            json!({"x": 0, "y": 0, "width": size["width"], "height": size["height"], "scale": 1});
         let shot = self
-            .command("Page.captureScreenshot", json!({"captureBeyondViewport": true, "clip": clip}))
+            .command(
+                "Page.captureScreenshot",
+                json!({"captureBeyondViewport": true, "clip": clip}),
+            )
             .await;
         let encoded = shot["data"].as_str().expect("a picture");
-        fs::write(directory.join(format!("{name}.png")), from_base64(encoded)).expect("the picture is kept");
+        fs::write(directory.join(format!("{name}.png")), from_base64(encoded))
+            .expect("the picture is kept");
     }
 }
 
 async fn open(service: &DriverProcess, profile: &Path, look: Look) -> WebDriver {
     let mut wanted = ChromeCapabilities::new();
     let profile = format!("--user-data-dir={}", profile.display());
-    for argument in ARGUMENTS.iter().copied().chain([profile.as_str(), "--window-size=1280,900"]) {
+    for argument in ARGUMENTS
+        .iter()
+        .copied()
+        .chain([profile.as_str(), "--window-size=1280,900"])
+    {
         wanted.add_arg(argument).expect("an argument");
     }
     if look.phone {
-        let metrics = json!({"width": 360, "height": 740, "pixelRatio": 2.0, "touch": true, "mobile": true});
+        let metrics =
+            json!({"width": 360, "height": 740, "pixelRatio": 2.0, "touch": true, "mobile": true});
         wanted
             .add_experimental_option("mobileEmulation", json!({"deviceMetrics": metrics}))
             .expect("an option");
     }
     if !look.scripts {
         let preferences = json!({"profile.managed_default_content_settings.javascript": 2});
-        wanted.add_experimental_option("prefs", preferences).expect("an option");
+        wanted
+            .add_experimental_option("prefs", preferences)
+            .expect("an option");
     }
     let address = format!("http://127.0.0.1:{}", service.port);
     let driver = WebDriver::new(address, wanted).await.expect("a browser");
@@ -233,7 +267,10 @@ fn from_base64(text: &str) -> Vec<u8> {
     };
     let sextets: Vec<u32> = text.bytes().filter_map(value).collect();
     let bytes = sextets.chunks(4).flat_map(|group| {
-        let bits = group.iter().enumerate().fold(0, |bits, (at, sextet)| bits | sextet << (18 - 6 * at));
+        let bits = group
+            .iter()
+            .enumerate()
+            .fold(0, |bits, (at, sextet)| bits | sextet << (18 - 6 * at));
         bits.to_be_bytes().into_iter().skip(1).take(group.len() - 1)
     });
     bytes.collect()

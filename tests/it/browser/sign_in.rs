@@ -14,8 +14,18 @@ async fn claims_then_signs_out_and_in(app: TestApp, browser: Browser, name: &str
     browser.fill("#password", "too short").await;
     browser.fill("#repeat", "too short").await;
     browser.click("main button").await;
-    assert!(browser.text(".summary-errors").await.contains("at least 15"));
-    assert!(browser.text("#password-fault").await.contains("at least 15"));
+    assert!(
+        browser
+            .text(".summary-errors")
+            .await
+            .contains("at least 15")
+    );
+    assert!(
+        browser
+            .text("#password-fault")
+            .await
+            .contains("at least 15")
+    );
     browser.screenshot(&format!("claim-faults-{name}")).await;
     browser.fill("#password", PASSWORD).await;
     browser.fill("#repeat", PASSWORD).await;
@@ -33,7 +43,12 @@ async fn claims_then_signs_out_and_in(app: TestApp, browser: Browser, name: &str
     browser.fill("#login", "0042").await;
     browser.fill("#password", "copper kettle walks south").await;
     browser.click("main button").await;
-    assert!(browser.text(".summary-errors").await.contains("do not belong together"));
+    assert!(
+        browser
+            .text(".summary-errors")
+            .await
+            .contains("do not belong together")
+    );
     browser.screenshot(&format!("sign-in-wrong-{name}")).await;
     browser.fill("#password", PASSWORD).await;
     browser.click("main button").await;
@@ -42,7 +57,10 @@ async fn claims_then_signs_out_and_in(app: TestApp, browser: Browser, name: &str
 
 async fn visit(look: Look, name: &'static str) {
     let app = TestApp::spawn().await;
-    with(look, |browser| claims_then_signs_out_and_in(app, browser, name)).await;
+    with(look, |browser| {
+        claims_then_signs_out_and_in(app, browser, name)
+    })
+    .await;
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -83,9 +101,15 @@ async fn a_phone_does_not_scroll_sideways() {
         for path in ["/sign-in", "/claim"] {
             browser.open(&format!("{}{path}", app.address)).await;
             assert_eq!(browser.overhang().await, 0, "{path}");
-            let width = browser.driver.execute("return innerWidth", vec![]).await.expect("runs");
+            let width = browser
+                .driver
+                .execute("return innerWidth", vec![])
+                .await
+                .expect("runs");
             assert_eq!(width.json().as_i64(), Some(360));
-            browser.screenshot(&format!("{}-phone-light", &path[1..])).await;
+            browser
+                .screenshot(&format!("{}-phone-light", &path[1..]))
+                .await;
         }
     })
     .await;
@@ -113,7 +137,12 @@ async fn a_form_sent_after_the_session_ended_is_kept() {
         browser.click("main button").await;
         assert_eq!(browser.text("h1").await, "You are signed in again");
         browser.click("main button").await;
-        assert!(browser.text(".notice").await.contains("Your password is changed"));
+        assert!(
+            browser
+                .text(".notice")
+                .await
+                .contains("Your password is changed")
+        );
     })
     .await;
 }
