@@ -89,16 +89,7 @@ impl TestApp {
 
     /// Somebody who is not signed in.
     pub fn stranger(&self) -> Person {
-        let client = Client::builder()
-            .no_proxy()
-            .redirect(redirect::Policy::none())
-            .build();
-        Person {
-            address: self.address.clone(),
-            client: client.expect("a client"),
-            cookie: None,
-            form_token: None,
-        }
+        Person::at(&self.address)
     }
 
     /// A fresh claim code.
@@ -260,4 +251,52 @@ fn people() -> Vec<Change> {
         student("0043", "Okafor-Lind", "Tobias", "A"),
         student("0051", "Ruhl", "Seraphine", "B"),
     ]
+}
+
+/// For servers that may be gone at any moment.
+impl Person {
+    /// Somebody at a server of that address.
+    pub fn at(address: &str) -> Self {
+        let client = Client::builder()
+            .no_proxy()
+            .redirect(redirect::Policy::none())
+            .build();
+        Self {
+            address: address.to_owned(),
+            client: client.expect("a client"),
+            cookie: None,
+            form_token: None,
+        }
+    }
+
+    /// Posts a form; none if no whole answer comes.
+    pub async fn try_post(&mut self, path: &str, fields: &[(&str, &str)]) -> Option<Answer> {
+        let response = self.form(path, fields).send().await.ok()?;
+        let set = response
+            .headers()
+            .get(SET_COOKIE)
+            .and_then(|set| set.to_str().ok());
+        if let Some(pair) = set.and_then(|set| set.split(';').next()) {
+            self.cookie = Some(pair.to_owned());
+        }
+        let (status, headers) = (response.status().as_u16(), response.headers().clone());
+        let body = response.text().await.ok()?;
+        Some(Answer {
+            status,
+            headers,
+            body,
+        })
+    }
+
+    /// The token of the session; none if no whole answer comes.
+    pub async fn try_token(&mut self) -> Option<String> {
+        let response = self
+            .request(reqwest::Method::GET, "/password")
+            .send()
+            .await
+            .ok()?;
+        let body = response.text().await.ok()?;
+        let after = body.split("name=\"csrf\" value=\"").nth(1)?;
+        after.split('"').next().map(str::to_owned)
+    }
 }
