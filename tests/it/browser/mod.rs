@@ -4,6 +4,7 @@
 //! Screenshots go to the directory in `CONCORDANT_SCREENSHOTS`, if it is set.
 
 mod sign_in;
+mod student;
 
 use std::fs;
 use std::io::{BufRead, BufReader};
