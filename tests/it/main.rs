@@ -4,6 +4,8 @@ mod app;
 mod append_only;
 mod audit;
 mod browser;
+mod coordinator;
+mod coordinator_files;
 mod course;
 mod durable;
 mod files;
