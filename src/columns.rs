@@ -113,18 +113,21 @@ impl fmt::Display for Column {
     }
 }
 
+/// Cells at fault, each with what was found and what was expected.
+pub type CellFaults = Vec<(Column, String)>;
+
 /// The raw cells of one titration, by column, as somebody wrote them.
 pub type Cells = std::collections::BTreeMap<Column, String>;
 
 /// Reads the cells of one titration into burette pieces and sample readings.
 ///
 /// # Errors
-/// Every cell at fault with what was found and what was expected.
+/// [`CellFaults`] names every cell at fault.
 pub fn read_cells(
     procedure: &Procedure,
     trial: TrialLabel,
     cells: &Cells,
-) -> Result<(Vec<Piece>, SampleReadings), Vec<(Column, String)>> {
+) -> Result<(Vec<Piece>, SampleReadings), CellFaults> {
     let mut faults = Vec::new();
     let mut read = |column: Column, required: bool| -> Option<Reading> {
         let text = cells.get(&column).map_or("", String::as_str);

@@ -1,30 +1,43 @@
 //! Concordant: marks titration practicals from raw readings.
 //!
-//! Modules in reading order. The pure ones come first: they know no database, web, clock or file.
+//! Modules in reading order. The pure ones come first: they know no database, web, clock or file, and their integer and
+//! decimal arithmetic is checked, since a decimal operator panics on overflow and division by zero.
 
 // rustfmt keeps the order within a group only
+#[deny(clippy::arithmetic_side_effects)]
 pub mod measure;
 
+#[deny(clippy::arithmetic_side_effects)]
 pub mod chem;
 
+#[deny(clippy::arithmetic_side_effects)]
 pub mod stats;
 
+#[deny(clippy::arithmetic_side_effects)]
 pub mod procedure;
 
+#[deny(clippy::arithmetic_side_effects)]
 pub mod submission;
 
+#[deny(clippy::arithmetic_side_effects)]
 pub mod columns;
 
+#[deny(clippy::arithmetic_side_effects)]
 pub mod truth;
 
+#[deny(clippy::arithmetic_side_effects)]
 pub mod course;
 
+#[deny(clippy::arithmetic_side_effects)]
 pub mod workup;
 
+#[deny(clippy::arithmetic_side_effects)]
 pub mod judge;
 
+#[deny(clippy::arithmetic_side_effects)]
 pub mod term;
 
+#[deny(clippy::arithmetic_side_effects)]
 pub mod change;
 
 pub mod invent;

@@ -21,7 +21,7 @@ pub struct PageError {
     /// After how many seconds to try again.
     pub retry_after: Option<u64>,
     /// The form that was sent, to be offered again so that nothing typed is lost.
-    pub again: Option<Again>,
+    pub again: Option<Box<Again>>,
     /// Where to go instead, for a 303.
     pub see: Option<String>,
 }
@@ -146,7 +146,7 @@ pub fn of_status(status: StatusCode) -> PageError {
         422 => "That cannot be done with what was sent.",
         429 => "That was tried too often. Wait a little, then try again.",
         503 => "The server is busy. Wait a little, then try again.",
-        400..=499 => "The request was refused.",
+        _ if status.is_client_error() => "The request was refused.",
         _ => {
             "Something went wrong on our side. What you sent may not have been kept: look before you send it again."
         }

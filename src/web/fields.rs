@@ -162,9 +162,9 @@ impl<S: Sync> FromRequestParts<S> for QueryFields {
 }
 
 /// The form offered again, unless it holds a file.
-fn again(parts: &Parts, fields: Vec<(String, String)>) -> Option<Again> {
+fn again(parts: &Parts, fields: Vec<(String, String)>) -> Option<Box<Again>> {
     let path = parts.uri.path().to_owned();
-    is_form(&parts.headers).then_some(Again { path, fields })
+    is_form(&parts.headers).then(|| Box::new(Again { path, fields }))
 }
 
 async fn posted(headers: &HeaderMap, body: Body, most: usize) -> PageResult<Fields> {

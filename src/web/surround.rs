@@ -27,7 +27,7 @@ struct ErrorPage {
     frame: Frame,
     message: String,
     incident: Option<String>,
-    again: Option<Again>,
+    again: Option<Box<Again>>,
 }
 
 /// The layer. A form posted after its session has ended is kept, and can be sent once its owner has signed in again.
@@ -183,7 +183,7 @@ fn title(status: StatusCode) -> &'static str {
         422 => "Not possible",
         429 => "Too often",
         503 => "Busy",
-        400..=499 => "Refused",
+        _ if status.is_client_error() => "Refused",
         _ => "Something went wrong",
     }
 }

@@ -1,12 +1,19 @@
 //! Integration tests: one binary, one module per subject.
 
+mod app;
 mod append_only;
 mod audit;
+mod browser;
 mod course;
+mod durable;
 mod files;
 mod hand_in;
 mod layering;
 mod marking;
+mod parsers;
 mod reference;
 mod revisions;
+mod student;
 mod through_database;
+mod web;
+mod week;

@@ -35,6 +35,7 @@ struct BenchForm {
 #[template(path = "student/look.html")]
 struct Look {
     frame: Frame,
+    sample_unit: &'static str,
     heading: Heading,
     entry: Entry,
     hidden: Vec<(String, String)>,
@@ -273,6 +274,7 @@ fn checked(
             let due = view.term.course.zone.instant(experiment.dates.due);
             let page = Look {
                 frame: visitor.frame("Look it over"),
+                sample_unit: procedure.sample.glassware.kind().unit(),
                 heading: heading(view, experiment, visitor),
                 hidden: hidden(&entry),
                 rows: trial_rows(procedure, &hand_in),

@@ -18,6 +18,7 @@ use crate::workup::{DerivationLine, derivation};
 #[template(path = "student/experiment.html")]
 struct ExperimentPage {
     frame: Frame,
+    sample_unit: &'static str,
     key: String,
     title: String,
     due: String,
@@ -84,6 +85,7 @@ pub async fn page(
     let text = &procedure.text;
     Ok(Page(ExperimentPage {
         frame: visitor.frame(&procedure.title),
+        sample_unit: procedure.sample.glassware.kind().unit(),
         key: key.clone(),
         title: procedure.title.clone(),
         due: dates::local(experiment.dates.due),
@@ -116,11 +118,9 @@ pub async fn page(
 
 /// The note with which an assistant gave the submission back.
 fn returned_note(view: &Image, slot: &Slot) -> Option<String> {
-    let judged = view
-        .judged
+    view.judged
         .get(slot)
         .filter(|judged| judged.status == Status::Returned)?;
-    debug_assert_eq!(judged.status, Status::Returned);
     let decisions = view.term.decisions.get(slot)?;
     let last = decisions
         .iter()

@@ -11,6 +11,7 @@ use crate::web::{AppState, Frame, Page, PageError, PageResult, StudentVisitor, d
 #[template(path = "student/receipt.html")]
 struct ReceiptPage {
     frame: Frame,
+    sample_unit: &'static str,
     number: i64,
     key: String,
     title: String,
@@ -40,6 +41,7 @@ pub async fn page(
     let hand_in = &stored.revision.hand_in;
     Ok(Page(ReceiptPage {
         frame: visitor.frame(format!("Receipt {number}")),
+        sample_unit: experiment.procedure.sample.glassware.kind().unit(),
         number,
         key: experiment.key.clone(),
         title: experiment.procedure.title.clone(),

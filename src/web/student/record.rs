@@ -7,7 +7,7 @@ use rust_decimal::Decimal;
 use super::entry::title;
 use crate::columns::Column;
 use crate::measure::{from_f64, plain, to_decimals};
-use crate::procedure::Procedure;
+use crate::procedure::{Procedure, SampleBy, Scheme};
 use crate::stats::Replicates;
 use crate::submission::{HandIn, Titration};
 use crate::workup::{WorkUp, WorkUpInput, work_up};
@@ -24,8 +24,10 @@ pub struct TrialRow {
     pub delivered: String,
 }
 
-/// Spread of the delivered volumes of the numbered trials, mL.
+/// Spread of what the numbered trials delivered: mL, or mL per gram where samples are weighed.
 pub struct VolumeSpread {
+    /// `mL` or `mL/g`.
+    pub unit: &'static str,
     /// How many.
     pub n: usize,
     /// Mean.
@@ -56,27 +58,56 @@ pub fn trial_rows(procedure: &Procedure, hand_in: &HandIn) -> Vec<TrialRow> {
     .collect()
 }
 
-/// The spread of a hand-in's volumes; none without a numbered trial.
+/// The spread of a hand-in's volumes; none without a numbered trial, and none for a weighed sample in a back
+/// titration, whose volumes need not agree in any simple way.
 pub fn volume_spread(procedure: &Procedure, hand_in: &HandIn) -> Option<VolumeSpread> {
+    let weighed = procedure.sample.by != SampleBy::Volume;
+    if weighed && procedure.scheme == Scheme::Back {
+        return None;
+    }
     let done = volumes_only(procedure, hand_in);
-    let numbered = done.trials.iter().filter(|t| t.trial.number().is_some());
-    let volumes: Vec<Decimal> = numbered
-        .filter_map(|t| t.delivered)
-        .map(|id| done.graph.value(id))
+    let numbered = hand_in
+        .titrations
+        .iter()
+        .zip(&done.trials)
+        .filter(|(t, _)| t.trial.number().is_some());
+    let values: Vec<Decimal> = numbered
+        .filter_map(|(titration, outcome)| {
+            let delivered = done.graph.value(outcome.delivered?);
+            if weighed {
+                delivered.checked_div(mass(titration)?)
+            } else {
+                Some(delivered)
+            }
+        })
         .collect();
-    let spread = Replicates::of(&volumes).ok()?;
-    let decimals = procedure
-        .titrant
-        .burette
-        .decimals()
-        .unwrap_or(2)
-        .saturating_add(1);
+    let spread = Replicates::of(&values).ok()?;
+    let decimals = procedure.titrant.burette.decimals().unwrap_or(2);
+    let mean_decimals = if weighed {
+        decimals
+    } else {
+        decimals.saturating_add(1)
+    };
     Some(VolumeSpread {
+        unit: if weighed { "mL/g" } else { "mL" },
         n: spread.n,
-        mean: to_decimals(spread.mean, decimals).to_string(),
+        mean: to_decimals(spread.mean, mean_decimals).to_string(),
         range: volume(procedure, spread.range),
         s: spread.s.and_then(|s| from_f64(s, 2)).map(plain),
     })
+}
+
+/// Mass of a weighed sample, g.
+fn mass(titration: &Titration) -> Option<Decimal> {
+    let sample = &titration.sample;
+    let difference = sample.before.as_ref().zip(sample.after.as_ref());
+    let by_difference =
+        difference.and_then(|(before, after)| before.value().checked_sub(after.value()));
+    sample
+        .mass
+        .as_ref()
+        .map(|mass| mass.value())
+        .or(by_difference)
 }
 
 /// Worked up without any lot: delivered volumes and nothing else.

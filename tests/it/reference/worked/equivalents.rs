@@ -10,7 +10,17 @@ use rust_decimal::Decimal;
 #[test]
 fn equivalents_of_the_pharmacopoeias() {
     const EDTA: &str = "C10H14N2O8^2-";
-    let cases: [(&str, &[&str], (&str, &str), &str, &str, &str, u32); 12] = [
+    /// Source, reactions, titrant, analyte, expressed as, printed, figures.
+    type Equivalent = (
+        &'static str,
+        &'static [&'static str],
+        (&'static str, &'static str),
+        &'static str,
+        &'static str,
+        &'static str,
+        u32,
+    );
+    let cases: [Equivalent; 12] = [
         (
             "USP 29 Hydrogen peroxide topical solution",
             &["5 H2O2 + 2 MnO4^- + 6 H^+ -> 5 O2 + 2 Mn^2+ + 8 H2O"],

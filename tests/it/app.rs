@@ -1,0 +1,302 @@
+//! A server of our own for a test, and people who visit it.
+
+use std::sync::Arc;
+
+use concordant::change::Change;
+use concordant::course::{Course, StaffMember, StaffRole, Student, Zone};
+use concordant::desk::Desk;
+use concordant::desk::accounts::issue_claim_codes;
+use concordant::store::{Store, write_changes};
+use concordant::web::{AppState, Clock, Settings, serve};
+use reqwest::header::{COOKIE, HeaderMap, LOCATION, SET_COOKIE};
+use reqwest::{Client, RequestBuilder, Response, redirect};
+use tempfile::TempDir;
+use tokio::net::TcpListener;
+use tokio::sync::oneshot;
+
+/// The password of everybody in tests.
+pub const PASSWORD: &str = "copper kettle walks north";
+
+/// A running server with a small invented course; gone when dropped.
+pub struct TestApp {
+    /// Where it listens, such as `http://127.0.0.1:40001`.
+    pub address: String,
+    /// Its desk.
+    pub desk: Arc<Desk>,
+    /// Its clock, to be put forward.
+    pub clock: Clock,
+    _directory: TempDir,
+    _stop: oneshot::Sender<()>,
+}
+
+/// Somebody with a browser's cookies.
+pub struct Person {
+    address: String,
+    client: Client,
+    cookie: Option<String>,
+    form_token: Option<String>,
+}
+
+/// What came back.
+pub struct Answer {
+    /// Status.
+    pub status: u16,
+    /// Headers.
+    pub headers: HeaderMap,
+    /// Text.
+    pub body: String,
+}
+
+impl TestApp {
+    /// A server as people meet it over plain HTTP on loopback.
+    pub async fn spawn() -> Self {
+        Self::spawn_with(Settings::default()).await
+    }
+
+    /// A server with other settings.
+    pub async fn spawn_with(settings: Settings) -> Self {
+        let directory = TempDir::new().expect("a temporary directory");
+        let store = Store::open(&directory.path().join("course.db"))
+            .await
+            .expect("a database");
+        let clock = Clock::default();
+        let mut transaction = store.write().await.expect("a write");
+        write_changes(&mut transaction, &people(), "test", clock.now())
+            .await
+            .expect("a course");
+        transaction.commit().await.expect("a commit");
+        let desk = Arc::new(Desk::open(store).await.expect("a desk"));
+        let listener = TcpListener::bind("127.0.0.1:0").await.expect("a port");
+        let address = format!("http://{}", listener.local_addr().expect("an address"));
+        let state = AppState {
+            clock: clock.clone(),
+            ..AppState::new(Arc::clone(&desk), settings)
+        };
+        let (stop, stopped) = oneshot::channel();
+        let until = async move {
+            // dropping the sender stops the server as well
+            let _dropped = stopped.await;
+        };
+        tokio::spawn(serve(state, listener, until));
+        Self {
+            address,
+            desk,
+            clock,
+            _directory: directory,
+            _stop: stop,
+        }
+    }
+
+    /// Somebody who is not signed in.
+    pub fn stranger(&self) -> Person {
+        Person::at(&self.address)
+    }
+
+    /// A fresh claim code.
+    pub async fn code_for(&self, login: &str) -> String {
+        let logins = [login.to_owned()];
+        let issued = issue_claim_codes(self.desk.store(), &logins, self.clock.now()).await;
+        issued.expect("a code").remove(0).code
+    }
+
+    /// Somebody who has claimed their account with [`PASSWORD`] and is signed in.
+    pub async fn person(&self, login: &str) -> Person {
+        let code = self.code_for(login).await;
+        let mut person = self.stranger();
+        let fields = [
+            ("login", login),
+            ("code", &code),
+            ("password", PASSWORD),
+            ("repeat", PASSWORD),
+        ];
+        let answer = person.post_open("/claim", &fields).await;
+        assert_eq!(answer.status, 303, "{}", answer.body);
+        person
+    }
+}
+
+impl Person {
+    /// Asks for a page.
+    pub async fn get(&mut self, path: &str) -> Answer {
+        self.send(self.request(reqwest::Method::GET, path)).await
+    }
+
+    /// Posts a form with the token of the session, read from a page as a browser would have it.
+    pub async fn post_form(&mut self, path: &str, fields: &[(&str, &str)]) -> Answer {
+        let token = self.form_token().await;
+        let mut with_token = vec![("csrf", token.as_str())];
+        with_token.extend_from_slice(fields);
+        self.post_open(path, &with_token).await
+    }
+
+    /// Posts a form without a token.
+    pub async fn post_open(&mut self, path: &str, fields: &[(&str, &str)]) -> Answer {
+        self.send(self.form(path, fields)).await
+    }
+
+    /// A form that is not sent yet, so that headers can be added.
+    pub fn form(&self, path: &str, fields: &[(&str, &str)]) -> RequestBuilder {
+        let body = form_urlencoded::Serializer::new(String::new())
+            .extend_pairs(fields)
+            .finish();
+        self.request(reqwest::Method::POST, path)
+            .header("content-type", "application/x-www-form-urlencoded")
+            .body(body)
+    }
+
+    /// A request with the cookies.
+    pub fn request(&self, method: reqwest::Method, path: &str) -> RequestBuilder {
+        let request = self
+            .client
+            .request(method, format!("{}{path}", self.address));
+        match &self.cookie {
+            Some(cookie) => request.header(COOKIE, cookie),
+            None => request,
+        }
+    }
+
+    /// Sends a request and keeps the cookies that come back.
+    pub async fn send(&mut self, request: RequestBuilder) -> Answer {
+        let answer = Answer::of(request.send().await.expect("an answer")).await;
+        for set in answer.headers.get_all(SET_COOKIE) {
+            let text = set.to_str().expect("is text");
+            let pair = text.split(';').next().unwrap_or_default();
+            self.cookie = (!text.contains("Max-Age=0")).then(|| pair.to_owned());
+            self.form_token = None;
+        }
+        answer
+    }
+
+    /// The token of the session, from the form that changes the password.
+    pub async fn form_token(&mut self) -> String {
+        if let Some(token) = &self.form_token {
+            return token.clone();
+        }
+        let page = self.get("/password").await;
+        let after = page
+            .body
+            .split("name=\"csrf\" value=\"")
+            .nth(1)
+            .expect("a page with a token");
+        let token = after.split('"').next().unwrap_or_default().to_owned();
+        self.form_token = Some(token.clone());
+        token
+    }
+
+    /// The cookie as it is sent.
+    pub fn cookie(&self) -> Option<&str> {
+        self.cookie.as_deref()
+    }
+
+    /// Goes on with another cookie.
+    pub fn set_cookie(&mut self, cookie: Option<String>) {
+        self.cookie = cookie;
+    }
+}
+
+impl Answer {
+    async fn of(response: Response) -> Self {
+        Self {
+            status: response.status().as_u16(),
+            headers: response.headers().clone(),
+            body: response.text().await.expect("a whole answer"),
+        }
+    }
+
+    /// Where a redirection leads.
+    pub fn location(&self) -> &str {
+        self.header(LOCATION.as_str())
+    }
+
+    /// A header, empty if it is not there.
+    pub fn header(&self, name: &str) -> &str {
+        self.headers
+            .get(name)
+            .and_then(|value| value.to_str().ok())
+            .unwrap_or_default()
+    }
+}
+
+/// An invented course: a coordinator, two assistants, three students.
+fn people() -> Vec<Change> {
+    let zone = Zone::new("Europe/Lisbon").expect("is a zone");
+    let course = Course {
+        title: "Quantitative analysis".into(),
+        term: "autumn 2026".into(),
+        zone,
+    };
+    let staff = |login: &str, name: &str, role, sections: &[&str]| {
+        Change::Staff(StaffMember {
+            login: login.into(),
+            name: name.into(),
+            role,
+            sections: sections.iter().map(|&s| s.to_owned()).collect(),
+        })
+    };
+    let student = |id: &str, family: &str, given: &str, section: &str| {
+        Change::Student(Student {
+            id: id.into(),
+            family_name: family.into(),
+            given_name: given.into(),
+            section: section.into(),
+            email: String::new(),
+        })
+    };
+    vec![
+        Change::Course(course),
+        staff("i.quell", "Iris Quell", StaffRole::Coordinator, &[]),
+        staff("b.tarn", "Bo Tarn", StaffRole::Assistant, &["A"]),
+        staff("m.sedge", "Mara Sedge", StaffRole::Assistant, &["B"]),
+        student("0042", "Fennimore", "Ada", "A"),
+        student("0043", "Okafor-Lind", "Tobias", "A"),
+        student("0051", "Ruhl", "Seraphine", "B"),
+    ]
+}
+
+/// For servers that may be gone at any moment.
+impl Person {
+    /// Somebody at a server of that address.
+    pub fn at(address: &str) -> Self {
+        let client = Client::builder()
+            .no_proxy()
+            .redirect(redirect::Policy::none())
+            .build();
+        Self {
+            address: address.to_owned(),
+            client: client.expect("a client"),
+            cookie: None,
+            form_token: None,
+        }
+    }
+
+    /// Posts a form; none if no whole answer comes.
+    pub async fn try_post(&mut self, path: &str, fields: &[(&str, &str)]) -> Option<Answer> {
+        let response = self.form(path, fields).send().await.ok()?;
+        let set = response
+            .headers()
+            .get(SET_COOKIE)
+            .and_then(|set| set.to_str().ok());
+        if let Some(pair) = set.and_then(|set| set.split(';').next()) {
+            self.cookie = Some(pair.to_owned());
+        }
+        let (status, headers) = (response.status().as_u16(), response.headers().clone());
+        let body = response.text().await.ok()?;
+        Some(Answer {
+            status,
+            headers,
+            body,
+        })
+    }
+
+    /// The token of the session; none if no whole answer comes.
+    pub async fn try_token(&mut self) -> Option<String> {
+        let response = self
+            .request(reqwest::Method::GET, "/password")
+            .send()
+            .await
+            .ok()?;
+        let body = response.text().await.ok()?;
+        let after = body.split("name=\"csrf\" value=\"").nth(1)?;
+        after.split('"').next().map(str::to_owned)
+    }
+}

@@ -1,0 +1,148 @@
+//! Signing in with a real browser.
+
+use super::{Browser, LAPTOP, Look, PHONE, with};
+use crate::app::{PASSWORD, TestApp};
+
+async fn claims_then_signs_out_and_in(app: TestApp, browser: Browser, name: &str) {
+    let code = app.code_for("0042").await;
+    browser.open(&format!("{}/student", app.address)).await;
+    assert_eq!(browser.path().await, "/sign-in");
+    browser.screenshot(&format!("sign-in-{name}")).await;
+    browser.open(&format!("{}/claim", app.address)).await;
+    browser.fill("#login", "0042").await;
+    browser.fill("#code", &code.to_lowercase()).await;
+    browser.fill("#password", "too short").await;
+    browser.fill("#repeat", "too short").await;
+    browser.click("main button").await;
+    assert!(
+        browser
+            .text(".summary-errors")
+            .await
+            .contains("at least 15")
+    );
+    assert!(
+        browser
+            .text("#password-fault")
+            .await
+            .contains("at least 15")
+    );
+    browser.screenshot(&format!("claim-faults-{name}")).await;
+    browser.fill("#password", PASSWORD).await;
+    browser.fill("#repeat", PASSWORD).await;
+    browser.click("main button").await;
+    assert_eq!(browser.path().await, "/student");
+    browser.open(&format!("{}/password", app.address)).await;
+    assert!(browser.text(".person").await.contains("Ada Fennimore"));
+    browser.screenshot(&format!("password-{name}")).await;
+    browser.open(&format!("{}/nowhere", app.address)).await;
+    assert_eq!(browser.text("h1").await, "Nothing here");
+    browser.screenshot(&format!("not-found-{name}")).await;
+    browser.click(".person button").await;
+    assert_eq!(browser.path().await, "/sign-in");
+
+    browser.fill("#login", "0042").await;
+    browser.fill("#password", "copper kettle walks south").await;
+    browser.click("main button").await;
+    assert!(
+        browser
+            .text(".summary-errors")
+            .await
+            .contains("do not belong together")
+    );
+    browser.screenshot(&format!("sign-in-wrong-{name}")).await;
+    browser.fill("#password", PASSWORD).await;
+    browser.click("main button").await;
+    assert_eq!(browser.path().await, "/student");
+}
+
+async fn visit(look: Look, name: &'static str) {
+    let app = TestApp::spawn().await;
+    with(look, |browser| {
+        claims_then_signs_out_and_in(app, browser, name)
+    })
+    .await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn on_a_laptop() {
+    visit(LAPTOP, "laptop").await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn on_a_phone_without_scripts_in_the_dark() {
+    let look = Look {
+        dark: true,
+        scripts: false,
+        ..PHONE
+    };
+    visit(look, "phone-dark").await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn scripts_are_off_when_they_should_be() {
+    let app = TestApp::spawn().await;
+    let look = Look {
+        scripts: false,
+        ..LAPTOP
+    };
+    with(look, |browser| async move {
+        browser.open(&format!("{}/sign-in", app.address)).await;
+        let page = "data:text/html,<title>off</title><script>document.title='on'</script>";
+        browser.open(page).await;
+        assert_eq!(browser.driver.title().await.expect("a title"), "off");
+    })
+    .await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_phone_does_not_scroll_sideways() {
+    let app = TestApp::spawn().await;
+    with(PHONE, |browser| async move {
+        for path in ["/sign-in", "/claim"] {
+            browser.open(&format!("{}{path}", app.address)).await;
+            assert_eq!(browser.overhang().await, 0, "{path}");
+            let width = browser
+                .driver
+                .execute("return innerWidth", vec![])
+                .await
+                .expect("runs");
+            assert_eq!(width.json().as_i64(), Some(360));
+            browser
+                .screenshot(&format!("{}-phone-light", &path[1..]))
+                .await;
+        }
+    })
+    .await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_form_sent_after_the_session_ended_is_kept() {
+    let app = TestApp::spawn().await;
+    let _claimed = app.person("0042").await;
+    with(LAPTOP, |browser| async move {
+        browser.open(&format!("{}/sign-in", app.address)).await;
+        browser.fill("#login", "0042").await;
+        browser.fill("#password", PASSWORD).await;
+        browser.click("main button").await;
+        browser.open(&format!("{}/password", app.address)).await;
+        browser.fill("#current", PASSWORD).await;
+        browser.fill("#password", "seven otters 18 lamps").await;
+        browser.fill("#repeat", "seven otters 18 lamps").await;
+        app.clock.put_forward(jiff::SignedDuration::from_hours(3));
+        browser.click("main button").await;
+        assert_eq!(browser.text("h1").await, "Sign in again");
+        browser.screenshot("sign-in-again").await;
+        browser.fill("#login", "0042").await;
+        browser.fill("#password", PASSWORD).await;
+        browser.click("main button").await;
+        assert_eq!(browser.text("h1").await, "You are signed in again");
+        browser.click("main button").await;
+        assert!(
+            browser
+                .text(".notice")
+                .await
+                .contains("Your password is changed")
+        );
+    })
+    .await;
+}

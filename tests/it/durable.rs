@@ -1,0 +1,198 @@
+//! Acknowledged means on disk: the server is killed while students hand in, started again, and every receipt is there.
+
+use std::collections::BTreeMap;
+use std::io::{BufRead, BufReader};
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::time::Duration;
+
+use concordant::change::Change;
+use concordant::course::Student;
+use concordant::desk::{Desk, accounts, bring_in, verify};
+use concordant::store::{Store, first_broken_event, submission};
+use concordant::term::Slot;
+
+use crate::app::{PASSWORD, Person};
+use crate::week::{acid_form, folder};
+
+struct Server {
+    process: Child,
+    address: String,
+}
+
+impl Server {
+    fn start(db: &Path) -> Self {
+        let mut process = Command::new(env!("CARGO_BIN_EXE_concordant"))
+            .args(["serve", "--listen", "127.0.0.1:0", "--db"])
+            .arg(db)
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the server starts");
+        let mut line = String::new();
+        let stderr = process.stderr.take().expect("stderr");
+        BufReader::new(stderr).read_line(&mut line).expect("a line");
+        let address = line
+            .trim()
+            .rsplit(' ')
+            .next()
+            .unwrap_or_default()
+            .to_owned();
+        assert!(address.starts_with("http://127.0.0.1:"), "{line}");
+        Self { process, address }
+    }
+}
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        // already gone if the test killed it
+        let _killed = self.process.kill();
+        let _waited = self.process.wait();
+    }
+}
+
+async fn course(db: &Path, students: usize) {
+    let desk = Desk::open(Store::open(db).await.expect("a store"))
+        .await
+        .expect("a desk");
+    let now = jiff::Timestamp::now();
+    bring_in(&desk, &folder(), "test", now)
+        .await
+        .expect("imported");
+    let many = (0..students).map(|n| {
+        Change::Student(Student {
+            id: format!("k{n}"),
+            family_name: "Many".into(),
+            given_name: "One".into(),
+            section: "A".into(),
+            email: String::new(),
+        })
+    });
+    desk.apply(many.collect(), "test", now)
+        .await
+        .expect("joined");
+    for n in 0..students {
+        accounts::set_password(desk.store(), &format!("k{n}"), PASSWORD, now)
+            .await
+            .expect("a password");
+    }
+    desk.close().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn receipts_survive_a_kill() {
+    const STUDENTS: usize = 4;
+    let directory = tempfile::tempdir().expect("a directory");
+    let db = directory.path().join("course.db");
+    course(&db, STUDENTS).await;
+    let mut receipts: BTreeMap<i64, (String, String)> = BTreeMap::new();
+    let mut revisions = [0_usize; STUDENTS];
+    for round in 0..3_u64 {
+        let mut server = Server::start(&db);
+        let mut tasks = Vec::new();
+        for (n, seen) in revisions.iter().copied().enumerate() {
+            let address = server.address.clone();
+            tasks.push(tokio::spawn(keep_handing_in(address, n, round, seen)));
+        }
+        tokio::time::sleep(Duration::from_millis(900 + 170 * round)).await;
+        // SIGKILL: nothing is flushed, nothing is said
+        server.process.kill().expect("killed");
+        server.process.wait().expect("gone");
+        for (n, task) in tasks.into_iter().enumerate() {
+            for (receipt, end) in task.await.expect("ran") {
+                receipts.insert(receipt, (format!("k{n}"), end));
+            }
+        }
+        let desk = Desk::open(Store::open(&db).await.expect("a store"))
+            .await
+            .expect("a desk");
+        let view = desk.view().await.expect("a course");
+        for (n, held) in revisions.iter_mut().enumerate() {
+            *held = view
+                .term
+                .submissions
+                .get(&Slot::new("acid", format!("k{n}")))
+                .map_or(0, Vec::len);
+        }
+        drop(view);
+        desk.close().await;
+    }
+    assert!(
+        receipts.len() >= 10,
+        "only {} receipts: too few to show anything",
+        receipts.len()
+    );
+    let desk = Desk::open(Store::open(&db).await.expect("a store"))
+        .await
+        .expect("a desk");
+    let mut reader = desk.store().read().await.expect("a reader");
+    for (receipt, (student, end)) in &receipts {
+        let stored = submission(&mut reader, student, *receipt)
+            .await
+            .expect("readable");
+        let stored =
+            stored.unwrap_or_else(|| panic!("receipt {receipt} was shown and is not there"));
+        assert_eq!(
+            stored.revision.hand_in.titrations[0].burette[0]
+                .end
+                .written(),
+            end
+        );
+    }
+    assert_eq!(
+        first_broken_event(&mut reader).await.expect("readable"),
+        None
+    );
+    drop(reader);
+    // at most one hand-in of each student in each round was stored without its receipt arriving
+    let stored: usize = revisions.iter().sum();
+    assert!(
+        stored >= receipts.len() && stored <= receipts.len() + 3 * STUDENTS,
+        "{stored} against {}",
+        receipts.len()
+    );
+    assert!(verify(&desk).await.expect("verified").1.is_empty());
+}
+
+/// Signs in and hands in one revision after another until the server is gone; returns the receipts that arrived.
+async fn keep_handing_in(
+    address: String,
+    n: usize,
+    round: u64,
+    mut seen: usize,
+) -> Vec<(i64, String)> {
+    let mut receipts = Vec::new();
+    let mut student = Person::at(&address);
+    let login = format!("k{n}");
+    if student
+        .try_post("/sign-in", &[("login", &login), ("password", PASSWORD)])
+        .await
+        .is_none()
+    {
+        return receipts;
+    }
+    let Some(token) = student.try_token().await else {
+        return receipts;
+    };
+    loop {
+        let key = format!("{round:016x}{n:08x}{seen:08x}");
+        let end = format!("20.{:02}", (seen * 7 + n) % 90 + 10);
+        let before = seen.to_string();
+        let mut fields = acid_form(&key, &before, &end, "20.48");
+        fields.push(("csrf", &token));
+        let Some(answer) = student
+            .try_post("/student/experiments/acid/hand-in", &fields)
+            .await
+        else {
+            return receipts;
+        };
+        assert_eq!(answer.status, 303, "{}", answer.body);
+        let number = answer
+            .location()
+            .rsplit('/')
+            .next()
+            .and_then(|n| n.parse().ok())
+            .expect("a receipt");
+        receipts.push((number, end));
+        seen += 1;
+    }
+}

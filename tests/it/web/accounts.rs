@@ -1,0 +1,390 @@
+//! Signing in, claiming, changing a password.
+
+use concordant::desk::accounts::{AccountError, close_account, issue_claim_codes, set_password};
+use concordant::web::Settings;
+use jiff::SignedDuration;
+
+use crate::app::{PASSWORD, TestApp};
+
+const OTHER: &str = "seven otters 18 lamps";
+
+#[tokio::test]
+async fn a_claimed_account_is_signed_in_to_and_each_role_starts_at_its_page() {
+    let app = TestApp::spawn().await;
+    for (login, home) in [
+        ("0042", "/student"),
+        ("b.tarn", "/review"),
+        ("i.quell", "/course"),
+    ] {
+        let mut claimed = app.person(login).await;
+        assert_eq!(claimed.get("/").await.location(), home);
+        let mut person = app.stranger();
+        let answer = person
+            .post_open("/sign-in", &[("login", login), ("password", PASSWORD)])
+            .await;
+        assert_eq!((answer.status, answer.location()), (303, home));
+        assert_ne!(person.cookie(), claimed.cookie());
+        assert_eq!(person.get("/").await.location(), home);
+    }
+}
+
+#[tokio::test]
+async fn staff_may_type_their_login_in_capitals() {
+    let app = TestApp::spawn().await;
+    app.person("b.tarn").await;
+    let mut person = app.stranger();
+    let answer = person
+        .post_open("/sign-in", &[("login", " B.Tarn "), ("password", PASSWORD)])
+        .await;
+    assert_eq!(answer.status, 303);
+}
+
+#[tokio::test]
+async fn a_wrong_password_and_an_unknown_login_get_the_same_answer() {
+    let app = TestApp::spawn().await;
+    app.person("0042").await;
+    let mut answers = Vec::new();
+    for login in ["0042", "0099", "0043"] {
+        let mut person = app.stranger();
+        let answer = person
+            .post_open("/sign-in", &[("login", login), ("password", OTHER)])
+            .await;
+        assert_eq!((answer.status, person.cookie()), (422, None));
+        answers.push(answer.body.replace(login, "LOGIN"));
+    }
+    assert!(answers[0].contains("do not belong together"));
+    assert!(
+        answers[0].contains("value=\"LOGIN\""),
+        "the login stays in its field"
+    );
+    assert!(!answers[0].contains(OTHER), "the password does not");
+    assert!(answers.iter().all(|answer| *answer == answers[0]));
+}
+
+#[tokio::test]
+async fn after_five_failures_a_login_waits_even_with_the_right_password() {
+    let app = TestApp::spawn().await;
+    app.person("0042").await;
+    let mut person = app.stranger();
+    for _ in 0..5 {
+        let answer = person
+            .post_open("/sign-in", &[("login", "0042"), ("password", OTHER)])
+            .await;
+        assert_eq!(answer.status, 422);
+    }
+    let right = [("login", "0042"), ("password", PASSWORD)];
+    let answer = person.post_open("/sign-in", &right).await;
+    assert_eq!(answer.status, 429);
+    assert!(answer.body.contains("Wait 15 minutes"), "{}", answer.body);
+    // another login from the same address is not held up
+    let other = person
+        .post_open("/sign-in", &[("login", "0043"), ("password", OTHER)])
+        .await;
+    assert_eq!(other.status, 422);
+    app.clock.put_forward(SignedDuration::from_mins(15));
+    assert_eq!(person.post_open("/sign-in", &right).await.status, 303);
+    // and success wipes the slate
+    for _ in 0..4 {
+        person
+            .post_open("/sign-in", &[("login", "0042"), ("password", OTHER)])
+            .await;
+    }
+    assert_eq!(person.post_open("/sign-in", &right).await.status, 303);
+}
+
+#[tokio::test]
+async fn an_address_waits_after_a_hundred_failures() {
+    let app = TestApp::spawn_with(Settings {
+        behind_proxy: true,
+        ..Settings::default()
+    })
+    .await;
+    let mut person = app.stranger();
+    let code = app.code_for("0042").await;
+    for attempt in 0..100 {
+        let login = format!("stranger-{attempt}");
+        let form = person.form(
+            "/claim",
+            &[
+                ("login", &login),
+                ("code", &code),
+                ("password", "x"),
+                ("repeat", "x"),
+            ],
+        );
+        let answer = person
+            .send(form.header("x-forwarded-for", "203.0.113.9, 198.51.100.7"))
+            .await;
+        assert_eq!(answer.status, 422);
+    }
+    let fields = [
+        ("login", "0043"),
+        ("code", "x"),
+        ("password", "x"),
+        ("repeat", "x"),
+    ];
+    let same = person
+        .form("/claim", &fields)
+        .header("x-forwarded-for", "198.51.100.7");
+    assert_eq!(person.send(same).await.status, 429);
+    let other = person
+        .form("/claim", &fields)
+        .header("x-forwarded-for", "198.51.100.7, 203.0.113.9");
+    assert_eq!(person.send(other).await.status, 422);
+}
+
+#[tokio::test]
+async fn a_claim_code_works_once_for_its_owner_until_it_is_too_old() {
+    let app = TestApp::spawn().await;
+    let first = app.code_for("0042").await;
+    let second = app.code_for("0042").await;
+    let mut person = app.stranger();
+    let fields = |login: &'static str, code: &str| {
+        let fields = [
+            ("login", login),
+            ("code", code),
+            ("password", PASSWORD),
+            ("repeat", PASSWORD),
+        ];
+        fields.map(|(name, value)| (name, value.to_owned()))
+    };
+    let mut claim = async |login: &'static str, code: &str| {
+        let fields = fields(login, code);
+        let fields: Vec<_> = fields
+            .iter()
+            .map(|(name, value)| (*name, value.as_str()))
+            .collect();
+        let answer = person.post_open("/claim", &fields).await;
+        (answer.status, answer.body)
+    };
+    let (status, body) = claim("0042", &first).await;
+    assert!(
+        status == 422 && body.contains("a newer one was given out"),
+        "replaced: {body}"
+    );
+    let (status, body) = claim("0043", &second).await;
+    assert!(
+        status == 422 && body.contains("do not belong together"),
+        "not theirs: {body}"
+    );
+    assert_eq!(
+        claim("0042", &second.replace('-', " ").to_lowercase())
+            .await
+            .0,
+        303
+    );
+    let (status, body) = claim("0042", &second).await;
+    assert!(
+        status == 422 && body.contains("has been used"),
+        "used: {body}"
+    );
+    let third = app.code_for("0051").await;
+    app.clock.put_forward(SignedDuration::from_hours(14 * 24));
+    let (status, body) = claim("0051", &third).await;
+    assert!(status == 422 && body.contains("too old"), "expired: {body}");
+}
+
+#[tokio::test]
+async fn a_refused_password_leaves_the_code_as_it_was() {
+    let app = TestApp::spawn().await;
+    let code = app.code_for("0042").await;
+    let mut person = app.stranger();
+    for (password, repeat, word) in [
+        ("kettle", "kettle", "at least 15"),
+        ("passwordpassword", "passwordpassword", "many people"),
+        (PASSWORD, OTHER, "differ"),
+    ] {
+        let fields = [
+            ("login", "0042"),
+            ("code", &code),
+            ("password", password),
+            ("repeat", repeat),
+        ];
+        let answer = person.post_open("/claim", &fields).await;
+        assert_eq!(answer.status, 422);
+        assert!(answer.body.contains(word), "{}", answer.body);
+        assert!(answer.body.contains(&code), "what was typed stays");
+    }
+    let fields = [
+        ("login", "0042"),
+        ("code", &code),
+        ("password", PASSWORD),
+        ("repeat", PASSWORD),
+    ];
+    assert_eq!(person.post_open("/claim", &fields).await.status, 303);
+}
+
+#[tokio::test]
+async fn one_code_claimed_twice_at_once_succeeds_once() {
+    let app = TestApp::spawn().await;
+    let code = app.code_for("0042").await;
+    let fields = [
+        ("login", "0042"),
+        ("code", &code),
+        ("password", PASSWORD),
+        ("repeat", PASSWORD),
+    ];
+    let (mut one, mut two) = (app.stranger(), app.stranger());
+    let (one, two) = tokio::join!(
+        one.post_open("/claim", &fields),
+        two.post_open("/claim", &fields)
+    );
+    let mut statuses = [one.status, two.status];
+    statuses.sort_unstable();
+    assert_eq!(statuses, [303, 422]);
+}
+
+#[tokio::test]
+async fn a_session_ends_at_sign_out_idle_or_too_old() {
+    let app = TestApp::spawn().await;
+    let mut person = app.person("0042").await;
+    let held = person.cookie().map(str::to_owned);
+    let answer = person.post_form("/sign-out", &[]).await;
+    assert_eq!(
+        (answer.status, answer.location(), person.cookie()),
+        (303, "/sign-in", None)
+    );
+    assert_eq!(answer.header("clear-site-data"), "\"storage\"");
+    person.set_cookie(held);
+    assert_eq!(
+        person.get("/password").await.location(),
+        "/sign-in?next=%2Fpassword"
+    );
+
+    let sign_in = [("login", "0042"), ("password", PASSWORD)];
+    person.post_open("/sign-in", &sign_in).await;
+    app.clock.put_forward(SignedDuration::from_mins(119));
+    assert_eq!(person.get("/password").await.status, 200);
+    app.clock.put_forward(SignedDuration::from_mins(120));
+    assert_eq!(person.get("/password").await.status, 303);
+
+    person.post_open("/sign-in", &sign_in).await;
+    for _ in 0..11 {
+        app.clock.put_forward(SignedDuration::from_hours(1));
+        assert_eq!(person.get("/password").await.status, 200);
+    }
+    app.clock.put_forward(SignedDuration::from_hours(1));
+    assert_eq!(person.get("/password").await.status, 303);
+}
+
+#[tokio::test]
+async fn signing_in_again_ends_the_session_there_was() {
+    let app = TestApp::spawn().await;
+    let mut person = app.person("0042").await;
+    let held = person.cookie().map(str::to_owned);
+    person
+        .post_open("/sign-in", &[("login", "0042"), ("password", PASSWORD)])
+        .await;
+    assert_ne!(person.cookie().map(str::to_owned), held);
+    person.set_cookie(held);
+    assert_eq!(person.get("/password").await.status, 303);
+}
+
+#[tokio::test]
+async fn a_changed_password_ends_every_other_session() {
+    let app = TestApp::spawn().await;
+    let mut here = app.person("0042").await;
+    let mut there = app.stranger();
+    there
+        .post_open("/sign-in", &[("login", "0042"), ("password", PASSWORD)])
+        .await;
+    let fields = [
+        ("current", "not the present one"),
+        ("password", OTHER),
+        ("repeat", OTHER),
+    ];
+    let answer = here.post_form("/password", &fields).await;
+    assert!(answer.status == 422 && answer.body.contains("not your present password"));
+    let fields = [
+        ("current", PASSWORD),
+        ("password", OTHER),
+        ("repeat", OTHER),
+    ];
+    let answer = here.post_form("/password", &fields).await;
+    assert!(answer.status == 200 && answer.body.contains("Your password is changed"));
+    assert_eq!(here.get("/password").await.status, 200);
+    assert_eq!(there.get("/password").await.status, 303);
+    let old = there
+        .post_open("/sign-in", &[("login", "0042"), ("password", PASSWORD)])
+        .await;
+    assert_eq!(old.status, 422);
+    let new = there
+        .post_open("/sign-in", &[("login", "0042"), ("password", OTHER)])
+        .await;
+    assert_eq!(new.status, 303);
+}
+
+#[tokio::test]
+async fn a_closed_account_lets_nobody_in_until_it_is_opened_again() {
+    let app = TestApp::spawn().await;
+    let mut person = app.person("b.tarn").await;
+    let now = app.clock.now();
+    close_account(app.desk.store(), "b.tarn", true, now)
+        .await
+        .expect("closes");
+    assert_eq!(person.get("/password").await.status, 303);
+    let sign_in = [("login", "b.tarn"), ("password", PASSWORD)];
+    assert_eq!(person.post_open("/sign-in", &sign_in).await.status, 422);
+    close_account(app.desk.store(), "b.tarn", false, now)
+        .await
+        .expect("opens");
+    assert_eq!(person.post_open("/sign-in", &sign_in).await.status, 303);
+}
+
+#[tokio::test]
+async fn codes_and_passwords_are_only_for_people_on_a_list() {
+    let app = TestApp::spawn().await;
+    let (store, now) = (app.desk.store(), app.clock.now());
+    let logins = ["0042", "0099", "nobody"].map(str::to_owned);
+    let why = issue_claim_codes(store, &logins, now)
+        .await
+        .expect_err("two are unknown");
+    assert_eq!(
+        why.to_string(),
+        "found 0099, nobody, expected logins on the roster or the staff list, and not on both"
+    );
+    let why = set_password(store, "0099", PASSWORD, now)
+        .await
+        .expect_err("is unknown");
+    assert!(matches!(why, AccountError::Logins(_)));
+    let why = set_password(store, "0042", "short", now)
+        .await
+        .expect_err("is short");
+    assert!(matches!(why, AccountError::Password(_)));
+    let set = set_password(store, "0042", OTHER, now)
+        .await
+        .expect("is set");
+    assert_eq!(set.name, "Ada Fennimore");
+    let mut person = app.stranger();
+    assert_eq!(
+        person
+            .post_open("/sign-in", &[("login", "0042"), ("password", OTHER)])
+            .await
+            .status,
+        303
+    );
+}
+
+#[tokio::test]
+async fn nothing_secret_is_in_the_database_as_it_is() {
+    let app = TestApp::spawn().await;
+    let code = app.code_for("0043").await;
+    let person = app.person("0042").await;
+    let copy = tempfile::tempdir().expect("a directory");
+    let file = copy.path().join("copy.db");
+    app.desk.store().backup(&file).await.expect("a copy");
+    let bytes = std::fs::read(&file).expect("is read");
+    let holds = |text: &str| {
+        bytes
+            .windows(text.len())
+            .any(|window| window == text.as_bytes())
+    };
+    let token = person
+        .cookie()
+        .and_then(|cookie| cookie.split('=').nth(1))
+        .expect("a cookie");
+    for secret in [PASSWORD, &code, &code.replace('-', ""), token] {
+        assert!(!holds(secret), "{secret}");
+    }
+    assert!(holds("$argon2id$v=19$m=19456,t=2,p=1$"));
+}

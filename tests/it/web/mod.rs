@@ -1,0 +1,4 @@
+//! Pages over HTTP.
+
+mod accounts;
+mod frame;
