@@ -27,7 +27,7 @@ pub use prepare::{
     plan_roster, release, withdraw,
 };
 pub use recompute::{Difference, recompute, verify};
-pub use review::{ReviewError, decide, give_points};
+pub use review::{ReviewError, decide, give_points, give_points_to};
 pub use texts::FileTexts;
 
 use crate::change::{Change, Reach};

@@ -8,7 +8,7 @@ mod entry;
 mod experiment;
 mod home;
 mod receipt;
-mod record;
+pub(super) mod record;
 
 use axum::Router;
 use axum::routing::{get, post};
