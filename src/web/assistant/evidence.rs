@@ -165,7 +165,9 @@ fn flag_view(flag: &Flag, handed_in: usize) -> FlagView {
         evidence: flag.evidence.clone(),
         by_chance: match expected {
             Some(expected) if flag.chance > 0.0 => {
-                format!("Chance alone raises {expected} of these among the {handed_in} hand-ins of the section.")
+                format!(
+                    "Chance alone raises {expected} of these among the {handed_in} hand-ins of the section."
+                )
             }
             _ => String::new(),
         },
@@ -249,4 +251,3 @@ fn budget(budget: &Budget) -> BudgetView {
         observed: observed.is_some(),
     }
 }
-

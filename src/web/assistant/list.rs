@@ -61,7 +61,9 @@ pub async fn page(
     let line = |entry: &Entry| line(entry, &query_of_lines);
     let mut frame = visitor.frame("Review");
     frame.notice = notice(&view, &visitor, &query);
-    let first = list.first().map(|entry| with_query(&address(entry.slot), &query_of_lines));
+    let first = list
+        .first()
+        .map(|entry| with_query(&address(entry.slot), &query_of_lines));
     Ok(Page(ListPage {
         frame,
         waiting,
@@ -113,7 +115,11 @@ fn line(entry: &Entry, query: &str) -> Line {
 impl ListPage {
     /// The heading of the list.
     fn what(&self) -> String {
-        let noun = if self.count == 1 { "submission" } else { "submissions" };
+        let noun = if self.count == 1 {
+            "submission"
+        } else {
+            "submissions"
+        };
         match self.filter.standing {
             Standing::All => format!("{} {noun} handed in", self.count),
             standing => format!("{} {noun} {}", self.count, standing.words()),
