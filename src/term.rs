@@ -234,22 +234,46 @@ impl Term {
         names
     }
 
-    /// Whose hand-in counts for a student: their own, or that of a member of their bench group.
+    /// Whose readings count for a student: their own, or those of a member of their bench group. An answer without
+    /// readings is kept, but hands nothing in.
     #[must_use]
     pub fn handed_in_by(&self, slot: &Slot) -> Option<(&Slot, &[Revision])> {
-        let own = self.submissions.get_key_value(slot);
+        let with_readings = |slot: &Slot| {
+            let (slot, revisions) = self.submissions.get_key_value(slot)?;
+            let read = revisions
+                .last()
+                .is_some_and(|last| !last.hand_in.titrations.is_empty());
+            read.then_some((slot, revisions.as_slice()))
+        };
         let shared = || {
             let group = self.groups.get(slot)?;
             let mates = self
                 .groups
                 .iter()
                 .filter(|(s, g)| s.experiment == slot.experiment && *g == group);
-            mates
-                .filter_map(|(s, _)| self.submissions.get_key_value(s))
-                .next()
+            mates.filter_map(|(mate, _)| with_readings(mate)).next()
         };
-        own.or_else(shared)
-            .map(|(slot, revisions)| (slot, revisions.as_slice()))
+        with_readings(slot).or_else(shared)
+    }
+
+    /// What is judged for a student: the readings that count, with the student's own answer.
+    #[must_use]
+    pub fn hand_in_of(&self, slot: &Slot) -> Option<HandIn> {
+        let (reader, revisions) = self.handed_in_by(slot)?;
+        let hand_in = &revisions.last()?.hand_in;
+        let own = self
+            .submissions
+            .get(slot)
+            .and_then(|revisions| revisions.last());
+        let reported = if reader == slot {
+            hand_in.reported.clone()
+        } else {
+            own.and_then(|r| r.hand_in.reported.clone())
+        };
+        Some(HandIn {
+            reported,
+            ..hand_in.clone()
+        })
     }
 
     /// Judges everything handed in, in course and roster order.
@@ -329,10 +353,11 @@ impl Term {
         let (handed_in, revisions) = self.handed_in_by(slot)?;
         let revision = revisions.last()?;
         let empty = DefaultLots::default();
+        let hand_in = self.hand_in_of(slot)?;
         let settlement = settlement(self.decisions.get(slot).map_or(&[], Vec::as_slice));
         Some(use_case(&Case {
             procedure: &desk.experiment.procedure,
-            hand_in: &revision.hand_in,
+            hand_in: &hand_in,
             revision: u32::try_from(revisions.len()).unwrap_or(u32::MAX),
             lots: &self.lots,
             default_lots: desk.lots.get(student.section.as_str()).unwrap_or(&empty),

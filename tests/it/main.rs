@@ -10,6 +10,7 @@ mod files;
 mod hand_in;
 mod layering;
 mod marking;
+mod outside;
 mod parsers;
 mod reference;
 mod revisions;
