@@ -131,7 +131,10 @@ pub async fn give_points(
         student,
     } = slot;
     let refused = give_points_to(desk, &experiment, &[(student, points)], who).await?;
-    refused.into_iter().next().map_or(Ok(()), |(_, why)| Err(why))
+    refused
+        .into_iter()
+        .next()
+        .map_or(Ok(()), |(_, why)| Err(why))
 }
 
 /// Gives points by hand to students of an experiment, or replaces those given. Points that cannot be given come back,

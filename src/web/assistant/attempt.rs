@@ -157,7 +157,9 @@ pub fn parse_points(text: &str) -> Result<Decimal, String> {
     let text = text.trim();
     let bad = || match text {
         "" => "found nothing, expected a number such as 1.5".to_owned(),
-        _ => format!("found \u{201c}{text}\u{201d}, expected a number such as 1.5, with at most two decimals"),
+        _ => format!(
+            "found \u{201c}{text}\u{201d}, expected a number such as 1.5, with at most two decimals"
+        ),
     };
     let (minus, digits) = match text.strip_prefix(['-', '\u{2212}']) {
         Some(rest) => (true, rest),
@@ -203,7 +205,10 @@ mod tests {
             "", " ", "-", ".", "1.255", "1e3", "--1", "1 0", "½", "1.2.3", "1234567", "٣",
         ] {
             let why = parse_points(text).expect_err(text);
-            assert!(why.contains("expected a number such as 1.5"), "{text}: {why}");
+            assert!(
+                why.contains("expected a number such as 1.5"),
+                "{text}: {why}"
+            );
         }
     }
 }

@@ -34,7 +34,15 @@ pub async fn decide(
     };
     let accepted = ruling == Ruling::Accept;
     let who = (visitor.login.as_str(), state.clock.now());
-    let done = desk::decide(&state.desk, slot.clone(), ruling, &attempt.reason, seen, who).await;
+    let done = desk::decide(
+        &state.desk,
+        slot.clone(),
+        ruling,
+        &attempt.reason,
+        seen,
+        who,
+    )
+    .await;
     match done {
         Ok(()) if accepted => Ok(onward(&slot, next.as_ref(), &filter.waiting())),
         Ok(()) => Ok(back(&slot, &filter, "decided")),
@@ -72,7 +80,9 @@ pub async fn points(
 fn seen(fields: &Fields) -> PageResult<usize> {
     let text = fields.need("seen")?;
     text.parse().map_err(|_| {
-        PageError::bad_request("The form has lost count of the versions. Go back, reload the page and decide again.")
+        PageError::bad_request(
+            "The form has lost count of the versions. Go back, reload the page and decide again.",
+        )
     })
 }
 

@@ -105,7 +105,10 @@ impl Filter {
             ("flag", self.flag.map_or("", FlagCode::code)),
             ("status", standing),
         ];
-        let said = own.iter().chain(more).filter(|(_, value)| !value.is_empty());
+        let said = own
+            .iter()
+            .chain(more)
+            .filter(|(_, value)| !value.is_empty());
         form_urlencoded::Serializer::new(String::new())
             .extend_pairs(said)
             .finish()

@@ -197,7 +197,10 @@ fn changed(
             continue;
         };
         let fault = if typed.typed.is_empty() {
-            Err("found nothing, expected points: once given they can be changed, not taken back".into())
+            Err(
+                "found nothing, expected points: once given they can be changed, not taken back"
+                    .into(),
+            )
         } else if row.was != typed.was && row.was != typed.typed {
             let now = &row.was;
             Err(format!(

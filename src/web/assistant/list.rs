@@ -61,7 +61,10 @@ pub async fn page(
     let line = |entry: &Entry| line(entry, &query_of_lines);
     let mut frame = visitor.frame("Review");
     frame.notice = notice(&view, &visitor, &query);
-    let first = list.first().map(|entry| with_query(&address(entry.slot), &query_of_lines));
+    let begins = list
+        .first()
+        .filter(|_| filter.standing == Standing::ToReview);
+    let first = begins.map(|entry| with_query(&address(entry.slot), &query_of_lines));
     Ok(Page(ListPage {
         frame,
         waiting,
@@ -113,8 +116,15 @@ fn line(entry: &Entry, query: &str) -> Line {
 impl ListPage {
     /// The heading of the list.
     fn what(&self) -> String {
-        let noun = if self.count == 1 { "submission" } else { "submissions" };
+        let noun = if self.count == 1 {
+            "submission"
+        } else {
+            "submissions"
+        };
         match self.filter.standing {
+            Standing::ToReview if !self.filter.narrows() => {
+                "What waits, most consequential first".into()
+            }
             Standing::All => format!("{} {noun} handed in", self.count),
             standing => format!("{} {noun} {}", self.count, standing.words()),
         }

@@ -30,8 +30,14 @@ pub fn routes() -> Router<AppState> {
             get(grid::page).post(grid::save),
         )
         .route("/review/{experiment}/{student}", get(submission::page))
-        .route("/review/{experiment}/{student}/decide", post(decide::decide))
-        .route("/review/{experiment}/{student}/points", post(decide::points))
+        .route(
+            "/review/{experiment}/{student}/decide",
+            post(decide::decide),
+        )
+        .route(
+            "/review/{experiment}/{student}/points",
+            post(decide::points),
+        )
 }
 
 /// One submission an assistant may see.

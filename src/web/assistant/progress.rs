@@ -55,7 +55,10 @@ pub fn progress(view: &Image, visitor: &AssistantVisitor) -> Vec<ProgressRow> {
     let mut rows = Vec::new();
     for experiment in &term.experiments {
         for (section, ids) in &sections {
-            let slots: Vec<Slot> = ids.iter().map(|id| Slot::new(&experiment.key, *id)).collect();
+            let slots: Vec<Slot> = ids
+                .iter()
+                .map(|id| Slot::new(&experiment.key, *id))
+                .collect();
             let judged: Vec<Status> = slots
                 .iter()
                 .filter_map(|slot| view.judged.get(slot).map(|judged| judged.status))

@@ -50,7 +50,9 @@ pub fn short_list<'a>(
         .filter(|(_, judged)| filter.standing.holds(judged.status))
         .filter(|(_, judged)| {
             let flags = &judged.evaluation.flags;
-            filter.flag.is_none_or(|code| flags.iter().any(|f| f.code == code))
+            filter
+                .flag
+                .is_none_or(|code| flags.iter().any(|f| f.code == code))
         })
         .filter_map(|(slot, judged)| {
             Some(Entry {

@@ -5,9 +5,7 @@ use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 
 use super::attempt::Attempt;
-use super::evidence::{
-    self, BudgetView, FlagView, MarksView, ResultView, TrialLine, recomputed,
-};
+use super::evidence::{self, BudgetView, FlagView, MarksView, ResultView, TrialLine, recomputed};
 use super::filter::{Filter, with_query};
 use super::shortlist::{next, short_list};
 use super::timeline::{Event, events, notice, signed, status_tag};
@@ -197,20 +195,23 @@ fn issued<'a>(view: &'a Image, slot: &Slot, found: &Found) -> Option<&'a str> {
 fn earlier(view: &Image, found: &Found) -> Vec<Earlier> {
     let zone = &view.term.course.zone;
     let pairs = found.revisions.iter().zip(found.revisions.iter().skip(1));
-    let one = |(index, (revision, by)): (usize, (&crate::term::Revision, &crate::term::Revision))| Earlier {
-        number: index.saturating_add(1),
-        at: revision
-            .submitted_at
-            .map(|at| dates::instant(zone, at))
-            .unwrap_or_default(),
-        replaced_because: by.reason.clone(),
-        reported: revision
-            .hand_in
-            .reported
-            .as_ref()
-            .map(|r| r.written().to_owned()),
-        rows: trial_rows(&found.experiment.procedure, &revision.hand_in),
-    };
+    let one =
+        |(index, (revision, by)): (usize, (&crate::term::Revision, &crate::term::Revision))| {
+            Earlier {
+                number: index.saturating_add(1),
+                at: revision
+                    .submitted_at
+                    .map(|at| dates::instant(zone, at))
+                    .unwrap_or_default(),
+                replaced_because: by.reason.clone(),
+                reported: revision
+                    .hand_in
+                    .reported
+                    .as_ref()
+                    .map(|r| r.written().to_owned()),
+                rows: trial_rows(&found.experiment.procedure, &revision.hand_in),
+            }
+        };
     pairs.enumerate().map(one).rev().collect()
 }
 

@@ -46,7 +46,10 @@ pub fn events(view: &Image, slot: &Slot, found: &Found) -> Vec<Event> {
     let decisions = decisions.map(|decision| {
         let who = name_of(view, &decision.by);
         let at = Some(decision.at);
-        (at, event(at, ruled(&decision.ruling), who, &decision.reason))
+        (
+            at,
+            event(at, ruled(&decision.ruling), who, &decision.reason),
+        )
     });
     let mut all: Vec<(Option<Timestamp>, Event)> = hand_ins.chain(decisions).collect();
     all.sort_by_key(|(at, _)| *at);
@@ -77,7 +80,11 @@ fn ruled(ruling: &Ruling) -> String {
 
 /// A number with its sign, as people write it.
 pub fn signed(points: rust_decimal::Decimal) -> String {
-    let sign = if points.is_sign_negative() { "\u{2212}" } else { "+" };
+    let sign = if points.is_sign_negative() {
+        "\u{2212}"
+    } else {
+        "+"
+    };
     format!("{sign}{}", plain(points.abs()))
 }
 
@@ -94,7 +101,10 @@ pub fn notice(view: &Image, visitor: &AssistantVisitor, query: &Fields) -> Optio
         "points" => "Points by hand kept".to_owned(),
         _ => return None,
     };
-    Some(format!("{what}: {} ({}), {points}.", found.student, found.student.id))
+    Some(format!(
+        "{what}: {} ({}), {points}.",
+        found.student, found.student.id
+    ))
 }
 
 /// Where a submission stands: the class of its tag, and a word.
