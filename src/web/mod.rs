@@ -17,6 +17,8 @@ mod sign_in;
 mod state;
 pub mod student;
 mod surround;
+#[cfg(test)]
+mod tests;
 pub mod upload;
 pub mod visitor;
 

@@ -41,8 +41,8 @@ impl<S: Send + Sync> FromRequest<S> for Upload {
 
     async fn from_request(request: Request, state: &S) -> PageResult<Self> {
         let (parts, body) = request.into_parts();
-        let mut again = Request::new(body);
-        *again.headers_mut() = parts.headers.clone();
+        // with its extensions, where axum keeps the limit that is switched off
+        let again = Request::from_parts(parts.clone(), body);
         let mut multipart = Multipart::from_request(again, state).await.map_err(|_| {
             PageError::unsupported(
                 "This is not a form with a file as our pages send it. Go back, reload the page and send it again.",

@@ -5,7 +5,7 @@ use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 
 use super::bench::sample_words;
-use super::record::{TrialRow, VolumeSpread, trial_rows, volume_spread};
+use super::record::{TrialRow, VolumeSpread, sample_unit, trial_rows, volume_spread};
 use crate::course::Experiment;
 use crate::desk::Image;
 use crate::judge::{Evaluation, PartMark};
@@ -85,7 +85,7 @@ pub async fn page(
     let text = &procedure.text;
     Ok(Page(ExperimentPage {
         frame: visitor.frame(&procedure.title),
-        sample_unit: procedure.sample.glassware.kind().unit(),
+        sample_unit: sample_unit(&experiment.procedure),
         key: key.clone(),
         title: procedure.title.clone(),
         due: dates::local(experiment.dates.due),
