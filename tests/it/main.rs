@@ -2,6 +2,7 @@
 
 mod app;
 mod append_only;
+mod assistant;
 mod audit;
 mod browser;
 mod course;

@@ -209,6 +209,13 @@ pub fn recomputed(view: &Image, slot: &Slot) -> (Option<BudgetView>, Vec<Derivat
 
 fn budget(budget: &Budget) -> BudgetView {
     let short = |value: f64| from_f64(value, 2).map(plain).unwrap_or_default();
+    // one number of decimals for the whole column, one more than the sum is worth
+    let standard = from_f64(budget.standard, 2).map(|u| to_figures(u, 2).scale());
+    let places = standard.unwrap_or(4).saturating_add(1);
+    let column = |value: f64| {
+        let amount = from_f64(value, 6).map(|amount| to_decimals(amount, places));
+        amount.map(|amount| amount.to_string()).unwrap_or_default()
+    };
     let observed = budget
         .observed_random
         .filter(|seen| *seen > budget.predicted_random);
@@ -221,7 +228,7 @@ fn budget(budget: &Budget) -> BudgetView {
         lines.push(BudgetLine {
             name: "scatter of the trials as seen, s/√n".into(),
             kind: "each trial",
-            amount: short(seen),
+            amount: column(seen),
             share: share(seen),
         });
     }
@@ -231,7 +238,7 @@ fn budget(budget: &Budget) -> BudgetView {
             Scope::Shared => "all trials alike",
             Scope::Each => "each trial",
         },
-        amount: short(one.amount),
+        amount: column(one.amount),
         share: if one.scope == Scope::Each && observed.is_some() {
             None
         } else {

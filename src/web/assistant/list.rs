@@ -61,9 +61,10 @@ pub async fn page(
     let line = |entry: &Entry| line(entry, &query_of_lines);
     let mut frame = visitor.frame("Review");
     frame.notice = notice(&view, &visitor, &query);
-    let first = list
+    let begins = list
         .first()
-        .map(|entry| with_query(&address(entry.slot), &query_of_lines));
+        .filter(|_| filter.standing == Standing::ToReview);
+    let first = begins.map(|entry| with_query(&address(entry.slot), &query_of_lines));
     Ok(Page(ListPage {
         frame,
         waiting,
@@ -121,6 +122,9 @@ impl ListPage {
             "submissions"
         };
         match self.filter.standing {
+            Standing::ToReview if !self.filter.narrows() => {
+                "What waits, most consequential first".into()
+            }
             Standing::All => format!("{} {noun} handed in", self.count),
             standing => format!("{} {noun} {}", self.count, standing.words()),
         }

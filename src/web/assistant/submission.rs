@@ -14,7 +14,7 @@ use crate::desk::Image;
 use crate::judge::FlagCode;
 use crate::measure::plain;
 use crate::term::{Slot, settlement};
-use crate::web::student::record::{TrialRow, VolumeSpread, trial_rows, volume_spread};
+use crate::web::student::record::{TrialRow, VolumeSpread, sample_unit, trial_rows, volume_spread};
 use crate::web::{AppState, AssistantVisitor, Frame, Page, PageResult, QueryFields, dates};
 use crate::workup::DerivationLine;
 
@@ -134,7 +134,7 @@ pub fn page_of(
         spread: last.and_then(|hand_in| volume_spread(procedure, hand_in)),
         result: evidence::result(evaluation),
         unit: procedure.result.unit.name(),
-        sample_unit: procedure.sample.glassware.kind().unit(),
+        sample_unit: sample_unit(procedure),
         expressed_as: procedure.result.expressed_as.to_string(),
         reported: last.and_then(|h| h.reported.as_ref().map(|r| r.written().to_owned())),
         flags: evidence::flags(view, slot, &found),
