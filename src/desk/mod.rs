@@ -31,7 +31,7 @@ pub use prepare::{
 };
 pub use procedures::{ProcedureError, enter_procedure, procedure_titles};
 pub use recompute::{Difference, recompute, verify};
-pub use review::{ReviewError, decide, give_points};
+pub use review::{ReviewError, decide, give_points, give_points_to};
 pub use texts::FileTexts;
 
 use crate::change::{Change, Reach};

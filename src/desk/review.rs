@@ -124,26 +124,51 @@ pub async fn give_points(
     desk: &Desk,
     slot: Slot,
     points: Decimal,
-    (login, at): (&str, Timestamp),
+    who: (&str, Timestamp),
 ) -> Result<(), ReviewError> {
+    let Slot {
+        experiment,
+        student,
+    } = slot;
+    let refused = give_points_to(desk, &experiment, &[(student, points)], who).await?;
+    refused
+        .into_iter()
+        .next()
+        .map_or(Ok(()), |(_, why)| Err(why))
+}
+
+/// Gives points by hand to students of an experiment, or replaces those given. Points that cannot be given come back,
+/// each with why; the others are on disk.
+///
+/// # Errors
+/// [`ReviewError`]; then nothing changed.
+pub async fn give_points_to(
+    desk: &Desk,
+    experiment: &str,
+    points: &[(String, Decimal)],
+    (login, at): (&str, Timestamp),
+) -> Result<Vec<(String, ReviewError)>, ReviewError> {
+    let mut refused = Vec::new();
     desk.apply_if(login, at, |image| {
         let term = &image.ok_or(StoreError::NoCourse)?.term;
-        let experiment = term
-            .experiment(&slot.experiment)
-            .ok_or(ReviewError::NotFound)?;
-        term.student(&slot.student).ok_or(ReviewError::NotFound)?;
-        let most = experiment.procedure.marking.by_hand.unwrap_or_default();
-        if points < Decimal::ZERO || points > most {
-            return Err(ReviewError::Points {
-                found: points,
-                most,
-            });
+        let found = term.experiment(experiment).ok_or(ReviewError::NotFound)?;
+        let most = found.procedure.marking.by_hand.unwrap_or_default();
+        let mut changes = Vec::new();
+        for (student, points) in points {
+            let (found, slot) = (*points, Slot::new(experiment, student));
+            if term.student(student).is_none() {
+                refused.push((student.clone(), ReviewError::NotFound));
+            } else if found < Decimal::ZERO || found > most {
+                refused.push((student.clone(), ReviewError::Points { found, most }));
+            } else if term.by_hand.get(&slot) != Some(points) {
+                changes.push(Change::ByHand {
+                    slot,
+                    points: found,
+                });
+            }
         }
-        if term.by_hand.get(&slot) == Some(&points) {
-            return Ok(Vec::new());
-        }
-        Ok(vec![Change::ByHand { slot, points }])
+        Ok::<_, ReviewError>(changes)
     })
     .await?;
-    Ok(())
+    Ok(refused)
 }

@@ -77,7 +77,7 @@ pub fn simulate(
         titrations.push(student.titrate(TrialLabel::Blank, blank, None)?);
     }
     if hand.rough {
-        let sample = as_f64(procedure.sample.nominal);
+        let sample = student.take_sample();
         let titre = titre_for(procedure, bench, sample, blank)? + student.uniform(0.2, 0.9);
         titrations.push(student.titrate(TrialLabel::Rough, titre, Some(sample))?);
     }

@@ -13,6 +13,8 @@ use super::visitor::anyone;
 pub const MOST_BYTES: usize = 64 * 1024;
 /// Bytes read past a limit and thrown away, so that the browser hears the answer instead of a broken connection.
 const MOST_DRAINED: usize = 64 * 1024 * 1024;
+/// Forms that are not kept to be sent again: they hold passwords, or nothing.
+pub(super) const NOT_KEPT: [&str; 4] = ["/sign-in", "/sign-out", "/claim", "/password"];
 /// The hidden field that shows a form is from a page of this session.
 pub const TOKEN_FIELD: &str = "csrf";
 
@@ -161,10 +163,11 @@ impl<S: Sync> FromRequestParts<S> for QueryFields {
     }
 }
 
-/// The form offered again, unless it holds a file.
+/// The form offered again, unless it holds a file or a password.
 fn again(parts: &Parts, fields: Vec<(String, String)>) -> Option<Box<Again>> {
     let path = parts.uri.path().to_owned();
-    is_form(&parts.headers).then(|| Box::new(Again { path, fields }))
+    let keep = is_form(&parts.headers) && !NOT_KEPT.contains(&path.as_str());
+    keep.then(|| Box::new(Again { path, fields }))
 }
 
 async fn posted(headers: &HeaderMap, body: Body, most: usize) -> PageResult<Fields> {

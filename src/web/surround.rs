@@ -97,9 +97,9 @@ async fn keep_form(
     request: Request,
     anyone: &Anyone,
 ) -> Result<(Request, Option<Again>), PageError> {
-    let open = ["/sign-in", "/claim"].contains(&anyone.path.as_str());
+    let not_kept = fields::NOT_KEPT.contains(&anyone.path.as_str());
     if anyone.session.is_some()
-        || open
+        || not_kept
         || request.method().is_safe()
         || !fields::is_form(request.headers())
     {

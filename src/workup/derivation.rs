@@ -52,6 +52,8 @@ fn shown(graph: &Graph, id: StepId) -> String {
     let step = graph.get(id);
     match step.operation {
         Operation::Given if step.value.scale() <= 10 => step.value.to_string(),
+        // a difference of readings keeps their decimals
+        Operation::Sum(_) if step.value.scale() <= SHOWN => step.value.to_string(),
         _ => plain(to_figures(step.value, SHOWN)),
     }
 }

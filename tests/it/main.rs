@@ -2,16 +2,17 @@
 
 mod app;
 mod append_only;
+mod assistant;
 mod audit;
 mod browser;
 mod coordinator;
-mod coordinator_files;
 mod course;
 mod durable;
 mod files;
 mod hand_in;
 mod layering;
 mod marking;
+mod outside;
 mod parsers;
 mod reference;
 mod revisions;

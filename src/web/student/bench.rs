@@ -6,7 +6,7 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 
 use super::entry::{Doubt, Entry, FILLINGS, FieldFault, doubts, field_name, title};
-use super::record::{TrialRow, VolumeSpread, trial_rows, volume_spread};
+use super::record::{TrialRow, VolumeSpread, sample_unit, trial_rows, volume_spread};
 use crate::chem::Formula;
 use crate::columns::Column;
 use crate::course::Experiment;
@@ -274,7 +274,7 @@ fn checked(
             let due = view.term.course.zone.instant(experiment.dates.due);
             let page = Look {
                 frame: visitor.frame("Look it over"),
-                sample_unit: procedure.sample.glassware.kind().unit(),
+                sample_unit: sample_unit(procedure),
                 heading: heading(view, experiment, visitor),
                 hidden: hidden(&entry),
                 rows: trial_rows(procedure, &hand_in),

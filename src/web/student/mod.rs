@@ -8,7 +8,7 @@ mod entry;
 mod experiment;
 mod home;
 mod receipt;
-mod record;
+pub(super) mod record;
 
 pub(super) use bench::sample_words;
 

@@ -4,7 +4,7 @@ use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 
-use super::record::{TrialRow, trial_rows};
+use super::record::{TrialRow, sample_unit, trial_rows};
 use crate::web::{AppState, Frame, Page, PageError, PageResult, StudentVisitor, dates};
 
 #[derive(Template)]
@@ -41,7 +41,7 @@ pub async fn page(
     let hand_in = &stored.revision.hand_in;
     Ok(Page(ReceiptPage {
         frame: visitor.frame(format!("Receipt {number}")),
-        sample_unit: experiment.procedure.sample.glassware.kind().unit(),
+        sample_unit: sample_unit(&experiment.procedure),
         number,
         key: experiment.key.clone(),
         title: experiment.procedure.title.clone(),

@@ -58,6 +58,15 @@ pub fn trial_rows(procedure: &Procedure, hand_in: &HandIn) -> Vec<TrialRow> {
     .collect()
 }
 
+/// Unit of the sample's readings; empty where the sample is not read.
+pub fn sample_unit(procedure: &Procedure) -> &'static str {
+    if Column::of_sample(procedure).is_empty() {
+        ""
+    } else {
+        procedure.sample.glassware.kind().unit()
+    }
+}
+
 /// The spread of a hand-in's volumes; none without a numbered trial, and none for a weighed sample in a back
 /// titration, whose volumes need not agree in any simple way.
 pub fn volume_spread(procedure: &Procedure, hand_in: &HandIn) -> Option<VolumeSpread> {

@@ -13,7 +13,7 @@ async fn sign_in(app: &TestApp, browser: &Browser, login: &str) {
     browser.open(&format!("{}/sign-in", app.address)).await;
     browser.fill("#login", login).await;
     browser.fill("#password", PASSWORD).await;
-    browser.click("main button").await;
+    browser.submit("main button").await;
 }
 
 async fn looked_at(browser: &Browser, name: &str, page: &str) {
@@ -29,10 +29,10 @@ async fn journey(app: TestApp, browser: Browser, name: &str, look: Look) {
     sign_in(&app, &browser, "0042").await;
     assert_eq!(browser.path().await, "/student");
     looked_at(&browser, name, "home").await;
-    browser.click("a[href='/student/experiments/acid']").await;
+    browser.submit("a[href='/student/experiments/acid']").await;
     looked_at(&browser, name, "experiment").await;
     browser
-        .click("a[href='/student/experiments/acid/bench']")
+        .submit("a[href='/student/experiments/acid/bench']")
         .await;
     looked_at(&browser, name, "bench").await;
 
@@ -54,7 +54,7 @@ async fn journey(app: TestApp, browser: Browser, name: &str, look: Look) {
     // the option with a value comes second
     browser.click("#lot option:nth-child(2)").await;
     browser.fill("#reported", "0.2043").await;
-    browser.click("main .bar button").await;
+    browser.submit("main .bar button").await;
     assert!(
         browser
             .text(".summary-errors")
@@ -71,7 +71,7 @@ async fn journey(app: TestApp, browser: Browser, name: &str, look: Look) {
     looked_at(&browser, name, "bench-fault").await;
 
     browser.fill(&field("1.burette_end_mL"), "20.4").await;
-    browser.click("main .bar button").await;
+    browser.submit("main .bar button").await;
     assert_eq!(browser.text("h1").await, "Look it over");
     assert!(
         browser
@@ -80,7 +80,7 @@ async fn journey(app: TestApp, browser: Browser, name: &str, look: Look) {
             .contains("20.4 is not written with 2 decimals")
     );
     looked_at(&browser, name, "look").await;
-    browser.click("main .bar button").await;
+    browser.submit("main .bar button").await;
     assert!(
         browser
             .text(".summary-errors")
@@ -88,7 +88,7 @@ async fn journey(app: TestApp, browser: Browser, name: &str, look: Look) {
             .contains("Some readings look odd")
     );
     browser.click(".question input").await;
-    browser.click("main .bar button").await;
+    browser.submit("main .bar button").await;
     assert!(browser.text("h1").await.starts_with("Receipt no."));
     looked_at(&browser, name, "receipt").await;
 
@@ -97,8 +97,8 @@ async fn journey(app: TestApp, browser: Browser, name: &str, look: Look) {
         .await;
     browser.fill(&field("1.burette_end_mL"), "20.40").await;
     browser.fill("#reason", "the last nought was missing").await;
-    browser.click("main .bar button").await;
-    browser.click("main .bar button").await;
+    browser.submit("main .bar button").await;
+    browser.submit("main .bar button").await;
     assert!(browser.text("h1").await.starts_with("Receipt no."));
     browser
         .open(&format!("{}/student/experiments/acid", app.address))

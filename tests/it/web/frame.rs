@@ -5,6 +5,9 @@ use reqwest::Method;
 
 use crate::app::{PASSWORD, TestApp};
 
+/// Where a student's readings go.
+const BENCH: &str = "/student/experiments/vinegar/bench";
+
 #[tokio::test]
 async fn every_answer_carries_the_headers() {
     let app = TestApp::spawn().await;
@@ -129,7 +132,16 @@ async fn a_form_needs_the_token_of_its_session() {
     let refused = person.post_open("/password", &with_other).await;
     assert_eq!(refused.status, 403);
     assert!(
-        refused.body.contains("value=\"seven otters 18 lamps\""),
+        !refused.body.contains("seven otters"),
+        "a password is not written on a page"
+    );
+    let reading = [("csrf", other.as_str()), ("1.burette_end_mL", "18.40")];
+    let refused = person.post_open(BENCH, &reading).await;
+    assert_eq!(refused.status, 403);
+    assert!(
+        refused
+            .body
+            .contains("name=\"1.burette_end_mL\" value=\"18.40\""),
         "what was typed can be sent again"
     );
     assert_eq!(person.post_form("/password", &fields).await.status, 200);
@@ -245,10 +257,7 @@ async fn a_form_sent_without_a_session_is_kept_until_its_owner_has_signed_in() {
     app.person("0042").await;
     let mut person = app.stranger();
     let refused = person
-        .post_open(
-            "/password",
-            &[("csrf", "old"), ("current", "18.40 & \"more\"")],
-        )
+        .post_open(BENCH, &[("csrf", "old"), ("note", "18.40 & \"more\"")])
         .await;
     assert_eq!(refused.status, 401);
     let value = |name: &str| {
@@ -264,7 +273,7 @@ async fn a_form_sent_without_a_session_is_kept_until_its_owner_has_signed_in() {
             .replace("&#38;", "&")
     };
     let (path, body) = (value("again_path"), value("again_body"));
-    assert_eq!(path, "/password");
+    assert_eq!(path, BENCH);
     let wrong = [
         ("login", "0042"),
         ("password", "x"),
@@ -287,10 +296,11 @@ async fn a_form_sent_without_a_session_is_kept_until_its_owner_has_signed_in() {
     ];
     let page = person.post_open("/sign-in", &right).await;
     assert_eq!(page.status, 200);
-    assert!(page.body.contains("action=\"/password\""));
+    assert!(page.body.contains(&format!("action=\"{BENCH}\"")));
+    assert!(page.body.contains("Send it now as Ada Fennimore"));
     assert!(
         page.body
-            .contains("name=\"current\" value=\"18.40 &#38; &#34;more&#34;\""),
+            .contains("name=\"note\" value=\"18.40 &#38; &#34;more&#34;\""),
         "{}",
         page.body
     );

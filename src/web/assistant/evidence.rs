@@ -1,0 +1,260 @@
+//! What is known about one submission, as tables: titrations, result, uncertainty, marks, flags.
+
+use super::Found;
+use crate::desk::Image;
+use crate::judge::{Evaluation, Flag, PartMark};
+use crate::measure::{from_f64, plain, to_decimals, to_figures};
+use crate::submission::TrialLabel;
+use crate::term::Slot;
+use crate::web::student::record::{TrialRow, trial_rows};
+use crate::workup::{Budget, DerivationLine, Scope, derivation};
+
+/// One titration with what became of it.
+pub struct TrialLine {
+    /// As it was read.
+    pub row: TrialRow,
+    /// In the result unit; none for a rough trial, a blank, or one that cannot be computed.
+    pub result: Option<String>,
+    /// Whether it counts, in a word.
+    pub counts: &'static str,
+    /// Why it does not.
+    pub why_not: Option<String>,
+}
+
+/// The result beside the truth.
+pub struct ResultView {
+    /// Mean of what counts.
+    pub value: String,
+    /// ± at 95 %.
+    pub expanded: String,
+    /// Range of the trials, percent.
+    pub range_percent: Option<String>,
+    /// Assigned value.
+    pub assigned: Option<String>,
+    /// How far off and which way, such as `1.2 % high`.
+    pub off: Option<String>,
+}
+
+/// A flag with its evidence.
+pub struct FlagView {
+    /// In words.
+    pub words: &'static str,
+    /// Whether it asks for a person.
+    pub asks: bool,
+    /// What raised it.
+    pub evidence: String,
+    /// How many of them chance alone raises in the section.
+    pub by_chance: String,
+}
+
+/// Marks with what was lost and added.
+pub struct MarksView {
+    /// What counts.
+    pub total: String,
+    /// Most there is.
+    pub possible: String,
+    /// By part.
+    pub parts: Vec<PartMark>,
+    /// Points lost by lateness and why.
+    pub late: Option<(String, String)>,
+    /// Points added or taken off.
+    pub adjustment: Option<String>,
+}
+
+/// One line of the uncertainty budget.
+pub struct BudgetLine {
+    /// The cause.
+    pub name: String,
+    /// Whether trials share it.
+    pub kind: &'static str,
+    /// Contribution, in the result unit.
+    pub amount: String,
+    /// Share of the variance, percent; none for what the observed scatter already holds.
+    pub share: Option<String>,
+}
+
+/// The uncertainty budget.
+pub struct BudgetView {
+    /// Causes, largest first.
+    pub lines: Vec<BudgetLine>,
+    /// Combined standard uncertainty.
+    pub standard: String,
+    /// Coverage factor.
+    pub coverage: String,
+    /// Effective degrees of freedom; none if infinite.
+    pub freedom: Option<String>,
+    /// Whether the scatter seen is more than predicted and stands for the random part.
+    pub observed: bool,
+}
+
+/// Decimals that fit the expanded uncertainty at two figures.
+fn decimals(evaluation: &Evaluation) -> u32 {
+    let outcome = evaluation.outcome.as_ref();
+    outcome.map_or(4, |o| to_figures(o.expanded_uncertainty, 2).scale().min(8))
+}
+
+/// The titrations.
+pub fn trials(found: &Found) -> Vec<TrialLine> {
+    let evaluation = &found.judged.evaluation;
+    let Some(last) = found.revisions.last() else {
+        return Vec::new();
+    };
+    let places = decimals(evaluation);
+    let rows = trial_rows(&found.experiment.procedure, &last.hand_in);
+    rows.into_iter()
+        .zip(&evaluation.trials)
+        .map(|(row, trial)| TrialLine {
+            row,
+            result: trial.result.map(|x| to_decimals(x, places).to_string()),
+            counts: match (trial.trial, trial.counted) {
+                (TrialLabel::Rough, _) => "rough: shown only",
+                (TrialLabel::Blank, _) => "blank",
+                (TrialLabel::Numbered(_), true) => "yes",
+                (TrialLabel::Numbered(_), false) => "no",
+            },
+            why_not: trial.why_not.clone(),
+        })
+        .collect()
+}
+
+/// The result; none if no trial counts.
+pub fn result(evaluation: &Evaluation) -> Option<ResultView> {
+    let outcome = evaluation.outcome.as_ref()?;
+    let places = decimals(evaluation);
+    let off = evaluation
+        .relative_error_percent
+        .zip(evaluation.true_value)
+        .map(|(error, truth)| {
+            let way = match outcome.result.cmp(&truth) {
+                std::cmp::Ordering::Greater => " high",
+                std::cmp::Ordering::Less => " low",
+                std::cmp::Ordering::Equal => "",
+            };
+            format!("{} %{way}", plain(to_figures(error, 2)))
+        });
+    Some(ResultView {
+        value: to_decimals(outcome.result, places).to_string(),
+        expanded: to_figures(outcome.expanded_uncertainty, 2).to_string(),
+        range_percent: outcome.range_percent.map(|r| plain(to_figures(r, 2))),
+        assigned: evaluation
+            .true_value
+            .map(|truth| to_decimals(truth, places).to_string()),
+        off,
+    })
+}
+
+/// The flags, with how many to expect from clean work in the student's section.
+pub fn flags(view: &Image, slot: &Slot, found: &Found) -> Vec<FlagView> {
+    let section = &found.student.section;
+    let mates = view.term.students.iter().filter(|s| s.section == *section);
+    let handed_in = mates
+        .filter(|mate| {
+            let slot = Slot::new(&slot.experiment, &mate.id);
+            view.judged.contains_key(&slot)
+        })
+        .count();
+    let flags = found.judged.evaluation.flags.iter();
+    flags.map(|flag| flag_view(flag, handed_in)).collect()
+}
+
+fn flag_view(flag: &Flag, handed_in: usize) -> FlagView {
+    let expected = from_f64(flag.chance * handed_in as f64, 2).map(plain);
+    FlagView {
+        words: flag.code.words(),
+        asks: flag.code.needs_review(),
+        evidence: flag.evidence.clone(),
+        by_chance: match expected {
+            Some(expected) if flag.chance > 0.0 => {
+                format!(
+                    "Chance alone raises {expected} of these among the {handed_in} hand-ins of the section."
+                )
+            }
+            _ => String::new(),
+        },
+    }
+}
+
+/// The marks.
+pub fn marks(evaluation: &Evaluation) -> MarksView {
+    let marks = &evaluation.marks;
+    MarksView {
+        total: marks.total.to_string(),
+        possible: marks.possible.to_string(),
+        parts: marks.parts.clone(),
+        late: (!marks.late_sentence.is_empty()).then(|| {
+            let lost = if marks.late.is_zero() {
+                marks.late.to_string()
+            } else {
+                super::timeline::signed(-marks.late)
+            };
+            (lost, marks.late_sentence.clone())
+        }),
+        adjustment: (!marks.adjustment.is_zero())
+            .then(|| super::timeline::signed(marks.adjustment)),
+    }
+}
+
+/// The budget and every step of the recomputation.
+pub fn recomputed(view: &Image, slot: &Slot) -> (Option<BudgetView>, Vec<DerivationLine>) {
+    let work_up = view.term.with_case(slot, |case| case.work_up());
+    let Some(work_up) = work_up else {
+        return (None, Vec::new());
+    };
+    let lines = work_up.result.map(|id| derivation(&work_up.graph, id));
+    (
+        work_up.budget.as_ref().map(budget),
+        lines.unwrap_or_default(),
+    )
+}
+
+fn budget(budget: &Budget) -> BudgetView {
+    let short = |value: f64| from_f64(value, 2).map(plain).unwrap_or_default();
+    // one number of decimals for the whole column, one more than the sum is worth
+    let standard = from_f64(budget.standard, 2).map(|u| to_figures(u, 2).scale());
+    let places = standard.unwrap_or(4).saturating_add(1);
+    let column = |value: f64| {
+        let amount = from_f64(value, 6).map(|amount| to_decimals(amount, places));
+        amount.map(|amount| amount.to_string()).unwrap_or_default()
+    };
+    let observed = budget
+        .observed_random
+        .filter(|seen| *seen > budget.predicted_random);
+    let share = |amount: f64| {
+        let percent = 100.0 * (amount / budget.standard).powi(2);
+        from_f64(percent, 6).map(|p| to_decimals(p, 1).to_string())
+    };
+    let mut lines: Vec<BudgetLine> = Vec::new();
+    if let Some(seen) = observed {
+        lines.push(BudgetLine {
+            name: "scatter of the trials as seen, s/√n".into(),
+            kind: "each trial",
+            amount: column(seen),
+            share: share(seen),
+        });
+    }
+    lines.extend(budget.contributions.iter().map(|one| BudgetLine {
+        name: one.name.clone(),
+        kind: match one.scope {
+            Scope::Shared => "all trials alike",
+            Scope::Each => "each trial",
+        },
+        amount: column(one.amount),
+        share: if one.scope == Scope::Each && observed.is_some() {
+            None
+        } else {
+            share(one.amount)
+        },
+    }));
+    BudgetView {
+        lines,
+        standard: short(budget.standard),
+        coverage: from_f64(budget.coverage, 6)
+            .map(|k| to_decimals(k, 2).to_string())
+            .unwrap_or_default(),
+        freedom: Some(budget.freedom)
+            .filter(|freedom| freedom.is_finite())
+            .and_then(|freedom| from_f64(freedom, 3))
+            .map(plain),
+        observed: observed.is_some(),
+    }
+}

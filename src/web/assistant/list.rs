@@ -1,0 +1,132 @@
+//! What waits for an assistant.
+
+use askama::Template;
+use axum::extract::State;
+use axum::response::IntoResponse;
+
+use super::address;
+use super::filter::{Filter, Standing, with_query};
+use super::progress::{ProgressRow, progress};
+use super::shortlist::{Entry, short_list};
+use super::timeline::{notice, status_tag};
+use crate::desk::Image;
+use crate::judge::FlagCode;
+use crate::measure::{plain, to_figures};
+use crate::web::{AppState, AssistantVisitor, Frame, Page, PageResult, QueryFields};
+
+/// Most lines of a page; a longer list is asked for in parts.
+const MOST_LINES: usize = 200;
+
+#[derive(Template)]
+#[template(path = "assistant/list.html")]
+struct ListPage {
+    frame: Frame,
+    /// How many wait in all of the visitor's sections.
+    waiting: usize,
+    /// The first of the list, to begin with.
+    first: Option<String>,
+    progress: Vec<ProgressRow>,
+    filter: Filter,
+    experiments: Vec<(String, String)>,
+    sections: Vec<String>,
+    lines: Vec<Line>,
+    count: usize,
+}
+
+/// One submission on the page.
+struct Line {
+    address: String,
+    name: String,
+    id: String,
+    section: String,
+    experiment: String,
+    status: (&'static str, &'static str),
+    error: Option<String>,
+    total: String,
+    possible: String,
+    flags: Vec<(&'static str, String)>,
+}
+
+/// `GET /review`
+pub async fn page(
+    State(state): State<AppState>,
+    visitor: AssistantVisitor,
+    QueryFields(query): QueryFields,
+) -> PageResult<impl IntoResponse> {
+    let view = state.desk.view().await?;
+    let filter = Filter::of(&query);
+    let list = short_list(&view, &visitor, &filter);
+    let waiting = short_list(&view, &visitor, &Filter::default()).len();
+    let query_of_lines = filter.query();
+    let line = |entry: &Entry| line(entry, &query_of_lines);
+    let mut frame = visitor.frame("Review");
+    frame.notice = notice(&view, &visitor, &query);
+    let begins = list
+        .first()
+        .filter(|_| filter.standing == Standing::ToReview);
+    let first = begins.map(|entry| with_query(&address(entry.slot), &query_of_lines));
+    Ok(Page(ListPage {
+        frame,
+        waiting,
+        first,
+        progress: progress(&view, &visitor),
+        experiments: experiments(&view),
+        sections: sections(&view, &visitor),
+        lines: list.iter().take(MOST_LINES).map(line).collect(),
+        count: list.len(),
+        filter,
+    }))
+}
+
+/// Sections of the visitor, in order.
+pub fn sections(view: &Image, visitor: &AssistantVisitor) -> Vec<String> {
+    let all = view.term.sections().into_iter();
+    all.filter(|section| visitor.sees(section))
+        .map(str::to_owned)
+        .collect()
+}
+
+fn experiments(view: &Image) -> Vec<(String, String)> {
+    let all = view.term.experiments.iter();
+    all.map(|one| (one.key.clone(), one.procedure.title.clone()))
+        .collect()
+}
+
+fn line(entry: &Entry, query: &str) -> Line {
+    let evaluation = &entry.judged.evaluation;
+    let error = evaluation.relative_error_percent;
+    Line {
+        address: with_query(&address(entry.slot), query),
+        name: entry.student.to_string(),
+        id: entry.student.id.clone(),
+        section: entry.student.section.clone(),
+        experiment: entry.experiment.procedure.title.clone(),
+        status: status_tag(entry.judged.status),
+        error: error.map(|error| plain(to_figures(error, 2))),
+        total: evaluation.marks.total.to_string(),
+        possible: evaluation.marks.possible.to_string(),
+        flags: evaluation
+            .flags
+            .iter()
+            .map(|flag| (flag.code.words(), flag.evidence.clone()))
+            .collect(),
+    }
+}
+
+impl ListPage {
+    /// The heading of the list.
+    fn what(&self) -> String {
+        let noun = if self.count == 1 {
+            "submission"
+        } else {
+            "submissions"
+        };
+        match self.filter.standing {
+            Standing::ToReview if !self.filter.narrows() => {
+                "What waits, most consequential first".into()
+            }
+            Standing::All => format!("{} {noun} handed in", self.count),
+            standing => format!("{} {noun} {}", self.count, standing.words()),
+        }
+    }
+}

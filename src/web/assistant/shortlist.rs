@@ -1,0 +1,92 @@
+//! The short list: submissions in the order in which they deserve a look.
+
+use std::cmp::Reverse;
+use std::collections::BTreeMap;
+
+use rust_decimal::Decimal;
+
+use super::filter::Filter;
+use crate::course::{Experiment, Student};
+use crate::desk::Image;
+use crate::judge::{Flag, FlagCode};
+use crate::term::{Judged, Slot};
+use crate::web::AssistantVisitor;
+
+/// One submission on the list.
+pub struct Entry<'a> {
+    /// Where it is.
+    pub slot: &'a Slot,
+    /// Of the experiment.
+    pub experiment: &'a Experiment,
+    /// Whose.
+    pub student: &'a Student,
+    /// What came of it.
+    pub judged: &'a Judged,
+}
+
+/// What the filter asks for of the visitor's sections: most consequential flag first, then the largest error.
+pub fn short_list<'a>(
+    view: &'a Image,
+    visitor: &AssistantVisitor,
+    filter: &Filter,
+) -> Vec<Entry<'a>> {
+    let term = &view.term;
+    let students: BTreeMap<&str, &Student> = term
+        .students
+        .iter()
+        .filter(|student| visitor.sees(&student.section))
+        .filter(|student| filter.section.is_empty() || student.section == filter.section)
+        .map(|student| (student.id.as_str(), student))
+        .collect();
+    let experiments: BTreeMap<&str, &Experiment> = term
+        .experiments
+        .iter()
+        .filter(|one| filter.experiment.is_empty() || one.key == filter.experiment)
+        .map(|one| (one.key.as_str(), one))
+        .collect();
+    let mut list: Vec<Entry> = view
+        .judged
+        .iter()
+        .filter(|(_, judged)| filter.standing.holds(judged.status))
+        .filter(|(_, judged)| {
+            let flags = &judged.evaluation.flags;
+            filter
+                .flag
+                .is_none_or(|code| flags.iter().any(|f| f.code == code))
+        })
+        .filter_map(|(slot, judged)| {
+            Some(Entry {
+                slot,
+                experiment: *experiments.get(slot.experiment.as_str())?,
+                student: *students.get(slot.student.as_str())?,
+                judged,
+            })
+        })
+        .collect();
+    list.sort_by_key(Entry::place);
+    list
+}
+
+/// The one that waits after a submission, round to the first; none if no other waits.
+pub fn next<'a>(waiting: &[Entry<'a>], after: &Slot) -> Option<&'a Slot> {
+    let here = waiting.iter().position(|entry| entry.slot == after);
+    let (before, behind) = waiting.split_at(here.unwrap_or(0));
+    let mut others = behind.iter().chain(before).map(|entry| entry.slot);
+    others.find(|slot| *slot != after)
+}
+
+impl Entry<'_> {
+    /// Flags that ask for a person come before those that only inform; no flag comes last.
+    fn place(&self) -> (Reverse<bool>, usize, Reverse<Decimal>) {
+        let flags = &self.judged.evaluation.flags;
+        let rank = |flag: &Flag| FlagCode::ALL.iter().position(|code| *code == flag.code);
+        let first = flags.iter().filter_map(rank).min();
+        let asks = flags.iter().any(|flag| flag.code.needs_review());
+        let error = self.judged.evaluation.relative_error_percent;
+        (
+            Reverse(asks),
+            first.unwrap_or(usize::MAX),
+            Reverse(error.unwrap_or_default()),
+        )
+    }
+}

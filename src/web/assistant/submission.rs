@@ -1,0 +1,284 @@
+//! One submission with everything needed to decide on it.
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::response::IntoResponse;
+
+use super::attempt::Attempt;
+use super::evidence::{self, BudgetView, FlagView, MarksView, ResultView, TrialLine, recomputed};
+use super::filter::{Filter, with_query};
+use super::shortlist::{next, short_list};
+use super::timeline::{Event, events, notice, signed, status_tag};
+use super::{Found, address, find};
+use crate::desk::Image;
+use crate::judge::FlagCode;
+use crate::measure::plain;
+use crate::term::{Slot, settlement};
+use crate::web::student::record::{TrialRow, VolumeSpread, sample_unit, trial_rows, volume_spread};
+use crate::web::{AppState, AssistantVisitor, Frame, Page, PageResult, QueryFields, dates};
+use crate::workup::DerivationLine;
+
+#[derive(Template)]
+#[template(path = "assistant/submission.html")]
+pub struct SubmissionPage {
+    frame: Frame,
+    head: Head,
+    trials: Vec<TrialLine>,
+    spread: Option<VolumeSpread>,
+    result: Option<ResultView>,
+    unit: &'static str,
+    sample_unit: &'static str,
+    expressed_as: String,
+    reported: Option<String>,
+    flags: Vec<FlagView>,
+    marks: MarksView,
+    budget: Option<BudgetView>,
+    lines: Vec<DerivationLine>,
+    earlier: Vec<Earlier>,
+    events: Vec<Event>,
+    choices: Choices,
+    attempt: Attempt,
+    list: String,
+    place: Place,
+}
+
+/// Whose and what.
+struct Head {
+    name: String,
+    id: String,
+    section: String,
+    experiment: String,
+    status: (&'static str, &'static str),
+    issued: Option<String>,
+    written: Option<String>,
+    against: String,
+    lot: String,
+    versions: String,
+    due: String,
+    handed_in: String,
+    late: Option<String>,
+    shared_by: Option<String>,
+    revisions: usize,
+    released: bool,
+}
+
+/// Where it stands among those that wait.
+struct Place {
+    waiting: usize,
+    next: Option<String>,
+}
+
+/// A version that was replaced.
+struct Earlier {
+    number: usize,
+    at: String,
+    replaced_because: String,
+    reported: Option<String>,
+    rows: Vec<TrialRow>,
+}
+
+/// What can be decided.
+struct Choices {
+    address: String,
+    filter: String,
+    can_return: bool,
+    /// Value and words, by trial.
+    trials: Vec<(String, String)>,
+    adjustment: String,
+    /// Written, issued, and whether the written one is marked against.
+    bottles: Option<(String, String, bool)>,
+    /// Whether lateness is excused.
+    excused: Option<bool>,
+    /// Most points, and those given.
+    by_hand: Option<(String, String)>,
+}
+
+/// `GET /review/{experiment}/{student}`
+pub async fn page(
+    State(state): State<AppState>,
+    Path((experiment, student)): Path<(String, String)>,
+    visitor: AssistantVisitor,
+    QueryFields(query): QueryFields,
+) -> PageResult<impl IntoResponse> {
+    let view = state.desk.view().await?;
+    let slot = Slot::new(experiment, student);
+    let filter = Filter::of(&query);
+    let mut page = page_of(&view, &visitor, &slot, &filter, Attempt::default())?;
+    page.frame.notice = notice(&view, &visitor, &query);
+    Ok(Page(page))
+}
+
+/// The page, with a decision that was tried on it.
+///
+/// # Errors
+/// 404 if there is no such submission in the visitor's sections.
+pub fn page_of(
+    view: &Image,
+    visitor: &AssistantVisitor,
+    slot: &Slot,
+    filter: &Filter,
+    attempt: Attempt,
+) -> PageResult<SubmissionPage> {
+    let found = find(view, visitor, slot)?;
+    let procedure = &found.experiment.procedure;
+    let evaluation = &found.judged.evaluation;
+    let last = found.revisions.last().map(|revision| &revision.hand_in);
+    let (budget, lines) = recomputed(view, slot);
+    let waiting = short_list(view, visitor, &filter.waiting());
+    let address_of = |slot: &Slot| with_query(&address(slot), &filter.waiting().query());
+    let title = format!("{}, {}", found.student, procedure.title);
+    Ok(SubmissionPage {
+        frame: visitor.frame(title),
+        head: head(view, slot, &found),
+        trials: evidence::trials(&found),
+        spread: last.and_then(|hand_in| volume_spread(procedure, hand_in)),
+        result: evidence::result(evaluation),
+        unit: procedure.result.unit.name(),
+        sample_unit: sample_unit(procedure),
+        expressed_as: procedure.result.expressed_as.to_string(),
+        reported: last.and_then(|h| h.reported.as_ref().map(|r| r.written().to_owned())),
+        flags: evidence::flags(view, slot, &found),
+        marks: evidence::marks(evaluation),
+        budget,
+        lines,
+        earlier: earlier(view, &found),
+        events: events(view, slot, &found),
+        choices: choices(view, slot, &found, filter),
+        attempt,
+        list: with_query("/review", &filter.query()),
+        place: Place {
+            waiting: waiting.len(),
+            next: next(&waiting, slot).map(address_of),
+        },
+    })
+}
+
+fn head(view: &Image, slot: &Slot, found: &Found) -> Head {
+    let (experiment, evaluation) = (found.experiment, &found.judged.evaluation);
+    let zone = &view.term.course.zone;
+    let last = found.revisions.last();
+    let submitted = last.and_then(|revision| revision.submitted_at);
+    let written = last.and_then(|revision| revision.hand_in.unknown_written());
+    let late = evaluation.flags.iter().find(|f| f.code == FlagCode::Late);
+    let mate = view.term.student(&found.handed_in_by.student);
+    Head {
+        name: found.student.to_string(),
+        id: found.student.id.clone(),
+        section: found.student.section.clone(),
+        experiment: experiment.procedure.title.clone(),
+        status: status_tag(found.judged.status),
+        issued: issued(view, slot, found).map(str::to_owned),
+        written: written.map(str::to_owned),
+        against: evaluation.unknown.clone(),
+        lot: evaluation.lot.clone(),
+        versions: evaluation.versions.join(", "),
+        due: dates::local(experiment.dates.due),
+        handed_in: submitted.map_or_else(
+            || "at a time not known".to_owned(),
+            |at| dates::instant(zone, at),
+        ),
+        late: late.map(|flag| flag.evidence.clone()),
+        shared_by: (found.handed_in_by != slot)
+            .then(|| mate.map(ToString::to_string))
+            .flatten(),
+        revisions: found.revisions.len(),
+        released: view.is_released(&slot.experiment),
+    }
+}
+
+fn issued<'a>(view: &'a Image, slot: &Slot, found: &Found) -> Option<&'a str> {
+    let issued = &view.term.issued;
+    let code = issued.get(slot).or_else(|| issued.get(found.handed_in_by));
+    code.map(String::as_str)
+}
+
+fn earlier(view: &Image, found: &Found) -> Vec<Earlier> {
+    let zone = &view.term.course.zone;
+    let pairs = found.revisions.iter().zip(found.revisions.iter().skip(1));
+    let one =
+        |(index, (revision, by)): (usize, (&crate::term::Revision, &crate::term::Revision))| {
+            Earlier {
+                number: index.saturating_add(1),
+                at: revision
+                    .submitted_at
+                    .map(|at| dates::instant(zone, at))
+                    .unwrap_or_default(),
+                replaced_because: by.reason.clone(),
+                reported: revision
+                    .hand_in
+                    .reported
+                    .as_ref()
+                    .map(|r| r.written().to_owned()),
+                rows: trial_rows(&found.experiment.procedure, &revision.hand_in),
+            }
+        };
+    pairs.enumerate().map(one).rev().collect()
+}
+
+fn choices(view: &Image, slot: &Slot, found: &Found, filter: &Filter) -> Choices {
+    let marking = &found.experiment.procedure.marking;
+    let evaluation = &found.judged.evaluation;
+    let decisions = view.term.decisions.get(slot);
+    let settled = settlement(decisions.map_or(&[], Vec::as_slice));
+    let numbers = evaluation.trials.iter().filter_map(|t| t.trial.number());
+    let trials = numbers.map(|n| {
+        if settled.left_out.contains(&n) {
+            (format!("put-back:{n}"), format!("put trial {n} back"))
+        } else {
+            (format!("leave-out:{n}"), format!("leave trial {n} out"))
+        }
+    });
+    let is_late = evaluation.flags.iter().any(|f| f.code == FlagCode::Late);
+    let given = view.term.by_hand.get(slot).map(|points| plain(*points));
+    Choices {
+        address: address(slot),
+        filter: filter.query(),
+        can_return: !view.is_released(&slot.experiment),
+        trials: trials.collect(),
+        adjustment: if settled.adjustment.is_zero() {
+            String::new()
+        } else {
+            signed(settled.adjustment)
+        },
+        bottles: bottles(view, slot, found)
+            .map(|(written, issued)| (written, issued, settled.against_written)),
+        excused: (marking.late.is_some() && is_late).then_some(settled.late_excused),
+        by_hand: marking
+            .by_hand
+            .map(|most| (plain(most), given.unwrap_or_default())),
+    }
+}
+
+/// A bottle that is written and another that was issued, where both are known.
+fn bottles(view: &Image, slot: &Slot, found: &Found) -> Option<(String, String)> {
+    let issued = issued(view, slot, found)?;
+    let known = view.term.unknowns.get(&slot.experiment)?;
+    let rows = &found.revisions.last()?.hand_in.titrations;
+    let mut written = rows.iter().filter_map(|row| row.unknown.as_deref());
+    let other = written.find(|code| !code.eq_ignore_ascii_case(issued))?;
+    let bottle = known.keys().find(|code| code.eq_ignore_ascii_case(other))?;
+    Some((bottle.clone(), issued.to_owned()))
+}
+
+impl SubmissionPage {
+    /// What a reason field holds.
+    fn reason(&self, action: &str) -> &str {
+        self.attempt.typed(action, "reason").unwrap_or_default()
+    }
+
+    /// The points to adjust by, as typed or as they are.
+    fn adjustment(&self) -> &str {
+        let typed = self.attempt.typed("adjust", "points");
+        typed.unwrap_or(&self.choices.adjustment)
+    }
+
+    /// The points by hand, as typed or as they are.
+    fn by_hand<'a>(&'a self, given: &'a str) -> &'a str {
+        self.attempt.typed("points", "points").unwrap_or(given)
+    }
+
+    /// Whether a choice of a list is the one that was made.
+    fn chosen(&self, action: &str, value: &str) -> bool {
+        self.attempt.typed(action, "choice") == Some(value)
+    }
+}

@@ -1,0 +1,118 @@
+//! What happened to a submission, in order, and words for where it stands.
+
+use jiff::Timestamp;
+
+use super::{Found, find};
+use crate::desk::Image;
+use crate::measure::plain;
+use crate::term::{Ruling, Slot, Status};
+use crate::web::{AssistantVisitor, Fields, dates};
+
+/// Something that happened.
+pub struct Event {
+    /// When, for people.
+    pub at: String,
+    /// For machines; none if the files do not say when.
+    pub datetime: Option<String>,
+    /// What.
+    pub what: String,
+    /// Who.
+    pub who: String,
+    /// Why; empty if nothing was said.
+    pub why: String,
+}
+
+/// Hand-ins and decisions, latest last.
+pub fn events(view: &Image, slot: &Slot, found: &Found) -> Vec<Event> {
+    let zone = &view.term.course.zone;
+    let by = view.term.student(&found.handed_in_by.student);
+    let student = by.map(ToString::to_string).unwrap_or_default();
+    let event = |at: Option<Timestamp>, what: String, who: String, why: &str| Event {
+        at: at.map_or_else(|| "time not known".into(), |at| dates::instant(zone, at)),
+        datetime: at.map(|at| at.to_string()),
+        what,
+        who,
+        why: why.to_owned(),
+    };
+    let hand_ins = found.revisions.iter().enumerate().map(|(index, revision)| {
+        let what = match index {
+            0 => "Handed in".to_owned(),
+            _ => format!("Corrected, version {}", index.saturating_add(1)),
+        };
+        let at = revision.submitted_at;
+        (at, event(at, what, student.clone(), &revision.reason))
+    });
+    let decisions = view.term.decisions.get(slot).into_iter().flatten();
+    let decisions = decisions.map(|decision| {
+        let who = name_of(view, &decision.by);
+        let at = Some(decision.at);
+        (
+            at,
+            event(at, ruled(&decision.ruling), who, &decision.reason),
+        )
+    });
+    let mut all: Vec<(Option<Timestamp>, Event)> = hand_ins.chain(decisions).collect();
+    all.sort_by_key(|(at, _)| *at);
+    all.into_iter().map(|(_, event)| event).collect()
+}
+
+/// The name of a member of staff, or their login if the list has lost them.
+fn name_of(view: &Image, login: &str) -> String {
+    let member = view.term.staff.iter().find(|staff| staff.login == login);
+    member.map_or_else(|| login.to_owned(), |staff| staff.name.clone())
+}
+
+/// A decision in words.
+fn ruled(ruling: &Ruling) -> String {
+    match ruling {
+        Ruling::Accept => "Accepted".into(),
+        Ruling::Return => "Returned to the student".into(),
+        Ruling::LeaveOut { trial } => format!("Trial {trial} left out"),
+        Ruling::PutBack { trial } => format!("Trial {trial} put back"),
+        Ruling::Adjust { points } if points.is_zero() => "Adjustment taken back".into(),
+        Ruling::Adjust { points } => format!("Points adjusted by {}", signed(*points)),
+        Ruling::AgainstWritten { written: true } => "Marked against the bottle written".into(),
+        Ruling::AgainstWritten { written: false } => "Marked against the bottle issued".into(),
+        Ruling::ExcuseLate { excused: true } => "Lateness excused".into(),
+        Ruling::ExcuseLate { excused: false } => "Lateness counts again".into(),
+    }
+}
+
+/// A number with its sign, as people write it.
+pub fn signed(points: rust_decimal::Decimal) -> String {
+    let sign = if points.is_sign_negative() {
+        "\u{2212}"
+    } else {
+        "+"
+    };
+    format!("{sign}{}", plain(points.abs()))
+}
+
+/// What has just been done, from the query of the page it led to.
+pub fn notice(view: &Image, visitor: &AssistantVisitor, query: &Fields) -> Option<String> {
+    let (experiment, student) = query.text("of").split_once('/')?;
+    let slot = Slot::new(experiment, student);
+    let found = find(view, visitor, &slot).ok()?;
+    let decisions = view.term.decisions.get(&slot);
+    let marks = &found.judged.evaluation.marks;
+    let points = format!("{} of {} points", marks.total, marks.possible);
+    let what = match query.text("done") {
+        "decided" => ruled(&decisions?.last()?.ruling),
+        "points" => "Points by hand kept".to_owned(),
+        _ => return None,
+    };
+    Some(format!(
+        "{what}: {} ({}), {points}.",
+        found.student, found.student.id
+    ))
+}
+
+/// Where a submission stands: the class of its tag, and a word.
+pub fn status_tag(status: Status) -> (&'static str, &'static str) {
+    match status {
+        Status::Clear => ("tag", "no flag asks for a person"),
+        Status::ToReview => ("tag tag-review", "to review"),
+        Status::Returned => ("tag tag-returned", "returned"),
+        Status::Settled => ("tag tag-ok", "settled"),
+    }
+}
