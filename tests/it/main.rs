@@ -5,6 +5,8 @@ mod append_only;
 mod assistant;
 mod audit;
 mod browser;
+mod coordinator;
+mod coordinator_files;
 mod course;
 mod durable;
 mod files;

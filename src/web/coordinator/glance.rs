@@ -82,11 +82,6 @@ impl Tally {
         }
         tally
     }
-
-    /// Whether everybody has handed in.
-    pub fn is_full(&self) -> bool {
-        self.students > 0 && self.handed_in == self.students
-    }
 }
 
 /// A row per experiment, in course order.
