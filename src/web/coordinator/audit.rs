@@ -4,6 +4,8 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
 
+use super::words::aligned;
+use crate::course::Experiment;
 use crate::files::{self, Audited};
 use crate::judge::AuditKind;
 use crate::measure::{from_f64, plain, to_decimals};
@@ -13,6 +15,8 @@ use crate::web::{AppState, CoordinatorVisitor, Frame, Page, PageResult};
 #[template(path = "coordinator/audit.html")]
 struct AuditPage {
     frame: Frame,
+    groups: usize,
+    off: usize,
     experiments: Vec<OfExperiment>,
 }
 
@@ -20,6 +24,8 @@ struct AuditPage {
 struct OfExperiment {
     key: String,
     title: String,
+    groups: usize,
+    off: Vec<Row>,
     kinds: Vec<OfKind>,
 }
 
@@ -27,12 +33,17 @@ struct OfExperiment {
 struct OfKind {
     name: &'static str,
     unit: &'static str,
+    has_assigned: bool,
     rows: Vec<Row>,
 }
 
 /// One group.
+#[derive(Clone)]
 struct Row {
+    kind: &'static str,
     key: String,
+    unit: &'static str,
+    correct: Option<String>,
     n: usize,
     assigned: Option<String>,
     mean: String,
@@ -48,23 +59,14 @@ pub async fn page(
 ) -> PageResult<impl IntoResponse> {
     let view = state.desk.view().await?;
     let audited = files::audit(&view.term, &view.in_course_order());
-    let of_experiment = |experiment: &crate::course::Experiment| {
+    let of_experiment = |experiment: &Experiment| {
         let of_kind = |kind: AuditKind| {
             let rows: Vec<Row> = audited
                 .iter()
                 .filter(|a| a.experiment == experiment.key && a.kind == kind)
-                .map(row)
+                .map(|audited| row(audited, unit_of(experiment, kind)))
                 .collect();
-            let unit = match kind {
-                AuditKind::Unknown => experiment.procedure.result.unit.name(),
-                AuditKind::Lot => "mol/L",
-                AuditKind::Section | AuditKind::Instrument => "% of the truth",
-            };
-            (!rows.is_empty()).then_some(OfKind {
-                name: title(kind),
-                unit,
-                rows,
-            })
+            (!rows.is_empty()).then(|| of_kind_aligned(experiment, kind, rows))
         };
         let kinds = [
             AuditKind::Unknown,
@@ -72,16 +74,61 @@ pub async fn page(
             AuditKind::Section,
             AuditKind::Instrument,
         ];
+        let kinds: Vec<OfKind> = kinds.into_iter().filter_map(of_kind).collect();
+        let rows = || kinds.iter().flat_map(|kind| &kind.rows);
         OfExperiment {
             key: experiment.key.clone(),
             title: experiment.procedure.title.clone(),
-            kinds: kinds.into_iter().filter_map(of_kind).collect(),
+            groups: rows().count(),
+            off: rows().filter(|row| row.off).cloned().collect(),
+            kinds,
         }
     };
+    let experiments: Vec<OfExperiment> = view.term.experiments.iter().map(of_experiment).collect();
     Ok(Page(AuditPage {
         frame: visitor.frame("Audit of the assigned values"),
-        experiments: view.term.experiments.iter().map(of_experiment).collect(),
+        groups: experiments.iter().map(|e| e.groups).sum(),
+        off: experiments.iter().map(|e| e.off.len()).sum(),
+        experiments,
     }))
+}
+
+fn of_kind_aligned(experiment: &Experiment, kind: AuditKind, mut rows: Vec<Row>) -> OfKind {
+    let has_assigned = rows.iter().any(|row| row.assigned.is_some());
+    aligned(&mut rows.iter_mut().map(|row| &mut row.mean).collect::<Vec<_>>());
+    aligned(
+        &mut rows
+            .iter_mut()
+            .filter_map(|row| row.assigned.as_mut())
+            .collect::<Vec<_>>(),
+    );
+    OfKind {
+        name: title(kind),
+        unit: unit_of(experiment, kind),
+        has_assigned,
+        rows,
+    }
+}
+
+fn unit_of(experiment: &Experiment, kind: AuditKind) -> &'static str {
+    match kind {
+        AuditKind::Unknown => experiment.procedure.result.unit.name(),
+        AuditKind::Lot => "mol/L",
+        AuditKind::Section | AuditKind::Instrument => "% of the truth",
+    }
+}
+
+/// Where the value of a group can be corrected.
+fn correction(audited: &Audited) -> Option<String> {
+    let code: String = form_urlencoded::byte_serialize(audited.key.as_bytes()).collect();
+    match audited.kind {
+        AuditKind::Unknown => Some(format!(
+            "/course/experiments/{}/unknowns?unknown={code}#entry",
+            audited.experiment
+        )),
+        AuditKind::Lot => Some(format!("/course/lots?lot={code}#entry")),
+        AuditKind::Section | AuditKind::Instrument => None,
+    }
 }
 
 fn title(kind: AuditKind) -> &'static str {
@@ -93,7 +140,7 @@ fn title(kind: AuditKind) -> &'static str {
     }
 }
 
-fn row(audited: &Audited) -> Row {
+fn row(audited: &Audited, unit: &'static str) -> Row {
     let row = &audited.row;
     let off = audited.verdict == files::LOOKS_OFF;
     let decimals = |value: f64, n: u32| {
@@ -109,19 +156,30 @@ fn row(audited: &Audited) -> Row {
         Some(_) => "agrees".to_owned(),
         None => "too few to judge".to_owned(),
     };
-    let sign = if row.bias_percent >= 0.0 {
-        "+"
-    } else {
-        "\u{2212}"
+    let bias = decimals(row.bias_percent.abs(), 2);
+    let sign = match row.bias_percent {
+        _ if bias == "0.00" => "\u{2007}",
+        below if below < 0.0 => "\u{2212}",
+        _ => "+",
+    };
+    // one figure more than was assigned, so that the two can be compared
+    let mean = match row.assigned {
+        Some(assigned) => {
+            let written = assigned.normalize().scale();
+            decimals(row.robust_mean, written.saturating_add(1))
+        }
+        None => decimals(row.robust_mean, 2),
     };
     Row {
+        kind: title(audited.kind),
+        unit,
+        correct: correction(audited),
         key: audited.key.clone(),
         n: row.n,
         assigned: row.assigned.map(plain),
-        mean: from_f64(row.robust_mean, 5).map(plain).unwrap_or_default(),
+        mean,
         bias: format!(
-            "{sign}{} \u{b1} {}",
-            decimals(row.bias_percent.abs(), 2),
+            "{sign}{bias} \u{b1} {}",
             decimals(row.bias_uncertainty_percent, 2)
         ),
         verdict,

@@ -30,8 +30,8 @@ pub struct ExperimentRow {
 pub struct SectionRow {
     /// Its name.
     pub section: String,
-    /// A tally per experiment, in course order.
-    pub tallies: Vec<Tally>,
+    /// Key and tally of each experiment, in course order.
+    pub tallies: Vec<(String, Tally)>,
 }
 
 /// How far some students are with an experiment.
@@ -109,7 +109,7 @@ pub fn section_rows(image: &Image) -> Vec<SectionRow> {
         tallies: term
             .experiments
             .iter()
-            .map(|e| Tally::of(image, &e.key, Some(section)))
+            .map(|e| (e.key.clone(), Tally::of(image, &e.key, Some(section))))
             .collect(),
     };
     term.sections().into_iter().map(row).collect()

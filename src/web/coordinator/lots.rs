@@ -6,6 +6,7 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
 use super::form::{Form, done};
+use super::words::aligned;
 use crate::chem::Formula;
 use crate::desk;
 use crate::store::ValueVersion;
@@ -133,10 +134,23 @@ async fn lots(state: &AppState, frame: Frame, form: Form) -> PageResult<Page<Lot
         uncertainty: lot.molarity.standard_uncertainty.to_string(),
         version: lot.version,
     });
+    let mut rows: Vec<LotRow> = rows.collect();
+    aligned(
+        &mut rows
+            .iter_mut()
+            .map(|row| &mut row.molarity)
+            .collect::<Vec<_>>(),
+    );
+    aligned(
+        &mut rows
+            .iter_mut()
+            .map(|row| &mut row.uncertainty)
+            .collect::<Vec<_>>(),
+    );
     Ok(Page(LotsPage {
         frame,
         form,
-        lots: rows.collect(),
+        lots: rows,
         reagents: used.iter().map(ToString::to_string).collect(),
         history: history(values, &term.course.zone),
     }))

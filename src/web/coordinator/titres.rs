@@ -64,6 +64,25 @@ pub fn expected(term: &Term, experiment: &Experiment) -> (Vec<Titre>, String) {
     (titres.collect(), with)
 }
 
+/// The titres in a sentence.
+pub fn in_words(titres: &[Titre]) -> String {
+    let volume = |t: &Titre| t.volume.as_ref()?.parse::<rust_decimal::Decimal>().ok();
+    let volumes = || titres.iter().filter_map(volume);
+    let outside = titres.iter().filter(|t| t.warning.is_some()).count();
+    let good = match outside {
+        0 => "all between 20 and 90 % of the burette".to_owned(),
+        n => format!(
+            "{n} of {} not between 20 and 90 % of the burette",
+            titres.len()
+        ),
+    };
+    match (volumes().min(), volumes().max()) {
+        (Some(least), Some(most)) if least < most => format!("From {least} to {most} mL; {good}."),
+        (Some(only), _) => format!("{only} mL; {good}."),
+        _ => format!("No titre can be reckoned; {good}."),
+    }
+}
+
 fn titre(code: &str, procedure: &Procedure, volume: Option<f64>) -> Titre {
     let burette = &procedure.titrant.burette;
     let capacity = as_f64(burette.capacity());

@@ -9,6 +9,7 @@ use super::experiment::find;
 use super::form::{Form, done};
 use super::lots::{HistoryRow, history};
 use super::titres;
+use super::words::aligned;
 use crate::desk::{self, PrepareError};
 use crate::files::read_value_lines;
 use crate::web::{
@@ -22,6 +23,7 @@ struct UnknownsPage {
     key: String,
     title: String,
     unit: &'static str,
+    in_unit: String,
     form: Form,
     line_faults: Vec<String>,
     titres_with: String,
@@ -95,18 +97,33 @@ async fn unknowns(
             warning: titre.warning,
         }
     });
+    let mut rows: Vec<Row> = rows.collect();
+    aligned(
+        &mut rows
+            .iter_mut()
+            .map(|row| &mut row.value)
+            .collect::<Vec<_>>(),
+    );
+    aligned(
+        &mut rows
+            .iter_mut()
+            .map(|row| &mut row.uncertainty)
+            .collect::<Vec<_>>(),
+    );
     let title = experiment.procedure.title.clone();
+    let unit = experiment.procedure.result.unit.name();
     let mut frame = visitor.frame(format!("Unknowns: {title}"));
     frame.notice = notice;
     Ok(Page(UnknownsPage {
         frame,
         key: key.to_owned(),
         title,
-        unit: experiment.procedure.result.unit.name(),
+        unit,
+        in_unit: format!("in {unit}"),
         form,
         line_faults,
         titres_with,
-        rows: rows.collect(),
+        rows,
         history: history(values, &term.course.zone),
     }))
 }

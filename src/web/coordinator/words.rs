@@ -162,3 +162,44 @@ fn scored(scored: &Scored, measure: &str) -> String {
 fn percent(share: Decimal) -> String {
     plain(share.saturating_mul(Decimal::ONE_HUNDRED))
 }
+
+/// Numbers of a column with blanks of a digit's width after them, so that their points stand below one another where
+/// the column is set flush right.
+pub fn aligned(numbers: &mut [&mut String]) {
+    const DIGIT: char = '\u{2007}';
+    const POINT: char = '\u{2008}';
+    let decimals = |number: &str| number.split_once('.').map(|(_, d)| d.chars().count());
+    let most = numbers.iter().filter_map(|n| decimals(n)).max();
+    let Some(most) = most else {
+        return;
+    };
+    for number in numbers {
+        let own = decimals(number);
+        if own.is_none() {
+            number.push(POINT);
+        }
+        number.extend(std::iter::repeat_n(
+            DIGIT,
+            most.saturating_sub(own.unwrap_or(0)),
+        ));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::aligned;
+
+    #[test]
+    fn points_stand_below_one_another() {
+        let mut numbers = ["0.1035", "12", "0.09900"].map(str::to_owned);
+        aligned(&mut numbers.iter_mut().collect::<Vec<_>>());
+        assert_eq!(
+            numbers,
+            [
+                "0.1035\u{2007}",
+                "12\u{2008}\u{2007}\u{2007}\u{2007}\u{2007}\u{2007}",
+                "0.09900"
+            ]
+        );
+    }
+}
