@@ -80,7 +80,10 @@ pub async fn page(
             key: experiment.key.clone(),
             title: experiment.procedure.title.clone(),
             groups: rows().count(),
-            off: rows().filter(|row| row.off).cloned().collect(),
+            off: rows()
+                .filter(|row| row.off)
+                .map(Row::in_a_sentence)
+                .collect(),
             kinds,
         }
     };
@@ -91,6 +94,18 @@ pub async fn page(
         off: experiments.iter().map(|e| e.off.len()).sum(),
         experiments,
     }))
+}
+
+impl Row {
+    /// Without the blanks that align it with its column.
+    fn in_a_sentence(&self) -> Self {
+        let trimmed = |text: &String| text.trim().to_owned();
+        Self {
+            mean: trimmed(&self.mean),
+            assigned: self.assigned.as_ref().map(trimmed),
+            ..self.clone()
+        }
+    }
 }
 
 fn of_kind_aligned(experiment: &Experiment, kind: AuditKind, mut rows: Vec<Row>) -> OfKind {

@@ -179,7 +179,6 @@ pub fn next_steps(image: &Image, now: Timestamp) -> Vec<NextStep> {
     let off = files::audit(term, &image.in_course_order());
     for experiment in &term.experiments {
         let released = image.is_released(&experiment.key);
-        steps.extend(steps_of(image, experiment, now, released));
         let groups: Vec<String> = off
             .iter()
             .filter(|a| a.experiment == experiment.key && a.verdict == files::LOOKS_OFF)
@@ -188,7 +187,7 @@ pub fn next_steps(image: &Image, now: Timestamp) -> Vec<NextStep> {
         if !groups.is_empty() && !released {
             steps.push(NextStep {
                 words: format!(
-                    "{}: look at {} before you release; the class does not find what was assigned.",
+                    "{}: look at {} first; the class does not find what was assigned.",
                     experiment.procedure.title,
                     groups.join(", ")
                 ),
@@ -196,6 +195,8 @@ pub fn next_steps(image: &Image, now: Timestamp) -> Vec<NextStep> {
                 link: "Audit",
             });
         }
+        // a wrong value put right settles many a flag: that comes before reviewing them
+        steps.extend(steps_of(image, experiment, now, released));
     }
     steps
 }

@@ -1,6 +1,10 @@
 //! Experiments, procedures, lots and unknowns: what is refused, and what stays on record.
 
+use concordant::desk::bring_in;
+use concordant::files::demo_folder;
+
 use super::{coordinator, done, refused};
+use crate::app::TestApp;
 use crate::week::{acid_form, app, folder};
 
 #[tokio::test]
@@ -213,5 +217,69 @@ async fn a_procedure_that_does_not_balance_is_refused_with_its_line() {
         answer.body.contains("1 have handed in for acid"),
         "{}",
         answer.body
+    );
+}
+
+#[tokio::test]
+async fn an_unknown_that_does_not_fit_the_burette_is_remarked_on() {
+    let app = app().await;
+    let mut person = app.person("i.quell").await;
+    let page = person.get("/course/experiments/acid").await.body;
+    assert!(
+        page.contains("mL; all between 20 and 90 % of the burette")
+            && page.contains("Nothing speaks against it"),
+        "{page}"
+    );
+    let unknown = [
+        ("unknown", "U-9"),
+        ("true_value", "0.05"),
+        ("uncertainty", "0.0001"),
+    ];
+    let page = done(&mut person, "/course/experiments/acid/unknowns", &unknown).await;
+    assert!(
+        page.contains("10 % of the burette, expected 20 to 90 %"),
+        "{page}"
+    );
+    let page = person.get("/course/experiments/acid").await.body;
+    assert!(
+        page.contains("1 of 3 not between 20 and 90 % of the burette"),
+        "{page}"
+    );
+}
+
+#[tokio::test]
+async fn a_bad_bottle_is_named_before_anything_is_released() {
+    let app = TestApp::spawn_new().await;
+    let now = app.clock.now();
+    bring_in(&app.desk, &demo_folder(), "test", now)
+        .await
+        .expect("the demonstration course");
+    let mut person = app.person("i.quell").await;
+    let bottle = [
+        ("unknown", "W-03"),
+        ("true_value", "492.0"),
+        ("uncertainty", "0.5"),
+        ("reason", "diluted again"),
+    ];
+    done(
+        &mut person,
+        "/course/experiments/well-water-hardness/unknowns",
+        &bottle,
+    )
+    .await;
+    let home = person.get("/course").await.body;
+    assert!(home.contains("look at unknown W-03 first"), "{home}");
+    let audit = person.get("/course/audit").await.body;
+    assert!(
+        audit.contains("1 of ") && audit.contains("assigned 492 mg/L"),
+        "{audit}"
+    );
+    let release = person
+        .get("/course/experiments/well-water-hardness/release")
+        .await
+        .body;
+    assert!(
+        release.contains("does not find what was assigned to unknown W-03"),
+        "{release}"
     );
 }
