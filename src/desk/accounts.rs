@@ -1,12 +1,14 @@
 //! Signing in, claiming an account, changing a password; throttling of all three.
 
+use std::collections::BTreeSet;
+
 use jiff::{SignedDuration, Timestamp};
 
 use super::passwords;
 use super::sessions::{Token, begin_session};
 pub use crate::store::accounts::{AccountId, Kind, Person, Role};
 use crate::store::accounts::{
-    account, keep_account, people_called, set_disabled, set_password_hash,
+    account, keep_account, people_called, set_disabled, set_password_hash, with_password,
 };
 use crate::store::claims::{
     claim_code, failures_since, forget_failures, insert_claim_code, insert_failure, use_claim_codes,
@@ -246,6 +248,14 @@ pub async fn issue_claim_codes(
     }
     transaction.commit().await?;
     Ok(issued)
+}
+
+/// Logins of that kind whose owners have set a password.
+///
+/// # Errors
+/// [`StoreError`]
+pub async fn claimed(store: &Store, kind: Kind) -> Result<BTreeSet<String>, StoreError> {
+    with_password(&mut *store.read().await?, kind).await
 }
 
 /// Closes an account and ends its sessions, or opens it again.

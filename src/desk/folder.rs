@@ -1,14 +1,12 @@
 //! A course folder into a database, out of it, and straight through to grades.
 
-use std::collections::BTreeMap;
-
 use jiff::Timestamp;
 
 use super::{Desk, Image};
 use crate::change::Change;
 use crate::files::{self, Fault, Folder};
 use crate::store::{Store, StoreError};
-use crate::term::{Judged, Slot, Term};
+use crate::term::Term;
 
 /// Why a folder was not brought in.
 #[derive(Debug, thiserror::Error)]
@@ -95,9 +93,7 @@ pub async fn bring_in_term(
 /// The four files of grades for a course as it stands.
 #[must_use]
 pub fn output_files(image: &Image) -> Folder {
-    let term = &image.term;
-    let judged = in_course_order(term, &image.judged);
-    files::outputs(term, &judged)
+    files::outputs(&image.term, &image.in_course_order())
 }
 
 /// The whole job with no server: a folder in, the four files of grades out, through a database in memory.
@@ -121,13 +117,4 @@ fn changes_of_new(incoming: &Term) -> Vec<Change> {
     let mut changes = vec![Change::Course(incoming.course.clone())];
     changes.extend(empty.changes_from(incoming));
     changes
-}
-
-/// Judgements in course order, then roster order.
-fn in_course_order(term: &Term, judged: &BTreeMap<Slot, Judged>) -> Vec<(Slot, Judged)> {
-    let experiments = term.experiments.iter();
-    let slots = experiments.flat_map(|e| term.students.iter().map(|s| Slot::new(&e.key, &s.id)));
-    slots
-        .filter_map(|slot| judged.get(&slot).map(|one| (slot.clone(), one.clone())))
-        .collect()
 }

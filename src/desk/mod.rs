@@ -8,7 +8,9 @@ mod folder;
 mod hand_in;
 mod issue;
 pub mod passwords;
+mod people;
 mod prepare;
+mod procedures;
 mod recompute;
 mod review;
 pub mod sessions;
@@ -22,17 +24,20 @@ use tokio::sync::{RwLock, RwLockReadGuard};
 pub use folder::{BringError, Brought, bring_in, bring_in_term, grade, output_files};
 pub use hand_in::{HandInError, HandInRequest, Receipt, hand_in};
 pub use issue::{deal, issue_unknowns};
+pub use people::{RosterPlan, StaffEntry, apply_roster, enter_staff, plan_roster, staff_among};
 pub use prepare::{
-    PrepareError, RosterPlan, assign_lots, course_of, new_experiment, new_lot, new_unknown,
-    plan_roster, release, withdraw,
+    PrepareError, assign_lots, course_of, enter_unknowns, new_course, new_experiment, new_lot,
+    new_unknown, release, withdraw,
 };
+pub use procedures::{ProcedureError, enter_procedure, procedure_titles};
 pub use recompute::{Difference, recompute, verify};
 pub use review::{ReviewError, decide, give_points, give_points_to};
 pub use texts::FileTexts;
 
 use crate::change::{Change, Reach};
 use crate::store::{
-    Store, StoreError, Written, load_judged, load_term, save_judged, write_changes,
+    Store, StoreError, ValueVersion, Written, load_judged, load_term, lot_history, save_judged,
+    unknown_history, write_changes,
 };
 use crate::term::{Judged, Slot, Term};
 
@@ -164,6 +169,22 @@ impl Desk {
         Ok(written)
     }
 
+    /// Every value the lots ever had, in order of lot and version.
+    ///
+    /// # Errors
+    /// [`StoreError`] if they cannot be read.
+    pub async fn lot_history(&self) -> Result<Vec<ValueVersion>, StoreError> {
+        lot_history(&mut *self.store.read().await?).await
+    }
+
+    /// Every value the unknowns of an experiment ever had, in order of code and version. They are true values.
+    ///
+    /// # Errors
+    /// [`StoreError`] if they cannot be read.
+    pub async fn unknown_history(&self, experiment: &str) -> Result<Vec<ValueVersion>, StoreError> {
+        unknown_history(&mut *self.store.read().await?, experiment).await
+    }
+
     async fn load(store: &Store) -> Result<Option<Image>, StoreError> {
         let mut reader = store.read().await?;
         match load_term(&mut reader, &FileTexts).await {
@@ -178,6 +199,22 @@ impl Desk {
 }
 
 impl Image {
+    /// Judgements in course order, then roster order.
+    #[must_use]
+    pub fn in_course_order(&self) -> Vec<(Slot, Judged)> {
+        let term = &self.term;
+        let experiments = term.experiments.iter();
+        let slots =
+            experiments.flat_map(|e| term.students.iter().map(|s| Slot::new(&e.key, &s.id)));
+        slots
+            .filter_map(|slot| {
+                self.judged
+                    .get(&slot)
+                    .map(|one| (slot.clone(), one.clone()))
+            })
+            .collect()
+    }
+
     /// Judgements within reach that now differ from those held.
     fn judge_again(&self, reaches: &[Reach]) -> BTreeMap<Slot, Judged> {
         let fresh: Vec<(Slot, Judged)> = if reaches.contains(&Reach::All) {

@@ -1,17 +1,17 @@
 //! The coordinator prepares a course: its experiments, people, lots and unknowns; and releases its results.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 use rust_decimal::Decimal;
 
 use super::{Desk, FileTexts, Image};
 use crate::change::{Change, next_version};
-use crate::course::{Course, Experiment, SectionLots, Student, Zone};
+use crate::course::{Course, Experiment, SectionLots, Zone};
 use crate::files;
 use crate::procedure::{Dates, is_key};
 use crate::store::{StoreError, Texts};
-use crate::term::{ExperimentSource, Term};
+use crate::term::ExperimentSource;
 use crate::truth::{Assigned, Lot, Sealed, Unknown};
 
 /// Why something was not prepared: the field, what was found, what was expected.
@@ -35,14 +35,39 @@ impl PrepareError {
     }
 }
 
+/// Sets up a course in a database that has none.
+///
+/// # Errors
+/// [`PrepareError`]; then nothing changed.
+pub async fn new_course(
+    desk: &Desk,
+    [title, term, zone]: [&str; 3],
+    (login, at): (&str, Timestamp),
+) -> Result<(), PrepareError> {
+    let course = course_of(title, term, zone)?;
+    desk.apply_if(login, at, |image| match image {
+        Some(image) => {
+            let held = &image.term.course.title;
+            Err(PrepareError::new(
+                "title",
+                held,
+                "no course in the database yet",
+            ))
+        }
+        None => Ok(vec![Change::Course(course)]),
+    })
+    .await?;
+    Ok(())
+}
+
 /// A course from what was typed.
 ///
 /// # Errors
 /// [`PrepareError::Fields`]
 pub fn course_of(title: &str, term: &str, zone: &str) -> Result<Course, PrepareError> {
     let mut faults = Vec::new();
-    let title = keep("title", files::line_of_text(title), &mut faults);
-    let term = keep("term", files::line_of_text(term), &mut faults);
+    let title = keep("title", words(title), &mut faults);
+    let term = keep("term", words(term), &mut faults);
     let zone = keep("time_zone", Zone::new(zone.trim()), &mut faults);
     match (title, term, zone) {
         (Some(title), Some(term), Some(zone)) => Ok(Course { title, term, zone }),
@@ -198,7 +223,7 @@ pub async fn new_lot(
 ) -> Result<(), PrepareError> {
     let mut faults = Vec::new();
     let code = keep("lot", files::code(code), &mut faults);
-    let reagent = keep("reagent", files::line_of_text(reagent), &mut faults);
+    let reagent = keep("reagent", words(reagent), &mut faults);
     let assigned = read_value(
         [("molarity", molarity), ("uncertainty", uncertainty)],
         &mut faults,
@@ -248,86 +273,72 @@ pub async fn new_unknown(
     let (Some(code), Some(assigned)) = (code, assigned) else {
         return Err(PrepareError::Fields(faults));
     };
-    let (experiment, reason) = (experiment.to_owned(), reason.trim().to_owned());
-    desk.apply_if(login, at, |image| -> Result<Vec<Change>, PrepareError> {
-        let term = &image.ok_or(StoreError::NoCourse)?.term;
-        if term.experiment(&experiment).is_none() {
-            return Err(PrepareError::new(
-                "experiment",
-                &experiment,
-                "an experiment of the course",
-            ));
-        }
-        let old = term.unknowns.get(&experiment).and_then(|u| u.get(&code));
-        if old.is_some_and(|old| *old.truth.open() == assigned) {
-            return Ok(Vec::new());
-        }
-        need_reason(old.is_some(), &reason)?;
-        let version = next_version(old.map(|u| u.version));
-        let unknown = Unknown {
-            code,
-            truth: Sealed::new(assigned),
-            version,
-        };
-        Ok(vec![Change::Unknown {
-            experiment,
-            unknown,
-            source: None,
-            reason,
-        }])
-    })
+    enter_unknowns(
+        desk,
+        experiment,
+        vec![(code, assigned)],
+        reason,
+        (login, at),
+    )
     .await?;
     Ok(())
 }
 
-/// What a roster would change.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct RosterPlan {
-    /// Not on the roster yet.
-    pub joining: Vec<Student>,
-    /// On it with another name, section or address: before and after.
-    pub altered: Vec<(Student, Student)>,
-    /// On it already, just so.
-    pub unchanged: usize,
-    /// On the roster but not in the file; they stay.
-    pub absent: Vec<Student>,
-}
-
-/// Compares a roster file with the roster.
-#[must_use]
-pub fn plan_roster(term: &Term, incoming: &[Student]) -> RosterPlan {
-    let mut plan = RosterPlan::default();
-    let known: BTreeMap<&str, &Student> =
-        term.students.iter().map(|s| (s.id.as_str(), s)).collect();
-    for student in incoming {
-        match known.get(student.id.as_str()) {
-            None => plan.joining.push(student.clone()),
-            Some(old) if *old == student => plan.unchanged += 1,
-            Some(old) => plan.altered.push(((*old).clone(), student.clone())),
-        }
-    }
-    let named: BTreeSet<&str> = incoming.iter().map(|s| s.id.as_str()).collect();
-    plan.absent = term
-        .students
-        .iter()
-        .filter(|s| !named.contains(s.id.as_str()))
-        .cloned()
-        .collect();
-    plan
-}
-
-impl RosterPlan {
-    /// The changes that carry it out.
-    #[must_use]
-    pub fn changes(&self) -> Vec<Change> {
-        let altered = self.altered.iter().map(|(_, after)| after);
-        self.joining
-            .iter()
-            .chain(altered)
-            .cloned()
-            .map(Change::Student)
-            .collect()
-    }
+/// Enters unknowns of an experiment, or other values for them (which then want a reason). Returns how many changed.
+///
+/// # Errors
+/// [`PrepareError`]; then nothing changed.
+pub async fn enter_unknowns(
+    desk: &Desk,
+    experiment: &str,
+    values: Vec<(String, Assigned)>,
+    reason: &str,
+    (login, at): (&str, Timestamp),
+) -> Result<usize, PrepareError> {
+    let reason = reason.trim();
+    let written = desk
+        .apply_if(login, at, |image| -> Result<Vec<Change>, PrepareError> {
+            let term = &image.ok_or(StoreError::NoCourse)?.term;
+            if term.experiment(experiment).is_none() {
+                let expected = "an experiment of the course";
+                return Err(PrepareError::new("experiment", experiment, expected));
+            }
+            let none = BTreeMap::new();
+            let held = term.unknowns.get(experiment).unwrap_or(&none);
+            let mut changes = Vec::new();
+            for (code, assigned) in values {
+                // a code written on a hand-in is compared without regard to case
+                let twin = held
+                    .keys()
+                    .find(|k| k.eq_ignore_ascii_case(&code) && **k != code);
+                if let Some(twin) = twin {
+                    let expected = format!(
+                        "a code that differs from \u{201c}{twin}\u{201d} in more than capitals"
+                    );
+                    return Err(PrepareError::new("unknown", &code, &expected));
+                }
+                let old = held.get(&code);
+                if old.is_some_and(|old| *old.truth.open() == assigned) {
+                    continue;
+                }
+                need_reason(old.is_some(), reason)?;
+                let version = next_version(old.map(|u| u.version));
+                let truth = Sealed::new(assigned);
+                changes.push(Change::Unknown {
+                    experiment: experiment.to_owned(),
+                    unknown: Unknown {
+                        code,
+                        truth,
+                        version,
+                    },
+                    source: None,
+                    reason: reason.to_owned(),
+                });
+            }
+            Ok(changes)
+        })
+        .await?;
+    Ok(written.map_or(0, |written| written.receipts.len()))
 }
 
 /// Releases the results of an experiment to its students.
@@ -381,7 +392,15 @@ async fn set_release(
     Ok(())
 }
 
-fn keep<T>(
+/// A line of text that says something.
+pub(super) fn words(text: &str) -> Result<String, String> {
+    match files::line_of_text(text)? {
+        empty if empty.is_empty() => Err("found nothing, expected a word or more".to_owned()),
+        text => Ok(text),
+    }
+}
+
+pub(super) fn keep<T>(
     field: &'static str,
     read: Result<T, String>,
     faults: &mut Vec<(&'static str, String)>,

@@ -27,6 +27,9 @@ const HEADER: [&str; 10] = [
 /// Level at which a group looks off, over all groups of one kind in one experiment together (Bonferroni).
 const LEVEL: f64 = 0.01;
 
+/// The verdict on a group whose students do not find what was assigned.
+pub const LOOKS_OFF: &str = "looks off";
+
 /// One group of an experiment's submissions, summed up.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Audited {
@@ -154,7 +157,7 @@ fn assigned(term: &Term, experiment: &str, kind: AuditKind, key: &str) -> Option
 fn verdict(p_value: Option<f64>, looks: usize) -> &'static str {
     match p_value {
         None => "too few to judge",
-        Some(p) if p * (looks as f64) < LEVEL => "looks off",
+        Some(p) if p * (looks as f64) < LEVEL => LOOKS_OFF,
         Some(_) => "agrees",
     }
 }

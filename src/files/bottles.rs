@@ -43,6 +43,68 @@ pub(super) fn read_lots(bytes: &[u8], faults: &mut Vec<Fault>) -> Vec<Lot> {
     lots
 }
 
+/// Reads pasted lines of code, value and standard uncertainty, with commas, semicolons or tabs between. Empty lines are
+/// passed over.
+///
+/// # Errors
+/// Every [`Fault`], with its line.
+pub fn read_value_lines(text: &str) -> Result<Vec<(String, Assigned)>, Vec<Fault>> {
+    let (mut values, mut faults) = (Vec::new(), Vec::new());
+    let mut once = Once::new();
+    for (line, text) in (1_u64..).zip(text.lines()) {
+        if text.trim().is_empty() {
+            continue;
+        }
+        let mut fault = |column: &str, what: String| {
+            let fault = Fault::of_file("pasted lines", what).at(line);
+            faults.push(if column.is_empty() {
+                fault
+            } else {
+                fault.in_column(column)
+            });
+        };
+        let cells: Vec<&str> = text.split(['\t', ',', ';']).collect();
+        let [own, value, uncertainty] = cells.as_slice() else {
+            let what = format!(
+                "found {} cells, expected 3: code, value, standard uncertainty",
+                cells.len()
+            );
+            fault("", what);
+            continue;
+        };
+        let own = code(own).map_err(|what| fault("code", what)).ok();
+        let value = decimal(value).map_err(|what| fault("value", what)).ok();
+        let uncertainty = decimal(uncertainty)
+            .map_err(|what| fault("uncertainty", what))
+            .ok();
+        if let Some(own) = &own
+            // a code written on a hand-in is compared without regard to case
+            && let Some(first) = once.seen(own.to_ascii_lowercase(), line)
+        {
+            fault("code", again(own, first));
+            continue;
+        }
+        let (Some(own), Some(value), Some(uncertainty)) = (own, value, uncertainty) else {
+            continue;
+        };
+        match Assigned::new(value, uncertainty) {
+            Ok(assigned) => values.push((own, assigned)),
+            Err((column, what)) => fault(column, what),
+        }
+    }
+    if values.is_empty() && faults.is_empty() {
+        faults.push(Fault::of_file(
+            "pasted lines",
+            "found nothing, expected a line for each unknown",
+        ));
+    }
+    if faults.is_empty() {
+        Ok(values)
+    } else {
+        Err(faults)
+    }
+}
+
 /// Reads the unknowns whose value is stated, each with its experiment.
 pub(super) fn read_unknowns(
     bytes: &[u8],

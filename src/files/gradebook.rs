@@ -26,13 +26,16 @@ pub fn gradebook_csv(term: &Term, judged: &[(Slot, Judged)]) -> String {
         let mut cells: Vec<String> = [&s.id, &s.family_name, &s.given_name, &s.section]
             .map(|text| guarded(text))
             .into();
-        let mut sum = Decimal::ZERO;
+        // empty means nothing handed in, in the total as in a column
+        let mut sum = None;
         for experiment in &term.experiments {
             let total = totals.get(&(s.id.as_str(), experiment.key.as_str()));
-            sum = sum.saturating_add(total.copied().unwrap_or_default());
+            if let Some(total) = total {
+                sum = Some(sum.unwrap_or(Decimal::ZERO).saturating_add(*total));
+            }
             cells.push(total.map_or_else(String::new, |total| points(*total)));
         }
-        cells.push(points(sum));
+        cells.push(sum.map_or_else(String::new, points));
         cells
     });
     write_csv(&header, rows)

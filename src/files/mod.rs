@@ -32,7 +32,8 @@ mod table;
 mod toml_table;
 mod write;
 
-pub use audit_file::{Audited, audit, audit_csv};
+pub use audit_file::{Audited, LOOKS_OFF, audit, audit_csv};
+pub use bottles::read_value_lines;
 pub use cells::{code, decimal, instant, line_of_text, local_time};
 pub use fault::Fault;
 pub use flags_file::flags_csv;

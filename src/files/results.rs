@@ -77,12 +77,12 @@ pub fn results_csv(term: &Term, judged: &[(Slot, Judged)]) -> String {
             .get(slot.experiment.as_str())
             .copied()
             .unwrap_or_default();
-        row(slot, judged, section, unit)
+        row(slot, judged, section, unit, term.by_hand.contains_key(slot))
     });
     write_csv(&HEADER, rows)
 }
 
-fn row(slot: &Slot, judged: &Judged, section: &str, unit: &str) -> [String; 27] {
+fn row(slot: &Slot, judged: &Judged, section: &str, unit: &str, given: bool) -> [String; 27] {
     let evaluation = &judged.evaluation;
     let (marks, outcome) = (&evaluation.marks, evaluation.outcome.as_ref());
     let number = |value: Option<Decimal>| value.map(plain).unwrap_or_default();
@@ -117,7 +117,12 @@ fn row(slot: &Slot, judged: &Judged, section: &str, unit: &str) -> [String; 27] 
         part(Part::Agreement),
         part(Part::Recording),
         part(Part::Calculation),
-        part(Part::ByHand),
+        // empty until somebody has given them
+        if given {
+            part(Part::ByHand)
+        } else {
+            String::new()
+        },
         points(marks.late),
         points(marks.total),
         points(marks.possible),

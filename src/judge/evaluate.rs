@@ -228,16 +228,19 @@ pub fn evaluate(case: &Case) -> Evaluation {
     });
     let mut lots: Vec<&Lot> = Vec::new();
     if case.procedure.uses_titrant_lot() {
+        // of the trials that count; if none does, of all that were titrated
+        let none = work_up.counted() == 0;
         let rows = case
             .hand_in
             .titrations
             .iter()
-            .filter(|t| t.trial.number().is_some());
-        rows.filter_map(|t| case.lots_of(t).0).for_each(|lot| {
+            .zip(&work_up.trials)
+            .filter(|(_, trial)| trial.counted || none);
+        for lot in rows.filter_map(|(titration, _)| case.lots_of(titration).0) {
             if !lots.iter().any(|known| known.code == lot.code) {
                 lots.push(lot);
             }
-        });
+        }
     }
     let mut versions: Vec<String> = lots
         .iter()

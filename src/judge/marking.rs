@@ -2,6 +2,8 @@
 
 use rust_decimal::Decimal;
 
+use crate::measure::to_decimals;
+
 /// The marking of an experiment. A part that is not there gives no points and asks for none.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Marking {
@@ -179,6 +181,8 @@ impl Scored {
     /// Points for a percentage, not rounded.
     #[must_use]
     pub fn points_at(&self, percent: Decimal) -> Decimal {
+        // a quotient that does not end is a unit of the 28th figure off: a value on a limit has to stay on it
+        let percent = to_decimals(percent, NOISE);
         match &self.scale {
             Scale::Ramp {
                 full_within,
@@ -261,6 +265,9 @@ impl Scored {
         }
     }
 }
+
+/// Decimals beyond which a percentage holds nothing but the rounding of its quotients.
+const NOISE: u32 = 15;
 
 fn within(number: Decimal, low: Decimal, high: Decimal) -> bool {
     (low..=high).contains(&number)

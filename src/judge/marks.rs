@@ -157,11 +157,14 @@ pub(super) fn days_late(
 /// Whether an answer agrees with a value: within so many percent, or within one unit of its last figure.
 pub(super) fn agrees(answer: &Reading, value: Decimal, within_percent: Decimal) -> bool {
     let off = answer.value().saturating_sub(value).abs();
-    let allowed = value
-        .abs()
-        .saturating_mul(within_percent)
-        .checked_div(Decimal::ONE_HUNDRED);
-    off <= answer.last_unit() || allowed.is_some_and(|allowed| off <= allowed)
+    if off <= answer.last_unit() {
+        return true;
+    }
+    let percent = off
+        .checked_mul(Decimal::ONE_HUNDRED)
+        .and_then(|off| off.checked_div(value.abs()));
+    // as on a scale: what lies exactly on the limit agrees
+    percent.is_some_and(|percent| to_decimals(percent, 15) <= within_percent)
 }
 
 fn part(part: Part, points: Decimal, possible: Decimal, sentence: String) -> PartMark {

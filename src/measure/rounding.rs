@@ -59,6 +59,10 @@ pub fn as_f64(value: Decimal) -> f64 {
 /// A double as the decimal of so many significant figures; none if it is not finite or out of range.
 #[must_use]
 pub fn from_f64(value: f64, figures: usize) -> Option<Decimal> {
+    // below the last decimal there is nothing left to write
+    if value.abs() < 1e-27 {
+        return Some(Decimal::ZERO);
+    }
     let text = format!("{value:.*e}", figures.saturating_sub(1));
     Decimal::from_scientific(&text).ok().map(|d| d.normalize())
 }

@@ -12,5 +12,5 @@ pub use distributions::{
     COVERAGE_95, chi_square_above, student_t_quantile, student_t_two_sided, two_sided_normal_p,
 };
 pub use outliers::{DixonLevel, dixon_critical, dixon_outlier};
-pub use replicates::{Replicates, ReplicatesError, mean_and_s};
+pub use replicates::{Replicates, ReplicatesError, mean, mean_and_s};
 pub use robust::{AlgorithmA, algorithm_a, median};

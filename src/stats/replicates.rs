@@ -40,12 +40,7 @@ impl Replicates {
         let (Some(low), Some(high)) = (values.iter().min(), values.iter().max()) else {
             return Err(ReplicatesError::Empty);
         };
-        let sum = values
-            .iter()
-            .try_fold(Decimal::ZERO, |sum, x| sum.checked_add(*x));
-        let mean = sum
-            .and_then(|sum| sum.checked_div(Decimal::from(n)))
-            .ok_or(ReplicatesError::TooLarge)?;
+        let mean = mean(values).ok_or(ReplicatesError::TooLarge)?;
         let range = high.checked_sub(*low).ok_or(ReplicatesError::TooLarge)?;
         let mut squares = 0.0;
         for x in values {
@@ -77,6 +72,16 @@ impl Replicates {
         self.s
             .map(|s| student_t_two_sided(0.95, n - 1.0) * s / n.sqrt())
     }
+}
+
+/// Arithmetic mean; none for no values or past the range of decimals. Taken from the first value on, so that equal
+/// values have themselves as their mean and only the differences are rounded.
+#[must_use]
+pub fn mean(values: &[Decimal]) -> Option<Decimal> {
+    let first = *values.first()?;
+    let from_first = |sum: Decimal, x: &Decimal| sum.checked_add(x.checked_sub(first)?);
+    let sum = values.iter().try_fold(Decimal::ZERO, from_first)?;
+    first.checked_add(sum.checked_div(Decimal::from(values.len()))?)
 }
 
 /// Mean and s (n − 1) of doubles, in two passes with the second pass's residual sum taken off (Chan, Golub and

@@ -1,5 +1,7 @@
 //! Accounts: whose they are, password hashes, claim codes, failed attempts.
 
+use std::collections::BTreeSet;
+
 use jiff::Timestamp;
 use sqlx::{Row, SqliteConnection};
 
@@ -102,6 +104,23 @@ impl Kind {
             .into_iter()
             .find(|kind| kind.name() == name)
     }
+}
+
+/// Logins of that kind whose owners have set a password.
+///
+/// # Errors
+/// [`StoreError`]
+pub async fn with_password(
+    connection: &mut SqliteConnection,
+    kind: Kind,
+) -> Result<BTreeSet<String>, StoreError> {
+    let logins: Vec<String> = sqlx::query_scalar(
+        "SELECT login FROM account WHERE kind = ? AND password_hash IS NOT NULL",
+    )
+    .bind(kind.name())
+    .fetch_all(connection)
+    .await?;
+    Ok(logins.into_iter().collect())
 }
 
 /// Everyone a typed login can mean, staff first. Logins of staff ignore case; ids of students do too as long as no

@@ -302,7 +302,7 @@ fn decimal(row: &SqliteRow, column: &str, place: &str) -> Result<Decimal, StoreE
     Decimal::from_str(&text).map_err(|why| StoreError::damaged(format!("{place}, {column}"), why))
 }
 
-fn assigned(row: &SqliteRow, column: &str, place: &str) -> Result<Assigned, StoreError> {
+pub(super) fn assigned(row: &SqliteRow, column: &str, place: &str) -> Result<Assigned, StoreError> {
     let (value, u) = (
         decimal(row, column, place)?,
         decimal(row, "standard_uncertainty", place)?,

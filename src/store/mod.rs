@@ -7,6 +7,7 @@ pub mod accounts;
 mod changes;
 pub mod claims;
 mod evaluations;
+mod history;
 mod load;
 pub mod sessions;
 mod submissions;
@@ -27,6 +28,7 @@ use tokio::sync::{Mutex, OwnedMutexGuard};
 
 pub use changes::{Written, first_broken_event, hash, write_changes};
 pub use evaluations::{load_judged, save_judged};
+pub use history::{ValueVersion, lot_history, unknown_history};
 pub use load::{Texts, load_term};
 pub use submissions::{StoredSubmission, by_request_key, submission};
 

@@ -3,6 +3,7 @@
 use rust_decimal::Decimal;
 
 use crate::measure::as_f64;
+use crate::stats::mean;
 
 /// An ordered list of steps; a step refers only to earlier ones.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -311,12 +312,8 @@ fn compute(
             }
         }
         Operation::Mean(ids) => {
-            let sum = ids
-                .iter()
-                .try_fold(Decimal::ZERO, |sum, id| sum.checked_add(value(*id)))
-                .ok_or(RANGE)?;
-            sum.checked_div(Decimal::from(ids.len()))
-                .ok_or("a mean of no values")
+            let values: Vec<Decimal> = ids.iter().map(|id| value(*id)).collect();
+            mean(&values).ok_or("no mean of its values")
         }
     }
 }

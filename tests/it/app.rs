@@ -45,6 +45,8 @@ pub struct Answer {
     pub headers: HeaderMap,
     /// Text.
     pub body: String,
+    /// As it came, for what is no text.
+    pub bytes: Vec<u8>,
 }
 
 impl TestApp {
@@ -55,13 +57,24 @@ impl TestApp {
 
     /// A server with other settings.
     pub async fn spawn_with(settings: Settings) -> Self {
+        Self::spawn_holding(people(), settings).await
+    }
+
+    /// A server with a coordinator and no course, as `add-coordinator` leaves it.
+    pub async fn spawn_new() -> Self {
+        let coordinator = |change: &Change| matches!(change, Change::Staff(s) if s.role == StaffRole::Coordinator);
+        let changes = people().into_iter().filter(coordinator).collect();
+        Self::spawn_holding(changes, Settings::default()).await
+    }
+
+    async fn spawn_holding(changes: Vec<Change>, settings: Settings) -> Self {
         let directory = TempDir::new().expect("a temporary directory");
         let store = Store::open(&directory.path().join("course.db"))
             .await
             .expect("a database");
         let clock = Clock::default();
         let mut transaction = store.write().await.expect("a write");
-        write_changes(&mut transaction, &people(), "test", clock.now())
+        write_changes(&mut transaction, &changes, "test", clock.now())
             .await
             .expect("a course");
         transaction.commit().await.expect("a commit");
@@ -127,6 +140,27 @@ impl Person {
         let mut with_token = vec![("csrf", token.as_str())];
         with_token.extend_from_slice(fields);
         self.post_open(path, &with_token).await
+    }
+
+    /// Posts a form with a file, and the token of the session.
+    pub async fn post_file(&mut self, path: &str, name: &str, bytes: &[u8]) -> Answer {
+        const BETWEEN: &str = "----between-the-parts";
+        let token = self.form_token().await;
+        let mut body = format!(
+            "--{BETWEEN}\r\ncontent-disposition: form-data; name=\"csrf\"\r\n\r\n{token}\r\n--{BETWEEN}\r\n\
+             content-disposition: form-data; name=\"file\"; filename=\"{name}\"\r\n\r\n"
+        )
+        .into_bytes();
+        body.extend_from_slice(bytes);
+        body.extend_from_slice(format!("\r\n--{BETWEEN}--\r\n").as_bytes());
+        let request = self
+            .request(reqwest::Method::POST, path)
+            .header(
+                "content-type",
+                format!("multipart/form-data; boundary={BETWEEN}"),
+            )
+            .body(body);
+        self.send(request).await
     }
 
     /// Posts a form without a token.
@@ -196,10 +230,13 @@ impl Person {
 
 impl Answer {
     async fn of(response: Response) -> Self {
+        let (status, headers) = (response.status().as_u16(), response.headers().clone());
+        let bytes = response.bytes().await.expect("a whole answer").to_vec();
         Self {
-            status: response.status().as_u16(),
-            headers: response.headers().clone(),
-            body: response.text().await.expect("a whole answer"),
+            status,
+            headers,
+            body: String::from_utf8_lossy(&bytes).into_owned(),
+            bytes,
         }
     }
 
@@ -284,6 +321,7 @@ impl Person {
         Some(Answer {
             status,
             headers,
+            bytes: body.clone().into_bytes(),
             body,
         })
     }

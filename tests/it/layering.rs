@@ -14,7 +14,7 @@ const PURE: [&str; 14] = [
     "course.rs",
     "workup",
     "judge",
-    "term.rs",
+    "term",
     "change.rs",
     "invent",
     "lib.rs",

@@ -1,10 +1,66 @@
-//! Pages of the coordinator.
+//! Pages of the coordinator: preparing the course, seeing the term, releasing and exporting. They show true values, so
+//! every handler names [`CoordinatorVisitor`](crate::web::CoordinatorVisitor).
+
+mod audit;
+mod downloads;
+mod experiment;
+mod experiments;
+mod form;
+mod glance;
+mod home;
+mod issue;
+mod lots;
+mod procedures;
+mod release;
+mod roster;
+mod slips;
+mod staff;
+mod titres;
+mod unknowns;
+mod unpack;
+mod words;
 
 use axum::Router;
+use axum::routing::{get, post};
 
 use super::AppState;
 
-/// Routes of these pages.
+/// Routes below `/course`.
 pub fn routes() -> Router<AppState> {
     Router::new()
+        .route("/course", get(home::page))
+        .route("/course/new", post(home::new))
+        .route("/course/folder", post(home::folder))
+        .route("/course/roster", get(roster::page))
+        .route("/course/roster/preview", post(roster::preview))
+        .route("/course/roster/confirm", post(roster::confirm))
+        .route("/course/slips", post(slips::print))
+        .route("/course/staff", get(staff::page).post(staff::enter))
+        .route("/course/lots", get(lots::page).post(lots::enter))
+        .route("/course/procedures", post(procedures::enter))
+        .route("/course/audit", get(audit::page))
+        .route("/course/files", get(downloads::page))
+        .route("/course/gradebook.csv", get(downloads::gradebook))
+        .route("/course/results.csv", get(downloads::results))
+        .route("/course/flags.csv", get(downloads::flags))
+        .route("/course/audit.csv", get(downloads::audit))
+        .route("/course/export.zip", get(downloads::export))
+        .route(
+            "/course/experiments",
+            get(experiments::page).post(experiments::enter),
+        )
+        .nest("/course/experiments/{key}", of_experiment())
+}
+
+fn of_experiment() -> Router<AppState> {
+    Router::new()
+        .route("/", get(experiment::page))
+        .route("/dates", post(experiment::dates))
+        .route("/lots", post(experiment::lots))
+        .route("/unknowns", get(unknowns::page).post(unknowns::enter))
+        .route("/unknowns/many", post(unknowns::enter_many))
+        .route("/issue", get(issue::page).post(issue::now))
+        .route("/issue/list", get(issue::list))
+        .route("/release", get(release::page).post(release::release))
+        .route("/withdraw", post(release::withdraw))
 }

@@ -130,24 +130,26 @@ fn returned_note(view: &Image, slot: &Slot) -> Option<String> {
 }
 
 fn revisions(view: &Image, experiment: &Experiment, slot: &Slot) -> Vec<RevisionView> {
-    let Some((_, revisions)) = view.term.handed_in_by(slot) else {
+    let Some((reader, revisions)) = view.term.handed_in_by(slot) else {
         return Vec::new();
     };
     let procedure = &experiment.procedure;
     let last = revisions.len();
     let one = |(index, revision): (usize, &crate::term::Revision)| RevisionView {
         number: index.saturating_add(1),
-        receipt: revision.receipt,
+        receipt: revision.receipt.filter(|_| reader == slot),
         at: revision
             .submitted_at
             .map(|at| dates::instant(&view.term.course.zone, at))
             .unwrap_or_default(),
         reason: revision.reason.clone(),
         replaced: index.saturating_add(1) < last,
+        // a bench mate's answer is the mate's own affair
         reported: revision
             .hand_in
             .reported
             .as_ref()
+            .filter(|_| reader == slot)
             .map(|r| r.written().to_owned()),
         rows: trial_rows(procedure, &revision.hand_in),
         spread: volume_spread(procedure, &revision.hand_in),

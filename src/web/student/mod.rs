@@ -10,6 +10,8 @@ mod home;
 mod receipt;
 pub(super) mod record;
 
+pub(super) use bench::sample_words;
+
 use axum::Router;
 use axum::routing::{get, post};
 

@@ -47,3 +47,23 @@ fn decimals() {
         );
     }
 }
+
+#[test]
+fn doubles_to_decimals() {
+    use concordant::measure::from_f64;
+    for (value, figures, text) in [
+        (0.0, 12, "0"),
+        (1.0 / 3.0, 12, "0.333333333333"),
+        (123456.0, 3, "123000"),
+        (1.5e-9, 4, "0.0000000015"),
+        (-2.25, 2, "-2.2"),
+    ] {
+        assert_eq!(
+            from_f64(value, figures).expect("finite").to_string(),
+            text,
+            "{value}"
+        );
+    }
+    assert_eq!(from_f64(f64::NAN, 3), None);
+    assert_eq!(from_f64(f64::INFINITY, 3), None);
+}

@@ -1,0 +1,221 @@
+//! A term judged: what each submission depends on, gathered and evaluated.
+
+use std::collections::BTreeMap;
+
+use jiff::Timestamp;
+
+use super::{Judged, Ruling, Slot, Status, Term, settlement};
+use crate::chem::Formula;
+use crate::course::{Experiment, Student};
+use crate::judge::{Case, DefaultLots, Evaluation, evaluate};
+use crate::submission::Titration;
+use crate::truth::{Lot, Unknown};
+
+impl Term {
+    /// Judges everything handed in, in course and roster order.
+    #[must_use]
+    pub fn judge_all(&self) -> Vec<(Slot, Judged)> {
+        use rayon::prelude::*;
+        let desks: Vec<Desk> = self
+            .experiments
+            .iter()
+            .map(|experiment| Desk::of(self, experiment))
+            .collect();
+        let slots: Vec<(&Desk, &Student)> = desks
+            .iter()
+            .flat_map(|desk| self.students.iter().map(move |student| (desk, student)))
+            .collect();
+        slots
+            .into_par_iter()
+            .filter_map(|(desk, student)| {
+                let slot = Slot::new(&desk.experiment.key, &student.id);
+                let judged = self.judge_with(desk, &slot, student)?;
+                Some((slot, judged))
+            })
+            .collect()
+    }
+
+    /// Judges some submissions; slots with nothing handed in are left out.
+    #[must_use]
+    pub fn judge_some(&self, slots: impl IntoIterator<Item = Slot>) -> Vec<(Slot, Judged)> {
+        let mut desks: BTreeMap<String, Desk> = BTreeMap::new();
+        let students: BTreeMap<&str, &Student> = self
+            .students
+            .iter()
+            .map(|student| (student.id.as_str(), student))
+            .collect();
+        let mut judged = Vec::new();
+        for slot in slots {
+            let Some(experiment) = self.experiment(&slot.experiment) else {
+                continue;
+            };
+            let desk = desks
+                .entry(slot.experiment.clone())
+                .or_insert_with(|| Desk::of(self, experiment));
+            let student = students.get(slot.student.as_str());
+            if let Some(one) = student.and_then(|student| self.judge_with(desk, &slot, student)) {
+                judged.push((slot, one));
+            }
+        }
+        judged
+    }
+
+    /// Judges one submission; none if nothing was handed in.
+    #[must_use]
+    pub fn judge(&self, slot: &Slot) -> Option<Judged> {
+        let desk = Desk::of(self, self.experiment(&slot.experiment)?);
+        self.judge_with(&desk, slot, self.student(&slot.student)?)
+    }
+
+    /// Calls `use_case` with everything the judgement of a slot depends on; none if nothing was handed in.
+    pub fn with_case<T>(&self, slot: &Slot, use_case: impl FnOnce(&Case) -> T) -> Option<T> {
+        let desk = Desk::of(self, self.experiment(&slot.experiment)?);
+        self.case(&desk, slot, self.student(&slot.student)?, use_case)
+    }
+
+    fn judge_with(&self, desk: &Desk, slot: &Slot, student: &Student) -> Option<Judged> {
+        let evaluation = self.case(desk, slot, student, evaluate)?;
+        let status = self.status(slot, &evaluation);
+        Some(Judged { evaluation, status })
+    }
+
+    fn case<T>(
+        &self,
+        desk: &Desk,
+        slot: &Slot,
+        student: &Student,
+        use_case: impl FnOnce(&Case) -> T,
+    ) -> Option<T> {
+        let (handed_in, revisions) = self.handed_in_by(slot)?;
+        let revision = revisions.last()?;
+        let empty = DefaultLots::default();
+        let hand_in = self.hand_in_of(slot)?;
+        let settlement = settlement(self.decisions.get(slot).map_or(&[], Vec::as_slice));
+        Some(use_case(&Case {
+            procedure: &desk.experiment.procedure,
+            hand_in: &hand_in,
+            revision: u32::try_from(revisions.len()).unwrap_or(u32::MAX),
+            lots: &self.lots,
+            default_lots: desk.lots.get(student.section.as_str()).unwrap_or(&empty),
+            unknowns: desk.unknowns,
+            issued: self
+                .issued
+                .get(slot)
+                .or_else(|| self.issued.get(handed_in))
+                .map(String::as_str),
+            submitted_at: revision.submitted_at,
+            due: desk.due,
+            by_hand: self.by_hand.get(slot).copied(),
+            settlement: &settlement,
+        }))
+    }
+
+    fn status(&self, slot: &Slot, evaluation: &Evaluation) -> Status {
+        let decisions = self.decisions.get(slot).map_or(&[][..], Vec::as_slice);
+        let submitted = self
+            .handed_in_by(slot)
+            .and_then(|(_, revisions)| revisions.last()?.submitted_at);
+        // a decision settles the revision it was made on, not a later one
+        let current = decisions
+            .last()
+            .filter(|d| submitted.is_none_or(|at| at <= d.at));
+        match current.map(|d| &d.ruling) {
+            Some(Ruling::Return) => Status::Returned,
+            Some(_) => Status::Settled,
+            None if evaluation.flags.iter().any(|flag| flag.code.needs_review()) => {
+                Status::ToReview
+            }
+            None => Status::Clear,
+        }
+    }
+}
+
+/// What all submissions of one experiment share.
+struct Desk<'a> {
+    experiment: &'a Experiment,
+    unknowns: &'a BTreeMap<String, Unknown>,
+    due: Option<Timestamp>,
+    lots: BTreeMap<&'a str, DefaultLots>,
+}
+
+impl<'a> Desk<'a> {
+    fn of(term: &'a Term, experiment: &'a Experiment) -> Self {
+        static NONE: BTreeMap<String, Unknown> = BTreeMap::new();
+        let sections = term.sections();
+        Self {
+            experiment,
+            unknowns: term.unknowns.get(&experiment.key).unwrap_or(&NONE),
+            due: term.course.zone.instant(experiment.dates.due),
+            lots: sections
+                .into_iter()
+                .map(|section| (section, term.default_lots(experiment, section)))
+                .collect(),
+        }
+    }
+}
+
+impl Term {
+    /// The lots that count in a section where a row names none: those the course assigned, else the only lot of the
+    /// reagent, else the one most rows of the section name.
+    #[must_use]
+    pub fn default_lots(&self, experiment: &Experiment, section: &str) -> DefaultLots {
+        let assigned = experiment.section_lots.get(section);
+        let procedure = &experiment.procedure;
+        let titrant = assigned.and_then(|a| a.titrant.clone());
+        let excess = assigned.and_then(|a| a.excess.clone());
+        DefaultLots {
+            assigned: titrant.is_some(),
+            titrant: titrant.or_else(|| {
+                self.usual_lot(experiment, section, &procedure.titrant.species, |t| &t.lot)
+            }),
+            excess: excess.or_else(|| {
+                let species = &procedure.excess.as_ref()?.species;
+                self.usual_lot(experiment, section, species, |t| &t.excess_lot)
+            }),
+        }
+    }
+
+    /// Lots whose reagent is that species by its formula; a reagent named in words is of none.
+    #[must_use]
+    pub fn lots_of(&self, species: &Formula) -> Vec<&Lot> {
+        let is_it =
+            |lot: &&Lot| Formula::parse(&lot.reagent).is_ok_and(|formula| formula == *species);
+        self.lots.values().filter(is_it).collect()
+    }
+
+    fn usual_lot(
+        &self,
+        experiment: &Experiment,
+        section: &str,
+        species: &Formula,
+        written: impl Fn(&Titration) -> &Option<String>,
+    ) -> Option<String> {
+        let mut same = self.lots_of(species).into_iter();
+        if let (Some(only), None) = (same.next(), same.next()) {
+            return Some(only.code.clone());
+        }
+        let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
+        for student in self.students.iter().filter(|s| s.section == section) {
+            let revisions = self
+                .submissions
+                .get(&Slot::new(&experiment.key, &student.id));
+            let rows = revisions
+                .and_then(|r| r.last())
+                .into_iter()
+                .flat_map(|r| &r.hand_in.titrations);
+            for code in rows.filter_map(|t| written(t).as_deref()) {
+                let count = counts.entry(code).or_insert(0);
+                *count = count.saturating_add(1);
+            }
+        }
+        let usual = counts
+            .iter()
+            .max_by(|a, b| a.1.cmp(b.1).then(b.0.cmp(a.0)))
+            .map(|(code, _)| (*code).to_owned());
+        usual.or_else(|| {
+            (self.lots.len() == 1)
+                .then(|| self.lots.keys().next().cloned())
+                .flatten()
+        })
+    }
+}

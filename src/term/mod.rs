@@ -1,0 +1,300 @@
+//! A whole course in memory: what a folder holds, what a database holds, what evaluation needs.
+//!
+//! Folder and database are two ways of keeping a [`Term`]; each reads and writes the whole of it, so that one
+//! exported and imported again is the same.
+
+mod judging;
+
+use std::collections::BTreeMap;
+
+use jiff::Timestamp;
+use rust_decimal::Decimal;
+use serde::{Deserialize, Serialize};
+
+use crate::course::{Course, Experiment, StaffMember, Student};
+use crate::judge::{Evaluation, Settlement};
+use crate::measure::GlasswareTable;
+use crate::submission::HandIn;
+use crate::truth::{Lot, Unknown};
+
+/// Everything a course holds but accounts and sessions.
+#[derive(Clone, Debug)]
+pub struct Term {
+    /// Title, term, zone.
+    pub course: Course,
+    /// Glassware of the course: shipped, then its own.
+    pub glassware: GlasswareTable,
+    /// In course order.
+    pub experiments: Vec<Experiment>,
+    /// In roster order.
+    pub students: Vec<Student>,
+    /// In the order of the file.
+    pub staff: Vec<StaffMember>,
+    /// By code.
+    pub lots: BTreeMap<String, Lot>,
+    /// By experiment, then code.
+    pub unknowns: BTreeMap<String, BTreeMap<String, Unknown>>,
+    /// Code of the unknown issued.
+    pub issued: BTreeMap<Slot, String>,
+    /// Bench group: students of a group share one set of readings.
+    pub groups: BTreeMap<Slot, String>,
+    /// Revisions in order, the last one counts. Never empty.
+    pub submissions: BTreeMap<Slot, Vec<Revision>>,
+    /// Points given by hand.
+    pub by_hand: BTreeMap<Slot, Decimal>,
+    /// Decisions in order.
+    pub decisions: BTreeMap<Slot, Vec<Decision>>,
+    /// When each experiment was released.
+    pub released: BTreeMap<String, Timestamp>,
+    /// What the files said, where it is not kept in the nouns above: written back as it was.
+    pub sources: Sources,
+}
+
+/// A student's place in an experiment.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Slot {
+    /// Key of the experiment.
+    pub experiment: String,
+    /// Id of the student.
+    pub student: String,
+}
+
+/// One hand-in as it was received.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Revision {
+    /// What was handed in.
+    pub hand_in: HandIn,
+    /// When; none if a file does not say.
+    pub submitted_at: Option<Timestamp>,
+    /// Why it corrects the one before; empty for the first.
+    pub reason: String,
+    /// Number of its receipt, once it is on disk.
+    pub receipt: Option<i64>,
+}
+
+/// A decision of an assistant or coordinator.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Decision {
+    /// What was decided.
+    pub ruling: Ruling,
+    /// Why, or the note to the student.
+    pub reason: String,
+    /// Login of who decided.
+    pub by: String,
+    /// When.
+    pub at: Timestamp,
+}
+
+/// What can be decided about a submission.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "ruling", rename_all = "kebab-case")]
+pub enum Ruling {
+    /// It stands as it is.
+    Accept,
+    /// Back to the student, with a note, to correct.
+    Return,
+    /// A trial does not count.
+    LeaveOut {
+        /// Its number.
+        trial: u32,
+    },
+    /// A trial left out counts again.
+    PutBack {
+        /// Its number.
+        trial: u32,
+    },
+    /// Points are added or taken off; replaces an earlier adjustment.
+    Adjust {
+        /// Points, negative to take off.
+        points: Decimal,
+    },
+    /// Mark against the unknown written (true) or the one issued (false).
+    AgainstWritten {
+        /// Which.
+        written: bool,
+    },
+    /// Lateness costs nothing (true) or costs again (false).
+    ExcuseLate {
+        /// Which.
+        excused: bool,
+    },
+}
+
+/// Texts of the files that are kept as they were written.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Sources {
+    /// The course's own glassware file.
+    pub glassware: Option<String>,
+    /// Procedure files by key, of every procedure the course uses.
+    pub procedures: BTreeMap<String, String>,
+    /// By experiment: the key of its procedure and the tables that replace the procedure's, as TOML text.
+    pub experiments: BTreeMap<String, ExperimentSource>,
+    /// Preparation records by lot code, as TOML text of one `[[lot]]`.
+    pub lots: BTreeMap<String, String>,
+    /// Preparation records by experiment and code, as TOML text of one `[[unknown]]`.
+    pub unknowns: BTreeMap<(String, String), String>,
+}
+
+/// What `course.toml` says of an experiment beyond its dates.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct ExperimentSource {
+    /// Key of the procedure.
+    pub procedure: String,
+    /// The `marking` table, if the experiment has its own.
+    pub marking: Option<String>,
+    /// The `trials` table, if the experiment has its own.
+    pub trials: Option<String>,
+}
+
+/// Where a submission stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Status {
+    /// Nothing about it needs a person.
+    Clear,
+    /// A person should look at it.
+    ToReview,
+    /// With the student, to correct.
+    Returned,
+    /// A person has settled it.
+    Settled,
+}
+
+/// A submission judged, with where it stands.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Judged {
+    /// The judgement.
+    pub evaluation: Evaluation,
+    /// Where it stands.
+    pub status: Status,
+}
+
+impl Slot {
+    /// The place of a student in an experiment.
+    pub fn new(experiment: impl Into<String>, student: impl Into<String>) -> Self {
+        Self {
+            experiment: experiment.into(),
+            student: student.into(),
+        }
+    }
+}
+
+impl Status {
+    /// As it is written in files.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Clear => "clear",
+            Self::ToReview => "to-review",
+            Self::Returned => "returned",
+            Self::Settled => "settled",
+        }
+    }
+}
+
+impl Term {
+    /// An empty course.
+    #[must_use]
+    pub fn new(course: Course, glassware: GlasswareTable) -> Self {
+        Self {
+            course,
+            glassware,
+            experiments: Vec::new(),
+            students: Vec::new(),
+            staff: Vec::new(),
+            lots: BTreeMap::new(),
+            unknowns: BTreeMap::new(),
+            issued: BTreeMap::new(),
+            groups: BTreeMap::new(),
+            submissions: BTreeMap::new(),
+            by_hand: BTreeMap::new(),
+            decisions: BTreeMap::new(),
+            released: BTreeMap::new(),
+            sources: Sources::default(),
+        }
+    }
+
+    /// The experiment of that key.
+    #[must_use]
+    pub fn experiment(&self, key: &str) -> Option<&Experiment> {
+        self.experiments.iter().find(|e| e.key == key)
+    }
+
+    /// The student of that id.
+    #[must_use]
+    pub fn student(&self, id: &str) -> Option<&Student> {
+        self.students.iter().find(|s| s.id == id)
+    }
+
+    /// Section names in order.
+    #[must_use]
+    pub fn sections(&self) -> Vec<&str> {
+        let mut names: Vec<&str> = self.students.iter().map(|s| s.section.as_str()).collect();
+        names.sort_unstable();
+        names.dedup();
+        names
+    }
+
+    /// Whose readings count for a student: their own, or those of a member of their bench group. An answer without
+    /// readings is kept, but hands nothing in.
+    #[must_use]
+    pub fn handed_in_by(&self, slot: &Slot) -> Option<(&Slot, &[Revision])> {
+        let with_readings = |slot: &Slot| {
+            let (slot, revisions) = self.submissions.get_key_value(slot)?;
+            let read = revisions
+                .last()
+                .is_some_and(|last| !last.hand_in.titrations.is_empty());
+            read.then_some((slot, revisions.as_slice()))
+        };
+        let shared = || {
+            let group = self.groups.get(slot)?;
+            let mates = self
+                .groups
+                .iter()
+                .filter(|(s, g)| s.experiment == slot.experiment && *g == group);
+            mates.filter_map(|(mate, _)| with_readings(mate)).next()
+        };
+        with_readings(slot).or_else(shared)
+    }
+
+    /// What is judged for a student: the readings that count, with the student's own answer.
+    #[must_use]
+    pub fn hand_in_of(&self, slot: &Slot) -> Option<HandIn> {
+        let (reader, revisions) = self.handed_in_by(slot)?;
+        let hand_in = &revisions.last()?.hand_in;
+        let own = self
+            .submissions
+            .get(slot)
+            .and_then(|revisions| revisions.last());
+        let reported = if reader == slot {
+            hand_in.reported.clone()
+        } else {
+            own.and_then(|r| r.hand_in.reported.clone())
+        };
+        Some(HandIn {
+            reported,
+            ..hand_in.clone()
+        })
+    }
+}
+
+/// What decisions add up to, in order.
+#[must_use]
+pub fn settlement(decisions: &[Decision]) -> Settlement {
+    let mut sum = Settlement::default();
+    for decision in decisions {
+        match &decision.ruling {
+            Ruling::Accept | Ruling::Return => {}
+            Ruling::LeaveOut { trial } => {
+                sum.left_out.insert(*trial);
+            }
+            Ruling::PutBack { trial } => {
+                sum.left_out.remove(trial);
+            }
+            Ruling::Adjust { points } => sum.adjustment = *points,
+            Ruling::AgainstWritten { written } => sum.against_written = *written,
+            Ruling::ExcuseLate { excused } => sum.late_excused = *excused,
+        }
+    }
+    sum
+}

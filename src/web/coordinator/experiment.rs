@@ -1,0 +1,276 @@
+//! One experiment: its procedure and marking, whether that is fair, its dates and lots.
+
+use std::collections::BTreeMap;
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+
+use super::form::{Form, done};
+use super::glance::{self, Tally};
+use super::titres::{self, Titre};
+use super::words;
+use crate::chem::Formula;
+use crate::course::{Experiment, SectionLots};
+use crate::desk::{self, PrepareError};
+use crate::judge::{Fairness, fairness};
+use crate::measure::{from_f64, plain};
+use crate::procedure::Procedure;
+use crate::term::Term;
+use crate::web::{
+    AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields,
+};
+
+/// Students of the class that is simulated to see whether the marking is fair.
+const CLASS: usize = 1000;
+
+#[derive(Template)]
+#[template(path = "coordinator/experiment.html")]
+struct ExperimentPage {
+    frame: Frame,
+    key: String,
+    form: Form,
+    state: &'static str,
+    tag: &'static str,
+    zone: String,
+    tally: Tally,
+    unknowns: usize,
+    reactions: Vec<String>,
+    facts: Vec<(&'static str, String)>,
+    marking: Vec<(&'static str, String)>,
+    fairness: Result<FairnessWords, String>,
+    titres: Vec<Titre>,
+    titres_with: String,
+    sections: Vec<SectionChoice>,
+    titrants: Option<Choices>,
+    excesses: Option<Choices>,
+}
+
+/// Lots of a reagent to choose from.
+struct Choices {
+    reagent: String,
+    codes: Vec<String>,
+}
+
+/// The lots chosen for a section.
+struct SectionChoice {
+    name: String,
+    titrant: String,
+    excess: String,
+}
+
+/// What a class can reach, in words.
+struct FairnessWords {
+    students: usize,
+    reachable: String,
+    contributions: Vec<(String, String)>,
+    titres: Vec<(u32, String, String)>,
+    unit: &'static str,
+    parts: Vec<(String, String, String)>,
+    full: String,
+    warnings: Vec<String>,
+}
+
+/// `GET /course/experiments/{key}`
+pub async fn page(
+    State(state): State<AppState>,
+    Path(key): Path<String>,
+    visitor: CoordinatorVisitor,
+    query: QueryFields,
+) -> PageResult<Response> {
+    let form = {
+        let view = state.desk.view().await?;
+        let dates = find(&view.term, &key)?.dates;
+        let shown = |at: jiff::civil::DateTime| at.strftime("%Y-%m-%dT%H:%M").to_string();
+        Form::filled(&[("opens", &shown(dates.opens)), ("due", &shown(dates.due))])
+    };
+    Ok(experiment(&state, &visitor, &key, form, done(&query))
+        .await?
+        .into_response())
+}
+
+async fn experiment(
+    state: &AppState,
+    visitor: &CoordinatorVisitor,
+    key: &str,
+    form: Form,
+    notice: Option<String>,
+) -> PageResult<Page<ExperimentPage>> {
+    let procedure = {
+        let view = state.desk.view().await?;
+        find(&view.term, key)?.procedure.clone()
+    };
+    // a class of a thousand takes a while: not on a thread that serves pages, nor with the course held
+    let fairness = tokio::task::spawn_blocking(move || {
+        fairness(&procedure, CLASS, 1).map(|found| fairness_words(&procedure, found))
+    });
+    let fairness = fairness.await.map_err(PageError::internal)?;
+    let view = state.desk.view().await?;
+    let term = &view.term;
+    let experiment = find(term, key)?;
+    let procedure = &experiment.procedure;
+    let (state_word, tag) = glance::state(&view, experiment, state.clock.now());
+    let (titres, titres_with) = titres::expected(term, experiment);
+    let choices = |species: &Formula| Choices {
+        reagent: species.to_string(),
+        codes: lots_of(term, species),
+    };
+    let mut frame = visitor.frame(&procedure.title);
+    frame.notice = notice;
+    let titrant = Some(&procedure.titrant.species).filter(|_| procedure.uses_titrant_lot());
+    Ok(Page(ExperimentPage {
+        frame,
+        key: key.to_owned(),
+        form,
+        state: state_word,
+        tag,
+        zone: term.course.zone.name().to_owned(),
+        tally: Tally::of(&view, key, None),
+        unknowns: term.unknowns.get(key).map_or(0, BTreeMap::len),
+        reactions: procedure
+            .reactions
+            .iter()
+            .map(ToString::to_string)
+            .collect(),
+        facts: words::facts(procedure),
+        marking: words::marking(&procedure.marking),
+        fairness,
+        titres,
+        titres_with,
+        sections: section_choices(term, experiment),
+        titrants: titrant.map(choices),
+        excesses: procedure.excess.as_ref().map(|e| choices(&e.species)),
+    }))
+}
+
+/// The experiment of that key, or the page that says there is none.
+pub fn find<'t>(term: &'t Term, key: &str) -> PageResult<&'t Experiment> {
+    term.experiment(key).ok_or_else(PageError::not_found)
+}
+
+fn lots_of(term: &Term, species: &Formula) -> Vec<String> {
+    let of = |reagent: &str| Formula::parse(reagent).is_ok_and(|f| f == *species);
+    let lots = term.lots.values().filter(|lot| of(&lot.reagent));
+    lots.map(|lot| lot.code.clone()).collect()
+}
+
+fn section_choices(term: &Term, experiment: &Experiment) -> Vec<SectionChoice> {
+    let of = |section: &str| {
+        let lots = experiment
+            .section_lots
+            .get(section)
+            .cloned()
+            .unwrap_or_default();
+        SectionChoice {
+            name: section.to_owned(),
+            titrant: lots.titrant.unwrap_or_default(),
+            excess: lots.excess.unwrap_or_default(),
+        }
+    };
+    term.sections().into_iter().map(of).collect()
+}
+
+fn fairness_words(procedure: &Procedure, found: Fairness) -> FairnessWords {
+    let figures = |value: f64, n: usize| from_f64(value, n).map(plain).unwrap_or_default();
+    FairnessWords {
+        students: found.students,
+        reachable: figures(found.reachable_percent, 2),
+        contributions: found
+            .contributions
+            .into_iter()
+            .map(|(name, percent)| (name, figures(percent, 2)))
+            .collect(),
+        titres: found
+            .titres
+            .iter()
+            .map(|(share, titre, result)| (*share, figures(*titre, 4), figures(*result, 4)))
+            .collect(),
+        unit: procedure.result.unit.name(),
+        parts: found
+            .parts
+            .iter()
+            .map(|(part, mean, most)| (part.to_string(), figures(*mean, 3), plain(*most)))
+            .collect(),
+        full: figures(found.full_accuracy_percent, 2),
+        warnings: found.warnings,
+    }
+}
+
+/// `POST /course/experiments/{key}/dates`
+pub async fn dates(
+    State(state): State<AppState>,
+    Path(key): Path<String>,
+    visitor: CoordinatorVisitor,
+    fields: Fields,
+) -> PageResult<Response> {
+    let procedure = {
+        let view = state.desk.view().await?;
+        find(&view.term, &key)?;
+        let source = view.term.sources.experiments.get(&key);
+        source.map(|s| s.procedure.clone()).unwrap_or_default()
+    };
+    let typed = [
+        key.as_str(),
+        &procedure,
+        fields.text("opens"),
+        fields.text("due"),
+    ];
+    let who = (visitor.login.as_str(), state.clock.now());
+    let changed = desk::new_experiment(&state.desk, typed, who).await;
+    answer(&state, &visitor, &key, fields, changed, "dates").await
+}
+
+/// `POST /course/experiments/{key}/lots`: a lot for each section, or one for all of them.
+pub async fn lots(
+    State(state): State<AppState>,
+    Path(key): Path<String>,
+    visitor: CoordinatorVisitor,
+    fields: Fields,
+) -> PageResult<Response> {
+    let mut lots: BTreeMap<String, SectionLots> = BTreeMap::new();
+    let sections: Vec<String> = {
+        let view = state.desk.view().await?;
+        find(&view.term, &key)?;
+        let sections = view.term.sections().into_iter();
+        sections.map(str::to_owned).collect()
+    };
+    let chosen = |kind: &str, section: &str| {
+        let all = fields.text(&format!("{kind}-all"));
+        let own = fields.text(&format!("{kind}:{section}"));
+        let code = if all.is_empty() { own } else { all };
+        (!code.is_empty()).then(|| code.to_owned())
+    };
+    for section in &sections {
+        let of_section = SectionLots {
+            titrant: chosen("titrant", section),
+            excess: chosen("excess", section),
+        };
+        if of_section != SectionLots::default() {
+            lots.insert(section.clone(), of_section);
+        }
+    }
+    let who = (visitor.login.as_str(), state.clock.now());
+    let changed = desk::assign_lots(&state.desk, &key, lots, who).await;
+    answer(&state, &visitor, &key, fields, changed, "assigned").await
+}
+
+async fn answer(
+    state: &AppState,
+    visitor: &CoordinatorVisitor,
+    key: &str,
+    fields: Fields,
+    changed: Result<(), PrepareError>,
+    done: &str,
+) -> PageResult<Response> {
+    match changed {
+        Ok(()) => Err(PageError::see_other(format!(
+            "/course/experiments/{key}?done={done}"
+        ))),
+        Err(why) => {
+            let form = Form::refused(fields, why)?;
+            let page = experiment(state, visitor, key, form, None).await?;
+            Ok(page.with_status(StatusCode::UNPROCESSABLE_ENTITY))
+        }
+    }
+}

@@ -1,0 +1,267 @@
+//! The term at a glance: what is handed in where, and what is to be done next.
+
+use jiff::Timestamp;
+
+use super::form::counted;
+use crate::chem::Formula;
+use crate::course::{Experiment, StaffRole};
+use crate::desk::Image;
+use crate::files;
+use crate::term::{Slot, Status};
+use crate::web::dates;
+
+/// One experiment over the whole course.
+pub struct ExperimentRow {
+    /// Key.
+    pub key: String,
+    /// Title of its procedure.
+    pub title: String,
+    /// When it is due.
+    pub due: String,
+    /// The whole course.
+    pub all: Tally,
+    /// Where it stands, in a word.
+    pub state: &'static str,
+    /// The class of that word.
+    pub tag: &'static str,
+}
+
+/// One section over all experiments.
+pub struct SectionRow {
+    /// Its name.
+    pub section: String,
+    /// A tally per experiment, in course order.
+    pub tallies: Vec<Tally>,
+}
+
+/// How far some students are with an experiment.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Tally {
+    /// How many there are.
+    pub students: usize,
+    /// How many have handed in.
+    pub handed_in: usize,
+    /// How many of these a person should look at.
+    pub to_review: usize,
+    /// How many are back with their student.
+    pub returned: usize,
+    /// How many have no bottle.
+    pub without_bottle: usize,
+}
+
+/// Something to be done next.
+pub struct NextStep {
+    /// In words.
+    pub words: String,
+    /// Where.
+    pub href: String,
+    /// What the link says.
+    pub link: &'static str,
+}
+
+impl Tally {
+    /// Of an experiment, for one section or the whole course.
+    pub fn of(image: &Image, experiment: &str, section: Option<&str>) -> Self {
+        let mut tally = Self::default();
+        let students = image.term.students.iter();
+        for student in students.filter(|s| section.is_none_or(|name| s.section == name)) {
+            tally.students += 1;
+            let slot = Slot::new(experiment, &student.id);
+            if !image.term.issued.contains_key(&slot) {
+                tally.without_bottle += 1;
+            }
+            let Some(judged) = image.judged.get(&slot) else {
+                continue;
+            };
+            tally.handed_in += 1;
+            match judged.status {
+                Status::ToReview => tally.to_review += 1,
+                Status::Returned => tally.returned += 1,
+                Status::Clear | Status::Settled => {}
+            }
+        }
+        tally
+    }
+}
+
+/// A row per experiment, in course order.
+pub fn experiment_rows(image: &Image, now: Timestamp) -> Vec<ExperimentRow> {
+    let row = |experiment: &Experiment| {
+        let all = Tally::of(image, &experiment.key, None);
+        let (state, tag) = state(image, experiment, now);
+        ExperimentRow {
+            key: experiment.key.clone(),
+            title: experiment.procedure.title.clone(),
+            due: dates::local(experiment.dates.due),
+            all,
+            state,
+            tag,
+        }
+    };
+    image.term.experiments.iter().map(row).collect()
+}
+
+/// A row per section, in order of name.
+pub fn section_rows(image: &Image) -> Vec<SectionRow> {
+    let term = &image.term;
+    let row = |section: &str| SectionRow {
+        section: section.to_owned(),
+        tallies: term
+            .experiments
+            .iter()
+            .map(|e| Tally::of(image, &e.key, Some(section)))
+            .collect(),
+    };
+    term.sections().into_iter().map(row).collect()
+}
+
+/// Where an experiment stands, in a word, with the class of that word.
+pub fn state(
+    image: &Image,
+    experiment: &Experiment,
+    now: Timestamp,
+) -> (&'static str, &'static str) {
+    if image.is_released(&experiment.key) {
+        ("released", "tag tag-ok")
+    } else if is_past(image, experiment.dates.due, now) {
+        ("due, not released", "tag tag-late")
+    } else if is_past(image, experiment.dates.opens, now) {
+        ("open", "tag tag-open")
+    } else {
+        ("not open yet", "tag")
+    }
+}
+
+fn is_past(image: &Image, local: jiff::civil::DateTime, now: Timestamp) -> bool {
+    let at = image.term.course.zone.instant(local);
+    at.is_some_and(|at| at <= now)
+}
+
+/// What is to be done next, the course first, then by experiment.
+pub fn next_steps(image: &Image, now: Timestamp) -> Vec<NextStep> {
+    let term = &image.term;
+    let mut steps = Vec::new();
+    let mut step = |words: String, href: &str, link| {
+        steps.push(NextStep {
+            words,
+            href: href.to_owned(),
+            link,
+        });
+    };
+    if term.students.is_empty() {
+        step(
+            "Nobody is on the roster yet.".into(),
+            "/course/roster",
+            "Bring the roster in",
+        );
+    }
+    let is_taught = |section: &&str| {
+        term.staff
+            .iter()
+            .any(|s| s.role == StaffRole::Assistant && s.sections.iter().any(|own| own == section))
+    };
+    let untaught: Vec<&str> = term
+        .sections()
+        .into_iter()
+        .filter(|s| !is_taught(s))
+        .collect();
+    if !untaught.is_empty() {
+        let words = format!("No assistant has {}.", untaught.join(", "));
+        step(words, "/course/staff", "Staff");
+    }
+    if term.experiments.is_empty() {
+        step(
+            "There is no experiment yet.".into(),
+            "/course/experiments",
+            "Add the first",
+        );
+    }
+    let off = files::audit(term, &image.in_course_order());
+    for experiment in &term.experiments {
+        let released = image.is_released(&experiment.key);
+        steps.extend(steps_of(image, experiment, now, released));
+        let groups: Vec<String> = off
+            .iter()
+            .filter(|a| a.experiment == experiment.key && a.verdict == files::LOOKS_OFF)
+            .map(|a| format!("{} {}", a.kind.name(), a.key))
+            .collect();
+        if !groups.is_empty() && !released {
+            steps.push(NextStep {
+                words: format!(
+                    "{}: look at {} before you release; the class does not find what was assigned.",
+                    experiment.procedure.title,
+                    groups.join(", ")
+                ),
+                href: format!("/course/audit#{}", experiment.key),
+                link: "Audit",
+            });
+        }
+    }
+    steps
+}
+
+fn steps_of(
+    image: &Image,
+    experiment: &Experiment,
+    now: Timestamp,
+    released: bool,
+) -> Vec<NextStep> {
+    let term = &image.term;
+    let (key, procedure) = (&experiment.key, &experiment.procedure);
+    let title = &procedure.title;
+    let mut steps = Vec::new();
+    let at = format!("/course/experiments/{key}");
+    if released {
+        return steps;
+    }
+    let has_lot = |species: &Formula| {
+        let mut lots = term.lots.values();
+        lots.any(|lot| Formula::parse(&lot.reagent).is_ok_and(|f| f == *species))
+    };
+    let titrant = procedure
+        .uses_titrant_lot()
+        .then_some(&procedure.titrant.species);
+    let excess = procedure.excess.as_ref().map(|e| &e.species);
+    for species in [titrant, excess].into_iter().flatten() {
+        if !has_lot(species) {
+            let words = format!("{title}: there is no lot of {species} yet.");
+            steps.push(NextStep {
+                words,
+                href: "/course/lots".to_owned(),
+                link: "Enter a lot",
+            });
+        }
+    }
+    let mut step_to = |words: String, href: String, link| {
+        steps.push(NextStep { words, href, link });
+    };
+    if term.unknowns.get(key).is_none_or(|u| u.is_empty()) {
+        let words = format!("{title}: it has no unknowns yet.");
+        step_to(words, format!("{at}/unknowns"), "Enter unknowns");
+        return steps;
+    }
+    let tally = Tally::of(image, key, None);
+    if tally.without_bottle > 0 {
+        let words = format!(
+            "{title}: {} no bottle.",
+            counted(tally.without_bottle, "student has", "students have")
+        );
+        step_to(words, format!("{at}/issue"), "Issue unknowns");
+    }
+    if tally.to_review > 0 {
+        let words = format!(
+            "{title}: {} to review.",
+            counted(tally.to_review, "submission", "submissions")
+        );
+        step_to(words, format!("/review?experiment={key}"), "Review");
+    }
+    if is_past(image, experiment.dates.due, now) && tally.to_review == 0 && tally.handed_in > 0 {
+        let back = match tally.returned {
+            0 => String::new(),
+            n => format!(" ({n} still with their students)"),
+        };
+        let words = format!("{title}: nothing is left to review{back}.");
+        step_to(words, format!("{at}/release"), "Release the results");
+    }
+    steps
+}

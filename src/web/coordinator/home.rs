@@ -1,0 +1,187 @@
+//! The first page: a course to be set up, or the term at a glance.
+
+use askama::Template;
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+
+use super::form::{Form, done};
+use super::glance::{
+    ExperimentRow, NextStep, SectionRow, experiment_rows, next_steps, section_rows,
+};
+use super::unpack::unpack;
+use crate::course::StaffRole;
+use crate::desk::{self, BringError};
+use crate::files::{Fault, read_term};
+use crate::store::StoreError;
+use crate::term::Term;
+use crate::web::{
+    AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields, Upload,
+};
+
+#[derive(Template)]
+#[template(path = "coordinator/setup.html")]
+struct Setup {
+    frame: Frame,
+    form: Form,
+    zones: [&'static str; 12],
+}
+
+#[derive(Template)]
+#[template(path = "coordinator/home.html")]
+struct Home {
+    frame: Frame,
+    term: String,
+    steps: Vec<NextStep>,
+    experiments: Vec<ExperimentRow>,
+    sections: Vec<SectionRow>,
+}
+
+/// A page that lists what is wrong with a file.
+#[derive(Template)]
+#[template(path = "coordinator/faults.html")]
+pub struct FaultsPage {
+    /// The frame.
+    pub frame: Frame,
+    /// What was sent.
+    pub file: String,
+    /// Each with its place.
+    pub faults: Vec<Fault>,
+    /// Where to try again.
+    pub back: &'static str,
+}
+
+/// Zones offered; any other IANA zone can be typed.
+const ZONES: [&str; 12] = [
+    "Europe/London",
+    "Europe/Lisbon",
+    "Europe/Berlin",
+    "Europe/Athens",
+    "America/New_York",
+    "America/Chicago",
+    "America/Los_Angeles",
+    "America/Sao_Paulo",
+    "Africa/Johannesburg",
+    "Asia/Kolkata",
+    "Asia/Tokyo",
+    "Australia/Sydney",
+];
+
+impl FaultsPage {
+    /// The answer: nothing was done.
+    pub fn answer(frame: Frame, file: &str, faults: Vec<Fault>, back: &'static str) -> Response {
+        let file = file.chars().take(120).collect();
+        Page(Self {
+            frame,
+            file,
+            faults,
+            back,
+        })
+        .with_status(StatusCode::UNPROCESSABLE_ENTITY)
+    }
+}
+
+/// `GET /course`
+pub async fn page(
+    State(state): State<AppState>,
+    visitor: CoordinatorVisitor,
+    query: QueryFields,
+) -> PageResult<Response> {
+    let view = match state.desk.view().await {
+        Ok(view) => view,
+        Err(StoreError::NoCourse) => {
+            return Ok(setup(&visitor, Form::default()).into_response());
+        }
+        Err(other) => return Err(other.into()),
+    };
+    let mut frame = visitor.frame("The term at a glance");
+    frame.notice = done(&query);
+    let now = state.clock.now();
+    Ok(Page(Home {
+        frame,
+        term: view.term.course.term.clone(),
+        steps: next_steps(&view, now),
+        experiments: experiment_rows(&view, now),
+        sections: section_rows(&view),
+    })
+    .into_response())
+}
+
+fn setup(visitor: &CoordinatorVisitor, form: Form) -> Page<Setup> {
+    Page(Setup {
+        frame: visitor.frame("Set up the course"),
+        form,
+        zones: ZONES,
+    })
+}
+
+/// `POST /course/new`
+pub async fn new(
+    State(state): State<AppState>,
+    visitor: CoordinatorVisitor,
+    fields: Fields,
+) -> PageResult<Response> {
+    let typed = ["title", "term", "time_zone"].map(|name| fields.text(name));
+    let who = (visitor.login.as_str(), state.clock.now());
+    match desk::new_course(&state.desk, typed, who).await {
+        Ok(()) => Err(PageError::see_other("/course?done=course")),
+        Err(why) => {
+            let form = Form::refused(fields, why)?;
+            Ok(setup(&visitor, form).with_status(StatusCode::UNPROCESSABLE_ENTITY))
+        }
+    }
+}
+
+/// `POST /course/folder`
+pub async fn folder(
+    State(state): State<AppState>,
+    visitor: CoordinatorVisitor,
+    upload: Upload,
+) -> PageResult<Response> {
+    let back = "/course";
+    let frame = || visitor.frame("The course folder was not brought in");
+    let Some(file) = upload.file else {
+        let fault = Fault::of_file(
+            "folder",
+            "found no file, expected the course folder in one .zip",
+        );
+        return Ok(FaultsPage::answer(frame(), "nothing", vec![fault], back));
+    };
+    let name = file.name.clone();
+    let login = visitor.login.clone();
+    // unpacking and reading take a while: not on a thread that serves pages
+    let read = tokio::task::spawn_blocking(move || {
+        let term = unpack(&file.name, &file.bytes).and_then(|folder| read_term(&folder))?;
+        still_coordinator(&term, &login).map(|()| term)
+    });
+    let term = match read.await.map_err(PageError::internal)? {
+        Ok(term) => term,
+        Err(faults) => return Ok(FaultsPage::answer(frame(), &name, faults, back)),
+    };
+    match desk::bring_in_term(&state.desk, &term, &visitor.login, state.clock.now()).await {
+        Ok(brought) => {
+            let n = brought.changes;
+            Err(PageError::see_other(format!("/course?done=folder&n={n}")))
+        }
+        Err(BringError::Faults(faults)) => Ok(FaultsPage::answer(frame(), &name, faults, back)),
+        Err(why @ BringError::OtherCourse { .. }) => {
+            let fault = Fault::of_file("course.toml", why.to_string());
+            Ok(FaultsPage::answer(frame(), &name, vec![fault], back))
+        }
+        Err(BringError::Store(why)) => Err(why.into()),
+    }
+}
+
+/// A folder must not lock out the coordinator who brings it in.
+fn still_coordinator(term: &Term, login: &str) -> Result<(), Vec<Fault>> {
+    let demoted = |s: &&crate::course::StaffMember| {
+        s.login.eq_ignore_ascii_case(login) && s.role != StaffRole::Coordinator
+    };
+    if term.staff.iter().any(|s| demoted(&s)) {
+        let what = format!(
+            "found {login} as an assistant, expected your own login as coordinator or not at all"
+        );
+        return Err(vec![Fault::of_file("staff.csv", what).in_column("role")]);
+    }
+    Ok(())
+}

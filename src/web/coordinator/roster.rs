@@ -1,0 +1,178 @@
+//! The roster: who is on it, and a file brought in after a look at what it would change.
+
+use askama::Template;
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+
+use super::form::{Form, LongForm, MOST_ROSTER_BYTES, done};
+use super::home::FaultsPage;
+use crate::course::{StaffMember, Student};
+use crate::desk::accounts::{Kind, claimed};
+use crate::desk::{self, RosterPlan};
+use crate::files::{Fault, read_roster_file};
+use crate::web::{
+    AppState, CoordinatorVisitor, Frame, Page, PageError, PageResult, QueryFields, Upload,
+};
+
+#[derive(Template)]
+#[template(path = "coordinator/roster.html")]
+struct RosterPage {
+    frame: Frame,
+    form: Form,
+    total: usize,
+    sections: Vec<SectionPeople>,
+    staff: Vec<StaffMember>,
+    staff_without: usize,
+}
+
+/// The students of a section.
+struct SectionPeople {
+    name: String,
+    students: Vec<Listed>,
+    without: usize,
+}
+
+/// A student, and whether they have set a password.
+struct Listed {
+    student: Student,
+    claimed: bool,
+}
+
+#[derive(Template)]
+#[template(path = "coordinator/roster-preview.html")]
+struct Preview {
+    frame: Frame,
+    file: String,
+    text: String,
+    plan: RosterPlan,
+    changes: usize,
+}
+
+/// `GET /course/roster`
+pub async fn page(
+    State(state): State<AppState>,
+    visitor: CoordinatorVisitor,
+    query: QueryFields,
+) -> PageResult<Response> {
+    let mut frame = visitor.frame("Roster");
+    frame.notice = done(&query);
+    Ok(roster(&state, frame, Form::default())
+        .await?
+        .into_response())
+}
+
+async fn roster(state: &AppState, frame: Frame, form: Form) -> PageResult<Page<RosterPage>> {
+    let students = claimed(state.store(), Kind::Student).await?;
+    let of_staff = claimed(state.store(), Kind::Staff).await?;
+    let view = state.desk.view().await?;
+    let section = |name: &str| {
+        let mut own: Vec<Listed> = view
+            .term
+            .students
+            .iter()
+            .filter(|s| s.section == name)
+            .map(|student| Listed {
+                claimed: students.contains(&student.id),
+                student: student.clone(),
+            })
+            .collect();
+        own.sort_by_cached_key(|l| (l.student.family_name.to_lowercase(), l.student.id.clone()));
+        SectionPeople {
+            name: name.to_owned(),
+            without: own.iter().filter(|l| !l.claimed).count(),
+            students: own,
+        }
+    };
+    let staff = &view.term.staff;
+    Ok(Page(RosterPage {
+        frame,
+        form,
+        total: view.term.students.len(),
+        sections: view.term.sections().into_iter().map(section).collect(),
+        staff: staff.clone(),
+        staff_without: staff
+            .iter()
+            .filter(|s| !of_staff.contains(&s.login))
+            .count(),
+    }))
+}
+
+/// `POST /course/roster/preview`: what the file would change; nothing is changed yet.
+pub async fn preview(
+    State(state): State<AppState>,
+    visitor: CoordinatorVisitor,
+    upload: Upload,
+) -> PageResult<Response> {
+    let back = "/course/roster";
+    let frame = || visitor.frame("The roster was not brought in");
+    let refuse = |file: &str, faults| Ok(FaultsPage::answer(frame(), file, faults, back));
+    let Some(file) = upload.file else {
+        let what = "found no file, expected a roster as a .csv file";
+        return refuse("nothing", vec![Fault::of_file("roster", what)]);
+    };
+    if file.bytes.len() > MOST_ROSTER_BYTES {
+        let what = format!(
+            "found {} KiB, expected at most {} KiB: send it in parts; nobody leaves the roster by not being in the file",
+            file.bytes.len() / 1024,
+            MOST_ROSTER_BYTES / 1024
+        );
+        return refuse(&file.name, vec![Fault::of_file(&file.name, what)]);
+    }
+    let incoming = match read_roster_file(&file.bytes) {
+        Ok(incoming) => incoming,
+        Err(faults) => return refuse(&file.name, faults),
+    };
+    let view = state.desk.view().await?;
+    let clashes = desk::staff_among(&view.term, &incoming);
+    if !clashes.is_empty() {
+        let fault = Fault::of_file("roster.csv", clashes).in_column("student_id");
+        return refuse(&file.name, vec![fault]);
+    }
+    let plan = desk::plan_roster(&view.term, &incoming);
+    // it was read, so it is UTF-8
+    let text = String::from_utf8(file.bytes).map_err(PageError::internal)?;
+    Ok(Page(Preview {
+        frame: visitor.frame("What this roster changes"),
+        file: file.name.chars().take(120).collect(),
+        text,
+        changes: plan.joining.len().saturating_add(plan.altered.len()),
+        plan,
+    })
+    .into_response())
+}
+
+/// `POST /course/roster/confirm`
+pub async fn confirm(
+    State(state): State<AppState>,
+    visitor: CoordinatorVisitor,
+    LongForm(fields): LongForm,
+) -> PageResult<Response> {
+    let text = fields.need("text")?.to_owned();
+    let incoming = match read_roster_file(text.as_bytes()) {
+        Ok(incoming) => incoming,
+        Err(faults) => {
+            let frame = visitor.frame("The roster was not brought in");
+            return Ok(FaultsPage::answer(
+                frame,
+                "roster.csv",
+                faults,
+                "/course/roster",
+            ));
+        }
+    };
+    let who = (visitor.login.as_str(), state.clock.now());
+    match desk::apply_roster(&state.desk, &incoming, who).await {
+        Ok(plan) => {
+            let n = plan.joining.len().saturating_add(plan.altered.len());
+            Err(PageError::see_other(format!(
+                "/course/roster?done=roster&n={n}"
+            )))
+        }
+        Err(why) => {
+            let form = Form::refused(fields, why)?;
+            let page = roster(&state, visitor.frame("Roster"), form).await?;
+            Ok(page.with_status(StatusCode::UNPROCESSABLE_ENTITY))
+        }
+    }
+}

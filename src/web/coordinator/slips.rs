@@ -1,0 +1,102 @@
+//! Claim slips to be printed and cut.
+
+use askama::Template;
+use axum::extract::State;
+use axum::http::{HeaderMap, header};
+use axum::response::IntoResponse;
+
+use crate::desk::accounts::{AccountError, Kind, claimed, issue_claim_codes};
+use crate::web::{AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, dates};
+
+#[derive(Template)]
+#[template(path = "coordinator/slips.html")]
+struct Slips {
+    frame: Frame,
+    slips: Vec<Slip>,
+    address: String,
+    until: String,
+}
+
+struct Slip {
+    name: String,
+    login: String,
+    code: String,
+}
+
+/// `POST /course/slips`: for those of a section, or of the staff, who have no password yet, or for one person. The
+/// codes are on this page and nowhere else.
+pub async fn print(
+    State(state): State<AppState>,
+    visitor: CoordinatorVisitor,
+    headers: HeaderMap,
+    fields: Fields,
+) -> PageResult<impl IntoResponse> {
+    let mut whose = fields.text("section").to_owned();
+    let one = fields.text("login");
+    let logins: Vec<String> = if !one.is_empty() {
+        one.clone_into(&mut whose);
+        vec![one.to_owned()]
+    } else if fields.one("staff").is_some() {
+        "staff".clone_into(&mut whose);
+        let held = claimed(state.store(), Kind::Staff).await?;
+        let view = state.desk.view().await?;
+        let logins = view.term.staff.iter().map(|s| s.login.clone());
+        logins.filter(|login| !held.contains(login)).collect()
+    } else {
+        let held = claimed(state.store(), Kind::Student).await?;
+        let view = state.desk.view().await?;
+        let students = view.term.students.iter().filter(|s| s.section == whose);
+        let ids = students.map(|s| s.id.clone());
+        ids.filter(|id| !held.contains(id)).collect()
+    };
+    if logins.is_empty() {
+        return Err(PageError::unprocessable(
+            "Everybody there has set a password already, or nobody is there, so no slip was made. For a lost password \
+             make a slip for one person.",
+        ));
+    }
+    let now = state.clock.now();
+    let issued = match issue_claim_codes(state.store(), &logins, now).await {
+        Ok(issued) => issued,
+        Err(why @ AccountError::Logins(_)) => {
+            return Err(PageError::unprocessable(format!(
+                "No slip was made: {why}."
+            )));
+        }
+        Err(other) => return Err(other.into()),
+    };
+    let view = state.desk.view().await?;
+    let until = issued
+        .iter()
+        .map(|i| i.expires_at)
+        .min()
+        .map(|at| dates::instant(&view.term.course.zone, at))
+        .unwrap_or_default();
+    let slips = issued.into_iter().map(|issued| Slip {
+        name: issued.person.name,
+        login: issued.person.login,
+        code: issued.code,
+    });
+    Ok(Page(Slips {
+        frame: visitor.frame(format!("Slips for {whose}")),
+        slips: slips.collect(),
+        address: address(&state, &headers),
+        until,
+    }))
+}
+
+/// Where a slip's owner goes: the address this coordinator has come to.
+fn address(state: &AppState, headers: &HeaderMap) -> String {
+    let host = headers
+        .get(header::HOST)
+        .and_then(|host| host.to_str().ok());
+    let scheme = if state.settings.secure_cookies {
+        "https"
+    } else {
+        "http"
+    };
+    host.map_or_else(
+        || "/claim".to_owned(),
+        |host| format!("{scheme}://{host}/claim"),
+    )
+}

@@ -1,0 +1,164 @@
+//! A procedure and its marking, in words.
+
+use rust_decimal::Decimal;
+
+use crate::judge::{AgreementMeasure, Marking, Scale, Scored};
+use crate::measure::plain;
+use crate::procedure::{Accept, Procedure, Scheme};
+use crate::stats::DixonLevel;
+
+/// What a coordinator wants to know of a procedure: a subject and a sentence each.
+pub fn facts(procedure: &Procedure) -> Vec<(&'static str, String)> {
+    let scheme = match procedure.scheme {
+        Scheme::Direct => "direct titration",
+        Scheme::Back => "back titration",
+        Scheme::Standardisation => "standardisation against a weighed primary standard",
+    };
+    let titrant = &procedure.titrant;
+    let mut facts = vec![
+        ("Scheme", scheme.to_owned()),
+        (
+            "Titrant",
+            format!(
+                "{}, nominally {} mol/L, from a {}",
+                titrant.species,
+                titrant.nominal,
+                titrant.burette.title()
+            ),
+        ),
+        ("Sample", crate::web::student::sample_words(procedure)),
+    ];
+    if let Some(aliquot) = &procedure.sample.aliquot {
+        facts.push((
+            "Aliquot",
+            format!(
+                "made up in a {}, taken with a {}",
+                aliquot.flask.title(),
+                aliquot.pipette.title()
+            ),
+        ));
+    }
+    if let Some(excess) = &procedure.excess {
+        facts.push((
+            "Excess",
+            format!(
+                "{}, nominally {} mol/L, with a {}",
+                excess.species,
+                excess.nominal,
+                excess.glassware.title()
+            ),
+        ));
+    }
+    let result = &procedure.result;
+    facts.push((
+        "Result",
+        if result.analyte == result.expressed_as {
+            format!("{} in {}", result.analyte, result.unit.name())
+        } else {
+            format!(
+                "{} expressed as {} in {}",
+                result.analyte,
+                result.expressed_as,
+                result.unit.name()
+            )
+        },
+    ));
+    facts.push(("Trials", trials(procedure)));
+    facts
+}
+
+fn trials(procedure: &Procedure) -> String {
+    let rules = &procedure.trials;
+    let blank = if rules.blank {
+        ", and a blank that is subtracted"
+    } else {
+        ""
+    };
+    let accept = match rules.accept {
+        Accept::All => "all of them count".to_owned(),
+        Accept::Concordant { within } => {
+            format!("the largest set within {within} mL counts")
+        }
+        Accept::Dixon { level, from } => {
+            let level = match level {
+                DixonLevel::P90 => 90,
+                DixonLevel::P95 => 95,
+                DixonLevel::P99 => 99,
+            };
+            format!("from {from} trials on, one outlier by Dixon's test at {level} % is left out")
+        }
+    };
+    format!("at least {}{blank}; {accept}", rules.minimum)
+}
+
+/// The marking, a part and a sentence each.
+pub fn marking(marking: &Marking) -> Vec<(&'static str, String)> {
+    let mut parts = Vec::new();
+    if let Some(accuracy) = &marking.accuracy {
+        let words = scored(accuracy, "relative error");
+        parts.push(("Accuracy", words));
+    }
+    if let Some(agreement) = &marking.agreement {
+        let measure = match agreement.measure {
+            AgreementMeasure::Range => "range of the results, as a share of their mean,",
+            AgreementMeasure::RelativeS => "relative standard deviation",
+        };
+        parts.push(("Agreement", scored(&agreement.scored, measure)));
+    }
+    if let Some(points) = marking.recording {
+        let words = format!(
+            "{} points, in proportion to the readings written as the glassware allows",
+            plain(points)
+        );
+        parts.push(("Recording", words));
+    }
+    if let Some(calculation) = &marking.calculation {
+        let words = format!(
+            "{} points for an answer within {} % of what the student's own readings give; {} % of them where a single slip explains the answer",
+            plain(calculation.points),
+            plain(calculation.within),
+            percent(calculation.single_slip_share)
+        );
+        parts.push(("Calculation", words));
+    }
+    if let Some(points) = marking.by_hand {
+        let words = format!("{} points that an assistant gives", plain(points));
+        parts.push(("By hand", words));
+    }
+    if let Some(late) = &marking.late {
+        let words = format!(
+            "after {} hours of grace, {} % of the points are lost per started day; {} % are kept however late",
+            plain(late.grace_hours),
+            percent(late.share_per_day),
+            percent(late.floor)
+        );
+        parts.push(("Late", words));
+    }
+    parts.push(("In all", format!("{} points", plain(marking.possible()))));
+    parts
+}
+
+fn scored(scored: &Scored, measure: &str) -> String {
+    let points = plain(scored.points);
+    match &scored.scale {
+        Scale::Ramp {
+            full_within,
+            zero_from,
+        } => format!(
+            "{points} points up to a {measure} of {} %, falling evenly to none at {} %",
+            plain(*full_within),
+            plain(*zero_from)
+        ),
+        Scale::Steps(steps) => {
+            let steps: Vec<String> = steps
+                .iter()
+                .map(|(limit, points)| format!("{} up to {} %", plain(*points), plain(*limit)))
+                .collect();
+            format!("points by {measure}: {}", steps.join(", "))
+        }
+    }
+}
+
+fn percent(share: Decimal) -> String {
+    plain(share.saturating_mul(Decimal::ONE_HUNDRED))
+}

