@@ -132,7 +132,11 @@ fn scatter_high(case: &Case, work_up: &WorkUp) -> Option<Flag> {
             spread.n,
             figures(s),
             figures(predicted),
-            figures(p)
+            if p < 0.000_1 {
+                "below 0.0001".to_owned()
+            } else {
+                figures(p)
+            }
         ),
         chance: FLAG_LEVEL,
     })
