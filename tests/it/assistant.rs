@@ -90,7 +90,11 @@ async fn the_list_shows_what_waits_in_the_own_sections_most_consequential_first(
     let mismatched = assistant.get("/review?flag=unknown-mismatch").await;
     has(
         &mismatched,
-        &["Okafor-Lind", "1 submission to review", "Open it"],
+        &[
+            "Okafor-Lind",
+            "1 submission to review",
+            "Open the one listed",
+        ],
     );
     lacks(&mismatched, &["Fennimore"]);
     has(
