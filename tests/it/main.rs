@@ -1,12 +1,12 @@
 //! Integration tests: one binary, one module per subject.
 
+mod access;
 mod app;
 mod append_only;
 mod assistant;
 mod audit;
 mod browser;
 mod coordinator;
-mod coordinator_files;
 mod course;
 mod durable;
 mod files;
