@@ -234,7 +234,7 @@ const LAST: [(&str, &str, &str, Open); 3] = [
         "/course/experiments/acid/withdraw",
         Coordinator,
     ),
-    ("POST", "/sign-out", "/sign-out", SignedIn),
+    ("POST", "/sign-out", "/sign-out", All),
 ];
 
 /// What an answer says of access: let in whatever became of it, or refused (sent to sign in, forbidden, denied).

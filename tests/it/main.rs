@@ -8,6 +8,7 @@ mod audit;
 mod browser;
 mod coordinator;
 mod course;
+mod demo;
 mod durable;
 mod files;
 mod hand_in;
