@@ -6,9 +6,10 @@ use super::evaluate::{Case, FLAG_LEVEL, relative_error};
 use super::flags::{Flag, FlagCode};
 use super::marks::{agrees, days_late};
 use super::questions::{range_questions, written_otherwise};
+use crate::columns::Column;
 use crate::measure::{as_f64, from_f64, plain, to_figures};
 use crate::stats::{chi_square_above, student_t_two_sided};
-use crate::submission::TrialLabel;
+use crate::submission::{HandIn, TrialLabel};
 use crate::truth::Assigned;
 use crate::workup::WorkUp;
 
@@ -131,7 +132,11 @@ fn scatter_high(case: &Case, work_up: &WorkUp) -> Option<Flag> {
             spread.n,
             figures(s),
             figures(predicted),
-            figures(p)
+            if p < 0.000_1 {
+                "below 0.0001".to_owned()
+            } else {
+                figures(p)
+            }
         ),
         chance: FLAG_LEVEL,
     })
@@ -165,19 +170,48 @@ fn recording(case: &Case) -> Option<Flag> {
             written_otherwise(case.procedure, t).map(move |(column, expected)| {
                 let reading = column.get(t).map_or("", |r| r.written());
                 format!(
-                    "trial {} {column} {reading}, {expected} decimals expected",
-                    t.trial
+                    "{} {reading}, {expected} decimals expected",
+                    place(t.trial, column)
                 )
             })
         })
         .collect();
     if !case.hand_in.confirmed.is_empty() {
+        let places = case.hand_in.confirmed.iter();
+        let places: Vec<String> = places.map(|id| asked_about(case.hand_in, id)).collect();
         evidence.push(format!(
             "confirmed against a question: {}",
-            case.hand_in.confirmed.join(", ")
+            places.join(", ")
         ));
     }
     (!evidence.is_empty()).then(|| certain(FlagCode::Recording, evidence.join("; ")))
+}
+
+/// What people call a reading.
+fn place(trial: TrialLabel, column: Column) -> String {
+    let trial = match trial {
+        TrialLabel::Numbered(n) => format!("trial {n}"),
+        other => other.to_string(),
+    };
+    let mut label = column.label();
+    if let Some(first) = label.get_mut(..1) {
+        first.make_ascii_lowercase();
+    }
+    format!("{trial}, {label}")
+}
+
+/// What a question that a student stood by was about.
+fn asked_about(hand_in: &HandIn, id: &str) -> String {
+    let reading = || {
+        let (row, column) = id.split_once(':')?;
+        let row = row.parse::<usize>().ok()?.checked_sub(1)?;
+        let titration = hand_in.titrations.get(row)?;
+        Some(place(titration.trial, Column::from_name(column)?))
+    };
+    match id {
+        "unknown" => "the code on the bottle".to_owned(),
+        _ => reading().unwrap_or_else(|| id.to_owned()),
+    }
 }
 
 fn instrument(case: &Case) -> Option<Flag> {

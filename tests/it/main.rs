@@ -1,5 +1,6 @@
 //! Integration tests: one binary, one module per subject.
 
+mod access;
 mod app;
 mod append_only;
 mod assistant;
@@ -7,6 +8,7 @@ mod audit;
 mod browser;
 mod coordinator;
 mod course;
+mod demo;
 mod durable;
 mod files;
 mod hand_in;

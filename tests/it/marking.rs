@@ -188,7 +188,7 @@ fn recording_counts_readings_of_numbered_trials() {
         .expect("flagged");
     assert!(
         flag.evidence
-            .contains("burette_end_mL 20.0, 2 decimals expected"),
+            .contains("burette end (mL) 20.0, 2 decimals expected"),
         "{}",
         flag.evidence
     );

@@ -98,6 +98,16 @@ impl Attempt {
         self
     }
 
+    /// What the form calls a field.
+    pub fn label(&self, field: &str) -> &'static str {
+        match (field, self.action.as_str()) {
+            ("points", _) => "Points",
+            ("choice", _) => "Trial",
+            (_, "return") => "Note to the student",
+            _ => "Why",
+        }
+    }
+
     /// Whether this form was sent.
     pub fn is(&self, action: &str) -> bool {
         self.action == action

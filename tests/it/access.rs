@@ -1,0 +1,358 @@
+//! Who may reach what: every route, every role, every owner. A route that is not in the table fails the test.
+
+use std::fs;
+use std::path::Path;
+
+use concordant::desk::bring_in;
+use concordant::files::Folder;
+
+use crate::app::{Person, TestApp};
+use crate::week;
+
+/// Who may use a route.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Open {
+    /// Anybody.
+    All,
+    /// Anybody signed in.
+    SignedIn,
+    /// The student it belongs to, 0042.
+    Student,
+    /// The assistant of section A and the coordinator.
+    SectionA,
+    /// Assistants and the coordinator.
+    Staff,
+    /// The coordinator.
+    Coordinator,
+}
+use Open::{All, Coordinator, SectionA, SignedIn, Staff, Student};
+
+/// Method, path as the router has it, the path asked for, who may.
+const TABLE: [(&str, &str, &str, Open); 49] = [
+    ("GET", "/healthz", "/healthz", All),
+    ("GET", "/static/{*path}", "/static/style.css", All),
+    ("GET", "/sign-in", "/sign-in", All),
+    ("GET", "/claim", "/claim", All),
+    ("GET", "/", "/", SignedIn),
+    ("GET", "/password", "/password", SignedIn),
+    ("GET", "/student", "/student", Student),
+    (
+        "GET",
+        "/student/receipts/{number}",
+        "/student/receipts/1",
+        Student,
+    ),
+    (
+        "GET",
+        "/student/experiments/{key}",
+        "/student/experiments/acid",
+        Student,
+    ),
+    (
+        "GET",
+        "/student/experiments/{key}/bench",
+        "/student/experiments/acid/bench",
+        Student,
+    ),
+    (
+        "POST",
+        "/student/experiments/{key}/bench",
+        "/student/experiments/acid/bench",
+        Student,
+    ),
+    (
+        "POST",
+        "/student/experiments/{key}/hand-in",
+        "/student/experiments/acid/hand-in",
+        Student,
+    ),
+    ("GET", "/review", "/review", Staff),
+    (
+        "GET",
+        "/review/{experiment}/{student}",
+        "/review/acid/0042",
+        SectionA,
+    ),
+    (
+        "POST",
+        "/review/{experiment}/{student}/decide",
+        "/review/acid/0042/decide",
+        SectionA,
+    ),
+    (
+        "POST",
+        "/review/{experiment}/{student}/points",
+        "/review/acid/0042/points",
+        SectionA,
+    ),
+    (
+        "GET",
+        "/review/points/{experiment}",
+        "/review/points/acid",
+        Staff,
+    ),
+    (
+        "POST",
+        "/review/points/{experiment}",
+        "/review/points/acid",
+        Staff,
+    ),
+    ("GET", "/course", "/course", Coordinator),
+    ("POST", "/course/new", "/course/new", Coordinator),
+    ("POST", "/course/folder", "/course/folder", Coordinator),
+    ("GET", "/course/roster", "/course/roster", Coordinator),
+    (
+        "POST",
+        "/course/roster/preview",
+        "/course/roster/preview",
+        Coordinator,
+    ),
+    (
+        "POST",
+        "/course/roster/confirm",
+        "/course/roster/confirm",
+        Coordinator,
+    ),
+    ("POST", "/course/slips", "/course/slips", Coordinator),
+    ("GET", "/course/staff", "/course/staff", Coordinator),
+    ("POST", "/course/staff", "/course/staff", Coordinator),
+    (
+        "GET",
+        "/course/experiments",
+        "/course/experiments",
+        Coordinator,
+    ),
+    (
+        "POST",
+        "/course/experiments",
+        "/course/experiments",
+        Coordinator,
+    ),
+    (
+        "POST",
+        "/course/procedures",
+        "/course/procedures",
+        Coordinator,
+    ),
+    (
+        "GET",
+        "/course/experiments/{key}",
+        "/course/experiments/acid",
+        Coordinator,
+    ),
+    (
+        "POST",
+        "/course/experiments/{key}/dates",
+        "/course/experiments/acid/dates",
+        Coordinator,
+    ),
+    (
+        "POST",
+        "/course/experiments/{key}/lots",
+        "/course/experiments/acid/lots",
+        Coordinator,
+    ),
+    (
+        "GET",
+        "/course/experiments/{key}/unknowns",
+        "/course/experiments/acid/unknowns",
+        Coordinator,
+    ),
+    (
+        "POST",
+        "/course/experiments/{key}/unknowns",
+        "/course/experiments/acid/unknowns",
+        Coordinator,
+    ),
+    (
+        "POST",
+        "/course/experiments/{key}/unknowns/many",
+        "/course/experiments/acid/unknowns/many",
+        Coordinator,
+    ),
+    (
+        "GET",
+        "/course/experiments/{key}/issue",
+        "/course/experiments/acid/issue",
+        Coordinator,
+    ),
+    (
+        "POST",
+        "/course/experiments/{key}/issue",
+        "/course/experiments/acid/issue",
+        Coordinator,
+    ),
+    (
+        "GET",
+        "/course/experiments/{key}/issue/list",
+        "/course/experiments/acid/issue/list",
+        Coordinator,
+    ),
+    (
+        "GET",
+        "/course/experiments/{key}/release",
+        "/course/experiments/acid/release",
+        Coordinator,
+    ),
+    ("GET", "/course/lots", "/course/lots", Coordinator),
+    ("POST", "/course/lots", "/course/lots", Coordinator),
+    ("GET", "/course/files", "/course/files", Coordinator),
+    ("GET", "/course/audit", "/course/audit", Coordinator),
+    (
+        "GET",
+        "/course/gradebook.csv",
+        "/course/gradebook.csv",
+        Coordinator,
+    ),
+    (
+        "GET",
+        "/course/results.csv",
+        "/course/results.csv",
+        Coordinator,
+    ),
+    ("GET", "/course/flags.csv", "/course/flags.csv", Coordinator),
+    ("GET", "/course/audit.csv", "/course/audit.csv", Coordinator),
+    (
+        "GET",
+        "/course/export.zip",
+        "/course/export.zip",
+        Coordinator,
+    ),
+];
+
+/// Routes that change what the others need; tried last, by those who may not use them first.
+const LAST: [(&str, &str, &str, Open); 3] = [
+    (
+        "POST",
+        "/course/experiments/{key}/release",
+        "/course/experiments/acid/release",
+        Coordinator,
+    ),
+    (
+        "POST",
+        "/course/experiments/{key}/withdraw",
+        "/course/experiments/acid/withdraw",
+        Coordinator,
+    ),
+    ("POST", "/sign-out", "/sign-out", All),
+];
+
+/// What an answer says of access: let in whatever became of it, or refused (sent to sign in, forbidden, denied).
+fn is_let_in(status: u16, location: &str) -> bool {
+    match status {
+        401 | 403 | 404 => false,
+        303 => !location.starts_with("/sign-in?"),
+        _ => true,
+    }
+}
+
+async fn ask(person: &mut Person, method: &str, path: &str) -> (u16, String) {
+    let answer = match method {
+        "GET" => person.get(path).await,
+        // a form with nothing in it: who may use the route is told what is missing
+        _ if person.cookie().is_none() => person.post_open(path, &[]).await,
+        _ => person.post_form(path, &[]).await,
+    };
+    (answer.status, answer.location().to_owned())
+}
+
+async fn app() -> TestApp {
+    let app = week::app().await;
+    let mut folder = Folder::default();
+    for (path, bytes) in week::folder().files() {
+        folder.insert(path, bytes.to_vec()).expect("room");
+    }
+    let readings = "student_id,trial,lot,unknown,burette_start_mL,burette_end_mL\n0042,1,N-1,,0.00,20.40\n0042,2,N-1,,0.00,20.42\n";
+    folder
+        .insert("readings/acid.csv", readings.as_bytes().to_vec())
+        .expect("room");
+    bring_in(&app.desk, &folder, "test", app.clock.now())
+        .await
+        .expect("imported");
+    app
+}
+
+#[tokio::test]
+async fn every_route_is_open_to_those_it_is_for_and_to_nobody_else() {
+    let app = app().await;
+    let mut people = [
+        ("nobody", app.stranger()),
+        ("0042", app.person("0042").await),
+        ("0043", app.person("0043").await),
+        ("b.tarn", app.person("b.tarn").await),
+        ("m.sedge", app.person("m.sedge").await),
+        ("i.quell", app.person("i.quell").await),
+    ];
+    let mut asked = 0;
+    for (method, route, path, open) in TABLE.into_iter().chain(LAST) {
+        for (who, person) in &mut people {
+            let may = match open {
+                All => true,
+                SignedIn => *who != "nobody",
+                // what is a student's own page is open to every student; what is on it is their own
+                Student if path.contains("receipts") => *who == "0042",
+                Student => who.starts_with('0'),
+                SectionA => matches!(*who, "b.tarn" | "i.quell"),
+                Staff => matches!(*who, "b.tarn" | "m.sedge" | "i.quell"),
+                Coordinator => *who == "i.quell",
+            };
+            let (status, location) = ask(person, method, path).await;
+            assert_eq!(
+                is_let_in(status, &location),
+                may,
+                "{method} {route} by {who}: {status} {location}"
+            );
+            assert!(status < 500, "{method} {route} by {who}: {status}");
+            asked += 1;
+        }
+    }
+    assert_eq!(asked, 52 * 6);
+}
+
+/// Every route that the sources name is in the table.
+#[test]
+fn no_route_is_forgotten() {
+    let known: Vec<&str> = TABLE
+        .iter()
+        .chain(&LAST)
+        .map(|(_, route, ..)| *route)
+        .collect();
+    let mut found = 0;
+    for text in sources(&Path::new(env!("CARGO_MANIFEST_DIR")).join("src/web")) {
+        for part in text.split(".route(").skip(1) {
+            let route = part
+                .trim_start()
+                .trim_start_matches('"')
+                .split('"')
+                .next()
+                .unwrap_or_default();
+            // routes of an experiment are written below its own
+            assert!(
+                known.iter().any(|k| *k == route || k.ends_with(route)),
+                "{route} is not in the table of access"
+            );
+            found += 1;
+        }
+    }
+    assert!(found > 30, "only {found} routes found in the sources");
+}
+
+fn sources(under: &Path) -> Vec<String> {
+    let mut found = Vec::new();
+    for entry in fs::read_dir(under).expect("a folder of sources") {
+        let path = entry.expect("an entry").path();
+        if path.is_dir() {
+            found.extend(sources(&path));
+        } else if !path.ends_with("tests.rs") {
+            let text = fs::read_to_string(&path).expect("a source");
+            // routes of unit tests are not served
+            found.push(
+                text.split("#[cfg(test)]")
+                    .next()
+                    .unwrap_or_default()
+                    .to_owned(),
+            );
+        }
+    }
+    found
+}

@@ -1,0 +1,201 @@
+//! The demo, as it is started by hand, against the same folder graded without a server.
+
+use std::io::{BufRead, BufReader};
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+
+use crate::app::Person;
+
+struct Demo {
+    process: Child,
+    address: String,
+    /// Role, login, password.
+    sign_ins: Vec<[String; 3]>,
+}
+
+impl Demo {
+    fn start() -> Self {
+        let mut process = Command::new(env!("CARGO_BIN_EXE_concordant"))
+            .args(["demo", "--listen", "127.0.0.1:0"])
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("the demo starts");
+        let mut lines = BufReader::new(process.stdout.take().expect("stdout")).lines();
+        let first = lines.next().expect("a line").expect("is text");
+        let address = first.rsplit(' ').next().unwrap_or_default().to_owned();
+        let sign_ins = lines
+            .take(3)
+            .map(|line| {
+                let line = line.expect("is text");
+                let words: Vec<&str> = line.split_whitespace().collect();
+                [
+                    words[0].to_owned(),
+                    words[4].to_owned(),
+                    words[6].to_owned(),
+                ]
+            })
+            .collect();
+        Self {
+            process,
+            address,
+            sign_ins,
+        }
+    }
+
+    async fn person(&self, role: &str) -> Person {
+        let [_, login, password] = self
+            .sign_ins
+            .iter()
+            .find(|s| s[0] == role)
+            .expect("the role");
+        let mut person = Person::at(&self.address);
+        let answer = person
+            .post_open("/sign-in", &[("login", login), ("password", password)])
+            .await;
+        assert_eq!(answer.status, 303, "{}", answer.body);
+        person
+    }
+}
+
+impl Drop for Demo {
+    fn drop(&mut self) {
+        // asked to end, so that it takes its database with it
+        let pid = self.process.id().to_string();
+        let _asked = Command::new("kill").arg(pid).status();
+        let _waited = self.process.wait();
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_served_demo_exports_what_grading_its_folder_gives() {
+    let demo = Demo::start();
+    let mut coordinator = demo.person("coordinator").await;
+    let out = tempfile::tempdir().expect("a directory");
+    let graded = Command::new(env!("CARGO_BIN_EXE_concordant"))
+        .arg("grade")
+        .arg(Path::new(env!("CARGO_MANIFEST_DIR")).join("seed-data/demo"))
+        .arg("--out")
+        .arg(out.path())
+        .output()
+        .expect("runs");
+    assert!(graded.status.success());
+    for file in ["gradebook.csv", "results.csv", "flags.csv", "audit.csv"] {
+        let served = coordinator.get(&format!("/course/{file}")).await;
+        assert_eq!(served.status, 200);
+        let graded = std::fs::read_to_string(out.path().join(file)).expect("a file");
+        for (line, (served, graded)) in served.body.lines().zip(graded.lines()).enumerate() {
+            assert_eq!(served, graded, "{file}, line {}", line + 1);
+        }
+        assert_eq!(
+            served.body.lines().count(),
+            graded.lines().count(),
+            "{file}"
+        );
+    }
+    // about 280 of 288 are handed in, and each role finds something to do
+    let results = std::fs::read_to_string(out.path().join("results.csv")).expect("a file");
+    assert!((275..=285).contains(&(results.lines().count() - 1)));
+    let mut student = demo.person("student").await;
+    let home = student.get("/student").await.body;
+    assert!(
+        home.contains("results are out") && home.contains("to do"),
+        "{home}"
+    );
+    let mut assistant = demo.person("assistant").await;
+    assert!(assistant.get("/review").await.body.contains("wait for you"));
+}
+
+/// A folder imported, exported, imported and exported again: byte for byte the same.
+#[test]
+fn export_then_import_then_export_is_identical() {
+    let place = tempfile::tempdir().expect("a directory");
+    let run = |arguments: &[&str]| {
+        let done = Command::new(env!("CARGO_BIN_EXE_concordant"))
+            .args(arguments)
+            .current_dir(place.path())
+            .output()
+            .expect("runs");
+        assert!(
+            done.status.success(),
+            "{arguments:?}: {}",
+            String::from_utf8_lossy(&done.stderr)
+        );
+        String::from_utf8_lossy(&done.stdout).into_owned()
+    };
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("seed-data/demo");
+    run(&["import", &demo.to_string_lossy(), "--db", "one.db"]);
+    run(&["export", "--db", "one.db", "--out", "one"]);
+    run(&["import", "one", "--db", "two.db"]);
+    run(&["export", "--db", "two.db", "--out", "two"]);
+    let (one, two) = (
+        files(&place.path().join("one")),
+        files(&place.path().join("two")),
+    );
+    assert!(one.len() > 12);
+    assert_eq!(one, two);
+    assert_eq!(files(&demo), one);
+    assert!(run(&["recompute", "--db", "two.db", "--verify"]).contains(" 0 differ"));
+    assert!(run(&["backup", "--db", "two.db", "--to", "copy.db"]).contains("sound, "));
+    assert!(run(&["recompute", "--db", "copy.db", "--verify"]).contains(" 0 differ"));
+}
+
+/// Exit status and where things are said: 1 with every fault on a line of stderr, 2 for wrong usage.
+#[test]
+fn faults_are_lines_and_nothing_is_made() {
+    let place = tempfile::tempdir().expect("a directory");
+    std::fs::write(
+        place.path().join("course.toml"),
+        "title = \"T\"\nterm = 3\n",
+    )
+    .expect("written");
+    std::fs::write(
+        place.path().join("roster.csv"),
+        "student_id,family_name,given_name,section\n1,A,B,C\n1,D,E,F\n",
+    )
+    .expect("written");
+    let run = |arguments: &[&str]| {
+        Command::new(env!("CARGO_BIN_EXE_concordant"))
+            .args(arguments)
+            .current_dir(place.path())
+            .output()
+            .expect("runs")
+    };
+    let done = run(&["import", ".", "--db", "x.db"]);
+    assert_eq!(done.status.code(), Some(1));
+    assert!(done.stdout.is_empty());
+    let said = String::from_utf8_lossy(&done.stderr);
+    assert!(
+        said.contains("course.toml:1, key time_zone:")
+            && said.contains("roster.csv:3, column student_id:"),
+        "{said}"
+    );
+    assert!(!place.path().join("x.db").exists());
+    assert_eq!(run(&["grade"]).status.code(), Some(2));
+    assert_eq!(
+        run(&["recompute", "--db", "none.db"]).status.code(),
+        Some(1)
+    );
+    let text = std::fs::read_to_string(
+        Path::new(env!("CARGO_MANIFEST_DIR")).join("seed-data/procedures/spring-chloride.toml"),
+    );
+    let unbalanced = text
+        .expect("a procedure")
+        .replace("Ag^+ + Cl^- -> AgCl", "Ag^+ + 2 Cl^- -> AgCl");
+    std::fs::write(place.path().join("p.toml"), unbalanced).expect("written");
+    let done = run(&["check", "p.toml"]);
+    assert_eq!(done.status.code(), Some(1));
+    let said = String::from_utf8_lossy(&done.stderr);
+    assert!(
+        said.contains("does not balance: Cl 2 left, 1 right; charge -1 left, 0 right"),
+        "{said}"
+    );
+}
+
+fn files(under: &Path) -> std::collections::BTreeMap<String, Vec<u8>> {
+    let folder = concordant::files::Folder::read(under).expect("a folder");
+    folder
+        .files()
+        .map(|(path, bytes)| (path.to_owned(), bytes.to_vec()))
+        .collect()
+}
