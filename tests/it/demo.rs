@@ -1,8 +1,8 @@
 //! The demo, as it is started by hand, against the same folder graded without a server.
 
-use std::io::{BufRead, BufReader};
+use std::io::{BufRead, BufReader, Lines};
 use std::path::Path;
-use std::process::{Child, Command, Stdio};
+use std::process::{Child, ChildStdout, Command, Stdio};
 
 use crate::app::Person;
 
@@ -11,6 +11,8 @@ struct Demo {
     address: String,
     /// Role, login, password.
     sign_ins: Vec<[String; 3]>,
+    /// Held open: the demo has another line to print after the sign-ins.
+    _lines: Lines<BufReader<ChildStdout>>,
 }
 
 impl Demo {
@@ -25,6 +27,7 @@ impl Demo {
         let first = lines.next().expect("a line").expect("is text");
         let address = first.rsplit(' ').next().unwrap_or_default().to_owned();
         let sign_ins = lines
+            .by_ref()
             .take(3)
             .map(|line| {
                 let line = line.expect("is text");
@@ -40,6 +43,7 @@ impl Demo {
             process,
             address,
             sign_ins,
+            _lines: lines,
         }
     }
 
