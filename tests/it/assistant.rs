@@ -20,7 +20,7 @@ const READINGS: &str = "student_id,trial,lot,unknown,burette_start_mL,burette_en
     0051,1,N-1,,0.00,22.00,2026-09-14T12:00:00Z\n\
     0051,2,N-1,,0.00,22.04,2026-09-14T12:00:00Z\n";
 
-async fn evening() -> TestApp {
+pub async fn evening() -> TestApp {
     let app = app().await;
     let mut folder = folder();
     let course = String::from_utf8(folder.get("course.toml").expect("is there").to_vec());

@@ -4,6 +4,7 @@
 //! Screenshots go to the directory in `CONCORDANT_SCREENSHOTS`, if it is set.
 
 mod sign_in;
+mod staff;
 mod student;
 
 use std::fs;
@@ -116,6 +117,15 @@ impl Browser {
         let field = self.find(css).await;
         field.clear().await.expect("can be emptied");
         field.send_keys(text).await.expect("can be typed into");
+    }
+
+    /// Chooses a file in a file field.
+    pub async fn choose(&self, css: &str, path: &str) {
+        self.find(css)
+            .await
+            .send_keys(path)
+            .await
+            .expect("takes a file");
     }
 
     /// Clicks an element.
