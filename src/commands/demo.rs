@@ -1,5 +1,6 @@
 //! `demo`: the demonstration course in a fresh database, served.
 
+use std::io::Write;
 use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -34,15 +35,20 @@ pub async fn run(listen: SocketAddr, keep: Option<PathBuf>) -> Result<(), Failur
     let mut term = files::read_term(&files::demo_folder()).map_err(Failure::Faults)?;
     move_to(&mut term, now);
     desk::bring_in_term(&desk, &term, "demo", now).await?;
-    println!("Concordant demo, {}", address(&listener)?);
+    let mut lines = vec![format!("Concordant demo, {}", address(&listener)?)];
     for (role, login) in people(&term) {
         let password = password()?;
         accounts::set_password(desk.store(), &login, &password, now)
             .await
             .map_err(|why| Failure::Other(why.to_string()))?;
-        println!("  {role:<12} sign in as {login:<10} with {password}");
+        lines.push(format!(
+            "  {role:<12} sign in as {login:<10} with {password}"
+        ));
     }
-    println!("Everybody and everything in it is invented. Stop with Ctrl-C.");
+    lines.push("Everybody and everything in it is invented. Stop with Ctrl-C.".to_owned());
+    // said at once and in full, so that a reader who stops early does not end the server
+    writeln!(std::io::stdout(), "{}", lines.join("\n"))
+        .map_err(|why| Failure::Other(format!("cannot print the sign-ins: {why}")))?;
     let done = serve(Arc::new(desk), listener).await;
     if keep.is_none() {
         // a demo leaves nothing behind

@@ -134,10 +134,12 @@ fn nav(role: &Role, path: &str) -> Vec<NavItem> {
         path.strip_prefix(href)
             .is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
     };
+    let below_points = below("/points");
     let item = |&(href, label)| NavItem {
         href,
         label,
-        current: below(href),
+        // points by hand are given in the course of a review
+        current: below(href) || (href == "/review" && below_points),
     };
     entries.iter().map(item).collect()
 }

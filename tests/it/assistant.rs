@@ -384,7 +384,7 @@ async fn nobody_elses_students_are_confirmed_to_exist() {
     let said = assistant.get("/review?done=decided&of=acid%2F0051").await;
     lacks(&said, &["Ruhl"]);
     let mut student = app.person("0042").await;
-    for page in ["/review", ADA, "/review/points/acid"] {
+    for page in ["/review", ADA, "/points/acid"] {
         assert_eq!(student.get(page).await.status, 403, "{page}");
     }
     assert_eq!(decide(&mut student, ADA, &accept).await.status, 403);
@@ -405,7 +405,7 @@ async fn points_by_hand_are_kept_one_by_one_and_all_at_once() {
     );
     let answer = assistant.post_form(&single, &[("points", "1.5")]).await;
     assert_eq!(answer.status, 303);
-    let grid = "/review/points/acid";
+    let grid = "/points/acid";
     let page = assistant.get(grid).await;
     has(
         &page,
@@ -471,5 +471,5 @@ async fn points_by_hand_are_kept_one_by_one_and_all_at_once() {
     );
     assert_eq!(held("0042").await.as_deref(), Some("0.5"));
     // the marking of this one has no such part, and this one there is not
-    assert_eq!(assistant.get("/review/points/none").await.status, 404);
+    assert_eq!(assistant.get("/points/none").await.status, 404);
 }

@@ -56,7 +56,7 @@ struct Typed {
     typed: String,
 }
 
-/// `GET /review/points/{experiment}`
+/// `GET /points/{experiment}`
 pub async fn page(
     State(state): State<AppState>,
     Path(key): Path<String>,
@@ -77,7 +77,7 @@ pub async fn page(
     Ok(Page(page))
 }
 
-/// `POST /review/points/{experiment}`: keeps what is sound and shows the rest again.
+/// `POST /points/{experiment}`: keeps what is sound and shows the rest again.
 pub async fn save(
     State(state): State<AppState>,
     Path(key): Path<String>,
@@ -104,7 +104,7 @@ pub async fn save(
         let query = form_urlencoded::Serializer::new(String::new())
             .extend_pairs([("section", section.as_str()), ("saved", &count)])
             .finish();
-        let path = format!("/review/points/{}", in_path(&key));
+        let path = format!("/points/{}", in_path(&key));
         return Ok(Redirect::to(&with_query(&path, &query)).into_response());
     }
     let view = state.desk.view().await?;
@@ -150,7 +150,7 @@ fn grid(
     Ok(GridPage {
         frame: visitor.frame("Points by hand"),
         title: experiment.procedure.title.clone(),
-        path: format!("/review/points/{}", in_path(key)),
+        path: format!("/points/{}", in_path(key)),
         most: plain(most),
         section,
         sections,

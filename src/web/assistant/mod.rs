@@ -25,10 +25,7 @@ use crate::term::{Judged, Revision, Slot};
 pub fn routes() -> Router<AppState> {
     Router::new()
         .route("/review", get(list::page))
-        .route(
-            "/review/points/{experiment}",
-            get(grid::page).post(grid::save),
-        )
+        .route("/points/{experiment}", get(grid::page).post(grid::save))
         .route("/review/{experiment}/{student}", get(submission::page))
         .route(
             "/review/{experiment}/{student}/decide",

@@ -66,7 +66,7 @@ pub fn progress(view: &Image, visitor: &AssistantVisitor) -> Vec<ProgressRow> {
             let count = |status| judged.iter().filter(|one| **one == status).count();
             let given = slots.iter().filter(|slot| term.by_hand.contains_key(slot));
             let by_hand = experiment.procedure.marking.by_hand.map(|_| {
-                let at = format!("/review/points/{}", in_path(&experiment.key));
+                let at = format!("/points/{}", in_path(&experiment.key));
                 (format!("{at}?{}", of_section(section)), given.count())
             });
             rows.push(ProgressRow {

@@ -15,10 +15,13 @@ use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, Mutex, PoisonError, Weak};
 use std::time::Duration;
 
+use concordant::desk::accounts::set_password;
 use serde_json::json;
 use tempfile::TempDir;
 use thirtyfour::common::capabilities::chromium::ChromiumLikeCapabilities;
 use thirtyfour::{By, ChromeCapabilities, WebDriver, WebElement};
+
+use crate::app::{PASSWORD, TestApp};
 
 const DRIVER: &str = "/usr/bin/chromedriver";
 const CHROMIUM: &str = "/usr/bin/chromium";
@@ -96,6 +99,16 @@ where
         Err(failed) => resume_unwind(failed.into_panic()),
         Ok(()) => closed.expect("the browser closes"),
     }
+}
+
+/// Signs somebody in who has the password of everybody in tests.
+pub async fn sign_in(app: &TestApp, browser: &Browser, login: &str) {
+    let set = set_password(app.desk.store(), login, PASSWORD, app.clock.now()).await;
+    set.expect("an account");
+    browser.open(&format!("{}/sign-in", app.address)).await;
+    browser.fill("#login", login).await;
+    browser.fill("#password", PASSWORD).await;
+    browser.submit("main button").await;
 }
 
 impl Browser {

@@ -1,18 +1,8 @@
 //! An assistant's evening and a coordinator's week in a real browser.
 
-use super::{Browser, LAPTOP, Look, PHONE, with};
-use crate::app::{PASSWORD, TestApp};
+use super::{Browser, LAPTOP, Look, PHONE, sign_in, with};
+use crate::app::TestApp;
 use crate::{assistant, week};
-
-async fn sign_in(app: &TestApp, browser: &Browser, login: &str) {
-    concordant::desk::accounts::set_password(app.desk.store(), login, PASSWORD, app.clock.now())
-        .await
-        .expect("set");
-    browser.open(&format!("{}/sign-in", app.address)).await;
-    browser.fill("#login", login).await;
-    browser.fill("#password", PASSWORD).await;
-    browser.submit("main button").await;
-}
 
 async fn looked_at(browser: &Browser, page: &str) {
     assert!(browser.overhang().await <= 0, "{page} scrolls sideways");
@@ -64,9 +54,7 @@ async fn settles_what_waits(app: TestApp, browser: Browser, name: &str) {
     says(&browser, "Nothing waits for you").await;
     looked_at(&browser, &format!("assistant-done-{name}")).await;
 
-    browser
-        .open(&format!("{}/review/points/acid", app.address))
-        .await;
+    browser.open(&format!("{}/points/acid", app.address)).await;
     looked_at(&browser, &format!("assistant-points-{name}")).await;
 }
 

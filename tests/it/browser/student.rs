@@ -2,19 +2,9 @@
 
 use concordant::desk::release;
 
-use super::{Browser, LAPTOP, Look, PHONE, with};
-use crate::app::{PASSWORD, TestApp};
+use super::{Browser, LAPTOP, Look, PHONE, sign_in, with};
+use crate::app::TestApp;
 use crate::week;
-
-async fn sign_in(app: &TestApp, browser: &Browser, login: &str) {
-    concordant::desk::accounts::set_password(app.desk.store(), login, PASSWORD, app.clock.now())
-        .await
-        .expect("set");
-    browser.open(&format!("{}/sign-in", app.address)).await;
-    browser.fill("#login", login).await;
-    browser.fill("#password", PASSWORD).await;
-    browser.submit("main button").await;
-}
 
 async fn looked_at(browser: &Browser, name: &str, page: &str) {
     assert!(browser.overhang().await <= 0, "{page} scrolls sideways");
