@@ -39,10 +39,11 @@ pub(super) async fn serve(desk: Arc<Desk>, listener: TcpListener) -> Result<(), 
     let local = listener
         .local_addr()
         .map_err(|why| Failure::Other(format!("no address: {why}")))?;
-    // plain HTTP is for loopback only; elsewhere a proxy in front brings TLS
+    let behind_proxy = std::env::var_os("CONCORDANT_BEHIND_PROXY").is_some();
+    // plain HTTP is for loopback only; a proxy in front brings TLS
     let settings = Settings {
-        secure_cookies: !local.ip().is_loopback(),
-        behind_proxy: std::env::var_os("CONCORDANT_BEHIND_PROXY").is_some(),
+        secure_cookies: behind_proxy || !local.ip().is_loopback(),
+        behind_proxy,
     };
     tracing_subscriber::fmt()
         .with_writer(std::io::stderr)
