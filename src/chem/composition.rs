@@ -1,7 +1,7 @@
 //! How one species is expressed as another that shares its elements: Ca²⁺ as CaCO₃, Fe³⁺ as Fe₂O₃.
 
 use super::formula::Formula;
-use super::stoichiometry::Ratio;
+use super::ratio::Ratio;
 
 /// Why one species cannot be expressed as another.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]

@@ -5,11 +5,13 @@
 mod atomic_weights;
 mod composition;
 mod formula;
+mod ratio;
 mod reaction;
 mod stoichiometry;
 
 pub use atomic_weights::{AtomicWeight, atomic_weight};
 pub use composition::{CompositionFault, per_analyte};
 pub use formula::{Formula, FormulaError, MolarMass};
+pub use ratio::Ratio;
 pub use reaction::{Reaction, ReactionError};
-pub use stoichiometry::{Ratio, RatioFault, chain_ratio, shared_ratio};
+pub use stoichiometry::{RatioFault, chain_ratio, shared_ratio};

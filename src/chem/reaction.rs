@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt;
 
 use super::formula::{Formula, FormulaError};
-use super::stoichiometry::Ratio;
+use super::ratio::Ratio;
 
 /// A reaction in which every element and the charge balance.
 #[derive(Clone, Debug, PartialEq)]

@@ -1,70 +1,16 @@
 //! One submission judged: worked up, compared with the truth, marked, flagged.
 
-use std::collections::{BTreeMap, BTreeSet};
-
-use jiff::Timestamp;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
+use super::case::{Case, relative_error};
 use super::flags::Flag;
 use super::marks::{Marked, Marks, marks};
 use super::raise::flags;
 use crate::measure::from_f64;
-use crate::procedure::Procedure;
-use crate::submission::{HandIn, Titration, TrialLabel};
-use crate::truth::{Lot, Unknown};
-use crate::workup::{WorkUp, WorkUpInput, work_up};
-
-/// A submission with everything its judgement depends on. The same case gives the same evaluation, always.
-#[derive(Clone, Copy)]
-pub struct Case<'a> {
-    /// With the experiment's own trial rules and marking.
-    pub procedure: &'a Procedure,
-    /// What was handed in.
-    pub hand_in: &'a HandIn,
-    /// Which revision it is, from 1.
-    pub revision: u32,
-    /// The course's lots by code.
-    pub lots: &'a BTreeMap<String, Lot>,
-    /// Lots that count where none is written.
-    pub default_lots: &'a DefaultLots,
-    /// The experiment's unknowns by code.
-    pub unknowns: &'a BTreeMap<String, Unknown>,
-    /// Code of the unknown issued to the student.
-    pub issued: Option<&'a str>,
-    /// When it was handed in.
-    pub submitted_at: Option<Timestamp>,
-    /// When it was due.
-    pub due: Option<Timestamp>,
-    /// Points an assistant gave.
-    pub by_hand: Option<Decimal>,
-    /// What an assistant decided.
-    pub settlement: &'a Settlement,
-}
-
-/// The lots of a section: what counts where a row names none.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct DefaultLots {
-    /// Titrant.
-    pub titrant: Option<String>,
-    /// Excess reagent.
-    pub excess: Option<String>,
-    /// Whether the course assigned them, so that another lot is a mismatch.
-    pub assigned: bool,
-}
-
-/// Decisions on a submission that change its evaluation.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
-pub struct Settlement {
-    /// Numbers of trials left out.
-    pub left_out: BTreeSet<u32>,
-    /// Points added or taken off.
-    pub adjustment: Decimal,
-    /// Mark against the unknown written, not the one issued.
-    pub against_written: bool,
-    /// Lateness costs nothing.
-    pub late_excused: bool,
-}
+use crate::submission::TrialLabel;
+use crate::truth::Lot;
+use crate::workup::WorkUp;
 
 /// The judgement of one submission. For staff: its figures give the truth away, so students see none of it before
 /// release but what [`WorkUp`] holds.
@@ -128,81 +74,7 @@ pub struct Outcome {
     pub freedom: Option<Decimal>,
 }
 
-/// Two-sided level at which a result counts as off the truth, and one-sided level of the scatter test: 24 clean
-/// submissions raise a quarter of a flag each by chance.
-pub const FLAG_LEVEL: f64 = 0.01;
 const FIGURES: usize = 12;
-
-impl Case<'_> {
-    /// The submission worked up, without its truth.
-    #[must_use]
-    pub fn work_up(&self) -> WorkUp {
-        let lots: Vec<_> = self
-            .hand_in
-            .titrations
-            .iter()
-            .map(|t| self.lots_of(t))
-            .collect();
-        let left_out = &self.settlement.left_out;
-        work_up(WorkUpInput {
-            procedure: self.procedure,
-            hand_in: self.hand_in,
-            lots: &lots,
-            left_out,
-        })
-    }
-
-    fn lots_of(&self, titration: &Titration) -> (Option<&Lot>, Option<&Lot>) {
-        let find = |written: &Option<String>, default: &Option<String>| {
-            written
-                .as_ref()
-                .or(default.as_ref())
-                .and_then(|code| self.lots.get(code))
-        };
-        let titrant = find(&titration.lot, &self.default_lots.titrant);
-        (
-            titrant,
-            find(&titration.excess_lot, &self.default_lots.excess),
-        )
-    }
-
-    /// A written code that is not the one issued.
-    pub(super) fn other_code(&self) -> Option<&str> {
-        let issued = self.issued?;
-        let written = self
-            .hand_in
-            .titrations
-            .iter()
-            .filter_map(|t| t.unknown.as_deref());
-        written
-            .into_iter()
-            .find(|code| !code.eq_ignore_ascii_case(issued))
-    }
-
-    pub(super) fn known(&self, code: &str) -> Option<&Unknown> {
-        self.unknowns.get(code).or_else(|| {
-            self.unknowns
-                .values()
-                .find(|u| u.code.eq_ignore_ascii_case(code))
-        })
-    }
-
-    /// What it is marked against: the one issued, unless an assistant settled otherwise or none was issued.
-    pub(super) fn marked_against(&self) -> Option<&Unknown> {
-        let written = self.hand_in.unknown_written();
-        let settled = if self.settlement.against_written {
-            self.other_code().or(written)
-        } else {
-            None
-        };
-        settled
-            .and_then(|code| self.known(code))
-            .or_else(|| match self.issued {
-                Some(code) => self.known(code),
-                None => written.and_then(|code| self.known(code)),
-            })
-    }
-}
 
 /// Judges a submission.
 #[must_use]
@@ -272,14 +144,6 @@ pub fn evaluate(case: &Case) -> Evaluation {
         marks,
         flags: flags(case, &work_up, truth),
     }
-}
-
-/// |x − truth| / truth in percent; none for a truth of zero.
-pub(super) fn relative_error(x: Decimal, truth: Decimal) -> Option<Decimal> {
-    x.checked_sub(truth)?
-        .abs()
-        .checked_mul(Decimal::ONE_HUNDRED)?
-        .checked_div(truth.abs())
 }
 
 fn outcome(work_up: &WorkUp) -> Option<Outcome> {

@@ -7,7 +7,8 @@ use rand_chacha::ChaCha20Rng;
 use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive;
 
-use super::evaluate::{Case, DefaultLots, Settlement, evaluate};
+use super::case::{Case, DefaultLots, Settlement};
+use super::evaluate::evaluate;
 use super::marking::Scale;
 use super::marks::Part;
 use super::rehearsal::{Bench, Hand, result_at, simulate};

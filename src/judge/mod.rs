@@ -1,6 +1,7 @@
 //! Judgement: marks by part, flags with their chance level, and robust figures for the audit of the truth.
 
 mod audit;
+mod case;
 mod evaluate;
 mod fairness;
 mod flags;
@@ -11,9 +12,8 @@ mod raise;
 pub mod rehearsal;
 
 pub use audit::{AuditKind, AuditRow, audit_group};
-pub use evaluate::{
-    Case, DefaultLots, Evaluation, FLAG_LEVEL, Outcome, Settlement, TrialView, evaluate,
-};
+pub use case::{Case, DefaultLots, Settlement};
+pub use evaluate::{Evaluation, Outcome, TrialView, evaluate};
 pub use fairness::{Fairness, fairness};
 pub use flags::{Flag, FlagCode};
 pub use marking::{
@@ -21,3 +21,4 @@ pub use marking::{
 };
 pub use marks::{Marks, Part, PartMark};
 pub use questions::{Question, questions, range_questions, refusals, written_otherwise};
+pub use raise::FLAG_LEVEL;

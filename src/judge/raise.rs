@@ -2,7 +2,7 @@
 
 use rust_decimal::Decimal;
 
-use super::evaluate::{Case, FLAG_LEVEL, relative_error};
+use super::case::{Case, relative_error};
 use super::flags::{Flag, FlagCode};
 use super::marks::{agrees, days_late};
 use super::questions::{range_questions, written_otherwise};
@@ -12,6 +12,10 @@ use crate::stats::{chi_square_above, student_t_two_sided};
 use crate::submission::{HandIn, TrialLabel};
 use crate::truth::Assigned;
 use crate::workup::WorkUp;
+
+/// Two-sided level at which a result counts as off the truth, and one-sided level of the scatter test: 24 clean
+/// submissions raise a quarter of a flag each by chance.
+pub const FLAG_LEVEL: f64 = 0.01;
 
 /// Every flag of a submission, most consequential first.
 pub(super) fn flags(case: &Case, work_up: &WorkUp, truth: Option<Assigned>) -> Vec<Flag> {

@@ -345,3 +345,44 @@ fn a_trial_left_out_does_not_count_and_points_can_be_adjusted() {
     assert_eq!(evaluation.marks.total.to_string(), "13.59");
     assert_eq!(evaluation.marks.possible.to_string(), "22.00");
 }
+
+/// Students of a bench group share one set of readings; the answer, the bottle and the points by hand are their own.
+#[test]
+fn a_bench_group_shares_readings_and_nothing_else() {
+    let more = [
+        (
+            "groups.csv",
+            "experiment,student_id,group\nx,01,g\nx,02,g\n",
+        ),
+        (
+            "issued.csv",
+            "experiment,student_id,unknown\nx,01,U\nx,02,W\n",
+        ),
+        (
+            "reported.csv",
+            "experiment,student_id,value\nx,01,0.25\nx,02,0.2000\n",
+        ),
+        ("by-hand.csv", "experiment,student_id,points\nx,02,2\n"),
+    ];
+    let term = course(&trials(&["20.00"; 3]), &more);
+    let mate = term
+        .judge(&Slot::new("x", "02"))
+        .expect("shared")
+        .evaluation;
+    assert_eq!(mate.unknown, "W");
+    assert_eq!(points(&mate, Part::Calculation), "3.00");
+    assert_eq!(points(&mate, Part::ByHand), "2.00");
+    assert_eq!(points(&mate, Part::Recording), "3.00");
+    let own = judged(&term);
+    assert_eq!(
+        (own.unknown.as_str(), points(&own, Part::Calculation)),
+        ("U", "0.00".to_owned())
+    );
+    // an answer without readings, and without a group, hands nothing in
+    let alone = course(
+        "",
+        &[("reported.csv", "experiment,student_id,value\nx,02,0.2\n")],
+    );
+    assert!(alone.judge(&Slot::new("x", "02")).is_none());
+    assert_eq!(alone.submissions.len(), 1);
+}

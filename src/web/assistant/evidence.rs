@@ -29,6 +29,8 @@ pub struct ResultView {
     pub expanded: String,
     /// Range of the trials, percent.
     pub range_percent: Option<String>,
+    /// Standard deviation of the trials, and half-width of the 95 % interval of their mean.
+    pub scatter: Option<(String, String)>,
     /// Assigned value.
     pub assigned: Option<String>,
     /// How far off and which way, such as `1.2 % high`.
@@ -136,6 +138,10 @@ pub fn result(evaluation: &Evaluation) -> Option<ResultView> {
         value: to_decimals(outcome.result, places).to_string(),
         expanded: to_figures(outcome.expanded_uncertainty, 2).to_string(),
         range_percent: outcome.range_percent.map(|r| plain(to_figures(r, 2))),
+        scatter: outcome
+            .std_dev
+            .zip(outcome.confidence_95)
+            .map(|(s, interval)| (plain(to_figures(s, 2)), plain(to_figures(interval, 2)))),
         assigned: evaluation
             .true_value
             .map(|truth| to_decimals(truth, places).to_string()),

@@ -136,7 +136,11 @@ pub fn page_of(
         unit: procedure.result.unit.name(),
         sample_unit: sample_unit(procedure),
         expressed_as: procedure.result.expressed_as.to_string(),
-        reported: last.and_then(|h| h.reported.as_ref().map(|r| r.written().to_owned())),
+        // the student's own, where a bench mate wrote the readings
+        reported: view
+            .term
+            .hand_in_of(slot)
+            .and_then(|h| h.reported.map(|r| r.written().to_owned())),
         flags: evidence::flags(view, slot, &found),
         marks: evidence::marks(evaluation),
         budget,

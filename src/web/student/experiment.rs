@@ -59,6 +59,8 @@ struct Feedback {
     result: Option<String>,
     unit: &'static str,
     uncertainty: Option<String>,
+    /// Standard deviation of the trials that count, and half-width of the interval of their mean.
+    scatter: Option<(String, String)>,
     parts: Vec<PartMark>,
     late: Option<(String, String)>,
     adjustment: Option<(String, String)>,
@@ -162,6 +164,7 @@ fn feedback(view: &Image, experiment: &Experiment, slot: &Slot) -> Option<Feedba
     let marks = &evaluation.marks;
     let work_up = view.term.with_case(slot, |case| case.work_up())?;
     let shown = |value| plain(to_figures(value, 5));
+    let figures = |value| plain(to_figures(value, 2));
     let adjusted = view.term.decisions.get(slot).and_then(|decisions| {
         decisions
             .iter()
@@ -181,7 +184,11 @@ fn feedback(view: &Image, experiment: &Experiment, slot: &Slot) -> Option<Feedba
         uncertainty: evaluation
             .outcome
             .as_ref()
-            .map(|o| plain(to_figures(o.expanded_uncertainty, 2))),
+            .map(|o| figures(o.expanded_uncertainty)),
+        scatter: evaluation
+            .outcome
+            .as_ref()
+            .and_then(|o| Some((figures(o.std_dev?), figures(o.confidence_95?)))),
         parts: marks.parts.clone(),
         late: (!marks.late_sentence.is_empty())
             .then(|| (marks.late.to_string(), marks.late_sentence.clone())),
