@@ -197,21 +197,7 @@ impl<'a> Builder<'a> {
 
     /// The nominal volume of a single-mark piece, mL.
     pub fn single_mark(&mut self, what: &str, symbol: &str, piece: &Glassware) -> StepId {
-        self.once(what, |graph| {
-            let step = graph.given(
-                format!("{what}, {}", piece.title()),
-                symbol,
-                "mL",
-                piece.capacity(),
-            );
-            graph.doubt(
-                step,
-                format!("{what} calibration"),
-                triangular(piece.tolerance()),
-                Scope::Shared,
-            );
-            step
-        })
+        self.once(what, |graph| single_mark(graph, what, symbol, piece))
     }
 
     /// A lot's molarity, mol/L.
@@ -241,17 +227,8 @@ impl<'a> Builder<'a> {
 
     /// A molar mass, g/mol (= mg/mmol).
     pub fn molar_mass(&mut self, species: &Formula) -> StepId {
-        let label = format!("molar mass of {species}");
-        self.once(&label.clone(), |graph| {
-            let mass = species.molar_mass();
-            let step = graph.given(label, format!("M({species})"), "g/mol", mass.value);
-            graph.doubt(
-                step,
-                format!("molar mass of {species}"),
-                mass.standard_uncertainty,
-                Scope::Shared,
-            );
-            step
+        self.once(&format!("molar mass of {species}"), |graph| {
+            molar_mass(graph, species)
         })
     }
 
@@ -351,6 +328,37 @@ impl<'a> Builder<'a> {
     }
 }
 
+/// The nominal volume of a single-mark piece, mL, which may be off by its tolerance.
+pub(super) fn single_mark(
+    graph: &mut Graph,
+    what: &str,
+    symbol: &str,
+    piece: &Glassware,
+) -> StepId {
+    let step = graph.given(
+        format!("{what}, {}", piece.title()),
+        symbol,
+        "mL",
+        piece.capacity(),
+    );
+    graph.doubt(
+        step,
+        format!("{what} calibration"),
+        triangular(piece.tolerance()),
+        Scope::Shared,
+    );
+    step
+}
+
+/// A molar mass, g/mol (= mg/mmol). Where it stands twice, above and below, its errors cancel.
+pub(super) fn molar_mass(graph: &mut Graph, species: &Formula) -> StepId {
+    let label = format!("molar mass of {species}");
+    let mass = species.molar_mass();
+    let step = graph.given(&label, format!("M({species})"), "g/mol", mass.value);
+    graph.doubt(step, label, mass.standard_uncertainty, Scope::Shared);
+    step
+}
+
 /// Which titration a step belongs to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Of {
@@ -406,7 +414,7 @@ fn subscript(digit: char) -> Option<char> {
 }
 
 /// What turns mmol/mL, mg/mL or mg/g into the unit.
-fn unit_factor(unit: ResultUnit) -> Option<(&'static str, Decimal)> {
+pub(super) fn unit_factor(unit: ResultUnit) -> Option<(&'static str, Decimal)> {
     match unit {
         ResultUnit::MolPerL | ResultUnit::GPerL => None,
         ResultUnit::MmolPerL => Some(("mmol per mol", Decimal::ONE_THOUSAND)),

@@ -5,7 +5,7 @@ use rust_decimal::Decimal;
 use super::Graph;
 use super::budget::budget;
 use super::graph::{Operation, Scope, StepId, WorkUpError};
-use super::parts::{rectangular, triangular};
+use super::parts::{molar_mass, rectangular, single_mark, unit_factor};
 use crate::chem::{CompositionFault, Formula, per_analyte};
 use crate::measure::{Glassware, Reading, as_f64, from_f64};
 use crate::procedure::{Purity, ResultSpec, ResultUnit};
@@ -112,8 +112,8 @@ impl Preparation {
             Scope::Shared,
         );
         let thousand = graph.given("mg per g", "k", "", Decimal::ONE_THOUSAND);
-        let molar_mass = self.molar_mass(&mut graph, &self.species);
-        let (over, under) = (vec![mass, purity, thousand], vec![molar_mass]);
+        let mass_of_mole = molar_mass(&mut graph, &self.species);
+        let (over, under) = (vec![mass, purity, thousand], vec![mass_of_mole]);
         let amount = graph.step(
             "amount weighed",
             "n",
@@ -127,20 +127,22 @@ impl Preparation {
             over.push(graph.given("expressed per weighed", "r", "", ratio));
         }
         if spec.unit.is_mass() {
-            over.push(self.molar_mass(&mut graph, &spec.expressed_as));
+            over.push(molar_mass(&mut graph, &spec.expressed_as));
         }
         match (&self.flask, &self.total) {
             (Some(flask), _) => {
-                under.push(piece(&mut graph, "flask", flask));
+                under.push(single_mark(&mut graph, "flask", "Vf", flask));
                 for (index, dilution) in self.dilutions.iter().enumerate() {
-                    over.push(piece(
+                    over.push(single_mark(
                         &mut graph,
-                        &format!("pipette of dilution {index}"),
+                        &format!("pipette of dilution {}", index.saturating_add(1)),
+                        "Vp",
                         &dilution.pipette,
                     ));
-                    under.push(piece(
+                    under.push(single_mark(
                         &mut graph,
-                        &format!("flask of dilution {index}"),
+                        &format!("flask of dilution {}", index.saturating_add(1)),
+                        "Vd",
                         &dilution.flask,
                     ));
                 }
@@ -148,12 +150,9 @@ impl Preparation {
             (None, Some(total)) => under.push(self.mass(&mut graph, "total mass", total)),
             (None, None) => {}
         }
-        let factor = match spec.unit {
-            ResultUnit::MolPerL | ResultUnit::GPerL => Decimal::ONE,
-            ResultUnit::MmolPerL | ResultUnit::MgPerL => Decimal::ONE_THOUSAND,
-            ResultUnit::PercentMass | ResultUnit::PercentMassVolume => Decimal::new(1, 1),
-        };
-        over.push(graph.given("unit", "k", "", factor));
+        if let Some((label, factor)) = unit_factor(spec.unit) {
+            over.push(graph.given(label, "k", "", factor));
+        }
         let value = graph.step("value", "c", unit, Operation::Quotient(over, under))?;
         let standard = budget(&graph, value, None).standard;
         Ok(Assigned {
@@ -176,27 +175,4 @@ impl Preparation {
         );
         step
     }
-
-    fn molar_mass(&self, graph: &mut Graph, species: &Formula) -> StepId {
-        let mass = species.molar_mass();
-        let step = graph.given(format!("molar mass of {species}"), "M", "g/mol", mass.value);
-        graph.doubt(
-            step,
-            format!("molar mass of {species}"),
-            mass.standard_uncertainty,
-            Scope::Shared,
-        );
-        step
-    }
-}
-
-fn piece(graph: &mut Graph, label: &str, piece: &Glassware) -> StepId {
-    let step = graph.given(label, "V", "mL", piece.capacity());
-    graph.doubt(
-        step,
-        format!("{label} calibration"),
-        triangular(piece.tolerance()),
-        Scope::Shared,
-    );
-    step
 }

@@ -1,6 +1,7 @@
 //! Checks against figures published elsewhere. Each names its source.
 
 mod glassware;
+mod preparations;
 mod readings;
 mod rounding;
 mod statistics;

@@ -1,0 +1,113 @@
+//! Values of lots and unknowns from what was weighed.
+
+use super::{dec, f, near};
+use concordant::chem::Formula;
+use concordant::files::shipped_glassware;
+use concordant::measure::Reading;
+use concordant::procedure::{Purity, ResultSpec, ResultUnit};
+use concordant::workup::{Dilution, Preparation, PreparationFault, Weighed};
+use rust_decimal::Decimal;
+
+fn weighed(formula: &str, mass: &str) -> Preparation {
+    let table = shipped_glassware();
+    Preparation {
+        species: Formula::parse(formula).expect(formula),
+        weighed: Weighed {
+            mass: Reading::parse(mass).expect(mass),
+            balance: table.get("balance-0.1mg").expect("a balance").clone(),
+            purity: Purity {
+                fraction: Decimal::ONE,
+                half_width: Decimal::ZERO,
+            },
+        },
+        flask: table.get("flask-1000-a").cloned(),
+        total: None,
+        dilutions: Vec::new(),
+    }
+}
+
+/// PHARCHEM 3 practice set, precipitation titrations, no. 1: 8.3018 g of silver nitrate in 1 L is 0.04887 mol/L.
+#[test]
+fn a_weighed_salt_in_a_flask() {
+    let found = weighed("AgNO3", "8.3018").molarity().expect("a value");
+    near(f(found.value), 0.048_870_86, 1e-6, "mol/L");
+    // (m) two weighings of linearity 0.2 mg and display 0.1 mg, (V) 0.4 mL triangular, (M) 0.00183 g/mol
+    let weighing = (2.0 * (0.0002f64.powi(2) / 3.0 + 0.00005f64.powi(2) / 3.0)).sqrt() / 8.3018;
+    let flask = 0.4 / 6f64.sqrt() / 1000.0;
+    let mass: f64 = 0.00183 / 169.8722;
+    let u = (weighing.powi(2) + flask.powi(2) + mass.powi(2)).sqrt();
+    near(
+        f(found.standard_uncertainty) / f(found.value),
+        u,
+        1e-3,
+        "relative u",
+    );
+}
+
+/// OpenStax Chemistry 2e, 3.3, check your learning: 25.0 mL of 2.04 mol/L made up to 500 mL is 0.102 mol/L.
+#[test]
+fn a_dilution() {
+    let table = shipped_glassware();
+    let mut stock = weighed("NaCl", "119.2171");
+    stock.dilutions = vec![Dilution {
+        pipette: table.get("pipette-25-a").expect("a pipette").clone(),
+        flask: table.get("flask-500-a").expect("a flask").clone(),
+    }];
+    near(
+        f(stock.molarity().expect("a value").value),
+        0.102,
+        1e-6,
+        "mol/L",
+    );
+}
+
+/// Expressed as another species and in another unit: 0.2500 g of calcium carbonate in 1 L is 250 mg/L as CaCO3 and
+/// 40.078/100.086 of that as calcium.
+#[test]
+fn expressed_as_asked() {
+    let water = weighed("CaCO3", "0.2500");
+    let spec = |expressed: &str, unit| ResultSpec {
+        analyte: Formula::parse("Ca^2+").expect("an ion"),
+        expressed_as: Formula::parse(expressed).expect(expressed),
+        unit,
+    };
+    let value = |spec: &ResultSpec| f(water.value_in(spec).expect("a value").value);
+    near(
+        value(&spec("CaCO3", ResultUnit::MgPerL)),
+        250.0,
+        1e-12,
+        "as CaCO3",
+    );
+    near(
+        value(&spec("Ca", ResultUnit::MgPerL)),
+        250.0 * 40.078 / 100.086,
+        1e-12,
+        "as Ca",
+    );
+    let solid = water
+        .value_in(&spec("Ca", ResultUnit::PercentMass))
+        .expect_err("a solution");
+    assert!(matches!(solid, PreparationFault::Form { .. }), "{solid}");
+    assert_eq!(
+        solid.to_string(),
+        "found a solution, expected a solid mixture for a result in %w/w"
+    );
+    let mixture = Preparation {
+        flask: None,
+        total: Some(Reading::parse("0.5000").expect("a mass")),
+        ..weighed("CaCO3", "0.4000")
+    };
+    let content = mixture
+        .value_in(&spec("CaCO3", ResultUnit::PercentMass))
+        .expect("a value");
+    assert_eq!(content.value.normalize(), dec("80"));
+    // the molar mass stands above and below: what is left is two weighings each of 0.4000 g and 0.5000 g
+    let one = (2.0 * (0.0002f64.powi(2) / 3.0 + 0.00005f64.powi(2) / 3.0)).sqrt();
+    let u = ((one / 0.4).powi(2) + (one / 0.5).powi(2)).sqrt();
+    near(
+        f(content.standard_uncertainty) / 80.0,
+        u,
+        1e-5,
+        "relative u",
+    );
+}
