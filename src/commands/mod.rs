@@ -6,6 +6,7 @@ mod account;
 mod backup;
 mod check;
 mod demo;
+mod explain;
 mod folder;
 mod invent;
 mod recompute;
@@ -74,6 +75,15 @@ enum Command {
         /// Where the folder goes
         #[arg(long, value_name = "DIR")]
         out: PathBuf,
+    },
+    /// Print how one result follows from its readings
+    Explain {
+        /// The course folder
+        folder: PathBuf,
+        /// Key of the experiment
+        experiment: String,
+        /// Id of the student
+        student: String,
     },
     /// Check procedures and print what a class can reach
     Check {
@@ -158,6 +168,11 @@ impl Command {
             Self::Grade { folder, out } => folder::grade(&folder, &out).await,
             Self::Import { folder, db } => folder::import(&folder, &db).await,
             Self::Export { db, out } => folder::export(&db, &out).await,
+            Self::Explain {
+                folder,
+                experiment,
+                student,
+            } => explain::run(&folder, &experiment, &student),
             Self::Check { files } => check::run(&files),
             Self::Recompute { db, verify } => recompute::run(&db, verify).await,
             Self::Backup { db, to } => backup::run(&db, &to).await,

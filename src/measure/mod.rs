@@ -8,4 +8,4 @@ mod rounding;
 
 pub use glassware::{Class, Glassware, GlasswareFault, GlasswareKind, GlasswareTable};
 pub use reading::{Reading, ReadingError};
-pub use rounding::{as_f64, from_f64, plain, to_decimals, to_figures};
+pub use rounding::{as_f64, from_f64, order_of_magnitude, plain, to_decimals, to_figures};

@@ -68,7 +68,8 @@ pub fn from_f64(value: f64, figures: usize) -> Option<Decimal> {
 }
 
 /// The power of ten of the first significant figure: 2 for 123, −3 for 0.00123.
-fn order_of_magnitude(value: Decimal) -> i64 {
+#[must_use]
+pub fn order_of_magnitude(value: Decimal) -> i64 {
     let digits = value
         .mantissa()
         .unsigned_abs()

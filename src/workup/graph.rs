@@ -28,6 +28,8 @@ pub struct Step {
     pub operation: Operation,
     /// Its value in that unit, not rounded.
     pub value: Decimal,
+    /// Decimals that are significant in a given value; none if it is exact, or follows from others.
+    pub decimals: Option<u32>,
     /// What makes it uncertain beyond the steps it follows from.
     pub doubts: Vec<Doubt>,
 }
@@ -85,7 +87,7 @@ pub struct WorkUpError {
 }
 
 impl Graph {
-    /// Adds a given quantity.
+    /// Adds a given quantity, significant to the decimals of `value`.
     pub fn given(
         &mut self,
         label: impl Into<String>,
@@ -99,6 +101,7 @@ impl Graph {
             unit,
             operation: Operation::Given,
             value,
+            decimals: Some(value.scale()),
             doubts: Vec::new(),
         })
     }
@@ -125,8 +128,14 @@ impl Graph {
             unit,
             operation,
             value,
+            decimals: None,
             doubts: Vec::new(),
         }))
+    }
+
+    /// Says to how many decimals a given value is significant, where its writing does not; none for an exact number.
+    pub fn significant(&mut self, id: StepId, decimals: Option<u32>) {
+        self.steps[id.0].decimals = decimals;
     }
 
     /// Says that a step is uncertain of itself. A standard uncertainty of zero is left out.

@@ -7,6 +7,7 @@ mod back;
 mod budget;
 mod derivation;
 mod direct;
+mod figures;
 mod graph;
 mod parts;
 mod preparation;
@@ -15,6 +16,7 @@ mod trials;
 
 pub use budget::{Budget, Contribution, budget, trial_scatter};
 pub use derivation::{DerivationLine, derivation};
+pub use figures::{significant_figures, written_by_rule};
 pub use graph::{Doubt, Graph, Operation, Scope, Sign, Step, StepId, WorkUpError};
 pub use preparation::{Dilution, Preparation, PreparationFault, Weighed};
 pub use trials::{TrialOutcome, WorkUp, WorkUpInput, work_up};

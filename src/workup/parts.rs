@@ -6,7 +6,7 @@ use rust_decimal::Decimal;
 
 use super::graph::{Graph, Operation, Scope, Sign, StepId, WorkUpError};
 use crate::chem::{Formula, Ratio, per_analyte};
-use crate::measure::{Glassware, Reading, as_f64};
+use crate::measure::{Glassware, Reading, as_f64, order_of_magnitude};
 use crate::procedure::{Procedure, ResultUnit, SampleBy};
 use crate::submission::Titration;
 use crate::truth::Lot;
@@ -220,9 +220,7 @@ impl<'a> Builder<'a> {
     pub fn ratio(&mut self, label: String, symbol: &str, ratio: Ratio) -> StepId {
         let (over, under) = ratio.parts();
         let value = over.checked_div(under).unwrap_or(Decimal::ZERO);
-        self.once(&label.clone(), |graph| {
-            graph.given(label, symbol, "", value)
-        })
+        self.once(&label.clone(), |graph| exact(graph, &label, symbol, value))
     }
 
     /// A molar mass, g/mol (= mg/mmol).
@@ -234,7 +232,7 @@ impl<'a> Builder<'a> {
 
     /// An exact number, such as 1000 between two units.
     pub fn exact(&mut self, label: &str, symbol: &str, value: Decimal) -> StepId {
-        self.once(label, |graph| graph.given(label, symbol, "", value))
+        self.once(label, |graph| exact(graph, label, symbol, value))
     }
 
     /// Flask over pipette, where only a part of the sample is titrated.
@@ -328,7 +326,15 @@ impl<'a> Builder<'a> {
     }
 }
 
-/// The nominal volume of a single-mark piece, mL, which may be off by its tolerance.
+/// An exact number: a ratio, or a factor between two units.
+pub(super) fn exact(graph: &mut Graph, label: &str, symbol: &str, value: Decimal) -> StepId {
+    let step = graph.given(label, symbol, "", value);
+    graph.significant(step, None);
+    step
+}
+
+/// The nominal volume of a single-mark piece, mL, which may be off by its tolerance, and is significant to the place
+/// of it: 25.00 mL for ±0.03.
 pub(super) fn single_mark(
     graph: &mut Graph,
     what: &str,
@@ -341,6 +347,10 @@ pub(super) fn single_mark(
         "mL",
         piece.capacity(),
     );
+    let decimals = order_of_magnitude(piece.tolerance())
+        .saturating_neg()
+        .max(0);
+    graph.significant(step, u32::try_from(decimals).ok());
     graph.doubt(
         step,
         format!("{what} calibration"),

@@ -196,6 +196,35 @@ fn faults_are_lines_and_nothing_is_made() {
     );
 }
 
+/// One result explained on the command line: the numbers of its readings, its steps and its uncertainty.
+#[test]
+fn a_result_is_explained() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/outside/course");
+    let run = |student: &str| {
+        Command::new(env!("CARGO_BIN_EXE_concordant"))
+            .arg("explain")
+            .arg(&folder)
+            .args(["lemon", student])
+            .output()
+            .expect("runs")
+    };
+    let done = run("001203");
+    let said = String::from_utf8_lossy(&done.stdout).into_owned();
+    for text in [
+        "delivered volume, trial 1\n    V\u{2081} = e\u{2081} \u{2212} s\u{2081} = 17.68 \u{2212} 2.53 = 15.15 mL",
+        "4.8511",
+        "expanded uncertainty (95 %) 0.0195 %w/v",
+        "significant figures: 4.85",
+    ] {
+        assert!(said.contains(text), "{text} in {said}");
+    }
+    assert!(
+        !said.contains("4.803075"),
+        "the true value is no part of it"
+    );
+    assert_eq!(run("nobody").status.code(), Some(1));
+}
+
 fn files(under: &Path) -> std::collections::BTreeMap<String, Vec<u8>> {
     let folder = concordant::files::Folder::read(under).expect("a folder");
     folder

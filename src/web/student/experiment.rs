@@ -12,7 +12,7 @@ use crate::judge::{Evaluation, PartMark};
 use crate::measure::{plain, to_figures};
 use crate::term::{Ruling, Slot, Status};
 use crate::web::{AppState, Frame, Page, PageError, PageResult, StudentVisitor, dates};
-use crate::workup::{DerivationLine, derivation};
+use crate::workup::{DerivationLine, derivation, significant_figures, written_by_rule};
 
 #[derive(Template)]
 #[template(path = "student/experiment.html")]
@@ -65,6 +65,8 @@ struct Feedback {
     late: Option<(String, String)>,
     adjustment: Option<(String, String)>,
     lines: Vec<DerivationLine>,
+    /// The result as the textbook rule writes it, and how many figures that is.
+    by_rule: Option<(String, u32)>,
     left_out: Vec<(String, String)>,
 }
 
@@ -198,6 +200,10 @@ fn feedback(view: &Image, experiment: &Experiment, slot: &Slot) -> Option<Feedba
             .result
             .map(|id| derivation(&work_up.graph, id))
             .unwrap_or_default(),
+        by_rule: work_up.result.and_then(|id| {
+            let figures = significant_figures(&work_up.graph, id)?;
+            Some((written_by_rule(&work_up.graph, id).to_string(), figures))
+        }),
         left_out: left_out.collect(),
     })
 }

@@ -67,3 +67,51 @@ fn doubles_to_decimals() {
     assert_eq!(from_f64(f64::NAN, 3), None);
     assert_eq!(from_f64(f64::INFINITY, 3), None);
 }
+
+/// OpenStax Chemistry 2e, 1.5, examples and check-your-learning: fewest decimals in sums, fewest figures in products.
+#[test]
+fn significant_figures_are_carried_along() {
+    use concordant::workup::{Graph, Operation, Sign, written_by_rule};
+    let cases = [
+        ("+", "1.0023", "4.383", "5.385"),
+        ("+", "2.334", "0.31", "2.64"),
+        ("-", "486", "421.23", "65"),
+        ("-", "56.533", "55.8752", "0.658"),
+        ("*", "0.6238", "6.6", "4.1"),
+        ("*", "2.334", "0.320", "0.747"),
+        ("/", "421.23", "486", "0.867"),
+        ("/", "55.8752", "56.53", "0.9884"),
+        ("/", "31.1415", "30.13", "1.034"),
+    ];
+    for (sign, one, other, expected) in cases {
+        let mut graph = Graph::default();
+        let a = graph.given("a", "a", "", dec(one));
+        let b = graph.given("b", "b", "", dec(other));
+        let operation = match sign {
+            "+" => Operation::Sum(vec![(Sign::Plus, a), (Sign::Plus, b)]),
+            "-" => Operation::Sum(vec![(Sign::Plus, a), (Sign::Minus, b)]),
+            "*" => Operation::Quotient(vec![a, b], vec![]),
+            _ => Operation::Quotient(vec![a], vec![b]),
+        };
+        let result = graph.step("r", "r", "", operation).expect("a value");
+        assert_eq!(
+            written_by_rule(&graph, result).to_string(),
+            expected,
+            "{one} {sign} {other}"
+        );
+    }
+    // an exact number limits nothing
+    let mut graph = Graph::default();
+    let a = graph.given("a", "a", "", dec("2.345"));
+    let k = graph.given("k", "k", "", dec("1000"));
+    graph.significant(k, None);
+    let product = graph
+        .step("p", "p", "", Operation::Quotient(vec![a, k], vec![]))
+        .expect("a value");
+    assert_eq!(written_by_rule(&graph, product).to_string(), "2345");
+    assert_eq!(
+        concordant::workup::significant_figures(&graph, product),
+        Some(4)
+    );
+    assert_eq!(concordant::workup::significant_figures(&graph, k), None);
+}
