@@ -4,7 +4,7 @@ use jiff::Timestamp;
 use sha2::{Digest, Sha256};
 use sqlx::{Row, SqliteConnection};
 
-use super::StoreError;
+use super::{StoreError, batch};
 use crate::change::Change;
 use crate::course::Experiment;
 use crate::term::{Decision, ExperimentSource, Revision, Slot};
@@ -27,28 +27,57 @@ pub async fn write_changes(
     at: Timestamp,
 ) -> Result<Written, StoreError> {
     let mut written = Written::default();
-    let mut log = EventLog::open(connection).await?;
-    for change in changes {
-        let mut receipt = None;
-        let write = Write {
-            connection: &mut *connection,
-            login,
-            at: at.as_millisecond(),
-        };
-        match change {
-            Change::HandIn {
-                slot,
-                revision,
-                key,
-            } => {
-                receipt = Some(write.hand_in(slot, revision, key.as_deref()).await?);
-            }
-            other => write.other(other).await?,
+    let milliseconds = at.as_millisecond();
+    for run in changes.chunk_by(|one, next| is_issue(one) && is_issue(next)) {
+        if is_issue(&run[0]) {
+            issues(connection, run, login, milliseconds).await?;
+            written.receipts.extend(run.iter().map(|_| None));
+            continue;
         }
-        written.receipts.push(receipt);
-        log.add(connection, change, login, at).await?;
+        for change in run {
+            let write = Write {
+                connection: &mut *connection,
+                login,
+                at: milliseconds,
+            };
+            let receipt = match change {
+                Change::HandIn {
+                    slot,
+                    revision,
+                    key,
+                } => Some(write.hand_in(slot, revision, key.as_deref()).await?),
+                other => write.other(other).await.map(|()| None)?,
+            };
+            written.receipts.push(receipt);
+        }
     }
+    log_events(connection, changes, login, milliseconds).await?;
     Ok(written)
+}
+
+fn is_issue(change: &Change) -> bool {
+    matches!(change, Change::Issue { .. })
+}
+
+/// Bottles are dealt to a whole course at once.
+async fn issues(
+    connection: &mut SqliteConnection,
+    changes: &[Change],
+    login: &str,
+    at: i64,
+) -> Result<(), StoreError> {
+    let rows: Vec<[&str; 3]> = changes
+        .iter()
+        .filter_map(|change| match change {
+            Change::Issue { slot, unknown } => {
+                Some([slot.experiment.as_str(), &slot.student, unknown])
+            }
+            _ => None,
+        })
+        .collect();
+    let statement = "INSERT INTO issue (experiment, student_id, unknown, by_login, at)
+         SELECT value->>0, value->>1, value->>2, ?2, ?3 FROM json_each(?1) ORDER BY key";
+    batch::insert(connection, statement, &rows, (login, at)).await
 }
 
 /// SHA-256 of a text, in hexadecimal.
@@ -60,38 +89,29 @@ pub fn hash(text: &str) -> String {
         .collect()
 }
 
-struct EventLog {
-    last: String,
-}
-
-impl EventLog {
-    async fn open(connection: &mut SqliteConnection) -> Result<Self, StoreError> {
-        let last = sqlx::query_scalar("SELECT hash FROM event ORDER BY id DESC LIMIT 1");
-        Ok(Self {
-            last: last.fetch_optional(connection).await?.unwrap_or_default(),
+/// Adds an event for every change to the chain.
+async fn log_events(
+    connection: &mut SqliteConnection,
+    changes: &[Change],
+    login: &str,
+    at: i64,
+) -> Result<(), StoreError> {
+    let last = sqlx::query_scalar("SELECT hash FROM event ORDER BY id DESC LIMIT 1");
+    let mut last: String = last
+        .fetch_optional(&mut *connection)
+        .await?
+        .unwrap_or_default();
+    let rows: Vec<(&str, String, String)> = changes
+        .iter()
+        .map(|change| {
+            let (what, subject) = change.event();
+            last = event_hash(&last, at, login, what, &subject);
+            (what, subject, last.clone())
         })
-    }
-
-    async fn add(
-        &mut self,
-        connection: &mut SqliteConnection,
-        change: &Change,
-        login: &str,
-        at: Timestamp,
-    ) -> Result<(), StoreError> {
-        let (what, subject) = change.event();
-        let at = at.as_millisecond();
-        self.last = event_hash(&self.last, at, login, what, &subject);
-        sqlx::query("INSERT INTO event (at, by_login, what, subject, hash) VALUES (?, ?, ?, ?, ?)")
-            .bind(at)
-            .bind(login)
-            .bind(what)
-            .bind(subject)
-            .bind(&self.last)
-            .execute(connection)
-            .await?;
-        Ok(())
-    }
+        .collect();
+    let statement = "INSERT INTO event (what, subject, hash, by_login, at)
+         SELECT value->>0, value->>1, value->>2, ?2, ?3 FROM json_each(?1) ORDER BY key";
+    batch::insert(connection, statement, &rows, (login, at)).await
 }
 
 /// The hash of an event over the one before it.
@@ -164,7 +184,8 @@ impl Write<'_> {
         let (login, at) = (self.login, self.at);
         let query = match change {
             Change::Experiment { experiment, source } => return self.experiment(experiment, source).await,
-            Change::HandIn { .. } => return Ok(()),
+            // written with others of their kind, or for their receipt
+            Change::HandIn { .. } | Change::Issue { .. } => return Ok(()),
             Change::Course(course) => sqlx::query(
                 "INSERT INTO course (id, title, term, time_zone) VALUES (1, ?, ?, ?)
                  ON CONFLICT (id) DO UPDATE SET title = excluded.title, term = excluded.term,
@@ -227,14 +248,6 @@ impl Write<'_> {
                 .bind(login)
                 .bind(at)
             }
-            Change::Issue { slot, unknown } => sqlx::query(
-                "INSERT INTO issue (experiment, student_id, unknown, by_login, at) VALUES (?, ?, ?, ?, ?)",
-            )
-            .bind(&slot.experiment)
-            .bind(&slot.student)
-            .bind(unknown)
-            .bind(login)
-            .bind(at),
             Change::Group { slot, group } => sqlx::query(
                 "INSERT INTO bench_group (experiment, student_id, name) VALUES (?, ?, ?)
                  ON CONFLICT (experiment, student_id) DO UPDATE SET name = excluded.name",

@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use jiff::Timestamp;
 use sqlx::{Row, SqliteConnection};
 
-use super::StoreError;
 use super::load::slot;
+use super::{StoreError, batch};
 use crate::term::{Judged, Slot};
 
 /// The newest judgement of every submission.
@@ -39,18 +39,13 @@ pub async fn save_judged(
     judged: &BTreeMap<Slot, Judged>,
     at: Timestamp,
 ) -> Result<(), StoreError> {
+    let mut rows = Vec::with_capacity(judged.len());
     for (slot, one) in judged {
         let document =
             serde_json::to_string(one).map_err(|why| StoreError::damaged("evaluation", why))?;
-        sqlx::query(
-            "INSERT INTO evaluation (experiment, student_id, document, at) VALUES (?, ?, ?, ?)",
-        )
-        .bind(&slot.experiment)
-        .bind(&slot.student)
-        .bind(document)
-        .bind(at.as_millisecond())
-        .execute(&mut *connection)
-        .await?;
+        rows.push([slot.experiment.clone(), slot.student.clone(), document]);
     }
-    Ok(())
+    let statement = "INSERT INTO evaluation (experiment, student_id, document, at)
+         SELECT value->>0, value->>1, value->>2, ?3 FROM json_each(?1) ORDER BY key";
+    batch::insert(connection, statement, &rows, ("", at.as_millisecond())).await
 }
