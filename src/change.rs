@@ -119,9 +119,10 @@ impl Change {
             }
             Self::Procedure { .. } | Self::Staff(_) | Self::Release { .. } => Reach::Nothing,
             Self::Experiment { experiment, .. } => Reach::Experiment(experiment.key.clone()),
+            // those who shared readings with the student before are no longer to be told from the term
+            Self::Group { slot, .. } => Reach::Experiment(slot.experiment.clone()),
             Self::Unknown { experiment, .. } => Reach::Experiment(experiment.clone()),
             Self::Issue { slot, .. }
-            | Self::Group { slot, .. }
             | Self::HandIn { slot, .. }
             | Self::ByHand { slot, .. }
             | Self::Decide { slot, .. } => Reach::Section(slot.clone()),
@@ -202,7 +203,7 @@ impl Term {
         }
     }
 
-    /// The slots within reach of changes, of those with something handed in.
+    /// The slots within reach of changes.
     #[must_use]
     pub fn within_reach(&self, reaches: &[Reach]) -> BTreeSet<Slot> {
         let mut slots = BTreeSet::new();
@@ -237,7 +238,6 @@ impl Term {
                 }
             }
         }
-        slots.retain(|slot| self.handed_in_by(slot).is_some());
         slots
     }
 

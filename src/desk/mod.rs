@@ -36,8 +36,8 @@ pub use texts::FileTexts;
 
 use crate::change::{Change, Reach};
 use crate::store::{
-    Store, StoreError, ValueVersion, Written, load_judged, load_term, lot_history, save_judged,
-    unknown_history, write_changes,
+    SqliteConnection, Store, StoreError, Stored, Transaction, ValueVersion, Written, last_event,
+    load_stored, lot_history, save_judged, unknown_history, write_changes,
 };
 use crate::term::{Judged, Slot, Term};
 
@@ -54,6 +54,8 @@ pub struct Image {
     pub term: Term,
     /// Everything handed in, judged.
     pub judged: BTreeMap<Slot, Judged>,
+    /// Number of the newest event it knows of.
+    last_event: i64,
 }
 
 /// The image while it is being read.
@@ -65,7 +67,7 @@ impl Desk {
     /// # Errors
     /// [`StoreError`] if it cannot be read.
     pub async fn open(store: Store) -> Result<Self, StoreError> {
-        let image = Self::load(&store).await?;
+        let image = Self::load(&mut *store.read().await?).await?;
         Ok(Self {
             store,
             image: RwLock::new(image),
@@ -88,8 +90,20 @@ impl Desk {
     /// # Errors
     /// [`StoreError::NoCourse`] if there is none yet.
     pub async fn view(&self) -> Result<View<'_>, StoreError> {
-        RwLockReadGuard::try_map(self.image.read().await, Option::as_ref)
-            .map_err(|_| StoreError::NoCourse)
+        let newest = last_event(&mut *self.store.read().await?).await?;
+        let current =
+            |image: &Option<Image>| image.as_ref().is_some_and(|i| i.last_event >= newest);
+        let mut image = self.image.read().await;
+        if !current(&image) {
+            // another process has written: a folder was imported on the command line, say
+            drop(image);
+            let mut stale = self.image.write().await;
+            if !current(&stale) {
+                *stale = Self::load(&mut *self.store.read().await?).await?;
+            }
+            image = stale.downgrade();
+        }
+        RwLockReadGuard::try_map(image, Option::as_ref).map_err(|_| StoreError::NoCourse)
     }
 
     /// Makes changes, as done by `login` at `at`: written with the judgements they alter, then seen. All or nothing.
@@ -118,54 +132,64 @@ impl Desk {
         decide: impl FnOnce(Option<&Image>) -> Result<Vec<Change>, E>,
     ) -> Result<Option<Written>, E> {
         let mut image = self.image.write().await;
-        let changes = decide(image.as_ref())?;
-        if changes.is_empty() {
-            return Ok(None);
+        let mut transaction = self.store.write().await?;
+        let known = image.as_ref().map_or(-1, |image| image.last_event);
+        if last_event(&mut transaction).await? > known {
+            *image = Self::load(&mut transaction).await?;
         }
-        let done = self.make(&mut image, changes, login, at).await;
+        let changes = match decide(image.as_ref()) {
+            Ok(changes) if !changes.is_empty() => changes,
+            none_or_refused => {
+                transaction.abandon().await?;
+                return none_or_refused.map(|_| None);
+            }
+        };
+        let done = Self::make(transaction, &mut image, &changes, login, at).await;
         if done.is_err() {
-            // the image may be ahead of the disk: take it up again as it is there
-            *image = Self::load(&self.store).await.unwrap_or(None);
+            // the image may be ahead of the disk: none is taken up again at the next look
+            *image = None;
         }
         Ok(Some(done?))
     }
 
     async fn make(
-        &self,
+        mut transaction: Transaction,
         image: &mut Option<Image>,
-        changes: Vec<Change>,
+        changes: &[Change],
         login: &str,
         at: Timestamp,
     ) -> Result<Written, StoreError> {
-        let mut transaction = self.store.write().await?;
-        let written = write_changes(&mut transaction, &changes, login, at).await?;
-        let Some(image) = image.as_mut() else {
-            // the first changes found the course: the image is what they leave on disk
-            let mut term = match load_term(&mut transaction, &FileTexts).await {
-                Ok(term) => term,
-                // the first coordinator comes before there is a course
-                Err(StoreError::NoCourse) => {
-                    transaction.commit().await?;
-                    return Ok(written);
-                }
-                Err(other) => return Err(other),
-            };
-            number_receipts(&mut term, &changes, &written);
-            let judged: BTreeMap<Slot, Judged> = term.judge_all().into_iter().collect();
-            save_judged(&mut transaction, &judged, at).await?;
-            transaction.commit().await?;
-            *image = Some(Image { term, judged });
-            return Ok(written);
-        };
-        let reaches: Vec<Reach> = changes.iter().map(Change::reach).collect();
-        changes
-            .iter()
-            .for_each(|change| image.term.apply(change.clone()));
-        number_receipts(&mut image.term, &changes, &written);
-        let altered = image.judge_again(&reaches);
+        let written = write_changes(&mut transaction, changes, login, at).await?;
+        let mut reaches: Vec<Reach> = changes.iter().map(Change::reach).collect();
+        match image.as_mut() {
+            Some(image) => {
+                changes
+                    .iter()
+                    .for_each(|change| image.term.apply(change.clone()));
+                number_receipts(&mut image.term, changes, &written);
+                image.last_event = last_event(&mut transaction).await?;
+            }
+            None => {
+                // the first changes found the course: the image is what they leave on disk
+                *image = Self::load(&mut transaction).await?;
+                reaches = vec![Reach::All];
+            }
+        }
+        // the first coordinator comes before there is a course
+        let altered = image
+            .as_ref()
+            .map(|image| image.judge_again(&reaches))
+            .unwrap_or_default();
         save_judged(&mut transaction, &altered, at).await?;
         transaction.commit().await?;
-        image.judged.extend(altered);
+        if let Some(image) = image {
+            for (slot, judged) in altered {
+                match judged {
+                    Some(judged) => image.judged.insert(slot, judged),
+                    None => image.judged.remove(&slot),
+                };
+            }
+        }
         Ok(written)
     }
 
@@ -185,12 +209,16 @@ impl Desk {
         unknown_history(&mut *self.store.read().await?, experiment).await
     }
 
-    async fn load(store: &Store) -> Result<Option<Image>, StoreError> {
-        let mut reader = store.read().await?;
-        match load_term(&mut reader, &FileTexts).await {
-            Ok(term) => Ok(Some(Image {
+    async fn load(connection: &mut SqliteConnection) -> Result<Option<Image>, StoreError> {
+        match load_stored(connection, &FileTexts).await {
+            Ok(Stored {
                 term,
-                judged: load_judged(&mut reader).await?,
+                judged,
+                last_event,
+            }) => Ok(Some(Image {
+                term,
+                judged,
+                last_event,
             })),
             Err(StoreError::NoCourse) => Ok(None),
             Err(other) => Err(other),
@@ -215,17 +243,22 @@ impl Image {
             .collect()
     }
 
-    /// Judgements within reach that now differ from those held.
-    fn judge_again(&self, reaches: &[Reach]) -> BTreeMap<Slot, Judged> {
-        let fresh: Vec<(Slot, Judged)> = if reaches.contains(&Reach::All) {
-            self.term.judge_all()
+    /// Judgements within reach that now differ from those held; none where nothing is left to judge.
+    fn judge_again(&self, reaches: &[Reach]) -> BTreeMap<Slot, Option<Judged>> {
+        let slots = self.term.within_reach(reaches);
+        let mut fresh: BTreeMap<Slot, Judged> = if reaches.contains(&Reach::All) {
+            self.term.judge_all().into_iter().collect()
         } else {
-            let slots = self.term.within_reach(reaches);
-            self.term.judge_some(slots)
+            self.term
+                .judge_some(slots.iter().cloned())
+                .into_iter()
+                .collect()
         };
-        fresh
+        slots
             .into_iter()
-            .filter(|(slot, judged)| self.judged.get(slot) != Some(judged))
+            .map(|slot| (fresh.remove(&slot), slot))
+            .filter(|(fresh, slot)| fresh.as_ref() != self.judged.get(slot))
+            .map(|(fresh, slot)| (slot, fresh))
             .collect()
     }
 

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use jiff::Timestamp;
 
 use super::{Desk, FileTexts};
-use crate::store::{StoreError, load_judged, load_term, save_judged};
+use crate::store::{StoreError, Stored, load_stored, log_event, save_judged};
 use crate::term::{Judged, Slot};
 
 /// A stored judgement that is not what judging now gives.
@@ -25,10 +25,32 @@ pub struct Difference {
 /// # Errors
 /// [`StoreError`] if the database cannot be read.
 pub async fn verify(desk: &Desk) -> Result<(usize, Vec<Difference>), StoreError> {
-    let mut reader = desk.store().read().await?;
-    let term = load_term(&mut reader, &FileTexts).await?;
-    let mut stored = load_judged(&mut reader).await?;
-    drop(reader);
+    let stored = load_stored(&mut *desk.store().read().await?, &FileTexts).await?;
+    Ok(compare(stored))
+}
+
+/// Judges everything anew and stores what differs. Returns how many were judged and what differed.
+///
+/// # Errors
+/// [`StoreError`] if it is not on disk; then nothing changed.
+pub async fn recompute(desk: &Desk, at: Timestamp) -> Result<(usize, Vec<Difference>), StoreError> {
+    let mut transaction = desk.store().write().await?;
+    let (count, differences) = compare(load_stored(&mut transaction, &FileTexts).await?);
+    if differences.is_empty() {
+        transaction.abandon().await?;
+        return Ok((count, differences));
+    }
+    let fresh = differences
+        .iter()
+        .map(|d| (d.slot.clone(), d.fresh.clone()));
+    save_judged(&mut transaction, &fresh.collect(), at).await?;
+    log_event(&mut transaction, "recompute", "command line", at).await?;
+    transaction.commit().await?;
+    Ok((count, differences))
+}
+
+fn compare(stored: Stored) -> (usize, Vec<Difference>) {
+    let (term, mut stored) = (stored.term, stored.judged);
     let mut fresh: BTreeMap<Slot, Judged> = term.judge_all().into_iter().collect();
     let count = fresh.len();
     let slots: BTreeSet<Slot> = stored.keys().chain(fresh.keys()).cloned().collect();
@@ -44,23 +66,5 @@ pub async fn verify(desk: &Desk) -> Result<(usize, Vec<Difference>), StoreError>
             fresh,
         }
     };
-    Ok((count, differing.into_iter().map(difference).collect()))
-}
-
-/// Judges everything anew and stores what differs. Returns how many were judged and what differed.
-///
-/// # Errors
-/// [`StoreError`] if it is not on disk; then nothing changed.
-pub async fn recompute(desk: &Desk, at: Timestamp) -> Result<(usize, Vec<Difference>), StoreError> {
-    let (count, differences) = verify(desk).await?;
-    let fresh: BTreeMap<Slot, Judged> = differences
-        .iter()
-        .filter_map(|d| Some((d.slot.clone(), d.fresh.clone()?)))
-        .collect();
-    let mut transaction = desk.store().write().await?;
-    save_judged(&mut transaction, &fresh, at).await?;
-    transaction.commit().await?;
-    let image = Desk::load(desk.store()).await?;
-    *desk.image.write().await = image;
-    Ok((count, differences))
+    (count, differing.into_iter().map(difference).collect())
 }

@@ -51,7 +51,13 @@ pub async fn write_changes(
             written.receipts.push(receipt);
         }
     }
-    log_events(connection, changes, login, milliseconds).await?;
+    chain(
+        connection,
+        changes.iter().map(Change::event),
+        login,
+        milliseconds,
+    )
+    .await?;
     Ok(written)
 }
 
@@ -89,10 +95,39 @@ pub fn hash(text: &str) -> String {
         .collect()
 }
 
-/// Adds an event for every change to the chain.
-async fn log_events(
+/// Number of the newest event; 0 if there is none. Whoever holds the course in memory sees by it that another process
+/// has written since.
+///
+/// # Errors
+/// [`StoreError::Database`]
+pub async fn last_event(connection: &mut SqliteConnection) -> Result<i64, StoreError> {
+    let last = sqlx::query_scalar("SELECT coalesce(max(id), 0) FROM event");
+    Ok(last.fetch_one(connection).await?)
+}
+
+/// Adds an event that no change brings with it.
+///
+/// # Errors
+/// [`StoreError::Database`]; the transaction must then be dropped.
+pub async fn log_event(
     connection: &mut SqliteConnection,
-    changes: &[Change],
+    what: &'static str,
+    login: &str,
+    at: Timestamp,
+) -> Result<(), StoreError> {
+    chain(
+        connection,
+        [(what, String::new())].into_iter(),
+        login,
+        at.as_millisecond(),
+    )
+    .await
+}
+
+/// Adds events to the chain of hashes.
+async fn chain(
+    connection: &mut SqliteConnection,
+    events: impl Iterator<Item = (&'static str, String)>,
     login: &str,
     at: i64,
 ) -> Result<(), StoreError> {
@@ -101,10 +136,8 @@ async fn log_events(
         .fetch_optional(&mut *connection)
         .await?
         .unwrap_or_default();
-    let rows: Vec<(&str, String, String)> = changes
-        .iter()
-        .map(|change| {
-            let (what, subject) = change.event();
+    let rows: Vec<(&str, String, String)> = events
+        .map(|(what, subject)| {
             last = event_hash(&last, at, login, what, &subject);
             (what, subject, last.clone())
         })

@@ -23,20 +23,20 @@ pub async fn load_judged(
         let slot = slot(&row)?;
         let document: String = row.try_get("document")?;
         let place = || format!("evaluation {}/{}", slot.experiment, slot.student);
-        let one =
+        let one: Option<Judged> =
             serde_json::from_str(&document).map_err(|why| StoreError::damaged(place(), why))?;
-        judged.insert(slot, one);
+        judged.extend(one.map(|one| (slot, one)));
     }
     Ok(judged)
 }
 
-/// Keeps judgements, each as a new version.
+/// Keeps judgements, each as a new version; none where there is nothing to judge any more.
 ///
 /// # Errors
 /// [`StoreError::Database`]; the transaction must then be dropped.
 pub async fn save_judged(
     connection: &mut SqliteConnection,
-    judged: &BTreeMap<Slot, Judged>,
+    judged: &BTreeMap<Slot, Option<Judged>>,
     at: Timestamp,
 ) -> Result<(), StoreError> {
     let mut rows = Vec::with_capacity(judged.len());

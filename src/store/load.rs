@@ -8,11 +8,11 @@ use rust_decimal::Decimal;
 use sqlx::sqlite::SqliteRow;
 use sqlx::{Row, SqliteConnection};
 
-use super::StoreError;
+use super::{StoreError, last_event, load_judged};
 use crate::course::{Course, Experiment, SectionLots, StaffMember, StaffRole, Student, Zone};
 use crate::measure::GlasswareTable;
 use crate::procedure::{Dates, Procedure};
-use crate::term::{Decision, ExperimentSource, Revision, Slot, Term};
+use crate::term::{Decision, ExperimentSource, Judged, Revision, Slot, Term};
 use crate::truth::{Assigned, Lot, Sealed, Unknown};
 
 /// Reads the texts a database keeps as they were written. The formats are not the store's business.
@@ -33,6 +33,48 @@ pub trait Texts {
         source: &ExperimentSource,
         glassware: &GlasswareTable,
     ) -> Result<Procedure, String>;
+}
+
+/// A course and its judgements as they stood at one moment.
+#[derive(Debug)]
+pub struct Stored {
+    /// The course.
+    pub term: Term,
+    /// The newest judgement of every submission.
+    pub judged: BTreeMap<Slot, Judged>,
+    /// Number of the newest event.
+    pub last_event: i64,
+}
+
+/// Reads the course and its judgements, with nothing written in between. Within a transaction, as that sees them.
+///
+/// # Errors
+/// As [`load_term`].
+pub async fn load_stored(
+    connection: &mut SqliteConnection,
+    texts: &impl Texts,
+) -> Result<Stored, StoreError> {
+    // a savepoint opens a transaction where there is none, and nests where there is one
+    sqlx::query("SAVEPOINT load")
+        .execute(&mut *connection)
+        .await?;
+    let loaded = load_parts(connection, texts).await;
+    sqlx::query("RELEASE load").execute(connection).await?;
+    loaded
+}
+
+async fn load_parts(
+    connection: &mut SqliteConnection,
+    texts: &impl Texts,
+) -> Result<Stored, StoreError> {
+    let last_event = last_event(connection).await?;
+    let term = load_term(connection, texts).await?;
+    let judged = load_judged(connection).await?;
+    Ok(Stored {
+        term,
+        judged,
+        last_event,
+    })
 }
 
 /// Reads the course.

@@ -21,16 +21,18 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
 use sqlx::sqlite::{
-    SqliteConnectOptions, SqliteConnection, SqliteJournalMode, SqlitePool, SqlitePoolOptions,
-    SqliteSynchronous,
+    SqliteConnectOptions, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteSynchronous,
 };
 use sqlx::{ConnectOptions, Connection};
+
+/// A connection to the database, within a write or to read with.
+pub use sqlx::SqliteConnection;
 use tokio::sync::{Mutex, OwnedMutexGuard};
 
-pub use changes::{Written, first_broken_event, hash, write_changes};
+pub use changes::{Written, first_broken_event, hash, last_event, log_event, write_changes};
 pub use evaluations::{load_judged, save_judged};
 pub use history::{ValueVersion, lot_history, unknown_history};
-pub use load::{Texts, load_term};
+pub use load::{Stored, Texts, load_stored, load_term};
 pub use submissions::{StoredSubmission, by_request_key, submission};
 
 /// Oldest SQLite that is safe here: earlier ones can corrupt a database when the write-ahead log is reset.
@@ -87,7 +89,7 @@ impl StoreError {
 /// A write in progress. Dropped without a commit, it never happened.
 pub struct Transaction {
     writer: OwnedMutexGuard<Option<SqliteConnection>>,
-    committed: bool,
+    ended: bool,
 }
 
 /// A connection to read with.
@@ -162,7 +164,7 @@ impl Store {
         }
         Ok(Transaction {
             writer,
-            committed: false,
+            ended: false,
         })
     }
 
@@ -251,14 +253,26 @@ impl Transaction {
     /// [`StoreError::Database`] if it is not; then nothing of it happened.
     pub async fn commit(mut self) -> Result<(), StoreError> {
         sqlx::query("COMMIT").execute(&mut *self).await?;
-        self.committed = true;
+        self.ended = true;
+        Ok(())
+    }
+}
+
+impl Transaction {
+    /// Ends a write that turned out to be none.
+    ///
+    /// # Errors
+    /// [`StoreError::Database`]
+    pub async fn abandon(mut self) -> Result<(), StoreError> {
+        sqlx::query("ROLLBACK").execute(&mut *self).await?;
+        self.ended = true;
         Ok(())
     }
 }
 
 impl Drop for Transaction {
     fn drop(&mut self) {
-        if !self.committed {
+        if !self.ended {
             // after a failed write the connection cannot be trusted: closing it rolls back, the next write reopens
             self.writer.take();
         }

@@ -110,13 +110,8 @@ impl Row {
 
 fn of_kind_aligned(experiment: &Experiment, kind: AuditKind, mut rows: Vec<Row>) -> OfKind {
     let has_assigned = rows.iter().any(|row| row.assigned.is_some());
-    aligned(&mut rows.iter_mut().map(|row| &mut row.mean).collect::<Vec<_>>());
-    aligned(
-        &mut rows
-            .iter_mut()
-            .filter_map(|row| row.assigned.as_mut())
-            .collect::<Vec<_>>(),
-    );
+    aligned(rows.iter_mut().map(|row| &mut row.mean));
+    aligned(rows.iter_mut().filter_map(|row| row.assigned.as_mut()));
     OfKind {
         name: title(kind),
         unit: unit_of(experiment, kind),

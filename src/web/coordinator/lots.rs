@@ -135,18 +135,8 @@ async fn lots(state: &AppState, frame: Frame, form: Form) -> PageResult<Page<Lot
         version: lot.version,
     });
     let mut rows: Vec<LotRow> = rows.collect();
-    aligned(
-        &mut rows
-            .iter_mut()
-            .map(|row| &mut row.molarity)
-            .collect::<Vec<_>>(),
-    );
-    aligned(
-        &mut rows
-            .iter_mut()
-            .map(|row| &mut row.uncertainty)
-            .collect::<Vec<_>>(),
-    );
+    aligned(rows.iter_mut().map(|row| &mut row.molarity));
+    aligned(rows.iter_mut().map(|row| &mut row.uncertainty));
     Ok(Page(LotsPage {
         frame,
         form,

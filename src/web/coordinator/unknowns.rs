@@ -98,18 +98,8 @@ async fn unknowns(
         }
     });
     let mut rows: Vec<Row> = rows.collect();
-    aligned(
-        &mut rows
-            .iter_mut()
-            .map(|row| &mut row.value)
-            .collect::<Vec<_>>(),
-    );
-    aligned(
-        &mut rows
-            .iter_mut()
-            .map(|row| &mut row.uncertainty)
-            .collect::<Vec<_>>(),
-    );
+    aligned(rows.iter_mut().map(|row| &mut row.value));
+    aligned(rows.iter_mut().map(|row| &mut row.uncertainty));
     let title = experiment.procedure.title.clone();
     let unit = experiment.procedure.result.unit.name();
     let mut frame = visitor.frame(format!("Unknowns: {title}"));

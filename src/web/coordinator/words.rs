@@ -165,7 +165,8 @@ fn percent(share: Decimal) -> String {
 
 /// Numbers of a column with blanks of a digit's width after them, so that their points stand below one another where
 /// the column is set flush right.
-pub fn aligned(numbers: &mut [&mut String]) {
+pub fn aligned<'a>(numbers: impl Iterator<Item = &'a mut String>) {
+    let numbers: Vec<&mut String> = numbers.collect();
     const DIGIT: char = '\u{2007}';
     const POINT: char = '\u{2008}';
     let decimals = |number: &str| number.split_once('.').map(|(_, d)| d.chars().count());
@@ -192,7 +193,7 @@ mod tests {
     #[test]
     fn points_stand_below_one_another() {
         let mut numbers = ["0.1035", "12", "0.09900"].map(str::to_owned);
-        aligned(&mut numbers.iter_mut().collect::<Vec<_>>());
+        aligned(numbers.iter_mut());
         assert_eq!(
             numbers,
             [
