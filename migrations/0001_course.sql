@@ -133,6 +133,7 @@ CREATE TABLE decision (
     experiment  TEXT NOT NULL,
     student_id  TEXT NOT NULL REFERENCES student (id),
     ruling      TEXT NOT NULL CHECK (json_valid(ruling)),
+    revision    INTEGER NOT NULL,    -- how many revisions there were when it was made
     reason      TEXT NOT NULL,
     by_login    TEXT NOT NULL,
     at          INTEGER NOT NULL

@@ -89,15 +89,16 @@ fn people(term: &Term) -> Vec<(&'static str, String)> {
     .collect()
 }
 
-/// Moves all dates by whole weeks, so that the last experiment is due in the coming days. What is late stays late.
+/// Moves all dates by whole days, so that the last experiment is due in two to three days: everything handed in for it
+/// lies in the past, and what was late elsewhere stays late.
 fn move_to(term: &mut Term, now: Timestamp) {
     let due = term.experiments.iter().map(|e| e.dates.due).max();
     let Some(due) = due.and_then(|due| term.course.zone.instant(due)) else {
         return;
     };
-    const WEEK: i64 = 7 * 24 * 60 * 60;
-    let weeks = (now.as_second() - due.as_second()).div_euclid(WEEK) + 1;
-    let by = SignedDuration::from_secs(weeks * WEEK);
+    const DAY: i64 = 24 * 60 * 60;
+    let days = (now.as_second() - due.as_second()).div_euclid(DAY) + 3;
+    let by = SignedDuration::from_secs(days * DAY);
     let moved = |at: Timestamp| at.saturating_add(by).unwrap_or(at);
     for experiment in &mut term.experiments {
         let dates = &mut experiment.dates;

@@ -10,6 +10,9 @@ use crate::files;
 use crate::invent::{Plan, PlannedExperiment, invent};
 use crate::procedure::Dates;
 
+/// Day of October on which the week of the last experiment begins.
+const LAST_WEEK: i8 = 19;
+
 /// Writes the folder.
 pub fn run(folder: &Path, sections: usize, students: usize, seed: u64) -> Result<(), Failure> {
     let glassware = files::shipped_glassware();
@@ -26,9 +29,12 @@ pub fn run(folder: &Path, sections: usize, students: usize, seed: u64) -> Result
             })?;
             let procedure =
                 files::read_procedure(key, &text, &glassware).map_err(Failure::Faults)?;
+            // the last experiment is under way, the others are over
+            let open = week == LAST_WEEK;
+            let day = if open { week + 11 } else { week + 4 };
             let dates = Dates {
                 opens: date(2026, 10, week).at(8, 0, 0, 0),
-                due: date(2026, 10, week + 4).at(17, 0, 0, 0),
+                due: date(2026, 10, day).at(17, 0, 0, 0),
             };
             let (key, prefix) = (key.to_owned(), prefix.to_owned());
             Ok(PlannedExperiment {
@@ -38,6 +44,7 @@ pub fn run(folder: &Path, sections: usize, students: usize, seed: u64) -> Result
                 prefix,
                 unknowns: 12,
                 missing,
+                open,
             })
         };
     let plan = Plan {
@@ -51,7 +58,7 @@ pub fn run(folder: &Path, sections: usize, students: usize, seed: u64) -> Result
         experiments: vec![
             planned("naoh-against-khp", 5, "N", 0)?,
             planned("well-water-hardness", 12, "W", 2)?,
-            planned("eggshell-carbonate", 19, "E", 6)?,
+            planned("eggshell-carbonate", LAST_WEEK, "E", 6)?,
         ],
         seed,
     };

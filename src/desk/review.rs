@@ -105,6 +105,7 @@ pub async fn decide(
         Ok(vec![Change::Decide {
             slot,
             decision: Decision {
+                revision: u32::try_from(seen_revisions).unwrap_or(u32::MAX),
                 ruling,
                 reason,
                 by,

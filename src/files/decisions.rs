@@ -12,7 +12,7 @@ use super::table::{Columns, Once, Table, again, write_csv};
 use crate::submission::TrialLabel;
 use crate::term::{Decision, Ruling, Slot, Term};
 
-const HEADER: [&str; 7] = [
+const HEADER: [&str; 8] = [
     "experiment",
     "student_id",
     "at",
@@ -20,6 +20,7 @@ const HEADER: [&str; 7] = [
     "ruling",
     "detail",
     "reason",
+    "revision",
 ];
 
 /// Reads decisions in the order of the file.
@@ -29,8 +30,12 @@ pub(super) fn read_decisions(
     faults: &mut Vec<Fault>,
 ) -> BTreeMap<Slot, Vec<Decision>> {
     let mut all: BTreeMap<Slot, Vec<Decision>> = BTreeMap::new();
-    let Some(table) = Table::read("decisions.csv", bytes, &Columns::new(&HEADER, &[]), faults)
-    else {
+    let Some(table) = Table::read(
+        "decisions.csv",
+        bytes,
+        &Columns::new(&HEADER[..7], &HEADER[7..]),
+        faults,
+    ) else {
         return all;
     };
     for row in &table.rows {
@@ -38,6 +43,7 @@ pub(super) fn read_decisions(
         let student = table.get(row, "student_id", |text| known.student(text), faults);
         let at = table.get(row, "at", instant, faults);
         let by = table.get(row, "by", code, faults);
+        let revision = table.get_if_any(row, "revision", |text| whole(text, 1..=10_000), faults);
         let (name, detail) = (
             table.cell(row, "ruling").trim(),
             table.cell(row, "detail").trim(),
@@ -55,6 +61,8 @@ pub(super) fn read_decisions(
             .or_default()
             .push(Decision {
                 ruling,
+                // none said: whatever is the last, known once the hand-ins are
+                revision: revision.unwrap_or(0),
                 reason: table.cell(row, "reason").to_owned(),
                 by,
                 at,
@@ -105,7 +113,7 @@ pub(super) fn write_decisions(term: &Term) -> Option<String> {
     (!rows.is_empty()).then(|| write_csv(&HEADER, rows))
 }
 
-fn row(slot: &Slot, decision: &Decision) -> [String; 7] {
+fn row(slot: &Slot, decision: &Decision) -> [String; 8] {
     let (name, detail) = match &decision.ruling {
         Ruling::Accept => ("accept", String::new()),
         Ruling::Return => ("return", String::new()),
@@ -123,6 +131,7 @@ fn row(slot: &Slot, decision: &Decision) -> [String; 7] {
         name.to_owned(),
         detail,
         guarded(&decision.reason),
+        decision.revision.to_string(),
     ]
 }
 

@@ -188,6 +188,7 @@ impl<'f> Reader<'f> {
         term.decisions = decisions.unwrap_or_default();
         term.released = released.unwrap_or_default();
         term.sources = sources;
+        number_decisions(&mut term);
         Some(term)
     }
 
@@ -378,6 +379,20 @@ impl<'f> Reader<'f> {
             }
         }
     }
+}
+
+/// A decision that does not say which revision it was made on was made on the last.
+fn number_decisions(term: &mut Term) {
+    let mut decisions = std::mem::take(&mut term.decisions);
+    for (slot, decisions) in &mut decisions {
+        let revisions = term
+            .handed_in_by(slot)
+            .map_or(0, |(_, revisions)| revisions.len());
+        for decision in decisions.iter_mut().filter(|d| d.revision == 0) {
+            decision.revision = u32::try_from(revisions).unwrap_or(u32::MAX);
+        }
+    }
+    term.decisions = decisions;
 }
 
 fn by_hand_points(

@@ -297,15 +297,16 @@ impl Write<'_> {
             .bind(login)
             .bind(at),
             Change::Decide { slot, decision } => {
-                let Decision { ruling, reason, by, at } = decision;
+                let Decision { ruling, revision, reason, by, at } = decision;
                 let ruling = serde_json::to_string(ruling).map_err(|why| StoreError::damaged("decision", why))?;
                 sqlx::query(
-                    "INSERT INTO decision (experiment, student_id, ruling, reason, by_login, at)
-                     VALUES (?, ?, ?, ?, ?, ?)",
+                    "INSERT INTO decision (experiment, student_id, ruling, revision, reason, by_login, at)
+                     VALUES (?, ?, ?, ?, ?, ?, ?)",
                 )
                 .bind(&slot.experiment)
                 .bind(&slot.student)
                 .bind(ruling)
+                .bind(revision)
                 .bind(reason)
                 .bind(by)
                 .bind(at.as_millisecond())

@@ -302,6 +302,7 @@ async fn handed_in(connection: &mut SqliteConnection, term: &mut Term) -> Result
         let decision = Decision {
             ruling: serde_json::from_str(&ruling)
                 .map_err(|why| StoreError::damaged("decision.ruling", why))?,
+            revision: row.try_get("revision")?,
             reason: row.try_get("reason")?,
             by: row.try_get("by_login")?,
             at: instant(row.try_get("at")?, "decision")?,

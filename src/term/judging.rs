@@ -88,13 +88,14 @@ impl Term {
     ) -> Option<T> {
         let (handed_in, revisions) = self.handed_in_by(slot)?;
         let revision = revisions.last()?;
+        let number = u32::try_from(revisions.len()).unwrap_or(u32::MAX);
         let empty = DefaultLots::default();
         let hand_in = self.hand_in_of(slot)?;
-        let settlement = settlement(self.decisions.get(slot).map_or(&[], Vec::as_slice));
+        let settlement = settlement(self.decisions.get(slot).map_or(&[], Vec::as_slice), number);
         Some(use_case(&Case {
             procedure: &desk.experiment.procedure,
             hand_in: &hand_in,
-            revision: u32::try_from(revisions.len()).unwrap_or(u32::MAX),
+            revision: number,
             lots: &self.lots,
             default_lots: desk.lots.get(student.section.as_str()).unwrap_or(&empty),
             unknowns: desk.unknowns,
@@ -112,13 +113,12 @@ impl Term {
 
     fn status(&self, slot: &Slot, evaluation: &Evaluation) -> Status {
         let decisions = self.decisions.get(slot).map_or(&[][..], Vec::as_slice);
-        let submitted = self
+        let revisions = self
             .handed_in_by(slot)
-            .and_then(|(_, revisions)| revisions.last()?.submitted_at);
-        // a decision settles the revision it was made on, not a later one
+            .map_or(0, |(_, revisions)| revisions.len());
         let current = decisions
             .last()
-            .filter(|d| submitted.is_none_or(|at| at <= d.at));
+            .filter(|d| d.revision as usize >= revisions);
         match current.map(|d| &d.ruling) {
             Some(Ruling::Return) => Status::Returned,
             Some(_) => Status::Settled,

@@ -77,6 +77,8 @@ pub struct Revision {
 pub struct Decision {
     /// What was decided.
     pub ruling: Ruling,
+    /// How many revisions there were: it settles those and not a later one.
+    pub revision: u32,
     /// Why, or the note to the student.
     pub reason: String,
     /// Login of who decided.
@@ -278,19 +280,20 @@ impl Term {
     }
 }
 
-/// What decisions add up to, in order.
+/// What decisions add up to, in order, for a revision. A trial left out of an earlier revision is not left out of what
+/// the student handed in since; everything else goes on counting.
 #[must_use]
-pub fn settlement(decisions: &[Decision]) -> Settlement {
+pub fn settlement(decisions: &[Decision], revision: u32) -> Settlement {
     let mut sum = Settlement::default();
     for decision in decisions {
         match &decision.ruling {
-            Ruling::Accept | Ruling::Return => {}
-            Ruling::LeaveOut { trial } => {
+            Ruling::LeaveOut { trial } if decision.revision >= revision => {
                 sum.left_out.insert(*trial);
             }
             Ruling::PutBack { trial } => {
                 sum.left_out.remove(trial);
             }
+            Ruling::Accept | Ruling::Return | Ruling::LeaveOut { .. } => {}
             Ruling::Adjust { points } => sum.adjustment = *points,
             Ruling::AgainstWritten { written } => sum.against_written = *written,
             Ruling::ExcuseLate { excused } => sum.late_excused = *excused,

@@ -112,9 +112,9 @@ flask = "flask-1000-a"
     ),
     (
         "decisions.csv",
-        "experiment,student_id,at,by,ruling,detail,reason\n\
-         hardness,0017,2026-09-15T09:00:00Z,ta1,leave-out,2,leaky tap\n\
-         hardness,0017,2026-09-15T09:01:00Z,ta1,adjust,-0.50,'-half a point\n",
+        "experiment,student_id,at,by,ruling,detail,reason,revision\n\
+         hardness,0017,2026-09-15T09:00:00Z,ta1,leave-out,2,leaky tap,2\n\
+         hardness,0017,2026-09-15T09:01:00Z,ta1,adjust,-0.50,'-half a point,2\n",
     ),
 ];
 

@@ -16,11 +16,11 @@ use rand::SeedableRng;
 
 use crate::course::folder_with;
 
-fn now() -> Timestamp {
+pub fn now() -> Timestamp {
     "2026-09-14T12:00:00Z".parse().expect("an instant")
 }
 
-async fn desk() -> Arc<Desk> {
+pub async fn desk() -> Arc<Desk> {
     let desk = Desk::open(Store::in_memory().await.expect("a store"))
         .await
         .expect("a desk");
@@ -65,7 +65,7 @@ fn readings(end: &str) -> HandIn {
     }
 }
 
-fn request(key: &str, seen: usize, end: &str) -> HandInRequest {
+pub fn request(key: &str, seen: usize, end: &str) -> HandInRequest {
     HandInRequest {
         slot: Slot::new("hardness", "0017"),
         hand_in: readings(end),
@@ -341,127 +341,4 @@ proptest! {
         let counts: Vec<usize> = codes.iter().map(|c| dealt.iter().filter(|d| *d == c).count()).collect();
         prop_assert!(counts.iter().max().unwrap() - counts.iter().min().unwrap() <= 1, "{:?}", counts);
     }
-}
-
-/// Another process imports into the database of a running server: the server sees it, and does not write over it.
-#[tokio::test]
-async fn what_another_process_writes_is_seen() {
-    let directory = tempfile::tempdir().expect("a directory");
-    let file = directory.path().join("c.db");
-    let open = async || {
-        Desk::open(Store::open(&file).await.expect("a store"))
-            .await
-            .expect("a desk")
-    };
-    let server = open().await;
-    let gone = [
-        "releases.csv",
-        "decisions.csv",
-        "readings/hardness.csv",
-        "superseded/hardness.csv",
-        "reported.csv",
-    ];
-    bring_in(
-        &server,
-        &folder_with(&gone.map(|path| (path, ""))),
-        "test",
-        now(),
-    )
-    .await
-    .expect("imported");
-    let slot = Slot::new("hardness", "0018");
-    assert!(
-        !server
-            .view()
-            .await
-            .expect("a course")
-            .term
-            .submissions
-            .contains_key(&slot)
-    );
-
-    let other = open().await;
-    bring_in(
-        &other,
-        &folder_with(&[("releases.csv", "")]),
-        "import",
-        now(),
-    )
-    .await
-    .expect("imported");
-    assert!(
-        server
-            .view()
-            .await
-            .expect("a course")
-            .term
-            .submissions
-            .contains_key(&slot)
-    );
-    // a form opened before that is told
-    let stale = hand_in(
-        &server,
-        HandInRequest {
-            slot,
-            ..request("k", 0, "20.05")
-        },
-    )
-    .await;
-    assert!(
-        matches!(stale, Err(HandInError::Stale { found: 1, seen: 0 })),
-        "{stale:?}"
-    );
-    // and the other way round, with no look in between
-    decide(
-        &server,
-        Slot::new("hardness", "0018"),
-        Ruling::Accept,
-        "",
-        1,
-        ("ta1", now()),
-    )
-    .await
-    .expect("decided");
-    let again = decide(
-        &other,
-        Slot::new("hardness", "0018"),
-        Ruling::Return,
-        "look again",
-        2,
-        ("ta1", now()),
-    )
-    .await;
-    assert!(again.is_err(), "there is one revision, not two");
-    assert_eq!(
-        other.view().await.expect("a course").term.decisions[&Slot::new("hardness", "0018")].len(),
-        1
-    );
-    assert!(verify(&other).await.expect("verified").1.is_empty());
-}
-
-/// Who leaves a bench group takes the readings along: nothing is left to judge for the others, on disk as in memory.
-#[tokio::test]
-async fn leaving_a_bench_group_leaves_no_judgement_behind() {
-    let desk = desk().await;
-    let mate = Slot::new("antacid", "0018");
-    assert!(
-        desk.view()
-            .await
-            .expect("a course")
-            .judged
-            .contains_key(&mate)
-    );
-    let moved = concordant::change::Change::Group {
-        slot: Slot::new("antacid", "0017"),
-        group: "alone".into(),
-    };
-    desk.apply(vec![moved], "coord", now())
-        .await
-        .expect("moved");
-    let view = desk.view().await.expect("a course");
-    assert!(!view.judged.contains_key(&mate));
-    assert!(view.judged.contains_key(&Slot::new("antacid", "0017")));
-    drop(view);
-    assert!(verify(&desk).await.expect("verified").1.is_empty());
-    assert_eq!(recompute(&desk, now()).await.expect("recomputed").1, []);
 }

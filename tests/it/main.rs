@@ -18,6 +18,7 @@ mod outside;
 mod parsers;
 mod reference;
 mod revisions;
+mod settling;
 mod student;
 mod through_database;
 mod web;

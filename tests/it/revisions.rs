@@ -125,6 +125,7 @@ fn every_ruling_survives_the_folder() {
     let decisions: Vec<Decision> = rulings
         .into_iter()
         .map(|ruling| Decision {
+            revision: 1,
             ruling,
             reason: "@note, with \"quotes\"".to_owned(),
             by: "ta1".to_owned(),

@@ -223,7 +223,8 @@ fn choices(view: &Image, slot: &Slot, found: &Found, filter: &Filter) -> Choices
     let marking = &found.experiment.procedure.marking;
     let evaluation = &found.judged.evaluation;
     let decisions = view.term.decisions.get(slot);
-    let settled = settlement(decisions.map_or(&[], Vec::as_slice));
+    let revision = u32::try_from(found.revisions.len()).unwrap_or(u32::MAX);
+    let settled = settlement(decisions.map_or(&[], Vec::as_slice), revision);
     let numbers = evaluation.trials.iter().filter_map(|t| t.trial.number());
     let trials = numbers.map(|n| {
         if settled.left_out.contains(&n) {
