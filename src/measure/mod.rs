@@ -1,11 +1,16 @@
-//! Readings as written, the glassware they are read from, and rounding.
+//! Readings as written, the glassware they are read from, water, and rounding.
 //!
-//! Pure: decimal numbers in, decimal numbers and errors out.
+//! Pure: numbers in, numbers and errors out.
 
 mod glassware;
 mod reading;
 mod rounding;
+mod water;
 
 pub use glassware::{Class, Glassware, GlasswareFault, GlasswareKind, GlasswareTable};
 pub use reading::{Reading, ReadingError};
 pub use rounding::{as_f64, from_f64, order_of_magnitude, plain, to_decimals, to_figures};
+pub use water::{
+    CALIBRATION_CELSIUS, GLASS_EXPANSION, WATER_CELSIUS, WATER_EXPANSION, Weighing,
+    volume_when_calibrated, volume_when_calibrated_linear, water_density,
+};

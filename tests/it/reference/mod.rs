@@ -6,6 +6,7 @@ mod readings;
 mod rounding;
 mod statistics;
 mod uncertainty;
+mod water;
 mod weights;
 mod worked;
 

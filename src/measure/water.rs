@@ -1,0 +1,88 @@
+//! Water: its density, what weighing it in air does, and what temperature does to a volume of it.
+//!
+//! In doubles: these are corrections and the figures of a calibration, not readings or marks.
+
+use std::ops::RangeInclusive;
+
+/// Temperatures at which [`water_density`] holds, °C.
+pub const WATER_CELSIUS: RangeInclusive<f64> = 0.0..=40.0;
+
+/// The temperature volumetric glassware is calibrated for, °C.
+pub const CALIBRATION_CELSIUS: f64 = 20.0;
+
+/// Cubical expansion of water near 20 °C, per °C (QUAM:2012, A1 to A3). It is low for warm water: over 20 to 25 °C
+/// the mean is 2.3e-4, so [`volume_when_calibrated`] is to be preferred.
+pub const WATER_EXPANSION: f64 = 2.1e-4;
+
+/// Cubical expansion of borosilicate glass, per °C (common practice, as in ISO 4787).
+pub const GLASS_EXPANSION: f64 = 1.0e-5;
+
+/// Density of air-free water at 101 325 Pa, g/mL; none outside [`WATER_CELSIUS`], where the formula was not fitted.
+///
+/// Source: Tanaka et al., Metrologia 38 (2001) 301–309, the CIPM's formula.
+#[must_use]
+pub fn water_density(celsius: f64) -> Option<f64> {
+    const A1: f64 = -3.983_035;
+    const A2: f64 = 301.797;
+    const A3: f64 = 522_528.9;
+    const A4: f64 = 69.348_81;
+    const A5: f64 = 999.974_950;
+    let from_densest = celsius + A1;
+    WATER_CELSIUS.contains(&celsius).then(|| {
+        A5 * (1.0 - from_densest.powi(2) * (celsius + A2) / (A3 * (celsius + A4))) / 1000.0
+    })
+}
+
+/// The air a balance stands in and the weights it was adjusted with.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Weighing {
+    /// Density of the air, g/mL.
+    pub air: f64,
+    /// Density of the weights, g/mL.
+    pub weights: f64,
+}
+
+/// Conventional air and steel weights: 1.2 and 8000 kg/m³.
+impl Default for Weighing {
+    fn default() -> Self {
+        Self {
+            air: 0.0012,
+            weights: 8.0,
+        }
+    }
+}
+
+impl Weighing {
+    /// Mass per balance reading for something of this density, g/mL: air bears part of it, and part of the weights.
+    #[must_use]
+    pub fn buoyancy(&self, density: f64) -> f64 {
+        (1.0 - self.air / self.weights) / (1.0 - self.air / density)
+    }
+
+    /// The Z factor: volume in mL of one gram of water by the balance's reading (ISO 4787, ISO 8655-6); none outside
+    /// [`WATER_CELSIUS`].
+    #[must_use]
+    pub fn z_factor(&self, celsius: f64) -> Option<f64> {
+        water_density(celsius).map(|density| self.buoyancy(density) / density)
+    }
+}
+
+/// The volume at 20 °C of a dilute solution measured at another temperature in glass calibrated for 20 °C: the glass
+/// held a little more or less than its mark says, and the liquid shrinks or grows on the way to 20 °C as water does.
+/// None outside [`WATER_CELSIUS`].
+#[must_use]
+pub fn volume_when_calibrated(read: f64, celsius: f64, glass_expansion: f64) -> Option<f64> {
+    let held = read * (1.0 + glass_expansion * (celsius - CALIBRATION_CELSIUS));
+    Some(held * water_density(celsius)? / water_density(CALIBRATION_CELSIUS)?)
+}
+
+/// As [`volume_when_calibrated`], to first order with constant coefficients. A `glass_expansion` of 0 is QUAM's simplification.
+#[must_use]
+pub fn volume_when_calibrated_linear(
+    read: f64,
+    celsius: f64,
+    liquid_expansion: f64,
+    glass_expansion: f64,
+) -> f64 {
+    read * (1.0 - (liquid_expansion - glass_expansion) * (celsius - CALIBRATION_CELSIUS))
+}
