@@ -22,7 +22,7 @@ pub struct HandIn {
     pub confirmed: Vec<String>,
 }
 
-/// One titration: a numbered trial, a rough one or a blank.
+/// One row of readings: a numbered trial, a rough one, a blank, or a standard of a calibration line.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Titration {
     /// Which.
@@ -36,8 +36,12 @@ pub struct Titration {
     /// The unknown's code as written; none means the one issued.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub unknown: Option<String>,
-    /// Start–end pieces, one unless the burette was refilled; at least one.
+    /// Start–end pieces, one unless the burette was refilled; none where nothing is titrated.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub burette: Vec<Piece>,
+    /// Readings of schemes that take more than one titre, or none.
+    #[serde(default, skip_serializing_if = "OtherReadings::is_empty")]
+    pub other: OtherReadings,
     /// The sample, as far as it is read.
     #[serde(default)]
     pub sample: SampleReadings,
@@ -72,7 +76,36 @@ pub struct SampleReadings {
     pub after: Option<Reading>,
 }
 
-/// A numbered trial, the rough one, or a blank.
+/// Readings of schemes that take more than one titre, or none; which of them are there is the procedure's choice.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct OtherReadings {
+    /// Burette at the first of two endpoints in one flask, mL.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub first_endpoint: Option<Reading>,
+    /// Start–end pieces of the titration of another portion.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub second: Vec<Piece>,
+    /// Crucible or vessel, empty, g.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub empty: Option<Reading>,
+    /// Crucible with the precipitate, or vessel full of the liquid, g.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub full: Option<Reading>,
+    /// Vessel full of water, g.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub water: Option<Reading>,
+    /// Absorbance.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub absorbance: Option<Reading>,
+}
+
+impl OtherReadings {
+    fn is_empty(&self) -> bool {
+        *self == Self::default()
+    }
+}
+
+/// A numbered trial, the rough one, a blank, or a standard.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(try_from = "String", into = "String")]
 pub enum TrialLabel {
@@ -82,31 +115,37 @@ pub enum TrialLabel {
     Rough,
     /// Without sample.
     Blank,
+    /// A standard of a calibration line, counted from 1 as the procedure lists them.
+    Standard(u32),
 }
 
 impl TrialLabel {
     /// The highest trial number.
     pub const MAX: u32 = 50;
 
-    /// Reads `1`, `2`, …, `rough` or `blank`.
+    /// Reads `1`, `2`, …, `rough`, `blank` or `standard-1`, `standard-2`, ….
     ///
     /// # Errors
     /// A sentence naming what was found and what was expected.
     pub fn parse(text: &str) -> Result<Self, String> {
         let bad = || {
             format!(
-                "found \u{201c}{text}\u{201d}, expected 1 to {}, rough or blank",
+                "found \u{201c}{text}\u{201d}, expected 1 to {}, rough or blank (or standard-1 and so on, for a calibration line)",
                 Self::MAX
             )
+        };
+        let counted = |digits: &str| {
+            let digits = Some(digits).filter(|d| d.bytes().all(|b| b.is_ascii_digit()))?;
+            digits.parse().ok().filter(|n| (1..=Self::MAX).contains(n))
         };
         match text.trim() {
             "rough" => Ok(Self::Rough),
             "blank" => Ok(Self::Blank),
-            number if number.bytes().all(|b| b.is_ascii_digit()) => match number.parse() {
-                Ok(n) if (1..=Self::MAX).contains(&n) => Ok(Self::Numbered(n)),
-                _ => Err(bad()),
-            },
-            _ => Err(bad()),
+            other => match other.strip_prefix("standard-") {
+                Some(number) => counted(number).map(Self::Standard),
+                None => counted(other).map(Self::Numbered),
+            }
+            .ok_or_else(bad),
         }
     }
 
@@ -127,6 +166,7 @@ impl fmt::Display for TrialLabel {
             Self::Numbered(n) => write!(f, "{n}"),
             Self::Rough => f.write_str("rough"),
             Self::Blank => f.write_str("blank"),
+            Self::Standard(n) => write!(f, "standard-{n}"),
         }
     }
 }

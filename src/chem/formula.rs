@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::fmt;
+use std::sync::Arc;
 
 use rust_decimal::Decimal;
 
@@ -12,9 +13,10 @@ use super::atomic_weights::atomic_weight;
 /// Two formulae are the same species here if composition and charge agree, however they are written.
 #[derive(Clone, Debug)]
 pub struct Formula {
-    written: String,
+    written: Arc<str>,
     atoms: BTreeMap<&'static str, u32>,
     charge: i32,
+    molar_mass: MolarMass,
 }
 
 /// A molar mass with its standard uncertainty, both g/mol.
@@ -72,7 +74,8 @@ impl Formula {
             )));
         }
         Ok(Self {
-            written: written.to_owned(),
+            written: written.into(),
+            molar_mass: molar_mass(&atoms),
             atoms,
             charge,
         })
@@ -82,6 +85,12 @@ impl Formula {
     #[must_use]
     pub fn written(&self) -> &str {
         &self.written
+    }
+
+    /// As it was written, to keep.
+    #[must_use]
+    pub fn shared(&self) -> Arc<str> {
+        self.written.clone()
     }
 
     /// Electric charge in elementary charges.
@@ -100,19 +109,23 @@ impl Formula {
     /// (0.0005 g/mol each, below the uncertainty of the weights).
     #[must_use]
     pub fn molar_mass(&self) -> MolarMass {
-        let mut value = Decimal::ZERO;
-        let mut variance = 0.0;
-        for (symbol, count) in &self.atoms {
-            if let Some(weight) = atomic_weight(symbol) {
-                let mass = weight.value.saturating_mul(Decimal::from(*count));
-                value = value.saturating_add(mass);
-                variance += (f64::from(*count) * weight.standard_uncertainty()).powi(2);
-            }
+        self.molar_mass
+    }
+}
+
+fn molar_mass(atoms: &BTreeMap<&'static str, u32>) -> MolarMass {
+    let mut value = Decimal::ZERO;
+    let mut variance = 0.0;
+    for (symbol, count) in atoms {
+        if let Some(weight) = atomic_weight(symbol) {
+            let mass = weight.value.saturating_mul(Decimal::from(*count));
+            value = value.saturating_add(mass);
+            variance += (f64::from(*count) * weight.standard_uncertainty()).powi(2);
         }
-        MolarMass {
-            value,
-            standard_uncertainty: variance.sqrt(),
-        }
+    }
+    MolarMass {
+        value,
+        standard_uncertainty: variance.sqrt(),
     }
 }
 

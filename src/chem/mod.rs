@@ -14,4 +14,4 @@ pub use composition::{CompositionFault, per_analyte};
 pub use formula::{Formula, FormulaError, MolarMass};
 pub use ratio::Ratio;
 pub use reaction::{Reaction, ReactionError};
-pub use stoichiometry::{RatioFault, chain_ratio, shared_ratio};
+pub use stoichiometry::{RatioFault, chain_ratio, made_ratio, shared_ratio, whole_use};

@@ -7,9 +7,11 @@ use super::reaction::Reaction;
 /// Why no ratio follows from the reactions.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum RatioFault {
-    /// A species that no reaction consumes.
-    #[error("found no reaction that consumes {species}, expected one of the stated reactions to")]
-    NotConsumed {
+    /// A species that no reaction consumes, or a product that none makes.
+    #[error(
+        "found no reaction that consumes {species} (or makes it, if it is a precipitate), expected one of the stated reactions to"
+    )]
+    NotInvolved {
         /// The species.
         species: String,
     },
@@ -58,24 +60,61 @@ pub fn chain_ratio(
     first: &Formula,
     last: &Formula,
 ) -> Result<Ratio, RatioFault> {
-    let (start, mut ratio) = consuming(reactions.iter(), first)?;
-    let (end, used) = consuming(reactions.iter().rev(), last)?;
-    let end = reactions.len().saturating_sub(end).saturating_sub(1);
-    if end < start {
-        return Err(RatioFault::NotTogether {
-            one: first.to_string(),
-            other: last.to_string(),
-        });
+    along(reactions, first, last, Reaction::consumed)
+}
+
+/// Moles of `first` used per mole of `product` made, along a chain as in [`chain_ratio`].
+///
+/// # Errors
+/// [`RatioFault`] where a species or a link is missing or ambiguous.
+pub fn made_ratio(
+    reactions: &[Reaction],
+    first: &Formula,
+    product: &Formula,
+) -> Result<Ratio, RatioFault> {
+    along(reactions, first, product, Reaction::produced)
+}
+
+/// Moles of `titrant` used per mole of `species`, by every reaction that uses the species and every one that then uses
+/// what was made of it: CO3^2- takes two H^+ where the reaction of HCO3^- is listed beside its own, and HCO3^- one.
+///
+/// # Errors
+/// [`RatioFault`] if none of them uses the titrant.
+pub fn whole_use(
+    reactions: &[Reaction],
+    species: &Formula,
+    titrant: &Formula,
+) -> Result<Ratio, RatioFault> {
+    let mut sum = Ratio::ZERO;
+    for (index, reaction) in reactions.iter().enumerate() {
+        let Some(own) = reaction.consumed(species) else {
+            continue;
+        };
+        if let Some(used) = reaction.consumed(titrant) {
+            sum = sum.plus(used.over(own));
+        }
+        let others: Vec<Reaction> = reactions
+            .iter()
+            .enumerate()
+            .filter(|(other, _)| *other != index)
+            .map(|(_, reaction)| reaction.clone())
+            .collect();
+        for made in reaction.species().filter(|made| !is_solvent(made)) {
+            let (Some(amount), true) = (reaction.produced(made), *made != *titrant) else {
+                continue;
+            };
+            if let Ok(used) = whole_use(&others, made, titrant) {
+                sum = sum.plus(used.times(amount.over(own)));
+            }
+        }
     }
-    let chain = reactions.get(start..=end).unwrap_or_default();
-    for (earlier, later) in chain.iter().zip(chain.iter().skip(1)) {
-        ratio = ratio.times(link(earlier, later)?);
-    }
-    let ratio = ratio.over(used);
-    if ratio.is_positive() {
-        Ok(ratio)
+    if sum.is_positive() {
+        Ok(sum)
     } else {
-        Err(RatioFault::TooLarge)
+        Err(RatioFault::NotTogether {
+            one: species.to_string(),
+            other: titrant.to_string(),
+        })
     }
 }
 
@@ -97,16 +136,53 @@ pub fn shared_ratio(
         })
 }
 
-fn consuming<'a>(
+/// Moles of `first` used per mole of `last`, as `of_last` counts that in the last reaction of the chain.
+fn along(
+    reactions: &[Reaction],
+    first: &Formula,
+    last: &Formula,
+    of_last: impl Fn(&Reaction, &Formula) -> Option<Ratio>,
+) -> Result<Ratio, RatioFault> {
+    let (start, mut ratio) = find(reactions.iter(), first, Reaction::consumed)?;
+    let (end, amount) = find(reactions.iter().rev(), last, of_last)?;
+    let end = reactions.len().saturating_sub(end).saturating_sub(1);
+    if end < start {
+        return Err(RatioFault::NotTogether {
+            one: first.to_string(),
+            other: last.to_string(),
+        });
+    }
+    let chain = reactions.get(start..=end).unwrap_or_default();
+    for (earlier, later) in chain.iter().zip(chain.iter().skip(1)) {
+        ratio = ratio.times(link(earlier, later)?);
+    }
+    let ratio = ratio.over(amount);
+    if ratio.is_positive() {
+        Ok(ratio)
+    } else {
+        Err(RatioFault::TooLarge)
+    }
+}
+
+fn find<'a>(
     reactions: impl Iterator<Item = &'a Reaction>,
     species: &Formula,
+    amount: impl Fn(&Reaction, &Formula) -> Option<Ratio>,
 ) -> Result<(usize, Ratio), RatioFault> {
     reactions
         .enumerate()
-        .find_map(|(index, reaction)| Some((index, reaction.consumed(species)?)))
-        .ok_or_else(|| RatioFault::NotConsumed {
+        .find_map(|(index, reaction)| Some((index, amount(reaction, species)?)))
+        .ok_or_else(|| RatioFault::NotInvolved {
             species: species.to_string(),
         })
+}
+
+/// Water and its ions, which stand in most reactions and link none.
+fn is_solvent(formula: &Formula) -> bool {
+    formula
+        .atoms()
+        .keys()
+        .all(|symbol| matches!(*symbol, "H" | "O"))
 }
 
 /// Turns of the earlier reaction per turn of the later one: moles of the linking species used / moles made.
@@ -120,16 +196,10 @@ fn link(earlier: &Reaction, later: &Reaction) -> Result<Ratio, RatioFault> {
             ))
         })
         .collect();
-    // water and its ions are the solvent: they link only where nothing else does
-    let solvent = |formula: &Formula| {
-        formula
-            .atoms()
-            .keys()
-            .all(|symbol| matches!(*symbol, "H" | "O"))
-    };
+    // water and its ions link only where nothing else does
     let real: Vec<_> = links
         .iter()
-        .filter(|(species, _)| !solvent(species))
+        .filter(|(species, _)| !is_solvent(species))
         .collect();
     let chosen = if real.is_empty() {
         links.iter().collect()

@@ -6,7 +6,7 @@ use super::Failure;
 use crate::files::{self, Fault};
 use crate::judge::{Fairness, fairness};
 use crate::measure::{from_f64, plain};
-use crate::procedure::{Chemistry, Procedure};
+use crate::procedure::{Method, Procedure};
 
 /// Students of the simulated class.
 const CLASS: usize = 1000;
@@ -51,11 +51,15 @@ fn report(procedure: &Procedure, found: &Fairness) -> String {
             .map(|r| format!("  balances   {r}")),
     );
     lines.push(format!("  ratio      {}", ratio(procedure)));
-    for (share, titre, result) in &found.titres {
+    for expected in &found.expected {
         lines.push(format!(
-            "  titre      {} mL, {share} % of the burette: {} {unit}",
-            figures(*titre, 4),
-            figures(*result, 4)
+            "  {:<10} {} {}, {} % of {}: {} {unit}",
+            found.signal.name,
+            figures(expected.signal, 4),
+            found.signal.unit,
+            expected.share,
+            found.signal.full,
+            figures(expected.result, 4)
         ));
     }
     lines.push(format!(
@@ -89,34 +93,64 @@ fn report(procedure: &Procedure, found: &Fairness) -> String {
     lines.join("\n") + "\n"
 }
 
+/// The ratios read off the reactions.
 fn ratio(procedure: &Procedure) -> String {
-    let (analyte, titrant) = (&procedure.result.analyte, &procedure.titrant.species);
-    match procedure.chemistry() {
-        Chemistry::Direct {
+    match procedure.method() {
+        Method::Direct {
+            titrant,
             analyte_per_titrant,
-        } => format!("{analyte_per_titrant} {analyte} per {titrant}"),
-        Chemistry::Back {
+            asked,
+        } => format!(
+            "{analyte_per_titrant} {} per {}",
+            asked.analyte, titrant.species
+        ),
+        Method::Back {
+            titrant,
+            excess,
             analyte_per_excess,
             excess_per_titrant,
-        } => {
-            let excess = procedure
-                .excess
-                .as_ref()
-                .map(|e| e.species.to_string())
-                .unwrap_or_default();
-            format!(
-                "{analyte_per_excess} {analyte} per {excess}, {excess_per_titrant} {excess} per {titrant}"
-            )
-        }
-        Chemistry::Standardisation {
+            asked,
+        } => format!(
+            "{analyte_per_excess} {} per {excess}, {excess_per_titrant} {excess} per {}",
+            asked.analyte,
+            titrant.species,
+            excess = excess.species
+        ),
+        Method::Standardisation {
+            titrant,
             weighed,
-            reacting_per_weighed,
-            titrant_per_reacting,
-        } => {
-            format!(
-                "{} {titrant} per {weighed}",
-                titrant_per_reacting.times(*reacting_per_weighed)
-            )
-        }
+            titrant_per_weighed,
+            ..
+        } => format!("{titrant_per_weighed} {} per {weighed}", titrant.species),
+        Method::TwoEndpoint {
+            titrant,
+            first,
+            second,
+            asked,
+            ..
+        } => format!(
+            "{first} {analyte} per {titrant} to the first endpoint, {second} to the second",
+            analyte = asked.analyte,
+            titrant = titrant.species
+        ),
+        Method::Gravimetric {
+            precipitate,
+            analyte_per_precipitate,
+            asked,
+        } => format!(
+            "{analyte_per_precipitate} {} per {}",
+            asked.analyte, precipitate.species
+        ),
+        Method::Density(_) => "none: a mass over a volume".to_owned(),
+        Method::CalibrationLine {
+            calibration,
+            analyte_per_species,
+            asked,
+        } => format!(
+            "{analyte_per_species} {} per {}; line through {} standards",
+            asked.analyte,
+            calibration.species,
+            calibration.stock.len()
+        ),
     }
 }

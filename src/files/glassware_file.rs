@@ -6,7 +6,7 @@ use crate::measure::{Class, Glassware, GlasswareKind, GlasswareTable};
 
 /// Reads a table of glassware: `[[glassware]]` with `key`, `kind`, `class` (A or B, optional), `capacity_mL`,
 /// `graduation_mL` (graduated pieces), `tolerance_mL`, `standard`; for a balance `capacity_g`, `readability_g` and
-/// `linearity_g`.
+/// `linearity_g`; for a spectrophotometer `range`, `readability` and `accuracy`, all absorbances.
 ///
 /// # Errors
 /// Every [`Fault`] of the text.
@@ -38,24 +38,27 @@ pub fn read_glassware(file: &str, text: &str) -> Result<GlasswareTable, Vec<Faul
 }
 
 fn read_piece(section: &Section) -> Option<(u64, Glassware)> {
-    const KINDS: [GlasswareKind; 5] = [
+    const KINDS: [GlasswareKind; 6] = [
         GlasswareKind::Burette,
         GlasswareKind::Cylinder,
         GlasswareKind::Pipette,
         GlasswareKind::Flask,
         GlasswareKind::Balance,
+        GlasswareKind::Spectrophotometer,
     ];
     let kind = section.parsed("kind", |text| {
         KINDS
             .into_iter()
             .find(|kind| kind.name() == text)
-            .ok_or_else(|| found(text, "burette, cylinder, pipette, flask or balance"))
+            .ok_or_else(|| {
+                let kinds = KINDS.map(GlasswareKind::name).join(", ");
+                found(text, &format!("one of {kinds}"))
+            })
     })?;
-    let balance = kind == GlasswareKind::Balance;
-    let (capacity, graduation, tolerance) = if balance {
-        ("capacity_g", "readability_g", "linearity_g")
-    } else {
-        ("capacity_mL", "graduation_mL", "tolerance_mL")
+    let (capacity, graduation, tolerance) = match kind {
+        GlasswareKind::Balance => ("capacity_g", "readability_g", "linearity_g"),
+        GlasswareKind::Spectrophotometer => ("range", "readability", "accuracy"),
+        _ => ("capacity_mL", "graduation_mL", "tolerance_mL"),
     };
     section.only(&[
         "key",

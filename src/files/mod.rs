@@ -26,6 +26,7 @@ mod procedure_file;
 mod read;
 mod readings_file;
 mod results;
+mod scheme_file;
 mod shelf;
 mod shipped;
 mod table;

@@ -339,7 +339,9 @@ fn standardised(record: &Section, bench: &Bench, reagent: &str) -> Option<Assign
                 Err(found(key, "a standardisation with its result in mol/L"))
             }
             Some(p)
-                if Formula::parse(reagent).is_ok_and(|reagent| reagent != p.titrant.species) =>
+                if Formula::parse(reagent).is_ok_and(|reagent| {
+                    p.titrant.as_ref().is_some_and(|t| reagent != t.species)
+                }) =>
             {
                 Err(found(
                     key,
@@ -396,7 +398,7 @@ fn titration(section: &Section, procedure: &Procedure, row: u32) -> Option<Titra
             cells.insert(column, section.text(key)?);
         }
     }
-    let (burette, sample) = read_cells(procedure, trial, &cells)
+    let read = read_cells(procedure, trial, &cells)
         .map_err(|faults| {
             faults
                 .into_iter()
@@ -408,8 +410,9 @@ fn titration(section: &Section, procedure: &Procedure, row: u32) -> Option<Titra
         lot: None,
         excess_lot: None,
         unknown: None,
-        burette,
-        sample,
+        burette: read.burette,
+        other: read.other,
+        sample: read.sample,
         submitted_at: None,
     };
     let refused = refusals(procedure, 0, &titration);

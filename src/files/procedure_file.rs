@@ -25,10 +25,7 @@ pub fn read_procedure(
     Toml::read(file, text, |root| Reader { root, glassware }.procedure())
 }
 
-/// Schemes of the file format that this version does not compute.
-const OTHER_SCHEMES: [&str; 4] = ["two-endpoint", "gravimetric", "density", "calibration-line"];
-
-struct Reader<'r> {
+pub(super) struct Reader<'r> {
     root: Section<'r>,
     glassware: &'r GlasswareTable,
 }
@@ -44,6 +41,10 @@ impl Reader<'_> {
             "titrant",
             "sample",
             "excess",
+            "second",
+            "precipitate",
+            "density",
+            "calibration",
             "result",
             "trials",
             "uncertainty",
@@ -56,10 +57,19 @@ impl Reader<'_> {
             title => Ok(title),
         });
         let scheme = root.parsed("scheme", scheme);
-        let reactions = self.reactions();
-        let titrant = root.needed("titrant", |section| self.titrant(&section));
+        let reactions = reactions(root);
+        // without a scheme, a titration is what was meant
+        let titrant = if scheme.is_none_or(Scheme::is_titration) {
+            Some(root.needed("titrant", |section| self.titrant(&section)))
+        } else {
+            root.table("titrant", |section| self.titrant(&section))
+        };
         let sample = root.needed("sample", |section| self.sample(&section));
         let excess = root.table("excess", |section| self.excess(&section));
+        let second = root.table("second", |section| self.second(&section));
+        let precipitate = root.table("precipitate", |section| self.precipitate(&section));
+        let vessel = root.table("density", |section| self.vessel(&section));
+        let calibration = root.table("calibration", |section| self.calibration(&section));
         let result = root.needed("result", |section| read_result(&section));
         let trials = root.needed("trials", |section| trials(&section));
         let doubt = match root.table("uncertainty", |section| doubt(&section)) {
@@ -77,13 +87,13 @@ impl Reader<'_> {
             title: title.unwrap_or_default(),
             scheme: scheme?,
             reactions,
-            titrant: titrant?,
+            titrant: whole(titrant)?,
             sample: sample?,
-            excess: match excess {
-                Some(None) => return None,
-                Some(excess) => excess,
-                None => None,
-            },
+            excess: whole(excess)?,
+            second: whole(second)?,
+            precipitate: whole(precipitate)?,
+            vessel: whole(vessel)?,
+            calibration: whole(calibration)?,
             result: result?,
             trials: trials.unwrap_or(TrialRules {
                 minimum: 1,
@@ -98,7 +108,8 @@ impl Reader<'_> {
         match Procedure::new(parts) {
             Ok(procedure) => Some(procedure),
             Err(faults) => {
-                let of_reactions = |key: &str| matches!(key, "reactions" | "sample.species");
+                let of_reactions =
+                    |key: &str| matches!(key, "reactions" | "sample.species" | "second.reactions");
                 for fault in faults
                     .into_iter()
                     .filter(|f| all_reactions || !of_reactions(&f.key))
@@ -108,16 +119,6 @@ impl Reader<'_> {
                 None
             }
         }
-    }
-
-    fn reactions(&self) -> Vec<Reaction> {
-        let texts = self.root.texts("reactions");
-        let read = texts.iter().filter_map(|text| {
-            Reaction::parse(text)
-                .map_err(|why| self.root.fault("reactions", why.to_string()))
-                .ok()
-        });
-        read.collect()
     }
 
     fn titrant(&self, section: &Section) -> Option<Titrant> {
@@ -222,7 +223,12 @@ impl Reader<'_> {
         })
     }
 
-    fn piece(&self, section: &Section, key: &str, kinds: &[GlasswareKind]) -> Option<Glassware> {
+    pub(super) fn piece(
+        &self,
+        section: &Section,
+        key: &str,
+        kinds: &[GlasswareKind],
+    ) -> Option<Glassware> {
         section.parsed(key, |text| piece(self.glassware, text, kinds))
     }
 }
@@ -241,18 +247,34 @@ pub(super) fn piece(
     })
 }
 
-fn scheme(text: &str) -> Result<Scheme, String> {
-    match text {
-        // a chain of reactions needs no scheme of its own: the ratio is read off the whole chain
-        "direct" | "indirect" => Ok(Scheme::Direct),
-        "back" => Ok(Scheme::Back),
-        "standardisation" => Ok(Scheme::Standardisation),
-        other if OTHER_SCHEMES.contains(&other) => Err(found(
-            other,
-            "direct, indirect, back or standardisation: this version computes no other scheme",
-        )),
-        other => Err(found(other, "direct, indirect, back or standardisation")),
+/// A table that need not be there, but is without faults where it is.
+fn whole<T>(table: Option<Option<T>>) -> Option<Option<T>> {
+    match table {
+        Some(None) => None,
+        Some(table) => Some(table),
+        None => Some(None),
     }
+}
+
+/// The reactions of a table that balance; of the others the fault is kept.
+pub(super) fn reactions(section: &Section) -> Vec<Reaction> {
+    let texts = section.texts("reactions");
+    let read = texts.iter().filter_map(|text| {
+        Reaction::parse(text)
+            .map_err(|why| section.fault("reactions", why.to_string()))
+            .ok()
+    });
+    read.collect()
+}
+
+fn scheme(text: &str) -> Result<Scheme, String> {
+    let known = Scheme::ALL.into_iter().find(|scheme| scheme.name() == text);
+    known.ok_or_else(|| {
+        found(
+            text,
+            &format!("one of {}", Scheme::ALL.map(Scheme::name).join(", ")),
+        )
+    })
 }
 
 /// A formula at a key that must be there.
@@ -264,12 +286,14 @@ pub(super) fn formula(section: &Section, key: &str) -> Option<Formula> {
 
 fn read_result(section: &Section) -> Option<ResultSpec> {
     section.only(&["analyte", "as", "unit"]);
-    let analyte = formula(section, "analyte");
-    let expressed_as = if section.has("as") {
-        formula(section, "as")
-    } else {
-        analyte.clone()
+    let species = |key: &str| {
+        if section.has(key) {
+            formula(section, key).map(Some)
+        } else {
+            Some(None)
+        }
     };
+    let (analyte, expressed_as) = (species("analyte"), species("as"));
     let unit = section.parsed("unit", |text| {
         let names: Vec<&str> = ResultUnit::ALL.iter().map(|unit| unit.name()).collect();
         ResultUnit::from_name(text)
@@ -283,27 +307,27 @@ fn read_result(section: &Section) -> Option<ResultSpec> {
 }
 
 fn doubt(section: &Section) -> Option<ReadingDoubt> {
-    section.only(&["burette_reading_mL", "drop_mL"]);
+    section.only(&["burette_reading_mL", "drop_mL", "temperature_C"]);
     let usual = ReadingDoubt::default();
-    let small = |key: &str, usual: Decimal| {
+    let small = |key: &str, usual: Decimal, most: i64, unit: &str| {
         if !section.has(key) {
             return Some(usual);
         }
         section.parsed(key, |text| {
             decimal(text).and_then(|number| {
-                let fits = (Decimal::ZERO..=Decimal::from(5)).contains(&number);
+                let fits = (Decimal::ZERO..=Decimal::from(most)).contains(&number);
                 fits.then_some(number)
-                    .ok_or_else(|| found(text, "0 to 5 mL"))
+                    .ok_or_else(|| found(text, &format!("0 to {most} {unit}")))
             })
         })
     };
-    let (reading, drop) = (
-        small("burette_reading_mL", usual.burette_reading),
-        small("drop_mL", usual.drop),
-    );
+    let reading = small("burette_reading_mL", usual.burette_reading, 5, "mL");
+    let drop = small("drop_mL", usual.drop, 5, "mL");
+    let temperature = small("temperature_C", usual.temperature, 20, "\u{b0}C");
     Some(ReadingDoubt {
         burette_reading: reading?,
         drop: drop?,
+        temperature: temperature?,
     })
 }
 
@@ -360,7 +384,7 @@ mod tests {
         let expected = [
             "p.toml:4, key reactions: reaction “Ca^2+ + C10H14N2O8^2- -> CaC10H12N2O8^2- + H^+” does not balance: H 14 left, 13 right; charge 0 left, -1 right",
             "p.toml:9, key titrant.burette: found “burette-60-b”, expected one of burette-10-a, burette-10-b, burette-100-a, burette-100-b, burette-25-a, burette-25-b, burette-50-a, burette-50-b",
-            "p.toml:19, key result.unit: found “mg/l”, expected one of mol/L, mmol/L, g/L, mg/L, %w/w, %w/v",
+            "p.toml:19, key result.unit: found “mg/l”, expected one of mol/L, mmol/L, g/L, mg/L, %w/w, %w/v, g/mL",
             "p.toml:20, key result.colour: found “colour”, expected one of the keys analyte, as, unit",
             "p.toml:35, key marking.calculation.points: found “1e3”, expected a plain number such as 0.0100",
         ];
@@ -383,14 +407,24 @@ mod tests {
     }
 
     #[test]
-    fn a_later_scheme_says_what_this_version_computes() {
+    fn a_scheme_says_which_tables_it_takes() {
         let text = shipped_procedure("well-water-hardness").unwrap();
         assert_eq!(
-            faults(&text.replace("scheme = \"direct\"", "scheme = \"gravimetric\"")),
+            faults(&text.replace("scheme = \"direct\"", "scheme = \"gravimetry\"")),
             [
-                "p.toml:3, key scheme: found “gravimetric”, expected direct, indirect, back or standardisation: this version computes no other scheme"
+                "p.toml:3, key scheme: found “gravimetry”, expected one of direct, indirect, back, standardisation, two-endpoint, gravimetric, density, calibration-line"
             ]
         );
+        let found = faults(&text.replace("scheme = \"direct\"", "scheme = \"gravimetric\""));
+        for expected in [
+            "p.toml:6, key titrant: found one, expected it only where the scheme is a titration",
+            "p.toml:1, key precipitate: found none, expected what is weighed",
+        ] {
+            assert!(
+                found.iter().any(|f| f == expected),
+                "{expected}: {found:#?}"
+            );
+        }
         assert!(faults(&text.replace("scheme = \"direct\"", "scheme = \"indirect\"")).is_empty());
     }
 

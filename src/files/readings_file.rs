@@ -9,7 +9,7 @@ use super::fault::{Fault, found};
 use super::known::Known;
 use super::table::{Columns, Once, Row, Table, again};
 use crate::columns::{Cells, Column, MAX_FILLINGS, read_cells};
-use crate::judge::refusals;
+use crate::judge::{refusals, row_label};
 use crate::procedure::{Procedure, Scheme};
 use crate::submission::{Titration, TrialLabel};
 
@@ -231,7 +231,12 @@ impl Reader<'_> {
     ) -> Option<Titration> {
         let (table, procedure) = (&self.table, self.procedure);
         let before = faults.len();
-        let trial = table.get(row, "trial", TrialLabel::parse, faults);
+        let trial = table.get(
+            row,
+            "trial",
+            |text| row_label(procedure, TrialLabel::parse(text)?),
+            faults,
+        );
         let lot = |used: bool| {
             move |text: &str| {
                 if used {
@@ -252,7 +257,7 @@ impl Reader<'_> {
             .map(|(column, place)| (*column, row.at(*place).to_owned()))
             .collect();
         let read = read_cells(procedure, trial.unwrap_or(TrialLabel::Rough), &cells);
-        let (burette, sample) = match read {
+        let read = match read {
             Ok(read) => read,
             Err(more) => {
                 faults.extend(
@@ -267,8 +272,9 @@ impl Reader<'_> {
             lot: titrant,
             excess_lot,
             unknown,
-            burette,
-            sample,
+            burette: read.burette,
+            other: read.other,
+            sample: read.sample,
             submitted_at,
         };
         let refused = refusals(procedure, 0, &titration).into_iter();

@@ -104,7 +104,7 @@ fn row(slot: &Slot, judged: &Judged, section: &str, unit: &str, given: bool) -> 
         guarded(&evaluation.unknown),
         guarded(&evaluation.lot),
         outcome.map_or(0, |o| o.counted).to_string(),
-        number(outcome.map(|o| o.mean_delivered)),
+        number(outcome.and_then(|o| o.mean_delivered)),
         number(outcome.map(|o| o.result)),
         unit.to_owned(),
         number(outcome.and_then(|o| o.std_dev)),

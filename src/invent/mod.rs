@@ -13,7 +13,8 @@ use rand_chacha::ChaCha20Rng;
 use rust_decimal::Decimal;
 
 use crate::course::{Course, Experiment, Student};
-use crate::judge::rehearsal::{Bench, Hand, result_at, simulate};
+use crate::judge::rehearsal::{Bench, Hand, simulate};
+use crate::judge::signal::{Signal, result_at};
 use crate::measure::{GlasswareTable, Reading, from_f64, to_decimals, to_figures};
 use crate::procedure::{Dates, Procedure, Scheme};
 use crate::submission::{HandIn, TrialLabel};
@@ -203,8 +204,8 @@ impl Invention<'_> {
             lot
         };
         let titrant = procedure
-            .uses_titrant_lot()
-            .then(|| make("T1", &procedure.titrant.species, procedure.titrant.nominal));
+            .lot_reagent()
+            .map(|(species, nominal)| make("T1", species, nominal));
         let excess = procedure
             .excess
             .as_ref()
@@ -224,15 +225,18 @@ impl Invention<'_> {
             excess_lot: lots.1.as_ref(),
             blank: BLANK,
         };
-        let capacity = crate::measure::as_f64(procedure.titrant.burette.capacity());
+        let scale = Signal::of(procedure).full;
         let mut truths = Vec::new();
         for n in 1..=self.planned.unknowns {
             let share = self.rng.random_range(0.40..0.70);
             let truth = if procedure.scheme == Scheme::Standardisation {
-                crate::measure::as_f64(procedure.titrant.nominal)
+                procedure
+                    .titrant
+                    .as_ref()
+                    .map_or(1.0, |t| crate::measure::as_f64(t.nominal))
                     * self.rng.random_range(0.95..1.05)
             } else {
-                result_at(procedure, &bench, capacity * share).unwrap_or(1.0)
+                result_at(procedure, &bench, scale * share).unwrap_or(1.0)
             };
             let value = to_figures(from_f64(truth, 8).unwrap_or(Decimal::ONE), 4);
             let standard_uncertainty = to_figures(value.saturating_mul(Decimal::new(1, 3)), 2);

@@ -56,8 +56,9 @@ pub struct TrialView {
 pub struct Outcome {
     /// How many trials count.
     pub counted: usize,
-    /// mL.
-    pub mean_delivered: Decimal,
+    /// mL; none where nothing is titrated.
+    #[serde(default)]
+    pub mean_delivered: Option<Decimal>,
     /// Mean of the counted trials' results, not rounded.
     pub result: Decimal,
     /// Sample standard deviation; none for a single trial.
@@ -151,7 +152,7 @@ fn outcome(work_up: &WorkUp) -> Option<Outcome> {
     let decimal = |value: f64| from_f64(value, FIGURES);
     Some(Outcome {
         counted: spread.n,
-        mean_delivered: work_up.mean_delivered?,
+        mean_delivered: work_up.mean_delivered,
         result: work_up.value()?,
         std_dev: spread.s.and_then(decimal),
         range_percent: spread.range_percent(),

@@ -11,7 +11,8 @@ use super::case::{Case, DefaultLots, Settlement};
 use super::evaluate::evaluate;
 use super::marking::Scale;
 use super::marks::Part;
-use super::rehearsal::{Bench, Hand, result_at, simulate};
+use super::rehearsal::{Bench, Hand, simulate};
+use super::signal::{Signal, result_at};
 use crate::measure::{as_f64, from_f64, plain, to_figures};
 use crate::procedure::{Procedure, Scheme};
 use crate::submission::HandIn;
@@ -20,9 +21,11 @@ use crate::truth::{Assigned, Lot, Sealed, Unknown};
 /// What a class can be expected to reach with a procedure.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Fairness {
-    /// (share of the burette in percent, titre in mL, result) at 20, 50 and 90 %.
-    pub titres: Vec<(u32, f64, f64)>,
-    /// Relative standard uncertainty a careful student reaches at half the burette, percent.
+    /// What is measured.
+    pub signal: Signal,
+    /// Results at 20, 50 and 90 % of its scale.
+    pub expected: Vec<Expected>,
+    /// Relative standard uncertainty a careful student reaches at half the scale, percent.
     pub reachable_percent: f64,
     /// Largest contributions to it, percent of the result.
     pub contributions: Vec<(String, f64)>,
@@ -36,35 +39,52 @@ pub struct Fairness {
     pub warnings: Vec<String>,
 }
 
-/// Simulates a class of careful students at half the burette. The same seed gives the same class.
+/// The result that a share of the burette, or of another scale, gives.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Expected {
+    /// Percent of the scale.
+    pub share: u32,
+    /// Titre in mL, or what else is measured.
+    pub signal: f64,
+    /// In the result unit.
+    pub result: f64,
+}
+
+/// Simulates a class of careful students at half the burette (or of what else is measured). The same seed gives the same class.
 ///
 /// # Errors
 /// A sentence if no result can be computed from nominal amounts.
 pub fn fairness(procedure: &Procedure, students: usize, seed: u64) -> Result<Fairness, String> {
-    let titrant = nominal_lot("titrant", procedure.titrant.nominal);
+    let titrant = procedure
+        .lot_reagent()
+        .map(|(_, nominal)| nominal_lot("titrant", nominal));
     let excess = procedure
         .excess
         .as_ref()
         .map(|e| nominal_lot("excess", e.nominal));
     let bench = Bench {
         truth: 1.0,
-        lot: Some(&titrant),
+        lot: titrant.as_ref(),
         excess_lot: excess.as_ref(),
         blank: BLANK,
     };
-    let capacity = as_f64(procedure.titrant.burette.capacity());
-    let result = |share: u32| {
-        let titre = capacity * f64::from(share) / 100.0;
-        let found = result_at(procedure, &bench, titre).filter(|r| *r > 0.0);
-        found.map(|result| (share, titre, result))
+    let scale = Signal::of(procedure);
+    let at = |share: u32| {
+        let signal = scale.full * f64::from(share) / 100.0;
+        let found = result_at(procedure, &bench, signal).filter(|r| *r > 0.0);
+        found.map(|result| Expected {
+            share,
+            signal,
+            result,
+        })
     };
-    let titres: Vec<_> = [20, 50, 90].into_iter().filter_map(result).collect();
-    let truth = typical_result(procedure, &titres)
-        .ok_or("found no result above 0 at half the burette, expected one: are the amounts of the procedure right?")?;
+    let expected: Vec<Expected> = [20, 50, 90].into_iter().filter_map(at).collect();
+    let truth = typical_result(procedure, &expected)
+        .ok_or("found no result above 0 at half the scale, expected one: are the amounts of the procedure right?")?;
     let bench = Bench { truth, ..bench };
     let class = Class {
         procedure,
-        titrant: &titrant,
+        titrant: titrant.as_ref(),
         excess: excess.as_ref(),
         truth,
     };
@@ -108,13 +128,14 @@ pub fn fairness(procedure: &Procedure, students: usize, seed: u64) -> Result<Fai
     let percent = |amount: f64| 100.0 * amount / as_f64(value).abs();
     let predicted = budget.systematic.hypot(budget.predicted_random);
     let mut fairness = Fairness {
-        titres,
+        signal: scale,
+        expected,
         reachable_percent: percent(predicted),
         contributions: budget
             .contributions
             .iter()
             .take(4)
-            .map(|c| (c.name.clone(), percent(c.amount)))
+            .map(|c| (c.name.to_string(), percent(c.amount)))
             .collect(),
         parts: sums
             .into_iter()
@@ -128,15 +149,16 @@ pub fn fairness(procedure: &Procedure, students: usize, seed: u64) -> Result<Fai
     Ok(fairness)
 }
 
-/// The result at half the burette; for a standardisation the label's molarity.
-fn typical_result(procedure: &Procedure, titres: &[(u32, f64, f64)]) -> Option<f64> {
+/// The result at half the scale; for a standardisation the label's molarity.
+fn typical_result(procedure: &Procedure, expected: &[Expected]) -> Option<f64> {
     if procedure.scheme == Scheme::Standardisation {
-        return Some(as_f64(procedure.titrant.nominal));
+        return procedure
+            .titrant
+            .as_ref()
+            .map(|titrant| as_f64(titrant.nominal));
     }
-    titres
-        .iter()
-        .find(|(share, ..)| *share == 50)
-        .map(|(_, _, result)| *result)
+    let half = expected.iter().find(|expected| expected.share == 50);
+    half.map(|expected| expected.result)
 }
 
 const BLANK: f64 = 0.12;
@@ -158,14 +180,14 @@ fn nominal_lot(code: &str, nominal: Decimal) -> Lot {
 
 struct Class<'a> {
     procedure: &'a Procedure,
-    titrant: &'a Lot,
+    titrant: Option<&'a Lot>,
     excess: Option<&'a Lot>,
     truth: f64,
 }
 
 impl Class<'_> {
     fn judge<T>(&self, hand_in: &HandIn, use_case: impl FnOnce(&Case) -> T) -> T {
-        let lots = [Some(self.titrant), self.excess].into_iter().flatten();
+        let lots = [self.titrant, self.excess].into_iter().flatten();
         let lots: BTreeMap<String, Lot> = lots.map(|lot| (lot.code.clone(), lot.clone())).collect();
         let value = Decimal::from_f64(self.truth).unwrap_or(Decimal::ONE);
         let truth = Sealed::new(Assigned {
@@ -216,8 +238,9 @@ fn warnings(procedure: &Procedure, found: &Fairness) -> Vec<String> {
             ));
         }
     }
-    if found.titres.len() < 3 {
-        warnings.push("part of the burette's range gives no result above 0".to_owned());
+    if found.expected.len() < 3 {
+        let scale = found.signal.scale;
+        warnings.push(format!("part of {scale} gives no result above 0"));
     }
     for (part, mean, most) in &found.parts {
         if *mean < 0.85 * as_f64(*most) {

@@ -10,15 +10,16 @@ mod marks;
 mod questions;
 mod raise;
 pub mod rehearsal;
+pub mod signal;
 
 pub use audit::{AuditKind, AuditRow, audit_group};
 pub use case::{Case, DefaultLots, Settlement};
 pub use evaluate::{Evaluation, Outcome, TrialView, evaluate};
-pub use fairness::{Fairness, fairness};
+pub use fairness::{Expected, Fairness, fairness};
 pub use flags::{Flag, FlagCode};
 pub use marking::{
     AgreementMeasure, AgreementPart, CalculationPart, Late, Marking, MarkingFault, Scale, Scored,
 };
 pub use marks::{Marks, Part, PartMark};
-pub use questions::{Question, questions, range_questions, refusals, written_otherwise};
+pub use questions::{Question, questions, range_questions, refusals, row_label, written_otherwise};
 pub use raise::FLAG_LEVEL;

@@ -3,9 +3,9 @@
 use rust_decimal::Decimal;
 
 use crate::columns::Column;
-use crate::measure::GlasswareKind;
+use crate::measure::{Glassware, GlasswareKind};
 use crate::procedure::{Procedure, SampleBy};
-use crate::submission::{HandIn, Titration, TrialLabel};
+use crate::submission::{HandIn, Piece, Titration, TrialLabel};
 
 /// Something about one reading: refused, or a question the student may stand by.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -26,12 +26,37 @@ impl Question {
     }
 }
 
+/// Whether a procedure has rows of that kind.
+///
+/// # Errors
+/// A sentence naming what was found and what was expected.
+pub fn row_label(procedure: &Procedure, trial: TrialLabel) -> Result<TrialLabel, String> {
+    let TrialLabel::Standard(number) = trial else {
+        return Ok(trial);
+    };
+    let standards = procedure
+        .calibration
+        .as_ref()
+        .map_or(0, |line| line.stock.len());
+    if standards == 0 {
+        Err(format!(
+            "found {trial}, expected 1, 2, \u{2026}, rough or blank: the procedure has no standards"
+        ))
+    } else if number as usize > standards {
+        Err(format!(
+            "found {trial}, expected standard-1 to standard-{standards}"
+        ))
+    } else {
+        Ok(trial)
+    }
+}
+
 /// What cannot be a reading of its glassware: outside the scale, a burette end below its start, nothing weighed out.
 #[must_use]
 pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec<Question> {
     let mut found = Vec::new();
     let mut refuse = |column: Column, text: String| found.push(Question { row, column, text });
-    for column in Column::of(procedure, titration.burette.len()) {
+    for column in Column::of(procedure, fillings(titration)) {
         let Some(reading) = column.get(titration) else {
             continue;
         };
@@ -41,12 +66,16 @@ pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec
             refuse(
                 column,
                 format!(
-                    "found {reading} {unit}, expected at most {} {unit}, the end of the scale",
-                    piece.capacity()
+                    "found {}, expected at most {}, the end of the scale",
+                    with_unit(reading, unit),
+                    with_unit(piece.capacity(), unit)
                 ),
             );
         } else if value.is_zero()
-            && piece.kind() != GlasswareKind::Burette
+            && !matches!(
+                piece.kind(),
+                GlasswareKind::Burette | GlasswareKind::Spectrophotometer
+            )
             && column != Column::SampleAfter
         {
             refuse(
@@ -55,15 +84,47 @@ pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec
             );
         }
     }
-    for (index, piece) in titration.burette.iter().enumerate() {
+    for (column, piece) in deliveries(titration) {
         if piece.end.value() < piece.start.value() {
-            let column = Column::BuretteEnd(index.saturating_add(1));
             let (end, start) = (&piece.end, &piece.start);
             refuse(
                 column,
                 format!(
                     "found {end}, expected at least the start {start}: a burette counts downward, so its reading grows; if it was refilled, give each filling its own start and end"
                 ),
+            );
+        }
+    }
+    if let (Some(first), Some(piece)) = (&titration.other.first_endpoint, titration.burette.first())
+        && !(piece.start.value()..=piece.end.value()).contains(&first.value())
+    {
+        refuse(
+            Column::FirstEndpoint,
+            format!(
+                "found {first} mL, expected a reading between the start {} and the end {} of the (first) filling",
+                piece.start, piece.end
+            ),
+        );
+    }
+    // a crucible may lose a little in a blank, not in a trial
+    let needs_content = titration.trial != TrialLabel::Blank;
+    for (column, full) in [
+        (Column::CrucibleFull, &titration.other.full),
+        (Column::VesselWater, &titration.other.water),
+    ] {
+        if let (Some(empty), Some(full)) = (&titration.other.empty, full)
+            && full.value() <= empty.value()
+            && needs_content
+        {
+            let columns = Column::of(procedure, 1);
+            let column = if columns.contains(&column) {
+                column
+            } else {
+                Column::VesselFull
+            };
+            refuse(
+                column,
+                format!("found {full} g, expected more than the {empty} g empty"),
             );
         }
     }
@@ -98,7 +159,9 @@ pub fn questions(procedure: &Procedure, hand_in: &HandIn) -> Vec<Question> {
         }
         found.extend(range_questions(procedure, row, titration));
         let start = titration.burette.first().map(|p| p.start.value());
+        // with a second portion in between, where the burette stood says nothing
         if let (Some(start), Some(last)) = (start, last_end)
+            && titration.other.second.is_empty()
             && start > last
         {
             let text = format!(
@@ -119,10 +182,11 @@ pub fn questions(procedure: &Procedure, hand_in: &HandIn) -> Vec<Question> {
 #[must_use]
 pub fn range_questions(procedure: &Procedure, row: usize, titration: &Titration) -> Vec<Question> {
     let mut found = Vec::new();
-    let capacity = procedure.titrant.burette.capacity();
+    let capacity = procedure
+        .burette()
+        .map_or(Decimal::ZERO, Glassware::capacity);
     let most = capacity.saturating_mul(Decimal::new(9, 1)).normalize();
-    for (index, piece) in titration.burette.iter().enumerate() {
-        let column = Column::BuretteEnd(index.saturating_add(1));
+    for (column, piece) in deliveries(titration) {
         let delivered = piece.end.value().saturating_sub(piece.start.value());
         // a blank is small by nature
         if delivered < Decimal::ONE && titration.trial != TrialLabel::Blank {
@@ -186,12 +250,31 @@ pub fn range_questions(procedure: &Procedure, row: usize, titration: &Titration)
     found
 }
 
+/// Most fillings of the burette in one titration of the row.
+pub(super) fn fillings(titration: &Titration) -> usize {
+    titration.burette.len().max(titration.other.second.len())
+}
+
+/// Start–end pieces of both portions, each with the column of its end.
+fn deliveries(titration: &Titration) -> impl Iterator<Item = (Column, &Piece)> {
+    let first = (1..).map(Column::BuretteEnd).zip(&titration.burette);
+    first.chain((1..).map(Column::SecondEnd).zip(&titration.other.second))
+}
+
+fn with_unit(value: impl std::fmt::Display, unit: &str) -> String {
+    if unit.is_empty() {
+        value.to_string()
+    } else {
+        format!("{value} {unit}")
+    }
+}
+
 /// Readings of a titration not written to their glassware's decimals, with the decimals expected.
 pub fn written_otherwise<'a>(
     procedure: &'a Procedure,
     titration: &'a Titration,
 ) -> impl Iterator<Item = (Column, u32)> + 'a {
-    Column::of(procedure, titration.burette.len())
+    Column::of(procedure, fillings(titration))
         .into_iter()
         .filter_map(move |column| {
             let expected = column.glassware(procedure).decimals()?;

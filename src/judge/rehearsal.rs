@@ -1,4 +1,4 @@
-//! Rehearsal: what titre to expect, and simulated students with a seed.
+//! Rehearsal: simulated students with a seed.
 //!
 //! The randomness is a seeded generator handed in, so a rehearsal repeats exactly.
 
@@ -8,10 +8,11 @@ use rand::{Rng, RngExt};
 use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive;
 
+use super::signal::{absorbance_of, blank_of, signal_for, two_titres, water_in};
 use crate::columns::Column;
 use crate::measure::{Glassware, Reading, as_f64, to_decimals};
-use crate::procedure::{Procedure, SampleBy, Scheme};
-use crate::submission::{HandIn, Piece, SampleReadings, Titration, TrialLabel};
+use crate::procedure::{Method, Portion, Procedure, SampleBy, Scheme};
+use crate::submission::{HandIn, OtherReadings, Piece, SampleReadings, Titration, TrialLabel};
 use crate::truth::Lot;
 use crate::workup::{WorkUpInput, work_up};
 
@@ -41,17 +42,6 @@ pub struct Bench<'a> {
     pub blank: f64,
 }
 
-/// The delivered volume, mL, that gives `truth` for a sample of the nominal amount; none if no volume does.
-#[must_use]
-pub fn expected_titre(procedure: &Procedure, bench: &Bench) -> Option<f64> {
-    titre_for(
-        procedure,
-        bench,
-        as_f64(procedure.sample.nominal),
-        blank_of(procedure, bench),
-    )
-}
-
 /// What one student writes down. None where the bottle cannot be titrated with this procedure at all.
 pub fn simulate(
     procedure: &Procedure,
@@ -67,19 +57,24 @@ pub fn simulate(
         biases: Biases::default(),
     };
     student.biases = student.draw_biases();
-    let mut titrations = Vec::new();
-    let blank = if procedure.trials.blank {
-        bench.blank
-    } else {
-        0.0
+    let bench = &Bench {
+        truth: bench.truth * student.share_taken(),
+        ..*bench
     };
+    let mut titrations = Vec::new();
     if procedure.trials.blank {
-        titrations.push(student.titrate(TrialLabel::Blank, blank, None)?);
+        let blank = blank_of(procedure, bench);
+        titrations.push(student.measure(TrialLabel::Blank, blank, None)?);
     }
-    if hand.rough {
+    let stocks = procedure.calibration.iter().flat_map(|line| &line.stock);
+    for (number, stock) in (1..).zip(stocks) {
+        let absorbance = absorbance_of(procedure, as_f64(*stock));
+        titrations.push(student.measure(TrialLabel::Standard(number), absorbance, None)?);
+    }
+    if hand.rough && procedure.scheme.is_titration() {
         let sample = student.take_sample();
-        let titre = titre_for(procedure, bench, sample, blank)? + student.uniform(0.2, 0.9);
-        titrations.push(student.titrate(TrialLabel::Rough, titre, Some(sample))?);
+        let titre = signal_for(procedure, bench, sample)? + student.uniform(0.2, 0.9);
+        titrations.push(student.measure(TrialLabel::Rough, titre, Some(sample))?);
     }
     for n in 1..=hand.trials.saturating_add(MORE_TRIALS) {
         // whose titres do not agree yet titrates again, twice at most
@@ -87,8 +82,8 @@ pub fn simulate(
             break;
         }
         let sample = student.take_sample();
-        let titre = titre_for(procedure, bench, sample, blank)?;
-        titrations.push(student.titrate(TrialLabel::Numbered(n), titre, Some(sample))?);
+        let signal = signal_for(procedure, bench, sample)?;
+        titrations.push(student.measure(TrialLabel::Numbered(n), signal, Some(sample))?);
     }
     let fill = |t: &mut Titration| {
         t.lot = bench.lot.map(|lot| lot.code.clone());
@@ -101,6 +96,9 @@ pub fn simulate(
         confirmed: Vec::new(),
     })
 }
+
+/// Half-width of what an absorbance is off by, beyond the display (common practice).
+const ABSORBANCE_NOISE: f64 = 0.004;
 
 /// Trials a student adds where titres do not agree.
 const MORE_TRIALS: u32 = 2;
@@ -127,6 +125,8 @@ fn agree(procedure: &Procedure, bench: &Bench, hand: &Hand, titrations: &[Titrat
 struct Biases {
     burette: f64,
     sample: f64,
+    /// Relative.
+    aliquot: f64,
 }
 
 struct Student<'a, R> {
@@ -149,9 +149,40 @@ impl<R: Rng> Student<'_, R> {
     }
 
     fn draw_biases(&mut self) -> Biases {
-        let burette = self.triangular(as_f64(self.procedure.titrant.burette.tolerance()));
-        let sample = self.triangular(as_f64(self.procedure.sample.glassware.tolerance()));
-        Biases { burette, sample }
+        let tolerance = |piece: Option<&Glassware>| piece.map_or(0.0, |p| as_f64(p.tolerance()));
+        let burette = self.triangular(tolerance(self.procedure.burette()));
+        let sample = self.triangular(tolerance(Some(&self.procedure.sample.glassware)));
+        let relative = |piece: &Glassware| as_f64(piece.tolerance()) / as_f64(piece.capacity());
+        let aliquot = match &self.procedure.sample.aliquot {
+            Some(aliquot) => {
+                let taken = self.triangular(relative(&aliquot.pipette));
+                taken - self.triangular(relative(&aliquot.flask))
+            }
+            None => 0.0,
+        };
+        Biases {
+            burette,
+            sample,
+            aliquot,
+        }
+    }
+
+    /// What was really taken of a sample measured with single-mark glassware, as a factor of the true value that the
+    /// titre shows.
+    fn share_taken(&self) -> f64 {
+        let sample = &self.procedure.sample;
+        let unread = sample.by == SampleBy::Volume && !self.procedure.reads_sample_volume();
+        let taken = if unread && self.procedure.scheme != Scheme::Density {
+            self.biases.sample / as_f64(sample.nominal)
+        } else {
+            0.0
+        };
+        let share = 1.0 + taken + self.biases.aliquot;
+        if self.procedure.scheme == Scheme::Standardisation {
+            1.0 / share
+        } else {
+            share
+        }
     }
 
     /// The true amount taken, mL or g.
@@ -163,18 +194,83 @@ impl<R: Rng> Student<'_, R> {
             SampleBy::Volume if self.procedure.reads_sample_volume() => {
                 nominal * 0.985 + self.uniform(-0.1, 0.1)
             }
-            SampleBy::Volume => nominal + self.biases.sample,
+            SampleBy::Volume => nominal,
             SampleBy::Mass | SampleBy::MassDifference => nominal * self.uniform(0.92, 1.08),
         }
     }
 
-    fn titrate(&mut self, trial: TrialLabel, titre: f64, sample: Option<f64>) -> Option<Titration> {
+    /// One row, for the signal that the true amounts give.
+    fn measure(
+        &mut self,
+        trial: TrialLabel,
+        signal: f64,
+        sample: Option<f64>,
+    ) -> Option<Titration> {
         let procedure = self.procedure;
-        let burette = &procedure.titrant.burette;
+        let (mut burette, mut other) = (Vec::new(), OtherReadings::default());
+        match procedure.method() {
+            Method::Direct { titrant, .. }
+            | Method::Back { titrant, .. }
+            | Method::Standardisation { titrant, .. } => {
+                burette = self.deliver(&titrant.burette, signal)?;
+            }
+            Method::TwoEndpoint {
+                titrant, portion, ..
+            } => {
+                let [first, second] = two_titres(procedure, signal)?;
+                match portion {
+                    Portion::Same => {
+                        burette = self.deliver(&titrant.burette, second)?;
+                        let start = as_f64(burette.first()?.start.value());
+                        let first = start + first + self.endpoint() + self.reading_error();
+                        let end = as_f64(burette.first()?.end.value());
+                        other.first_endpoint = self.read(first.clamp(start, end), &titrant.burette);
+                    }
+                    Portion::Another => {
+                        burette = self.deliver(&titrant.burette, first)?;
+                        other.second = self.deliver(&titrant.burette, second)?;
+                    }
+                }
+            }
+            Method::Gravimetric { precipitate, .. } => {
+                let crucible = self.uniform(18.0, 26.0);
+                self.weigh(&precipitate.balance, crucible, signal, &mut other)?;
+            }
+            Method::Density(vessel) => {
+                let empty = self.uniform(20.0, 30.0);
+                let nominal = as_f64(procedure.sample.nominal);
+                let share = (nominal + self.biases.sample) / nominal;
+                self.weigh(&vessel.balance, empty, signal * share, &mut other)?;
+                if let Some(water) = water_in(procedure, nominal * share) {
+                    other.water = Some(self.displayed(empty + water, &vessel.balance)?);
+                }
+            }
+            Method::CalibrationLine { calibration, .. } => {
+                let noise = self.triangular(ABSORBANCE_NOISE) * self.hand.care;
+                let seen = (signal + noise).max(0.0);
+                other.absorbance = Some(self.displayed(seen, &calibration.instrument)?);
+            }
+        }
+        let sample = match sample {
+            Some(amount) => self.read_sample(amount)?,
+            None => SampleReadings::default(),
+        };
+        Some(Titration {
+            trial,
+            lot: None,
+            excess_lot: None,
+            unknown: None,
+            burette,
+            other,
+            sample,
+            submitted_at: None,
+        })
+    }
+
+    /// Pieces of a delivery of so many mL, refilled where it does not fit.
+    fn deliver(&mut self, burette: &Glassware, titre: f64) -> Option<Vec<Piece>> {
         let capacity = as_f64(burette.capacity());
-        let half_drop = as_f64(procedure.uncertainty.drop) / 2.0;
-        let endpoint = self.uniform(-half_drop, half_drop) * self.hand.care;
-        let titre = (titre + endpoint).max(0.02);
+        let titre = (titre + self.endpoint()).max(0.02);
         let mut left = titre + self.biases.burette;
         let mut pieces = Vec::new();
         while left > 0.0 {
@@ -184,11 +280,8 @@ impl<R: Rng> Student<'_, R> {
             let part = left.min(capacity * 0.9);
             let start = self.burette;
             self.burette += part;
-            let step = as_f64(procedure.uncertainty.burette_reading) * self.hand.care;
-            let (low, high) = (
-                start + self.triangular(step),
-                self.burette + self.triangular(step),
-            );
+            let low = start + self.reading_error();
+            let high = self.burette + self.reading_error();
             let start = self.read(low.max(0.0), burette)?;
             let end = self.read(high.clamp(0.0, capacity), burette)?;
             pieces.push(if end.value() < start.value() {
@@ -201,40 +294,63 @@ impl<R: Rng> Student<'_, R> {
             });
             left -= part;
         }
+        Some(pieces)
+    }
+
+    fn endpoint(&mut self) -> f64 {
+        let half_drop = as_f64(self.procedure.uncertainty.drop) / 2.0;
+        self.uniform(-half_drop, half_drop) * self.hand.care
+    }
+
+    fn reading_error(&mut self) -> f64 {
+        let half_width = as_f64(self.procedure.uncertainty.burette_reading);
+        self.triangular(half_width * self.hand.care)
+    }
+
+    /// A container empty and full.
+    fn weigh(
+        &mut self,
+        balance: &Glassware,
+        empty: f64,
+        content: f64,
+        other: &mut OtherReadings,
+    ) -> Option<()> {
+        other.empty = Some(self.displayed(empty, balance)?);
+        other.full = Some(self.displayed(empty + content, balance)?);
+        Some(())
+    }
+
+    /// What an instrument displays, its last digit unsteady.
+    fn displayed(&mut self, value: f64, instrument: &Glassware) -> Option<Reading> {
+        let step = instrument.readable_step().map_or(0.0, as_f64);
+        let seen = value + self.triangular(step);
+        self.read(seen.max(0.0), instrument)
+    }
+
+    fn read_sample(&mut self, amount: f64) -> Option<SampleReadings> {
         let mut readings = SampleReadings::default();
-        if let Some(amount) = sample {
-            let piece = &procedure.sample.glassware;
-            let noise = piece.readable_step().map_or(0.0, as_f64);
-            for column in Column::of_sample(procedure) {
-                match column {
-                    Column::SampleVolume => {
-                        let seen = amount
-                            + self.biases.sample
-                            + self.triangular(2.0 * noise * self.hand.care);
-                        readings.volume = Some(self.read(seen, piece)?);
-                    }
-                    Column::SampleMass => {
-                        let seen = amount + self.triangular(noise);
-                        readings.mass = Some(self.read(seen, piece)?);
-                    }
-                    Column::SampleBefore => {
-                        let tare = self.uniform(12.0, 18.0);
-                        readings.before = Some(self.read(tare + amount, piece)?);
-                        readings.after = Some(self.read(tare, piece)?);
-                    }
-                    _ => {}
+        let piece = &self.procedure.sample.glassware;
+        let noise = piece.readable_step().map_or(0.0, as_f64);
+        for column in Column::of_sample(self.procedure) {
+            match column {
+                Column::SampleVolume => {
+                    let error = self.triangular(2.0 * noise * self.hand.care);
+                    let seen = amount + self.biases.sample + error;
+                    readings.volume = Some(self.read(seen, piece)?);
                 }
+                Column::SampleMass => {
+                    let seen = amount + self.triangular(noise);
+                    readings.mass = Some(self.read(seen, piece)?);
+                }
+                Column::SampleBefore => {
+                    let tare = self.uniform(12.0, 18.0);
+                    readings.before = Some(self.read(tare + amount, piece)?);
+                    readings.after = Some(self.read(tare, piece)?);
+                }
+                _ => {}
             }
         }
-        Some(Titration {
-            trial,
-            lot: None,
-            excess_lot: None,
-            unknown: None,
-            burette: pieces,
-            sample: readings,
-            submitted_at: None,
-        })
+        Some(readings)
     }
 
     /// A number as this student writes it.
@@ -248,99 +364,4 @@ impl<R: Rng> Student<'_, R> {
         let seen = to_decimals(steps.checked_mul(step)?, decimals);
         Reading::parse(&seen.to_string()).ok()
     }
-}
-
-/// The result that a delivered volume, mL, gives for a sample of the nominal amount; none if it cannot be computed.
-#[must_use]
-pub fn result_at(procedure: &Procedure, bench: &Bench, delivered: f64) -> Option<f64> {
-    probe(
-        procedure,
-        bench,
-        as_f64(procedure.sample.nominal),
-        delivered,
-        blank_of(procedure, bench),
-    )
-}
-
-/// The blank, where the procedure has one, mL.
-fn blank_of(procedure: &Procedure, bench: &Bench) -> f64 {
-    if procedure.trials.blank {
-        bench.blank
-    } else {
-        0.0
-    }
-}
-
-fn probe(
-    procedure: &Procedure,
-    bench: &Bench,
-    sample: f64,
-    delivered: f64,
-    blank: f64,
-) -> Option<f64> {
-    let hand_in = nominal_trial(procedure, sample, delivered, blank)?;
-    let lots = vec![(bench.lot, bench.excess_lot); hand_in.titrations.len()];
-    let none = BTreeSet::new();
-    work_up(WorkUpInput {
-        procedure,
-        hand_in: &hand_in,
-        lots: &lots,
-        left_out: &none,
-    })
-    .value()
-    .map(as_f64)
-}
-
-/// Results are linear in the delivered volume, or in its inverse for a standardisation: two probes give the volume.
-fn titre_for(procedure: &Procedure, bench: &Bench, sample: f64, blank: f64) -> Option<f64> {
-    let (low, high) = (blank + 10.0, blank + 20.0);
-    let at_low = probe(procedure, bench, sample, low, blank)?;
-    let at_high = probe(procedure, bench, sample, high, blank)?;
-    let titre = if procedure.scheme == Scheme::Standardisation {
-        blank + (low - blank) * at_low / bench.truth
-    } else {
-        low + (bench.truth - at_low) * (high - low) / (at_high - at_low)
-    };
-    (titre.is_finite() && titre > 0.0).then_some(titre)
-}
-
-/// One trial of the given sample and volume, as exactly as readings can be written.
-fn nominal_trial(procedure: &Procedure, sample: f64, volume: f64, blank: f64) -> Option<HandIn> {
-    let zero = Reading::parse("0.00").ok()?;
-    let end = Reading::parse(&format!("{volume:.6}")).ok()?;
-    let read = |value: f64| Reading::parse(&format!("{value:.6}")).ok();
-    let mut readings = SampleReadings::default();
-    for column in Column::of_sample(procedure) {
-        match column {
-            Column::SampleVolume => readings.volume = Some(read(sample)?),
-            Column::SampleMass => readings.mass = Some(read(sample)?),
-            Column::SampleBefore => readings.before = Some(read(sample + 10.0)?),
-            _ => readings.after = Some(read(10.0)?),
-        }
-    }
-    let row = |trial, end, sample| Titration {
-        trial,
-        lot: None,
-        excess_lot: None,
-        unknown: None,
-        burette: vec![Piece {
-            start: zero.clone(),
-            end,
-        }],
-        sample,
-        submitted_at: None,
-    };
-    let mut titrations = vec![row(TrialLabel::Numbered(1), end, readings)];
-    if procedure.trials.blank {
-        titrations.push(row(
-            TrialLabel::Blank,
-            read(blank)?,
-            SampleReadings::default(),
-        ));
-    }
-    Some(HandIn {
-        titrations,
-        reported: None,
-        confirmed: Vec::new(),
-    })
 }

@@ -29,6 +29,8 @@ pub enum GlasswareKind {
     Flask,
     /// Read as displayed. Grams.
     Balance,
+    /// Read as displayed. Absorbance, a number without unit.
+    Spectrophotometer,
 }
 
 /// Accuracy class of volumetric glassware; B has twice the tolerance of A (ISO 384, ASTM E287).
@@ -81,19 +83,30 @@ impl GlasswareKind {
             Self::Pipette => "pipette",
             Self::Flask => "flask",
             Self::Balance => "balance",
+            Self::Spectrophotometer => "spectrophotometer",
         }
     }
 
     /// Whether a person reads a number off it.
     #[must_use]
     pub fn is_read(self) -> bool {
-        matches!(self, Self::Burette | Self::Cylinder | Self::Balance)
+        !matches!(self, Self::Pipette | Self::Flask)
     }
 
-    /// The unit of its readings, capacity and tolerance.
+    /// Whether it displays its reading, so that nothing is estimated past the last digit.
+    #[must_use]
+    pub fn is_displayed(self) -> bool {
+        matches!(self, Self::Balance | Self::Spectrophotometer)
+    }
+
+    /// The unit of its readings, capacity and tolerance; empty for absorbance.
     #[must_use]
     pub fn unit(self) -> &'static str {
-        if self == Self::Balance { "g" } else { "mL" }
+        match self {
+            Self::Balance => "g",
+            Self::Spectrophotometer => "",
+            _ => "mL",
+        }
     }
 }
 
@@ -190,11 +203,11 @@ impl Glassware {
     }
 
     /// The finest step that is read: a tenth of the graduation interval (common practice: one estimated digit past
-    /// the finest mark); a balance is read as displayed.
+    /// the finest mark); a balance or spectrophotometer is read as displayed.
     #[must_use]
     pub fn readable_step(&self) -> Option<Decimal> {
         let graduation = self.graduation?;
-        if self.kind == GlasswareKind::Balance {
+        if self.kind.is_displayed() {
             Some(graduation)
         } else {
             graduation
@@ -226,6 +239,9 @@ impl Glassware {
         let size = match (self.kind, self.graduation) {
             (GlasswareKind::Balance, Some(readability)) => {
                 format!("balance reading to {readability} g")
+            }
+            (GlasswareKind::Spectrophotometer, Some(readability)) => {
+                format!("spectrophotometer reading to {readability}")
             }
             _ => format!("{} mL {}", self.capacity, self.kind.name()),
         };

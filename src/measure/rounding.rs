@@ -1,6 +1,5 @@
 //! The one place that rounds. Ties go away from zero.
 
-use rust_decimal::prelude::ToPrimitive;
 use rust_decimal::{Decimal, RoundingStrategy};
 
 /// Rounds to a number of decimals, half away from zero; trailing zeros are kept to that place.
@@ -50,11 +49,19 @@ pub fn plain(value: Decimal) -> String {
     value.normalize().to_string()
 }
 
-/// A decimal as the nearest double: for statistics and sensitivities, never for a result or a mark.
+/// A decimal as a double, the nearest one for up to 15 figures and within two units of its last place beyond: for
+/// statistics and sensitivities, never for a result or a mark.
 #[must_use]
 pub fn as_f64(value: Decimal) -> f64 {
-    value.to_f64().unwrap_or(f64::NAN)
+    let power = POWERS.get(value.scale() as usize);
+    power.map_or(f64::NAN, |power| value.mantissa() as f64 / power)
 }
+
+/// Powers of ten for every scale a decimal has.
+const POWERS: [f64; 29] = [
+    1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16,
+    1e17, 1e18, 1e19, 1e20, 1e21, 1e22, 1e23, 1e24, 1e25, 1e26, 1e27, 1e28,
+];
 
 /// A double as the decimal of so many significant figures; none if it is not finite or out of range.
 #[must_use]

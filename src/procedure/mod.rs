@@ -1,18 +1,21 @@
-//! A written procedure, checked: its chemistry balances, its ratios follow, its unit fits its sample.
+//! A written procedure, checked: its reactions balance, its ratios follow, its unit fits its sample.
 
-mod chemistry;
+mod check;
+mod measured;
+mod method;
 mod sample;
 mod unit;
 
 use jiff::civil;
 use rust_decimal::Decimal;
 
-use crate::chem::{Formula, Reaction, per_analyte};
+use crate::chem::{Formula, Reaction};
 use crate::judge::Marking;
-use crate::measure::{Glassware, GlasswareKind};
+use crate::measure::Glassware;
 use crate::stats::DixonLevel;
 
-pub use chemistry::Chemistry;
+pub use measured::{Calibration, Portion, Precipitate, Second, Vessel};
+pub use method::{Asked, Method};
 pub use unit::ResultUnit;
 
 /// What is titrated with what, how, and how the result is expressed and marked.
@@ -21,7 +24,7 @@ pub use unit::ResultUnit;
 #[derive(Clone, Debug)]
 pub struct Procedure {
     parts: ProcedureParts,
-    chemistry: Chemistry,
+    method: Method,
 }
 
 /// The parts of a procedure, each valid by itself, before they are checked together.
@@ -35,12 +38,20 @@ pub struct ProcedureParts {
     pub scheme: Scheme,
     /// Balanced, in order of the chain.
     pub reactions: Vec<Reaction>,
-    /// What is in the burette.
-    pub titrant: Titrant,
+    /// What is in the burette; titrations only.
+    pub titrant: Option<Titrant>,
     /// What is analysed.
     pub sample: Sample,
     /// The reagent added in excess; back titrations only.
     pub excess: Option<Excess>,
+    /// The second endpoint; two-endpoint titrations only.
+    pub second: Option<Second>,
+    /// What is weighed at the end; gravimetry only.
+    pub precipitate: Option<Precipitate>,
+    /// What is filled and weighed; density only.
+    pub vessel: Option<Vessel>,
+    /// The standards; calibration lines only.
+    pub calibration: Option<Calibration>,
     /// What is asked for.
     pub result: ResultSpec,
     /// How many trials, and which count.
@@ -53,15 +64,25 @@ pub struct ProcedureParts {
     pub text: ProcedureText,
 }
 
-/// How the result follows from the titres.
+/// How the result follows from the readings.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Scheme {
-    /// The titrant reacts with the analyte, or with what a chain of reactions makes of it.
+    /// The titrant reacts with the analyte.
     Direct,
+    /// The titrant reacts with what a chain of reactions makes of the analyte.
+    Indirect,
     /// An excess reagent reacts with the analyte; the titrant finds what is left of it.
     Back,
     /// A weighed primary standard gives the titrant's molarity.
     Standardisation,
+    /// Two endpoints tell two analytes apart.
+    TwoEndpoint,
+    /// A precipitate is weighed.
+    Gravimetric,
+    /// A known volume is weighed.
+    Density,
+    /// Absorbance is compared with that of standards.
+    CalibrationLine,
 }
 
 /// The titrant as the procedure asks for it.
@@ -135,10 +156,10 @@ pub struct Purity {
 /// What is asked for.
 #[derive(Clone, Debug)]
 pub struct ResultSpec {
-    /// The species that reacts (the titrant's in a standardisation).
-    pub analyte: Formula,
-    /// The species it is expressed as.
-    pub expressed_as: Formula,
+    /// The species that reacts (the titrant's in a standardisation); none where a density is asked for.
+    pub analyte: Option<Formula>,
+    /// The species it is expressed as; none where it is the analyte.
+    pub expressed_as: Option<Formula>,
     /// The unit.
     pub unit: ResultUnit,
 }
@@ -182,6 +203,8 @@ pub struct ReadingDoubt {
     pub burette_reading: Decimal,
     /// Volume of a drop, mL; the endpoint is within half of it, rectangular.
     pub drop: Decimal,
+    /// How far the laboratory may be from 20 °C, rectangular; 0 leaves temperature out.
+    pub temperature: Decimal,
 }
 
 impl Default for ReadingDoubt {
@@ -189,6 +212,7 @@ impl Default for ReadingDoubt {
         Self {
             burette_reading: Decimal::new(2, 2),
             drop: Decimal::new(5, 2),
+            temperature: Decimal::ZERO,
         }
     }
 }
@@ -234,100 +258,12 @@ impl Procedure {
     /// # Errors
     /// Every [`ProcedureFault`] found, in the order of the keys of the file.
     pub fn new(parts: ProcedureParts) -> Result<Self, Vec<ProcedureFault>> {
-        let mut faults = Vec::new();
-        let mut fault = |key: &str, what: String| faults.push(ProcedureFault::new(key, what));
-        if !is_key(&parts.key) {
-            let found = &parts.key;
-            fault(
-                "key",
-                format!(
-                    "found \u{201c}{found}\u{201d}, expected lower-case letters, digits and hyphens"
-                ),
-            );
-        }
-        if parts.titrant.burette.kind() != GlasswareKind::Burette {
-            fault(
-                "titrant.burette",
-                format!(
-                    "found a {}, expected a burette",
-                    parts.titrant.burette.kind().name()
-                ),
-            );
-        }
-        if parts.titrant.nominal <= Decimal::ZERO {
-            fault(
-                "titrant.nominal_mol_per_L",
-                format!("found {}, expected a number above 0", parts.titrant.nominal),
-            );
-        }
-        parts.sample.check(parts.scheme, &mut fault);
-        match (&parts.excess, parts.scheme) {
-            (None, Scheme::Back) => fault(
-                "excess",
-                "found none, expected the excess reagent of a back titration".into(),
-            ),
-            (Some(_), Scheme::Direct | Scheme::Standardisation) => {
-                fault(
-                    "excess",
-                    "found one, expected it only where the scheme is back".into(),
-                );
-            }
-            (Some(excess), Scheme::Back) => {
-                if !matches!(
-                    excess.glassware.kind(),
-                    GlasswareKind::Pipette | GlasswareKind::Flask
-                ) {
-                    let kind = excess.glassware.kind().name();
-                    fault(
-                        "excess.glassware",
-                        format!("found a {kind}, expected a single-mark piece such as a pipette"),
-                    );
-                }
-                if excess.nominal <= Decimal::ZERO {
-                    fault(
-                        "excess.nominal_mol_per_L",
-                        format!("found {}, expected a number above 0", excess.nominal),
-                    );
-                }
-            }
-            (None, _) => {}
-        }
-        if !parts.result.unit.fits(parts.scheme, parts.sample.by) {
-            let (unit, by) = (parts.result.unit.name(), parts.sample.by.name());
-            let expected = ResultUnit::ALL
-                .iter()
-                .filter(|unit| unit.fits(parts.scheme, parts.sample.by))
-                .map(|unit| unit.name())
-                .collect::<Vec<_>>()
-                .join(", ");
-            fault(
-                "result.unit",
-                format!("found {unit} for a sample by {by}, expected one of {expected}"),
-            );
-        }
-        if let Err(why) = per_analyte(&parts.result.analyte, &parts.result.expressed_as) {
-            fault("result.as", why.to_string());
-        }
-        if parts.trials.minimum == 0 || parts.trials.minimum > 20 {
-            fault(
-                "trials.minimum",
-                format!("found {}, expected 1 to 20", parts.trials.minimum),
-            );
-        }
-        if parts.trials.blank
-            && parts.scheme == Scheme::Standardisation
-            && parts.sample.by == SampleBy::Volume
-        {
-            fault(
-                "trials.blank",
-                "found true, expected a weighed standard".into(),
-            );
-        }
-        match Chemistry::of(&parts) {
-            Ok(chemistry) if faults.is_empty() => Ok(Self { parts, chemistry }),
+        let mut faults = check::faults(&parts);
+        match Method::of(&parts) {
+            Ok(method) if faults.is_empty() => Ok(Self { parts, method }),
             Ok(_) => Err(faults),
             Err(more) => {
-                faults.push(more);
+                faults.extend(more);
                 Err(faults)
             }
         }
@@ -341,10 +277,10 @@ impl Procedure {
         self
     }
 
-    /// The ratios that follow from the reactions.
+    /// How the result follows, with everything it takes.
     #[must_use]
-    pub fn chemistry(&self) -> &Chemistry {
-        &self.chemistry
+    pub fn method(&self) -> &Method {
+        &self.method
     }
 
     /// Whether rows of readings carry a sample volume: the sample is measured in graduated glassware.
@@ -353,10 +289,28 @@ impl Procedure {
         self.sample.by == SampleBy::Volume && self.sample.glassware.kind().is_read()
     }
 
-    /// Whether the molarity of a titrant lot enters the result.
+    /// The burette, in a titration.
+    #[must_use]
+    pub fn burette(&self) -> Option<&Glassware> {
+        self.titrant.as_ref().map(|titrant| &titrant.burette)
+    }
+
+    /// The reagent whose lot enters the result, with its molarity by the label, mol/L: the titrant (not where it is what
+    /// is asked for), or the stock of the standards.
+    #[must_use]
+    pub fn lot_reagent(&self) -> Option<(&Formula, Decimal)> {
+        match (&self.titrant, &self.calibration) {
+            (Some(_), _) if self.scheme == Scheme::Standardisation => None,
+            (Some(titrant), _) => Some((&titrant.species, titrant.nominal)),
+            (None, Some(calibration)) => Some((&calibration.species, calibration.nominal)),
+            (None, None) => None,
+        }
+    }
+
+    /// Whether the molarity of the titrant's or the stock's lot enters the result.
     #[must_use]
     pub fn uses_titrant_lot(&self) -> bool {
-        self.scheme != Scheme::Standardisation
+        self.lot_reagent().is_some()
     }
 
     /// Whether the molarity of the excess reagent's lot enters the result: not where a blank measures it.
@@ -385,14 +339,40 @@ pub fn is_key(text: &str) -> bool {
 }
 
 impl Scheme {
+    /// Every scheme.
+    pub const ALL: [Self; 8] = [
+        Self::Direct,
+        Self::Indirect,
+        Self::Back,
+        Self::Standardisation,
+        Self::TwoEndpoint,
+        Self::Gravimetric,
+        Self::Density,
+        Self::CalibrationLine,
+    ];
+
     /// The word in a procedure's file.
     #[must_use]
     pub fn name(self) -> &'static str {
         match self {
             Self::Direct => "direct",
+            Self::Indirect => "indirect",
             Self::Back => "back",
             Self::Standardisation => "standardisation",
+            Self::TwoEndpoint => "two-endpoint",
+            Self::Gravimetric => "gravimetric",
+            Self::Density => "density",
+            Self::CalibrationLine => "calibration-line",
         }
+    }
+
+    /// Whether a burette delivers what is read.
+    #[must_use]
+    pub fn is_titration(self) -> bool {
+        !matches!(
+            self,
+            Self::Gravimetric | Self::Density | Self::CalibrationLine
+        )
     }
 }
 

@@ -90,6 +90,17 @@ impl Sample {
                 );
             }
         }
+        if scheme == Scheme::Density && (weighed || self.aliquot.is_some()) {
+            let (key, found) = if weighed {
+                ("sample.by", self.by.name())
+            } else {
+                ("sample.made_up_in", "one")
+            };
+            let what = format!(
+                "found {found}, expected the volume of the vessel that is weighed, undiluted"
+            );
+            fault(key, what);
+        }
         if scheme == Scheme::Standardisation && !weighed {
             fault(
                 "sample.by",

@@ -17,17 +17,20 @@ pub enum ResultUnit {
     PercentMass,
     /// g per 100 mL
     PercentMassVolume,
+    /// g/mL, of a density
+    GPerMl,
 }
 
 impl ResultUnit {
     /// Every unit.
-    pub const ALL: [Self; 6] = [
+    pub const ALL: [Self; 7] = [
         Self::MolPerL,
         Self::MmolPerL,
         Self::GPerL,
         Self::MgPerL,
         Self::PercentMass,
         Self::PercentMassVolume,
+        Self::GPerMl,
     ];
 
     /// As it is written in files and on pages.
@@ -40,6 +43,7 @@ impl ResultUnit {
             Self::MgPerL => "mg/L",
             Self::PercentMass => "%w/w",
             Self::PercentMassVolume => "%w/v",
+            Self::GPerMl => "g/mL",
         }
     }
 
@@ -56,8 +60,11 @@ impl ResultUnit {
     }
 
     /// A mass per volume or amount per volume fits a sample by volume and the titrant of a standardisation; a mass
-    /// fraction fits a weighed sample. Anything between the two would need a density.
+    /// fraction fits a weighed sample; g/mL a density. Anything between them would need a density beside.
     pub(super) fn fits(self, scheme: Scheme, by: SampleBy) -> bool {
+        if scheme == Scheme::Density || self == Self::GPerMl {
+            return scheme == Scheme::Density && self == Self::GPerMl;
+        }
         let per_volume = scheme == Scheme::Standardisation || by == SampleBy::Volume;
         per_volume != (self == Self::PercentMass)
     }

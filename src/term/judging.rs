@@ -166,7 +166,8 @@ impl Term {
         DefaultLots {
             assigned: titrant.is_some(),
             titrant: titrant.or_else(|| {
-                self.usual_lot(experiment, section, &procedure.titrant.species, |t| &t.lot)
+                let (species, _) = procedure.lot_reagent()?;
+                self.usual_lot(experiment, section, species, |t| &t.lot)
             }),
             excess: excess.or_else(|| {
                 let species = &procedure.excess.as_ref()?.species;

@@ -1,8 +1,8 @@
 //! Uncertainty of a step and its budget (JCGM 100:2008, first order).
 
-use std::collections::BTreeMap;
+use std::borrow::Cow;
 
-use super::graph::{Graph, Scope, StepId};
+use super::graph::{Doubt, Graph, Scope, StepId};
 use crate::stats::student_t_two_sided;
 
 /// The uncertainty of one step, put together and taken apart. All in the step's unit but `freedom` and `coverage`.
@@ -18,7 +18,7 @@ pub struct Budget {
     pub observed_random: Option<f64>,
     /// Combined standard uncertainty: systematic ⊕ the larger of the two random parts.
     pub standard: f64,
-    /// Effective degrees of freedom (Welch–Satterthwaite, not rounded); infinite where the predicted part is used.
+    /// Effective degrees of freedom (Welch–Satterthwaite, not rounded); infinite where nothing is an estimate from data.
     pub freedom: f64,
     /// Coverage factor: Student t at 95 %.
     pub coverage: f64,
@@ -30,40 +30,36 @@ pub struct Budget {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Contribution {
     /// What it is.
-    pub name: String,
+    pub name: Cow<'static, str>,
     /// |sensitivity| × standard uncertainty, in the unit of the step.
     pub amount: f64,
     /// Whether trials share it.
     pub scope: Scope,
+    /// Degrees of freedom of its standard uncertainty; infinite where that is not an estimate from data.
+    pub freedom: f64,
 }
 
 /// The uncertainty of `of`, with `spread` = (s, n) of the per-trial results it is the mean of.
 #[must_use]
 pub fn budget(graph: &Graph, of: StepId, spread: Option<(f64, usize)>) -> Budget {
     let contributions = contributions(graph, of);
-    let combined = |scope| {
-        contributions
-            .iter()
-            .filter(|c| c.scope == scope)
-            .map(|c| c.amount.powi(2))
-            .sum::<f64>()
-            .sqrt()
-    };
-    let (systematic, predicted_random) = (combined(Scope::Shared), combined(Scope::Each));
+    let (mut systematic, mut predicted) = (0.0, 0.0);
+    for c in &contributions {
+        let sum = if c.scope == Scope::Each {
+            &mut predicted
+        } else {
+            &mut systematic
+        };
+        *sum += c.amount * c.amount;
+    }
+    let (systematic, predicted_random) = (systematic.sqrt(), predicted.sqrt());
     let observed = spread
         .filter(|(_, n)| *n > 1)
         .map(|(s, n)| (s / (n as f64).sqrt(), n as f64 - 1.0));
-    let (random, random_freedom) = match observed {
-        Some((amount, freedom)) if amount > predicted_random => (amount, freedom),
-        _ => (predicted_random, f64::INFINITY),
-    };
+    let counted = observed.filter(|(amount, _)| *amount > predicted_random);
+    let random = counted.map_or(predicted_random, |(amount, _)| amount);
     let standard = systematic.hypot(random);
-    // Welch–Satterthwaite, G.2b: every other part has infinitely many degrees of freedom
-    let freedom = if random_freedom.is_finite() {
-        random_freedom * (standard / random).powi(4)
-    } else {
-        f64::INFINITY
-    };
+    let freedom = freedom(&contributions, counted, standard);
     let coverage = student_t_two_sided(0.95, freedom);
     Budget {
         contributions,
@@ -77,13 +73,39 @@ pub fn budget(graph: &Graph, of: StepId, spread: Option<(f64, usize)>) -> Budget
     }
 }
 
+/// Welch–Satterthwaite (JCGM 100:2008, G.2b). Contributions of one name rest on one estimate, so they count together.
+fn freedom(contributions: &[Contribution], counted: Option<(f64, f64)>, standard: f64) -> f64 {
+    let finite =
+        |c: &&Contribution| c.freedom.is_finite() && (counted.is_none() || c.scope != Scope::Each);
+    let mut sum = counted.map_or(0.0, |(amount, freedom)| amount.powi(4) / freedom);
+    let mut names: Vec<&str> = Vec::new();
+    for c in contributions.iter().filter(finite) {
+        if names.contains(&c.name.as_ref()) {
+            continue;
+        }
+        names.push(&c.name);
+        let same = contributions
+            .iter()
+            .filter(finite)
+            .filter(|o| o.name == c.name);
+        let variance: f64 = same.map(|o| o.amount * o.amount).sum();
+        sum += variance * variance / c.freedom;
+    }
+    if sum > 0.0 {
+        standard.powi(4) / sum
+    } else {
+        f64::INFINITY
+    }
+}
+
 /// Standard deviation the reading and endpoint model predicts for one trial's result.
 #[must_use]
 pub fn trial_scatter(graph: &Graph, trial: StepId) -> f64 {
-    contributions(graph, trial)
-        .iter()
-        .filter(|c| c.scope == Scope::Each)
-        .map(|c| c.amount.powi(2))
+    let by = graph.sensitivities(trial);
+    let steps = graph.steps().zip(&by);
+    let each = steps.flat_map(|((_, step), by)| step.doubts.iter().map(move |d| (d, *by)));
+    each.filter(|(doubt, _)| doubt.scope == Scope::Each)
+        .map(|(doubt, by)| (by * doubt.standard).powi(2))
         .sum::<f64>()
         .sqrt()
 }
@@ -91,31 +113,43 @@ pub fn trial_scatter(graph: &Graph, trial: StepId) -> f64 {
 /// Causes of one name: shared errors add with their signs, errors drawn anew add in squares.
 fn contributions(graph: &Graph, of: StepId) -> Vec<Contribution> {
     let by = graph.sensitivities(of);
-    let mut sums: BTreeMap<(Scope, &str), f64> = BTreeMap::new();
-    for (id, step) in graph.steps().take(by.len()) {
+    // few enough that a search beats a map
+    let mut sums: Vec<(&Doubt, f64)> = Vec::with_capacity(16);
+    for ((_, step), by) in graph.steps().zip(&by) {
         for doubt in &step.doubts {
-            let amount = by[id.place()] * doubt.standard;
-            let sum = sums.entry((doubt.scope, &doubt.name)).or_insert(0.0);
-            *sum += if doubt.scope == Scope::Shared {
+            let amount = by * doubt.standard;
+            let amount = if doubt.scope == Scope::Shared {
                 amount
             } else {
-                amount.powi(2)
+                amount * amount
             };
+            let known = sums
+                .iter_mut()
+                .find(|(known, _)| known.scope == doubt.scope && known.name == doubt.name);
+            match known {
+                Some((_, sum)) => *sum += amount,
+                None => sums.push((doubt, amount)),
+            }
         }
     }
     let mut list: Vec<Contribution> = sums
         .into_iter()
-        .map(|((scope, name), sum)| Contribution {
-            name: name.to_owned(),
-            amount: if scope == Scope::Shared {
+        .map(|(doubt, sum)| Contribution {
+            name: doubt.name.clone(),
+            amount: if doubt.scope == Scope::Shared {
                 sum.abs()
             } else {
                 sum.sqrt()
             },
-            scope,
+            scope: doubt.scope,
+            freedom: doubt.freedom,
         })
         .filter(|c| c.amount > 0.0)
         .collect();
-    list.sort_by(|a, b| b.amount.total_cmp(&a.amount));
+    list.sort_by(|a, b| {
+        b.amount
+            .total_cmp(&a.amount)
+            .then_with(|| a.name.cmp(&b.name))
+    });
     list
 }

@@ -37,10 +37,10 @@ pub fn derivation(graph: &Graph, of: StepId) -> Vec<DerivationLine> {
 
 fn line(graph: &Graph, id: StepId) -> DerivationLine {
     let step = graph.get(id);
-    let symbol = |id: StepId| graph.get(id).symbol.clone();
+    let symbol = |id: StepId| graph.get(id).name.symbol();
     DerivationLine {
-        label: step.label.clone(),
-        symbol: step.symbol.clone(),
+        label: step.name.label(),
+        symbol: step.name.symbol(),
         formula: expression(&step.operation, symbol),
         numbers: expression(&step.operation, |id| shown(graph, id)),
         value: shown(graph, id),
@@ -86,6 +86,15 @@ fn expression(operation: &Operation, name: impl Fn(StepId) -> String) -> String 
             (over, [one]) => format!("{} / {}", product(over), name(*one)),
             (over, under) => format!("{} / ({})", product(over), product(under)),
         },
+        Operation::Slope { x, y } => {
+            let names = |ids: &[StepId]| {
+                ids.iter()
+                    .map(|id| name(*id))
+                    .collect::<Vec<_>>()
+                    .join(", ")
+            };
+            format!("slope of ({}) on ({})", names(y), names(x))
+        }
         Operation::Mean(ids) => {
             let sum = ids
                 .iter()

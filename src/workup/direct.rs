@@ -1,35 +1,26 @@
 //! Direct titration: the titrant that was used finds the analyte, through one reaction or a chain.
 
 use super::graph::{Operation, StepId, WorkUpError};
-use super::parts::{Builder, Of};
+use super::name::{Name, Of};
+use super::parts::Builder;
+use super::trials::Measured;
 use crate::chem::Ratio;
-use crate::submission::Titration;
-use crate::truth::Lot;
+use crate::procedure::{Asked, Titrant};
 
 /// n(A) = c(T) · (V − V_blank) · A/T, then per sample.
-pub(super) fn trial(
-    builder: &mut Builder,
-    analyte_per_titrant: Ratio,
-    titration: &Titration,
-    delivered: StepId,
-    blank: Option<StepId>,
-    lot: &Lot,
+pub(super) fn trial<'a>(
+    builder: &mut Builder<'a>,
+    (titrant, analyte_per_titrant, asked): (&Titrant, Ratio, &Asked),
+    measured: &Measured<'a>,
     of: Of,
 ) -> Result<StepId, WorkUpError> {
-    let procedure = builder.procedure;
-    let (analyte, titrant) = (&procedure.result.analyte, &procedure.titrant.species);
-    let used = builder.net(delivered, blank, of)?;
-    let molarity = builder.molarity(lot, titrant);
-    let ratio = builder.ratio(
-        format!("{analyte} per {titrant}"),
-        "A/T",
-        analyte_per_titrant,
-    );
-    let label = format!("amount of {analyte} titrated, {}", of.words());
-    let product = Operation::Quotient(vec![molarity, used, ratio], Vec::new());
-    let amount = builder
-        .graph
-        .step(label, format!("n{}", of.tag()), "mmol", product)?;
-    let sample = builder.sample(titration, of)?;
-    builder.result(amount, sample, of)
+    let used = builder.net(measured.delivered()?, measured.blank.volumes.delivered, of)?;
+    let molarity = builder.molarity(measured.titrant_lot()?, &titrant.species);
+    let species = (&asked.analyte, &titrant.species);
+    let ratio = builder.ratio(species, "A/T", analyte_per_titrant);
+    let name = Name::about("amount of ", asked.analyte.shared(), " titrated", "n").of(of);
+    let product = Operation::product([molarity, used, ratio]);
+    let amount = builder.graph.step(name, "mmol", product)?;
+    let sample = builder.sample(measured.row, of)?;
+    builder.result(amount, asked, sample, of)
 }

@@ -1,7 +1,11 @@
 //! Named steps and how each follows from earlier ones.
 
-use rust_decimal::Decimal;
+use std::borrow::Cow;
 
+use rust_decimal::Decimal;
+use smallvec::SmallVec;
+
+use super::name::Name;
 use crate::measure::as_f64;
 use crate::stats::mean;
 
@@ -18,10 +22,8 @@ pub struct StepId(usize);
 /// One named quantity.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Step {
-    /// In words, such as “delivered volume, trial 2”.
-    pub label: String,
-    /// Symbol, such as `V₂`.
-    pub symbol: String,
+    /// In words and as a symbol.
+    pub name: Name,
     /// Unit; empty for a ratio.
     pub unit: &'static str,
     /// How it follows.
@@ -31,8 +33,11 @@ pub struct Step {
     /// Decimals that are significant in a given value; none if it is exact, or follows from others.
     pub decimals: Option<u32>,
     /// What makes it uncertain beyond the steps it follows from.
-    pub doubts: Vec<Doubt>,
+    pub doubts: SmallVec<[Doubt; 2]>,
 }
+
+/// Steps an operation uses; few, so they are kept in place.
+pub type StepIds = SmallVec<[StepId; 4]>;
 
 /// How a step follows from earlier ones.
 #[derive(Clone, Debug, PartialEq)]
@@ -40,11 +45,18 @@ pub enum Operation {
     /// Given: a reading, a lot's molarity, a molar mass, a ratio.
     Given,
     /// A signed sum.
-    Sum(Vec<(Sign, StepId)>),
+    Sum(SmallVec<[(Sign, StepId); 3]>),
     /// The product of the first list over the product of the second.
-    Quotient(Vec<StepId>, Vec<StepId>),
+    Quotient(StepIds, StepIds),
     /// The arithmetic mean.
-    Mean(Vec<StepId>),
+    Mean(StepIds),
+    /// The slope of the least-squares line of y on x, pair by pair.
+    Slope {
+        /// Abscissae.
+        x: StepIds,
+        /// Ordinates, as many.
+        y: StepIds,
+    },
 }
 
 /// Added or taken off.
@@ -59,12 +71,14 @@ pub enum Sign {
 /// A cause of uncertainty at a step.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Doubt {
-    /// What it is, such as “burette calibration”. Within a scope, equal names are one and the same error.
-    pub name: String,
+    /// What it is, such as “burette calibration”.
+    pub name: Cow<'static, str>,
     /// Standard uncertainty in the step's unit.
     pub standard: f64,
     /// Whether trials share it.
     pub scope: Scope,
+    /// Degrees of freedom of the standard uncertainty; infinite where it is not an estimate from data.
+    pub freedom: f64,
 }
 
 /// Whether an error is the same in all trials or drawn anew in each.
@@ -72,6 +86,9 @@ pub struct Doubt {
 pub enum Scope {
     /// The same error wherever its name stands: it does not average out.
     Shared,
+    /// A new error at every step it stands at, and those steps are shared by all trials: a blank's reading, the standards
+    /// of a line.
+    Common,
     /// A new error every time it stands somewhere: it averages out.
     Each,
 }
@@ -88,21 +105,14 @@ pub struct WorkUpError {
 
 impl Graph {
     /// Adds a given quantity, significant to the decimals of `value`.
-    pub fn given(
-        &mut self,
-        label: impl Into<String>,
-        symbol: impl Into<String>,
-        unit: &'static str,
-        value: Decimal,
-    ) -> StepId {
+    pub fn given(&mut self, name: impl Into<Name>, unit: &'static str, value: Decimal) -> StepId {
         self.push(Step {
-            label: label.into(),
-            symbol: symbol.into(),
+            name: name.into(),
             unit,
             operation: Operation::Given,
             value,
             decimals: Some(value.scale()),
-            doubts: Vec::new(),
+            doubts: SmallVec::new(),
         })
     }
 
@@ -112,24 +122,25 @@ impl Graph {
     /// [`WorkUpError`] if it has no value: a division by zero or a number out of range.
     pub fn step(
         &mut self,
-        label: impl Into<String>,
-        symbol: impl Into<String>,
+        name: impl Into<Name>,
         unit: &'static str,
         operation: Operation,
     ) -> Result<StepId, WorkUpError> {
-        let (label, symbol) = (label.into(), symbol.into());
+        let name = name.into();
         let value = match compute(&operation, |id| self.value(id)) {
             Ok(value) => value,
-            Err(what) => return Err(WorkUpError { label, what }),
+            Err(what) => {
+                let label = name.label();
+                return Err(WorkUpError { label, what });
+            }
         };
         Ok(self.push(Step {
-            label,
-            symbol,
+            name,
             unit,
             operation,
             value,
             decimals: None,
-            doubts: Vec::new(),
+            doubts: SmallVec::new(),
         }))
     }
 
@@ -139,12 +150,32 @@ impl Graph {
     }
 
     /// Says that a step is uncertain of itself. A standard uncertainty of zero is left out.
-    pub fn doubt(&mut self, id: StepId, name: impl Into<String>, standard: f64, scope: Scope) {
+    pub fn doubt(
+        &mut self,
+        id: StepId,
+        name: impl Into<Cow<'static, str>>,
+        standard: f64,
+        scope: Scope,
+    ) {
+        self.estimated(id, name, standard, scope, f64::INFINITY);
+    }
+
+    /// The same for a standard uncertainty estimated from data, with the degrees of freedom of the estimate. Doubts of
+    /// one name and finite freedom share one estimate.
+    pub fn estimated(
+        &mut self,
+        id: StepId,
+        name: impl Into<Cow<'static, str>>,
+        standard: f64,
+        scope: Scope,
+        freedom: f64,
+    ) {
         if standard > 0.0 {
             self.steps[id.0].doubts.push(Doubt {
                 name: name.into(),
                 standard,
                 scope,
+                freedom,
             });
         }
     }
@@ -209,7 +240,7 @@ impl Graph {
                 None if step.operation == Operation::Given => step.value,
                 None => compute(&step.operation, |input| values[input.0]).map_err(|what| {
                     WorkUpError {
-                        label: step.label.clone(),
+                        label: step.name.label(),
                         what,
                     }
                 })?,
@@ -263,6 +294,16 @@ impl Graph {
                         by[input.0] -= outer * values[index] / values[input.0];
                     }
                 }
+                Operation::Slope { x, y } => {
+                    let of = |ids: &StepIds| ids.iter().map(|id| values[id.0]).collect::<Vec<_>>();
+                    let slope = values[index];
+                    for ((x, y), (by_x, by_y)) in
+                        x.iter().zip(y).zip(slope_by(&of(x), &of(y), slope))
+                    {
+                        by[x.0] += outer * by_x;
+                        by[y.0] += outer * by_y;
+                    }
+                }
             }
         }
         by
@@ -275,6 +316,29 @@ impl Graph {
 }
 
 impl Operation {
+    /// A signed sum.
+    pub fn sum(terms: impl IntoIterator<Item = (Sign, StepId)>) -> Self {
+        Self::Sum(terms.into_iter().collect())
+    }
+
+    /// A product.
+    pub fn product(factors: impl IntoIterator<Item = StepId>) -> Self {
+        Self::Quotient(factors.into_iter().collect(), SmallVec::new())
+    }
+
+    /// A product over a product.
+    pub fn quotient(
+        over: impl IntoIterator<Item = StepId>,
+        under: impl IntoIterator<Item = StepId>,
+    ) -> Self {
+        Self::Quotient(over.into_iter().collect(), under.into_iter().collect())
+    }
+
+    /// The arithmetic mean.
+    pub fn mean(ids: impl IntoIterator<Item = StepId>) -> Self {
+        Self::Mean(ids.into_iter().collect())
+    }
+
     /// The steps it uses.
     pub fn inputs(&self) -> Box<dyn Iterator<Item = StepId> + '_> {
         match self {
@@ -282,6 +346,7 @@ impl Operation {
             Self::Sum(terms) => Box::new(terms.iter().map(|(_, id)| *id)),
             Self::Quotient(over, under) => Box::new(over.iter().chain(under).copied()),
             Self::Mean(ids) => Box::new(ids.iter().copied()),
+            Self::Slope { x, y } => Box::new(x.iter().chain(y).copied()),
         }
     }
 }
@@ -324,5 +389,43 @@ fn compute(
             let values: Vec<Decimal> = ids.iter().map(|id| value(*id)).collect();
             mean(&values).ok_or("no mean of its values")
         }
+        Operation::Slope { x, y } => {
+            let of = |ids: &StepIds| ids.iter().map(|id| value(*id)).collect::<Vec<_>>();
+            slope(&of(x), &of(y))
+        }
     }
+}
+
+/// Σ(x − x̄)(y − ȳ) / Σ(x − x̄)².
+fn slope(x: &[Decimal], y: &[Decimal]) -> Result<Decimal, &'static str> {
+    const RANGE: &str = "a number too large to compute with";
+    let middle = |values: &[Decimal]| mean(values).ok_or("no points for a line");
+    let (x_mean, y_mean) = (middle(x)?, middle(y)?);
+    let (mut xy, mut xx) = (Decimal::ZERO, Decimal::ZERO);
+    for (x, y) in x.iter().zip(y) {
+        let from_mean = x.checked_sub(x_mean).zip(y.checked_sub(y_mean));
+        let (dx, dy) = from_mean.ok_or(RANGE)?;
+        let products = dx.checked_mul(dy).zip(dx.checked_mul(dx));
+        let (with_y, with_x) = products.ok_or(RANGE)?;
+        xy = xy.checked_add(with_y).ok_or(RANGE)?;
+        xx = xx.checked_add(with_x).ok_or(RANGE)?;
+    }
+    if xx.is_zero() {
+        return Err("a line through points of one abscissa");
+    }
+    xy.checked_div(xx).ok_or(RANGE)
+}
+
+/// ∂slope/∂x and ∂slope/∂y of each point.
+fn slope_by(x: &[f64], y: &[f64], slope: f64) -> Vec<(f64, f64)> {
+    let n = x.len() as f64;
+    let (x_mean, y_mean) = (x.iter().sum::<f64>() / n, y.iter().sum::<f64>() / n);
+    let xx: f64 = x.iter().map(|x| (x - x_mean).powi(2)).sum();
+    x.iter()
+        .zip(y)
+        .map(|(x, y)| {
+            let (dx, dy) = (x - x_mean, y - y_mean);
+            ((dy - 2.0 * slope * dx) / xx, dx / xx)
+        })
+        .collect()
 }

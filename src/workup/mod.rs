@@ -5,18 +5,26 @@
 
 mod back;
 mod budget;
+mod burette;
+mod choose;
+mod density;
 mod derivation;
 mod direct;
 mod figures;
 mod graph;
+mod gravimetric;
+mod line;
+mod name;
 mod parts;
 mod preparation;
 mod standardisation;
 mod trials;
+mod two_endpoint;
 
 pub use budget::{Budget, Contribution, budget, trial_scatter};
 pub use derivation::{DerivationLine, derivation};
 pub use figures::{significant_figures, written_by_rule};
-pub use graph::{Doubt, Graph, Operation, Scope, Sign, Step, StepId, WorkUpError};
+pub use graph::{Doubt, Graph, Operation, Scope, Sign, Step, StepId, StepIds, WorkUpError};
+pub use name::{Name, Of};
 pub use preparation::{Dilution, Preparation, PreparationFault, Weighed};
 pub use trials::{TrialOutcome, WorkUp, WorkUpInput, work_up};

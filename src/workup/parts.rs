@@ -1,21 +1,25 @@
-//! What the schemes share: delivered volumes, sample amounts, lots, and the last step to the unit asked for.
+//! What the schemes share: sample amounts, lots, molar masses, and the last step to the unit asked for.
 
-use std::collections::BTreeMap;
+use std::borrow::Cow;
 
 use rust_decimal::Decimal;
 
-use super::graph::{Graph, Operation, Scope, Sign, StepId, WorkUpError};
-use crate::chem::{Formula, Ratio, per_analyte};
+use super::burette::{BuretteDoubts, cause};
+use super::graph::{Graph, Operation, Scope, Sign, StepId, StepIds, WorkUpError};
+use super::name::{Name, Of};
+use crate::chem::{Formula, Ratio};
 use crate::measure::{Glassware, Reading, as_f64, order_of_magnitude};
-use crate::procedure::{Procedure, ResultUnit, SampleBy};
+use crate::procedure::{Asked, Procedure, ResultUnit, SampleBy};
 use crate::submission::Titration;
 use crate::truth::Lot;
 
-/// A graph in the making, with the steps that trials share kept by name.
+/// A graph in the making, with the steps that trials share.
 pub(super) struct Builder<'a> {
     pub graph: Graph,
     pub procedure: &'a Procedure,
-    shared: BTreeMap<String, StepId>,
+    pub burette: BuretteDoubts,
+    shared: Vec<StepId>,
+    lots: Vec<(&'a str, StepId)>,
 }
 
 impl<'a> Builder<'a> {
@@ -23,216 +27,147 @@ impl<'a> Builder<'a> {
         Self {
             graph: Graph::default(),
             procedure,
-            shared: BTreeMap::new(),
+            burette: BuretteDoubts::of(procedure.burette(), &procedure.uncertainty),
+            shared: Vec::new(),
+            lots: Vec::new(),
         }
     }
 
-    /// The step kept under that name, made at its first use.
-    pub fn once(&mut self, name: &str, make: impl FnOnce(&mut Graph) -> StepId) -> StepId {
-        if let Some(known) = self.shared.get(name) {
+    /// The shared step of that name, made at its first use.
+    pub fn once(&mut self, name: Name, make: impl FnOnce(&mut Self, Name) -> StepId) -> StepId {
+        let known = self
+            .shared
+            .iter()
+            .find(|id| self.graph.get(**id).name == name);
+        if let Some(known) = known {
             return *known;
         }
-        let made = make(&mut self.graph);
-        self.shared.insert(name.to_owned(), made);
+        let made = make(self, name);
+        self.shared.push(made);
         made
     }
 
-    /// Volume delivered in one titration, mL: the sum of end − start over its pieces.
-    pub fn delivered(&mut self, titration: &Titration, of: Of) -> Result<StepId, WorkUpError> {
-        let burette = &self.procedure.titrant.burette;
-        let reading = triangular(self.procedure.uncertainty.burette_reading);
-        let calibration = triangular(burette.tolerance());
-        let drop = rectangular(self.procedure.uncertainty.drop) / 2.0;
-        let (tag, words) = (of.tag(), of.words());
-        let mut terms = Vec::new();
-        let many = titration.burette.len() > 1;
-        for (index, piece) in titration.burette.iter().enumerate() {
-            let part = if many {
-                format!(", filling {}", index.saturating_add(1))
-            } else {
-                String::new()
-            };
-            let mark = if many {
-                "\u{2032}".repeat(index)
-            } else {
-                String::new()
-            };
-            for (sign, reading_of, text, symbol) in [
-                (Sign::Plus, &piece.end, "end reading", "e"),
-                (Sign::Minus, &piece.start, "start reading", "s"),
-            ] {
-                let label = format!("{text}, {words}{part}");
-                let step = self.graph.given(
-                    &label,
-                    format!("{symbol}{tag}{mark}"),
-                    "mL",
-                    reading_of.value(),
-                );
-                let (name, scope) = of.cause("burette reading", &format!("{text}{part}"));
-                self.graph.doubt(step, name, reading, scope);
-                terms.push((sign, step));
-            }
-        }
-        let symbol = format!("V{tag}");
-        let volume = self.graph.step(
-            format!("delivered volume, {words}"),
-            symbol,
-            "mL",
-            Operation::Sum(terms),
-        )?;
-        let fillings = titration.burette.len().max(1) as f64;
-        let name = if matches!(of, Of::Trial(_)) {
-            "burette calibration"
-        } else {
-            "burette calibration, blank"
-        };
-        self.graph
-            .doubt(volume, name, calibration * fillings, Scope::Shared);
-        let (name, scope) = of.cause("endpoint", "");
-        self.graph.doubt(volume, name, drop, scope);
-        Ok(volume)
-    }
-
-    /// Mean of the blanks, mL; none if there is none.
-    pub fn blank(&mut self, blanks: &[&Titration]) -> Result<Option<StepId>, WorkUpError> {
-        let mut volumes = Vec::new();
-        for (index, titration) in blanks.iter().enumerate() {
-            volumes.push(self.delivered(titration, Of::Blank(index.saturating_add(1)))?);
-        }
-        match volumes.as_slice() {
-            [] => Ok(None),
-            [one] => Ok(Some(*one)),
-            _ => self
-                .graph
-                .step("mean blank", "V\u{0304}b", "mL", Operation::Mean(volumes))
-                .map(Some),
-        }
-    }
-
-    /// Titrant used by the sample: delivered volume less the blank, mL.
-    pub fn net(
-        &mut self,
-        delivered: StepId,
-        blank: Option<StepId>,
-        of: Of,
-    ) -> Result<StepId, WorkUpError> {
-        let Some(blank) = blank else {
-            return Ok(delivered);
-        };
-        let terms = vec![(Sign::Plus, delivered), (Sign::Minus, blank)];
-        let label = format!("volume less the blank, {}", of.words());
-        self.graph.step(
-            label,
-            format!("V*{}", of.tag()),
-            "mL",
-            Operation::Sum(terms),
-        )
-    }
-
     /// The sample: mL by volume, g by mass.
-    pub fn sample(&mut self, titration: &Titration, of: Of) -> Result<StepId, WorkUpError> {
+    pub fn sample(&mut self, row: &Titration, of: Of) -> Result<StepId, WorkUpError> {
         let sample = &self.procedure.sample;
-        let (tag, words) = (of.tag(), of.words());
         let missing = || WorkUpError {
-            label: format!("sample, {words}"),
+            label: format!("sample, {of}"),
             what: "no reading of it",
         };
-        let readings = &titration.sample;
+        let readings = &row.sample;
         match sample.by {
             SampleBy::Volume if self.procedure.reads_sample_volume() => {
                 let read = readings.volume.as_ref().ok_or_else(missing)?;
-                let step = self.graph.given(
-                    format!("sample volume, {words}"),
-                    format!("Vs{tag}"),
-                    "mL",
-                    read.value(),
-                );
+                let name = Name::new("sample volume", "Vs").of(of);
+                let step = self.graph.given(name, "mL", read.value());
                 let calibration = triangular(sample.glassware.tolerance());
-                self.graph.doubt(
-                    step,
-                    "sample glassware calibration",
-                    calibration,
-                    Scope::Shared,
-                );
-                self.graph.doubt(
-                    step,
-                    "sample volume reading",
-                    volume_reading(&sample.glassware),
-                    Scope::Each,
-                );
+                let words = "sample glassware calibration";
+                self.graph.doubt(step, words, calibration, Scope::Shared);
+                let reading = volume_reading(&sample.glassware);
+                self.graph
+                    .doubt(step, "sample volume reading", reading, Scope::Each);
+                self.warmth(step);
                 Ok(step)
             }
             SampleBy::Volume => Ok(self.single_mark("sample volume", "Vs", &sample.glassware)),
             SampleBy::Mass => {
                 let read = readings.mass.as_ref().ok_or_else(missing)?;
-                let step =
-                    self.weighing(&format!("sample mass, {words}"), &format!("m{tag}"), read);
+                let name = Name::new("sample mass", "m").of(of);
                 // a tared balance is read twice, empty and loaded (QUAM:2012, A2.4)
                 let twice = 2f64.sqrt();
-                self.weighing_doubt(step, "balance linearity", twice, &sample.glassware);
-                Ok(step)
+                Ok(self.weighing(name, read, &sample.glassware, "balance linearity", twice))
             }
             SampleBy::MassDifference => {
                 let before = readings.before.as_ref().ok_or_else(missing)?;
                 let after = readings.after.as_ref().ok_or_else(missing)?;
-                let first = self.weighing(
-                    &format!("mass before, {words}"),
-                    &format!("m{tag}a"),
-                    before,
-                );
-                self.weighing_doubt(first, "balance linearity, before", 1.0, &sample.glassware);
-                let second =
-                    self.weighing(&format!("mass after, {words}"), &format!("m{tag}b"), after);
-                self.weighing_doubt(second, "balance linearity, after", 1.0, &sample.glassware);
-                let terms = Operation::Sum(vec![(Sign::Plus, first), (Sign::Minus, second)]);
-                self.graph.step(
-                    format!("sample mass, {words}"),
-                    format!("m{tag}"),
-                    "g",
-                    terms,
-                )
+                let names = ["mass before", "mass after"].map(|words| Name::new(words, "m").of(of));
+                let [first, second] = names;
+                let causes = ["balance linearity, before", "balance linearity, after"];
+                let balance = &sample.glassware;
+                let first = self.weighing(first.mark("\u{2032}"), before, balance, causes[0], 1.0);
+                let second = self.weighing(second.mark("\u{2033}"), after, balance, causes[1], 1.0);
+                let terms = Operation::sum([(Sign::Plus, first), (Sign::Minus, second)]);
+                self.graph
+                    .step(Name::new("sample mass", "m").of(of), "g", terms)
             }
         }
     }
 
     /// The nominal volume of a single-mark piece, mL.
-    pub fn single_mark(&mut self, what: &str, symbol: &str, piece: &Glassware) -> StepId {
-        self.once(what, |graph| single_mark(graph, what, symbol, piece))
+    pub fn single_mark(
+        &mut self,
+        what: &'static str,
+        symbol: &'static str,
+        piece: &Glassware,
+    ) -> StepId {
+        let known = self
+            .shared
+            .iter()
+            .find(|id| self.graph.get(**id).name.starts(what));
+        if let Some(known) = known {
+            return *known;
+        }
+        let made = single_mark(&mut self.graph, what, symbol, piece);
+        self.warmth(made);
+        self.shared.push(made);
+        made
     }
 
     /// A lot's molarity, mol/L.
-    pub fn molarity(&mut self, lot: &Lot, species: &Formula) -> StepId {
-        let label = format!("molarity of {species}, lot {}", lot.code);
-        self.once(&label.clone(), |graph| {
-            let step = graph.given(label, format!("c({species})"), "mol/L", lot.molarity.value);
-            let name = format!("molarity of lot {}", lot.code);
-            graph.doubt(
-                step,
-                name,
-                as_f64(lot.molarity.standard_uncertainty),
-                Scope::Shared,
-            );
-            step
-        })
+    pub fn molarity(&mut self, lot: &'a Lot, species: &Formula) -> StepId {
+        if let Some((_, known)) = self.lots.iter().find(|(code, _)| *code == lot.code) {
+            return *known;
+        }
+        let after = format!(", lot {}", lot.code);
+        let name = Name::about("molarity of ", species.shared(), after, "c").of_species();
+        let step = self.graph.given(name, "mol/L", lot.molarity.value);
+        let cause = format!("molarity of lot {}", lot.code);
+        let standard = as_f64(lot.molarity.standard_uncertainty);
+        self.graph.doubt(step, cause, standard, Scope::Shared);
+        self.lots.push((&lot.code, step));
+        step
     }
 
-    /// A stoichiometric ratio, mol/mol.
-    pub fn ratio(&mut self, label: String, symbol: &str, ratio: Ratio) -> StepId {
-        let (over, under) = ratio.parts();
-        let value = over.checked_div(under).unwrap_or(Decimal::ZERO);
-        self.once(&label.clone(), |graph| exact(graph, &label, symbol, value))
+    /// A stoichiometric ratio, mol of the first per mol of the second.
+    pub fn ratio(
+        &mut self,
+        species: (&Formula, &Formula),
+        symbol: &'static str,
+        ratio: Ratio,
+    ) -> StepId {
+        self.ratio_named("ratio of ", species, symbol, ratio)
+    }
+
+    /// The same under other words.
+    pub fn ratio_named(
+        &mut self,
+        words: &'static str,
+        (of, per): (&Formula, &Formula),
+        symbol: &'static str,
+        ratio: Ratio,
+    ) -> StepId {
+        let name = Name::about(words, of.shared(), " to ", symbol).and(per.shared());
+        self.once(name, |builder, name| {
+            let (over, under) = ratio.parts();
+            exact(
+                &mut builder.graph,
+                name,
+                over.checked_div(under).unwrap_or(Decimal::ZERO),
+            )
+        })
     }
 
     /// A molar mass, g/mol (= mg/mmol).
     pub fn molar_mass(&mut self, species: &Formula) -> StepId {
-        self.once(&format!("molar mass of {species}"), |graph| {
-            molar_mass(graph, species)
-        })
+        let name = Name::about("molar mass of ", species.shared(), "", "M").of_species();
+        self.once(name, |builder, _| molar_mass(&mut builder.graph, species))
     }
 
     /// An exact number, such as 1000 between two units.
-    pub fn exact(&mut self, label: &str, symbol: &str, value: Decimal) -> StepId {
-        self.once(label, |graph| exact(graph, label, symbol, value))
+    pub fn exact(&mut self, words: &'static str, symbol: &'static str, value: Decimal) -> StepId {
+        self.once(Name::new(words, symbol), |builder, name| {
+            exact(&mut builder.graph, name, value)
+        })
     }
 
     /// Flask over pipette, where only a part of the sample is titrated.
@@ -243,92 +178,79 @@ impl<'a> Builder<'a> {
         Some((flask, pipette))
     }
 
-    /// The result of one trial from the amount of analyte in what was titrated, mmol, and the sample, mL or g.
+    /// The result of one trial from the amount of analyte in what was measured, mmol, and the sample, mL or g.
     pub fn result(
         &mut self,
         amount: StepId,
+        asked: &Asked,
         sample: StepId,
         of: Of,
     ) -> Result<StepId, WorkUpError> {
-        let spec = &self.procedure.result;
-        let words = of.words();
         let mut amount = amount;
         if let Some((flask, pipette)) = self.aliquot_factor() {
-            let whole = Operation::Quotient(vec![amount, flask], vec![pipette]);
-            let label = format!("amount of {} in the flask, {words}", spec.analyte);
-            amount = self
-                .graph
-                .step(label, format!("nf{}", of.tag()), "mmol", whole)?;
+            let whole = Operation::quotient([amount, flask], [pipette]);
+            let analyte = asked.analyte.shared();
+            let name = Name::about("amount of ", analyte, " in the flask", "nf").of(of);
+            amount = self.graph.step(name, "mmol", whole)?;
         }
-        self.express(
-            amount,
-            &spec.analyte.clone(),
-            &spec.expressed_as.clone(),
-            sample,
-            of,
-        )
+        self.express(amount, asked, sample, of)
     }
 
-    /// Amount, mmol, per sample, mL or g, in the unit asked for.
+    /// Amount of analyte, mmol, per sample, mL or g, in the unit asked for.
     pub fn express(
         &mut self,
         amount: StepId,
-        from: &Formula,
-        expressed_as: &Formula,
+        asked: &Asked,
         sample: StepId,
         of: Of,
     ) -> Result<StepId, WorkUpError> {
-        let unit = self.procedure.result.unit;
-        let words = of.words();
-        let mut over = vec![amount];
-        if from != expressed_as {
-            let ratio = per_analyte(from, expressed_as).unwrap_or(Ratio::ONE);
-            over.push(self.ratio(format!("{expressed_as} per {from}"), "r", ratio));
+        let Asked {
+            analyte,
+            expressed_as,
+            per_analyte,
+            unit,
+        } = asked;
+        let mut over = StepIds::from_slice(&[amount]);
+        if analyte != expressed_as {
+            over.push(self.ratio((expressed_as, analyte), "r", *per_analyte));
         }
         if unit.is_mass() {
             over.push(self.molar_mass(expressed_as));
-            let label = format!("mass of {expressed_as}, {words}");
-            let mass = self.graph.step(
-                label,
-                format!("w{}", of.tag()),
-                "mg",
-                Operation::Quotient(over, Vec::new()),
-            )?;
-            over = vec![mass];
+            let name = Name::about("mass of ", expressed_as.shared(), "", "w").of(of);
+            let mass = self.graph.step(name, "mg", Operation::product(over))?;
+            over = StepIds::from_slice(&[mass]);
         }
-        if let Some((label, factor)) = unit_factor(unit) {
+        if let Some((label, factor)) = unit_factor(*unit) {
             over.push(self.exact(label, "k", factor));
         }
-        let result = Operation::Quotient(over, vec![sample]);
-        self.graph.step(
-            format!("result, {words}"),
-            format!("x{}", of.tag()),
-            unit.name(),
-            result,
-        )
-    }
-
-    fn weighing(&mut self, label: &str, symbol: &str, read: &Reading) -> StepId {
-        self.graph.given(label, symbol, "g", read.value())
-    }
-
-    /// Linearity as a rectangle and the display's last digit, `times` over.
-    fn weighing_doubt(&mut self, step: StepId, name: &str, times: f64, balance: &Glassware) {
-        self.graph.doubt(
-            step,
-            name,
-            times * rectangular(balance.tolerance()),
-            Scope::Shared,
-        );
-        let digit = balance.readable_step().map_or(0.0, rectangular) / 2.0;
+        let result = Operation::quotient(over, [sample]);
         self.graph
-            .doubt(step, "balance display", times * digit, Scope::Each);
+            .step(Name::new("result", "x").of(of), unit.name(), result)
+    }
+
+    /// A mass as displayed, g: linearity as a rectangle and the display's last digit, `times` over.
+    pub fn weighing(
+        &mut self,
+        name: Name,
+        read: &Reading,
+        balance: &Glassware,
+        linearity: &'static str,
+        times: f64,
+    ) -> StepId {
+        let of = name.belongs_to();
+        let step = self.graph.given(name, "g", read.value());
+        let standard = times * rectangular(balance.tolerance());
+        self.graph.doubt(step, linearity, standard, Scope::Shared);
+        let digit = balance.readable_step().map_or(0.0, rectangular) / 2.0;
+        let (words, scope) = cause("balance display", of);
+        self.graph.doubt(step, words, times * digit, scope);
+        step
     }
 }
 
 /// An exact number: a ratio, or a factor between two units.
-pub(super) fn exact(graph: &mut Graph, label: &str, symbol: &str, value: Decimal) -> StepId {
-    let step = graph.given(label, symbol, "", value);
+pub(super) fn exact(graph: &mut Graph, name: impl Into<Name>, value: Decimal) -> StepId {
+    let step = graph.given(name, "", value);
     graph.significant(step, None);
     step
 }
@@ -337,24 +259,20 @@ pub(super) fn exact(graph: &mut Graph, label: &str, symbol: &str, value: Decimal
 /// of it: 25.00 mL for ±0.03.
 pub(super) fn single_mark(
     graph: &mut Graph,
-    what: &str,
-    symbol: &str,
+    what: impl Into<Cow<'static, str>>,
+    symbol: &'static str,
     piece: &Glassware,
 ) -> StepId {
-    let step = graph.given(
-        format!("{what}, {}", piece.title()),
-        symbol,
-        "mL",
-        piece.capacity(),
-    );
-    let decimals = order_of_magnitude(piece.tolerance())
-        .saturating_neg()
-        .max(0);
-    graph.significant(step, u32::try_from(decimals).ok());
+    let what = what.into();
+    let name = Name::new(what.clone(), symbol).with(piece.title());
+    let step = graph.given(name, "mL", piece.capacity());
+    let place = order_of_magnitude(piece.tolerance()).saturating_neg();
+    graph.significant(step, u32::try_from(place).ok());
+    let standard = triangular(piece.tolerance());
     graph.doubt(
         step,
-        format!("{what} calibration"),
-        triangular(piece.tolerance()),
+        format!("calibration, {what}"),
+        standard,
         Scope::Shared,
     );
     step
@@ -362,77 +280,27 @@ pub(super) fn single_mark(
 
 /// A molar mass, g/mol (= mg/mmol). Where it stands twice, above and below, its errors cancel.
 pub(super) fn molar_mass(graph: &mut Graph, species: &Formula) -> StepId {
-    let label = format!("molar mass of {species}");
     let mass = species.molar_mass();
-    let step = graph.given(&label, format!("M({species})"), "g/mol", mass.value);
-    graph.doubt(step, label, mass.standard_uncertainty, Scope::Shared);
+    let name = Name::about("molar mass of ", species.shared(), "", "M").of_species();
+    let step = graph.given(name, "g/mol", mass.value);
+    let cause = format!("molar mass of {species}");
+    graph.doubt(step, cause, mass.standard_uncertainty, Scope::Shared);
     step
-}
-
-/// Which titration a step belongs to.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Of {
-    /// Numbered.
-    Trial(u32),
-    /// Rough, kept apart.
-    Rough,
-    /// Blank, counted from 1.
-    Blank(usize),
-}
-
-impl Of {
-    pub fn words(self) -> String {
-        match self {
-            Self::Trial(n) => format!("trial {n}"),
-            Self::Rough => "rough trial".into(),
-            Self::Blank(1) => "blank".into(),
-            Self::Blank(n) => format!("blank {n}"),
-        }
-    }
-
-    pub fn tag(self) -> String {
-        match self {
-            Self::Trial(n) => n.to_string().chars().filter_map(subscript).collect(),
-            Self::Rough => "r".into(),
-            Self::Blank(n) => format!(
-                "b{}",
-                n.to_string()
-                    .chars()
-                    .filter_map(subscript)
-                    .collect::<String>()
-            ),
-        }
-    }
-
-    /// The name and scope of a reading's or an endpoint's error: drawn anew in each trial, but the blank's is one
-    /// error that every trial shares.
-    fn cause(self, name: &str, part: &str) -> (String, Scope) {
-        match self {
-            Self::Blank(_) => (
-                format!("{name}, {} {part}", self.words())
-                    .trim_end()
-                    .to_owned(),
-                Scope::Shared,
-            ),
-            _ => (name.to_owned(), Scope::Each),
-        }
-    }
-}
-
-fn subscript(digit: char) -> Option<char> {
-    char::from_u32(0x2080_u32.checked_add(digit.to_digit(10)?)?)
 }
 
 /// What turns mmol/mL, mg/mL or mg/g into the unit.
 pub(super) fn unit_factor(unit: ResultUnit) -> Option<(&'static str, Decimal)> {
     match unit {
-        ResultUnit::MolPerL | ResultUnit::GPerL => None,
+        ResultUnit::MolPerL | ResultUnit::GPerL | ResultUnit::GPerMl => None,
         ResultUnit::MmolPerL => Some(("mmol per mol", Decimal::ONE_THOUSAND)),
         ResultUnit::MgPerL => Some(("mg per g", Decimal::ONE_THOUSAND)),
         ResultUnit::PercentMass => Some(("percent per mg/g", Decimal::new(1, 1))),
         ResultUnit::PercentMassVolume => Some(("g per 100 mL, per mg/mL", Decimal::new(1, 1))),
     }
 }
+
+/// Expansion of water and dilute solutions, per °C; that of borosilicate glass, 20 times less, is left out (QUAM:2012, A1.4).
+pub(super) const EXPANSION: f64 = 2.1e-4;
 
 /// Standard uncertainty of ±a, triangular: a/√6 (QUAM:2012, 8.1.4).
 pub(super) fn triangular(half_width: Decimal) -> f64 {
@@ -445,7 +313,7 @@ pub(super) fn rectangular(half_width: Decimal) -> f64 {
 }
 
 /// A graduated cylinder is read to ± two readable steps, as a burette is by default (common practice), triangular.
-fn volume_reading(piece: &Glassware) -> f64 {
+pub(super) fn volume_reading(piece: &Glassware) -> f64 {
     piece
         .readable_step()
         .map_or(0.0, |step| 2.0 * triangular(step))

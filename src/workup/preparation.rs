@@ -5,7 +5,7 @@ use rust_decimal::Decimal;
 use super::Graph;
 use super::budget::budget;
 use super::graph::{Operation, Scope, StepId, WorkUpError};
-use super::parts::{molar_mass, rectangular, single_mark, unit_factor};
+use super::parts::{exact, molar_mass, rectangular, single_mark, unit_factor};
 use crate::chem::{CompositionFault, Formula, per_analyte};
 use crate::measure::{Glassware, Reading, as_f64, from_f64};
 use crate::procedure::{Purity, ResultSpec, ResultUnit};
@@ -74,8 +74,8 @@ impl Preparation {
     /// [`PreparationFault`] for a solid mixture or a step without a value.
     pub fn molarity(&self) -> Result<Assigned, PreparationFault> {
         let spec = ResultSpec {
-            analyte: self.species.clone(),
-            expressed_as: self.species.clone(),
+            analyte: Some(self.species.clone()),
+            expressed_as: None,
             unit: ResultUnit::MolPerL,
         };
         self.value_in(&spec)
@@ -104,56 +104,46 @@ impl Preparation {
             });
         }
         let mass = self.mass(&mut graph, "mass weighed", &self.weighed.mass);
-        let purity = graph.given("mass fraction", "P", "", self.weighed.purity.fraction);
+        let purity = graph.given(("mass fraction", "P"), "", self.weighed.purity.fraction);
         graph.doubt(
             purity,
             "purity",
             rectangular(self.weighed.purity.half_width),
             Scope::Shared,
         );
-        let thousand = graph.given("mg per g", "k", "", Decimal::ONE_THOUSAND);
+        let thousand = exact(&mut graph, ("mg per g", "k"), Decimal::ONE_THOUSAND);
         let mass_of_mole = molar_mass(&mut graph, &self.species);
-        let (over, under) = (vec![mass, purity, thousand], vec![mass_of_mole]);
-        let amount = graph.step(
-            "amount weighed",
-            "n",
-            "mmol",
-            Operation::Quotient(over, under),
-        )?;
+        let amount = Operation::quotient([mass, purity, thousand], [mass_of_mole]);
+        let amount = graph.step(("amount weighed", "n"), "mmol", amount)?;
         let (mut over, mut under) = (vec![amount], Vec::new());
-        if spec.expressed_as != self.species {
-            let (top, bottom) = per_analyte(&self.species, &spec.expressed_as)?.parts();
+        let expressed_as = spec.expressed_as.as_ref().or(spec.analyte.as_ref());
+        let expressed_as = expressed_as.unwrap_or(&self.species);
+        if *expressed_as != self.species {
+            let (top, bottom) = per_analyte(&self.species, expressed_as)?.parts();
             let ratio = top.checked_div(bottom).unwrap_or(Decimal::ZERO);
-            over.push(graph.given("expressed per weighed", "r", "", ratio));
+            over.push(exact(&mut graph, ("expressed per weighed", "r"), ratio));
         }
         if spec.unit.is_mass() {
-            over.push(molar_mass(&mut graph, &spec.expressed_as));
+            over.push(molar_mass(&mut graph, expressed_as));
         }
         match (&self.flask, &self.total) {
             (Some(flask), _) => {
                 under.push(single_mark(&mut graph, "flask", "Vf", flask));
                 for (index, dilution) in self.dilutions.iter().enumerate() {
-                    over.push(single_mark(
-                        &mut graph,
-                        &format!("pipette of dilution {}", index.saturating_add(1)),
-                        "Vp",
-                        &dilution.pipette,
-                    ));
-                    under.push(single_mark(
-                        &mut graph,
-                        &format!("flask of dilution {}", index.saturating_add(1)),
-                        "Vd",
-                        &dilution.flask,
-                    ));
+                    let number = index.saturating_add(1);
+                    let pipette = format!("pipette of dilution {number}");
+                    over.push(single_mark(&mut graph, pipette, "Vp", &dilution.pipette));
+                    let flask = format!("flask of dilution {number}");
+                    under.push(single_mark(&mut graph, flask, "Vd", &dilution.flask));
                 }
             }
             (None, Some(total)) => under.push(self.mass(&mut graph, "total mass", total)),
             (None, None) => {}
         }
         if let Some((label, factor)) = unit_factor(spec.unit) {
-            over.push(graph.given(label, "k", "", factor));
+            over.push(exact(&mut graph, (label, "k"), factor));
         }
-        let value = graph.step("value", "c", unit, Operation::Quotient(over, under))?;
+        let value = graph.step(("value", "c"), unit, Operation::quotient(over, under))?;
         let standard = budget(&graph, value, None).standard;
         Ok(Assigned {
             value: graph.value(value),
@@ -161,9 +151,9 @@ impl Preparation {
         })
     }
 
-    fn mass(&self, graph: &mut Graph, label: &str, read: &Reading) -> StepId {
+    fn mass(&self, graph: &mut Graph, label: &'static str, read: &Reading) -> StepId {
         let balance = &self.weighed.balance;
-        let step = graph.given(label, "m", "g", read.value());
+        let step = graph.given((label, "m"), "g", read.value());
         // two weighings, empty and loaded (QUAM:2012, A2.4)
         let display = balance.readable_step().map_or(0.0, as_f64) / 2.0 / 3f64.sqrt();
         let one = rectangular(balance.tolerance()).hypot(display);

@@ -2,62 +2,46 @@
 
 use rust_decimal::Decimal;
 
-use super::graph::{Operation, Scope, StepId, WorkUpError};
-use super::parts::{Builder, Of, rectangular};
+use super::graph::{Operation, Scope, StepId, StepIds, WorkUpError};
+use super::name::{Name, Of};
+use super::parts::{Builder, rectangular};
+use super::trials::Measured;
 use crate::chem::{Formula, Ratio};
-use crate::submission::Titration;
+use crate::procedure::{Asked, Titrant};
 
 /// n(S) = 1000 · m · P / M (mmol from g), n(T) = n(S) · T/S, c(T) = n(T) / (V − V_blank).
-pub(super) fn trial(
-    builder: &mut Builder,
-    (weighed, reacting_per_weighed, titrant_per_reacting): (&Formula, Ratio, Ratio),
-    titration: &Titration,
-    delivered: StepId,
-    blank: Option<StepId>,
+pub(super) fn trial<'a>(
+    builder: &mut Builder<'a>,
+    (titrant, weighed, titrant_per_weighed, asked): (&Titrant, &Formula, Ratio, &Asked),
+    measured: &Measured<'a>,
     of: Of,
 ) -> Result<StepId, WorkUpError> {
-    let procedure = builder.procedure;
-    let titrant = procedure.titrant.species.clone();
-    let mass = builder.sample(titration, of)?;
+    let mass = builder.sample(measured.row, of)?;
     let thousand = builder.exact("mg per g", "k", Decimal::ONE_THOUSAND);
     let molar_mass = builder.molar_mass(weighed);
-    let mut over = vec![thousand, mass];
-    if let Some(purity) = procedure.sample.purity {
-        over.push(builder.once("purity", |graph| {
-            let step = graph.given(
-                format!("mass fraction of {weighed}"),
-                "P",
-                "",
-                purity.fraction,
-            );
-            graph.doubt(
-                step,
-                "purity of the standard",
-                rectangular(purity.half_width),
-                Scope::Shared,
-            );
+    let mut over = StepIds::from_slice(&[thousand, mass]);
+    if let Some(purity) = builder.procedure.sample.purity {
+        let name = Name::about("mass fraction of ", weighed.shared(), "", "P");
+        over.push(builder.once(name, |builder, name| {
+            let step = builder.graph.given(name, "", purity.fraction);
+            let standard = rectangular(purity.half_width);
+            let cause = "purity of the standard";
+            builder.graph.doubt(step, cause, standard, Scope::Shared);
             step
         }));
     }
-    let mut under = vec![molar_mass];
+    let mut under = StepIds::from_slice(&[molar_mass]);
     if let Some((flask, pipette)) = builder.aliquot_factor() {
         over.push(pipette);
         under.push(flask);
     }
-    let text = format!("amount of {weighed} titrated, {}", of.words());
-    let standard = builder.graph.step(
-        text,
-        format!("ns{}", of.tag()),
-        "mmol",
-        Operation::Quotient(over, under),
-    )?;
-    let ratio = titrant_per_reacting.times(reacting_per_weighed);
-    let ratio = builder.ratio(format!("{titrant} per {weighed}"), "T/S", ratio);
-    let text = format!("amount of {titrant}, {}", of.words());
-    let product = Operation::Quotient(vec![standard, ratio], Vec::new());
-    let amount = builder
-        .graph
-        .step(text, format!("n{}", of.tag()), "mmol", product)?;
-    let used = builder.net(delivered, blank, of)?;
-    builder.express(amount, &titrant, &titrant, used, of)
+    let name = Name::about("amount of ", weighed.shared(), " titrated", "ns").of(of);
+    let amount = Operation::Quotient(over, under);
+    let standard = builder.graph.step(name, "mmol", amount)?;
+    let ratio = builder.ratio((&titrant.species, weighed), "T/S", titrant_per_weighed);
+    let name = Name::about("amount of ", titrant.species.shared(), "", "n").of(of);
+    let product = Operation::product([standard, ratio]);
+    let amount = builder.graph.step(name, "mmol", product)?;
+    let used = builder.net(measured.delivered()?, measured.blank.volumes.delivered, of)?;
+    builder.express(amount, asked, used, of)
 }

@@ -1,15 +1,20 @@
-//! From a hand-in to its result: every titration worked up, the trials that count chosen, their mean taken.
+//! From a hand-in to its result: every row worked up, the trials that count chosen, their mean taken.
 
 use std::collections::BTreeSet;
 
 use rust_decimal::Decimal;
 
+use super::back::{self, Back};
 use super::budget::{Budget, budget, trial_scatter};
-use super::graph::{Graph, Operation, StepId, WorkUpError};
-use super::parts::{Builder, Of};
-use super::{back, direct, standardisation};
-use crate::procedure::{Accept, Chemistry, Procedure};
-use crate::stats::{Replicates, dixon_outlier};
+use super::choose::choose;
+use super::graph::{Graph, Operation, Sign, StepId, WorkUpError};
+use super::line::{self, Line};
+use super::name::{Name, Of};
+use super::parts::Builder;
+use super::two_endpoint::{self, Endpoints};
+use super::{density, direct, gravimetric, standardisation};
+use crate::procedure::{Method, Portion, Procedure};
+use crate::stats::Replicates;
 use crate::submission::{HandIn, Titration, TrialLabel};
 use crate::truth::Lot;
 
@@ -20,7 +25,7 @@ pub struct WorkUpInput<'a> {
     pub procedure: &'a Procedure,
     /// What was read.
     pub hand_in: &'a HandIn,
-    /// For each titration in order, the titrant's and the excess reagent's lot.
+    /// For each row in order, the titrant's (or the stock's) and the excess reagent's lot.
     pub lots: &'a [(Option<&'a Lot>, Option<&'a Lot>)],
     /// Trials left out by decision.
     pub left_out: &'a BTreeSet<u32>,
@@ -31,7 +36,7 @@ pub struct WorkUpInput<'a> {
 pub struct WorkUp {
     /// Every step.
     pub graph: Graph,
-    /// One per titration of the hand-in, in its order.
+    /// One per row of the hand-in, in its order.
     pub trials: Vec<TrialOutcome>,
     /// The mean of the counted trials' results; none if no trial counts.
     pub result: Option<StepId>,
@@ -39,23 +44,25 @@ pub struct WorkUp {
     pub spread: Option<Replicates>,
     /// Uncertainty of the result.
     pub budget: Option<Budget>,
-    /// Mean delivered volume of the counted trials, mL.
+    /// Mean delivered volume of the counted trials, mL; none where nothing is titrated.
     pub mean_delivered: Option<Decimal>,
     /// Standard deviation of one trial's result that reading and endpoint predict.
     pub predicted_scatter: Option<f64>,
     /// Whether the rule asks for concordant titres and no two agree.
     pub none_agree: bool,
-    /// Whether a blank is asked for and none was titrated.
+    /// Whether a blank is asked for and none was measured.
     pub blank_missing: bool,
 }
 
-/// What became of one titration.
+/// What became of one row.
 #[derive(Clone, Debug, PartialEq)]
 pub struct TrialOutcome {
     /// Which.
     pub trial: TrialLabel,
-    /// Delivered volume.
+    /// Delivered volume; to the second endpoint where there are two in one flask. None where nothing is titrated.
     pub delivered: Option<StepId>,
+    /// Delivered volume of the second portion.
+    pub second: Option<StepId>,
     /// Result of a numbered trial.
     pub result: Option<StepId>,
     /// Whether it counts.
@@ -64,46 +71,124 @@ pub struct TrialOutcome {
     pub why_not: Option<String>,
 }
 
+/// What a scheme's file builds one trial from.
+pub(super) struct Measured<'a> {
+    pub row: &'a Titration,
+    pub lot: Option<&'a Lot>,
+    pub excess_lot: Option<&'a Lot>,
+    pub volumes: Volumes,
+    pub blank: Blank,
+    pub line: Option<Line>,
+    of: Of,
+}
+
+/// Delivered volumes of one row, mL.
+#[derive(Clone, Copy, Default)]
+pub(super) struct Volumes {
+    pub delivered: Option<StepId>,
+    /// To the first of two endpoints.
+    pub first: Option<StepId>,
+    /// To the second of two endpoints, from the start of its portion.
+    pub second: Option<StepId>,
+}
+
+/// The mean blank, in volumes or as a mass.
+#[derive(Clone, Copy, Default)]
+pub(super) struct Blank {
+    pub volumes: Volumes,
+    /// g
+    pub mass: Option<StepId>,
+}
+
+impl<'a> Measured<'a> {
+    pub fn delivered(&self) -> Result<StepId, WorkUpError> {
+        self.volumes
+            .delivered
+            .ok_or_else(|| self.missing("delivered volume", "no reading of it"))
+    }
+
+    pub fn titrant_lot(&self) -> Result<&'a Lot, WorkUpError> {
+        self.lot
+            .ok_or_else(|| self.missing("titrant", "no lot of it"))
+    }
+
+    fn missing(&self, label: &str, what: &'static str) -> WorkUpError {
+        WorkUpError {
+            label: format!("{label}, {}", self.of),
+            what,
+        }
+    }
+}
+
 /// Works up a hand-in. Never fails: a trial that cannot be computed says why and does not count.
 #[must_use]
 pub fn work_up(input: WorkUpInput) -> WorkUp {
-    let mut builder = Builder::new(input.procedure);
-    let titrations = &input.hand_in.titrations;
-    let blanks: Vec<&Titration> = titrations
-        .iter()
-        .filter(|t| t.trial == TrialLabel::Blank)
-        .collect();
-    let blank = if input.procedure.trials.blank {
-        builder.blank(&blanks).unwrap_or(None)
-    } else {
-        None
-    };
-    let blank_missing = input.procedure.trials.blank && blank.is_none();
-    let mut trials: Vec<TrialOutcome> = titrations
-        .iter()
-        .enumerate()
-        .map(|(index, titration)| {
-            let lots = input.lots.get(index).copied().unwrap_or((None, None));
-            outcome(&mut builder, titration, blank, lots)
-        })
-        .collect();
-    let none_agree = choose(&builder.graph, &mut trials, input.procedure, input.left_out);
-    let mut graph = builder.graph;
-    let counted: Vec<&TrialOutcome> = trials.iter().filter(|t| t.counted).collect();
-    let results: Vec<StepId> = counted.iter().filter_map(|t| t.result).collect();
-    let delivered: Vec<Decimal> = counted
-        .iter()
+    let procedure = input.procedure;
+    let mut builder = Builder::new(procedure);
+    let rows = &input.hand_in.titrations;
+    let lots = |index: usize| input.lots.get(index).copied().unwrap_or((None, None));
+    let mut trials: Vec<TrialOutcome> =
+        rows.iter().map(|row| TrialOutcome::of(row.trial)).collect();
+    // what trials share comes first: a step follows only from earlier ones
+    let blank = blank(&mut builder, rows, &mut trials);
+    let line = calibration(&mut builder, rows, &lots);
+    for (index, row) in rows.iter().enumerate() {
+        let of = match row.trial {
+            TrialLabel::Numbered(n) => Of::Trial(n),
+            TrialLabel::Rough => Of::Rough,
+            TrialLabel::Blank | TrialLabel::Standard(_) => continue,
+        };
+        let (lot, excess_lot) = lots(index);
+        let outcome = &mut trials[index];
+        let found = volumes(&mut builder, row, of).and_then(|volumes| {
+            outcome.delivered = volumes.delivered;
+            outcome.second = volumes.second.filter(|_| !row.other.second.is_empty());
+            let measured = Measured {
+                row,
+                lot,
+                excess_lot,
+                volumes,
+                blank,
+                line: line.clone()?,
+                of,
+            };
+            match of {
+                Of::Trial(_) => trial(&mut builder, &measured, of).map(Some),
+                _ => Ok(None),
+            }
+        });
+        match found {
+            Ok(result) => outcome.result = result,
+            Err(why) => outcome.why_not = Some(why.to_string()),
+        }
+    }
+    let none_agree = choose(&builder.graph, &mut trials, procedure, input.left_out);
+    let asked_for = procedure.trials.blank;
+    let blank_missing = asked_for && blank.volumes.delivered.is_none() && blank.mass.is_none();
+    finish(builder.graph, trials, procedure, none_agree, blank_missing)
+}
+
+fn finish(
+    mut graph: Graph,
+    trials: Vec<TrialOutcome>,
+    procedure: &Procedure,
+    none_agree: bool,
+    blank_missing: bool,
+) -> WorkUp {
+    let counted = || trials.iter().filter(|t| t.counted);
+    let results: Vec<StepId> = counted().filter_map(|t| t.result).collect();
+    let delivered: Vec<Decimal> = counted()
         .filter_map(|t| t.delivered)
         .map(|id| graph.value(id))
         .collect();
     let values: Vec<Decimal> = results.iter().map(|id| graph.value(*id)).collect();
     let spread = Replicates::of(&values).ok();
     let predicted_scatter = root_mean_square(results.iter().map(|id| trial_scatter(&graph, *id)));
-    let unit = input.procedure.result.unit.name();
-    let mean = Operation::Mean(results);
-    let result = spread
-        .as_ref()
-        .and_then(|_| graph.step("mean result", "x\u{0304}", unit, mean).ok());
+    let unit = procedure.result.unit.name();
+    let result = spread.as_ref().and_then(|_| {
+        let mean = Operation::mean(results);
+        graph.step(("mean result", "x\u{304}"), unit, mean).ok()
+    });
     let budget =
         result.map(|id| budget(&graph, id, spread.as_ref().and_then(|r| Some((r.s?, r.n)))));
     WorkUp {
@@ -133,207 +218,206 @@ impl WorkUp {
     }
 }
 
-fn outcome(
-    builder: &mut Builder,
-    titration: &Titration,
-    blank: Option<StepId>,
-    lots: (Option<&Lot>, Option<&Lot>),
-) -> TrialOutcome {
-    let mut outcome = TrialOutcome {
-        trial: titration.trial,
-        delivered: None,
-        result: None,
-        counted: false,
-        why_not: None,
-    };
-    let of = match titration.trial {
-        TrialLabel::Numbered(n) => Of::Trial(n),
-        TrialLabel::Rough => Of::Rough,
-        // worked up before the trials, where it is used; here only for show
-        TrialLabel::Blank => Of::Blank(1),
-    };
-    let mut shown = Builder::new(builder.procedure);
-    let target = if matches!(of, Of::Trial(_)) {
-        &mut *builder
-    } else {
-        &mut shown
-    };
-    match target.delivered(titration, of) {
-        Ok(delivered) if matches!(of, Of::Trial(_)) => {
-            outcome.delivered = Some(delivered);
-            match trial(builder, titration, delivered, blank, lots, of) {
-                Ok(result) => outcome.result = Some(result),
-                Err(why) => outcome.why_not = Some(why.to_string()),
-            }
+impl TrialOutcome {
+    fn of(trial: TrialLabel) -> Self {
+        Self {
+            trial,
+            delivered: None,
+            second: None,
+            result: None,
+            counted: false,
+            why_not: None,
         }
-        Ok(delivered) => {
-            let volume = shown.graph.value(delivered);
-            let label = format!("delivered volume, {}", of.words());
-            outcome.delivered = Some(builder.graph.given(
-                label,
-                format!("V{}", of.tag()),
-                "mL",
-                volume,
+    }
+}
+
+/// Works up the blank rows; their mean is none where the procedure asks for no blank, though the rows are shown.
+fn blank(builder: &mut Builder, rows: &[Titration], trials: &mut [TrialOutcome]) -> Blank {
+    let (mut delivered, mut first, mut second, mut masses) = (vec![], vec![], vec![], vec![]);
+    let blanks = rows
+        .iter()
+        .zip(trials)
+        .filter(|(row, _)| row.trial == TrialLabel::Blank);
+    for (index, (row, outcome)) in blanks.enumerate() {
+        let of = Of::Blank(index.saturating_add(1));
+        let found = volumes(builder, row, of).unwrap_or_default();
+        outcome.delivered = found.delivered;
+        outcome.second = found.second.filter(|_| !row.other.second.is_empty());
+        delivered.extend(found.delivered);
+        first.extend(found.first);
+        second.extend(found.second);
+        if let Method::Gravimetric { precipitate, .. } = builder.procedure.method() {
+            let words = ("mass of the blank", "mb");
+            masses.extend(gravimetric::content(
+                builder,
+                row,
+                &precipitate.balance,
+                words,
+                of,
             ));
         }
-        Err(why) => outcome.why_not = Some(why.to_string()),
     }
-    outcome
+    if !builder.procedure.trials.blank {
+        return Blank::default();
+    }
+    let mut mean =
+        |volumes: &[StepId], name, unit| builder.blank(volumes, name, unit).unwrap_or(None);
+    Blank {
+        volumes: Volumes {
+            delivered: mean(&delivered, ("mean blank", "V\u{304}b"), "mL"),
+            first: mean(
+                &first,
+                ("mean blank, first endpoint", "V\u{304}b\u{2032}"),
+                "mL",
+            ),
+            second: mean(
+                &second,
+                ("mean blank, second endpoint", "V\u{304}b\u{2033}"),
+                "mL",
+            ),
+        },
+        mass: mean(&masses, ("mean mass of the blank", "m\u{304}b"), "g"),
+    }
 }
 
-fn trial(
-    builder: &mut Builder,
-    titration: &Titration,
-    delivered: StepId,
-    blank: Option<StepId>,
-    (lot, excess_lot): (Option<&Lot>, Option<&Lot>),
-    of: Of,
-) -> Result<StepId, WorkUpError> {
-    let procedure = builder.procedure;
-    let titrant = || {
-        lot.ok_or_else(|| WorkUpError {
-            label: format!("titrant, {}", of.words()),
-            what: "no lot of it",
-        })
+/// The calibration line, where the procedure has one.
+fn calibration<'a>(
+    builder: &mut Builder<'a>,
+    rows: &'a [Titration],
+    lots: &impl Fn(usize) -> (Option<&'a Lot>, Option<&'a Lot>),
+) -> Result<Option<Line>, WorkUpError> {
+    let Method::CalibrationLine { calibration, .. } = builder.procedure.method() else {
+        return Ok(None);
     };
-    match procedure.chemistry() {
-        Chemistry::Direct {
-            analyte_per_titrant,
-        } => direct::trial(
-            builder,
-            *analyte_per_titrant,
-            titration,
-            delivered,
-            blank,
-            titrant()?,
-            of,
-        ),
-        Chemistry::Back {
-            analyte_per_excess,
-            excess_per_titrant,
-        } => {
-            let ratios = back::Ratios {
-                analyte_per_excess: *analyte_per_excess,
-                excess_per_titrant: *excess_per_titrant,
-            };
-            back::trial(
-                builder,
-                ratios,
-                titration,
-                delivered,
-                blank,
-                (titrant()?, excess_lot),
-                of,
-            )
-        }
-        Chemistry::Standardisation {
-            weighed,
-            reacting_per_weighed,
-            titrant_per_reacting,
-        } => {
-            let standard = (weighed, *reacting_per_weighed, *titrant_per_reacting);
-            standardisation::trial(builder, standard, titration, delivered, blank, of)
-        }
-    }
+    let standards: Vec<_> = rows
+        .iter()
+        .enumerate()
+        .filter_map(|(index, row)| match row.trial {
+            TrialLabel::Standard(n) => Some((n, row, lots(index).0)),
+            _ => None,
+        })
+        .collect();
+    line::line(builder, calibration, &standards).map(Some)
 }
 
-/// Marks the trials that count and says of the others why not. True if titres should agree and no two do.
-fn choose(
-    graph: &Graph,
-    trials: &mut [TrialOutcome],
-    procedure: &Procedure,
-    left_out: &BTreeSet<u32>,
-) -> bool {
-    let mut open: Vec<usize> = Vec::new();
-    for (index, trial) in trials.iter_mut().enumerate() {
-        match trial.trial.number() {
-            Some(n) if left_out.contains(&n) => trial.why_not = Some("left out by decision".into()),
-            Some(_) if trial.result.is_some() => open.push(index),
-            _ => {}
-        }
+fn volumes(builder: &mut Builder, row: &Titration, of: Of) -> Result<Volumes, WorkUpError> {
+    if builder.procedure.burette().is_none() {
+        return Ok(Volumes::default());
     }
-    let mut none_agree = false;
-    let counted = match procedure.trials.accept {
-        Accept::All => open.clone(),
-        Accept::Concordant { within } => {
-            let titre = |index: &usize| {
-                trials[*index]
-                    .delivered
-                    .map_or(Decimal::ZERO, |id| graph.value(id))
-            };
-            let titres: Vec<(u32, Decimal)> = open
-                .iter()
-                .map(|i| (trials[*i].trial.number().unwrap_or(0), titre(i)))
-                .collect();
-            match concordant(&titres, within) {
-                Some(chosen) => open
-                    .iter()
-                    .zip(&chosen)
-                    .filter(|(_, c)| **c)
-                    .map(|(i, _)| *i)
-                    .collect(),
-                None => {
-                    none_agree = open.len() > 1;
-                    open.clone()
-                }
+    let delivered = builder.delivered(&row.burette, of)?;
+    let mut found = Volumes {
+        delivered: Some(delivered),
+        ..Volumes::default()
+    };
+    if let Method::TwoEndpoint { portion, .. } = builder.procedure.method() {
+        match portion {
+            Portion::Another if !row.other.second.is_empty() => {
+                found.first = Some(delivered);
+                found.second = Some(builder.second_delivered(&row.other.second, of)?);
+            }
+            Portion::Another => {}
+            Portion::Same => {
+                found.second = Some(delivered);
+                found.first = first_endpoint(builder, row, of)?;
             }
         }
-        Accept::Dixon { level, from } => {
-            let values: Vec<Decimal> = open
-                .iter()
-                .filter_map(|i| trials[*i].result)
-                .map(|id| graph.value(id))
-                .collect();
-            let outlier = if values.len() >= from {
-                dixon_outlier(&values, level)
-            } else {
-                None
-            };
-            open.iter()
-                .enumerate()
-                .filter(|(place, _)| Some(*place) != outlier)
-                .map(|(_, i)| *i)
-                .collect()
-        }
-    };
-    let reason = match procedure.trials.accept {
-        Accept::Concordant { within } => format!("not within {within} mL of the concordant titres"),
-        Accept::Dixon { level, .. } => {
-            format!("an outlier by Dixon\u{2019}s test at {} %", level.percent())
-        }
-        Accept::All => String::new(),
-    };
-    for index in open {
-        if counted.contains(&index) {
-            trials[index].counted = true;
-        } else {
-            trials[index].why_not = Some(reason.clone());
-        }
     }
-    none_agree
+    Ok(found)
 }
 
-/// Which of the (trial number, titre) pairs form the largest set, at least two, within so many mL; of equally large
-/// ones that with the smallest range, then the latest (the higher trial numbers). None if no two agree.
-fn concordant(titres: &[(u32, Decimal)], within: Decimal) -> Option<Vec<bool>> {
-    let lowest = |low: Decimal| {
-        move |titre: &(u32, Decimal)| {
-            titre.1 >= low && titre.1.checked_sub(low).is_some_and(|gap| gap <= within)
-        }
+/// Volume to the first of two endpoints in one flask: from the same start reading as the whole.
+fn first_endpoint(
+    builder: &mut Builder,
+    row: &Titration,
+    of: Of,
+) -> Result<Option<StepId>, WorkUpError> {
+    let filling = usize::from(row.burette.len() > 1);
+    let start = Name::new("start reading", "s").of(of).filling(filling);
+    let start = builder.graph.steps().find(|(_, step)| step.name == start);
+    let (Some((start, _)), Some(read)) = (start, &row.other.first_endpoint) else {
+        return Ok(None);
     };
-    titres
-        .iter()
-        .filter_map(|(_, low)| {
-            let inside: Vec<(u32, Decimal)> =
-                titres.iter().filter(|t| lowest(*low)(t)).copied().collect();
-            let high = inside.iter().map(|t| t.1).max()?;
-            let mut numbers: Vec<u32> = inside.iter().map(|t| t.0).collect();
-            numbers.sort_unstable_by(|a, b| b.cmp(a));
-            let range = high.checked_sub(*low)?;
-            (inside.len() > 1).then_some((inside.len(), std::cmp::Reverse(range), numbers, *low))
-        })
-        .max_by(|a, b| (a.0, a.1, &a.2).cmp(&(b.0, b.1, &b.2)))
-        .map(|(_, _, _, low)| titres.iter().map(lowest(low)).collect())
+    let name = Name::new("reading at the first endpoint", "f").of(of);
+    let reading = builder.reading(name, read.value(), of);
+    let terms = Operation::sum([(Sign::Plus, reading), (Sign::Minus, start)]);
+    let name = Name::new("volume to the first endpoint", "V\u{2032}").of(of);
+    let volume = builder.graph.step(name, "mL", terms)?;
+    builder.volume_doubts(volume, 1, of);
+    Ok(Some(volume))
+}
+
+fn trial<'a>(
+    builder: &mut Builder<'a>,
+    measured: &Measured<'a>,
+    of: Of,
+) -> Result<StepId, WorkUpError> {
+    match builder.procedure.method() {
+        Method::Direct {
+            titrant,
+            analyte_per_titrant,
+            asked,
+        } => direct::trial(
+            builder,
+            (titrant, *analyte_per_titrant, asked),
+            measured,
+            of,
+        ),
+        Method::Back {
+            titrant,
+            excess,
+            analyte_per_excess,
+            excess_per_titrant,
+            asked,
+        } => {
+            let by = Back {
+                titrant,
+                excess,
+                analyte_per_excess: *analyte_per_excess,
+                excess_per_titrant: *excess_per_titrant,
+                asked,
+            };
+            back::trial(builder, by, measured, of)
+        }
+        Method::Standardisation {
+            titrant,
+            weighed,
+            titrant_per_weighed,
+            asked,
+        } => {
+            let by = (titrant, weighed, *titrant_per_weighed, asked);
+            standardisation::trial(builder, by, measured, of)
+        }
+        Method::TwoEndpoint {
+            titrant,
+            first,
+            second,
+            asked,
+            ..
+        } => {
+            let endpoints = Endpoints {
+                first: *first,
+                second: *second,
+            };
+            two_endpoint::trial(builder, (titrant, endpoints, asked), measured, of)
+        }
+        Method::Gravimetric {
+            precipitate,
+            analyte_per_precipitate,
+            asked,
+        } => {
+            let by = (precipitate, *analyte_per_precipitate, asked);
+            gravimetric::trial(builder, by, measured, of)
+        }
+        Method::Density(vessel) => density::trial(builder, vessel, measured, of),
+        Method::CalibrationLine {
+            calibration,
+            analyte_per_species,
+            asked,
+        } => {
+            let by = (calibration, *analyte_per_species, asked);
+            line::trial(builder, by, measured, of)
+        }
+    }
 }
 
 fn root_mean_square(values: impl ExactSizeIterator<Item = f64>) -> Option<f64> {

@@ -53,6 +53,7 @@ fn readings(end: &str) -> HandIn {
             start: read(start),
             end: read(end),
         }],
+        other: Default::default(),
         sample: SampleReadings {
             volume: Some(read("49.9")),
             ..SampleReadings::default()

@@ -6,7 +6,7 @@ use crate::judge::{Evaluation, Flag, PartMark};
 use crate::measure::{from_f64, plain, to_decimals, to_figures};
 use crate::submission::TrialLabel;
 use crate::term::Slot;
-use crate::web::student::record::{TrialRow, trial_rows};
+use crate::web::student::record::{Head, TrialRow, readings_table};
 use crate::workup::{Budget, DerivationLine, Scope, derivation};
 
 /// One titration with what became of it.
@@ -95,15 +95,17 @@ fn decimals(evaluation: &Evaluation) -> u32 {
     outcome.map_or(4, |o| to_figures(o.expanded_uncertainty, 2).scale().min(8))
 }
 
-/// The titrations.
-pub fn trials(found: &Found) -> Vec<TrialLine> {
+/// The titrations, with the heads of what was read.
+pub fn trials(found: &Found) -> (Vec<Head>, Vec<TrialLine>) {
     let evaluation = &found.judged.evaluation;
     let Some(last) = found.revisions.last() else {
-        return Vec::new();
+        return (Vec::new(), Vec::new());
     };
     let places = decimals(evaluation);
-    let rows = trial_rows(&found.experiment.procedure, &last.hand_in);
-    rows.into_iter()
+    let table = readings_table(&found.experiment.procedure, &last.hand_in);
+    let lines = table
+        .rows
+        .into_iter()
         .zip(&evaluation.trials)
         .map(|(row, trial)| TrialLine {
             row,
@@ -111,12 +113,14 @@ pub fn trials(found: &Found) -> Vec<TrialLine> {
             counts: match (trial.trial, trial.counted) {
                 (TrialLabel::Rough, _) => "rough: shown only",
                 (TrialLabel::Blank, _) => "blank",
+                (TrialLabel::Standard(_), _) => "standard",
                 (TrialLabel::Numbered(_), true) => "yes",
                 (TrialLabel::Numbered(_), false) => "no",
             },
             why_not: trial.why_not.clone(),
         })
-        .collect()
+        .collect();
+    (table.heads, lines)
 }
 
 /// The result; none if no trial counts.
@@ -239,9 +243,9 @@ fn budget(budget: &Budget) -> BudgetView {
         });
     }
     lines.extend(budget.contributions.iter().map(|one| BudgetLine {
-        name: one.name.clone(),
+        name: one.name.to_string(),
         kind: match one.scope {
-            Scope::Shared => "all trials alike",
+            Scope::Shared | Scope::Common => "all trials alike",
             Scope::Each => "each trial",
         },
         amount: column(one.amount),

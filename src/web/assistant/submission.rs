@@ -14,7 +14,7 @@ use crate::desk::Image;
 use crate::judge::FlagCode;
 use crate::measure::plain;
 use crate::term::{Slot, settlement};
-use crate::web::student::record::{TrialRow, VolumeSpread, sample_unit, trial_rows, volume_spread};
+use crate::web::student::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
 use crate::web::{AppState, AssistantVisitor, Frame, Page, PageResult, QueryFields, dates};
 use crate::workup::DerivationLine;
 
@@ -23,11 +23,11 @@ use crate::workup::DerivationLine;
 pub struct SubmissionPage {
     frame: Frame,
     head: Head,
+    heads: Vec<crate::web::student::record::Head>,
     trials: Vec<TrialLine>,
     spread: Option<VolumeSpread>,
     result: Option<ResultView>,
     unit: &'static str,
-    sample_unit: &'static str,
     expressed_as: String,
     reported: Option<String>,
     flags: Vec<FlagView>,
@@ -74,7 +74,7 @@ struct Earlier {
     at: String,
     replaced_because: String,
     reported: Option<String>,
-    rows: Vec<TrialRow>,
+    readings: ReadingsTable,
 }
 
 /// What can be decided.
@@ -123,6 +123,7 @@ pub fn page_of(
     let procedure = &found.experiment.procedure;
     let evaluation = &found.judged.evaluation;
     let last = found.revisions.last().map(|revision| &revision.hand_in);
+    let (heads, trials) = evidence::trials(&found);
     let (budget, lines) = recomputed(view, slot);
     let waiting = short_list(view, visitor, &filter.waiting());
     let address_of = |slot: &Slot| with_query(&address(slot), &filter.waiting().query());
@@ -130,12 +131,12 @@ pub fn page_of(
     Ok(SubmissionPage {
         frame: visitor.frame(title),
         head: head(view, slot, &found),
-        trials: evidence::trials(&found),
+        heads,
+        trials,
         spread: last.and_then(|hand_in| volume_spread(procedure, hand_in)),
         result: evidence::result(evaluation),
         unit: procedure.result.unit.name(),
-        sample_unit: sample_unit(procedure),
-        expressed_as: procedure.result.expressed_as.to_string(),
+        expressed_as: crate::web::student::expressed_as(procedure),
         // the student's own, where a bench mate wrote the readings
         reported: view
             .term
@@ -213,7 +214,7 @@ fn earlier(view: &Image, found: &Found) -> Vec<Earlier> {
                     .reported
                     .as_ref()
                     .map(|r| r.written().to_owned()),
-                rows: trial_rows(&found.experiment.procedure, &revision.hand_in),
+                readings: readings_table(&found.experiment.procedure, &revision.hand_in),
             }
         };
     pairs.enumerate().map(one).rev().collect()

@@ -42,6 +42,7 @@ struct ExperimentPage {
     fairness: Result<FairnessWords, String>,
     titres: Vec<Titre>,
     titres_with: String,
+    titres_head: String,
     titres_words: String,
     titres_warn: bool,
     sections: Vec<SectionChoice>,
@@ -67,7 +68,8 @@ struct FairnessWords {
     students: usize,
     reachable: String,
     contributions: Vec<(String, String)>,
-    titres: Vec<(u32, String, String)>,
+    scale: &'static str,
+    expected: Vec<(u32, String, String)>,
     unit: &'static str,
     parts: Vec<(String, String, String)>,
     full: String,
@@ -120,7 +122,7 @@ async fn experiment(
     };
     let mut frame = visitor.frame(&procedure.title);
     frame.notice = notice;
-    let titrant = Some(&procedure.titrant.species).filter(|_| procedure.uses_titrant_lot());
+    let titrant = procedure.lot_reagent().map(|(species, _)| species);
     Ok(Page(ExperimentPage {
         frame,
         key: key.to_owned(),
@@ -138,10 +140,11 @@ async fn experiment(
         facts: words::facts(procedure),
         marking: words::marking(&procedure.marking),
         fairness,
-        titres_words: titres::in_words(&titres),
+        titres_words: titres::in_words(procedure, &titres),
         titres_warn: titres.iter().any(|t| t.warning.is_some()),
         titres,
         titres_with,
+        titres_head: titres::head(procedure),
         sections: section_choices(term, experiment),
         titrants: titrant.map(choices),
         excesses: procedure.excess.as_ref().map(|e| choices(&e.species)),
@@ -185,10 +188,14 @@ fn fairness_words(procedure: &Procedure, found: Fairness) -> FairnessWords {
             .into_iter()
             .map(|(name, percent)| (name, figures(percent, 2)))
             .collect(),
-        titres: found
-            .titres
+        scale: found.signal.scale,
+        expected: found
+            .expected
             .iter()
-            .map(|(share, titre, result)| (*share, figures(*titre, 4), figures(*result, 4)))
+            .map(|one| {
+                let signal = format!("{} {}", figures(one.signal, 4), found.signal.unit);
+                (one.share, signal, figures(one.result, 4))
+            })
             .collect(),
         unit: procedure.result.unit.name(),
         parts: found

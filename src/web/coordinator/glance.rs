@@ -219,9 +219,7 @@ fn steps_of(
         let mut lots = term.lots.values();
         lots.any(|lot| Formula::parse(&lot.reagent).is_ok_and(|f| f == *species))
     };
-    let titrant = procedure
-        .uses_titrant_lot()
-        .then_some(&procedure.titrant.species);
+    let titrant = procedure.lot_reagent().map(|(species, _)| species);
     let excess = procedure.excess.as_ref().map(|e| &e.species);
     for species in [titrant, excess].into_iter().flatten() {
         if !has_lot(species) {

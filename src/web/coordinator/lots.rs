@@ -114,9 +114,12 @@ async fn lots(state: &AppState, frame: Frame, form: Form) -> PageResult<Page<Lot
     let term = &view.term;
     let mut used: Vec<Formula> = Vec::new();
     for experiment in &term.experiments {
-        let titrant = &experiment.procedure.titrant.species;
+        let titrant = experiment
+            .procedure
+            .lot_reagent()
+            .map(|(species, _)| species);
         let excess = experiment.procedure.excess.as_ref().map(|e| &e.species);
-        for species in [Some(titrant), excess].into_iter().flatten() {
+        for species in [titrant, excess].into_iter().flatten() {
             if !used.contains(species) {
                 used.push(species.clone());
             }

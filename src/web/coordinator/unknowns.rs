@@ -27,6 +27,7 @@ struct UnknownsPage {
     form: Form,
     line_faults: Vec<String>,
     titres_with: String,
+    titres_head: String,
     rows: Vec<Row>,
     history: Vec<HistoryRow>,
 }
@@ -113,6 +114,7 @@ async fn unknowns(
         form,
         line_faults,
         titres_with,
+        titres_head: titres::head(&experiment.procedure),
         rows,
         history: history(values, &term.course.zone),
     }))

@@ -6,7 +6,8 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 
 use super::entry::{Doubt, Entry, FILLINGS, FieldFault, doubts, field_name, title};
-use super::record::{TrialRow, VolumeSpread, sample_unit, trial_rows, volume_spread};
+use super::instruments::{expressed_as, instrument_words, standard_words};
+use super::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
 use crate::chem::Formula;
 use crate::columns::Column;
 use crate::course::Experiment;
@@ -23,6 +24,7 @@ struct BenchForm {
     heading: Heading,
     entry: Entry,
     rows: Vec<FormRow>,
+    lot_label: &'static str,
     lots: Vec<String>,
     excess_lots: Vec<String>,
     needs_lot: bool,
@@ -35,11 +37,10 @@ struct BenchForm {
 #[template(path = "student/look.html")]
 struct Look {
     frame: Frame,
-    sample_unit: &'static str,
     heading: Heading,
     entry: Entry,
     hidden: Vec<(String, String)>,
-    rows: Vec<TrialRow>,
+    readings: ReadingsTable,
     spread: Option<VolumeSpread>,
     doubts: Vec<Doubt>,
     few: Option<String>,
@@ -54,9 +55,7 @@ struct Heading {
     due: String,
     unit: &'static str,
     expressed_as: String,
-    burette: String,
-    burette_decimals: u32,
-    sample: String,
+    instruments: String,
     bottle: Option<String>,
     cautions: Vec<String>,
 }
@@ -64,7 +63,7 @@ struct Heading {
 /// One titration of the form.
 struct FormRow {
     title: String,
-    hint: &'static str,
+    hint: String,
     optional: bool,
     open: bool,
     trial: String,
@@ -274,10 +273,9 @@ fn checked(
             let due = view.term.course.zone.instant(experiment.dates.due);
             let page = Look {
                 frame: visitor.frame("Look it over"),
-                sample_unit: sample_unit(procedure),
                 heading: heading(view, experiment, visitor),
                 hidden: hidden(&entry),
-                rows: trial_rows(procedure, &hand_in),
+                readings: readings_table(procedure, &hand_in),
                 spread: volume_spread(procedure, &hand_in),
                 doubts: doubts(procedure, &hand_in, |code| {
                     is_bottle(view, &experiment.key, code)
@@ -359,7 +357,15 @@ fn form_page(
         frame: visitor.frame(&experiment.procedure.title),
         heading: heading(view, experiment, visitor),
         rows: form_rows(procedure, &entry, &faults),
-        lots: lots_of(&procedure.titrant.species),
+        lot_label: if procedure.calibration.is_some() {
+            "Lot on the stock bottle"
+        } else {
+            "Lot on the titrant bottle"
+        },
+        lots: procedure
+            .lot_reagent()
+            .map(|(species, _)| lots_of(species))
+            .unwrap_or_default(),
         excess_lots: procedure
             .excess
             .as_ref()
@@ -385,49 +391,21 @@ impl BenchForm {
 fn heading(view: &Image, experiment: &Experiment, visitor: &StudentVisitor) -> Heading {
     let procedure = &experiment.procedure;
     let slot = Slot::new(&experiment.key, &visitor.id);
-    let burette = &procedure.titrant.burette;
     Heading {
         key: experiment.key.clone(),
         title: procedure.title.clone(),
         due: dates::local(experiment.dates.due),
         unit: procedure.result.unit.name(),
-        expressed_as: procedure.result.expressed_as.to_string(),
-        burette: burette.title(),
-        burette_decimals: burette.decimals().unwrap_or(0),
-        sample: sample_words(procedure),
+        expressed_as: expressed_as(procedure),
+        instruments: instrument_words(procedure),
         bottle: view.term.issued.get(&slot).cloned(),
         cautions: procedure.text.cautions.clone(),
     }
 }
 
-/// How the sample is measured, and how finely that is read.
-pub fn sample_words(procedure: &Procedure) -> String {
-    let piece = &procedure.sample.glassware;
-    let (nominal, unit) = (procedure.sample.nominal, piece.kind().unit());
-    let read = match piece.decimals() {
-        Some(decimals) => format!(", read to {decimals} decimals"),
-        None => ", not read: its nominal volume counts".to_owned(),
-    };
-    let difference = if procedure.sample.by == crate::procedure::SampleBy::MassDifference {
-        ", by difference (bottle before and after)"
-    } else {
-        ""
-    };
-    format!(
-        "about {nominal} {unit}{difference}, with a {}{read}",
-        piece.title()
-    )
-}
-
 fn form_rows(procedure: &Procedure, entry: &Entry, faults: &[FieldFault]) -> Vec<FormRow> {
-    let first = Column::of(procedure, 1);
-    let more: Vec<Column> = Column::of(procedure, FILLINGS)
-        .into_iter()
-        .filter(|c| !first.contains(c))
-        .collect();
     let row = |row: &super::entry::EntryRow| {
         let trial = row.trial;
-        let without_sample = trial == TrialLabel::Blank;
         let cell = |column: &Column| {
             let name = field_name(trial, *column);
             let decimals = column.glassware(procedure).decimals().unwrap_or(0);
@@ -447,19 +425,18 @@ fn form_rows(procedure: &Procedure, entry: &Entry, faults: &[FieldFault]) -> Vec
                 name,
             }
         };
-        let is_sample = |c: &&Column| !matches!(c, Column::BuretteStart(_) | Column::BuretteEnd(_));
-        let cells: Vec<FormCell> = first
-            .iter()
-            .filter(|c| !(without_sample && is_sample(c)))
-            .map(cell)
-            .collect();
+        let own = Column::of_row(procedure, trial, FILLINGS);
+        let (more, first): (Vec<Column>, Vec<Column>) =
+            own.into_iter().partition(|c| c.is_of_refill());
+        let cells: Vec<FormCell> = first.iter().map(cell).collect();
         let refills: Vec<FormCell> = more.iter().map(cell).collect();
         FormRow {
             title: title(trial),
             hint: match trial {
-                TrialLabel::Rough => "optional: kept and shown, not used in your result",
-                TrialLabel::Blank => "the same titration without sample",
-                TrialLabel::Numbered(_) => "",
+                TrialLabel::Rough => "optional: kept and shown, not used in your result".to_owned(),
+                TrialLabel::Blank => "the same without sample".to_owned(),
+                TrialLabel::Numbered(_) => String::new(),
+                TrialLabel::Standard(n) => standard_words(procedure, n),
             },
             optional: trial == TrialLabel::Rough,
             open: !row.is_blank(),

@@ -71,17 +71,10 @@ pub const FILLINGS: usize = 3;
 impl Entry {
     /// An empty form for a procedure.
     pub fn empty(procedure: &Procedure, key: String) -> Self {
-        let mut rows = Vec::new();
-        if procedure.trials.blank {
-            rows.push(EntryRow::empty(TrialLabel::Blank));
-        }
-        rows.push(EntryRow::empty(TrialLabel::Rough));
-        rows.extend(
-            (1..=procedure.trials.minimum).map(|n| EntryRow::empty(TrialLabel::Numbered(n))),
-        );
+        let labels = labels(procedure, procedure.trials.minimum);
         Self {
             key,
-            rows,
+            rows: labels.into_iter().map(EntryRow::empty).collect(),
             ..Self::default()
         }
     }
@@ -102,7 +95,8 @@ impl Entry {
             .map(|r| r.written().to_owned())
             .unwrap_or_default();
         for titration in &hand_in.titrations {
-            let columns = Column::of(procedure, titration.burette.len()).into_iter();
+            let fillings = titration.burette.len().max(titration.other.second.len());
+            let columns = Column::of(procedure, fillings).into_iter();
             let cells = columns
                 .filter_map(|c| Some((c, c.get(titration)?.written().to_owned())))
                 .collect();
@@ -129,12 +123,7 @@ impl Entry {
             .text("trials")
             .parse::<u32>()
             .unwrap_or(procedure.trials.minimum);
-        let mut rows: Vec<TrialLabel> = Vec::new();
-        if procedure.trials.blank {
-            rows.push(TrialLabel::Blank);
-        }
-        rows.push(TrialLabel::Rough);
-        rows.extend((1..=trials.clamp(1, MOST_TRIALS)).map(TrialLabel::Numbered));
+        let rows = labels(procedure, trials.clamp(1, MOST_TRIALS));
         let columns = Column::of(procedure, FILLINGS);
         let row = |trial: TrialLabel| {
             let cell = |column: &Column| {
@@ -228,14 +217,15 @@ impl Entry {
                 Err(found) => {
                     faults.extend(found.into_iter().map(|(column, what)| fault(column, what)))
                 }
-                Ok((burette, sample)) => {
+                Ok(read) => {
                     let titration = Titration {
                         trial: row.trial,
                         lot: titrant.clone(),
                         excess_lot: excess.clone(),
                         unknown: (!self.unknown.is_empty()).then(|| self.unknown.clone()),
-                        burette,
-                        sample,
+                        burette: read.burette,
+                        other: read.other,
+                        sample: read.sample,
                         submitted_at: None,
                     };
                     let refused = refusals(procedure, titrations.len(), &titration);
@@ -250,10 +240,13 @@ impl Entry {
             what,
         };
         if titrations.is_empty() && faults.is_empty() {
-            let first = Column::BuretteStart(1);
-            let what = "found nothing, expected the readings of at least one titration".to_owned();
+            let trial = TrialLabel::Numbered(1);
+            let first = Column::of_row(procedure, trial, 1).first().copied();
+            let what = "found nothing, expected the readings of at least one trial".to_owned();
             faults.push(field_fault(
-                &field_name(TrialLabel::Numbered(1), first),
+                &first
+                    .map(|first| field_name(trial, first))
+                    .unwrap_or_default(),
                 "Trial 1",
                 what,
             ));
@@ -331,6 +324,24 @@ impl EntryRow {
     }
 }
 
+/// The rows of the form, in the order in which they are measured.
+fn labels(procedure: &Procedure, trials: u32) -> Vec<TrialLabel> {
+    let mut labels = Vec::new();
+    if procedure.trials.blank {
+        labels.push(TrialLabel::Blank);
+    }
+    let standards = procedure
+        .calibration
+        .as_ref()
+        .map_or(0, |line| line.stock.len());
+    labels.extend((1..).take(standards).map(TrialLabel::Standard));
+    if procedure.scheme.is_titration() {
+        labels.push(TrialLabel::Rough);
+    }
+    labels.extend((1..=trials).map(TrialLabel::Numbered));
+    labels
+}
+
 /// Name of the field of a reading.
 pub fn field_name(trial: TrialLabel, column: Column) -> String {
     format!("{trial}.{column}")
@@ -347,5 +358,6 @@ pub fn title(trial: TrialLabel) -> String {
         TrialLabel::Numbered(n) => format!("Trial {n}"),
         TrialLabel::Rough => "Rough titration".into(),
         TrialLabel::Blank => "Blank".into(),
+        TrialLabel::Standard(n) => format!("Standard {n}"),
     }
 }

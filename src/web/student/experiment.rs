@@ -4,8 +4,8 @@ use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 
-use super::bench::sample_words;
-use super::record::{TrialRow, VolumeSpread, sample_unit, trial_rows, volume_spread};
+use super::instruments::instrument_words;
+use super::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
 use crate::course::Experiment;
 use crate::desk::Image;
 use crate::judge::{Evaluation, PartMark};
@@ -18,7 +18,6 @@ use crate::workup::{DerivationLine, derivation, significant_figures, written_by_
 #[template(path = "student/experiment.html")]
 struct ExperimentPage {
     frame: Frame,
-    sample_unit: &'static str,
     key: String,
     title: String,
     due: String,
@@ -28,9 +27,7 @@ struct ExperimentPage {
     endpoint: String,
     cautions: Vec<String>,
     waste: String,
-    burette: String,
-    burette_decimals: u32,
-    sample: String,
+    instruments: String,
     bottle: Option<String>,
     can_hand_in: bool,
     not_open: Option<String>,
@@ -48,7 +45,7 @@ struct RevisionView {
     reason: String,
     replaced: bool,
     reported: Option<String>,
-    rows: Vec<TrialRow>,
+    readings: ReadingsTable,
     spread: Option<VolumeSpread>,
 }
 
@@ -89,7 +86,6 @@ pub async fn page(
     let text = &procedure.text;
     Ok(Page(ExperimentPage {
         frame: visitor.frame(&procedure.title),
-        sample_unit: sample_unit(&experiment.procedure),
         key: key.clone(),
         title: procedure.title.clone(),
         due: dates::local(experiment.dates.due),
@@ -103,9 +99,7 @@ pub async fn page(
         endpoint: text.endpoint.clone(),
         cautions: text.cautions.clone(),
         waste: text.waste.clone(),
-        burette: procedure.titrant.burette.title(),
-        burette_decimals: procedure.titrant.burette.decimals().unwrap_or(0),
-        sample: sample_words(procedure),
+        instruments: instrument_words(procedure),
         bottle: view.term.issued.get(&slot).cloned(),
         can_hand_in: !released && !not_open,
         not_open: not_open.then(|| dates::local(experiment.dates.opens)),
@@ -155,7 +149,7 @@ fn revisions(view: &Image, experiment: &Experiment, slot: &Slot) -> Vec<Revision
             .as_ref()
             .filter(|_| reader == slot)
             .map(|r| r.written().to_owned()),
-        rows: trial_rows(procedure, &revision.hand_in),
+        readings: readings_table(procedure, &revision.hand_in),
         spread: volume_spread(procedure, &revision.hand_in),
     };
     revisions.iter().enumerate().map(one).rev().collect()

@@ -7,10 +7,11 @@ mod bench;
 mod entry;
 mod experiment;
 mod home;
+mod instruments;
 mod receipt;
 pub(super) mod record;
 
-pub(super) use bench::sample_words;
+pub(super) use instruments::{expressed_as, sample_words};
 
 use axum::Router;
 use axum::routing::{get, post};

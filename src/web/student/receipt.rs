@@ -4,14 +4,13 @@ use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 
-use super::record::{TrialRow, sample_unit, trial_rows};
+use super::record::{ReadingsTable, readings_table};
 use crate::web::{AppState, Frame, Page, PageError, PageResult, StudentVisitor, dates};
 
 #[derive(Template)]
 #[template(path = "student/receipt.html")]
 struct ReceiptPage {
     frame: Frame,
-    sample_unit: &'static str,
     number: i64,
     key: String,
     title: String,
@@ -19,7 +18,7 @@ struct ReceiptPage {
     revision: u32,
     reported: Option<String>,
     unit: &'static str,
-    rows: Vec<TrialRow>,
+    readings: ReadingsTable,
 }
 
 /// `GET /student/receipts/{number}`: the student's own only.
@@ -41,7 +40,6 @@ pub async fn page(
     let hand_in = &stored.revision.hand_in;
     Ok(Page(ReceiptPage {
         frame: visitor.frame(format!("Receipt {number}")),
-        sample_unit: sample_unit(&experiment.procedure),
         number,
         key: experiment.key.clone(),
         title: experiment.procedure.title.clone(),
@@ -49,6 +47,6 @@ pub async fn page(
         revision: stored.number,
         reported: hand_in.reported.as_ref().map(|r| r.written().to_owned()),
         unit: experiment.procedure.result.unit.name(),
-        rows: trial_rows(&experiment.procedure, hand_in),
+        readings: readings_table(&experiment.procedure, hand_in),
     }))
 }

@@ -6,22 +6,34 @@ use rust_decimal::Decimal;
 
 use super::entry::title;
 use crate::columns::Column;
-use crate::measure::{from_f64, plain, to_decimals};
+use crate::measure::{Glassware, from_f64, plain, to_decimals};
 use crate::procedure::{Procedure, SampleBy, Scheme};
 use crate::stats::Replicates;
-use crate::submission::{HandIn, Titration};
-use crate::workup::{WorkUp, WorkUpInput, work_up};
+use crate::submission::{HandIn, Piece, Titration};
+use crate::workup::{StepId, TrialOutcome, WorkUp, WorkUpInput, work_up};
 
-/// One titration in a table of readings.
+/// A table of readings as they were written.
+pub struct ReadingsTable {
+    /// Columns after the first, which says which titration it is.
+    pub heads: Vec<Head>,
+    /// Rows.
+    pub rows: Vec<TrialRow>,
+}
+
+/// Head of a column of readings.
+pub struct Head {
+    /// In a word or two.
+    pub words: &'static str,
+    /// Unit; empty for absorbance.
+    pub unit: &'static str,
+}
+
+/// One row in a table of readings.
 pub struct TrialRow {
     /// What people call it.
     pub title: String,
-    /// Start and end readings of each filling.
-    pub pieces: Vec<(String, String)>,
-    /// Sample readings as written; before and after for a mass difference.
-    pub sample: String,
-    /// Delivered volume, mL, with the burette's decimals.
-    pub delivered: String,
+    /// A cell per head, a line per filling of the burette; no line where nothing was read.
+    pub cells: Vec<Vec<String>>,
 }
 
 /// Spread of what the numbered trials delivered: mL, or mL per gram where samples are weighed.
@@ -38,33 +50,116 @@ pub struct VolumeSpread {
     pub s: Option<String>,
 }
 
-/// The titrations of a hand-in.
-pub fn trial_rows(procedure: &Procedure, hand_in: &HandIn) -> Vec<TrialRow> {
+/// The readings of a hand-in, with the volumes they deliver.
+pub fn readings_table(procedure: &Procedure, hand_in: &HandIn) -> ReadingsTable {
     let done = volumes_only(procedure, hand_in);
-    let rows = hand_in.titrations.iter().zip(&done.trials);
-    rows.map(|(titration, outcome)| TrialRow {
+    let columns = shown(procedure);
+    let row = |(titration, outcome): (&Titration, &TrialOutcome)| TrialRow {
         title: title(titration.trial),
-        pieces: titration
-            .burette
+        cells: columns
             .iter()
-            .map(|p| (p.start.to_string(), p.end.to_string()))
+            .map(|column| match column {
+                Shown::Read(column) => column_text(*column, titration),
+                Shown::Delivered => delivered(procedure, &done, outcome.delivered),
+                Shown::SecondDelivered => delivered(procedure, &done, outcome.second),
+                Shown::Sample => sample_text(procedure, titration),
+            })
             .collect(),
-        sample: sample_text(procedure, titration),
-        delivered: outcome
-            .delivered
-            .map(|id| volume(procedure, done.graph.value(id)))
-            .unwrap_or_default(),
-    })
-    .collect()
+    };
+    ReadingsTable {
+        heads: columns.iter().map(|shown| shown.head(procedure)).collect(),
+        rows: hand_in
+            .titrations
+            .iter()
+            .zip(&done.trials)
+            .map(row)
+            .collect(),
+    }
 }
 
-/// Unit of the sample's readings; empty where the sample is not read.
-pub fn sample_unit(procedure: &Procedure) -> &'static str {
-    if Column::of_sample(procedure).is_empty() {
-        ""
-    } else {
-        procedure.sample.glassware.kind().unit()
+/// A column of the table.
+enum Shown {
+    Read(Column),
+    Delivered,
+    SecondDelivered,
+    Sample,
+}
+
+fn shown(procedure: &Procedure) -> Vec<Shown> {
+    let sample = Column::of_sample(procedure);
+    let mut columns = Vec::new();
+    for column in Column::of(procedure, 1) {
+        if sample.contains(&column) {
+            continue;
+        }
+        columns.push(Shown::Read(column));
+        match column {
+            Column::BuretteEnd(_) => columns.push(Shown::Delivered),
+            Column::SecondEnd(_) => columns.push(Shown::SecondDelivered),
+            _ => {}
+        }
     }
+    if !sample.is_empty() {
+        columns.push(Shown::Sample);
+    }
+    columns
+}
+
+impl Shown {
+    fn head(&self, procedure: &Procedure) -> Head {
+        let unit = match self {
+            Self::Read(column) => column.glassware(procedure).kind().unit(),
+            Self::Delivered | Self::SecondDelivered => "mL",
+            Self::Sample => procedure.sample.glassware.kind().unit(),
+        };
+        let words = match self {
+            Self::Read(column) => match column {
+                Column::BuretteStart(_) => "Start",
+                Column::BuretteEnd(_) => "End",
+                Column::FirstEndpoint => "First endpoint",
+                Column::SecondStart(_) => "Second start",
+                Column::SecondEnd(_) => "Second end",
+                Column::Crucible | Column::Vessel => "Empty",
+                Column::CrucibleFull | Column::VesselFull => "Full",
+                Column::VesselWater => "With water",
+                _ => "Absorbance",
+            },
+            Self::Delivered => "Delivered",
+            Self::SecondDelivered => "Second delivered",
+            Self::Sample => "Sample",
+        };
+        Head { words, unit }
+    }
+}
+
+fn column_text(column: Column, titration: &Titration) -> Vec<String> {
+    let pieces = |pieces: &[Piece], end: bool| -> Vec<String> {
+        let side = |p: &Piece| {
+            if end {
+                p.end.to_string()
+            } else {
+                p.start.to_string()
+            }
+        };
+        pieces.iter().map(side).collect()
+    };
+    match column {
+        Column::BuretteStart(_) => pieces(&titration.burette, false),
+        Column::BuretteEnd(_) => pieces(&titration.burette, true),
+        Column::SecondStart(_) => pieces(&titration.other.second, false),
+        Column::SecondEnd(_) => pieces(&titration.other.second, true),
+        other => other
+            .get(titration)
+            .map(ToString::to_string)
+            .into_iter()
+            .collect(),
+    }
+}
+
+fn delivered(procedure: &Procedure, done: &WorkUp, id: Option<StepId>) -> Vec<String> {
+    id.map(|id| volume(procedure, done.graph.value(id)))
+        .into_iter()
+        .collect()
 }
 
 /// The spread of a hand-in's volumes; none without a numbered trial, and none for a weighed sample in a back
@@ -91,7 +186,7 @@ pub fn volume_spread(procedure: &Procedure, hand_in: &HandIn) -> Option<VolumeSp
         })
         .collect();
     let spread = Replicates::of(&values).ok()?;
-    let decimals = procedure.titrant.burette.decimals().unwrap_or(2);
+    let decimals = procedure.burette()?.decimals().unwrap_or(2);
     let mean_decimals = if weighed {
         decimals
     } else {
@@ -131,16 +226,23 @@ fn volumes_only(procedure: &Procedure, hand_in: &HandIn) -> WorkUp {
 }
 
 fn volume(procedure: &Procedure, value: Decimal) -> String {
-    let decimals = procedure.titrant.burette.decimals().unwrap_or(2);
+    let decimals = procedure
+        .burette()
+        .and_then(Glassware::decimals)
+        .unwrap_or(2);
     to_decimals(value, decimals).to_string()
 }
 
-fn sample_text(procedure: &Procedure, titration: &Titration) -> String {
+fn sample_text(procedure: &Procedure, titration: &Titration) -> Vec<String> {
     let readings = Column::of_sample(procedure)
         .into_iter()
         .filter_map(|column| column.get(titration));
-    readings
+    let text = readings
         .map(|r| r.written().to_owned())
         .collect::<Vec<_>>()
-        .join(" \u{2192} ")
+        .join(" \u{2192} ");
+    Some(text)
+        .filter(|text| !text.is_empty())
+        .into_iter()
+        .collect()
 }

@@ -67,8 +67,8 @@ fn a_dilution() {
 fn expressed_as_asked() {
     let water = weighed("CaCO3", "0.2500");
     let spec = |expressed: &str, unit| ResultSpec {
-        analyte: Formula::parse("Ca^2+").expect("an ion"),
-        expressed_as: Formula::parse(expressed).expect(expressed),
+        analyte: Some(Formula::parse("Ca^2+").expect("an ion")),
+        expressed_as: Some(Formula::parse(expressed).expect(expressed)),
         unit,
     };
     let value = |spec: &ResultSpec| f(water.value_in(spec).expect("a value").value);

@@ -85,15 +85,15 @@ fn significant_figures_are_carried_along() {
     ];
     for (sign, one, other, expected) in cases {
         let mut graph = Graph::default();
-        let a = graph.given("a", "a", "", dec(one));
-        let b = graph.given("b", "b", "", dec(other));
+        let a = graph.given(("a", "a"), "", dec(one));
+        let b = graph.given(("b", "b"), "", dec(other));
         let operation = match sign {
-            "+" => Operation::Sum(vec![(Sign::Plus, a), (Sign::Plus, b)]),
-            "-" => Operation::Sum(vec![(Sign::Plus, a), (Sign::Minus, b)]),
-            "*" => Operation::Quotient(vec![a, b], vec![]),
-            _ => Operation::Quotient(vec![a], vec![b]),
+            "+" => Operation::sum(vec![(Sign::Plus, a), (Sign::Plus, b)]),
+            "-" => Operation::sum(vec![(Sign::Plus, a), (Sign::Minus, b)]),
+            "*" => Operation::quotient(vec![a, b], vec![]),
+            _ => Operation::quotient(vec![a], vec![b]),
         };
-        let result = graph.step("r", "r", "", operation).expect("a value");
+        let result = graph.step(("r", "r"), "", operation).expect("a value");
         assert_eq!(
             written_by_rule(&graph, result).to_string(),
             expected,
@@ -102,11 +102,11 @@ fn significant_figures_are_carried_along() {
     }
     // an exact number limits nothing
     let mut graph = Graph::default();
-    let a = graph.given("a", "a", "", dec("2.345"));
-    let k = graph.given("k", "k", "", dec("1000"));
+    let a = graph.given(("a", "a"), "", dec("2.345"));
+    let k = graph.given(("k", "k"), "", dec("1000"));
     graph.significant(k, None);
     let product = graph
-        .step("p", "p", "", Operation::Quotient(vec![a, k], vec![]))
+        .step(("p", "p"), "", Operation::quotient(vec![a, k], vec![]))
         .expect("a value");
     assert_eq!(written_by_rule(&graph, product).to_string(), "2345");
     assert_eq!(

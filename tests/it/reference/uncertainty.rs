@@ -8,8 +8,8 @@ use proptest::prelude::*;
 const TRI: f64 = 2.449_489_742_783_178; // √6
 const RECT: f64 = 1.732_050_807_568_877_2; // √3
 
-fn given(graph: &mut Graph, label: &str, value: &str, doubts: &[f64]) -> StepId {
-    let step = graph.given(label, label, "", dec(value));
+fn given(graph: &mut Graph, label: &'static str, value: &str, doubts: &[f64]) -> StepId {
+    let step = graph.given((label, label), "", dec(value));
     for (index, standard) in doubts.iter().enumerate() {
         graph.doubt(step, format!("{label} {index}"), *standard, Scope::Shared);
     }
@@ -33,7 +33,7 @@ fn quam_a2() {
         given(&mut graph, "V", "18.64", &[0.03 / TRI, 0.006]),
     ];
     let c = graph
-        .step("c", "c", "mol/L", Operation::Quotient(over, under))
+        .step(("c", "c"), "mol/L", Operation::quotient(over, under))
         .expect("a value");
     near(
         super::f(graph.value(c)),
@@ -79,7 +79,7 @@ fn quam_a3() {
         given(&mut graph, "Vh", "15.0", &[0.02 / TRI, 0.0126 / RECT]),
     ];
     let c = graph
-        .step("c", "c", "mol/L", Operation::Quotient(over, under))
+        .step(("c", "c"), "mol/L", Operation::quotient(over, under))
         .expect("a value");
     near(super::f(graph.value(c)), 0.101_387_161_202, 1e-11, "c");
     near(
@@ -102,10 +102,9 @@ fn a_burette_difference() {
     use concordant::workup::Sign::{Minus, Plus};
     let volume = graph
         .step(
-            "V",
-            "V",
+            ("V", "V"),
             "mL",
-            Operation::Sum(vec![(Plus, end), (Minus, start)]),
+            Operation::sum(vec![(Plus, end), (Minus, start)]),
         )
         .expect("a value");
     near(
@@ -131,7 +130,7 @@ fn effective_freedom() {
     let b = given(&mut graph, "b", "10.10", &[]);
     let c = given(&mut graph, "c", "10.20", &[]);
     let mean = graph
-        .step("x", "x", "", Operation::Mean(vec![a, b, c]))
+        .step(("x", "x"), "", Operation::mean(vec![a, b, c]))
         .expect("a value");
     let (s, n) = (0.1, 3);
     let found = budget(&graph, mean, Some((s, n)));
@@ -174,14 +173,14 @@ proptest! {
     fn sensitivities_are_the_slopes(m in 1_u32..9999, v in 500_u32..5000, w in 1_u32..499, c in 1_u32..999) {
         use concordant::workup::Sign::{Minus, Plus};
         let mut graph = Graph::default();
-        let mass = graph.given("m", "m", "g", rust_decimal::Decimal::new(m.into(), 3));
-        let end = graph.given("e", "e", "mL", rust_decimal::Decimal::new(v.into(), 2));
-        let start = graph.given("s", "s", "mL", rust_decimal::Decimal::new(w.into(), 2));
-        let factor = graph.given("c", "c", "", rust_decimal::Decimal::new(c.into(), 2));
-        let volume = graph.step("V", "V", "mL", Operation::Sum(vec![(Plus, end), (Minus, start)])).expect("value");
-        let one = graph.step("x", "x", "", Operation::Quotient(vec![volume, factor], vec![mass])).expect("value");
-        let two = graph.step("y", "y", "", Operation::Quotient(vec![mass, factor, factor], vec![volume])).expect("value");
-        let mean = graph.step("z", "z", "", Operation::Mean(vec![one, two])).expect("value");
+        let mass = graph.given(("m", "m"), "g", rust_decimal::Decimal::new(m.into(), 3));
+        let end = graph.given(("e", "e"), "mL", rust_decimal::Decimal::new(v.into(), 2));
+        let start = graph.given(("s", "s"), "mL", rust_decimal::Decimal::new(w.into(), 2));
+        let factor = graph.given(("c", "c"), "", rust_decimal::Decimal::new(c.into(), 2));
+        let volume = graph.step(("V", "V"), "mL", Operation::sum(vec![(Plus, end), (Minus, start)])).expect("value");
+        let one = graph.step(("x", "x"), "", Operation::quotient(vec![volume, factor], vec![mass])).expect("value");
+        let two = graph.step(("y", "y"), "", Operation::quotient(vec![mass, factor, factor], vec![volume])).expect("value");
+        let mean = graph.step(("z", "z"), "", Operation::mean(vec![one, two])).expect("value");
         let by = graph.sensitivities(mean);
         for input in [mass, end, start, factor] {
             let h = graph.value(input) * dec("0.00001");

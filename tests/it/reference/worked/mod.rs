@@ -88,11 +88,11 @@ impl Worked {
                 .iter()
                 .map(|r| Reaction::parse(r).expect(r))
                 .collect(),
-            titrant: Titrant {
+            titrant: Some(Titrant {
                 species: formula(self.titrant.0),
                 nominal: dec(self.titrant.1),
                 burette: piece(GlasswareKind::Burette, "100"),
-            },
+            }),
             sample: Sample {
                 by,
                 glassware,
@@ -112,13 +112,17 @@ impl Worked {
                 nominal: dec(molarity),
                 glassware: piece(GlasswareKind::Pipette, volume),
             }),
+            second: None,
+            precipitate: None,
+            vessel: None,
+            calibration: None,
             result: ResultSpec {
-                analyte: formula(if self.scheme == Scheme::Standardisation {
+                analyte: Some(formula(if self.scheme == Scheme::Standardisation {
                     self.titrant.0
                 } else {
                     self.analyte
-                }),
-                expressed_as: formula(self.expressed),
+                })),
+                expressed_as: Some(formula(self.expressed)),
                 unit: self.unit,
             },
             trials: TrialRules {
@@ -146,6 +150,7 @@ impl Worked {
                 start: read("0.00"),
                 end: read(delivered),
             }],
+            other: Default::default(),
             sample,
             submitted_at: None,
         };
