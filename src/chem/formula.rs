@@ -81,6 +81,16 @@ impl Formula {
         })
     }
 
+    /// The electron of a half reaction: no atoms, one negative charge.
+    pub(super) fn electron() -> Self {
+        Self {
+            written: "e^-".into(),
+            molar_mass: molar_mass(&BTreeMap::new()),
+            atoms: BTreeMap::new(),
+            charge: -1,
+        }
+    }
+
     /// As it was written.
     #[must_use]
     pub fn written(&self) -> &str {

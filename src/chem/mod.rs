@@ -3,13 +3,16 @@
 //! Pure. Nothing here is looked up under a name: every molar mass and every ratio follows from a formula.
 
 mod atomic_weights;
+mod balance;
 mod composition;
 mod formula;
+mod null_space;
 mod ratio;
 mod reaction;
 mod stoichiometry;
 
 pub use atomic_weights::{AtomicWeight, atomic_weight};
+pub use balance::{BalanceError, BalanceFault, balance};
 pub use composition::{CompositionFault, per_analyte};
 pub use formula::{Formula, FormulaError, MolarMass};
 pub use ratio::Ratio;

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt;
 
+use super::balance::{BalanceFault, balance_sides};
 use super::formula::{Formula, FormulaError};
 use super::ratio::Ratio;
 
@@ -41,12 +42,22 @@ pub enum ReactionError {
     #[error(transparent)]
     Formula(#[from] FormulaError),
     /// Atoms or charge differ between the sides.
-    #[error("reaction \u{201c}{reaction}\u{201d} does not balance: {imbalance}")]
+    #[error("reaction \u{201c}{reaction}\u{201d} does not balance: {imbalance}; {}", remedy(.balanced))]
     Unbalanced {
         /// The text.
         reaction: String,
         /// Each element (or the charge) with its sums left and right.
         imbalance: String,
+        /// The reaction balanced, or why it cannot be.
+        balanced: Result<String, BalanceFault>,
+    },
+    /// A half reaction.
+    #[error(
+        "reaction \u{201c}{reaction}\u{201d}: found electrons, expected the overall reaction, in which they cancel"
+    )]
+    Electron {
+        /// The text.
+        reaction: String,
     },
 }
 
@@ -54,22 +65,24 @@ impl Reaction {
     /// Reads `A + 2 B -> C`, with whole or fractional coefficients; a state such as `(aq)` after a species is ignored.
     ///
     /// # Errors
-    /// [`ReactionError`]; an imbalance names every element, and the charge, with its sum on both sides.
+    /// [`ReactionError`]; an imbalance names every element, and the charge, with its sum on both sides, and the reaction
+    /// as it would balance.
     pub fn parse(text: &str) -> Result<Self, ReactionError> {
-        let text = text.trim();
-        let unified = text.replace('\u{2192}', "->");
-        let sides: Vec<&str> = unified.split("->").collect();
-        let [left, right] = sides.as_slice() else {
-            return Err(ReactionError::Arrow {
-                reaction: text.to_owned(),
-                found: sides.len().saturating_sub(1),
-            });
-        };
+        let sides = read_sides(text)?;
         let mut terms: Vec<(Formula, Ratio)> = Vec::new();
         let mut sums: BTreeMap<&str, [Ratio; 2]> = BTreeMap::new();
-        for (side, part) in [left, right].into_iter().enumerate() {
-            for term in part.split(" + ") {
-                let (coefficient, formula) = read_term(text, term)?;
+        for (side, part) in sides.iter().enumerate() {
+            for Term {
+                coefficient,
+                formula,
+                ..
+            } in part
+            {
+                if formula.atoms().is_empty() {
+                    return Err(ReactionError::Electron {
+                        reaction: text.trim().to_owned(),
+                    });
+                }
                 let counts = formula
                     .atoms()
                     .iter()
@@ -81,11 +94,11 @@ impl Reaction {
                 let signed = if side == 0 {
                     coefficient.negated()
                 } else {
-                    coefficient
+                    *coefficient
                 };
-                match terms.iter_mut().find(|(known, _)| *known == formula) {
+                match terms.iter_mut().find(|(known, _)| known == formula) {
                     Some((_, total)) => *total = total.plus(signed),
-                    None => terms.push((formula, signed)),
+                    None => terms.push((formula.clone(), signed)),
                 }
             }
         }
@@ -96,12 +109,13 @@ impl Reaction {
             .collect();
         if !imbalance.is_empty() {
             return Err(ReactionError::Unbalanced {
-                reaction: text.to_owned(),
+                reaction: text.trim().to_owned(),
                 imbalance: imbalance.join("; "),
+                balanced: balance_sides(&sides),
             });
         }
         Ok(Self {
-            written: text.to_owned(),
+            written: text.trim().to_owned(),
             terms,
         })
     }
@@ -147,8 +161,47 @@ impl fmt::Display for Reaction {
 
 const CHARGE: &str = "charge";
 
-/// A coefficient (1 if none is written) and its species.
-fn read_term(reaction: &str, term: &str) -> Result<(Ratio, Formula), ReactionError> {
+/// Names of the sides of a reaction, in order.
+pub(super) const SIDES: [&str; 2] = ["left", "right"];
+
+/// One species of a side, as read.
+#[derive(Clone, Debug)]
+pub(super) struct Term {
+    /// 1 if none is written.
+    pub(super) coefficient: Ratio,
+    /// The species with its state, as written.
+    pub(super) written: String,
+    /// The species.
+    pub(super) formula: Formula,
+}
+
+/// Both sides of a reaction, balanced or not; `e^-` is a species here.
+pub(super) fn read_sides(text: &str) -> Result<[Vec<Term>; 2], ReactionError> {
+    let text = text.trim();
+    let unified = text.replace('\u{2192}', "->");
+    let sides: Vec<&str> = unified.split("->").collect();
+    let [left, right] = sides.as_slice() else {
+        return Err(ReactionError::Arrow {
+            reaction: text.to_owned(),
+            found: sides.len().saturating_sub(1),
+        });
+    };
+    let read = |side: &str| -> Result<Vec<Term>, ReactionError> {
+        side.split(" + ")
+            .map(|term| read_term(text, term))
+            .collect()
+    };
+    Ok([read(left)?, read(right)?])
+}
+
+fn remedy(balanced: &Result<String, BalanceFault>) -> String {
+    match balanced {
+        Ok(text) => format!("balanced it reads \u{201c}{text}\u{201d}"),
+        Err(why) => format!("it cannot be balanced: {why}"),
+    }
+}
+
+fn read_term(reaction: &str, term: &str) -> Result<Term, ReactionError> {
     let term = term.trim();
     let length = term
         .find(|c: char| !c.is_ascii_digit() && c != '/' && c != '.')
@@ -168,7 +221,16 @@ fn read_term(reaction: &str, term: &str) -> Result<(Ratio, Formula), ReactionErr
         .iter()
         .find_map(|state| species.strip_suffix(state))
         .unwrap_or(species);
-    Ok((ratio, Formula::parse(bare)?))
+    let formula = if matches!(bare, "e^-" | "e^\u{2212}") {
+        Formula::electron()
+    } else {
+        Formula::parse(bare)?
+    };
+    Ok(Term {
+        coefficient: ratio,
+        written: species.to_owned(),
+        formula,
+    })
 }
 
 fn read_coefficient(text: &str) -> Option<Ratio> {

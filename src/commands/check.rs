@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use super::Failure;
+use crate::chem::balance;
 use crate::files::{self, Fault};
 use crate::judge::{Fairness, fairness};
 use crate::measure::{from_f64, plain};
@@ -11,8 +12,32 @@ use crate::procedure::{Method, Procedure};
 /// Students of the simulated class.
 const CLASS: usize = 1000;
 
-/// Checks procedure files: each fault on a line; of a sound one, what a class can reach.
-pub fn run(paths: &[PathBuf]) -> Result<(), Failure> {
+/// Checks procedure files: each fault on a line; of a sound one, what a class can reach. Prints reactions balanced.
+pub fn run(paths: &[PathBuf], reactions: &[String]) -> Result<(), Failure> {
+    let (balanced, checked) = (balance_all(reactions), check_all(paths));
+    match (balanced, checked) {
+        (Ok(()), checked) => checked,
+        (balanced, Ok(())) => balanced,
+        (Err(one), Err(other)) => Err(Failure::Other(format!("{one}\n{other}"))),
+    }
+}
+
+fn balance_all(reactions: &[String]) -> Result<(), Failure> {
+    let mut faults = Vec::new();
+    for reaction in reactions {
+        match balance(reaction) {
+            Ok(balanced) => println!("{balanced}"),
+            Err(why) => faults.push(why.to_string()),
+        }
+    }
+    if faults.is_empty() {
+        Ok(())
+    } else {
+        Err(Failure::Other(faults.join("\n")))
+    }
+}
+
+fn check_all(paths: &[PathBuf]) -> Result<(), Failure> {
     let glassware = files::shipped_glassware();
     let mut faults = Vec::new();
     for path in paths {

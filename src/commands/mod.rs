@@ -85,11 +85,14 @@ enum Command {
         /// Id of the student
         student: String,
     },
-    /// Check procedures and print what a class can reach
+    /// Check procedures and print what a class can reach; balance reactions
     Check {
         /// Procedure files
-        #[arg(required = true, value_name = "FILE.toml")]
+        #[arg(required_unless_present = "balance", value_name = "FILE.toml")]
         files: Vec<PathBuf>,
+        /// Print this reaction with the smallest whole coefficients that balance it; may be given many times
+        #[arg(long, value_name = "REACTION")]
+        balance: Vec<String>,
     },
     /// Judge every submission anew
     Recompute {
@@ -173,7 +176,7 @@ impl Command {
                 experiment,
                 student,
             } => explain::run(&folder, &experiment, &student),
-            Self::Check { files } => check::run(&files),
+            Self::Check { files, balance } => check::run(&files, &balance),
             Self::Recompute { db, verify } => recompute::run(&db, verify).await,
             Self::Backup { db, to } => backup::run(&db, &to).await,
             Self::AddCoordinator { db, login } => account::add_coordinator(&db, &login).await,

@@ -382,7 +382,7 @@ mod tests {
             .replace("points = \"3\", within", "points = 1e3, within");
         let found = faults(&text);
         let expected = [
-            "p.toml:4, key reactions: reaction “Ca^2+ + C10H14N2O8^2- -> CaC10H12N2O8^2- + H^+” does not balance: H 14 left, 13 right; charge 0 left, -1 right",
+            "p.toml:4, key reactions: reaction “Ca^2+ + C10H14N2O8^2- -> CaC10H12N2O8^2- + H^+” does not balance: H 14 left, 13 right; charge 0 left, -1 right; balanced it reads “Ca^2+ + C10H14N2O8^2- -> CaC10H12N2O8^2- + 2 H^+”",
             "p.toml:9, key titrant.burette: found “burette-60-b”, expected one of burette-10-a, burette-10-b, burette-100-a, burette-100-b, burette-25-a, burette-25-b, burette-50-a, burette-50-b",
             "p.toml:19, key result.unit: found “mg/l”, expected one of mol/L, mmol/L, g/L, mg/L, %w/w, %w/v, g/mL",
             "p.toml:20, key result.colour: found “colour”, expected one of the keys analyte, as, unit",

@@ -217,9 +217,36 @@ fn faults_are_lines_and_nothing_is_made() {
     assert_eq!(done.status.code(), Some(1));
     let said = String::from_utf8_lossy(&done.stderr);
     assert!(
-        said.contains("does not balance: Cl 2 left, 1 right; charge -1 left, 0 right"),
+        said.contains("does not balance: Cl 2 left, 1 right; charge -1 left, 0 right; balanced it reads “Ag^+ + Cl^- -> AgCl”"),
         "{said}"
     );
+}
+
+/// Reactions are balanced on the command line; one that cannot be makes the command fail, and the others are printed.
+#[test]
+fn reactions_are_balanced() {
+    let run = |args: &[&str]| {
+        let done = Command::new(env!("CARGO_BIN_EXE_concordant"))
+            .arg("check")
+            .args(args)
+            .output()
+            .expect("runs");
+        let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
+        (done.status.code(), text(&done.stdout), text(&done.stderr))
+    };
+    let oxalate = "MnO4^- + C2O4^2- + H^+ -> Mn^2+ + CO2 + H2O";
+    let balanced = "2 MnO4^- + 5 C2O4^2- + 16 H^+ -> 2 Mn^2+ + 10 CO2 + 8 H2O\n";
+    assert_eq!(
+        run(&["--balance", oxalate]),
+        (Some(0), balanced.to_owned(), String::new())
+    );
+    let (code, out, err) = run(&["--balance", "H2 -> O2", "--balance", oxalate]);
+    assert_eq!((code, out.as_str()), (Some(1), balanced));
+    assert!(err.contains("“H2 -> O2” cannot be balanced: found H on the left only"));
+    let (code, out, err) = run(&["none.toml", "--balance", oxalate]);
+    assert_eq!((code, out.as_str()), (Some(1), balanced));
+    assert!(err.contains("none.toml: cannot be read"), "{err}");
+    assert_eq!(run(&[]).0, Some(2));
 }
 
 /// One result explained on the command line: the numbers of its readings, its steps and its uncertainty.

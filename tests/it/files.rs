@@ -313,7 +313,7 @@ fn an_own_procedure_wins_and_is_checked() {
             ("procedures/x.toml", &own)
         ])),
         [
-            "procedures/well-water-hardness.toml:4, key reactions: reaction “Ca^2+ + C10H14N2O8^2- -> CaC10H12N2O8^2- + 3 H^+” does not balance: H 14 left, 15 right; charge 0 left, 1 right",
+            "procedures/well-water-hardness.toml:4, key reactions: reaction “Ca^2+ + C10H14N2O8^2- -> CaC10H12N2O8^2- + 3 H^+” does not balance: H 14 left, 15 right; charge 0 left, 1 right; balanced it reads “Ca^2+ + C10H14N2O8^2- -> CaC10H12N2O8^2- + 2 H^+”",
             "procedures/x.toml, key key: found “well-water-hardness”, expected x, the name of the file",
         ]
     );

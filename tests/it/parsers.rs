@@ -1,6 +1,6 @@
 //! Parsers never panic, whatever they are given, and take back what they would write.
 
-use concordant::chem::{Formula, Reaction};
+use concordant::chem::{Formula, Reaction, balance};
 use concordant::files::{read_procedure, shipped_glassware, shipped_procedures};
 use concordant::submission::TrialLabel;
 use proptest::prelude::*;
@@ -32,6 +32,11 @@ proptest! {
     #[test]
     fn any_text_as_a_reaction(text in any::<String>()) {
         let _found = Reaction::parse(&text);
+    }
+
+    #[test]
+    fn any_text_to_balance(text in any::<String>()) {
+        let _found = balance(&text);
     }
 
     #[test]
@@ -116,11 +121,15 @@ fn an_unbalanced_reaction_names_what_is_missing() {
     for (text, expected) in [
         (
             "Ca^2+ + C10H14N2O8^2- -> CaC10H12N2O8^2- + H^+",
-            "reaction “Ca^2+ + C10H14N2O8^2- -> CaC10H12N2O8^2- + H^+” does not balance: H 14 left, 13 right; charge 0 left, -1 right",
+            "reaction “Ca^2+ + C10H14N2O8^2- -> CaC10H12N2O8^2- + H^+” does not balance: H 14 left, 13 right; charge 0 left, -1 right; balanced it reads “Ca^2+ + C10H14N2O8^2- -> CaC10H12N2O8^2- + 2 H^+”",
         ),
         (
             "Fe^2+ + MnO4^- -> Fe^3+ + MnO4^-",
-            "reaction “Fe^2+ + MnO4^- -> Fe^3+ + MnO4^-” does not balance: charge 1 left, 2 right",
+            "reaction “Fe^2+ + MnO4^- -> Fe^3+ + MnO4^-” does not balance: charge 1 left, 2 right; it cannot be balanced: found MnO4^- more than once, expected each species on one side and once",
+        ),
+        (
+            "MnO4^- + 8 H^+ + 5 e^- -> Mn^2+ + 4 H2O",
+            "reaction “MnO4^- + 8 H^+ + 5 e^- -> Mn^2+ + 4 H2O”: found electrons, expected the overall reaction, in which they cancel",
         ),
         (
             "H2 + O2",

@@ -1,5 +1,6 @@
 //! Checks against figures published elsewhere. Each names its source.
 
+mod balancing;
 mod glassware;
 mod preparations;
 mod readings;
