@@ -4,6 +4,7 @@
 
 mod atomic_weights;
 mod balance;
+pub mod complexation;
 mod composition;
 mod formula;
 mod null_space;
@@ -13,6 +14,7 @@ mod stoichiometry;
 
 pub use atomic_weights::{AtomicWeight, atomic_weight};
 pub use balance::{BalanceError, BalanceFault, balance};
+pub use complexation::is_edta;
 pub use composition::{CompositionFault, per_analyte};
 pub use formula::{Formula, FormulaError, MolarMass};
 pub use ratio::Ratio;

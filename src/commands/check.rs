@@ -109,6 +109,8 @@ fn report(procedure: &Procedure, found: &Fairness) -> String {
         "  class      {} % have all points for accuracy",
         figures(found.full_accuracy_percent, 3)
     ));
+    let endpoint = found.endpoint.iter();
+    lines.extend(endpoint.map(|endpoint| format!("  endpoint   {}", endpoint.words())));
     lines.extend(
         found
             .warnings

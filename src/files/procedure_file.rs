@@ -6,7 +6,7 @@ use super::cells::{decimal, line_of_text};
 use super::fault::{Fault, found};
 use super::marking_file::{marking, trials};
 use super::toml_table::{Section, Toml};
-use crate::chem::{Formula, Reaction};
+use crate::chem::{Formula, Reaction, is_edta};
 use crate::measure::{Glassware, GlasswareKind, GlasswareTable};
 use crate::procedure::{
     Accept, Aliquot, Excess, Procedure, ProcedureParts, ProcedureText, Purity, ReadingDoubt,
@@ -122,13 +122,18 @@ impl Reader<'_> {
     }
 
     fn titrant(&self, section: &Section) -> Option<Titrant> {
-        section.only(&["species", "nominal_mol_per_L", "burette"]);
+        section.only(&["species", "nominal_mol_per_L", "pH", "burette"]);
         let species = formula(section, "species");
         let nominal = section.number("nominal_mol_per_L");
+        let ph = match &species {
+            Some(species) if section.has("pH") => ph(section, species).map(Some),
+            _ => Some(None),
+        };
         let burette = self.piece(section, "burette", &[GlasswareKind::Burette]);
         Some(Titrant {
             species: species?,
             nominal: nominal?,
+            ph: ph?,
             burette: burette?,
         })
     }
@@ -277,6 +282,19 @@ fn scheme(text: &str) -> Result<Scheme, String> {
     })
 }
 
+/// The pH stated for a titrant, which means something for EDTA only.
+fn ph(section: &Section, titrant: &Formula) -> Option<Decimal> {
+    section.parsed("pH", |text| {
+        let ph = decimal(text)?;
+        if !is_edta(titrant) {
+            let expected = "none: it is asked for only where the titrant is EDTA";
+            return Err(found(text, expected));
+        }
+        let fits = (Decimal::ZERO..=Decimal::from(14)).contains(&ph);
+        fits.then_some(ph).ok_or_else(|| found(text, "0 to 14"))
+    })
+}
+
 /// A formula at a key that must be there.
 pub(super) fn formula(section: &Section, key: &str) -> Option<Formula> {
     section.parsed(key, |text| {
@@ -383,10 +401,10 @@ mod tests {
         let found = faults(&text);
         let expected = [
             "p.toml:4, key reactions: reaction “Ca^2+ + C10H14N2O8^2- -> CaC10H12N2O8^2- + H^+” does not balance: H 14 left, 13 right; charge 0 left, -1 right; balanced it reads “Ca^2+ + C10H14N2O8^2- -> CaC10H12N2O8^2- + 2 H^+”",
-            "p.toml:9, key titrant.burette: found “burette-60-b”, expected one of burette-10-a, burette-10-b, burette-100-a, burette-100-b, burette-25-a, burette-25-b, burette-50-a, burette-50-b",
-            "p.toml:19, key result.unit: found “mg/l”, expected one of mol/L, mmol/L, g/L, mg/L, %w/w, %w/v, g/mL",
-            "p.toml:20, key result.colour: found “colour”, expected one of the keys analyte, as, unit",
-            "p.toml:35, key marking.calculation.points: found “1e3”, expected a plain number such as 0.0100",
+            "p.toml:10, key titrant.burette: found “burette-60-b”, expected one of burette-10-a, burette-10-b, burette-100-a, burette-100-b, burette-25-a, burette-25-b, burette-50-a, burette-50-b",
+            "p.toml:20, key result.unit: found “mg/l”, expected one of mol/L, mmol/L, g/L, mg/L, %w/w, %w/v, g/mL",
+            "p.toml:21, key result.colour: found “colour”, expected one of the keys analyte, as, unit",
+            "p.toml:36, key marking.calculation.points: found “1e3”, expected a plain number such as 0.0100",
         ];
         assert_eq!(found, expected);
     }
@@ -400,8 +418,8 @@ mod tests {
         assert_eq!(
             faults(&text),
             [
-                "p.toml:14, key sample.nominal: found 80, expected at most the 50 mL it holds",
-                "p.toml:31, key marking.accuracy.ramp: found full_within 1.5 and zero_from 1.0, expected 0 or more and a larger number",
+                "p.toml:15, key sample.nominal: found 80, expected at most the 50 mL it holds",
+                "p.toml:32, key marking.accuracy.ramp: found full_within 1.5 and zero_from 1.0, expected 0 or more and a larger number",
             ]
         );
     }

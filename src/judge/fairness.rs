@@ -8,6 +8,7 @@ use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive;
 
 use super::case::{Case, DefaultLots, Settlement};
+use super::endpoint::{Endpoint, endpoint, endpoint_warning};
 use super::evaluate::evaluate;
 use super::marking::Scale;
 use super::marks::Part;
@@ -35,6 +36,8 @@ pub struct Fairness {
     pub full_accuracy_percent: f64,
     /// How many students were simulated.
     pub students: usize,
+    /// How sharp the endpoint is, where EDTA binds a known metal at a stated pH.
+    pub endpoint: Option<Endpoint>,
     /// What is not fair, in words.
     pub warnings: Vec<String>,
 }
@@ -143,6 +146,7 @@ pub fn fairness(procedure: &Procedure, students: usize, seed: u64) -> Result<Fai
             .collect(),
         full_accuracy_percent: 100.0 * full as f64 / done.max(1) as f64,
         students: done,
+        endpoint: endpoint(procedure),
         warnings: Vec::new(),
     };
     fairness.warnings = warnings(procedure, &fairness);
@@ -250,5 +254,6 @@ fn warnings(procedure: &Procedure, found: &Fairness) -> Vec<String> {
             ));
         }
     }
+    warnings.extend(endpoint_warning(procedure));
     warnings
 }

@@ -2,6 +2,7 @@
 
 mod audit;
 mod case;
+mod endpoint;
 mod evaluate;
 mod fairness;
 mod flags;
@@ -14,6 +15,7 @@ pub mod signal;
 
 pub use audit::{AuditKind, AuditRow, audit_group};
 pub use case::{Case, DefaultLots, Settlement};
+pub use endpoint::{Endpoint, endpoint};
 pub use evaluate::{Evaluation, Outcome, TrialView, evaluate};
 pub use fairness::{Expected, Fairness, fairness};
 pub use flags::{Flag, FlagCode};

@@ -92,6 +92,8 @@ pub struct Titrant {
     pub species: Formula,
     /// Label molarity, mol/L.
     pub nominal: Decimal,
+    /// The pH at which EDTA is to be used, if stated.
+    pub ph: Option<Decimal>,
     /// The burette it is delivered from.
     pub burette: Glassware,
 }

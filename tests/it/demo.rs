@@ -223,8 +223,9 @@ fn faults_are_lines_and_nothing_is_made() {
 }
 
 /// Reactions are balanced on the command line; one that cannot be makes the command fail, and the others are printed.
+/// Of a procedure with EDTA it is said how sharp the endpoint is.
 #[test]
-fn reactions_are_balanced() {
+fn reactions_are_balanced_and_endpoints_judged() {
     let run = |args: &[&str]| {
         let done = Command::new(env!("CARGO_BIN_EXE_concordant"))
             .arg("check")
@@ -247,6 +248,14 @@ fn reactions_are_balanced() {
     assert_eq!((code, out.as_str()), (Some(1), balanced));
     assert!(err.contains("none.toml: cannot be read"), "{err}");
     assert_eq!(run(&[]).0, Some(2));
+    let hardness = concat!(
+        env!("CARGO_MANIFEST_DIR"),
+        "/seed-data/procedures/well-water-hardness.toml"
+    );
+    let (code, out, _) = run(&[hardness]);
+    assert_eq!(code, Some(0));
+    let endpoint = "  endpoint   at pH 10.0 the conditional constant of Ca^2+ with EDTA is 10^10.1";
+    assert!(out.contains(endpoint), "{out}");
 }
 
 /// One result explained on the command line: the numbers of its readings, its steps and its uncertainty.

@@ -73,6 +73,7 @@ struct FairnessWords {
     unit: &'static str,
     parts: Vec<(String, String, String)>,
     full: String,
+    endpoint: Option<String>,
     warnings: Vec<String>,
 }
 
@@ -204,6 +205,7 @@ fn fairness_words(procedure: &Procedure, found: Fairness) -> FairnessWords {
             .map(|(part, mean, most)| (part.to_string(), figures(*mean, 3), plain(*most)))
             .collect(),
         full: figures(found.full_accuracy_percent, 2),
+        endpoint: found.endpoint.map(|endpoint| endpoint.words()),
         warnings: found.warnings,
     }
 }

@@ -248,6 +248,41 @@ async fn an_unknown_that_does_not_fit_the_burette_is_remarked_on() {
 }
 
 #[tokio::test]
+async fn an_endpoint_that_will_not_be_sharp_is_remarked_on() {
+    let app = app().await;
+    let mut person = app.person("i.quell").await;
+    let text = concordant::files::shipped_procedure("well-water-hardness").expect("shipped");
+    let text = text
+        .replace("key = \"well-water-hardness\"", "key = \"sour-water\"")
+        .replace("pH = \"10.0\"", "pH = \"5.0\"");
+    let answer = person
+        .post_file("/course/procedures", "p.toml", text.as_bytes())
+        .await;
+    assert_eq!(answer.status, 303, "{}", answer.body);
+    for (key, procedure) in [("sour", "sour-water"), ("hard", "well-water-hardness")] {
+        let experiment = [
+            ("key", key),
+            ("procedure", procedure),
+            ("opens", "2026-01-01T09:00"),
+            ("due", "2026-01-02T09:00"),
+        ];
+        done(&mut person, "/course/experiments", &experiment).await;
+    }
+    let page = person.get("/course/experiments/hard").await.body;
+    assert!(
+        page.contains("conditional constant of Ca^2+ with EDTA is 10^10.1")
+            && page.contains("Nothing speaks against it"),
+        "{page}"
+    );
+    let page = person.get("/course/experiments/sour").await.body;
+    assert!(
+        page.contains("the endpoint will not be sharp; raise the pH to at least 8.1")
+            && !page.contains("Nothing speaks against it"),
+        "{page}"
+    );
+}
+
+#[tokio::test]
 async fn a_bad_bottle_is_named_before_anything_is_released() {
     let app = TestApp::spawn_new().await;
     let now = app.clock.now();

@@ -1,6 +1,7 @@
 //! Checks against figures published elsewhere. Each names its source.
 
 mod balancing;
+mod complexation;
 mod glassware;
 mod preparations;
 mod readings;

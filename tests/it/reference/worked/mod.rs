@@ -91,6 +91,7 @@ impl Worked {
             titrant: Some(Titrant {
                 species: formula(self.titrant.0),
                 nominal: dec(self.titrant.1),
+                ph: None,
                 burette: piece(GlasswareKind::Burette, "100"),
             }),
             sample: Sample {
