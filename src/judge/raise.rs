@@ -17,6 +17,9 @@ use crate::workup::WorkUp;
 /// submissions raise a quarter of a flag each by chance.
 pub const FLAG_LEVEL: f64 = 0.01;
 
+/// The factor at [`FLAG_LEVEL`] for infinitely many degrees of freedom, rounded down.
+const LEAST_FACTOR: f64 = 2.575;
+
 /// Every flag of a submission, most consequential first.
 pub(super) fn flags(case: &Case, work_up: &WorkUp, truth: Option<Assigned>) -> Vec<Flag> {
     let mut found = Vec::new();
@@ -47,6 +50,10 @@ fn inconsistent_truth(work_up: &WorkUp, truth: Option<Assigned>) -> Option<Flag>
     let (x, truth, budget) = (work_up.value()?, truth?, work_up.budget.as_ref()?);
     let off = as_f64(x.checked_sub(truth.value)?).abs();
     let joined = budget.standard.hypot(as_f64(truth.standard_uncertainty));
+    // the normal's factor is the least there is, and quicker to have
+    if off <= LEAST_FACTOR * joined {
+        return None;
+    }
     let limit = student_t_two_sided(1.0 - FLAG_LEVEL, budget.freedom) * joined;
     (off > limit).then(|| Flag {
         code: FlagCode::InconsistentTruth,
@@ -120,6 +127,10 @@ fn reported_differs(case: &Case, work_up: &WorkUp) -> Option<Flag> {
 fn scatter_high(case: &Case, work_up: &WorkUp) -> Option<Flag> {
     let spread = work_up.spread.as_ref()?;
     let (s, predicted) = (spread.s?, work_up.predicted_scatter?);
+    // s no larger than predicted never is far too large
+    if s <= predicted && !work_up.none_agree {
+        return None;
+    }
     let freedom = spread.n as f64 - 1.0;
     let p = chi_square_above(freedom * (s / predicted).powi(2), freedom);
     let unit = case.procedure.result.unit.name();

@@ -63,15 +63,27 @@ const POWERS: [f64; 29] = [
     1e17, 1e18, 1e19, 1e20, 1e21, 1e22, 1e23, 1e24, 1e25, 1e26, 1e27, 1e28,
 ];
 
-/// A double as the decimal of so many significant figures; none if it is not finite or out of range.
+/// A double as the decimal of so many significant figures, at most 15; none if it is not finite or out of range.
 #[must_use]
 pub fn from_f64(value: f64, figures: usize) -> Option<Decimal> {
     // below the last decimal there is nothing left to write
     if value.abs() < 1e-27 {
         return Some(Decimal::ZERO);
     }
-    let text = format!("{value:.*e}", figures.saturating_sub(1));
-    Decimal::from_scientific(&text).ok().map(|d| d.normalize())
+    if !value.is_finite() || value.abs() >= 7.9e28 {
+        return None;
+    }
+    let places = figures.clamp(1, 15) as f64 - 1.0 - value.abs().log10().floor();
+    let scale = places.clamp(0.0, f64::from(Decimal::MAX_SCALE)) as usize;
+    let whole = if places < 0.0 {
+        // figures left of the decimal point are rounded off as zeros
+        let unit = POWERS.get(-places as usize)?;
+        (value / unit).round() * unit
+    } else {
+        (value * POWERS.get(scale)?).round()
+    };
+    let number = Decimal::try_from_i128_with_scale(whole as i128, u32::try_from(scale).ok()?);
+    Some(number.ok()?.normalize())
 }
 
 /// The power of ten of the first significant figure: 2 for 123, −3 for 0.00123.

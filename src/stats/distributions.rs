@@ -1,5 +1,7 @@
 //! Quantiles and tail probabilities.
 
+use std::sync::LazyLock;
+
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
 /// Two-sided 95 % quantile of the normal distribution, the coverage factor at infinite degrees of freedom.
@@ -22,6 +24,22 @@ pub fn student_t_quantile(p: f64, freedom: f64) -> f64 {
 /// The factor k with probability `level` between −k and +k, e.g. 0.95.
 #[must_use]
 pub fn student_t_two_sided(level: f64, freedom: f64) -> f64 {
+    // asked for with every submission, nearly always for a few trials or for none observed
+    static AT_95: LazyLock<Vec<f64>> = LazyLock::new(|| {
+        let whole = (0..=30).map(f64::from);
+        whole
+            .map(|freedom| student_t_quantile(0.975, freedom))
+            .collect()
+    });
+    if level == 0.95 && freedom.is_infinite() {
+        return COVERAGE_95;
+    }
+    if level == 0.95
+        && freedom.fract() == 0.0
+        && let Some(known) = AT_95.get(freedom as usize)
+    {
+        return *known;
+    }
     student_t_quantile(0.5 + level / 2.0, freedom)
 }
 

@@ -98,9 +98,12 @@ fn concordant(titres: &[(u32, [Decimal; 2])], within: Decimal) -> Option<Vec<boo
                 .all(|(low, v)| v >= *low && v.checked_sub(*low).is_some_and(|gap| gap <= within))
         }
     };
+    let mut seconds: Vec<Decimal> = titres.iter().map(|t| t.1[1]).collect();
+    seconds.dedup();
+    let seconds = &seconds;
     let lows = titres
         .iter()
-        .flat_map(|(_, [first, _])| titres.iter().map(move |(_, [_, second])| [*first, *second]));
+        .flat_map(|(_, [first, _])| seconds.iter().map(move |second| [*first, *second]));
     lows.filter_map(|low| {
         let inside: Vec<_> = titres.iter().filter(|t| above(low)(t)).collect();
         let high = |which: usize| inside.iter().map(|t| t.1[which]).max();

@@ -50,8 +50,7 @@ pub(super) fn trial<'a>(
     } else {
         let one = builder.exact("one", "1", Decimal::ONE);
         let weights = builder.once(Name::new("density of weights", "\u{3c1}s"), |b, name| {
-            let step = exact(&mut b.graph, name, Decimal::from(WEIGHTS));
-            step
+            exact(&mut b.graph, name, Decimal::from(WEIGHTS))
         });
         let share = Operation::quotient([air], [weights]);
         let name = Name::new("air borne by the weights", "b").of(of);

@@ -21,7 +21,7 @@ mod standardisation;
 mod trials;
 mod two_endpoint;
 
-pub use budget::{Budget, Contribution, budget, trial_scatter};
+pub use budget::{Budget, Contribution, budget};
 pub use derivation::{DerivationLine, derivation};
 pub use figures::{significant_figures, written_by_rule};
 pub use graph::{Doubt, Graph, Operation, Scope, Sign, Step, StepId, StepIds, WorkUpError};

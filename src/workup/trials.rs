@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use rust_decimal::Decimal;
 
 use super::back::{self, Back};
-use super::budget::{Budget, budget, trial_scatter};
+use super::budget::{Budget, budget};
 use super::choose::choose;
 use super::graph::{Graph, Operation, Sign, StepId, WorkUpError};
 use super::line::{self, Line};
@@ -183,7 +183,6 @@ fn finish(
         .collect();
     let values: Vec<Decimal> = results.iter().map(|id| graph.value(*id)).collect();
     let spread = Replicates::of(&values).ok();
-    let predicted_scatter = root_mean_square(results.iter().map(|id| trial_scatter(&graph, *id)));
     let unit = procedure.result.unit.name();
     let result = spread.as_ref().and_then(|_| {
         let mean = Operation::mean(results);
@@ -191,6 +190,11 @@ fn finish(
     });
     let budget =
         result.map(|id| budget(&graph, id, spread.as_ref().and_then(|r| Some((r.s?, r.n)))));
+    // errors drawn anew in each trial average out as 1/√n
+    let trials_counted = spread.as_ref().map_or(0.0, |r| r.n as f64);
+    let predicted_scatter = budget
+        .as_ref()
+        .map(|b| b.predicted_random * trials_counted.sqrt());
     WorkUp {
         graph,
         trials,
@@ -418,9 +422,4 @@ fn trial<'a>(
             line::trial(builder, by, measured, of)
         }
     }
-}
-
-fn root_mean_square(values: impl ExactSizeIterator<Item = f64>) -> Option<f64> {
-    let n = values.len() as f64;
-    (n > 0.0).then(|| (values.map(|v| v * v).sum::<f64>() / n).sqrt())
 }
