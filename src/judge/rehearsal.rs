@@ -55,6 +55,8 @@ pub fn simulate(
         rng,
         burette: 0.0,
         biases: Biases::default(),
+        made_up: None,
+        made_up_readings: None,
     };
     student.biases = student.draw_biases();
     let bench = &Bench {
@@ -136,6 +138,9 @@ struct Student<'a, R> {
     /// Where the meniscus stands, mL from the top.
     burette: f64,
     biases: Biases,
+    /// What went into the flask, once a sample is made up: every trial is a part of the same one.
+    made_up: Option<f64>,
+    made_up_readings: Option<SampleReadings>,
 }
 
 impl<R: Rng> Student<'_, R> {
@@ -187,16 +192,21 @@ impl<R: Rng> Student<'_, R> {
 
     /// The true amount taken, mL or g.
     fn take_sample(&mut self) -> f64 {
+        if let Some(amount) = self.made_up {
+            return amount;
+        }
         let sample = &self.procedure.sample;
         let nominal = as_f64(sample.nominal);
-        match sample.by {
+        let amount = match sample.by {
             // a careful student keeps below the last mark
             SampleBy::Volume if self.procedure.reads_sample_volume() => {
                 nominal * 0.985 + self.uniform(-0.1, 0.1)
             }
             SampleBy::Volume => nominal,
             SampleBy::Mass | SampleBy::MassDifference => nominal * self.uniform(0.92, 1.08),
-        }
+        };
+        self.made_up = sample.aliquot.is_some().then_some(amount);
+        amount
     }
 
     /// One row, for the signal that the true amounts give.
@@ -327,7 +337,11 @@ impl<R: Rng> Student<'_, R> {
         self.read(seen.max(0.0), instrument)
     }
 
+    /// What the student writes of a sample: of one made up in a flask, the same readings in every row.
     fn read_sample(&mut self, amount: f64) -> Option<SampleReadings> {
+        if let Some(written) = &self.made_up_readings {
+            return Some(written.clone());
+        }
         let mut readings = SampleReadings::default();
         let piece = &self.procedure.sample.glassware;
         let noise = piece.readable_step().map_or(0.0, as_f64);
@@ -349,6 +363,9 @@ impl<R: Rng> Student<'_, R> {
                 }
                 _ => {}
             }
+        }
+        if self.made_up.is_some() {
+            self.made_up_readings = Some(readings.clone());
         }
         Some(readings)
     }
