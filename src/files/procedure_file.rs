@@ -362,6 +362,7 @@ fn read_text(section: &Section) -> ProcedureText {
         summary: section.text_if_any("summary").unwrap_or_default(),
         steps: section.texts("steps"),
         endpoint: section.text_if_any("endpoint").unwrap_or_default(),
+        glassware_note: section.text_if_any("glassware_note").unwrap_or_default(),
         cautions: section.texts("cautions"),
         waste: section.text_if_any("waste").unwrap_or_default(),
     }

@@ -228,6 +228,8 @@ pub struct ProcedureText {
     pub steps: Vec<String>,
     /// How the endpoint looks.
     pub endpoint: String,
+    /// What to mind about glassware and readings.
+    pub glassware_note: String,
     /// Hazards and protection.
     pub cautions: Vec<String>,
     /// Where residues go.
