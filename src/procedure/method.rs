@@ -182,11 +182,15 @@ fn titration(parts: &ProcedureParts, asked: Asked) -> Result<Method, Faults> {
                 "excess",
                 "the excess reagent of a back titration",
             )?;
-            let analyte_per_excess =
-                shared_ratio(reactions, &asked.analyte, &excess.species).map_err(in_reactions)?;
+            // directly, or through what the analyte makes of another reagent (iron, then iodine, then thiosulfate)
+            let analyte_per_excess = shared_ratio(reactions, &asked.analyte, &excess.species)
+                .or_else(|_| chain_ratio(reactions, &asked.analyte, &excess.species))
+                .map_err(in_reactions)?;
+            // a titrant that is the analyte itself (iron against an excess of permanganate) reacts as it does
+            let itself = asked.analyte == titrant.species;
             let after: Vec<Reaction> = reactions
                 .iter()
-                .filter(|r| r.consumed(&asked.analyte).is_none())
+                .filter(|r| itself || r.consumed(&asked.analyte).is_none())
                 .cloned()
                 .collect();
             let excess_per_titrant = shared_ratio(&after, &excess.species, &titrant.species)

@@ -157,20 +157,29 @@ fn a_reaction_with_two_balances_is_refused_with_two_examples() {
     assert!(Reaction::parse(stated).is_ok());
 }
 
-/// What a procedure states with its numbers taken away comes back as it was.
+/// What a procedure states with its numbers taken away comes back as it was, except where atoms and charge leave a
+/// choice: oxygen may come from peroxide and from permanganate, and only the transfer of electrons says which.
 #[test]
 fn reactions_of_shipped_procedures_come_back() {
-    let mut reactions = 0;
+    let (mut reactions, mut undecided) = (0, Vec::new());
     for (key, text) in shipped_procedures() {
         let procedure = read_procedure(&key, &text, &shipped_glassware()).expect("shipped");
-        for reaction in &procedure.reactions {
-            let balanced = balance(&stripped(reaction.written())).expect("one balance");
+        let second = procedure.second.iter().flat_map(|s| &s.reactions);
+        for reaction in procedure.reactions.iter().chain(second) {
+            let balanced = match balance(&stripped(reaction.written())) {
+                Ok(balanced) => balanced,
+                Err(_) => {
+                    undecided.push(key.clone());
+                    continue;
+                }
+            };
             let found = Reaction::parse(&balanced).expect("balances");
             assert_eq!(amounts(&found), amounts(reaction), "{key}");
             reactions += 1;
         }
     }
-    assert!(reactions >= 10, "{reactions}");
+    assert_eq!(undecided, ["peroxide-permanganate"]);
+    assert!(reactions >= 25, "{reactions}");
 }
 
 fn amounts(reaction: &Reaction) -> Vec<(String, Option<Ratio>, Option<Ratio>)> {

@@ -1,9 +1,9 @@
 //! Values of lots and unknowns from what was weighed.
 
 use super::{dec, f, near};
-use concordant::chem::Formula;
+use concordant::chem::{Formula, Reaction, shared_ratio};
 use concordant::files::shipped_glassware;
-use concordant::measure::Reading;
+use concordant::measure::{Glassware, GlasswareKind, Reading};
 use concordant::procedure::{Purity, ResultSpec, ResultUnit};
 use concordant::workup::{Dilution, Preparation, PreparationFault, Weighed};
 use rust_decimal::Decimal;
@@ -26,6 +26,7 @@ fn weighed(formula: &str, mass: &str) -> Preparation {
     }
 }
 
+// id: pharchem-1
 /// PHARCHEM 3 practice set, precipitation titrations, no. 1: 8.3018 g of silver nitrate in 1 L is 0.04887 mol/L.
 #[test]
 fn a_weighed_salt_in_a_flask() {
@@ -44,21 +45,55 @@ fn a_weighed_salt_in_a_flask() {
     );
 }
 
-/// OpenStax Chemistry 2e, 3.3, check your learning: 25.0 mL of 2.04 mol/L made up to 500 mL is 0.102 mol/L.
+/// OpenStax Chemistry 2e, 3.3: 25.0 mL of 2.04 mol/L made up to 500 mL is 0.102 mol/L; 0.850 L of 5.00 mol/L copper(II)
+/// nitrate made up to 1.80 L is 2.36 mol/L.
 #[test]
-fn a_dilution() {
+fn dilutions() {
     let table = shipped_glassware();
-    let mut stock = weighed("NaCl", "119.2171");
-    stock.dilutions = vec![Dilution {
-        pipette: table.get("pipette-25-a").expect("a pipette").clone(),
-        flask: table.get("flask-500-a").expect("a flask").clone(),
-    }];
-    near(
-        f(stock.molarity().expect("a value").value),
-        0.102,
-        1e-6,
-        "mol/L",
-    );
+    let shipped = |key: &str| table.get(key).expect(key).clone();
+    let piece = |kind, size: &str| {
+        let (size, tolerance) = (dec(size), dec("0.5"));
+        Glassware::new("large", kind, None, size, None, tolerance, "test").expect("a piece")
+    };
+    for (salt, mass, pipette, flask, expected) in [
+        // id: ost-dilution-2. 2.04 × 58.43976928 g in 1 L
+        (
+            "NaCl",
+            "119.2171",
+            shipped("pipette-25-a"),
+            shipped("flask-500-a"),
+            0.102,
+        ),
+        // id: ost-dilution-1. 5 × 187.554 g in 1 L
+        (
+            "Cu(NO3)2",
+            "937.7700",
+            piece(GlasswareKind::Pipette, "850"),
+            piece(GlasswareKind::Flask, "1800"),
+            2.361_111,
+        ),
+    ] {
+        let mut stock = weighed(salt, mass);
+        stock.dilutions = vec![Dilution { pipette, flask }];
+        let found = stock.molarity().expect("a value").value;
+        near(f(found), expected, 1e-6, salt);
+    }
+}
+
+// id: talbot-18
+/// H. P. Talbot, Quantitative Chemical Analysis, 6th ed. (1921), problem 18: sulfuric acid of specific gravity 1.839 with
+/// 95 % is 35.61 N by Talbot's weights. A litre weighs 1839 g; a mole has two equivalents, by the reaction with alkali.
+#[test]
+fn a_concentrated_acid() {
+    let mut acid = weighed("H2SO4", "1839");
+    acid.weighed.purity.fraction = dec("0.95");
+    let molarity = f(acid.molarity().expect("a value").value);
+    let reaction = Reaction::parse("H2SO4 + 2 NaOH -> Na2SO4 + 2 H2O").expect("balanced");
+    let [alkali, acid] = ["NaOH", "H2SO4"].map(|text| Formula::parse(text).expect(text));
+    let (over, under) = shared_ratio(&[reaction], &alkali, &acid)
+        .expect("a ratio")
+        .parts();
+    near(molarity * f(over) / f(under), 35.627_91, 1e-6, "N");
 }
 
 /// Expressed as another species and in another unit: 0.2500 g of calcium carbonate in 1 L is 250 mg/L as CaCO3 and

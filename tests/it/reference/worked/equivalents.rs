@@ -21,6 +21,7 @@ fn equivalents_of_the_pharmacopoeias() {
         u32,
     );
     let cases: [Equivalent; 12] = [
+        // id: usp-h2o2
         (
             "USP 29 Hydrogen peroxide topical solution",
             &["5 H2O2 + 2 MnO4^- + 6 H^+ -> 5 O2 + 2 Mn^2+ + 8 H2O"],
@@ -30,6 +31,7 @@ fn equivalents_of_the_pharmacopoeias() {
             "1.701",
             4,
         ),
+        // id: usp-naocl
         (
             "USP 29 Sodium hypochlorite solution",
             &[
@@ -42,6 +44,7 @@ fn equivalents_of_the_pharmacopoeias() {
             "3.722",
             4,
         ),
+        // id: usp-caco3
         (
             "USP 28 Calcium carbonate oral suspension",
             &["Ca^2+ + C10H14N2O8^2- -> CaC10H12N2O8^2- + 2 H^+"],
@@ -51,6 +54,7 @@ fn equivalents_of_the_pharmacopoeias() {
             "5.004",
             4,
         ),
+        // id: usp-znso4
         (
             "USP 28 Zinc sulfate ophthalmic solution",
             &["Zn^2+ + C10H14N2O8^2- -> ZnC10H12N2O8^2- + 2 H^+"],
@@ -60,6 +64,7 @@ fn equivalents_of_the_pharmacopoeias() {
             "1.614",
             4,
         ),
+        // id: usp-feso4
         (
             "USP 32 Ferrous sulfate",
             &["Fe^2+ + Ce^4+ -> Fe^3+ + Ce^3+"],
@@ -69,6 +74,7 @@ fn equivalents_of_the_pharmacopoeias() {
             "15.19",
             4,
         ),
+        // id: usp-fecl3-6h2o
         (
             "USP 40 Ferric chloride CS",
             &[
@@ -81,6 +87,7 @@ fn equivalents_of_the_pharmacopoeias() {
             "27.03",
             4,
         ),
+        // id: usp-agno3-volhard
         (
             "USP 28 Toughened silver nitrate",
             &["Ag^+ + SCN^- -> AgSCN"],
@@ -90,6 +97,7 @@ fn equivalents_of_the_pharmacopoeias() {
             "16.99",
             4,
         ),
+        // id: usp-kcl-fajans
         (
             "USP 35 Potassium chloride",
             &["Ag^+ + Cl^- -> AgCl"],
@@ -99,6 +107,7 @@ fn equivalents_of_the_pharmacopoeias() {
             "7.455",
             4,
         ),
+        // id: usp-benzoic
         (
             "USP 35 Benzoic acid",
             &["C7H6O2 + NaOH -> NaC7H5O2 + H2O"],
@@ -109,6 +118,7 @@ fn equivalents_of_the_pharmacopoeias() {
             4,
         ),
         // printed 3.566; 213.99977 / 60 is 3.56666, which rounds to 3.567
+        // id: bp-kio3
         (
             "BP 2012 Potassium iodate VS",
             &[
@@ -121,6 +131,7 @@ fn equivalents_of_the_pharmacopoeias() {
             "3.566",
             3,
         ),
+        // id: jp-as2o3
         (
             "Japanese specifications for food additives, iodine solution",
             &["As2O3 + 2 I2 + 5 H2O -> 2 H3AsO4 + 4 HI"],
@@ -130,6 +141,7 @@ fn equivalents_of_the_pharmacopoeias() {
             "4.946",
             4,
         ),
+        // id: usp-khp
         (
             "USP sodium hydroxide VS",
             &["C8H5KO4 + NaOH -> C8H4KNaO4 + H2O"],
@@ -157,6 +169,7 @@ fn equivalents_of_the_pharmacopoeias() {
     }
 }
 
+// id: usp-aloh3-back
 /// USP 32 Dried aluminium hydroxide gel: edetate in excess, zinc back; each mL of 0.05 M edetate is 3.900 mg.
 #[test]
 fn aluminium_by_back_titration() {

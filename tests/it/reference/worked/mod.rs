@@ -3,13 +3,18 @@
 //! Where a printed answer does not come out, the case says to how many figures it does and why.
 
 mod equivalents;
+mod library;
+mod talbot;
 mod textbooks;
+mod volumes;
 
 use std::collections::BTreeSet;
 
 use super::{dec, f, near};
 use concordant::chem::{Formula, Reaction};
 use concordant::judge::Marking;
+use concordant::judge::rehearsal::Bench;
+use concordant::judge::signal::expected_signal;
 use concordant::measure::{Class, Glassware, GlasswareKind, Reading, to_figures};
 use concordant::procedure::{
     Accept, Aliquot, Excess, Procedure, ProcedureParts, ProcedureText, Purity, ReadingDoubt,
@@ -39,6 +44,8 @@ struct Worked {
     aliquot: Option<(&'static str, &'static str)>,
     /// Species, molarity, mL.
     excess: Option<(&'static str, &'static str, &'static str)>,
+    /// Mass fraction of the weighed standard.
+    purity: &'static str,
     analyte: &'static str,
     expressed: &'static str,
     unit: ResultUnit,
@@ -104,7 +111,7 @@ impl Worked {
                 }),
                 species: (self.scheme == Scheme::Standardisation).then(|| formula(self.analyte)),
                 purity: (self.scheme == Scheme::Standardisation).then_some(Purity {
-                    fraction: Decimal::ONE,
+                    fraction: dec(self.purity),
                     half_width: Decimal::ZERO,
                 }),
             },
@@ -180,6 +187,19 @@ impl Worked {
         done.value().expect("a result")
     }
 
+    /// mL of titrant to expect for `truth`, in the result unit.
+    fn titre(&self, truth: f64) -> f64 {
+        let titrant = lot("T", self.titrant.1);
+        let excess = self.excess.map(|(_, molarity, _)| lot("E", molarity));
+        let bench = Bench {
+            truth,
+            lot: Some(&titrant),
+            excess_lot: excess.as_ref(),
+            blank: 0.0,
+        };
+        expected_signal(&self.procedure(), &bench).expect("a titre")
+    }
+
     #[track_caller]
     fn check(&self, source: &str) {
         let found = self.result();
@@ -204,6 +224,7 @@ const DIRECT: Worked = Worked {
     sample: Of::Volume("10"),
     aliquot: None,
     excess: None,
+    purity: "1",
     analyte: "HCl",
     expressed: "HCl",
     unit: ResultUnit::MolPerL,

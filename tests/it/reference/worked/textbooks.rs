@@ -5,6 +5,7 @@ use concordant::procedure::{ResultUnit, Scheme};
 
 #[test]
 fn acid_and_base() {
+    // id: ost-hcl-naoh
     Worked {
         reactions: &["HCl + NaOH -> NaCl + H2O"],
         titrant: ("NaOH", "0.250"),
@@ -15,6 +16,7 @@ fn acid_and_base() {
         ..DIRECT
     }
     .check("OpenStax Chemistry 2e, 4.5, titration analysis");
+    // id: ost-acid-rain
     Worked {
         reactions: &["H2SO4 + 2 NaOH -> Na2SO4 + 2 H2O"],
         titrant: ("NaOH", "0.0811"),
@@ -27,6 +29,7 @@ fn acid_and_base() {
         ..DIRECT
     }
     .check("OpenStax Chemistry 2e, 4.5, acid rain");
+    // id: kratochwill-oxalic
     Worked {
         reactions: &["H2C2O4 + 2 NaOH -> Na2C2O4 + 2 H2O"],
         titrant: ("NaOH", "0.0996"), // 0.1 mol/L with the titre factor 0.996
@@ -39,6 +42,21 @@ fn acid_and_base() {
         ..DIRECT
     }
     .check("A. Kratochwill, Titration – Beispiele: oxalic acid");
+    // id: kratochwill-factor. 25 mL of hydrochloric acid of 0.15 mol/L with the factor 1.012 take 38.1 mL of sodium
+    // hydroxide labelled 0.1: read the other way round, the acid finds 0.09960630 mol/L, the factor 0.996
+    Worked {
+        reactions: &["HCl + NaOH -> NaCl + H2O"],
+        titrant: ("HCl", "0.1518"),
+        delivered: "25",
+        sample: Of::Volume("38.1"),
+        analyte: "NaOH",
+        expressed: "NaOH",
+        expected: 0.099_606_3,
+        published: Some(("0.0996", 3)),
+        ..DIRECT
+    }
+    .check("A. Kratochwill, Titration – Beispiele: factor of sodium hydroxide");
+    // id: talbot-11
     Worked {
         reactions: &["HCl + NaOH -> NaCl + H2O"],
         titrant: ("NaOH", "0.5172"), // read the other way round: an alkali found by an acid of 0.5172 N
@@ -53,6 +71,7 @@ fn acid_and_base() {
 
 #[test]
 fn redox() {
+    // id: ost-permanganate-oxalic
     Worked {
         reactions: &["5 H2C2O4 + 2 MnO4^- + 6 H^+ -> 10 CO2 + 2 Mn^2+ + 8 H2O"],
         titrant: ("MnO4^-", "0.09113"),
@@ -65,6 +84,7 @@ fn redox() {
         ..DIRECT
     }
     .check("OpenStax Chemistry 2e, 4.5, oxalic acid by permanganate");
+    // id: ost-dichromate-iron
     Worked {
         reactions: &["6 Fe^2+ + Cr2O7^2- + 14 H^+ -> 6 Fe^3+ + 2 Cr^3+ + 7 H2O"],
         titrant: ("Cr2O7^2-", "0.0100"),
@@ -78,6 +98,7 @@ fn redox() {
         ..DIRECT
     }
     .check("OpenStax Chemistry 2e, 19.1, iron ore by dichromate");
+    // id: harvey-iron-ore
     Worked {
         reactions: &["6 Fe^2+ + Cr2O7^2- + 14 H^+ -> 6 Fe^3+ + 2 Cr^3+ + 7 H2O"],
         titrant: ("Cr2O7^2-", "0.02153"),
@@ -100,6 +121,7 @@ fn chains() {
         "ClO^- + 2 I^- + 2 H^+ -> Cl^- + I2 + H2O",
         "I2 + 2 S2O3^2- -> 2 I^- + S4O6^2-",
     ];
+    // id: wyzant-bleach
     Worked {
         reactions: &BLEACH,
         titrant: ("S2O3^2-", "0.399"),
@@ -114,6 +136,7 @@ fn chains() {
         ..DIRECT
     }
     .check("wyzant answers 916860, hypochlorite in bleach");
+    // id: neet-copper
     Worked {
         reactions: &[
             "2 Cu^2+ + 4 I^- -> 2 CuI + I2",
@@ -134,6 +157,7 @@ fn chains() {
 
 #[test]
 fn precipitation() {
+    // id: ost-serum-chloride
     Worked {
         reactions: &["2 Cl^- + Hg^2+ -> HgCl2"],
         titrant: ("Hg^2+", "0.000825"),
@@ -146,6 +170,7 @@ fn precipitation() {
         ..DIRECT
     }
     .check("OpenStax Chemistry 2e, 4.5, serum chloride");
+    // id: ais-bromide
     Worked {
         reactions: &["Ag^+ + Br^- -> AgBr"],
         titrant: ("Ag^+", "0.1"),
@@ -158,17 +183,22 @@ fn precipitation() {
         ..DIRECT
     }
     .check("Australian International School, HSC chemistry, precipitation titrations");
+    // id: pharchem-6
     Worked {
-        reactions: &["Ag^+ + Cl^- -> AgCl"],
+        scheme: Scheme::Indirect,
+        // thrown down as tetraphenylborate, whose silver salt is the less soluble
+        reactions: &[
+            "K^+ + BC24H20^- -> KBC24H20",
+            "KBC24H20 + Ag^+ -> AgBC24H20 + K^+",
+        ],
         titrant: ("Ag^+", "0.03941"),
         delivered: "43.85",
         sample: Of::Volume("2000"),
-        analyte: "Cl^-",
-        expressed: "KCl",
+        analyte: "K^+",
+        expressed: "K",
         unit: ResultUnit::MgPerL,
-        // printed as potassium, one per silver: 33.78344 mg/L K
-        expected: 33.78344 * 74.5483 / 39.0983,
-        published: None,
+        expected: 33.783_44,
+        published: Some(("33.8", 3)),
         ..DIRECT
     }
     .check("PHARCHEM 3 practice set, precipitation titrations, no. 6");
@@ -178,6 +208,7 @@ fn precipitation() {
 /// The amount of silver used, 0.1120 (36.85 − 0.71) = 4.04768 mmol, is what the blank is for.
 #[test]
 fn a_blank_is_subtracted() {
+    // id: harvey-mohr-blank
     Worked {
         reactions: &["Ag^+ + Cl^- -> AgCl"],
         titrant: ("Ag^+", "0.1120"),
@@ -196,19 +227,57 @@ fn a_blank_is_subtracted() {
 #[test]
 fn complexometric() {
     const HARDNESS: [&str; 1] = ["Ca^2+ + C10H14N2O8^2- -> CaC10H12N2O8^2- + 2 H^+"];
+    // id: hardness-dH, of which 1 °dH is 10 mg/L CaO: 28.038 mg/L are 2.8 °dH
+    for (expressed, unit, expected, printed) in [
+        ("Ca^2+", ResultUnit::MmolPerL, 0.5, ("0.5", 1)),
+        ("CaCO3", ResultUnit::MgPerL, 50.043, ("50", 2)),
+        ("CaO", ResultUnit::MgPerL, 28.038_5, ("28", 2)),
+    ] {
+        Worked {
+            reactions: &HARDNESS,
+            titrant: ("C10H14N2O8^2-", "0.1"),
+            delivered: "1.0",
+            sample: Of::Volume("200"),
+            analyte: "Ca^2+",
+            expressed,
+            unit,
+            expected,
+            published: Some(printed),
+            ..DIRECT
+        }
+        .check("O. Günther, water hardness: 1 mL of 0.1 mol/L in 200 mL is 0.5 mmol/L, 2.8 °dH");
+    }
+    // id: fossee-hardness. 1 mL of standard hard water holds 1 mg of CaCO3; 50 mL of it take 20 mL of EDTA
     Worked {
+        scheme: Scheme::Standardisation,
         reactions: &HARDNESS,
-        titrant: ("C10H14N2O8^2-", "0.1"),
-        delivered: "1.0",
-        sample: Of::Volume("200"),
-        analyte: "Ca^2+",
-        expressed: "CaCO3",
-        unit: ResultUnit::MgPerL,
-        expected: 50.043,
+        titrant: ("C10H14N2O8^2-", "0.025"),
+        delivered: "20.0",
+        sample: Of::Mass("1.0000"),
+        aliquot: Some(("1000", "50")),
+        analyte: "CaCO3",
+        expressed: "C10H14N2O8^2-",
+        expected: 50.0 / 100.086 / 20.0,
         published: None,
         ..DIRECT
     }
-    .check("O. Günther, water hardness: 1 mL of 0.1 mol/L in 200 mL is 0.5 mmol/L");
+    .check("FOSSEE, 2966, example 1.11, EDTA");
+    for (delivered, expected, printed) in [("25.0", 1250.0, "1250"), ("18.0", 900.0, "900")] {
+        Worked {
+            reactions: &HARDNESS,
+            titrant: ("C10H14N2O8^2-", "0.02497851847"),
+            delivered,
+            sample: Of::Volume("50"),
+            analyte: "Ca^2+",
+            expressed: "CaCO3",
+            unit: ResultUnit::MgPerL,
+            expected,
+            published: Some((printed, 4)),
+            ..DIRECT
+        }
+        .check("FOSSEE, 2966, example 1.11, hardness before and after boiling");
+    }
+    // id: harvey-edta-std
     Worked {
         scheme: Scheme::Standardisation,
         reactions: &HARDNESS,
@@ -223,6 +292,7 @@ fn complexometric() {
         ..DIRECT
     }
     .check("D. Harvey, Analytical Chemistry 2.1, ch. 9, EDTA against calcium carbonate");
+    // id: usp-edta-std-formula
     Worked {
         scheme: Scheme::Standardisation,
         reactions: &HARDNESS,
@@ -241,6 +311,7 @@ fn complexometric() {
 
 #[test]
 fn standardisation() {
+    // id: ost-khp
     Worked {
         scheme: Scheme::Standardisation,
         reactions: &["C8H5KO4 + NaOH -> C8H4KNaO4 + H2O"],
@@ -254,6 +325,7 @@ fn standardisation() {
         ..DIRECT
     }
     .check("OpenStax Chemistry 2e, 4.5, potassium hydrogen phthalate (no printed answer)");
+    // id: pharchem-2a
     Worked {
         scheme: Scheme::Standardisation,
         reactions: &["KIO3 + 3 AgNO3 -> AgIO3 + KNO3 + 2 AgNO3"],
@@ -271,6 +343,7 @@ fn standardisation() {
 
 #[test]
 fn back_titration() {
+    // id: harvey-kjeldahl
     Worked {
         scheme: Scheme::Back,
         reactions: &["NH3 + HCl -> NH4^+ + Cl^-", "HCl + NaOH -> NaCl + H2O"],
@@ -287,6 +360,7 @@ fn back_titration() {
         ..DIRECT
     }
     .check("D. Harvey, Analytical Chemistry 2.1, ch. 9, nitrogen by Kjeldahl");
+    // id: lmu-zr-edta-back
     Worked {
         scheme: Scheme::Back,
         reactions: &[
@@ -305,6 +379,7 @@ fn back_titration() {
         ..DIRECT
     }
     .check("LMU München, practice problem B6_1b, zirconium");
+    // id: socratic-volhard-std
     Worked {
         scheme: Scheme::Back,
         reactions: &["NaCl + AgNO3 -> AgCl + NaNO3", "AgNO3 + KSCN -> AgSCN + KNO3"],

@@ -1,0 +1,65 @@
+//! Two endpoints, gravimetry, density, a calibration line. M: NaHCO3 84.00576928, Mg 24.305, BaSO4 233.383, SO4 96.056,
+//! Fe 55.845 g/mol.
+
+use super::Example;
+
+pub(super) const EXAMPLES: &[Example] = &[
+    // from 0.20: first endpoint at 11.62 mL, second at 36.95 mL. Carbonate takes 11.62 mL to the first and twice that to
+    // the second, hydrogencarbonate the rest: 36.95 − 23.24 = 13.71 mL; × 0.1003 = 1.375113 mmol in 25 of 250 mL,
+    // × 10 × 84.00576928 = 1155.1743 mg in 19.8314 − 17.3344 = 2.4970 g
+    Example {
+        key: "soda-two-indicators",
+        lots: ["0.1003", ""],
+        columns: "sample_before_g sample_after_g burette_start_mL burette_first_endpoint_mL burette_end_mL",
+        rows: &["1 19.8314 17.3344 0.20 11.82 37.15"],
+        counted: 1,
+        expected: 46.262_485_146_9,
+    },
+    // pH 10: 31.86 mL for both, pH 12: 19.92 mL for calcium; 0.01004 × 11.94 = 0.1198776 mmol in 100 mL, × 24.305 × 10
+    Example {
+        key: "magnesium-by-difference",
+        lots: ["0.01004", ""],
+        columns: "burette_start_mL burette_end_mL second_start_mL second_end_mL",
+        rows: &["1 0.14 32.00 0.08 20.00"],
+        counted: 1,
+        expected: 29.136_250_68,
+    },
+    // 22.1893 − 21.7481 = 0.4412 g; × 96.056 / 233.383 = 0.18158952 g in 15.6020 − 15.1512 = 0.4508 g
+    Example {
+        key: "sulfate-gravimetric",
+        lots: ["", ""],
+        columns: "sample_before_g sample_after_g crucible_g crucible_and_precipitate_g",
+        rows: &["1 15.6020 15.1512 21.7481 22.1893"],
+        counted: 1,
+        expected: 40.281_615_148_1,
+    },
+    // water at 20 °C 0.9982067 g/mL, air 0.0012: 55.223 g of brine in the place of 49.808 g of water;
+    // 55.223 / 49.808 × 0.9970067 + 0.0012
+    Example {
+        key: "brine-density",
+        lots: ["", ""],
+        columns: "vessel_g vessel_and_water_g vessel_and_liquid_g",
+        rows: &["1 31.208 81.016 86.431"],
+        counted: 1,
+        expected: 1.106_598_75,
+    },
+    // standards c = 0, 1.6, 3.2, 4.8, 6.4, 8.0 × 10⁻⁵ mol/L, mean 4.0 × 10⁻⁵; mean absorbance 0.448;
+    // Σ(c − c̄)² = 4.48 × 10⁻⁹, Σ(c − c̄)(A − Ā) = 4.9728 × 10⁻⁵: slope 11100, intercept 0.448 − 0.444 = 0.004.
+    // Sample (0.443 − 0.004) / 11100 = 3.954955 × 10⁻⁵ mol/L in 100 mL, four times that in 25 mL, × 55845 mg/mol
+    Example {
+        key: "iron-absorbance",
+        lots: ["0.000800", ""],
+        columns: "absorbance",
+        rows: &[
+            "standard-1 0.004",
+            "standard-2 0.181",
+            "standard-3 0.360",
+            "standard-4 0.537",
+            "standard-5 0.714",
+            "standard-6 0.892",
+            "1 0.443",
+        ],
+        counted: 1,
+        expected: 8.834_578_378_38,
+    },
+];

@@ -1,0 +1,124 @@
+//! What every procedure that comes with the program promises: it can be titrated, marked fairly, and done safely.
+
+use super::{Example, examples, shipped};
+use concordant::files::shipped_procedures;
+use concordant::judge::fairness;
+use concordant::judge::rehearsal::Bench;
+use concordant::judge::signal::{Signal, expected_signal};
+use concordant::procedure::{Procedure, Scheme};
+use rust_decimal::prelude::ToPrimitive;
+
+fn all() -> Vec<Procedure> {
+    let keys = shipped_procedures();
+    keys.iter().map(|(key, _)| shipped(key)).collect()
+}
+
+/// For the content of its worked example, or the label's molarity in a standardisation, and the sample asked for.
+#[test]
+fn the_titre_to_expect_lies_within_the_burette() {
+    for procedure in all() {
+        let example: &Example = examples()
+            .find(|example| example.key == procedure.key)
+            .expect("an example");
+        let [titrant, excess] = example.lots();
+        let label = procedure.titrant.as_ref().and_then(|t| t.nominal.to_f64());
+        let truth = match procedure.scheme {
+            Scheme::Standardisation => label.expect("a titrant"),
+            _ => example.expected,
+        };
+        let bench = Bench {
+            truth,
+            lot: titrant.as_ref(),
+            excess_lot: excess.as_ref(),
+            blank: 0.12,
+        };
+        let expected = expected_signal(&procedure, &bench).expect(&procedure.key);
+        let share = expected / Signal::of(&procedure).full;
+        assert!(
+            (0.2..=0.9).contains(&share),
+            "{}: {expected}, {share} of the scale",
+            procedure.key
+        );
+    }
+}
+
+/// No warning, and a class of careful students keeps nearly all points.
+#[test]
+fn the_marking_is_fair() {
+    for procedure in all() {
+        let found = fairness(&procedure, 100, 1).expect(&procedure.key);
+        assert!(
+            found.warnings.is_empty(),
+            "{}: {:?}",
+            procedure.key,
+            found.warnings
+        );
+        for (part, mean, most) in found.parts {
+            let most = most.to_f64().expect("points");
+            assert!(
+                mean >= 0.85 * most,
+                "{}: {mean} of {most} for {part:?}",
+                procedure.key
+            );
+        }
+    }
+}
+
+#[test]
+fn every_text_is_there() {
+    const DEFERRAL: &str = "Your laboratory's chemical hygiene plan, the supplier's safety data sheet for each reagent, the local rules and your supervisor come first, before anything written here.";
+    for procedure in all() {
+        let (key, text) = (&procedure.key, &procedure.text);
+        assert!(!text.summary.is_empty(), "{key}: summary");
+        assert!(text.steps.len() >= 3, "{key}: {} steps", text.steps.len());
+        assert!(
+            text.cautions.len() >= 3,
+            "{key}: {} cautions",
+            text.cautions.len()
+        );
+        assert!(text.cautions[0].contains("eye protection"), "{key}: eyes");
+        assert_eq!(
+            text.cautions.last().map(String::as_str),
+            Some(DEFERRAL),
+            "{key}"
+        );
+        assert!(!text.waste.is_empty(), "{key}: waste");
+        let told = if procedure.scheme.is_titration() {
+            &text.endpoint
+        } else {
+            &text.glassware_note
+        };
+        assert!(!told.is_empty(), "{key}: what to read, or the endpoint");
+    }
+}
+
+/// Reagents whose hazard every procedure that holds them names.
+#[test]
+fn the_cautions_name_the_reagents() {
+    const REAGENTS: [(&str, &str); 12] = [
+        ("permanganate", "ermanganate"),
+        ("dichromate", "can cause cancer"),
+        ("chromate", "can cause cancer"),
+        ("silver nitrate", "Silver nitrate stains"),
+        ("iodine", "Iodine"),
+        ("ammonia", "mmonia"),
+        ("hydrochloric acid", "ydrochloric acid"),
+        ("nitric acid", "itric acid"),
+        ("sodium hydroxide", "Sodium hydroxide"),
+        ("phenolphthalein", "suspected of causing cancer"),
+        ("barium chloride", "Barium chloride is toxic"),
+        ("thiocyanate", "hiocyanate harms"),
+    ];
+    for procedure in all() {
+        let text = &procedure.text;
+        let used = text.steps.join(" ");
+        let cautions = text.cautions.join(" ");
+        for (reagent, words) in REAGENTS {
+            assert!(
+                !used.contains(reagent) || cautions.contains(words),
+                "{}: {reagent}",
+                procedure.key
+            );
+        }
+    }
+}
