@@ -122,3 +122,12 @@ fn the_cautions_name_the_reagents() {
         }
     }
 }
+
+#[test]
+fn the_readme_lists_them() {
+    let readme = include_str!("../../../../../README.md");
+    for procedure in all() {
+        let listed = readme.matches(&format!("`{}`", procedure.key)).count();
+        assert_eq!(listed, 1, "{}", procedure.key);
+    }
+}
