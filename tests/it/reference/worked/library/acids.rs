@@ -1,4 +1,4 @@
-//! Acids and bases. M: NaOH is not weighed; C8H5KO4 204.2223, Na2CO3 105.98753856, CH3COOH 60.0520, Mg(OH)2 58.3190,
+//! Acids and bases. M: C8H5KO4 204.2223, Na2CO3 105.98753856, CH3COOH 60.0520, Mg(OH)2 58.3190,
 //! CaCO3 100.0860 g/mol.
 
 use super::Example;
@@ -6,7 +6,6 @@ use super::Example;
 pub(super) const EXAMPLES: &[Example] = &[
     // 16.8432 − 16.3309 = 0.5123 g; 1000 × 0.5123 × 0.9998 / 204.2223 = 2.508039 mmol; 25.10 − 0.04 = 25.06 mL;
     // 2.508039 / 25.06 = 0.10008137
-    // id: usp-khp (204.22 mg for 1 mmol), ost-khp
     Example {
         key: "naoh-against-khp",
         lots: ["", ""],

@@ -5,7 +5,6 @@ use super::Example;
 pub(super) const EXAMPLES: &[Example] = &[
     // 12.9041 − 12.6537 = 0.2504 g; 1000 × 0.2504 × 0.9995 / 100.0860 = 2.5005975 mmol in 250 mL, 0.25005975 in 25,
     // in 25.12 mL
-    // id: harvey-edta-std, usp-caco3 (one for one)
     Example {
         key: "edta-against-calcium-carbonate",
         lots: ["", ""],

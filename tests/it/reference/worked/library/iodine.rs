@@ -5,7 +5,6 @@ use super::Example;
 pub(super) const EXAMPLES: &[Example] = &[
     // 15.7730 − 14.8788 = 0.8942 g; 1000 × 0.8942 × 0.9980 / 213.99977 = 4.1701521 mmol in 250 mL, 0.41701521 in 25;
     // six for one is 2.5020913 mmol in 24.86 mL.
-    // id: bp-kio3 (six for one)
     Example {
         key: "thiosulfate-against-iodate",
         lots: ["", ""],
@@ -16,7 +15,6 @@ pub(super) const EXAMPLES: &[Example] = &[
     },
     // 0.1004 × 26.85 = 2.69574 mmol, half of it 1.34787 mmol in 25 of 250 mL, 13.4787 in 20 mL of bleach;
     // × 74.43876928 = 1003.3378 mg in 20 mL
-    // id: usp-naocl (one for two)
     Example {
         key: "bleach-iodometric",
         lots: ["0.1004", ""],

@@ -5,7 +5,6 @@ use super::Example;
 pub(super) const EXAMPLES: &[Example] = &[
     // 14.9023 − 14.7007 = 0.2016 g; 1000 × 0.2016 × 0.9990 / 133.99753856 = 1.5030007 mmol; two for five is
     // 0.6012003 mmol in 30.05 − 0.12 = 29.93 mL
-    // id: ost-permanganate-oxalic (the same ratio)
     Example {
         key: "permanganate-against-oxalate",
         lots: ["", ""],

@@ -13,7 +13,6 @@ pub(super) const EXAMPLES: &[Example] = &[
         expected: 0.050_281_844_027_8,
     },
     // 21.37 − 0.15 = 21.22 mL; 0.02015 × 21.22 = 0.427583 mmol in 100 mL, × 35.45 × 10
-    // id: harvey-mohr-blank (a blank is taken off), usp-kcl-fajans (one for one)
     Example {
         key: "spring-chloride",
         lots: ["0.02015", ""],
@@ -24,7 +23,6 @@ pub(super) const EXAMPLES: &[Example] = &[
     },
     // 16.2241 − 16.0200 = 0.2041 g; added 0.05012 × 50 = 2.506 mmol; left 0.04987 × 18.76 = 0.9355612; used 1.5704388,
     // × 102.89376928 = 161.58837 mg
-    // id: socratic-volhard-std (the same two reactions)
     Example {
         key: "bromide-volhard",
         lots: ["0.04987", "0.05012"],
