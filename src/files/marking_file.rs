@@ -134,7 +134,7 @@ fn calculation(part: &Section) -> Option<CalculationPart> {
     part.only(&["points", "within", "single_slip_share"]);
     let points = part.number("points");
     let within = part.number_or("within", Decimal::new(5, 1));
-    let share = part.number_or("single_slip_share", Decimal::new(5, 1));
+    let share = part.number_or("single_slip_share", Decimal::ZERO);
     Some(CalculationPart {
         points: points?,
         within: within?,

@@ -97,6 +97,11 @@ fn row(slot: &Slot, judged: &Judged, section: &str, unit: &str, given: bool) -> 
         .iter()
         .map(|flag| flag.code.code())
         .collect();
+    let explained = [&evaluation.reading_slips, &evaluation.calculation_slips];
+    let slips: Vec<&str> = explained
+        .into_iter()
+        .filter_map(|explanation| Some(explanation.likely()?.code.code()))
+        .collect();
     [
         slot.experiment.clone(),
         guarded(&slot.student),
@@ -126,7 +131,7 @@ fn row(slot: &Slot, judged: &Judged, section: &str, unit: &str, given: bool) -> 
         points(marks.late),
         points(marks.total),
         points(marks.possible),
-        String::new(),
+        slips.join(" "),
         flags.join(" "),
         judged.status.name().to_owned(),
         points(marks.adjustment),

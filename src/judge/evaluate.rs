@@ -7,6 +7,7 @@ use super::case::{Case, relative_error};
 use super::flags::Flag;
 use super::marks::{Marked, Marks, marks};
 use super::raise::flags;
+use super::slips::{self, Explanation};
 use crate::measure::from_f64;
 use crate::submission::TrialLabel;
 use crate::truth::Lot;
@@ -30,6 +31,12 @@ pub struct Evaluation {
     pub true_value: Option<Decimal>,
     /// |x − x_true| / x_true, percent, not rounded.
     pub relative_error_percent: Option<Decimal>,
+    /// What explains a result off the truth.
+    #[serde(default)]
+    pub reading_slips: Explanation,
+    /// What explains an answer that does not follow from its readings.
+    #[serde(default)]
+    pub calculation_slips: Explanation,
     /// Points.
     pub marks: Marks,
     /// What a person should look at, most consequential first.
@@ -87,6 +94,8 @@ pub fn evaluate(case: &Case) -> Evaluation {
     let relative_error_percent = value
         .zip(truth)
         .and_then(|(x, truth)| relative_error(x, truth.value));
+    let reading_slips = slips::of_readings(case, &work_up, truth);
+    let calculation_slips = slips::of_answer(case, &work_up);
     let marks = marks(&Marked {
         procedure: case.procedure,
         hand_in: case.hand_in,
@@ -98,6 +107,7 @@ pub fn evaluate(case: &Case) -> Evaluation {
         by_hand: case.by_hand,
         adjustment: case.settlement.adjustment,
         late_excused: case.settlement.late_excused,
+        slip: calculation_slips.likely(),
     });
     let mut lots: Vec<&Lot> = Vec::new();
     if case.procedure.uses_titrant_lot() {
@@ -143,7 +153,9 @@ pub fn evaluate(case: &Case) -> Evaluation {
         true_value: truth.map(|t| t.value),
         relative_error_percent,
         marks,
-        flags: flags(case, &work_up, truth),
+        flags: flags(case, &work_up, truth, (&reading_slips, &calculation_slips)),
+        reading_slips,
+        calculation_slips,
     }
 }
 

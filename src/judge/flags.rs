@@ -21,6 +21,8 @@ pub struct Flag {
 pub enum FlagCode {
     /// The result is off the truth by more than its uncertainty allows.
     InconsistentTruth,
+    /// One slip explains a result off the truth, or an answer that is not the recomputation.
+    LikelySlip,
     /// The unknown or lot written is not the one given out.
     UnknownMismatch,
     /// The student's answer is not the recomputation.
@@ -41,8 +43,9 @@ pub enum FlagCode {
 
 impl FlagCode {
     /// Every kind, most consequential first.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 10] = [
         Self::InconsistentTruth,
+        Self::LikelySlip,
         Self::UnknownMismatch,
         Self::ReportedDiffers,
         Self::ScatterHigh,
@@ -58,6 +61,7 @@ impl FlagCode {
     pub fn code(self) -> &'static str {
         match self {
             Self::InconsistentTruth => "inconsistent-truth",
+            Self::LikelySlip => "likely-slip",
             Self::UnknownMismatch => "unknown-mismatch",
             Self::ReportedDiffers => "reported-differs",
             Self::ScatterHigh => "scatter-high",
@@ -74,6 +78,7 @@ impl FlagCode {
     pub fn words(self) -> &'static str {
         match self {
             Self::InconsistentTruth => "result off the assigned value",
+            Self::LikelySlip => "one slip explains it",
             Self::UnknownMismatch => "bottle or lot not the one given out",
             Self::ReportedDiffers => "own answer is not the recomputation",
             Self::ScatterHigh => "trials scatter too much",

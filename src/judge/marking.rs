@@ -96,6 +96,14 @@ pub struct MarkingFault {
 }
 
 impl Marking {
+    /// How near an answer has to be to the recomputation, percent; half a percent where answers carry no points.
+    #[must_use]
+    pub fn within(&self) -> Decimal {
+        self.calculation
+            .as_ref()
+            .map_or(Decimal::new(5, 1), |part| part.within)
+    }
+
     /// Checks points, limits and shares.
     ///
     /// # Errors

@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use super::marking::{AgreementMeasure, CalculationPart, Late, Marking, Scored};
 use super::questions::{fillings, written_otherwise};
+use super::slips::Candidate;
 use crate::columns::Column;
 use crate::measure::{Reading, from_f64, plain, to_decimals, to_figures};
 use crate::procedure::Procedure;
@@ -84,6 +85,8 @@ pub(super) struct Marked<'a> {
     pub by_hand: Option<Decimal>,
     pub adjustment: Decimal,
     pub late_excused: bool,
+    /// What explains an answer that does not follow from its readings.
+    pub slip: Option<&'a Candidate>,
 }
 
 impl Marks {
@@ -291,6 +294,13 @@ fn calculation(given: &Marked, rule: &CalculationPart) -> PartMark {
             rule.points,
             format!("Your answer {answer} {unit} follows from your readings ({result} {unit})."),
         )
+    } else if let Some(slip) = given.slip {
+        let points = rule.points.saturating_mul(rule.single_slip_share);
+        let sentence = format!(
+            "Your readings give {result} {unit}; your answer is {answer} {unit}. One slip explains it: {}.",
+            slip.code.advice()
+        );
+        mark(points, sentence)
     } else {
         mark(
             Decimal::ZERO,

@@ -12,6 +12,7 @@ mod questions;
 mod raise;
 pub mod rehearsal;
 pub mod signal;
+mod slips;
 
 pub use audit::{AuditKind, AuditRow, audit_group};
 pub use case::{Case, DefaultLots, Settlement};
@@ -25,3 +26,4 @@ pub use marking::{
 pub use marks::{Marks, Part, PartMark};
 pub use questions::{Question, questions, range_questions, refusals, row_label, written_otherwise};
 pub use raise::FLAG_LEVEL;
+pub use slips::{Candidate, Explanation, SlipCode};

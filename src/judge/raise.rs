@@ -6,6 +6,7 @@ use super::case::{Case, relative_error};
 use super::flags::{Flag, FlagCode};
 use super::marks::{agrees, days_late};
 use super::questions::{range_questions, written_otherwise};
+use super::slips::Explanation;
 use crate::columns::Column;
 use crate::measure::{as_f64, from_f64, plain, to_figures};
 use crate::stats::{chi_square_above, student_t_two_sided};
@@ -21,11 +22,21 @@ pub const FLAG_LEVEL: f64 = 0.01;
 const LEAST_FACTOR: f64 = 2.575;
 
 /// Every flag of a submission, most consequential first.
-pub(super) fn flags(case: &Case, work_up: &WorkUp, truth: Option<Assigned>) -> Vec<Flag> {
+pub(super) fn flags(
+    case: &Case,
+    work_up: &WorkUp,
+    truth: Option<Assigned>,
+    (readings, answer): (&Explanation, &Explanation),
+) -> Vec<Flag> {
     let mut found = Vec::new();
-    found.extend(inconsistent_truth(work_up, truth));
+    if readings.likely().is_none() {
+        found.extend(inconsistent_truth(work_up, truth));
+    }
+    found.extend(likely_slip(case, readings, answer));
     found.extend(unknown_mismatch(case, work_up));
-    found.extend(reported_differs(case, work_up));
+    if answer.likely().is_none() {
+        found.extend(reported_differs(case, work_up));
+    }
     found.extend(scatter_high(case, work_up));
     found.extend(few_trials(case, work_up));
     found.extend(recording(case));
@@ -65,6 +76,41 @@ fn inconsistent_truth(work_up: &WorkUp, truth: Option<Assigned>) -> Option<Flag>
             from_f64(limit, 3).map(plain).unwrap_or_default(),
         ),
         chance: FLAG_LEVEL,
+    })
+}
+
+/// Chance that clean work has a reading slip put forward: measured on simulated classes, see the tests.
+const SLIP_LEVEL: f64 = 0.01;
+
+fn likely_slip(case: &Case, readings: &Explanation, answer: &Explanation) -> Option<Flag> {
+    let unit = case.procedure.result.unit.name();
+    let said = |of: &Explanation, what: &str| {
+        let slip = of.likely()?;
+        let place = if slip.place.is_empty() {
+            String::new()
+        } else {
+            format!(" ({})", slip.place)
+        };
+        let words = slip.code.words();
+        Some(format!(
+            "{words}{place}: {what} {} {unit}",
+            short(slip.prediction)
+        ))
+    };
+    let found = [
+        said(readings, "without it the result is"),
+        said(answer, "with it the answer is"),
+    ];
+    let evidence: Vec<String> = found.into_iter().flatten().collect();
+    let chance = if readings.likely().is_some() {
+        SLIP_LEVEL
+    } else {
+        0.0
+    };
+    (!evidence.is_empty()).then(|| Flag {
+        code: FlagCode::LikelySlip,
+        evidence: evidence.join("; "),
+        chance,
     })
 }
 
@@ -110,12 +156,7 @@ fn unknown_mismatch(case: &Case, work_up: &WorkUp) -> Option<Flag> {
 
 fn reported_differs(case: &Case, work_up: &WorkUp) -> Option<Flag> {
     let (answer, value) = (case.hand_in.reported.as_ref()?, work_up.value()?);
-    let within = case
-        .procedure
-        .marking
-        .calculation
-        .as_ref()
-        .map_or(Decimal::new(5, 1), |c| c.within);
+    let within = case.procedure.marking.within();
     (!agrees(answer, value, within)).then(|| {
         certain(
             FlagCode::ReportedDiffers,

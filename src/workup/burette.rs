@@ -3,7 +3,7 @@
 use std::borrow::Cow;
 
 use super::graph::{Operation, Scope, Sign, StepId, WorkUpError};
-use super::name::{Name, Of};
+use super::name::{Name, Of, words};
 use super::parts::{Builder, EXPANSION, rectangular, triangular};
 use crate::measure::{Glassware, as_f64};
 use crate::procedure::ReadingDoubt;
@@ -35,30 +35,22 @@ impl Builder<'_> {
     pub fn delivered(&mut self, pieces: &[Piece], of: Of) -> Result<StepId, WorkUpError> {
         self.volume(
             pieces,
-            ["end reading", "start reading"],
-            ("delivered volume", "V"),
+            [words::END, words::START],
+            (words::DELIVERED, "V"),
             of,
         )
     }
 
     /// Volume delivered in the titration of a second portion, mL.
     pub fn second_delivered(&mut self, pieces: &[Piece], of: Of) -> Result<StepId, WorkUpError> {
-        let readings = [
-            "end reading, second titration",
-            "start reading, second titration",
-        ];
-        self.volume(
-            pieces,
-            readings,
-            ("delivered volume, second titration", "W"),
-            of,
-        )
+        let readings = [words::SECOND_END, words::SECOND_START];
+        self.volume(pieces, readings, (words::SECOND_DELIVERED, "W"), of)
     }
 
     fn volume(
         &mut self,
         pieces: &[Piece],
-        words: [&'static str; 2],
+        readings: [&'static str; 2],
         (label, symbol): (&'static str, &'static str),
         of: Of,
     ) -> Result<StepId, WorkUpError> {
@@ -69,8 +61,8 @@ impl Builder<'_> {
             } else {
                 0
             };
-            let end = Name::new(words[0], "e").of(of).filling(filling);
-            let start = Name::new(words[1], "s").of(of).filling(filling);
+            let end = Name::new(readings[0], "e").of(of).filling(filling);
+            let start = Name::new(readings[1], "s").of(of).filling(filling);
             terms.push((Sign::Plus, self.reading(end, piece.end.value(), of)));
             terms.push((Sign::Minus, self.reading(start, piece.start.value(), of)));
         }
@@ -83,7 +75,7 @@ impl Builder<'_> {
 
     /// One reading of a burette, mL.
     pub fn reading(&mut self, name: Name, value: rust_decimal::Decimal, of: Of) -> StepId {
-        let step = self.graph.given(name, "mL", value);
+        let step = self.graph.given(name.read(), "mL", value);
         let (words, scope) = cause("burette reading", of);
         self.graph.doubt(step, words, self.burette.reading, scope);
         step
@@ -92,12 +84,13 @@ impl Builder<'_> {
     /// Calibration once per filling, one endpoint, temperature.
     pub fn volume_doubts(&mut self, volume: StepId, fillings: usize, of: Of) {
         let calibration = self.burette.calibration * fillings.max(1) as f64;
-        let words = if matches!(of, Of::Blank(_)) {
+        let calibrated = if matches!(of, Of::Blank(_)) {
             "burette calibration, blank"
         } else {
             "burette calibration"
         };
-        self.graph.doubt(volume, words, calibration, Scope::Shared);
+        self.graph
+            .doubt(volume, calibrated, calibration, Scope::Shared);
         let (words, scope) = cause("endpoint", of);
         self.graph
             .doubt(volume, words, self.burette.endpoint, scope);
@@ -142,7 +135,7 @@ impl Builder<'_> {
             return Ok(delivered);
         };
         let terms = Operation::sum([(Sign::Plus, delivered), (Sign::Minus, blank)]);
-        let name = Name::new("volume less the blank", "V*").of(of);
+        let name = Name::new(words::NET, "V*").of(of);
         self.graph.step(name, "mL", terms)
     }
 }

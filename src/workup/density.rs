@@ -86,7 +86,7 @@ fn mass_of_water<'a>(
     let name = Name::new("mass full of water", "gw").of(of);
     let full = builder.weighing(name, read, balance, "balance linearity, water", 1.0);
     // the same weighing of the empty vessel as for the liquid
-    let name = Name::new("mass empty", "e").of(of);
+    let name = Name::new("mass empty", "e").of(of).read();
     let known = builder.graph.steps().find(|(_, step)| step.name == name);
     let empty = match known {
         Some((id, _)) => id,

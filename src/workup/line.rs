@@ -63,7 +63,7 @@ pub(super) fn line<'a>(
         let quotient = Operation::quotient([molarity, volume], [flask]);
         let name = Name::new("concentration", "c").of(of);
         x.push(builder.graph.step(name, "mol/L", quotient)?);
-        let name = Name::new("absorbance", "A").of(of);
+        let name = Name::new("absorbance", "A").of(of).read();
         y.push(builder.graph.given(name, "", read.value()));
     }
     if x.len() < 3 {
@@ -143,9 +143,10 @@ pub(super) fn trial<'a>(
         .absorbance
         .as_ref()
         .ok_or_else(|| missing("no reading of it"))?;
-    let absorbance = builder
-        .graph
-        .given(Name::new("absorbance", "A").of(of), "", read.value());
+    let absorbance =
+        builder
+            .graph
+            .given(Name::new("absorbance", "A").of(of).read(), "", read.value());
     let (standard, freedom) = line.scatter;
     builder
         .graph

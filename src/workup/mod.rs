@@ -25,6 +25,6 @@ pub use budget::{Budget, Contribution, budget};
 pub use derivation::{DerivationLine, derivation};
 pub use figures::{significant_figures, written_by_rule};
 pub use graph::{Doubt, Graph, Operation, Scope, Sign, Step, StepId, StepIds, WorkUpError};
-pub use name::{Name, Of};
+pub use name::{Name, Of, words};
 pub use preparation::{Dilution, Preparation, PreparationFault, Weighed};
 pub use trials::{TrialOutcome, WorkUp, WorkUpInput, work_up};

@@ -20,6 +20,40 @@ pub struct Name {
     of: Of,
     /// Which filling of the burette, from 1; 0 where there is only one.
     filling: usize,
+    /// Whether a person read it off an instrument.
+    read: bool,
+}
+
+/// Words by which steps are found again, to see what a slip would have made of them.
+pub mod words {
+    /// Burette at the start.
+    pub const START: &str = "start reading";
+    /// Burette at the end.
+    pub const END: &str = "end reading";
+    /// The same of a second portion.
+    pub const SECOND_START: &str = "start reading, second titration";
+    /// The same of a second portion.
+    pub const SECOND_END: &str = "end reading, second titration";
+    /// End less start.
+    pub const DELIVERED: &str = "delivered volume";
+    /// The same of a second portion.
+    pub const SECOND_DELIVERED: &str = "delivered volume, second titration";
+    /// Start of the words for a volume less its blank.
+    pub const NET: &str = "volume less the blank";
+    /// The mean blank.
+    pub const BLANK: &str = "mean blank";
+    /// A sample by volume.
+    pub const SAMPLE_VOLUME: &str = "sample volume";
+    /// A lot's molarity.
+    pub const MOLARITY: &str = "molarity of ";
+    /// A stoichiometric ratio, or one of composition.
+    pub const RATIO: &str = "ratio of ";
+    /// A molar mass.
+    pub const MOLAR_MASS: &str = "molar mass of ";
+    /// The flask a sample is made up in.
+    pub const FLASK: &str = "flask volume";
+    /// The pipette that takes a part of it.
+    pub const ALIQUOT: &str = "aliquot volume";
 }
 
 /// Which row of the readings a step belongs to.
@@ -50,6 +84,7 @@ impl Name {
             of_species: false,
             of: Of::All,
             filling: 0,
+            read: false,
         }
     }
 
@@ -109,14 +144,40 @@ impl Name {
         self
     }
 
+    /// Read off an instrument.
+    #[must_use]
+    pub fn read(mut self) -> Self {
+        self.read = true;
+        self
+    }
+
+    /// Whether it was read off an instrument.
+    #[must_use]
+    pub fn is_read(&self) -> bool {
+        self.read
+    }
+
+    /// The first species it names.
+    #[must_use]
+    pub fn species(&self) -> Option<&str> {
+        self.species.as_deref()
+    }
+
     /// The titration it belongs to.
     #[must_use]
     pub fn belongs_to(&self) -> Of {
         self.of
     }
 
-    /// Whether its words start so.
-    pub(super) fn starts(&self, words: &str) -> bool {
+    /// Whether it is a ratio.
+    #[must_use]
+    pub fn is_ratio(&self) -> bool {
+        self.before.ends_with(words::RATIO)
+    }
+
+    /// Whether its words start so, up to the species if it has one.
+    #[must_use]
+    pub fn starts(&self, words: &str) -> bool {
         self.before == words
     }
 

@@ -6,7 +6,7 @@ use rust_decimal::Decimal;
 
 use super::burette::{BuretteDoubts, cause};
 use super::graph::{Graph, Operation, Scope, Sign, StepId, StepIds, WorkUpError};
-use super::name::{Name, Of};
+use super::name::{Name, Of, words};
 use crate::chem::{Formula, Ratio};
 use crate::measure::{Glassware, Reading, as_f64, order_of_magnitude};
 use crate::procedure::{Asked, Procedure, ResultUnit, SampleBy};
@@ -58,7 +58,7 @@ impl<'a> Builder<'a> {
         match sample.by {
             SampleBy::Volume if self.procedure.reads_sample_volume() => {
                 let read = readings.volume.as_ref().ok_or_else(missing)?;
-                let name = Name::new("sample volume", "Vs").of(of);
+                let name = Name::new(words::SAMPLE_VOLUME, "Vs").of(of).read();
                 let step = self.graph.given(name, "mL", read.value());
                 let calibration = triangular(sample.glassware.tolerance());
                 let words = "sample glassware calibration";
@@ -69,7 +69,7 @@ impl<'a> Builder<'a> {
                 self.warmth(step);
                 Ok(step)
             }
-            SampleBy::Volume => Ok(self.single_mark("sample volume", "Vs", &sample.glassware)),
+            SampleBy::Volume => Ok(self.single_mark(words::SAMPLE_VOLUME, "Vs", &sample.glassware)),
             SampleBy::Mass => {
                 let read = readings.mass.as_ref().ok_or_else(missing)?;
                 let name = Name::new("sample mass", "m").of(of);
@@ -119,7 +119,7 @@ impl<'a> Builder<'a> {
             return *known;
         }
         let after = format!(", lot {}", lot.code);
-        let name = Name::about("molarity of ", species.shared(), after, "c").of_species();
+        let name = Name::about(words::MOLARITY, species.shared(), after, "c").of_species();
         let step = self.graph.given(name, "mol/L", lot.molarity.value);
         let cause = format!("molarity of lot {}", lot.code);
         let standard = as_f64(lot.molarity.standard_uncertainty);
@@ -135,7 +135,7 @@ impl<'a> Builder<'a> {
         symbol: &'static str,
         ratio: Ratio,
     ) -> StepId {
-        self.ratio_named("ratio of ", species, symbol, ratio)
+        self.ratio_named(words::RATIO, species, symbol, ratio)
     }
 
     /// The same under other words.
@@ -159,7 +159,7 @@ impl<'a> Builder<'a> {
 
     /// A molar mass, g/mol (= mg/mmol).
     pub fn molar_mass(&mut self, species: &Formula) -> StepId {
-        let name = Name::about("molar mass of ", species.shared(), "", "M").of_species();
+        let name = Name::about(words::MOLAR_MASS, species.shared(), "", "M").of_species();
         self.once(name, |builder, _| molar_mass(&mut builder.graph, species))
     }
 
@@ -173,8 +173,8 @@ impl<'a> Builder<'a> {
     /// Flask over pipette, where only a part of the sample is titrated.
     pub fn aliquot_factor(&mut self) -> Option<(StepId, StepId)> {
         let aliquot = self.procedure.sample.aliquot.as_ref()?;
-        let flask = self.single_mark("flask volume", "Vf", &aliquot.flask);
-        let pipette = self.single_mark("aliquot volume", "Va", &aliquot.pipette);
+        let flask = self.single_mark(words::FLASK, "Vf", &aliquot.flask);
+        let pipette = self.single_mark(words::ALIQUOT, "Va", &aliquot.pipette);
         Some((flask, pipette))
     }
 
@@ -238,7 +238,7 @@ impl<'a> Builder<'a> {
         times: f64,
     ) -> StepId {
         let of = name.belongs_to();
-        let step = self.graph.given(name, "g", read.value());
+        let step = self.graph.given(name.read(), "g", read.value());
         let standard = times * rectangular(balance.tolerance());
         self.graph.doubt(step, linearity, standard, Scope::Shared);
         let digit = balance.readable_step().map_or(0.0, rectangular) / 2.0;
@@ -281,7 +281,7 @@ pub(super) fn single_mark(
 /// A molar mass, g/mol (= mg/mmol). Where it stands twice, above and below, its errors cancel.
 pub(super) fn molar_mass(graph: &mut Graph, species: &Formula) -> StepId {
     let mass = species.molar_mass();
-    let name = Name::about("molar mass of ", species.shared(), "", "M").of_species();
+    let name = Name::about(words::MOLAR_MASS, species.shared(), "", "M").of_species();
     let step = graph.given(name, "g/mol", mass.value);
     let cause = format!("molar mass of {species}");
     graph.doubt(step, cause, mass.standard_uncertainty, Scope::Shared);

@@ -9,7 +9,7 @@ use super::budget::{Budget, budget};
 use super::choose::choose;
 use super::graph::{Graph, Operation, Sign, StepId, WorkUpError};
 use super::line::{self, Line};
-use super::name::{Name, Of};
+use super::name::{Name, Of, words};
 use super::parts::Builder;
 use super::two_endpoint::{self, Endpoints};
 use super::{density, direct, gravimetric, standardisation};
@@ -268,7 +268,7 @@ fn blank(builder: &mut Builder, rows: &[Titration], trials: &mut [TrialOutcome])
         |volumes: &[StepId], name, unit| builder.blank(volumes, name, unit).unwrap_or(None);
     Blank {
         volumes: Volumes {
-            delivered: mean(&delivered, ("mean blank", "V\u{304}b"), "mL"),
+            delivered: mean(&delivered, (words::BLANK, "V\u{304}b"), "mL"),
             first: mean(
                 &first,
                 ("mean blank, first endpoint", "V\u{304}b\u{2032}"),
@@ -336,7 +336,7 @@ fn first_endpoint(
     of: Of,
 ) -> Result<Option<StepId>, WorkUpError> {
     let filling = usize::from(row.burette.len() > 1);
-    let start = Name::new("start reading", "s").of(of).filling(filling);
+    let start = Name::new(words::START, "s").of(of).filling(filling).read();
     let start = builder.graph.steps().find(|(_, step)| step.name == start);
     let (Some((start, _)), Some(read)) = (start, &row.other.first_endpoint) else {
         return Ok(None);

@@ -1,0 +1,489 @@
+//! Calculation slips: the readings are right as far as the answer goes, the arithmetic is not.
+
+use rust_decimal::Decimal;
+
+use super::rank::{Tried, log_normal, rank};
+use super::{Explanation, SlipCode};
+use crate::chem::{Formula, per_analyte};
+use crate::judge::case::Case;
+use crate::judge::marks::agrees;
+use crate::measure::{as_f64, to_figures};
+use crate::stats::mean;
+use crate::submission::{HandIn, TrialLabel};
+use crate::workup::{Of, Step, StepId, WorkUp, WorkUpInput, words, work_up};
+
+/// What a careful calculation may still be off, relative: figures dropped on the way (common practice).
+const ROUNDING: f64 = 0.000_5;
+/// Weight of a mistake that is none of the slips; it may leave an answer anywhere within some factor of ten.
+const UNKNOWN: f64 = 1.0;
+const ANYWHERE: f64 = std::f64::consts::LN_10 * 2.0;
+
+struct Answer<'w> {
+    case: &'w Case<'w>,
+    work_up: &'w WorkUp,
+    mean: StepId,
+    answer: f64,
+    /// Half of the last unit written.
+    half_unit: f64,
+    tried: Vec<(SlipCode, String, Decimal)>,
+}
+
+pub(super) fn explain(case: &Case, work_up: &WorkUp) -> Option<Explanation> {
+    let (reported, mean) = (case.hand_in.reported.as_ref()?, work_up.result?);
+    let within = case.procedure.marking.within();
+    if agrees(reported, work_up.value()?, within) || reported.value().is_zero() {
+        return Some(Explanation::default());
+    }
+    let mut answer = Answer {
+        case,
+        work_up,
+        mean,
+        answer: as_f64(reported.value()),
+        half_unit: as_f64(reported.last_unit()) / 2.0,
+        tried: Vec::new(),
+    };
+    answer.volumes();
+    answer.factors();
+    answer.trials();
+    answer.expressed();
+    answer.rounded();
+    Some(answer.ranked())
+}
+
+impl Answer<'_> {
+    fn ranked(self) -> Explanation {
+        let mut tried: Vec<Tried> = Vec::new();
+        for (code, place, prediction) in &self.tried {
+            let value = as_f64(*prediction);
+            // rounding of the answer is rectangular: half a unit over √3
+            let standard = (self.half_unit / 3f64.sqrt()).hypot(ROUNDING * value.abs());
+            if standard <= 0.0 || !value.is_finite() {
+                continue;
+            }
+            let off = (self.answer - value).abs() / standard;
+            tried.push(Tried {
+                code: *code,
+                place: place.clone(),
+                prediction: *prediction,
+                log_likelihood: log_normal(off * standard, standard),
+                off,
+                ways: self
+                    .tried
+                    .iter()
+                    .filter(|(other, ..)| other == code)
+                    .count(),
+            });
+        }
+        // somewhere within two powers of ten, in proportion
+        let unknown = -(self.answer.abs() * ANYWHERE).ln();
+        rank(tried, &[(unknown, UNKNOWN)])
+    }
+
+    fn steps(&self, wanted: impl Fn(&Step) -> bool) -> Vec<StepId> {
+        let steps = self.work_up.graph.steps();
+        steps
+            .filter(|(_, step)| wanted(step))
+            .map(|(id, _)| id)
+            .collect()
+    }
+
+    fn value(&self, id: StepId) -> Decimal {
+        self.work_up.graph.value(id)
+    }
+
+    /// The answer if these steps had these values.
+    fn with(
+        &mut self,
+        code: SlipCode,
+        place: impl Into<String>,
+        substitutes: &[(StepId, Decimal)],
+    ) {
+        let changes = substitutes
+            .iter()
+            .any(|(id, value)| self.value(*id) != *value);
+        if !changes {
+            return;
+        }
+        if let Ok(prediction) = self.work_up.graph.value_with(self.mean, substitutes) {
+            self.tried.push((code, place.into(), prediction));
+        }
+    }
+
+    fn counted(&self) -> Vec<u32> {
+        let trials = self.work_up.trials.iter().filter(|t| t.counted);
+        trials.filter_map(|t| t.trial.number()).collect()
+    }
+
+    /// Slips with volumes.
+    fn volumes(&mut self) {
+        let is_start = |s: &Step| s.name.starts(words::START) || s.name.starts(words::SECOND_START);
+        let starts = self.steps(|s| is_start(s) && matches!(s.name.belongs_to(), Of::Trial(_)));
+        let zero = |ids: &[StepId]| {
+            ids.iter()
+                .map(|id| (*id, Decimal::ZERO))
+                .collect::<Vec<_>>()
+        };
+        self.with(SlipCode::EndNotDifference, "", &zero(&starts));
+        for n in self.counted() {
+            let own: Vec<StepId> = starts
+                .iter()
+                .copied()
+                .filter(|id| self.work_up.graph.get(*id).name.belongs_to() == Of::Trial(n))
+                .collect();
+            // with one trial it is the slip before
+            if self.counted().len() > 1 {
+                self.with(
+                    SlipCode::StartNotZeroIgnored,
+                    format!("trial {n}"),
+                    &zero(&own),
+                );
+            }
+        }
+        // what goes into the amount: the volume less its blank where there is one
+        let used = self
+            .steps(|s| s.name.starts(words::NET) && matches!(s.name.belongs_to(), Of::Trial(_)));
+        let used = if used.is_empty() {
+            self.steps(|s| {
+                let delivered =
+                    s.name.starts(words::DELIVERED) || s.name.starts(words::SECOND_DELIVERED);
+                delivered && matches!(s.name.belongs_to(), Of::Trial(_))
+            })
+        } else {
+            used
+        };
+        let samples = self.steps(|s| s.name.starts(words::SAMPLE_VOLUME));
+        let times = |this: &Self, ids: &[StepId], factor: Decimal| {
+            let scaled = |id: &StepId| Some((*id, this.value(*id).checked_mul(factor)?));
+            ids.iter().filter_map(scaled).collect::<Vec<_>>()
+        };
+        for (volumes, place) in [(&used, "titrant"), (&samples, "sample")] {
+            for (factor, words) in [
+                (Decimal::ONE_THOUSAND, "mL taken for L"),
+                (Decimal::new(1, 3), "L taken for mL"),
+            ] {
+                let substitutes = times(self, volumes, factor);
+                self.with(
+                    SlipCode::MillilitresAsLitres,
+                    format!("{place}, {words}"),
+                    &substitutes,
+                );
+            }
+        }
+        let mut exchanged = Vec::new();
+        for id in &used {
+            let of = self.work_up.graph.get(*id).name.belongs_to();
+            let own = samples.iter().find(|s| {
+                let sample = self.work_up.graph.get(**s).name.belongs_to();
+                sample == of || sample == Of::All
+            });
+            if let Some(sample) = own {
+                exchanged.push((*id, self.value(*sample)));
+                exchanged.push((*sample, self.value(*id)));
+            }
+        }
+        // a sample in a single-mark piece stands once for all trials: then no one substitution does it
+        if samples
+            .iter()
+            .all(|s| self.work_up.graph.get(*s).name.belongs_to() != Of::All)
+        {
+            self.with(SlipCode::VolumesExchanged, "", &exchanged);
+        } else {
+            self.exchanged_trial_by_trial(&used, &samples);
+        }
+        let blank = self.blank_steps();
+        self.with(SlipCode::BlankOmitted, "", &zero(&blank));
+    }
+
+    /// Each trial's result with the shared sample volume and its own titre exchanged, and their mean.
+    fn exchanged_trial_by_trial(&mut self, used: &[StepId], samples: &[StepId]) {
+        let Some(sample) = samples.first() else {
+            return;
+        };
+        let graph = &self.work_up.graph;
+        let results: Option<Vec<Decimal>> = self
+            .work_up
+            .trials
+            .iter()
+            .filter(|t| t.counted)
+            .map(|t| {
+                let own = used.iter().find(|id| {
+                    let of = graph.get(**id).name.belongs_to();
+                    t.trial.number().is_some_and(|n| of == Of::Trial(n))
+                })?;
+                let substitutes = [(*own, graph.value(*sample)), (*sample, graph.value(*own))];
+                graph.value_with(t.result?, &substitutes).ok()
+            })
+            .collect();
+        if let Some(prediction) = results.and_then(|results| mean(&results)) {
+            self.tried
+                .push((SlipCode::VolumesExchanged, String::new(), prediction));
+        }
+    }
+
+    /// The blank as it is subtracted: the mean, or the only one.
+    fn blank_steps(&self) -> Vec<StepId> {
+        if self.case.procedure.excess.is_some() {
+            // there the blank finds what was added, and nothing would be left without it
+            return Vec::new();
+        }
+        let mean = self.steps(|s| s.name.starts(words::BLANK));
+        if mean.is_empty() {
+            self.steps(|s| {
+                s.name.starts(words::DELIVERED) && matches!(s.name.belongs_to(), Of::Blank(_))
+            })
+        } else {
+            mean
+        }
+    }
+
+    /// Slips with ratios, molarities, aliquots.
+    fn factors(&mut self) {
+        for id in self.steps(|s| s.name.is_ratio()) {
+            let (value, label) = (self.value(id), self.work_up.graph.get(id).name.label());
+            if let Some(inverse) = Decimal::ONE.checked_div(value) {
+                self.with(SlipCode::RatioInverted, label.clone(), &[(id, inverse)]);
+            }
+            self.with(SlipCode::RatioIgnored, label, &[(id, Decimal::ONE)]);
+        }
+        let procedure = self.case.procedure;
+        let titrant = procedure.lot_reagent();
+        let excess = procedure.excess.as_ref().map(|e| (&e.species, e.nominal));
+        for (species, nominal) in [titrant, excess].into_iter().flatten() {
+            let labels: Vec<(StepId, Decimal)> = self
+                .steps(|s| {
+                    s.name.starts(words::MOLARITY) && s.name.species() == Some(species.written())
+                })
+                .into_iter()
+                .map(|id| (id, nominal))
+                .collect();
+            self.with(SlipCode::NominalMolarity, species.to_string(), &labels);
+        }
+        let flask = self.steps(|s| s.name.starts(words::FLASK));
+        let aliquot = self.steps(|s| s.name.starts(words::ALIQUOT));
+        if let (Some(flask), Some(aliquot)) = (flask.first(), aliquot.first()) {
+            self.with(
+                SlipCode::DilutionOmitted,
+                "",
+                &[(*aliquot, self.value(*flask))],
+            );
+        }
+        let mut remainders = Vec::new();
+        let left = self.steps(|s| s.name.symbol().starts_with("nl"));
+        for used in self.steps(|s| s.name.symbol().starts_with("nu")) {
+            let of = self.work_up.graph.get(used).name.belongs_to();
+            let same = |id: &&StepId| self.work_up.graph.get(**id).name.belongs_to() == of;
+            if let Some(left) = left.iter().find(same) {
+                remainders.push((used, self.value(*left)));
+            }
+        }
+        self.with(SlipCode::BackNotSubtracted, "", &remainders);
+    }
+
+    /// Slips about which trials are averaged.
+    fn trials(&mut self) {
+        let result = |t: &crate::workup::TrialOutcome| Some((t.trial, self.value(t.result?)));
+        let all: Vec<(TrialLabel, Decimal)> =
+            self.work_up.trials.iter().filter_map(result).collect();
+        let counted: Vec<Decimal> = self
+            .work_up
+            .trials
+            .iter()
+            .filter(|t| t.counted)
+            .filter_map(|t| t.result)
+            .map(|id| self.value(id))
+            .collect();
+        if all.len() > 1 {
+            for (trial, value) in &all {
+                self.tried
+                    .push((SlipCode::OneTrialOnly, format!("trial {trial}"), *value));
+            }
+        }
+        let rejected = self
+            .work_up
+            .trials
+            .iter()
+            .filter(|t| !t.counted && t.result.is_some());
+        let mut extra: Vec<(String, Decimal)> = rejected
+            .filter_map(|t| Some((format!("trial {}", t.trial), self.value(t.result?))))
+            .collect();
+        extra.extend(
+            self.rough()
+                .map(|value| ("the rough titration".to_owned(), value)),
+        );
+        for (place, value) in &extra {
+            let with: Vec<Decimal> = counted.iter().copied().chain([*value]).collect();
+            if let Some(prediction) = mean(&with) {
+                self.tried
+                    .push((SlipCode::RoughIncluded, place.clone(), prediction));
+            }
+        }
+        if extra.len() > 1 {
+            let with: Vec<Decimal> = counted
+                .iter()
+                .copied()
+                .chain(extra.iter().map(|e| e.1))
+                .collect();
+            if let Some(prediction) = mean(&with) {
+                self.tried
+                    .push((SlipCode::RoughIncluded, "all of them".into(), prediction));
+            }
+        }
+    }
+
+    /// The result of the rough titration, as if it had been a trial.
+    fn rough(&self) -> Option<Decimal> {
+        let rows = &self.case.hand_in.titrations;
+        let index = rows.iter().position(|row| row.trial == TrialLabel::Rough)?;
+        let mut row = rows.get(index)?.clone();
+        row.trial = TrialLabel::Numbered(1);
+        let mut titrations = vec![row];
+        titrations.extend(
+            rows.iter()
+                .filter(|r| r.trial == TrialLabel::Blank)
+                .cloned(),
+        );
+        let lots: Vec<_> = titrations
+            .iter()
+            .map(|row| self.case.lots_of(row))
+            .collect();
+        let hand_in = HandIn {
+            titrations,
+            ..HandIn::default()
+        };
+        let done = work_up(WorkUpInput {
+            procedure: self.case.procedure,
+            hand_in: &hand_in,
+            lots: &lots,
+            left_out: &Default::default(),
+        });
+        done.value()
+    }
+
+    /// Slips with what the result is expressed as, and with its unit.
+    fn expressed(&mut self) {
+        if let Some(asked) = self.case.procedure.method().asked() {
+            let masses = self.steps(|s| s.name.starts(words::MOLAR_MASS));
+            let composition = self.steps(|s| s.name.is_ratio() && s.name.symbol() == "r");
+            for species in self.other_species() {
+                for mass in &masses {
+                    let own = self
+                        .work_up
+                        .graph
+                        .get(*mass)
+                        .name
+                        .species()
+                        .map(str::to_owned);
+                    if own.as_deref() == Some(species.written()) {
+                        continue;
+                    }
+                    let mut substitutes = vec![(*mass, species.molar_mass().value)];
+                    self.with(SlipCode::WrongSpecies, species.to_string(), &substitutes);
+                    let of_expressed = own.as_deref() == Some(asked.expressed_as.written());
+                    let ratio = per_analyte(&asked.analyte, &species).ok();
+                    if let (true, Some(ratio), [composition]) =
+                        (of_expressed, ratio, composition.as_slice())
+                    {
+                        let (over, under) = ratio.parts();
+                        if let Some(value) = over.checked_div(under) {
+                            substitutes.push((*composition, value));
+                            self.with(SlipCode::WrongSpecies, species.to_string(), &substitutes);
+                        }
+                    }
+                }
+            }
+        }
+        let result = self.value(self.mean);
+        for (factor, place) in [
+            (Decimal::TEN, "10 times"),
+            (Decimal::ONE_HUNDRED, "100 times"),
+            (Decimal::ONE_THOUSAND, "1000 times"),
+            (Decimal::new(1, 1), "a tenth"),
+            (Decimal::new(1, 2), "a hundredth"),
+            (Decimal::new(1, 3), "a thousandth"),
+        ] {
+            if let Some(prediction) = result.checked_mul(factor) {
+                self.tried
+                    .push((SlipCode::UnitSlip, place.into(), prediction));
+            }
+        }
+    }
+
+    /// Species that stand in the procedure and in what is weighed, with and without their water.
+    fn other_species(&self) -> Vec<Formula> {
+        let procedure = self.case.procedure;
+        let mut found: Vec<Formula> = Vec::new();
+        let mut add = |species: Formula| {
+            if !found
+                .iter()
+                .any(|known| known.written() == species.written())
+            {
+                found.push(species);
+            }
+        };
+        procedure
+            .reactions
+            .iter()
+            .flat_map(|r| r.species())
+            .cloned()
+            .for_each(&mut add);
+        let named = [
+            &procedure.result.analyte,
+            &procedure.result.expressed_as,
+            &procedure.sample.species,
+        ];
+        named.into_iter().flatten().cloned().for_each(&mut add);
+        let dry: Vec<Formula> = found
+            .iter()
+            .filter_map(|species| {
+                let (salt, _) = species.written().split_once(['.', '\u{b7}'])?;
+                Formula::parse(salt).ok()
+            })
+            .collect();
+        found.extend(dry);
+        found
+    }
+
+    /// Slips of rounding: every value of one kind to two or three figures, in all trials.
+    fn rounded(&mut self) {
+        let of_trial = |s: &Step| matches!(s.name.belongs_to(), Of::Trial(_));
+        let kinds: [(&str, Vec<StepId>); 2] = [
+            (
+                "delivered volumes",
+                self.steps(|s| of_trial(s) && s.name.starts(words::DELIVERED)),
+            ),
+            ("amounts", self.steps(|s| of_trial(s) && s.unit == "mmol")),
+        ];
+        // with fewer figures a molar mass is another number, and a molarity that of the label
+        let masses = self.steps(|s| s.name.starts(words::MOLAR_MASS));
+        let rounded = masses
+            .iter()
+            .map(|id| (*id, to_figures(self.value(*id), 3)));
+        let rounded: Vec<_> = rounded.collect();
+        self.with(
+            SlipCode::RoundedEarly,
+            "molar masses to 3 figures",
+            &rounded,
+        );
+        for figures in [2, 3] {
+            for (kind, steps) in &kinds {
+                let substitutes: Vec<_> = steps
+                    .iter()
+                    .map(|id| (*id, to_figures(self.value(*id), figures)))
+                    .collect();
+                let place = format!("{kind} to {figures} figures");
+                self.with(SlipCode::RoundedEarly, place, &substitutes);
+            }
+            let results: Vec<Decimal> = self
+                .work_up
+                .trials
+                .iter()
+                .filter(|t| t.counted)
+                .filter_map(|t| Some(to_figures(self.value(t.result?), figures)))
+                .collect();
+            if let Some(prediction) = mean(&results).filter(|p| *p != self.value(self.mean)) {
+                let place = format!("results to {figures} figures");
+                self.tried.push((SlipCode::RoundedEarly, place, prediction));
+            }
+        }
+    }
+}

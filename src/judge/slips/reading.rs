@@ -1,0 +1,333 @@
+//! Reading slips: what was written down differs from what was there, so the result is off the truth.
+
+use rust_decimal::Decimal;
+
+use super::rank::{Tried, log_normal, rank};
+use super::{Explanation, SlipCode};
+use crate::chem::Formula;
+use crate::judge::case::Case;
+use crate::measure::{as_f64, from_f64};
+use crate::procedure::SampleBy;
+use crate::truth::Assigned;
+use crate::workup::{Of, Operation, Step, StepId, WorkUp, words};
+
+/// Share of a class that makes no slip, against the sum of the weights of slips.
+const NO_SLIP: f64 = 150.0;
+/// Weight of a mistake that is none of the slips, and how far off it leaves a result: a normal with so wide a relative
+/// standard deviation.
+const UNKNOWN: (f64, f64) = (1.0, 0.10);
+/// How far a sample that was not measured may be from its nominal volume, relative.
+const UNMEASURED: f64 = 0.03;
+/// Drops that an endpoint may be overshot by in every trial.
+const MOST_DROPS: i64 = 3;
+
+/// What the trials that count look like beside the truth.
+struct Seen<'w> {
+    work_up: &'w WorkUp,
+    mean: StepId,
+    trials: Vec<StepId>,
+    truth: f64,
+    /// Standard uncertainty that all trials share, the truth's included.
+    shared: f64,
+    /// Standard uncertainty of one trial by itself.
+    each: f64,
+}
+
+pub(super) fn explain(case: &Case, work_up: &WorkUp, truth: Assigned) -> Option<Explanation> {
+    let (mean, budget) = (work_up.result?, work_up.budget.as_ref()?);
+    let trials: Vec<StepId> = work_up
+        .trials
+        .iter()
+        .filter(|t| t.counted)
+        .filter_map(|t| t.result)
+        .collect();
+    let seen = Seen {
+        work_up,
+        mean,
+        truth: as_f64(truth.value),
+        shared: budget.systematic.hypot(as_f64(truth.standard_uncertainty)),
+        each: budget.predicted_random * (trials.len() as f64).sqrt(),
+        trials,
+    };
+    let off = (as_f64(work_up.value()?) - seen.truth).abs();
+    let joined = budget.standard.hypot(as_f64(truth.standard_uncertainty));
+    if off <= budget.coverage * joined || seen.truth == 0.0 {
+        return Some(Explanation::default());
+    }
+    let mut tried = seen.misread();
+    tried.extend(seen.overshot(case));
+    tried.extend(seen.sample_nominal(case));
+    tried.extend(seen.other_unknown(case));
+    tried.extend(seen.other_lot(case));
+    let results: Vec<f64> = seen.trials.iter().map(|id| seen.value(*id)).collect();
+    let wide = UNKNOWN.1 * seen.truth.abs();
+    let otherwise = [
+        (
+            seen.log_likelihood(&results, seen.truth, seen.shared),
+            NO_SLIP,
+        ),
+        (
+            seen.log_likelihood(&results, seen.truth, seen.shared.hypot(wide)),
+            UNKNOWN.0,
+        ),
+    ];
+    Some(rank(tried, &otherwise))
+}
+
+impl Seen<'_> {
+    fn value(&self, id: StepId) -> f64 {
+        as_f64(self.work_up.graph.value(id))
+    }
+
+    /// The per-trial results as normals about the truth: a shared error and one each.
+    fn log_likelihood(&self, results: &[f64], truth: f64, shared: f64) -> f64 {
+        let n = results.len() as f64;
+        let mean = results.iter().sum::<f64>() / n;
+        let within: f64 = results.iter().map(|x| (x - mean).powi(2)).sum();
+        let of_mean = shared.hypot(self.each / n.sqrt());
+        let spread = -0.5 * within / self.each.powi(2) - (n - 1.0) * self.each.ln();
+        log_normal(mean - truth, of_mean) + spread
+    }
+
+    /// The hypothesis that these steps should have had other values.
+    fn with(
+        &self,
+        code: SlipCode,
+        place: String,
+        substitutes: &[(StepId, Decimal)],
+    ) -> Option<Tried> {
+        self.against(code, place, substitutes, self.truth, self.shared)
+    }
+
+    fn against(
+        &self,
+        code: SlipCode,
+        place: String,
+        substitutes: &[(StepId, Decimal)],
+        truth: f64,
+        shared: f64,
+    ) -> Option<Tried> {
+        let graph = &self.work_up.graph;
+        let results: Option<Vec<f64>> = self
+            .trials
+            .iter()
+            .map(|id| graph.value_with(*id, substitutes).ok().map(as_f64))
+            .collect();
+        let results = results?;
+        let prediction = graph.value_with(self.mean, substitutes).ok()?;
+        let n = results.len() as f64;
+        let standard = shared.hypot(self.each / n.sqrt());
+        Some(Tried {
+            code,
+            place,
+            prediction,
+            log_likelihood: self.log_likelihood(&results, truth, shared),
+            off: (as_f64(prediction) - truth).abs() / standard,
+            ways: 1,
+        })
+    }
+
+    /// One reading of one trial that counts, misread.
+    fn misread(&self) -> Vec<Tried> {
+        let graph = &self.work_up.graph;
+        let counted = |of: Of| {
+            let number = if let Of::Trial(n) = of { Some(n) } else { None };
+            let mut trials = self.work_up.trials.iter();
+            trials.any(|t| t.counted && t.trial.number() == number && number.is_some())
+        };
+        let readings: Vec<(StepId, &Step)> = graph
+            .steps()
+            .filter(|(_, step)| step.name.is_read() && step.operation == Operation::Given)
+            .filter(|(_, step)| counted(step.name.belongs_to()))
+            .collect();
+        let mut tried: Vec<Tried> = Vec::new();
+        for (id, step) in readings {
+            for (code, value) in alternatives(step) {
+                let label = step.name.label();
+                let place = format!("{label}: {} for {value}", step.value);
+                tried.extend(self.with(code, place, &[(id, value)]));
+            }
+        }
+        share_weight(tried)
+    }
+
+    fn overshot(&self, case: &Case) -> Vec<Tried> {
+        let drop = case.procedure.uncertainty.drop;
+        let ends =
+            |step: &Step| step.name.starts(words::END) || step.name.starts(words::SECOND_END);
+        let last: Vec<StepId> = self.last_ends(ends);
+        let tried = (1..=MOST_DROPS).filter_map(|drops| {
+            let volume = drop.checked_mul(Decimal::from(drops))?;
+            let less = |id: &StepId| {
+                let end = self.work_up.graph.value(*id).checked_sub(volume)?;
+                Some((*id, end))
+            };
+            let substitutes: Option<Vec<_>> = last.iter().map(less).collect();
+            let substitutes = substitutes.filter(|s| !s.is_empty())?;
+            let place = format!("{drops} drops, {volume} mL in every trial");
+            self.with(SlipCode::Overshoot, place, &substitutes)
+        });
+        share_weight(tried.collect())
+    }
+
+    /// The last end reading of each titration of a trial.
+    fn last_ends(&self, is_end: impl Fn(&Step) -> bool) -> Vec<StepId> {
+        let mut last: Vec<(Of, bool, StepId)> = Vec::new();
+        for (id, step) in self.work_up.graph.steps().filter(|(_, step)| is_end(step)) {
+            let of = step.name.belongs_to();
+            let second = step.name.starts(words::SECOND_END);
+            if !matches!(of, Of::Trial(_)) {
+                continue;
+            }
+            match last
+                .iter_mut()
+                .find(|(known, two, _)| *known == of && *two == second)
+            {
+                Some((_, _, known)) => *known = id,
+                None => last.push((of, second, id)),
+            }
+        }
+        last.into_iter().map(|(_, _, id)| id).collect()
+    }
+
+    /// Every sample volume written is the nominal one, as it would be if it had not been looked at.
+    fn sample_nominal(&self, case: &Case) -> Option<Tried> {
+        let procedure = case.procedure;
+        if procedure.sample.by != SampleBy::Volume || !procedure.reads_sample_volume() {
+            return None;
+        }
+        let mut volumes = case
+            .hand_in
+            .numbered()
+            .filter_map(|(_, t)| t.sample.volume.as_ref());
+        if !volumes.all(|v| v.value() == procedure.sample.nominal) {
+            return None;
+        }
+        let results: Vec<f64> = self.trials.iter().map(|id| self.value(*id)).collect();
+        let shared = self.shared.hypot(UNMEASURED * self.truth.abs());
+        let standard = shared.hypot(self.each / (results.len() as f64).sqrt());
+        Some(Tried {
+            code: SlipCode::SampleNominal,
+            place: format!("{} mL in every trial", procedure.sample.nominal),
+            prediction: from_f64(self.truth, 12)?,
+            log_likelihood: self.log_likelihood(&results, self.truth, shared),
+            off: (self.value(self.mean) - self.truth).abs() / standard,
+            ways: 1,
+        })
+    }
+
+    fn other_unknown(&self, case: &Case) -> Vec<Tried> {
+        let own = case.marked_against().map(|unknown| unknown.code.as_str());
+        let others = case
+            .unknowns
+            .values()
+            .filter(|u| Some(u.code.as_str()) != own);
+        let mut tried: Vec<Tried> = others
+            .filter_map(|unknown| {
+                let truth = unknown.truth.open();
+                let (value, code) = (as_f64(truth.value), &unknown.code);
+                self.against(
+                    SlipCode::OtherUnknown,
+                    code.clone(),
+                    &[],
+                    value,
+                    self.shared,
+                )
+            })
+            .collect();
+        let ways = tried.len();
+        tried.iter_mut().for_each(|t| t.ways = ways);
+        tried
+    }
+
+    fn other_lot(&self, case: &Case) -> Vec<Tried> {
+        let Some((species, _)) = case.procedure.lot_reagent() else {
+            return Vec::new();
+        };
+        let molarities: Vec<StepId> = self
+            .work_up
+            .graph
+            .steps()
+            .filter(|(_, s)| {
+                s.name.starts(words::MOLARITY) && s.name.species() == Some(species.written())
+            })
+            .map(|(id, _)| id)
+            .collect();
+        let mut used: Vec<&str> = case
+            .hand_in
+            .titrations
+            .iter()
+            .filter_map(|row| case.lots_of(row).0)
+            .map(|lot| lot.code.as_str())
+            .collect();
+        used.dedup();
+        let of_it = |reagent: &str| Formula::parse(reagent).is_ok_and(|f| f == *species);
+        let others = case
+            .lots
+            .values()
+            .filter(|lot| !used.contains(&lot.code.as_str()) && of_it(&lot.reagent));
+        let tried: Vec<Tried> = others
+            .filter_map(|lot| {
+                let substitutes: Vec<_> = molarities
+                    .iter()
+                    .map(|id| (*id, lot.molarity.value))
+                    .collect();
+                let substitutes = Some(substitutes).filter(|s| !s.is_empty())?;
+                self.with(SlipCode::OtherLot, lot.code.clone(), &substitutes)
+            })
+            .collect();
+        share_weight(tried)
+    }
+}
+
+/// All ways of one code share its weight.
+fn share_weight(mut tried: Vec<Tried>) -> Vec<Tried> {
+    let codes: Vec<SlipCode> = tried.iter().map(|t| t.code).collect();
+    for t in &mut tried {
+        t.ways = codes.iter().filter(|code| **code == t.code).count();
+    }
+    tried
+}
+
+/// What a reading may have been, if it was misread once.
+fn alternatives(step: &Step) -> Vec<(SlipCode, Decimal)> {
+    let value = step.value;
+    let mut found = Vec::new();
+    if step.unit == "mL" {
+        let burette = !step.name.starts(words::SAMPLE_VOLUME);
+        let whole = value.trunc();
+        let upward = Decimal::ONE.checked_sub(value.fract());
+        let upward = upward.and_then(|part| whole.checked_add(part));
+        if burette && !value.fract().is_zero() {
+            found.extend(upward.map(|value| (SlipCode::ReadUpward, value)));
+        }
+        for (code, step) in [
+            (SlipCode::WholeMillilitre, Decimal::ONE),
+            (SlipCode::Tenth, Decimal::new(1, 1)),
+        ] {
+            let both = [value.checked_add(step), value.checked_sub(step)];
+            found.extend(both.into_iter().flatten().map(|value| (code, value)));
+        }
+    }
+    found.extend(transposed(value).map(|value| (SlipCode::TransposedDigits, value)));
+    found.retain(|(_, other)| *other >= Decimal::ZERO && *other != value);
+    found
+}
+
+/// The values with two neighbouring digits exchanged.
+fn transposed(value: Decimal) -> impl Iterator<Item = Decimal> {
+    let digits: Vec<char> = value.to_string().chars().collect();
+    let places: Vec<usize> = (0..digits.len())
+        .filter(|i| digits[*i].is_ascii_digit())
+        .collect();
+    let pairs: Vec<(usize, usize)> = places
+        .iter()
+        .copied()
+        .zip(places.iter().copied().skip(1))
+        .collect();
+    pairs.into_iter().filter_map(move |(one, other)| {
+        let mut changed = digits.clone();
+        changed.swap(one, other);
+        changed.into_iter().collect::<String>().parse().ok()
+    })
+}
