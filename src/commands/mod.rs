@@ -10,6 +10,7 @@ mod explain;
 mod folder;
 mod invent;
 mod recompute;
+mod rehearse;
 mod serve;
 
 use std::io::IsTerminal;
@@ -94,6 +95,18 @@ enum Command {
         #[arg(long, value_name = "REACTION")]
         balance: Vec<String>,
     },
+    /// Simulate classes with slips made on purpose and print what the judgement makes of them
+    Rehearse {
+        /// Procedure files, or keys of shipped ones
+        #[arg(required = true, value_name = "PROCEDURE")]
+        procedures: Vec<String>,
+        /// Students for each slip; ten times as many without one
+        #[arg(long, default_value_t = 200)]
+        students: usize,
+        /// The same seed gives the same classes
+        #[arg(long, default_value_t = 1)]
+        seed: u64,
+    },
     /// Judge every submission anew
     Recompute {
         /// The database file
@@ -177,6 +190,11 @@ impl Command {
                 student,
             } => explain::run(&folder, &experiment, &student),
             Self::Check { files, balance } => check::run(&files, &balance),
+            Self::Rehearse {
+                procedures,
+                students,
+                seed,
+            } => rehearse::run(&procedures, students, seed),
             Self::Recompute { db, verify } => recompute::run(&db, verify).await,
             Self::Backup { db, to } => backup::run(&db, &to).await,
             Self::AddCoordinator { db, login } => account::add_coordinator(&db, &login).await,

@@ -2,20 +2,23 @@
 
 mod audit;
 mod case;
+mod confusion;
 mod endpoint;
 mod evaluate;
 mod fairness;
 mod flags;
 mod marking;
 mod marks;
+mod mistakes;
 mod questions;
 mod raise;
 pub mod rehearsal;
 pub mod signal;
-mod slips;
+pub mod slips;
 
 pub use audit::{AuditKind, AuditRow, audit_group};
 pub use case::{Case, DefaultLots, Settlement};
+pub use confusion::{Confusion, Count, confusion};
 pub use endpoint::{Endpoint, endpoint};
 pub use evaluate::{Evaluation, Outcome, TrialView, evaluate};
 pub use fairness::{Expected, Fairness, fairness};

@@ -19,6 +19,7 @@ mod parsers;
 mod reference;
 mod revisions;
 mod settling;
+mod slips;
 mod student;
 mod through_database;
 mod web;

@@ -2,8 +2,8 @@
 
 use rust_decimal::Decimal;
 
-use super::rank::{Tried, log_normal, rank};
-use super::{Explanation, SlipCode};
+use super::SlipCode;
+use super::rank::{Tried, log_normal};
 use crate::chem::{Formula, per_analyte};
 use crate::judge::case::Case;
 use crate::judge::marks::agrees;
@@ -22,24 +22,53 @@ struct Answer<'w> {
     case: &'w Case<'w>,
     work_up: &'w WorkUp,
     mean: StepId,
-    answer: f64,
-    /// Half of the last unit written.
-    half_unit: f64,
     tried: Vec<(SlipCode, String, Decimal)>,
 }
 
-pub(super) fn explain(case: &Case, work_up: &WorkUp) -> Option<Explanation> {
-    let (reported, mean) = (case.hand_in.reported.as_ref()?, work_up.result?);
+/// Every hypothesis with its likelihood, and what else there could be; none where the answer agrees.
+pub(super) fn hypotheses(case: &Case, work_up: &WorkUp) -> Option<(Vec<Tried>, Vec<(f64, f64)>)> {
+    let reported = case.hand_in.reported.as_ref()?;
     let within = case.procedure.marking.within();
     if agrees(reported, work_up.value()?, within) || reported.value().is_zero() {
-        return Some(Explanation::default());
+        return None;
     }
+    let (answer, half_unit) = (as_f64(reported.value()), as_f64(reported.last_unit()) / 2.0);
+    let predictions = predictions(case, work_up);
+    let mut tried: Vec<Tried> = Vec::new();
+    for (code, place, prediction) in &predictions {
+        let value = as_f64(*prediction);
+        // rounding of the answer is rectangular: half a unit over √3
+        let standard = (half_unit / 3f64.sqrt()).hypot(ROUNDING * value.abs());
+        if standard <= 0.0 || !value.is_finite() {
+            continue;
+        }
+        let off = (answer - value).abs() / standard;
+        tried.push(Tried {
+            code: *code,
+            place: place.clone(),
+            prediction: *prediction,
+            log_likelihood: log_normal(off * standard, standard),
+            off,
+            ways: predictions
+                .iter()
+                .filter(|(other, ..)| other == code)
+                .count(),
+        });
+    }
+    // somewhere within two powers of ten, in proportion
+    let unknown = -(answer.abs() * ANYWHERE).ln();
+    Some((tried, vec![(unknown, UNKNOWN)]))
+}
+
+/// What the answer would be with each slip, with where it is made.
+pub(super) fn predictions(case: &Case, work_up: &WorkUp) -> Vec<(SlipCode, String, Decimal)> {
+    let Some(mean) = work_up.result else {
+        return Vec::new();
+    };
     let mut answer = Answer {
         case,
         work_up,
         mean,
-        answer: as_f64(reported.value()),
-        half_unit: as_f64(reported.last_unit()) / 2.0,
         tried: Vec::new(),
     };
     answer.volumes();
@@ -47,38 +76,10 @@ pub(super) fn explain(case: &Case, work_up: &WorkUp) -> Option<Explanation> {
     answer.trials();
     answer.expressed();
     answer.rounded();
-    Some(answer.ranked())
+    answer.tried
 }
 
 impl Answer<'_> {
-    fn ranked(self) -> Explanation {
-        let mut tried: Vec<Tried> = Vec::new();
-        for (code, place, prediction) in &self.tried {
-            let value = as_f64(*prediction);
-            // rounding of the answer is rectangular: half a unit over √3
-            let standard = (self.half_unit / 3f64.sqrt()).hypot(ROUNDING * value.abs());
-            if standard <= 0.0 || !value.is_finite() {
-                continue;
-            }
-            let off = (self.answer - value).abs() / standard;
-            tried.push(Tried {
-                code: *code,
-                place: place.clone(),
-                prediction: *prediction,
-                log_likelihood: log_normal(off * standard, standard),
-                off,
-                ways: self
-                    .tried
-                    .iter()
-                    .filter(|(other, ..)| other == code)
-                    .count(),
-            });
-        }
-        // somewhere within two powers of ten, in proportion
-        let unknown = -(self.answer.abs() * ANYWHERE).ln();
-        rank(tried, &[(unknown, UNKNOWN)])
-    }
-
     fn steps(&self, wanted: impl Fn(&Step) -> bool) -> Vec<StepId> {
         let steps = self.work_up.graph.steps();
         steps

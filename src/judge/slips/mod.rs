@@ -54,13 +54,41 @@ impl Explanation {
 /// What explains a result that is off the truth.
 #[must_use]
 pub fn of_readings(case: &Case, work_up: &WorkUp, truth: Option<Assigned>) -> Explanation {
-    truth
-        .and_then(|truth| reading::explain(case, work_up, truth))
-        .unwrap_or_default()
+    let tried = truth.and_then(|truth| reading::hypotheses(case, work_up, truth));
+    tried.map_or_else(Explanation::default, |(tried, otherwise)| {
+        rank::rank(tried, &otherwise)
+    })
 }
 
 /// What explains an answer that does not follow from its readings.
 #[must_use]
 pub fn of_answer(case: &Case, work_up: &WorkUp) -> Explanation {
-    calculation::explain(case, work_up).unwrap_or_default()
+    let tried = calculation::hypotheses(case, work_up);
+    tried.map_or_else(Explanation::default, |(tried, otherwise)| {
+        rank::rank(tried, &otherwise)
+    })
+}
+
+/// Every answer that a calculation slip would give: which, where, and the answer in the result unit.
+#[must_use]
+pub fn wrong_answers(case: &Case, work_up: &WorkUp) -> Vec<(SlipCode, String, Decimal)> {
+    calculation::predictions(case, work_up)
+}
+
+/// Each slip with its least distance from explaining the number, in standard uncertainties; empty where nothing needs
+/// explaining. For readings where a truth is given, else for the answer.
+#[must_use]
+pub fn distances(case: &Case, work_up: &WorkUp, truth: Option<Assigned>) -> Vec<(SlipCode, f64)> {
+    let tried = match truth {
+        Some(truth) => reading::hypotheses(case, work_up, truth),
+        None => calculation::hypotheses(case, work_up),
+    };
+    let mut least: Vec<(SlipCode, f64)> = Vec::new();
+    for t in tried.map(|(tried, _)| tried).unwrap_or_default() {
+        match least.iter_mut().find(|(code, _)| *code == t.code) {
+            Some((_, off)) => *off = off.min(t.off),
+            None => least.push((t.code, t.off)),
+        }
+    }
+    least
 }

@@ -2,8 +2,8 @@
 
 use rust_decimal::Decimal;
 
-use super::rank::{Tried, log_normal, rank};
-use super::{Explanation, SlipCode};
+use super::SlipCode;
+use super::rank::{Tried, log_normal};
 use crate::chem::Formula;
 use crate::judge::case::Case;
 use crate::measure::{as_f64, from_f64};
@@ -33,7 +33,12 @@ struct Seen<'w> {
     each: f64,
 }
 
-pub(super) fn explain(case: &Case, work_up: &WorkUp, truth: Assigned) -> Option<Explanation> {
+/// Every hypothesis with its likelihood, and what else there could be; none where the result is consistent.
+pub(super) fn hypotheses(
+    case: &Case,
+    work_up: &WorkUp,
+    truth: Assigned,
+) -> Option<(Vec<Tried>, Vec<(f64, f64)>)> {
     let (mean, budget) = (work_up.result?, work_up.budget.as_ref()?);
     let trials: Vec<StepId> = work_up
         .trials
@@ -52,7 +57,7 @@ pub(super) fn explain(case: &Case, work_up: &WorkUp, truth: Assigned) -> Option<
     let off = (as_f64(work_up.value()?) - seen.truth).abs();
     let joined = budget.standard.hypot(as_f64(truth.standard_uncertainty));
     if off <= budget.coverage * joined || seen.truth == 0.0 {
-        return Some(Explanation::default());
+        return None;
     }
     let mut tried = seen.misread();
     tried.extend(seen.overshot(case));
@@ -61,7 +66,7 @@ pub(super) fn explain(case: &Case, work_up: &WorkUp, truth: Assigned) -> Option<
     tried.extend(seen.other_lot(case));
     let results: Vec<f64> = seen.trials.iter().map(|id| seen.value(*id)).collect();
     let wide = UNKNOWN.1 * seen.truth.abs();
-    let otherwise = [
+    let otherwise = vec![
         (
             seen.log_likelihood(&results, seen.truth, seen.shared),
             NO_SLIP,
@@ -71,7 +76,7 @@ pub(super) fn explain(case: &Case, work_up: &WorkUp, truth: Assigned) -> Option<
             UNKNOWN.0,
         ),
     ];
-    Some(rank(tried, &otherwise))
+    Some((tried, otherwise))
 }
 
 impl Seen<'_> {
