@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use super::Failure;
 use crate::chem::balance;
 use crate::files::{self, Fault};
-use crate::judge::{Fairness, fairness};
+use crate::judge::{Fairness, fairness, remedies};
 use crate::measure::{from_f64, plain};
 use crate::procedure::{Method, Procedure};
 
@@ -53,7 +53,12 @@ fn check_all(paths: &[PathBuf]) -> Result<(), Failure> {
                 Err(more) => faults.extend(more),
                 Ok(procedure) => match fairness(&procedure, CLASS, 1) {
                     Err(what) => faults.push(Fault::of_file(name, what)),
-                    Ok(found) => print!("{}", report(&procedure, &found)),
+                    Ok(found) => {
+                        print!("{}", report(&procedure, &found));
+                        for remedy in remedies(&procedure, &glassware) {
+                            println!("  helps      {}", remedy.words());
+                        }
+                    }
                 },
             },
         }
@@ -78,10 +83,9 @@ fn report(procedure: &Procedure, found: &Fairness) -> String {
     lines.push(format!("  ratio      {}", ratio(procedure)));
     for expected in &found.expected {
         lines.push(format!(
-            "  {:<10} {} {}, {} % of {}: {} {unit}",
+            "  {:<10} {}, {} % of {}: {} {unit}",
             found.signal.name,
-            figures(expected.signal, 4),
-            found.signal.unit,
+            format!("{} {}", figures(expected.signal, 4), found.signal.unit).trim_end(),
             expected.share,
             found.signal.full,
             figures(expected.result, 4)

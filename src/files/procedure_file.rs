@@ -325,7 +325,12 @@ fn read_result(section: &Section) -> Option<ResultSpec> {
 }
 
 fn doubt(section: &Section) -> Option<ReadingDoubt> {
-    section.only(&["burette_reading_mL", "drop_mL", "temperature_C"]);
+    section.only(&[
+        "burette_reading_mL",
+        "drop_mL",
+        "temperature_C",
+        "repeatability_percent",
+    ]);
     let usual = ReadingDoubt::default();
     let small = |key: &str, usual: Decimal, most: i64, unit: &str| {
         if !section.has(key) {
@@ -341,11 +346,14 @@ fn doubt(section: &Section) -> Option<ReadingDoubt> {
     };
     let reading = small("burette_reading_mL", usual.burette_reading, 5, "mL");
     let drop = small("drop_mL", usual.drop, 5, "mL");
+    let percent = |usual| small("repeatability_percent", usual, 10, "%");
+    let repeatability = percent(usual.repeatability);
     let temperature = small("temperature_C", usual.temperature, 20, "\u{b0}C");
     Some(ReadingDoubt {
         burette_reading: reading?,
         drop: drop?,
         temperature: temperature?,
+        repeatability: repeatability?,
     })
 }
 

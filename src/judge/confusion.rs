@@ -75,7 +75,8 @@ struct Class<'p> {
     procedure: &'p Procedure,
     lots: BTreeMap<String, Lot>,
     unknowns: BTreeMap<String, Unknown>,
-    truths: Vec<f64>,
+    /// What the bottles hold, in order.
+    truths: Vec<Assigned>,
 }
 
 impl<'p> Class<'p> {
@@ -121,11 +122,12 @@ impl<'p> Class<'p> {
             let value = to_figures(from_f64(truth, 8)?, 5);
             let standard_uncertainty = value.saturating_mul(Decimal::new(5, 4));
             let code = format!("U-{n}");
-            let truth = Sealed::new(Assigned {
+            let assigned = Assigned {
                 value,
                 standard_uncertainty,
-            });
-            class.truths.push(crate::measure::as_f64(value));
+            };
+            class.truths.push(assigned);
+            let truth = Sealed::new(assigned);
             class.unknowns.insert(
                 code.clone(),
                 Unknown {
@@ -152,10 +154,10 @@ impl<'p> Class<'p> {
         let Some((own, hand_in)) = self.hand_in(code, rng) else {
             return;
         };
-        let own = format!("U-{own}");
-        let Some(truth) = self.unknowns.get(&own).map(|u| *u.truth.open()) else {
+        let Some(truth) = self.truths.get(own).copied() else {
             return;
         };
+        let own = format!("U-{own}");
         self.with_case(&own, &hand_in, |case| {
             let judged = evaluate(case);
             let Some(code) = code else {
@@ -232,7 +234,8 @@ impl<'p> Class<'p> {
         } else {
             OWN
         };
-        let bench = self.bench(*self.truths.get(taken)?, lot);
+        let truth = crate::measure::as_f64(self.truths.get(taken)?.value);
+        let bench = self.bench(truth, lot);
         let hand = Hand {
             care: 1.0,
             sloppy_decimals: 0.0,

@@ -13,6 +13,7 @@ mod mistakes;
 mod questions;
 mod raise;
 pub mod rehearsal;
+mod remedies;
 pub mod signal;
 pub mod slips;
 
@@ -29,4 +30,5 @@ pub use marking::{
 pub use marks::{Marks, Part, PartMark};
 pub use questions::{Question, questions, range_questions, refusals, row_label, written_otherwise};
 pub use raise::FLAG_LEVEL;
+pub use remedies::{Remedy, remedies};
 pub use slips::{Candidate, Explanation, SlipCode};

@@ -9,7 +9,7 @@ use super::questions::{range_questions, written_otherwise};
 use super::slips::Explanation;
 use crate::columns::Column;
 use crate::measure::{as_f64, from_f64, plain, to_figures};
-use crate::stats::{chi_square_above, student_t_two_sided};
+use crate::stats::{student_t_two_sided, variance_ratio_above};
 use crate::submission::{HandIn, TrialLabel};
 use crate::truth::Assigned;
 use crate::workup::WorkUp;
@@ -173,7 +173,11 @@ fn scatter_high(case: &Case, work_up: &WorkUp) -> Option<Flag> {
         return None;
     }
     let freedom = spread.n as f64 - 1.0;
-    let p = chi_square_above(freedom * (s / predicted).powi(2), freedom);
+    let of_model = work_up
+        .budget
+        .as_ref()
+        .map_or(f64::INFINITY, |b| b.predicted_freedom);
+    let p = variance_ratio_above((s / predicted).powi(2), freedom, of_model);
     let unit = case.procedure.result.unit.name();
     let figures = |v: f64| from_f64(v, 3).map(plain).unwrap_or_default();
     let agree = if work_up.none_agree {

@@ -217,6 +217,7 @@ impl<R: Rng> Student<'_, R> {
         sample: Option<f64>,
     ) -> Option<Titration> {
         let procedure = self.procedure;
+        let signal = signal * (1.0 + self.determination());
         let (mut burette, mut other) = (Vec::new(), OtherReadings::default());
         match procedure.method() {
             Method::Direct { titrant, .. }
@@ -310,6 +311,13 @@ impl<R: Rng> Student<'_, R> {
     fn endpoint(&mut self) -> f64 {
         let half_drop = as_f64(self.procedure.uncertainty.drop) / 2.0;
         self.uniform(-half_drop, half_drop) * self.hand.care
+    }
+
+    /// Relative error of a whole determination: three uniforms, near enough a normal.
+    fn determination(&mut self) -> f64 {
+        let standard = as_f64(self.procedure.uncertainty.repeatability) / 100.0;
+        let sum: f64 = (0..3).map(|_| self.uniform(-1.0, 1.0)).sum();
+        sum * standard * self.hand.care
     }
 
     fn reading_error(&mut self) -> f64 {

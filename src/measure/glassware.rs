@@ -178,6 +178,12 @@ impl Glassware {
         self.kind
     }
 
+    /// Its accuracy class, if it has one.
+    #[must_use]
+    pub fn class(&self) -> Option<Class> {
+        self.class
+    }
+
     /// Nominal volume in mL; a balance's largest load in g.
     #[must_use]
     pub fn capacity(&self) -> Decimal {

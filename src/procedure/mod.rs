@@ -207,6 +207,9 @@ pub struct ReadingDoubt {
     pub drop: Decimal,
     /// How far the laboratory may be from 20 °C, rectangular; 0 leaves temperature out.
     pub temperature: Decimal,
+    /// Relative standard deviation of one whole determination beyond reading and endpoint, percent: filling a vessel,
+    /// washing a precipitate. The R of QUAM:2012, A2 and A3.
+    pub repeatability: Decimal,
 }
 
 impl Default for ReadingDoubt {
@@ -215,6 +218,7 @@ impl Default for ReadingDoubt {
             burette_reading: Decimal::new(2, 2),
             drop: Decimal::new(5, 2),
             temperature: Decimal::ZERO,
+            repeatability: Decimal::ZERO,
         }
     }
 }

@@ -59,3 +59,14 @@ pub(super) fn normal_below(z: f64) -> f64 {
 pub fn chi_square_above(value: f64, freedom: f64) -> f64 {
     statrs::distribution::ChiSquared::new(freedom).map_or(f64::NAN, |chi| chi.sf(value.max(0.0)))
 }
+
+/// Probability that the ratio of a variance with `freedom` degrees of freedom to one with `other` exceeds `ratio`:
+/// Snedecor's F; with infinite `other`, the chi-square test of a variance against a known one.
+#[must_use]
+pub fn variance_ratio_above(ratio: f64, freedom: f64, other: f64) -> f64 {
+    if other.is_infinite() {
+        return chi_square_above(freedom * ratio, freedom);
+    }
+    statrs::distribution::FisherSnedecor::new(freedom, other)
+        .map_or(f64::NAN, |f| f.sf(ratio.max(0.0)))
+}

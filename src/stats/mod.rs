@@ -10,6 +10,7 @@ mod robust;
 
 pub use distributions::{
     COVERAGE_95, chi_square_above, student_t_quantile, student_t_two_sided, two_sided_normal_p,
+    variance_ratio_above,
 };
 pub use outliers::{DixonLevel, dixon_critical, dixon_outlier};
 pub use replicates::{Replicates, ReplicatesError, mean, mean_and_s};

@@ -14,6 +14,8 @@ pub struct Budget {
     pub systematic: f64,
     /// Causes drawn anew in each trial, as the reading and endpoint model predicts them for the mean.
     pub predicted_random: f64,
+    /// Degrees of freedom of that; infinite where the model is stated and not estimated.
+    pub predicted_freedom: f64,
     /// s/√n of the per-trial results; none for a single trial.
     pub observed_random: Option<f64>,
     /// Combined standard uncertainty: systematic ⊕ the larger of the two random parts.
@@ -59,12 +61,20 @@ pub fn budget(graph: &Graph, of: StepId, spread: Option<(f64, usize)>) -> Budget
     let counted = observed.filter(|(amount, _)| *amount > predicted_random);
     let random = counted.map_or(predicted_random, |(amount, _)| amount);
     let standard = systematic.hypot(random);
-    let freedom = freedom(&contributions, counted, standard);
+    let each = |c: &Contribution| c.scope == Scope::Each;
+    let predicted_freedom = freedom(
+        contributions.iter().filter(|c| each(c)),
+        None,
+        predicted_random,
+    );
+    let counted_too = |c: &&Contribution| counted.is_none() || !each(c);
+    let freedom = freedom(contributions.iter().filter(counted_too), counted, standard);
     let coverage = student_t_two_sided(0.95, freedom);
     Budget {
         contributions,
         systematic,
         predicted_random,
+        predicted_freedom,
         observed_random: observed.map(|(amount, _)| amount),
         standard,
         freedom,
@@ -73,23 +83,24 @@ pub fn budget(graph: &Graph, of: StepId, spread: Option<(f64, usize)>) -> Budget
     }
 }
 
-/// Welch–Satterthwaite (JCGM 100:2008, G.2b). Contributions of one name rest on one estimate, so they count together.
-fn freedom(contributions: &[Contribution], counted: Option<(f64, f64)>, standard: f64) -> f64 {
-    let finite =
-        |c: &&Contribution| c.freedom.is_finite() && (counted.is_none() || c.scope != Scope::Each);
+/// Welch–Satterthwaite (JCGM 100:2008, G.2b), with the scatter that counts as (amount, freedom). Contributions of one
+/// name rest on one estimate, so they count together.
+fn freedom<'c>(
+    contributions: impl Iterator<Item = &'c Contribution>,
+    counted: Option<(f64, f64)>,
+    standard: f64,
+) -> f64 {
     let mut sum = counted.map_or(0.0, |(amount, freedom)| amount.powi(4) / freedom);
-    let mut names: Vec<&str> = Vec::new();
-    for c in contributions.iter().filter(finite) {
-        if names.contains(&c.name.as_ref()) {
-            continue;
+    let mut estimates: Vec<(&str, f64, f64)> = Vec::new();
+    for c in contributions.filter(|c| c.freedom.is_finite()) {
+        let variance = c.amount * c.amount;
+        match estimates.iter_mut().find(|(name, ..)| *name == c.name) {
+            Some((_, known, _)) => *known += variance,
+            None => estimates.push((&c.name, variance, c.freedom)),
         }
-        names.push(&c.name);
-        let same = contributions
-            .iter()
-            .filter(finite)
-            .filter(|o| o.name == c.name);
-        let variance: f64 = same.map(|o| o.amount * o.amount).sum();
-        sum += variance * variance / c.freedom;
+    }
+    for (_, variance, freedom) in estimates {
+        sum += variance * variance / freedom;
     }
     if sum > 0.0 {
         standard.powi(4) / sum

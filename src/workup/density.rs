@@ -64,9 +64,11 @@ pub(super) fn trial<'a>(
         builder.graph.step(name, "g/mL", quotient)?
     };
     let sum = Operation::sum([(Sign::Plus, in_air), (Sign::Plus, air)]);
-    builder
+    let result = builder
         .graph
-        .step(Name::new("result", "x").of(of), "g/mL", sum)
+        .step(Name::new("result", "x").of(of), "g/mL", sum)?;
+    builder.repeatable(result);
+    Ok(result)
 }
 
 fn mass_of_water<'a>(

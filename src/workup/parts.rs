@@ -224,8 +224,18 @@ impl<'a> Builder<'a> {
             over.push(self.exact(label, "k", factor));
         }
         let result = Operation::quotient(over, [sample]);
+        let name = Name::new("result", "x").of(of);
+        let result = self.graph.step(name, unit.name(), result)?;
+        self.repeatable(result);
+        Ok(result)
+    }
+
+    /// What the procedure says of the repeatability of a whole determination.
+    pub fn repeatable(&mut self, result: StepId) {
+        let share = as_f64(self.procedure.uncertainty.repeatability) / 100.0;
+        let standard = share * as_f64(self.graph.value(result)).abs();
         self.graph
-            .step(Name::new("result", "x").of(of), unit.name(), result)
+            .doubt(result, "repeatability", standard, Scope::Each);
     }
 
     /// A mass as displayed, g: linearity as a rectangle and the display's last digit, `times` over.

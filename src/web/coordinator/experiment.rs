@@ -14,7 +14,7 @@ use super::words;
 use crate::chem::Formula;
 use crate::course::{Experiment, SectionLots};
 use crate::desk::{self, PrepareError};
-use crate::judge::{Fairness, fairness};
+use crate::judge::{Fairness, Remedy, fairness, remedies};
 use crate::measure::{from_f64, plain};
 use crate::procedure::Procedure;
 use crate::term::Term;
@@ -75,6 +75,7 @@ struct FairnessWords {
     full: String,
     endpoint: Option<String>,
     warnings: Vec<String>,
+    helps: Vec<String>,
 }
 
 /// `GET /course/experiments/{key}`
@@ -102,13 +103,20 @@ async fn experiment(
     form: Form,
     notice: Option<String>,
 ) -> PageResult<Page<ExperimentPage>> {
-    let procedure = {
+    let (procedure, glassware) = {
         let view = state.desk.view().await?;
-        find(&view.term, key)?.procedure.clone()
+        let procedure = find(&view.term, key)?.procedure.clone();
+        (procedure, view.term.glassware.clone())
     };
     // a class of a thousand takes a while: not on a thread that serves pages, nor with the course held
     let fairness = tokio::task::spawn_blocking(move || {
-        fairness(&procedure, CLASS, 1).map(|found| fairness_words(&procedure, found))
+        fairness(&procedure, CLASS, 1).map(|found| FairnessWords {
+            helps: remedies(&procedure, &glassware)
+                .iter()
+                .map(Remedy::words)
+                .collect(),
+            ..fairness_words(&procedure, found)
+        })
     });
     let fairness = fairness.await.map_err(PageError::internal)?;
     let view = state.desk.view().await?;
@@ -207,6 +215,7 @@ fn fairness_words(procedure: &Procedure, found: Fairness) -> FairnessWords {
         full: figures(found.full_accuracy_percent, 2),
         endpoint: found.endpoint.map(|endpoint| endpoint.words()),
         warnings: found.warnings,
+        helps: Vec::new(),
     }
 }
 

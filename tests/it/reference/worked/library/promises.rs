@@ -131,3 +131,20 @@ fn the_readme_lists_them() {
         assert_eq!(listed, 1, "{}", procedure.key);
     }
 }
+
+/// What the design's own example promises: a pipette in the cylinder's place more than halves the uncertainty.
+#[test]
+fn what_would_help_is_said() {
+    let procedure = super::shipped("well-water-hardness");
+    let found = concordant::judge::remedies(&procedure, &concordant::files::shipped_glassware());
+    assert!(!found.is_empty());
+    assert_eq!(
+        found[0].words(),
+        "a 50 mL pipette, class A instead of the 50 mL cylinder, class B would more than halve it: 0.2 % instead of 0.47 %"
+    );
+    assert!(
+        found
+            .iter()
+            .all(|remedy| remedy.reachable_percent < remedy.from_percent)
+    );
+}
