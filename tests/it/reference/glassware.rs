@@ -3,6 +3,8 @@
 use super::dec;
 use concordant::files::shipped_glassware;
 
+// id: glass-astm-e1272
+// id: glass-astm-class-b-rule
 /// ASTM E1272-02(2012) Table 1: graduated cylinders, tolerance of class A; class B is twice that.
 #[test]
 fn cylinders() {
@@ -27,6 +29,8 @@ fn cylinders() {
     }
 }
 
+// id: glass-burette-a
+// id: glass-pipette-flask-a
 /// ISO 385:2005 burettes, ISO 648:2008 pipettes, ISO 1042:1998 flasks, class A: from memory.
 #[test]
 fn burettes_pipettes_flasks() {
@@ -56,6 +60,7 @@ fn burettes_pipettes_flasks() {
     }
 }
 
+// id: glass-reading-practice
 /// OpenStax Chemistry 2e, 1.5 and 4.5: a cylinder marked every 1 mL is read to 0.1 (21.6 mL), a burette marked every
 /// 0.1 mL to 0.01. One estimated digit past the finest mark is common practice.
 #[test]

@@ -3,6 +3,7 @@
 use super::dec;
 use concordant::measure::{to_decimals, to_figures};
 
+// id: round-openstax
 /// OpenStax Chemistry 2e, 1.5. That book rounds ties to even; the three ties (92.85, 0.051065, 0.90275) therefore
 /// differ here, where ties go away from zero as school and registrar round.
 #[test]
@@ -28,6 +29,8 @@ fn figures() {
     }
 }
 
+// id: round-astm-like
+// id: round-gum
 /// Hartnell College's rounding page, the rule of ASTM E29 where no tie is involved; JCGM 100:2008, 7.2.6.
 #[test]
 fn decimals() {
@@ -68,6 +71,7 @@ fn doubles_to_decimals() {
     assert_eq!(from_f64(f64::INFINITY, 3), None);
 }
 
+// id: round-arith
 /// OpenStax Chemistry 2e, 1.5, examples and check-your-learning: fewest decimals in sums, fewest figures in products.
 #[test]
 fn significant_figures_are_carried_along() {

@@ -3,6 +3,7 @@
 use super::{dec, f, near};
 use concordant::chem::{Formula, atomic_weight};
 
+// id: aw-2021-table
 /// Prohaska et al., Standard atomic weights of the elements 2021, Pure Appl. Chem. 94 (2022) 573, abridged values.
 #[test]
 fn atomic_weights_are_those_of_2021() {
@@ -50,6 +51,7 @@ fn atomic_weights_are_those_of_2021() {
     }
 }
 
+// id: aw-2021-changes
 /// The same report's abstract: what changed in 2021. Lead's uncertainty grew elevenfold.
 #[test]
 fn changes_of_2021_are_in() {
@@ -82,6 +84,7 @@ fn the_whole_table_reads() {
     }
 }
 
+// id: mm-primary-standards
 /// Exact sums of the 2021 weights; u by √Σ(n·U/√3)², rectangular as in QUAM:2012, A2.4.
 #[test]
 fn molar_masses_of_primary_standards() {
@@ -120,4 +123,60 @@ fn phthalate_agrees_with_the_pharmacopoeia() {
         1e-5,
         "QUAM:2012 A2, older weights: five figures agree",
     );
+}
+
+// id: mm-khp-quam
+/// QUAM:2012, A2.4: the molar mass of potassium hydrogen phthalate from the weights of that time, 204.2212 ± 0.0038,
+/// through the engine: each element's U as a rectangle, times its atoms.
+#[test]
+fn phthalate_by_the_guide() {
+    use concordant::workup::{Graph, Operation, Scope, Sign, budget};
+    let mut graph = Graph::default();
+    let mut terms = Vec::new();
+    for (symbol, weight, uncertainty, atoms) in [
+        ("C", "12.0107", 0.0008, "8"),
+        ("H", "1.00794", 0.00007, "5"),
+        ("O", "15.9994", 0.0003, "4"),
+        ("K", "39.0983", 0.0001, "1"),
+    ] {
+        let one = graph.given((symbol, symbol), "g/mol", dec(weight));
+        graph.doubt(one, symbol, uncertainty / 3f64.sqrt(), Scope::Shared);
+        let count = graph.given(("atoms", "n"), "", dec(atoms));
+        let mass = Operation::product([one, count]);
+        let mass = graph.step((symbol, symbol), "g/mol", mass).expect("a mass");
+        terms.push((Sign::Plus, mass));
+    }
+    let sum = graph
+        .step(("M", "M"), "g/mol", Operation::sum(terms))
+        .expect("a mass");
+    assert_eq!(graph.value(sum), dec("204.2212"));
+    near(
+        budget(&graph, sum, None).standard,
+        0.003_765_302_112_712_87,
+        1e-12,
+        "u(M)",
+    );
+}
+
+// id: aw-package-disagreements
+/// Where packages of atomic weights disagree, the 2021 report's value stands: others carry the digits of 2013 or a
+/// revision after it.
+#[test]
+fn disputed_weights_are_those_of_the_report() {
+    for (symbol, value) in [
+        ("F", "18.998"),
+        ("Mn", "54.938"),
+        ("Al", "26.982"),
+        ("Zr", "91.224"),
+        ("Gd", "157.25"),
+        ("Lu", "174.97"),
+    ] {
+        let weight = concordant::chem::atomic_weight(symbol).expect(symbol).value;
+        let places = dec(value).scale();
+        assert_eq!(
+            concordant::measure::to_decimals(weight, places),
+            dec(value),
+            "{symbol}"
+        );
+    }
 }
