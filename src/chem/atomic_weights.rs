@@ -12,7 +12,7 @@ use rust_decimal::Decimal;
 use crate::measure::as_f64;
 
 /// One element's weight as the table prints it.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct AtomicWeight {
     /// The symbol.
     pub symbol: &'static str,
@@ -20,6 +20,8 @@ pub struct AtomicWeight {
     pub value: Decimal,
     /// Decisional uncertainty U: the value lies within ±U, g/mol.
     pub uncertainty: Decimal,
+    /// What its uncertainty is called in a budget.
+    pub cause: String,
 }
 
 impl AtomicWeight {
@@ -54,5 +56,6 @@ fn read_line(line: &'static str) -> Option<AtomicWeight> {
         symbol,
         value,
         uncertainty,
+        cause: format!("atomic weight of {symbol}"),
     })
 }

@@ -12,5 +12,5 @@ pub use reading::{Reading, ReadingError};
 pub use rounding::{as_f64, from_f64, order_of_magnitude, plain, to_decimals, to_figures};
 pub use water::{
     CALIBRATION_CELSIUS, GLASS_EXPANSION, WATER_CELSIUS, WATER_EXPANSION, Weighing,
-    volume_when_calibrated, volume_when_calibrated_linear, water_density,
+    volume_when_calibrated, volume_when_calibrated_linear, water_density, water_density_slope,
 };

@@ -17,20 +17,33 @@ pub const WATER_EXPANSION: f64 = 2.1e-4;
 /// Cubical expansion of borosilicate glass, per °C (common practice, as in ISO 4787).
 pub const GLASS_EXPANSION: f64 = 1.0e-5;
 
+// the CIPM's formula: Tanaka et al., Metrologia 38 (2001) 301–309
+const A1: f64 = -3.983_035;
+const A2: f64 = 301.797;
+const A3: f64 = 522_528.9;
+const A4: f64 = 69.348_81;
+const A5: f64 = 999.974_950;
+
 /// Density of air-free water at 101 325 Pa, g/mL; none outside [`WATER_CELSIUS`], where the formula was not fitted.
 ///
 /// Source: Tanaka et al., Metrologia 38 (2001) 301–309, the CIPM's formula.
 #[must_use]
 pub fn water_density(celsius: f64) -> Option<f64> {
-    const A1: f64 = -3.983_035;
-    const A2: f64 = 301.797;
-    const A3: f64 = 522_528.9;
-    const A4: f64 = 69.348_81;
-    const A5: f64 = 999.974_950;
     let from_densest = celsius + A1;
     WATER_CELSIUS.contains(&celsius).then(|| {
         A5 * (1.0 - from_densest.powi(2) * (celsius + A2) / (A3 * (celsius + A4))) / 1000.0
     })
+}
+
+/// How much that density grows per °C, g/mL per °C (it falls, but below 4 °C); none outside [`WATER_CELSIUS`].
+#[must_use]
+pub fn water_density_slope(celsius: f64) -> Option<f64> {
+    let (from_densest, over, under) = (celsius + A1, celsius + A2, celsius + A4);
+    let product = 2.0 * from_densest * over + from_densest.powi(2);
+    let quotient = product / under - from_densest.powi(2) * over / under.powi(2);
+    WATER_CELSIUS
+        .contains(&celsius)
+        .then_some(-A5 * quotient / A3 / 1000.0)
 }
 
 /// The air a balance stands in and the weights it was adjusted with.

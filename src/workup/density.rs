@@ -6,9 +6,9 @@ use rust_decimal::Decimal;
 use super::graph::{Operation, Scope, Sign, StepId, WorkUpError};
 use super::gravimetric::content;
 use super::name::{Name, Of};
-use super::parts::{Builder, EXPANSION, exact, rectangular};
+use super::parts::{Builder, rectangular};
 use super::trials::Measured;
-use crate::measure::{as_f64, from_f64, water_density};
+use crate::measure::{as_f64, from_f64, water_density, water_density_slope};
 use crate::procedure::Vessel;
 
 /// Density of air, g/mL, at 20 °C and sea level, and how far weather and height may take it, rectangular (common
@@ -50,7 +50,9 @@ pub(super) fn trial<'a>(
     } else {
         let one = builder.exact("one", "1", Decimal::ONE);
         let weights = builder.once(Name::new("density of weights", "\u{3c1}s"), |b, name| {
-            exact(&mut b.graph, name, Decimal::from(WEIGHTS))
+            let step = b.graph.given(name, "g/mL", Decimal::from(WEIGHTS));
+            b.graph.significant(step, None);
+            step
         });
         let share = Operation::quotient([air], [weights]);
         let name = Name::new("air borne by the weights", "b").of(of);
@@ -100,15 +102,20 @@ fn mass_of_water<'a>(
 }
 
 fn water(builder: &mut Builder, celsius: Decimal) -> Result<StepId, WorkUpError> {
-    let value = water_density(as_f64(celsius)).and_then(|density| from_f64(density, 7));
-    let value = value.ok_or_else(|| WorkUpError {
-        label: "density of water".to_owned(),
-        what: "a temperature at which it is not liquid",
-    })?;
+    let at = as_f64(celsius);
+    let value = water_density(at).and_then(|density| from_f64(density, 15));
+    let (value, slope) = value
+        .zip(water_density_slope(at))
+        .ok_or_else(|| WorkUpError {
+            label: "density of water".to_owned(),
+            what: "a temperature at which it is not liquid",
+        })?;
     let name = Name::new("density of water", "\u{3c1}w").with(format!("{celsius} \u{b0}C"));
     Ok(builder.once(name, |builder, name| {
         let step = builder.graph.given(name, "g/mL", value);
-        let standard = EXPANSION * rectangular(WATER_WITHIN) * as_f64(value);
+        // the formula is good to 1 in the sixth decimal
+        builder.graph.significant(step, Some(6));
+        let standard = slope.abs() * rectangular(WATER_WITHIN);
         builder
             .graph
             .doubt(step, "temperature of the water", standard, Scope::Shared);

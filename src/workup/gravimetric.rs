@@ -11,7 +11,8 @@ use crate::measure::Glassware;
 use crate::procedure::{Asked, Precipitate};
 use crate::submission::Titration;
 
-/// Mass of what is in a crucible or vessel, g: full − empty.
+/// Mass of what is in a crucible or vessel, g: full − empty. A blank's linearity is another error than a trial's: were it
+/// the same, taking the blank off would take the trial's own linearity with it.
 pub(super) fn content(
     builder: &mut Builder,
     row: &Titration,
@@ -25,10 +26,18 @@ pub(super) fn content(
     };
     let empty = row.other.empty.as_ref().ok_or_else(missing)?;
     let full = row.other.full.as_ref().ok_or_else(missing)?;
+    let causes = if matches!(of, Of::Blank(_)) {
+        [
+            "balance linearity, full, blank",
+            "balance linearity, empty, blank",
+        ]
+    } else {
+        ["balance linearity, full", "balance linearity, empty"]
+    };
     let name = Name::new("mass full", "g").of(of);
-    let full = builder.weighing(name, full, balance, "balance linearity, full", 1.0);
+    let full = builder.weighing(name, full, balance, causes[0], 1.0);
     let name = Name::new("mass empty", "e").of(of);
-    let empty = builder.weighing(name, empty, balance, "balance linearity, empty", 1.0);
+    let empty = builder.weighing(name, empty, balance, causes[1], 1.0);
     let terms = Operation::sum([(Sign::Plus, full), (Sign::Minus, empty)]);
     builder
         .graph

@@ -7,7 +7,7 @@ use super::name::{Name, Of};
 use super::parts::{Builder, rectangular, triangular, volume_reading};
 use super::trials::Measured;
 use crate::chem::Ratio;
-use crate::measure::as_f64;
+use crate::measure::{GlasswareKind, as_f64};
 use crate::procedure::{Asked, Calibration};
 use crate::submission::Titration;
 use crate::truth::Lot;
@@ -53,11 +53,18 @@ pub(super) fn line<'a>(
         let volume = builder.graph.given(name, "mL", *stock);
         if !stock.is_zero() {
             let (words, scope) = cause("stock volume reading", of);
-            let reading = volume_reading(&calibration.taken_with);
+            // a burette's delivery is two readings, a cylinder's volume one
+            let reading = match calibration.taken_with.kind() {
+                GlasswareKind::Burette => {
+                    2f64.sqrt() * triangular(builder.procedure.uncertainty.burette_reading)
+                }
+                _ => volume_reading(&calibration.taken_with),
+            };
             builder.graph.doubt(volume, words, reading, scope);
             let standard = triangular(calibration.taken_with.tolerance());
             let words = "calibration of what measures the stock";
             builder.graph.doubt(volume, words, standard, Scope::Shared);
+            builder.warmth(volume);
         }
         let flask = flask(builder, calibration, of);
         let quotient = Operation::quotient([molarity, volume], [flask]);
@@ -197,5 +204,6 @@ fn flask(builder: &mut Builder, calibration: &Calibration, of: Of) -> StepId {
     builder
         .graph
         .doubt(step, words, triangular(piece.tolerance()), scope);
+    builder.warmth(step);
     step
 }

@@ -7,7 +7,7 @@ use rust_decimal::Decimal;
 use super::burette::{BuretteDoubts, cause};
 use super::graph::{Graph, Operation, Scope, Sign, StepId, StepIds, WorkUpError};
 use super::name::{Name, Of, words};
-use crate::chem::{Formula, Ratio};
+use crate::chem::{Formula, Ratio, atomic_weight};
 use crate::measure::{Glassware, Reading, as_f64, order_of_magnitude};
 use crate::procedure::{Asked, Procedure, ResultUnit, SampleBy};
 use crate::submission::Titration;
@@ -288,13 +288,17 @@ pub(super) fn single_mark(
     step
 }
 
-/// A molar mass, g/mol (= mg/mmol). Where it stands twice, above and below, its errors cancel.
+/// A molar mass, g/mol (= mg/mmol). Its errors are those of the atomic weights, so that they cancel where two species
+/// share an element, one above and one below: chlorine in a gravimetric factor.
 pub(super) fn molar_mass(graph: &mut Graph, species: &Formula) -> StepId {
-    let mass = species.molar_mass();
     let name = Name::about(words::MOLAR_MASS, species.shared(), "", "M").of_species();
-    let step = graph.given(name, "g/mol", mass.value);
-    let cause = format!("molar mass of {species}");
-    graph.doubt(step, cause, mass.standard_uncertainty, Scope::Shared);
+    let step = graph.given(name, "g/mol", species.molar_mass().value);
+    for (symbol, count) in species.atoms() {
+        if let Some(weight) = atomic_weight(symbol) {
+            let standard = f64::from(*count) * weight.standard_uncertainty();
+            graph.doubt(step, weight.cause.as_str(), standard, Scope::Shared);
+        }
+    }
     step
 }
 
