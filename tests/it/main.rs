@@ -16,6 +16,7 @@ mod layering;
 mod marking;
 mod outside;
 mod parsers;
+mod properties;
 mod reference;
 mod revisions;
 mod settling;

@@ -2,6 +2,7 @@
 
 mod balancing;
 mod complexation;
+pub mod crosscheck;
 mod glassware;
 mod preparations;
 mod readings;

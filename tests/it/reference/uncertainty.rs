@@ -16,6 +16,7 @@ fn given(graph: &mut Graph, label: &'static str, value: &str, doubts: &[f64]) ->
     step
 }
 
+// id: quam-a2
 /// Eurachem/CITAC CG 4, QUAM:2012, example A2: sodium hydroxide against potassium hydrogen phthalate.
 /// u(M) 0.0038 is used with all its digits, 0.00376530. Published 0.10214 ± 0.00010 mol/L; c and u recomputed with the GTC library 1.5.1 to eleven figures.
 #[test]
@@ -61,6 +62,7 @@ fn quam_a2() {
     }
 }
 
+// id: quam-a3
 /// QUAM:2012, example A3: hydrochloric acid. Published 0.10139 ± 0.00018 mol/L (repeatability 0.001).
 #[test]
 fn quam_a3() {
@@ -90,6 +92,8 @@ fn quam_a3() {
     );
 }
 
+// id: typeb-divisors
+// id: burette-difference-u
 /// Type B divisors (QUAM:2012, 8.1.4; GUM 4.3.7 and 4.3.9) and a burette's difference: readings count twice, the
 /// calibration once (arithmetic after QUAM A2.4).
 #[test]
@@ -165,6 +169,103 @@ fn effective_freedom() {
         1e-12,
         "a trial's error averages out",
     );
+}
+
+// id: gum-h1
+/// JCGM 100:2008, H.1: an end gauge compared with a standard. l = l_s + d − l_s (δα θ + α_s δθ); published u_c = 32 nm
+/// with 16 effective degrees of freedom (16.6, truncated) and U = 93 nm at 99 %; u_c and ν recomputed to eleven figures.
+#[test]
+fn gum_h1_end_gauge() {
+    use concordant::workup::Sign::{Minus, Plus};
+    let mut graph = Graph::default();
+    let mut estimate = |name, unit, value: &str, doubts: &[(&'static str, f64, f64)]| {
+        let step = graph.given((name, name), unit, dec(value));
+        for (cause, standard, freedom) in doubts {
+            graph.estimated(step, *cause, *standard, Scope::Shared, *freedom);
+        }
+        step
+    };
+    let standard = estimate(
+        "l_s",
+        "nm",
+        "50000623",
+        &[("calibration of the standard", 25.0, 18.0)],
+    );
+    let difference = [
+        ("repeated observations", 5.8, 24.0),
+        ("comparator, random", 3.9, 5.0),
+        ("comparator, systematic", 6.7, 8.0),
+    ];
+    let difference = estimate("d", "nm", "215", &difference);
+    // neither difference is zero by knowledge, only by estimate: what each is uncertain by counts
+    let expansions = estimate(
+        "δα",
+        "1/°C",
+        "0",
+        &[("difference of expansions", 5.8e-7, 50.0)],
+    );
+    let temperatures = estimate(
+        "δθ",
+        "°C",
+        "0",
+        &[("difference of temperatures", 0.029, 2.0)],
+    );
+    let bed = [
+        ("mean temperature of the bed", 0.2, f64::INFINITY),
+        ("cycle of temperature", 0.35, f64::INFINITY),
+    ];
+    let bed = estimate("θ", "°C", "-0.1", &bed);
+    let expansion = [("expansion of the standard", 1.2e-6, f64::INFINITY)];
+    let expansion = estimate("α_s", "1/°C", "0.0000115", &expansion);
+    let mut step = |name, operation| graph.step((name, name), "", operation).expect("a value");
+    let by_expansion = step("δα θ", Operation::product([expansions, bed]));
+    let by_temperature = step("α_s δθ", Operation::product([expansion, temperatures]));
+    let sum = Operation::sum([(Plus, by_expansion), (Plus, by_temperature)]);
+    let relative = step("relative", sum);
+    let correction = step("correction", Operation::product([standard, relative]));
+    let terms = [(Plus, standard), (Plus, difference), (Minus, correction)];
+    let length = step("l", Operation::sum(terms));
+    assert_eq!(graph.value(length), dec("50000838"));
+    let found = budget(&graph, length, None);
+    near(found.standard, 31.705_090_502, 1e-9, "u_c");
+    assert_eq!(found.standard.round(), 32.0);
+    near(found.freedom, 16.6446, 1e-5, "effective degrees of freedom");
+    assert_eq!(found.freedom.floor(), 16.0);
+    let k = student_t_quantile(0.995, found.freedom.floor());
+    near(k, 2.920_782, 1e-6, "t at 99 %");
+    assert_eq!((k * found.standard.round()).round(), 93.0);
+    // Table H.1: what the standard and the difference of temperatures contribute
+    let part = |name| {
+        let mut of_name = found.contributions.iter().filter(|c| c.name == name);
+        of_name.next().map_or(0.0, |c| c.amount)
+    };
+    near(part("calibration of the standard"), 25.0, 1e-6, "u(l_s)");
+    near(part("difference of expansions"), 2.9, 1e-4, "u(δα)");
+    assert_eq!(part("difference of temperatures").round(), 17.0);
+    assert_eq!(part("expansion of the standard"), 0.0);
+}
+
+/// Coverage factors at degrees of freedom that no table has, small ones and as many as an observed scatter that is
+/// hardly seen leads to; computed with mpmath 1.4 to 30 figures.
+#[test]
+fn coverage_at_any_freedom() {
+    for (freedom, k) in [
+        (0.77, 26.347_709_551_130_68),
+        (2.37, 3.718_920_839_797_456_7),
+        (57.3, 2.002_238_268_231_336_4),
+        (999.99, 1.962_339_104_605_885_2),
+        (1000.0, 1.962_339_080_826_408_1),
+        (11_988_189.668_123_666, 1.959_964_182_424_099_4),
+        (377_279_316.596_630_75, 1.959_963_990_827_892_3),
+        (1e15, 1.959_963_984_540_056_6),
+    ] {
+        near(student_t_quantile(0.975, freedom), k, 1e-12, "k");
+        near(student_t_quantile(0.025, freedom), -k, 1e-12, "below");
+    }
+    assert!(student_t_quantile(0.5, 3.3).abs() < 1e-15);
+    for (p, freedom) in [(0.975, 0.0), (0.975, -1.0), (0.975, f64::NAN), (1.0, 3.0)] {
+        assert!(student_t_quantile(p, freedom).is_nan(), "{p} {freedom}");
+    }
 }
 
 proptest! {

@@ -1,0 +1,291 @@
+"""Each scheme's measurement model, from the definition of the quantities: amounts in mol, volumes in L, masses in g.
+
+What may be wrong, and how far, is what the lab's documentation says: a tolerance is triangular, a balance's linearity,
+a last digit, an endpoint and a temperature rectangular.
+"""
+
+from quantities import ROOT3, ROOT6, nominal
+from substances import molar_mass
+
+BETA = 2.1e-4  # expansion of water and dilute solutions per degree (QUAM:2012, A1.4)
+
+
+def readable(piece):
+    """The finest step that is read: a tenth of the graduation, or the last digit of a display."""
+    shown = piece["kind"] in ("balance", "spectrophotometer")
+    return piece["graduation"] * (1.0 if shown else 0.1)
+
+
+def at_20(bench, spec, volume):
+    """A volume read in a laboratory whose temperature is off from 20 degrees, by the same amount for every volume."""
+    off = bench.shared("temperature", spec["temperature"] / ROOT3)
+    return volume * (1.0 + BETA * off)
+
+
+def mark(bench, spec, use, piece):
+    """Volume of a single-mark piece, L; the same piece serves every trial."""
+    off = bench.shared(f"calibration of the {use}", piece["tolerance"] / ROOT6)
+    return at_20(bench, spec, (piece["capacity"] + off) / 1000.0)
+
+
+def burette_reading(bench, spec, value, trial):
+    return value + bench.anew(spec["reading"] / ROOT6, random=trial)
+
+
+def after_the_tap(bench, spec, difference, fillings, trial):
+    """Delivered volume, L: the calibration enters with every filling, the endpoint once.
+
+    A blank's volume stands elsewhere on the scale than a trial's, so its calibration error is another one.
+    """
+    piece = spec["burette"]
+    use = "burette" if trial else "burette in the blank"
+    off = bench.shared(f"calibration of the {use}", piece["tolerance"] / ROOT6)
+    last_drop = bench.anew(spec["drop"] / 2.0 / ROOT3, random=trial)
+    return at_20(bench, spec, (difference + fillings * off + last_drop) / 1000.0)
+
+
+def titre(bench, spec, pieces, trial=True):
+    difference = 0.0
+    for start, end in pieces:
+        difference = difference + (
+            burette_reading(bench, spec, end, trial) - burette_reading(bench, spec, start, trial)
+        )
+    return after_the_tap(bench, spec, difference, len(pieces), trial)
+
+
+def two_titres(bench, spec, row, trial=True):
+    """Titres to the two endpoints, both from the start of their portion."""
+    if spec["portion"] == "another":
+        return titre(bench, spec, row["burette"], trial), titre(bench, spec, row["second"], trial)
+    read = [
+        tuple(burette_reading(bench, spec, value, trial) for value in piece)
+        for piece in row["burette"]
+    ]
+    at_first = burette_reading(bench, spec, row["first"], trial)
+    first = after_the_tap(bench, spec, at_first - read[0][0], 1, trial)
+    whole = 0.0
+    for start, end in read:
+        whole = whole + (end - start)
+    return first, after_the_tap(bench, spec, whole, len(read), trial)
+
+
+def mean(values):
+    return sum(values[1:], start=values[0]) / len(values)
+
+
+def weighing(bench, value, use, piece, trial, times=1.0):
+    """A mass as displayed, g."""
+    off = bench.shared(f"linearity, {use}", times * piece["tolerance"] / ROOT3)
+    return value + off + bench.anew(times * readable(piece) / 2.0 / ROOT3, random=trial)
+
+
+def difference(bench, row, piece, trial=True):
+    """Mass of what was put into a vessel, g. The errors of a blank's weighings are others than those of a trial's."""
+    of = "" if trial else " in the blank"
+    full = weighing(bench, row["full"], f"full{of}", piece, trial)
+    return full - weighing(bench, row["empty"], f"empty{of}", piece, trial)
+
+
+def sample(bench, spec, row):
+    """L by volume, g by mass."""
+    piece = spec["sample"]
+    if spec["by"] == "mass":
+        # tared and loaded: two weighings
+        return weighing(bench, row["mass"], "sample", piece, True, times=2**0.5)
+    if spec["by"] == "mass-difference":
+        before = weighing(bench, row["before"], "before", piece, True)
+        return before - weighing(bench, row["after"], "after", piece, True)
+    if piece["kind"] == "cylinder":
+        read = row["volume"] + bench.anew(2.0 * readable(piece) / ROOT6, random=True)
+        read = read + bench.shared("calibration of the cylinder", piece["tolerance"] / ROOT6)
+        return at_20(bench, spec, read / 1000.0)
+    return mark(bench, spec, "sample glassware", piece)
+
+
+def whole_per_part(bench, spec):
+    """How many times what was pipetted the flask held."""
+    if spec["aliquot"] is None:
+        return 1.0
+    flask, pipette = spec["aliquot"]
+    return mark(bench, spec, "flask", flask) / mark(bench, spec, "pipette", pipette)
+
+
+def express(bench, spec, moles, amount):
+    """Amount of substance in a sample of `amount` (L or g), in the unit asked for."""
+    moles = moles * spec["expressed_per_analyte"]
+    unit = spec["unit"]
+    if unit == "mol/L":
+        return moles / amount
+    if unit == "mmol/L":
+        return 1000.0 * moles / amount
+    grams = moles * molar_mass(bench, spec["expressed"])
+    if unit == "g/L":
+        return grams / amount
+    if unit == "mg/L":
+        return 1000.0 * grams / amount
+    if unit == "%w/v":
+        return grams / (amount * 10.0)  # per 100 mL
+    assert unit == "%w/w"
+    return 100.0 * grams / amount
+
+
+def determinations(model, bench, spec):
+    """Results of the trials, each off by what a whole determination does not repeat."""
+    for result in model(bench, spec):
+        yield result * (1.0 + bench.anew(spec["repeatability"] / 100.0, random=True))
+
+
+def lot(bench, spec, code):
+    value, standard = spec["lots"][code]
+    return bench.shared(f"molarity of {code}", standard, value)
+
+
+def blank_titre(bench, spec):
+    """Mean of the blanks, L; 0 where none is asked for."""
+    if not spec["blank"]:
+        return 0.0
+    return mean([titre(bench, spec, row["burette"], trial=False) for row in spec["blanks"]])
+
+
+def direct(bench, spec):
+    blank = blank_titre(bench, spec)
+    for row in spec["trials"]:
+        used = titre(bench, spec, row["burette"]) - blank
+        moles = lot(bench, spec, row["lot"]) * used * spec["analyte_per_titrant"]
+        moles = moles * whole_per_part(bench, spec)
+        yield express(bench, spec, moles, sample(bench, spec, row))
+
+
+def back(bench, spec):
+    blank = blank_titre(bench, spec)
+    for row in spec["trials"]:
+        molarity = lot(bench, spec, row["lot"])
+        left = molarity * titre(bench, spec, row["burette"]) * spec["excess_per_titrant"]
+        if spec["blank"]:
+            added = molarity * blank * spec["excess_per_titrant"]
+        else:
+            volume = mark(bench, spec, "excess pipette", spec["excess"])
+            added = lot(bench, spec, row["excess_lot"]) * volume
+        moles = (added - left) * spec["analyte_per_excess"] * whole_per_part(bench, spec)
+        yield express(bench, spec, moles, sample(bench, spec, row))
+
+
+def standardisation(bench, spec):
+    blank = blank_titre(bench, spec)
+    for row in spec["trials"]:
+        purity = 1.0
+        if spec["purity"] is not None:
+            fraction, half_width = spec["purity"]
+            purity = bench.shared("purity", half_width / ROOT3, fraction)
+        weighed = sample(bench, spec, row) * purity / molar_mass(bench, spec["weighed"])
+        titrated = weighed / whole_per_part(bench, spec)
+        used = titre(bench, spec, row["burette"]) - blank
+        yield express(bench, spec, titrated * spec["titrant_per_weighed"], used)
+
+
+def two_endpoint(bench, spec):
+    blanks = (0.0, 0.0)
+    if spec["blank"]:
+        pairs = [two_titres(bench, spec, row, trial=False) for row in spec["blanks"]]
+        blanks = mean([pair[0] for pair in pairs]), mean([pair[1] for pair in pairs])
+    for row in spec["trials"]:
+        first, second = two_titres(bench, spec, row)
+        # what one mole of titrant at each endpoint says of the analyte, worked out by hand for each mixture
+        at_first, at_second = spec["analyte_per_titre"]
+        net = at_first * (first - blanks[0]) + at_second * (second - blanks[1])
+        moles = lot(bench, spec, row["lot"]) * net * whole_per_part(bench, spec)
+        yield express(bench, spec, moles, sample(bench, spec, row))
+
+
+def gravimetric(bench, spec):
+    blank = 0.0
+    if spec["blank"]:
+        weighed = [difference(bench, row, spec["balance"], trial=False) for row in spec["blanks"]]
+        blank = mean(weighed)
+    for row in spec["trials"]:
+        grams = difference(bench, row, spec["balance"]) - blank
+        moles = grams / molar_mass(bench, spec["precipitate"]) * spec["analyte_per_precipitate"]
+        moles = moles * whole_per_part(bench, spec)
+        yield express(bench, spec, moles, sample(bench, spec, row))
+
+
+def water_density(celsius):
+    """g/mL: Tanaka et al., Metrologia 38 (2001) 301-309; the temperature may be uncertain."""
+    from_densest = celsius - 3.983035
+    lost = from_densest * from_densest * (celsius + 301.797) / (522528.9 * (celsius + 69.34881))
+    return 0.99997495 * (1.0 - lost)
+
+
+def density(bench, spec):
+    """g/mL, allowing for the air that vessel and weights displace.
+
+    A balance adjusted with weights of 8.0 g/mL that shows W for something of volume V stands for a mass m with
+    m - air V = W (1 - air/8.0); the difference of two such readings is that of the content.
+    """
+    air = bench.shared("density of air", 0.0001 / ROOT3, 0.0012)
+    for row in spec["trials"]:
+        empty = weighing(bench, row["empty"], "empty", spec["balance"], True)
+        liquid = weighing(bench, row["full"], "full", spec["balance"], True) - empty
+        shown_per_mass = 1.0 - air / 8.0
+        if spec["water"] is None:
+            volume = sample(bench, spec, row) * 1000.0
+        else:
+            water = weighing(bench, row["water"], "full of water", spec["balance"], True) - empty
+            celsius = bench.shared("temperature of the water", 0.5 / ROOT3, spec["water"])
+            volume = water * shown_per_mass / (water_density(celsius) - air)
+        yield liquid * shown_per_mass / volume + air
+
+
+def calibration_line(bench, spec):
+    taken, made_up = spec["taken_with"], spec["made_up_in"]
+    # a burette's delivery is two readings, a cylinder's volume one
+    if taken["kind"] == "burette":
+        reading = 2**0.5 * spec["reading"] / ROOT6
+    else:
+        reading = 2.0 * readable(taken) / ROOT6
+
+    def flask(trial):
+        off = bench.anew(made_up["tolerance"] / ROOT6, random=trial)
+        return at_20(bench, spec, (made_up["capacity"] + off) / 1000.0)
+
+    x = []
+    for row in spec["standards"]:
+        volume = 0.0
+        if row["stock"] > 0.0:
+            volume = row["stock"] + bench.anew(reading, random=False)
+            volume = volume + bench.shared("calibration, stock", taken["tolerance"] / ROOT6)
+            volume = at_20(bench, spec, volume / 1000.0)
+        x.append(lot(bench, spec, row["lot"]) * volume / flask(False))
+    y = [row["absorbance"] for row in spec["standards"]]
+    standard, freedom = scatter([nominal(c) for c in x], y, spec["instrument"])
+    trials = spec["trials"]
+    noise = bench.ensemble(len(y) + len(trials), standard, freedom)
+    y = [read + off for read, off in zip(y, noise)]
+    noise = noise[len(y) :]
+    bench.random.extend(noise)
+    slope, intercept = least_squares(x, y)
+    for row, off in zip(trials, noise):
+        read = row["absorbance"] + (0.0 if bench.drop_random else off)
+        moles = (read - intercept) / slope * flask(True) * spec["analyte_per_species"]
+        moles = moles * whole_per_part(bench, spec)
+        yield express(bench, spec, moles, sample(bench, spec, row))
+
+
+def least_squares(x, y):
+    """The normal equations, undoctored."""
+    n = len(x)
+    sx, sy = sum(x[1:], start=x[0]), sum(y[1:], start=y[0])
+    sxx = sum((a * a for a in x[1:]), start=x[0] * x[0])
+    sxy = sum((a * b for a, b in zip(x[1:], y[1:])), start=x[0] * y[0])
+    slope = (n * sxy - sx * sy) / (n * sxx - sx * sx)
+    return slope, (sy - slope * sx) / n
+
+
+def scatter(x, y, instrument):
+    """Residual standard deviation of one absorbance with its degrees of freedom; at least that of the last digit."""
+    slope, intercept = least_squares(x, y)
+    residuals = [b - intercept - slope * a for a, b in zip(x, y)]
+    freedom = len(x) - 2
+    observed = (sum(r * r for r in residuals) / freedom) ** 0.5
+    digit = readable(instrument) / 2.0 / ROOT3
+    return (observed, freedom) if observed > digit else (digit, float("inf"))
