@@ -383,3 +383,50 @@ fn a_bench_group_shares_readings_and_nothing_else() {
     assert!(alone.judge(&Slot::new("x", "02")).is_none());
     assert_eq!(alone.submissions.len(), 1);
 }
+
+/// Every end reading used as the volume: 0.1 × 21.00 / 10 = 0.2100 for 0.1 × 20.00 / 10.
+#[test]
+fn a_recognised_slip_keeps_its_share_and_is_said_kindly() {
+    let readings = "01,1,L,,1.00,21.00,\n01,2,L,,1.02,21.02,\n01,3,L,,0.98,20.98,\n";
+    let answered = |value: &str| {
+        let reported = format!("experiment,student_id,value\nx,01,{value}\n");
+        judged(&course(readings, &[("reported.csv", &reported)]))
+    };
+    let found = answered("0.2100");
+    let slip = found.calculation_slips.likely().expect("a slip");
+    assert_eq!(slip.code.code(), "end-not-difference");
+    assert_eq!(points(&found, Part::Calculation), "1.50");
+    let sentence = &found
+        .marks
+        .part(Part::Calculation)
+        .expect("the part")
+        .sentence;
+    assert!(
+        sentence.contains("the delivered volume is end minus start"),
+        "{sentence}"
+    );
+    assert!(has(&found, FlagCode::LikelySlip));
+    assert!(!has(&found, FlagCode::ReportedDiffers));
+    // no slip gives this
+    let found = answered("0.2247");
+    assert_eq!(found.calculation_slips.likely(), None);
+    assert_eq!(points(&found, Part::Calculation), "0.00");
+    assert!(has(&found, FlagCode::ReportedDiffers));
+}
+
+/// Readings that fit the other bottle, 0.2100, and nothing else.
+#[test]
+fn another_bottle_explains_a_result_off_the_truth() {
+    let found = judged(&course(&trials(&["21.00", "21.02", "20.98"]), &[]));
+    let slip = found.reading_slips.likely().expect("a slip");
+    assert_eq!(
+        (slip.code.code(), slip.place.as_str()),
+        ("other-unknown", "W")
+    );
+    assert!(has(&found, FlagCode::LikelySlip));
+    assert!(!has(&found, FlagCode::InconsistentTruth));
+    // off, but by nothing known
+    let found = judged(&course(&trials(&["23.47", "23.50", "23.44"]), &[]));
+    assert_eq!(found.reading_slips.likely(), None);
+    assert!(has(&found, FlagCode::InconsistentTruth));
+}

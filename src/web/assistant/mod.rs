@@ -5,6 +5,7 @@
 mod attempt;
 mod decide;
 mod evidence;
+mod explained;
 mod filter;
 mod grid;
 mod list;

@@ -6,6 +6,7 @@ use axum::response::IntoResponse;
 
 use super::attempt::Attempt;
 use super::evidence::{self, BudgetView, FlagView, MarksView, ResultView, TrialLine, recomputed};
+use super::explained::{Explained, explained};
 use super::filter::{Filter, with_query};
 use super::shortlist::{next, short_list};
 use super::timeline::{Event, events, notice, signed, status_tag};
@@ -31,6 +32,7 @@ pub struct SubmissionPage {
     expressed_as: String,
     reported: Option<String>,
     flags: Vec<FlagView>,
+    explained: Vec<Explained>,
     marks: MarksView,
     budget: Option<BudgetView>,
     lines: Vec<DerivationLine>,
@@ -143,6 +145,7 @@ pub fn page_of(
             .hand_in_of(slot)
             .and_then(|h| h.reported.map(|r| r.written().to_owned())),
         flags: evidence::flags(view, slot, &found),
+        explained: explained(evaluation),
         marks: evidence::marks(evaluation),
         budget,
         lines,

@@ -66,6 +66,8 @@ struct Feedback {
     /// The result as the textbook rule writes it, and how many figures that is.
     by_rule: Option<(String, u32)>,
     left_out: Vec<(String, String)>,
+    /// What likely went wrong with the readings, kindly.
+    advice: Option<&'static str>,
 }
 
 /// `GET /student/experiments/{key}`
@@ -201,5 +203,10 @@ fn feedback(view: &Image, experiment: &Experiment, slot: &Slot) -> Option<Feedba
             Some((written_by_rule(&work_up.graph, id).to_string(), figures))
         }),
         left_out: left_out.collect(),
+        // that of an answer stands in the sentence of its part
+        advice: evaluation
+            .reading_slips
+            .likely()
+            .map(|slip| slip.code.advice()),
     })
 }
