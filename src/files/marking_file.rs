@@ -8,7 +8,7 @@ use crate::judge::{
     AgreementMeasure, AgreementPart, CalculationPart, Late, Marking, Scale, Scored,
 };
 use crate::procedure::{Accept, TrialRules};
-use crate::stats::DixonLevel;
+use crate::stats::{DixonCritical, DixonLevel};
 
 /// Reads the body of a `marking` table.
 ///
@@ -190,7 +190,7 @@ fn read_accept(section: &Section) -> Option<Accept> {
             Some(Accept::Concordant { within })
         }
         "dixon" => {
-            section.only(&["rule", "level", "from"]);
+            section.only(&["rule", "level", "from", "table"]);
             let level = section.parsed("level", |text| {
                 let level = text.trim().parse().ok().and_then(DixonLevel::from_percent);
                 level.ok_or_else(|| found(text, "90, 95 or 99"))
@@ -200,9 +200,19 @@ fn read_accept(section: &Section) -> Option<Accept> {
             } else {
                 Some(4)
             };
+            let critical = if section.has("table") {
+                section.parsed("table", |text| match text {
+                    "exact" => Ok(DixonCritical::Exact),
+                    "rorabacher" => Ok(DixonCritical::Rorabacher),
+                    other => Err(found(other, "exact or rorabacher")),
+                })
+            } else {
+                Some(DixonCritical::default())
+            };
             Some(Accept::Dixon {
                 level: level?,
                 from: from? as usize,
+                critical: critical?,
             })
         }
         other => {

@@ -12,7 +12,7 @@ use rust_decimal::Decimal;
 use crate::chem::{Formula, Reaction};
 use crate::judge::Marking;
 use crate::measure::Glassware;
-use crate::stats::DixonLevel;
+use crate::stats::{DixonCritical, DixonLevel};
 
 pub use measured::{Calibration, Portion, Precipitate, Second, Vessel};
 pub use method::{Asked, Method};
@@ -195,6 +195,8 @@ pub enum Accept {
         level: DixonLevel,
         /// Fewest trials for the test, by default 4.
         from: usize,
+        /// Where the critical values come from.
+        critical: DixonCritical,
     },
 }
 

@@ -7,7 +7,8 @@ use statrs::distribution::{Continuous, ContinuousCDF, Normal, StudentsT};
 /// Two-sided 95 % quantile of the normal distribution, the coverage factor at infinite degrees of freedom.
 pub const COVERAGE_95: f64 = 1.959_963_984_540_054;
 
-/// The quantile of Student's t at probability `p`; degrees of freedom need not be whole, infinite gives the normal's.
+/// The quantile of Student's t (JCGM 100:2008, G.3; Table G.2 prints it) at probability `p`; degrees of freedom need
+/// not be whole, infinite gives the normal's.
 ///
 /// NaN for `freedom` not above zero or `p` outside 0..1.
 #[must_use]
@@ -98,7 +99,7 @@ pub fn student_t_two_sided(level: f64, freedom: f64) -> f64 {
     student_t_quantile(0.5 + level / 2.0, freedom)
 }
 
-/// Probability that a standard normal lies further from zero than `z`.
+/// Probability that a standard normal (JCGM 100:2008, C.2.14) lies further from zero than `z`.
 #[must_use]
 pub fn two_sided_normal_p(z: f64) -> f64 {
     (2.0 * Normal::standard().sf(z.abs())).min(1.0)
@@ -109,7 +110,7 @@ pub(super) fn normal_below(z: f64) -> f64 {
     Normal::standard().cdf(z)
 }
 
-/// Probability that a chi-square of that many degrees of freedom exceeds `value`.
+/// Probability that a chi-square (NIST/SEMATECH e-Handbook 1.3.6.6.6) of that many degrees of freedom exceeds `value`.
 #[must_use]
 pub fn chi_square_above(value: f64, freedom: f64) -> f64 {
     statrs::distribution::ChiSquared::new(freedom).map_or(f64::NAN, |chi| chi.sf(value.max(0.0)))

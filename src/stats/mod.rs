@@ -1,17 +1,24 @@
-//! Statistics of replicates: spread, confidence, outliers, robust estimates.
+//! Statistics: spread and confidence of replicates, outliers, robust estimates, scores, straight lines.
 //!
 //! Pure. Means are decimal and exact; deviations are taken before anything is squared, so the certified digits of
-//! the NIST StRD univariate sets come out.
+//! the NIST StRD sets come out.
 
 mod distributions;
-mod outliers;
+mod dixon;
+mod grubbs;
+mod line;
 mod replicates;
 mod robust;
+mod scores;
+mod sums;
 
 pub use distributions::{
     COVERAGE_95, chi_square_above, student_t_quantile, student_t_two_sided, two_sided_normal_p,
     variance_ratio_above,
 };
-pub use outliers::{DixonLevel, dixon_critical, dixon_outlier};
+pub use dixon::{DixonCritical, DixonLevel, dixon_critical, dixon_outlier, dixon_printed};
+pub use grubbs::{Grubbs, GrubbsSide, grubbs, grubbs_critical};
+pub use line::{Line, LineError, ReadOff};
 pub use replicates::{Replicates, ReplicatesError, mean, mean_and_s};
 pub use robust::{AlgorithmA, algorithm_a, median};
+pub use scores::{ScoreClass, z_score, zeta_score};

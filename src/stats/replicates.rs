@@ -3,6 +3,7 @@
 use rust_decimal::Decimal;
 
 use super::distributions::student_t_two_sided;
+use super::sums::{compensated, of_squares};
 use crate::measure::as_f64;
 
 /// Replicate values, summed up once. All in the unit of the values.
@@ -30,8 +31,8 @@ pub enum ReplicatesError {
 }
 
 impl Replicates {
-    /// Sums up the values. The mean is exact to 28 figures and deviations from it are taken in decimals, so nothing
-    /// cancels before it is squared.
+    /// Sums up the values: the textbook's x̄ = Σx/n and s = √(Σ(x − x̄)²/(n − 1)) (JCGM 100:2008, 4.2). The mean is exact
+    /// to 28 figures and deviations from it are taken in decimals, so nothing cancels before it is squared.
     ///
     /// # Errors
     /// [`ReplicatesError`] for no values or an overflow.
@@ -42,10 +43,9 @@ impl Replicates {
         };
         let mean = mean(values).ok_or(ReplicatesError::TooLarge)?;
         let range = high.checked_sub(*low).ok_or(ReplicatesError::TooLarge)?;
-        let mut squares = 0.0;
-        for x in values {
-            squares += as_f64(x.checked_sub(mean).ok_or(ReplicatesError::TooLarge)?).powi(2);
-        }
+        let from_mean = |x: &Decimal| x.checked_sub(mean).map(as_f64);
+        let deviations: Option<Vec<f64>> = values.iter().map(from_mean).collect();
+        let squares = of_squares(deviations.ok_or(ReplicatesError::TooLarge)?);
         let s = (n > 1).then(|| (squares / (n as f64 - 1.0)).sqrt());
         Ok(Self { n, mean, range, s })
     }
@@ -65,7 +65,8 @@ impl Replicates {
         self.s.filter(|_| mean > 0.0).map(|s| 100.0 * s / mean)
     }
 
-    /// Half-width of the 95 % confidence interval of the mean, t·s/√n; none for a single value.
+    /// Half-width of the 95 % confidence interval of the mean, t·s/√n (JCGM 100:2008, 4.2.3 and G.3.2); none for a
+    /// single value.
     #[must_use]
     pub fn confidence_95(&self) -> Option<f64> {
         let n = self.n as f64;
@@ -74,30 +75,33 @@ impl Replicates {
     }
 }
 
-/// Arithmetic mean; none for no values or past the range of decimals. Taken from the first value on, so that equal
-/// values have themselves as their mean and only the differences are rounded.
+/// Arithmetic mean; none for no values or past the range of decimals. Taken from the lowest value on, so that equal
+/// values have themselves as their mean, only the differences are rounded, and the order of the values changes nothing.
 #[must_use]
 pub fn mean(values: &[Decimal]) -> Option<Decimal> {
-    let first = *values.first()?;
-    let from_first = |sum: Decimal, x: &Decimal| sum.checked_add(x.checked_sub(first)?);
-    let sum = values.iter().try_fold(Decimal::ZERO, from_first)?;
-    first.checked_add(sum.checked_div(Decimal::from(values.len()))?)
+    let lowest = *values.iter().min()?;
+    let from_lowest = |sum: Decimal, x: &Decimal| sum.checked_add(x.checked_sub(lowest)?);
+    let sum = values.iter().try_fold(Decimal::ZERO, from_lowest)?;
+    lowest.checked_add(sum.checked_div(Decimal::from(values.len()))?)
 }
 
 /// Mean and s (n − 1) of doubles, in two passes with the second pass's residual sum taken off (Chan, Golub and
-/// LeVeque, Am. Stat. 37 (1983) 242). None for no values; s is 0 for one.
+/// LeVeque, Am. Stat. 37 (1983) 242), summed with compensation and in order of size, so that the order of the data
+/// changes no digit. None for no values; s is 0 for one.
 #[must_use]
 pub fn mean_and_s(values: &[f64]) -> Option<(f64, f64)> {
     let n = values.len() as f64;
-    if values.is_empty() {
+    let mut sorted = values.to_vec();
+    sorted.sort_unstable_by(f64::total_cmp);
+    if sorted.is_empty() {
         return None;
     }
-    let rough = values.iter().sum::<f64>() / n;
-    let residual = values.iter().map(|x| x - rough).sum::<f64>();
+    let rough = compensated(sorted.iter().copied()) / n;
+    let residual = compensated(sorted.iter().map(|x| x - rough));
     let mean = rough + residual / n;
-    if values.len() == 1 {
+    if sorted.len() == 1 {
         return Some((mean, 0.0));
     }
-    let squares = values.iter().map(|x| (x - rough).powi(2)).sum::<f64>() - residual.powi(2) / n;
+    let squares = of_squares(sorted.iter().map(|x| x - rough).collect()) - residual * residual / n;
     Some((mean, (squares.max(0.0) / (n - 1.0)).sqrt()))
 }

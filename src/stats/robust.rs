@@ -49,7 +49,7 @@ pub fn algorithm_a(values: &[f64]) -> Option<AlgorithmA> {
     Some(AlgorithmA { mean, s, n })
 }
 
-/// The middle value, or the mean of the two middle ones; none for no values.
+/// The middle value, or the mean of the two middle ones (NIST/SEMATECH e-Handbook 1.3.5.1); none for no values.
 #[must_use]
 pub fn median(values: &[f64]) -> Option<f64> {
     let mut sorted = values.to_vec();

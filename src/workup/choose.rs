@@ -7,7 +7,7 @@ use rust_decimal::Decimal;
 use super::graph::Graph;
 use super::trials::TrialOutcome;
 use crate::procedure::{Accept, Procedure};
-use crate::stats::dixon_outlier;
+use crate::stats::{DixonCritical, dixon_outlier, dixon_printed};
 
 /// Marks the trials that count and says of the others why not. True if titres should agree and no two do.
 pub(super) fn choose(
@@ -53,14 +53,18 @@ pub(super) fn choose(
                 }
             }
         }
-        Accept::Dixon { level, from } => {
+        Accept::Dixon {
+            level,
+            from,
+            critical,
+        } => {
             let values: Vec<Decimal> = open
                 .iter()
                 .filter_map(|i| trials[*i].result)
                 .map(|id| graph.value(id))
                 .collect();
             let outlier = if values.len() >= from {
-                dixon_outlier(&values, level)
+                dixon_outlier(&values, level, critical)
             } else {
                 None
             };
@@ -73,8 +77,20 @@ pub(super) fn choose(
     };
     let reason = match procedure.trials.accept {
         Accept::Concordant { within } => format!("not within {within} mL of the concordant titres"),
-        Accept::Dixon { level, .. } => {
-            format!("an outlier by Dixon\u{2019}s test at {} %", level.percent())
+        Accept::Dixon {
+            level, critical, ..
+        } => {
+            let source = match critical {
+                DixonCritical::Exact => "",
+                DixonCritical::Rorabacher if dixon_printed(open.len(), level).is_some() => {
+                    " by Rorabacher\u{2019}s table"
+                }
+                DixonCritical::Rorabacher => {
+                    " by exact critical values, since Rorabacher\u{2019}s table ends at 30 trials"
+                }
+            };
+            let percent = level.percent();
+            format!("an outlier by Dixon\u{2019}s test at {percent} %{source}")
         }
         Accept::All => String::new(),
     };

@@ -1,5 +1,6 @@
 //! Integration tests: one binary, one module per subject.
 
+mod acceptance;
 mod access;
 mod app;
 mod append_only;

@@ -5,7 +5,7 @@ use rust_decimal::Decimal;
 use crate::judge::{AgreementMeasure, Marking, Scale, Scored};
 use crate::measure::plain;
 use crate::procedure::{Accept, Portion, Procedure, Scheme};
-use crate::stats::DixonLevel;
+use crate::stats::DixonCritical;
 
 /// What a coordinator wants to know of a procedure: a subject and a sentence each.
 pub fn facts(procedure: &Procedure) -> Vec<(&'static str, String)> {
@@ -128,13 +128,19 @@ fn trials(procedure: &Procedure) -> String {
         Accept::Concordant { within } => {
             format!("the largest set within {within} mL counts")
         }
-        Accept::Dixon { level, from } => {
-            let level = match level {
-                DixonLevel::P90 => 90,
-                DixonLevel::P95 => 95,
-                DixonLevel::P99 => 99,
+        Accept::Dixon {
+            level,
+            from,
+            critical,
+        } => {
+            let level = level.percent();
+            let table = match critical {
+                DixonCritical::Exact => "",
+                DixonCritical::Rorabacher => " by Rorabacher's table",
             };
-            format!("from {from} trials on, one outlier by Dixon's test at {level} % is left out")
+            format!(
+                "from {from} trials on, one outlier by Dixon's test at {level} %{table} is left out"
+            )
         }
     };
     format!("at least {}{blank}; {accept}", rules.minimum)
