@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use concordant::judge::{Case, DefaultLots, Evaluation, Settlement, evaluate};
 use concordant::measure::from_f64;
 use concordant::procedure::{Accept, TrialRules};
-use concordant::stats::DixonLevel;
+use concordant::stats::{DixonCritical, DixonLevel};
 use concordant::submission::{HandIn, TrialLabel};
 use concordant::truth::{Assigned, Sealed, Unknown};
 use proptest::prelude::*;
@@ -86,7 +86,7 @@ proptest! {
         let own = station.procedure.trials.clone();
         let accept = match rule {
             0 => Accept::All,
-            1 => Accept::Dixon { level: DixonLevel::P90, from: 3 },
+            1 => Accept::Dixon { level: DixonLevel::P90, from: 3, critical: DixonCritical::Exact },
             _ => own.accept,
         };
         station.procedure = station.procedure.with(Some(TrialRules { accept, ..own }), None);

@@ -2,6 +2,7 @@
 
 mod balancing;
 mod complexation;
+mod coverage;
 pub mod crosscheck;
 mod glassware;
 mod preparations;
