@@ -10,6 +10,7 @@ mod formula;
 mod null_space;
 mod ratio;
 mod reaction;
+mod script;
 mod stoichiometry;
 
 pub use atomic_weights::{AtomicWeight, atomic_weight};
@@ -19,4 +20,5 @@ pub use composition::{CompositionFault, per_analyte};
 pub use formula::{Formula, FormulaError, MolarMass};
 pub use ratio::Ratio;
 pub use reaction::{Reaction, ReactionError};
+pub use script::{Glyph, glyphs, lowered, printed};
 pub use stoichiometry::{RatioFault, chain_ratio, made_ratio, shared_ratio, whole_use};

@@ -19,6 +19,7 @@ pub mod student;
 mod surround;
 #[cfg(test)]
 mod tests;
+pub mod uncertainty;
 pub mod upload;
 pub mod visitor;
 
@@ -40,6 +41,7 @@ pub use error::{PageError, PageResult};
 pub use fields::{Fields, QueryFields};
 pub use frame::{Frame, Page};
 pub use state::{AppState, Clock, Settings};
+pub use uncertainty::Uncertainty;
 pub use upload::{Upload, UploadedFile};
 pub use visitor::{Anyone, AssistantVisitor, CoordinatorVisitor, StudentVisitor, Visitor};
 

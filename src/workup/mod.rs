@@ -6,6 +6,7 @@
 mod back;
 mod budget;
 mod burette;
+mod causes;
 mod choose;
 mod density;
 mod derivation;
@@ -22,7 +23,8 @@ mod trials;
 mod two_endpoint;
 
 pub use budget::{Budget, Contribution, budget};
-pub use derivation::{DerivationLine, derivation};
+pub use causes::{Cause, Causes};
+pub use derivation::{DerivationLine, DerivationPart, Room, Typeset, derivation};
 pub use figures::{significant_figures, written_by_rule};
 pub use graph::{Doubt, Graph, Operation, Scope, Sign, Step, StepId, StepIds, WorkUpError};
 pub use name::{Name, Of, words};

@@ -184,11 +184,21 @@ impl Name {
     /// In words, such as “delivered volume, trial 2”.
     #[must_use]
     pub fn label(&self) -> String {
+        self.in_words(str::to_owned, true)
+    }
+
+    /// In words, with species as `written` puts them, with or without the titration it belongs to.
+    pub(super) fn in_words(
+        &self,
+        written: impl Fn(&str) -> String,
+        with_titration: bool,
+    ) -> String {
         let mut text = self.before.clone().into_owned();
-        text.push_str(self.species.as_deref().unwrap_or_default());
+        let species = |species: &Option<Arc<str>>| species.as_deref().map(&written);
+        text.push_str(&species(&self.species).unwrap_or_default());
         text.push_str(&self.after);
-        text.push_str(self.other.as_deref().unwrap_or_default());
-        if self.of != Of::All {
+        text.push_str(&species(&self.other).unwrap_or_default());
+        if with_titration && self.of != Of::All {
             text.push_str(&format!(", {}", self.of));
         }
         if self.filling > 0 {

@@ -6,8 +6,9 @@ use crate::judge::{Evaluation, Flag, PartMark};
 use crate::measure::{from_f64, plain, to_decimals, to_figures};
 use crate::submission::TrialLabel;
 use crate::term::Slot;
+use crate::web::Uncertainty;
 use crate::web::student::record::{Head, TrialRow, readings_table};
-use crate::workup::{Budget, DerivationLine, Scope, derivation};
+use crate::workup::{DerivationPart, derivation};
 
 /// One titration with what became of it.
 pub struct TrialLine {
@@ -61,32 +62,6 @@ pub struct MarksView {
     pub late: Option<(String, String)>,
     /// Points added or taken off.
     pub adjustment: Option<String>,
-}
-
-/// One line of the uncertainty budget.
-pub struct BudgetLine {
-    /// The cause.
-    pub name: String,
-    /// Whether trials share it.
-    pub kind: &'static str,
-    /// Contribution, in the result unit.
-    pub amount: String,
-    /// Share of the variance, percent; none for what the observed scatter already holds.
-    pub share: Option<String>,
-}
-
-/// The uncertainty budget.
-pub struct BudgetView {
-    /// Causes, largest first.
-    pub lines: Vec<BudgetLine>,
-    /// Combined standard uncertainty.
-    pub standard: String,
-    /// Coverage factor.
-    pub coverage: String,
-    /// Effective degrees of freedom; none if infinite.
-    pub freedom: Option<String>,
-    /// Whether the scatter seen is more than predicted and stands for the random part.
-    pub observed: bool,
 }
 
 /// Decimals that fit the expanded uncertainty at two figures.
@@ -204,67 +179,18 @@ pub fn marks(evaluation: &Evaluation) -> MarksView {
     }
 }
 
-/// The budget and every step of the recomputation.
-pub fn recomputed(view: &Image, slot: &Slot) -> (Option<BudgetView>, Vec<DerivationLine>) {
+/// The uncertainty and every step of the recomputation.
+pub fn recomputed(
+    view: &Image,
+    slot: &Slot,
+    found: &Found,
+) -> (Option<Uncertainty>, Vec<DerivationPart>) {
     let work_up = view.term.with_case(slot, |case| case.work_up());
     let Some(work_up) = work_up else {
         return (None, Vec::new());
     };
-    let lines = work_up.result.map(|id| derivation(&work_up.graph, id));
-    (
-        work_up.budget.as_ref().map(budget),
-        lines.unwrap_or_default(),
-    )
-}
-
-fn budget(budget: &Budget) -> BudgetView {
-    let short = |value: f64| from_f64(value, 2).map(plain).unwrap_or_default();
-    // one number of decimals for the whole column, one more than the sum is worth
-    let standard = from_f64(budget.standard, 2).map(|u| to_figures(u, 2).scale());
-    let places = standard.unwrap_or(4).saturating_add(1);
-    let column = |value: f64| {
-        let amount = from_f64(value, 6).map(|amount| to_decimals(amount, places));
-        amount.map(|amount| amount.to_string()).unwrap_or_default()
-    };
-    let observed = budget
-        .observed_random
-        .filter(|seen| *seen > budget.predicted_random);
-    let share = |amount: f64| {
-        let percent = 100.0 * (amount / budget.standard).powi(2);
-        from_f64(percent, 6).map(|p| to_decimals(p, 1).to_string())
-    };
-    let mut lines: Vec<BudgetLine> = Vec::new();
-    if let Some(seen) = observed {
-        lines.push(BudgetLine {
-            name: "scatter of the trials as seen, s/√n".into(),
-            kind: "each trial",
-            amount: column(seen),
-            share: share(seen),
-        });
-    }
-    lines.extend(budget.contributions.iter().map(|one| BudgetLine {
-        name: one.name.to_string(),
-        kind: match one.scope {
-            Scope::Shared | Scope::Common => "all trials alike",
-            Scope::Each => "each trial",
-        },
-        amount: column(one.amount),
-        share: if one.scope == Scope::Each && observed.is_some() {
-            None
-        } else {
-            share(one.amount)
-        },
-    }));
-    BudgetView {
-        lines,
-        standard: short(budget.standard),
-        coverage: from_f64(budget.coverage, 6)
-            .map(|k| to_decimals(k, 2).to_string())
-            .unwrap_or_default(),
-        freedom: Some(budget.freedom)
-            .filter(|freedom| freedom.is_finite())
-            .and_then(|freedom| from_f64(freedom, 3))
-            .map(plain),
-        observed: observed.is_some(),
-    }
+    let unit = found.experiment.procedure.result.unit.name();
+    let budget = work_up.budget.as_ref();
+    let uncertainty = budget.map(|budget| Uncertainty::of(budget, unit));
+    (uncertainty, derivation(&work_up))
 }

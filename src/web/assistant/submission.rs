@@ -5,7 +5,7 @@ use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 
 use super::attempt::Attempt;
-use super::evidence::{self, BudgetView, FlagView, MarksView, ResultView, TrialLine, recomputed};
+use super::evidence::{self, FlagView, MarksView, ResultView, TrialLine, recomputed};
 use super::explained::{Explained, explained};
 use super::filter::{Filter, with_query};
 use super::shortlist::{next, short_list};
@@ -16,8 +16,10 @@ use crate::judge::FlagCode;
 use crate::measure::plain;
 use crate::term::{Slot, settlement};
 use crate::web::student::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
-use crate::web::{AppState, AssistantVisitor, Frame, Page, PageResult, QueryFields, dates};
-use crate::workup::DerivationLine;
+use crate::web::{
+    AppState, AssistantVisitor, Frame, Page, PageResult, QueryFields, Uncertainty, dates,
+};
+use crate::workup::DerivationPart;
 
 #[derive(Template)]
 #[template(path = "assistant/submission.html")]
@@ -34,8 +36,8 @@ pub struct SubmissionPage {
     flags: Vec<FlagView>,
     explained: Vec<Explained>,
     marks: MarksView,
-    budget: Option<BudgetView>,
-    lines: Vec<DerivationLine>,
+    uncertainty: Option<Uncertainty>,
+    parts: Vec<DerivationPart>,
     earlier: Vec<Earlier>,
     events: Vec<Event>,
     choices: Choices,
@@ -126,7 +128,7 @@ pub fn page_of(
     let evaluation = &found.judged.evaluation;
     let last = found.revisions.last().map(|revision| &revision.hand_in);
     let (heads, trials) = evidence::trials(&found);
-    let (budget, lines) = recomputed(view, slot);
+    let (uncertainty, parts) = recomputed(view, slot, &found);
     let waiting = short_list(view, visitor, &filter.waiting());
     let address_of = |slot: &Slot| with_query(&address(slot), &filter.waiting().query());
     let title = format!("{}, {}", found.student, procedure.title);
@@ -147,8 +149,8 @@ pub fn page_of(
         flags: evidence::flags(view, slot, &found),
         explained: explained(evaluation),
         marks: evidence::marks(evaluation),
-        budget,
-        lines,
+        uncertainty,
+        parts,
         earlier: earlier(view, &found),
         events: events(view, slot, &found),
         choices: choices(view, slot, &found, filter),

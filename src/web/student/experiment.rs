@@ -11,13 +11,17 @@ use crate::desk::Image;
 use crate::judge::{Evaluation, PartMark};
 use crate::measure::{plain, to_figures};
 use crate::term::{Ruling, Slot, Status};
-use crate::web::{AppState, Frame, Page, PageError, PageResult, StudentVisitor, dates};
-use crate::workup::{DerivationLine, derivation, significant_figures, written_by_rule};
+use crate::web::{
+    AppState, Frame, Page, PageError, PageResult, StudentVisitor, Uncertainty, dates,
+};
+use crate::workup::{DerivationPart, derivation, significant_figures, written_by_rule};
 
 #[derive(Template)]
 #[template(path = "student/experiment.html")]
 struct ExperimentPage {
     frame: Frame,
+    student: String,
+    section: String,
     key: String,
     title: String,
     due: String,
@@ -56,13 +60,14 @@ struct Feedback {
     possible: String,
     result: Option<String>,
     unit: &'static str,
-    uncertainty: Option<String>,
+    expanded: Option<String>,
     /// Standard deviation of the trials that count, and half-width of the interval of their mean.
     scatter: Option<(String, String)>,
     parts: Vec<PartMark>,
     late: Option<(String, String)>,
     adjustment: Option<(String, String)>,
-    lines: Vec<DerivationLine>,
+    derivation: Vec<DerivationPart>,
+    uncertainty: Option<Uncertainty>,
     /// The result as the textbook rule writes it, and how many figures that is.
     by_rule: Option<(String, u32)>,
     left_out: Vec<(String, String)>,
@@ -89,6 +94,8 @@ pub async fn page(
     let text = &procedure.text;
     Ok(Page(ExperimentPage {
         frame: visitor.frame(&procedure.title),
+        student: visitor.id.clone(),
+        section: visitor.section.clone(),
         key: key.clone(),
         title: procedure.title.clone(),
         due: dates::local(experiment.dates.due),
@@ -163,6 +170,7 @@ fn feedback(view: &Image, experiment: &Experiment, slot: &Slot) -> Option<Feedba
     let evaluation: &Evaluation = &view.judged.get(slot)?.evaluation;
     let marks = &evaluation.marks;
     let work_up = view.term.with_case(slot, |case| case.work_up())?;
+    let unit = experiment.procedure.result.unit.name();
     let shown = |value| plain(to_figures(value, 5));
     let figures = |value| plain(to_figures(value, 2));
     let adjusted = view.term.decisions.get(slot).and_then(|decisions| {
@@ -180,8 +188,8 @@ fn feedback(view: &Image, experiment: &Experiment, slot: &Slot) -> Option<Feedba
         total: marks.total.to_string(),
         possible: marks.possible.to_string(),
         result: evaluation.outcome.as_ref().map(|o| shown(o.result)),
-        unit: experiment.procedure.result.unit.name(),
-        uncertainty: evaluation
+        unit,
+        expanded: evaluation
             .outcome
             .as_ref()
             .map(|o| figures(o.expanded_uncertainty)),
@@ -194,10 +202,11 @@ fn feedback(view: &Image, experiment: &Experiment, slot: &Slot) -> Option<Feedba
             .then(|| (marks.late.to_string(), marks.late_sentence.clone())),
         adjustment: (!marks.adjustment.is_zero())
             .then(|| (marks.adjustment.to_string(), adjusted.unwrap_or_default())),
-        lines: work_up
-            .result
-            .map(|id| derivation(&work_up.graph, id))
-            .unwrap_or_default(),
+        derivation: derivation(&work_up),
+        uncertainty: work_up
+            .budget
+            .as_ref()
+            .map(|budget| Uncertainty::of(budget, unit)),
         by_rule: work_up.result.and_then(|id| {
             let figures = significant_figures(&work_up.graph, id)?;
             Some((written_by_rule(&work_up.graph, id).to_string(), figures))

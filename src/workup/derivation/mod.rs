@@ -1,0 +1,249 @@
+//! The derivation people read: every step that leads to a result, in words, in symbols, with the numbers put in and
+//! with its uncertainty; what trials share first, then trial by trial, then their mean.
+
+mod mathml;
+mod notation;
+mod symbol;
+
+use std::collections::BTreeSet;
+
+use self::mathml::Math;
+use super::budget::budget;
+use super::graph::{Graph, Operation, StepId};
+use super::name::Of;
+use super::trials::{TrialOutcome, WorkUp};
+use crate::chem::printed;
+use crate::measure::{from_f64, plain, to_decimals, to_figures};
+
+/// A derivation in its parts.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DerivationPart {
+    /// Heading.
+    pub title: String,
+    /// Why it does not count, of a trial that does not.
+    pub why_not: Option<String>,
+    /// Its steps, each after those it follows from.
+    pub lines: Vec<DerivationLine>,
+}
+
+/// One line of a derivation.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DerivationLine {
+    /// In words, such as “delivered volume”.
+    pub label: String,
+    /// Its symbol.
+    pub symbol: Typeset,
+    /// In symbols, such as `e₂ − s₂`; none for what is given.
+    pub formula: Option<Typeset>,
+    /// With the numbers put in, such as `(18.40 − 0.12) mL`; none for what is given.
+    pub numbers: Option<Typeset>,
+    /// Given values as they were written, computed ones to six figures.
+    pub value: String,
+    /// Unit; empty for a ratio.
+    pub unit: &'static str,
+    /// Its standard uncertainty to two figures, in the same unit; none for what is exact.
+    pub uncertainty: Option<String>,
+}
+
+/// Something written in plain text and in MathML.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Typeset {
+    /// In plain text.
+    pub text: String,
+    /// As a `math` element that carries the plain text along; safe to put into a page as it is.
+    pub mathml: String,
+    /// How much room the typeset form takes.
+    pub room: Room,
+}
+
+/// How much room a formula takes; a browser breaks text into lines but not a formula.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Room {
+    /// It fits on a phone.
+    Little,
+    /// It fits on a sheet of paper.
+    Some,
+    /// It may be wider than a sheet.
+    Much,
+}
+
+/// Figures to which a computed value is shown; nothing is rounded in between.
+const SHOWN: u32 = 6;
+
+/// The steps of a hand-in: what trials share, blanks, standards, each trial whether it counts or not, and the mean.
+#[must_use]
+pub fn derivation(work_up: &WorkUp) -> Vec<DerivationPart> {
+    let graph = &work_up.graph;
+    let trials = || work_up.trials.iter();
+    let results = trials().filter_map(|trial| trial.result);
+    let wanted: BTreeSet<StepId> = results
+        .chain(work_up.result)
+        .flat_map(|id| graph.leading_to(id))
+        .collect();
+    let is_shared = |id: &StepId| wanted.contains(id) && Some(*id) != work_up.result;
+    let sources = sources(graph);
+    let of = |source: Source| {
+        let ids = graph.steps().map(|(id, _)| id).filter(is_shared);
+        let mine = ids.filter(|id| sources[id.place()] == source);
+        lines(graph, &defined_first(graph, mine.collect()), true)
+    };
+    let mut parts = Vec::new();
+    let mut part = |title: String, why_not: Option<String>, lines: Vec<DerivationLine>| {
+        if why_not.is_some() || !lines.is_empty() {
+            parts.push(DerivationPart {
+                title,
+                why_not,
+                lines,
+            });
+        }
+    };
+    part("What all trials share".into(), None, of(Source::Shared));
+    part("Blank".into(), None, of(Source::Blank));
+    part(
+        "Standards and their line".into(),
+        None,
+        of(Source::Standard),
+    );
+    for (number, trial) in trials().filter_map(|trial| Some((trial.trial.number()?, trial))) {
+        let lines = trial_lines(graph, number, trial, &wanted);
+        part(format!("Trial {number}"), trial.why_not.clone(), lines);
+    }
+    if let Some(result) = work_up.result {
+        let mut last = line(graph, result, true);
+        // the observed scatter of the trials may be larger than what the steps before predict
+        last.uncertainty = work_up
+            .budget
+            .as_ref()
+            .and_then(|b| two_figures(b.standard));
+        part("Mean of the trials that count".into(), None, vec![last]);
+    }
+    parts
+}
+
+/// Where a step that is no trial's comes from.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Source {
+    Shared,
+    Blank,
+    Standard,
+    Trial,
+}
+
+/// Of each step: what is computed from blanks or standards belongs to them.
+fn sources(graph: &Graph) -> Vec<Source> {
+    let mut sources: Vec<Source> = Vec::new();
+    for (_, step) in graph.steps() {
+        let own = match step.name.belongs_to() {
+            Of::All => Source::Shared,
+            Of::Blank(_) => Source::Blank,
+            Of::Standard(_) => Source::Standard,
+            Of::Trial(_) | Of::Rough => Source::Trial,
+        };
+        let inputs = step.operation.inputs().map(|id| sources[id.place()]);
+        let source = inputs.fold(own, Source::max);
+        sources.push(source);
+    }
+    sources
+}
+
+/// The same steps with each slope put off until it is used: its means come first.
+fn defined_first(graph: &Graph, ids: Vec<StepId>) -> Vec<StepId> {
+    let mut ordered = Vec::with_capacity(ids.len());
+    let mut waiting: Vec<StepId> = Vec::new();
+    for id in ids {
+        let operation = &graph.get(id).operation;
+        if matches!(operation, Operation::Slope { .. }) {
+            waiting.push(id);
+            continue;
+        }
+        if operation.inputs().any(|input| waiting.contains(&input)) {
+            ordered.append(&mut waiting);
+        }
+        ordered.push(id);
+    }
+    ordered.append(&mut waiting);
+    ordered
+}
+
+fn trial_lines(
+    graph: &Graph,
+    number: u32,
+    trial: &TrialOutcome,
+    wanted: &BTreeSet<StepId>,
+) -> Vec<DerivationLine> {
+    let of = Of::Trial(number);
+    // a trial without a result shows how far it came
+    let is_wanted = |id: &StepId| trial.result.is_none() || wanted.contains(id);
+    let steps = graph.steps().filter(|(_, s)| s.name.belongs_to() == of);
+    let ids: Vec<StepId> = steps.map(|(id, _)| id).filter(is_wanted).collect();
+    lines(graph, &ids, false)
+}
+
+fn lines(graph: &Graph, ids: &[StepId], with_titration: bool) -> Vec<DerivationLine> {
+    ids.iter()
+        .map(|id| line(graph, *id, with_titration))
+        .collect()
+}
+
+fn line(graph: &Graph, id: StepId, with_titration: bool) -> DerivationLine {
+    let step = graph.get(id);
+    let symbol = step.name.symbol();
+    DerivationLine {
+        label: step.name.in_words(printed, with_titration),
+        symbol: Typeset::new(symbol::plain(&symbol), &symbol::typeset(&symbol)),
+        formula: notation::in_symbols(graph, &step.operation),
+        numbers: notation::in_numbers(graph, &step.operation),
+        value: shown(graph, id),
+        unit: step.unit,
+        uncertainty: two_figures(budget(graph, id, None).standard),
+    }
+}
+
+impl Typeset {
+    /// Whether the typeset form fits on a phone.
+    #[must_use]
+    pub fn is_short(&self) -> bool {
+        self.room == Room::Little
+    }
+
+    /// Whether the typeset form may be wider than a sheet of paper.
+    #[must_use]
+    pub fn is_long(&self) -> bool {
+        self.room == Room::Much
+    }
+
+    fn new(text: String, math: &Math) -> Self {
+        let room = match math.width() {
+            width if width <= 26.0 => Room::Little,
+            width if width <= 45.0 => Room::Some,
+            _ => Room::Much,
+        };
+        Self {
+            mathml: math.finish(&text),
+            text,
+            room,
+        }
+    }
+}
+
+/// A value as it is shown, with a true minus.
+fn shown(graph: &Graph, id: StepId) -> String {
+    let step = graph.get(id);
+    let text = match (&step.operation, step.decimals) {
+        // a nominal volume is worth more decimals than it is written with
+        (Operation::Given, Some(decimals)) if decimals > step.value.scale() => {
+            to_decimals(step.value, decimals).to_string()
+        }
+        (Operation::Given, Some(_)) if step.value.scale() <= 10 => step.value.to_string(),
+        // a difference of readings keeps their decimals
+        (Operation::Sum(_), _) if step.value.scale() <= SHOWN => step.value.to_string(),
+        _ => plain(to_figures(step.value, SHOWN)),
+    };
+    text.replace('-', "\u{2212}")
+}
+
+/// Two figures of an uncertainty; none of zero.
+fn two_figures(standard: f64) -> Option<String> {
+    let standard = from_f64(standard, 6).filter(|u| !u.is_zero())?;
+    Some(to_figures(standard, 2).to_string())
+}

@@ -1,0 +1,236 @@
+//! How an operation is written: in plain text and typeset, in symbols and with the numbers put in.
+
+use super::mathml::Math;
+use super::symbol::{self, Symbol};
+use super::{Typeset, shown};
+use crate::workup::graph::{Graph, Operation, Sign, StepId};
+
+const TIMES: &str = "\u{d7}";
+const MINUS: &str = "\u{2212}";
+
+/// A mean of more symbols than these is written as a sum over an index.
+const WRITTEN_OUT: usize = 4;
+
+/// One input as it is written, in both ways.
+struct Term {
+    text: String,
+    math: Math,
+}
+
+/// What a step follows from, in symbols; none for what is given.
+pub(super) fn in_symbols(graph: &Graph, operation: &Operation) -> Option<Typeset> {
+    let term = |id: &StepId| {
+        let name = graph.get(*id).name.symbol();
+        Term {
+            text: symbol::plain(&name),
+            math: symbol::typeset(&name),
+        }
+    };
+    let terms = |ids: &[StepId]| ids.iter().map(term).collect::<Vec<_>>();
+    Some(match operation {
+        Operation::Given => return None,
+        Operation::Sum(list) => {
+            let (text, math) = sum(list.iter().map(|(sign, id)| (*sign, term(id))));
+            Typeset::new(text, &math)
+        }
+        Operation::Quotient(over, under) => quotient(terms(over), terms(under)),
+        Operation::Mean(ids) if ids.len() == 1 => {
+            let only = term(&ids[0]);
+            Typeset::new(only.text, &only.math)
+        }
+        Operation::Mean(ids) => {
+            let (text, math) = sum(ids.iter().map(|id| (Sign::Plus, term(id))));
+            let over = (ids.len() > WRITTEN_OUT).then(|| indexed(graph, ids));
+            over_count(text, over.flatten().unwrap_or(math), "", ids.len())
+        }
+        Operation::Slope { x, y } => slope(graph, x, y),
+    })
+}
+
+/// What a step follows from, with the numbers put in; none for what is given.
+pub(super) fn in_numbers(graph: &Graph, operation: &Operation) -> Option<Typeset> {
+    // terms of a sum have one unit, which is written once
+    let unit = operation
+        .inputs()
+        .next()
+        .map_or("", |id| graph.get(id).unit);
+    let terms = |ids: &[StepId]| {
+        let term = |id: &StepId| number(shown(graph, *id), graph.get(*id).unit);
+        ids.iter().map(term).collect::<Vec<_>>()
+    };
+    let bare_term = |id: &StepId| number(shown(graph, *id), "");
+    Some(match operation {
+        Operation::Given => return None,
+        Operation::Sum(list) => {
+            let (text, math) = sum(list.iter().map(|(sign, id)| (*sign, bare_term(id))));
+            if unit.is_empty() {
+                Typeset::new(text, &math)
+            } else {
+                let math = math.in_brackets().with_unit(unit);
+                Typeset::new(format!("({text}) {unit}"), &math)
+            }
+        }
+        Operation::Quotient(over, under) => quotient(terms(over), terms(under)),
+        // its number is the value
+        Operation::Mean(ids) if ids.len() == 1 => return None,
+        Operation::Mean(ids) => {
+            let (text, math) = sum(ids.iter().map(|id| (Sign::Plus, bare_term(id))));
+            over_count(text, math, unit, ids.len())
+        }
+        Operation::Slope { x, y } => points(graph, x, y),
+    })
+}
+
+/// A number with its unit; a negative one in brackets, as it follows a sign or a cross.
+fn number(value: String, unit: &str) -> Term {
+    let number = Math::number(&value).with_unit(unit);
+    let text = quantity(&value, unit);
+    if value.starts_with(MINUS) {
+        Term {
+            text: format!("({text})"),
+            math: number.in_brackets(),
+        }
+    } else {
+        Term { text, math: number }
+    }
+}
+
+/// A number and its unit in plain text.
+pub(super) fn quantity(value: &str, unit: &str) -> String {
+    if unit.is_empty() {
+        value.to_owned()
+    } else {
+        format!("{value} {unit}")
+    }
+}
+
+fn sum(terms: impl Iterator<Item = (Sign, Term)>) -> (String, Math) {
+    let (mut text, mut pieces) = (String::new(), Vec::new());
+    for (place, (sign, term)) in terms.enumerate() {
+        let sign = match sign {
+            Sign::Plus => "+",
+            Sign::Minus => MINUS,
+        };
+        if place > 0 {
+            text.push_str(&format!(" {sign} "));
+            pieces.push(Math::operator(sign));
+        } else if sign == MINUS {
+            text.push_str(sign);
+            pieces.push(Math::operator(sign));
+        }
+        text.push_str(&term.text);
+        pieces.push(term.math);
+    }
+    (text, Math::row(pieces))
+}
+
+fn product(terms: Vec<Term>) -> (String, Math) {
+    let (mut texts, mut pieces) = (Vec::new(), Vec::new());
+    for (place, term) in terms.into_iter().enumerate() {
+        if place > 0 {
+            pieces.push(Math::operator(TIMES));
+        }
+        texts.push(term.text);
+        pieces.push(term.math);
+    }
+    (texts.join(&format!(" {TIMES} ")), Math::row(pieces))
+}
+
+fn quotient(over: Vec<Term>, under: Vec<Term>) -> Typeset {
+    let (several, none) = (under.len() > 1, under.is_empty());
+    let (over, over_math) = product(over);
+    let (under, under_math) = product(under);
+    if none {
+        return Typeset::new(over, &over_math);
+    }
+    // on one line, a unit such as g/mol or a ratio such as A/T would read as a second division
+    let text = if several || under.contains('/') {
+        format!("{over} / ({under})")
+    } else {
+        format!("{over} / {under}")
+    };
+    Typeset::new(text, &Math::fraction(over_math, under_math))
+}
+
+fn over_count(sum: String, math: Math, unit: &str, count: usize) -> Typeset {
+    let over = if unit.is_empty() {
+        math
+    } else {
+        math.in_brackets().with_unit(unit)
+    };
+    let text = format!("{} / {count}", quantity(&format!("({sum})"), unit));
+    Typeset::new(
+        text,
+        &Math::fraction(over, Math::number(&count.to_string())),
+    )
+}
+
+/// Σ xᵢ, where the symbols are one symbol with consecutive numbers.
+fn indexed(graph: &Graph, ids: &[StepId]) -> Option<Math> {
+    let symbols: Vec<Symbol> = symbols(graph, ids)?;
+    let first = symbols.first()?;
+    let from = first.number()?;
+    let alike = |(place, symbol): (usize, &Symbol)| {
+        let expected = u32::try_from(place).ok().and_then(|p| from.checked_add(p));
+        symbol.number() == expected && symbol.clone().numbered("") == first.clone().numbered("")
+    };
+    let last = symbols.last()?.number()?;
+    symbols.iter().enumerate().all(alike).then(|| {
+        let from = [
+            Math::identifier("i"),
+            Math::operator("="),
+            Math::number(&from.to_string()),
+        ];
+        Math::sum(
+            Math::row(from),
+            Math::number(&last.to_string()),
+            first.clone().numbered("i").typeset(),
+        )
+    })
+}
+
+fn symbols(graph: &Graph, ids: &[StepId]) -> Option<Vec<Symbol>> {
+    let read = |id: &StepId| Symbol::read(&graph.get(*id).name.symbol());
+    ids.iter().map(read).collect()
+}
+
+/// Σ(xᵢ − x̄)(yᵢ − ȳ) / Σ(xᵢ − x̄)², said in words in plain text.
+fn slope(graph: &Graph, x: &[StepId], y: &[StepId]) -> Typeset {
+    let names = |ids: &[StepId]| {
+        let names = ids
+            .iter()
+            .map(|id| symbol::plain(&graph.get(*id).name.symbol()));
+        names.collect::<Vec<_>>().join(", ")
+    };
+    let text = format!("least-squares slope of ({}) on ({})", names(y), names(x));
+    let first = |ids: &[StepId]| symbols(graph, ids)?.into_iter().next();
+    let (Some(x), Some(y)) = (first(x), first(y)) else {
+        return Typeset::new(text.clone(), &Math::words(&text));
+    };
+    let from_mean = |symbol: &Symbol| {
+        let terms = [
+            symbol.clone().numbered("i").typeset(),
+            Math::operator(MINUS),
+            symbol.clone().averaged().typeset(),
+        ];
+        Math::row(terms).in_brackets()
+    };
+    let over_points = |of| {
+        let sign = Math::operator("\u{2211}");
+        Math::row([sign.with_scripts(Some(Math::identifier("i")), None), of])
+    };
+    let squared = from_mean(&x).with_scripts(None, Some(Math::number("2")));
+    let over = over_points(Math::row([from_mean(&x), from_mean(&y)]));
+    Typeset::new(text, &Math::fraction(over, over_points(squared)))
+}
+
+/// The points of a line: (x; y) each.
+fn points(graph: &Graph, x: &[StepId], y: &[StepId]) -> Typeset {
+    let one = |(x, y): (&StepId, &StepId)| {
+        let written = |id: &StepId| quantity(&shown(graph, *id), graph.get(*id).unit);
+        format!("({}; {})", written(x), written(y))
+    };
+    let all: Vec<String> = x.iter().zip(y).map(one).collect();
+    let text = format!("slope through {}", all.join(", "));
+    Typeset::new(text.clone(), &Math::words(&text))
+}
