@@ -2,6 +2,7 @@
 
 use super::budget::Budget;
 use super::graph::Scope;
+use super::name::words::MOLAR_MASS;
 use crate::chem::printed;
 use crate::measure::{from_f64, plain, to_decimals, to_figures};
 
@@ -39,9 +40,6 @@ pub struct Cause {
     pub relative: f64,
 }
 
-/// How the causes begin that end on a species.
-const OF_SPECIES: &str = "molar mass of ";
-
 impl Causes {
     /// Of a budget in that unit.
     #[must_use]
@@ -57,8 +55,8 @@ impl Causes {
             let relative = amount / budget.standard;
             let share = from_f64(100.0 * relative * relative, 6).filter(|_| counts);
             Cause {
-                name: match name.strip_prefix(OF_SPECIES) {
-                    Some(species) => format!("{OF_SPECIES}{}", printed(species)),
+                name: match name.strip_prefix(MOLAR_MASS) {
+                    Some(species) => format!("{MOLAR_MASS}{}", printed(species)),
                     None => name.to_owned(),
                 },
                 shared,

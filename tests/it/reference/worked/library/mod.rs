@@ -3,6 +3,7 @@
 
 mod acids;
 mod complexes;
+mod derivations;
 mod iodine;
 mod other_schemes;
 mod promises;
@@ -18,7 +19,7 @@ use concordant::files::{read_procedure, shipped_glassware, shipped_procedure, sh
 use concordant::procedure::Procedure;
 use concordant::submission::{HandIn, Titration, TrialLabel};
 use concordant::truth::Lot;
-use concordant::workup::{WorkUpInput, work_up};
+use concordant::workup::{WorkUp, WorkUpInput, work_up};
 
 /// One hand-in of a shipped procedure.
 struct Example {
@@ -92,7 +93,7 @@ impl Example {
         [known("T", titrant), known("E", excess)]
     }
 
-    fn check(&self) {
+    fn work_up(&self) -> WorkUp {
         let procedure = shipped(self.key);
         let rows = self.rows.iter().map(|row| self.row(&procedure, row));
         let hand_in = HandIn {
@@ -102,12 +103,16 @@ impl Example {
         let [titrant, excess] = self.lots();
         let lots = vec![(titrant.as_ref(), excess.as_ref()); hand_in.titrations.len()];
         let none = BTreeSet::new();
-        let done = work_up(WorkUpInput {
+        work_up(WorkUpInput {
             procedure: &procedure,
             hand_in: &hand_in,
             lots: &lots,
             left_out: &none,
-        });
+        })
+    }
+
+    fn check(&self) {
+        let done = self.work_up();
         let why = || {
             let not = done.trials.iter().filter_map(|t| t.why_not.clone());
             format!("{}: {:?}", self.key, not.collect::<Vec<_>>())
