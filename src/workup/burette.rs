@@ -35,7 +35,7 @@ impl Builder<'_> {
     pub fn delivered(&mut self, pieces: &[Piece], of: Of) -> Result<StepId, WorkUpError> {
         self.volume(
             pieces,
-            [words::END, words::START],
+            [(words::END, "e"), (words::START, "s")],
             (words::DELIVERED, "V"),
             of,
         )
@@ -43,14 +43,14 @@ impl Builder<'_> {
 
     /// Volume delivered in the titration of a second portion, mL.
     pub fn second_delivered(&mut self, pieces: &[Piece], of: Of) -> Result<StepId, WorkUpError> {
-        let readings = [words::SECOND_END, words::SECOND_START];
+        let readings = [(words::SECOND_END, "ew"), (words::SECOND_START, "sw")];
         self.volume(pieces, readings, (words::SECOND_DELIVERED, "W"), of)
     }
 
     fn volume(
         &mut self,
         pieces: &[Piece],
-        readings: [&'static str; 2],
+        [end, start]: [(&'static str, &'static str); 2],
         (label, symbol): (&'static str, &'static str),
         of: Of,
     ) -> Result<StepId, WorkUpError> {
@@ -61,10 +61,13 @@ impl Builder<'_> {
             } else {
                 0
             };
-            let end = Name::new(readings[0], "e").of(of).filling(filling);
-            let start = Name::new(readings[1], "s").of(of).filling(filling);
-            terms.push((Sign::Plus, self.reading(end, piece.end.value(), of)));
-            terms.push((Sign::Minus, self.reading(start, piece.start.value(), of)));
+            let end_name = Name::new(end.0, end.1).of(of).filling(filling);
+            let start_name = Name::new(start.0, start.1).of(of).filling(filling);
+            terms.push((Sign::Plus, self.reading(end_name, piece.end.value(), of)));
+            terms.push((
+                Sign::Minus,
+                self.reading(start_name, piece.start.value(), of),
+            ));
         }
         let volume =
             self.graph

@@ -49,7 +49,7 @@ pub(super) fn line<'a>(
             .as_ref()
             .ok_or_else(|| none("no absorbance"))?;
         let molarity = builder.molarity(lot, &calibration.species);
-        let name = Name::new("volume of stock", "V").of(of);
+        let name = Name::new("volume of stock", "v").of(of);
         let volume = builder.graph.given(name, "mL", *stock);
         if !stock.is_zero() {
             let (words, scope) = cause("stock volume reading", of);

@@ -221,7 +221,7 @@ impl<'a> Builder<'a> {
             over = StepIds::from_slice(&[mass]);
         }
         if let Some((label, factor)) = unit_factor(*unit) {
-            over.push(self.exact(label, "k", factor));
+            over.push(self.exact(label, "F", factor));
         }
         let result = Operation::quotient(over, [sample]);
         let name = Name::new("result", "x").of(of);

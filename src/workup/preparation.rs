@@ -141,7 +141,7 @@ impl Preparation {
             (None, None) => {}
         }
         if let Some((label, factor)) = unit_factor(spec.unit) {
-            over.push(exact(&mut graph, (label, "k"), factor));
+            over.push(exact(&mut graph, (label, "F"), factor));
         }
         let value = graph.step(("value", "c"), unit, Operation::quotient(over, under))?;
         let standard = budget(&graph, value, None).standard;

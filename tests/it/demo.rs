@@ -273,7 +273,13 @@ fn a_result_is_explained() {
     let done = run("001203");
     let said = String::from_utf8_lossy(&done.stdout).into_owned();
     for text in [
-        "delivered volume, trial 1\n    V\u{2081} = e\u{2081} \u{2212} s\u{2081} = 17.68 \u{2212} 2.53 = 15.15 mL",
+        "What all trials share\n  molarity of NaOH, lot NAOH-A\n      c(NaOH) = 0.1000 mol/L ",
+        "Trial 1\n  end reading\n      e\u{2081} = 17.68 mL ",
+        "\n  delivered volume\n      V\u{2081} = e\u{2081} \u{2212} s\u{2081}\n         = (17.68 \u{2212} 2.53) mL\n         = 15.15 mL ",
+        "u = 0.028 mL",
+        "M(C\u{2086}H\u{2088}O\u{2087})",
+        "each trial",
+        "% of the variance",
         "4.8511",
         "expanded uncertainty (95 %) 0.0195 %w/v",
         "significant figures: 4.85",
@@ -284,6 +290,15 @@ fn a_result_is_explained() {
         !said.contains("4.803075"),
         "the true value is no part of it"
     );
+    let beside: Vec<usize> = said
+        .lines()
+        .filter_map(|line| line.find("  u = ").map(|at| line[..at].chars().count()))
+        .collect();
+    assert!(beside.len() > 20, "{said}");
+    let bars = said.matches('\u{304}').count();
+    // a bar over a letter is a character that takes no room
+    let edges: std::collections::BTreeSet<usize> = beside.into_iter().collect();
+    assert!(edges.len() <= 1 + bars.min(1), "one edge: {edges:?}");
     assert_eq!(run("nobody").status.code(), Some(1));
 }
 

@@ -21,6 +21,18 @@ async fn settles_what_waits(app: TestApp, browser: Browser, name: &str) {
     looked_at(&browser, &format!("assistant-list-{name}")).await;
     browser.submit(".bar a.button").await;
     looked_at(&browser, &format!("assistant-submission-{name}")).await;
+    browser.click(".print-open summary").await;
+    browser.click(".print-open:has(.part) summary").await;
+    // with the font that says by how much, which is fetched once a formula is seen
+    let lowered = "await document.fonts.ready; const [base, below] = document.querySelector('.step msub').children; \
+        return below.getBoundingClientRect().bottom - base.getBoundingClientRect().bottom";
+    let lowered = browser.driver.execute(lowered, vec![]).await;
+    let lowered = lowered.expect("the script runs").json().as_f64();
+    assert!(
+        lowered > Some(0.5),
+        "a subscript stands {lowered:?} px below"
+    );
+    looked_at(&browser, &format!("assistant-derivation-{name}")).await;
 
     // a decision without its reason comes back with what was chosen
     let adjust = "form:has(#adjust-points)";

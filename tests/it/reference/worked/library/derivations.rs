@@ -204,7 +204,8 @@ fn numbers_have_units_and_steps_uncertainties() {
         );
         for line in lines(&parts) {
             let exact = line.uncertainty.is_none();
-            let uncertain = !exact || line.unit.is_empty() || line.formula.is_none();
+            let uncertain =
+                !exact || line.unit.is_empty() || line.formula.is_none() || line.value == "0";
             assert!(uncertain, "{}: {} is exact", example.key, line.label);
             if let Some(numbers) = line.numbers.as_ref().filter(|_| line.unit == "mL") {
                 assert!(numbers.text.contains(" mL"), "{}: {numbers:?}", example.key);
