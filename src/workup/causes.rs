@@ -2,8 +2,6 @@
 
 use super::budget::Budget;
 use super::graph::Scope;
-use super::name::words::MOLAR_MASS;
-use crate::chem::printed;
 use crate::measure::{from_f64, plain, to_decimals, to_figures};
 
 /// What makes a result uncertain.
@@ -55,10 +53,7 @@ impl Causes {
             let relative = amount / budget.standard;
             let share = from_f64(100.0 * relative * relative, 6).filter(|_| counts);
             Cause {
-                name: match name.strip_prefix(MOLAR_MASS) {
-                    Some(species) => format!("{MOLAR_MASS}{}", printed(species)),
-                    None => name.to_owned(),
-                },
+                name: name.to_owned(),
                 shared,
                 amount: column(amount, budget.standard),
                 share: share.map(|percent| {

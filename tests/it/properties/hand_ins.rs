@@ -222,9 +222,10 @@ proptest! {
         for outcome in done.trials.iter().filter(|t| t.trial.number().is_some()) {
             prop_assert!(outcome.counted != outcome.why_not.is_some(), "{}: {outcome:?}", station.name);
         }
+        let parts = derivation(&done);
         if let Some(result) = done.result {
-            let lines = derivation(&done.graph, result);
-            prop_assert!(!lines.is_empty());
+            prop_assert!(parts.iter().all(|part| part.why_not.is_some() || !part.lines.is_empty()));
+            prop_assert!(parts.iter().any(|part| !part.lines.is_empty()));
             let _figures = significant_figures(&done.graph, result);
         }
     }
