@@ -224,7 +224,7 @@ impl<'p> Class<'p> {
         let taken = match code {
             Some(SlipCode::OtherUnknown) => {
                 let step = rng.random_range(1..self.truths.len());
-                own.saturating_add(step) % self.truths.len()
+                own.saturating_add(step).checked_rem(self.truths.len())?
             }
             _ => own,
         };

@@ -3,7 +3,7 @@
 use rust_decimal::Decimal;
 
 use super::SlipCode;
-use super::rank::{Tried, log_normal};
+use super::rank::{Hypotheses, Tried, log_normal};
 use crate::chem::{Formula, per_analyte};
 use crate::judge::case::Case;
 use crate::judge::marks::agrees;
@@ -26,7 +26,7 @@ struct Answer<'w> {
 }
 
 /// Every hypothesis with its likelihood, and what else there could be; none where the answer agrees.
-pub(super) fn hypotheses(case: &Case, work_up: &WorkUp) -> Option<(Vec<Tried>, Vec<(f64, f64)>)> {
+pub(super) fn hypotheses(case: &Case, work_up: &WorkUp) -> Option<Hypotheses> {
     let reported = case.hand_in.reported.as_ref()?;
     let within = case.procedure.marking.within();
     if agrees(reported, work_up.value()?, within) || reported.value().is_zero() {
@@ -57,7 +57,10 @@ pub(super) fn hypotheses(case: &Case, work_up: &WorkUp) -> Option<(Vec<Tried>, V
     }
     // somewhere within two powers of ten, in proportion
     let unknown = -(answer.abs() * ANYWHERE).ln();
-    Some((tried, vec![(unknown, UNKNOWN)]))
+    Some(Hypotheses {
+        tried,
+        otherwise: vec![(unknown, UNKNOWN)],
+    })
 }
 
 /// What the answer would be with each slip, with where it is made.

@@ -55,18 +55,14 @@ impl Explanation {
 #[must_use]
 pub fn of_readings(case: &Case, work_up: &WorkUp, truth: Option<Assigned>) -> Explanation {
     let tried = truth.and_then(|truth| reading::hypotheses(case, work_up, truth));
-    tried.map_or_else(Explanation::default, |(tried, otherwise)| {
-        rank::rank(tried, &otherwise)
-    })
+    tried.map_or_else(Explanation::default, rank::rank)
 }
 
 /// What explains an answer that does not follow from its readings.
 #[must_use]
 pub fn of_answer(case: &Case, work_up: &WorkUp) -> Explanation {
     let tried = calculation::hypotheses(case, work_up);
-    tried.map_or_else(Explanation::default, |(tried, otherwise)| {
-        rank::rank(tried, &otherwise)
-    })
+    tried.map_or_else(Explanation::default, rank::rank)
 }
 
 /// Every answer that a calculation slip would give: which, where, and the answer in the result unit.
@@ -84,7 +80,7 @@ pub fn distances(case: &Case, work_up: &WorkUp, truth: Option<Assigned>) -> Vec<
         None => calculation::hypotheses(case, work_up),
     };
     let mut least: Vec<(SlipCode, f64)> = Vec::new();
-    for t in tried.map(|(tried, _)| tried).unwrap_or_default() {
+    for t in tried.map(|h| h.tried).unwrap_or_default() {
         match least.iter_mut().find(|(code, _)| *code == t.code) {
             Some((_, off)) => *off = off.min(t.off),
             None => least.push((t.code, t.off)),

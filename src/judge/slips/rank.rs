@@ -18,6 +18,13 @@ pub(super) struct Tried {
     pub ways: usize,
 }
 
+/// Everything that was tried, and what else there could be: the log-likelihood and weight of no slip, and of none that
+/// is known.
+pub(super) struct Hypotheses {
+    pub tried: Vec<Tried>,
+    pub otherwise: Vec<(f64, f64)>,
+}
+
 /// How much likelier the first has to be than the next of another code, and than what no slip explains.
 const CLEARLY: f64 = 10.0;
 /// Beyond so many standard uncertainties a slip explains nothing.
@@ -25,9 +32,8 @@ const CONSISTENT: f64 = 3.0;
 /// As many as are listed.
 const LISTED: usize = 5;
 
-/// Ranks what was tried beside the weighted likelihood that no slip, or none that is known, explains it. `steps` are
-/// the log-likelihood and weight of that.
-pub(super) fn rank(tried: Vec<Tried>, otherwise: &[(f64, f64)]) -> Explanation {
+/// Ranks what was tried beside the weighted likelihood that no slip, or none that is known, explains it.
+pub(super) fn rank(Hypotheses { tried, otherwise }: Hypotheses) -> Explanation {
     let weighed = |t: &Tried| t.log_likelihood + (t.code.weight() / t.ways.max(1) as f64).ln();
     let highest = tried
         .iter()

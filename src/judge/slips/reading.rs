@@ -3,7 +3,7 @@
 use rust_decimal::Decimal;
 
 use super::SlipCode;
-use super::rank::{Tried, log_normal};
+use super::rank::{Hypotheses, Tried, log_normal};
 use crate::chem::Formula;
 use crate::judge::case::Case;
 use crate::measure::{as_f64, from_f64};
@@ -34,11 +34,7 @@ struct Seen<'w> {
 }
 
 /// Every hypothesis with its likelihood, and what else there could be; none where the result is consistent.
-pub(super) fn hypotheses(
-    case: &Case,
-    work_up: &WorkUp,
-    truth: Assigned,
-) -> Option<(Vec<Tried>, Vec<(f64, f64)>)> {
+pub(super) fn hypotheses(case: &Case, work_up: &WorkUp, truth: Assigned) -> Option<Hypotheses> {
     let (mean, budget) = (work_up.result?, work_up.budget.as_ref()?);
     let trials: Vec<StepId> = work_up
         .trials
@@ -76,7 +72,7 @@ pub(super) fn hypotheses(
             UNKNOWN.0,
         ),
     ];
-    Some((tried, otherwise))
+    Some(Hypotheses { tried, otherwise })
 }
 
 impl Seen<'_> {
