@@ -29,6 +29,8 @@ pub(super) struct Hypotheses {
 const CLEARLY: f64 = 10.0;
 /// Beyond so many standard uncertainties a slip explains nothing.
 const CONSISTENT: f64 = 3.0;
+/// Least share of the likelihood to be listed as one of several.
+const WORTH_LISTING: Decimal = Decimal::from_parts(5, 0, 0, false, 2);
 /// As many as are listed.
 const LISTED: usize = 5;
 
@@ -86,6 +88,10 @@ pub(super) fn rank(Hypotheses { tried, otherwise }: Hypotheses) -> Explanation {
             .fold(rest, f64::max);
         total(first) >= CLEARLY * next
     });
+    if !put_forward {
+        // what is hardly likelier than chance, or than something unknown, explains nothing
+        candidates.retain(|c| c.share >= WORTH_LISTING);
+    }
     candidates.truncate(LISTED);
     Explanation {
         candidates,
