@@ -20,5 +20,5 @@ pub use composition::{CompositionFault, per_analyte};
 pub use formula::{Formula, FormulaError, MolarMass};
 pub use ratio::Ratio;
 pub use reaction::{Reaction, ReactionError};
-pub use script::{Glyph, glyphs, lowered, printed};
+pub use script::{Glyph, glyphs, printed, printed_reaction};
 pub use stoichiometry::{RatioFault, chain_ratio, made_ratio, shared_ratio, whole_use};

@@ -28,8 +28,10 @@ pub fn glyphs(formula: &str) -> Vec<Glyph<'_>> {
         };
         let (length, glyph) = match first {
             '^' => {
-                let charge = rest[1..].replace('-', "\u{2212}");
-                (rest.len(), Glyph::Charge(charge))
+                // a state such as (aq) may follow
+                let length = rest.find('(').unwrap_or(rest.len());
+                let charge = rest[1..length].replace('-', "\u{2212}");
+                (length, Glyph::Charge(charge))
             }
             '.' | '\u{b7}' => (first.len_utf8(), Glyph::Dot),
             '0'..='9' => {
@@ -65,13 +67,29 @@ pub fn printed(formula: &str) -> String {
     glyphs.iter().map(text).collect()
 }
 
-/// A digit below the line; anything else as it is.
+/// A reaction as it is printed: `2 MnO₄⁻ + 5 C₂O₄²⁻ + 16 H⁺ → …`.
 #[must_use]
-pub fn lowered(c: char) -> char {
+pub fn printed_reaction(written: &str) -> String {
+    let is_coefficient = |word: &str| {
+        word.chars()
+            .all(|c| c.is_ascii_digit() || matches!(c, '/' | '.'))
+    };
+    let print = |word: &str| match word {
+        "->" => "\u{2192}".to_owned(),
+        word if is_coefficient(word) => word.to_owned(),
+        word => printed(word),
+    };
+    let words = written.split_whitespace().map(print);
+    words.collect::<Vec<_>>().join(" ")
+}
+
+/// A digit below the line; anything else as it is.
+fn lowered(c: char) -> char {
     let digit = c.to_digit(10).and_then(|d| 0x2080_u32.checked_add(d));
     digit.and_then(char::from_u32).unwrap_or(c)
 }
 
+/// A figure or sign above the line.
 fn raised(c: char) -> char {
     match c {
         '1' => '\u{b9}',
@@ -88,7 +106,7 @@ fn raised(c: char) -> char {
 
 #[cfg(test)]
 mod tests {
-    use super::{Glyph, glyphs, printed};
+    use super::{Glyph, glyphs, printed, printed_reaction};
 
     #[test]
     fn counts_are_lowered_and_charges_raised() {
@@ -102,6 +120,23 @@ mod tests {
             ("<é>^", "<é>"),
         ] {
             assert_eq!(printed(written), expected, "{written}");
+        }
+    }
+
+    #[test]
+    fn coefficients_stay_on_the_line() {
+        for (written, expected) in [
+            (
+                "2 MnO4^- + 16 H^+ -> 2 Mn^2+ + 8 H2O",
+                "2 MnO₄⁻ + 16 H⁺ → 2 Mn²⁺ + 8 H₂O",
+            ),
+            ("H2 + 1/2 O2 -> H2O(l)", "H₂ + 1/2 O₂ → H₂O(l)"),
+            (
+                "Ag^+(aq) + Cl^-(aq) → AgCl(s)",
+                "Ag⁺(aq) + Cl⁻(aq) → AgCl(s)",
+            ),
+        ] {
+            assert_eq!(printed_reaction(written), expected);
         }
     }
 

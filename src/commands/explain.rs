@@ -117,7 +117,7 @@ fn equations(line: &DerivationLine) -> Vec<String> {
         unit => format!("{} {unit}", line.value),
     };
     let written = [&line.formula, &line.numbers].into_iter().flatten();
-    let mut texts: Vec<String> = written.map(|w| w.text.clone()).collect();
+    let mut texts: Vec<String> = written.map(|w| w.text.replace('\u{a0}', " ")).collect();
     texts.push(value);
     texts.first_mut().into_iter().for_each(|first| {
         *first = format!("{} = {first}", line.symbol.text);

@@ -131,7 +131,7 @@ async fn a_submission_shows_the_evidence_and_accepting_leads_to_the_next_until_n
             "step by step",
             "<svg class=\"bars\" role=\"img\"",
             "<mi>c</mi><mrow><mo stretchy=\"false\">(</mo><mrow><mi mathvariant=\"normal\">Na</mi>",
-            "u</i> = ",
+            "<i>u</i>&nbsp;=&nbsp;0.045 mL",
             "Accuracy",
             "lot N-1 v1, unknown U-1 v1",
         ],

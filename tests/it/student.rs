@@ -206,7 +206,7 @@ async fn a_returned_submission_shows_the_note_and_feedback_comes_with_release() 
         "mean result",
         "molarity of NaOH, lot N-1",
         "<msub><mi>V</mi><mn>1</mn></msub>",
-        "alttext=\"(20.40 \u{2212} 0.00) mL\"",
+        "alttext=\"(20.40 \u{2212} 0.00)\u{a0}mL\"",
         "<h3>What all trials share</h3>",
         "<h3>Trial 2</h3>",
         "Uncertainty budget",

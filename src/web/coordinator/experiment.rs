@@ -11,7 +11,7 @@ use super::form::{Form, done};
 use super::glance::{self, Tally};
 use super::titres::{self, Titre};
 use super::words;
-use crate::chem::Formula;
+use crate::chem::{Formula, printed_reaction};
 use crate::course::{Experiment, SectionLots};
 use crate::desk::{self, PrepareError};
 use crate::judge::{Fairness, Remedy, fairness, remedies};
@@ -67,7 +67,8 @@ struct SectionChoice {
 struct FairnessWords {
     students: usize,
     reachable: String,
-    contributions: Vec<(String, String)>,
+    /// Cause, percent of the result, and length of its bar in percent of that of all causes together.
+    contributions: Vec<(String, String, String)>,
     scale: &'static str,
     expected: Vec<(u32, String, String)>,
     unit: &'static str,
@@ -144,7 +145,7 @@ async fn experiment(
         reactions: procedure
             .reactions
             .iter()
-            .map(ToString::to_string)
+            .map(|reaction| printed_reaction(&reaction.to_string()))
             .collect(),
         facts: words::facts(procedure),
         marking: words::marking(&procedure.marking),
@@ -195,7 +196,10 @@ fn fairness_words(procedure: &Procedure, found: Fairness) -> FairnessWords {
         contributions: found
             .contributions
             .into_iter()
-            .map(|(name, percent)| (name, figures(percent, 2)))
+            .map(|(name, percent)| {
+                let length = format!("{:.1}", 100.0 * percent / found.reachable_percent);
+                (name, figures(percent, 2), length)
+            })
             .collect(),
         scale: found.signal.scale,
         expected: found

@@ -6,6 +6,7 @@ use axum::response::IntoResponse;
 
 use super::instruments::instrument_words;
 use super::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
+use crate::chem::printed_reaction;
 use crate::course::Experiment;
 use crate::desk::Image;
 use crate::judge::{Evaluation, PartMark};
@@ -103,7 +104,7 @@ pub async fn page(
         reactions: procedure
             .reactions
             .iter()
-            .map(ToString::to_string)
+            .map(|reaction| printed_reaction(&reaction.to_string()))
             .collect(),
         steps: text.steps.clone(),
         endpoint: text.endpoint.clone(),

@@ -67,7 +67,7 @@ pub(super) fn in_numbers(graph: &Graph, operation: &Operation) -> Option<Typeset
                 Typeset::new(text, &math)
             } else {
                 let math = math.in_brackets().with_unit(unit);
-                Typeset::new(format!("({text}) {unit}"), &math)
+                Typeset::new(quantity(&format!("({text})"), unit), &math)
             }
         }
         Operation::Quotient(over, under) => quotient(terms(over), terms(under)),
@@ -95,12 +95,12 @@ fn number(value: String, unit: &str) -> Term {
     }
 }
 
-/// A number and its unit in plain text.
+/// A number and its unit in plain text, kept on one line.
 pub(super) fn quantity(value: &str, unit: &str) -> String {
     if unit.is_empty() {
         value.to_owned()
     } else {
-        format!("{value} {unit}")
+        format!("{value}\u{a0}{unit}")
     }
 }
 

@@ -208,7 +208,11 @@ fn numbers_have_units_and_steps_uncertainties() {
                 !exact || line.unit.is_empty() || line.formula.is_none() || line.value == "0";
             assert!(uncertain, "{}: {} is exact", example.key, line.label);
             if let Some(numbers) = line.numbers.as_ref().filter(|_| line.unit == "mL") {
-                assert!(numbers.text.contains(" mL"), "{}: {numbers:?}", example.key);
+                assert!(
+                    numbers.text.contains("\u{a0}mL"),
+                    "{}: {numbers:?}",
+                    example.key
+                );
                 assert!(
                     numbers.mathml.contains("\u{a0}mL"),
                     "{}: {numbers:?}",
