@@ -122,6 +122,16 @@ impl Column {
         n > 1
     }
 
+    /// The column of the end that belongs to a start.
+    #[must_use]
+    pub fn end(self) -> Option<Self> {
+        match self {
+            Self::BuretteStart(n) => Some(Self::BuretteEnd(n)),
+            Self::SecondStart(n) => Some(Self::SecondEnd(n)),
+            _ => None,
+        }
+    }
+
     /// The column of that name.
     #[must_use]
     pub fn from_name(name: &str) -> Option<Self> {
@@ -289,14 +299,11 @@ pub fn read_cells(
     // a rough trial need not have its sample measured
     let sample_needed = trial.number().is_some();
     for column in Column::of(procedure, MAX_FILLINGS) {
-        let pair = match column {
-            Column::BuretteStart(n) => Some(Column::BuretteEnd(n)),
-            Column::SecondStart(n) => Some(Column::SecondEnd(n)),
-            // read beside its start
-            Column::BuretteEnd(_) | Column::SecondEnd(_) => continue,
-            _ => None,
-        };
-        if let Some(end) = pair {
+        // read beside its start
+        if matches!(column, Column::BuretteEnd(_) | Column::SecondEnd(_)) {
+            continue;
+        }
+        if let Some(end) = column.end() {
             if column.is_of_refill() && !there(column) && !there(end) {
                 continue;
             }

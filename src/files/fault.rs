@@ -23,7 +23,7 @@ impl Fault {
             file: file.into(),
             line: None,
             column: None,
-            what: what.into(),
+            what: one_line(&what.into()),
         }
     }
 
@@ -37,7 +37,7 @@ impl Fault {
     /// A fault in a column, or at a key.
     #[must_use]
     pub fn in_column(mut self, column: impl Into<String>) -> Self {
-        self.column = Some(column.into());
+        self.column = Some(shown(&column.into()));
         self
     }
 }
@@ -64,20 +64,23 @@ impl std::error::Error for Fault {}
 
 /// “found “…”, expected …”, with a long text cut short so that a fault stays one readable line.
 pub(super) fn found(text: &str, expected: &str) -> String {
-    const SHOWN: usize = 60;
-    let clean: String = text
-        .chars()
-        .take(SHOWN)
-        .map(|c| if c.is_control() { '\u{fffd}' } else { c })
-        .collect();
-    let more = if text.chars().count() > SHOWN {
-        "\u{2026}"
-    } else {
-        ""
-    };
     if text.is_empty() {
         format!("found nothing, expected {expected}")
     } else {
-        format!("found \u{201c}{clean}{more}\u{201d}, expected {expected}")
+        format!("found \u{201c}{}\u{201d}, expected {expected}", shown(text))
     }
+}
+
+/// The start of what somebody wrote.
+fn shown(text: &str) -> String {
+    const SHOWN: usize = 60;
+    let mut chars = text.chars();
+    let mut start = one_line(&chars.by_ref().take(SHOWN).collect::<String>());
+    start.extend(chars.next().map(|_| '\u{2026}'));
+    start
+}
+
+fn one_line(text: &str) -> String {
+    let clean = |c: char| if c.is_control() { '\u{fffd}' } else { c };
+    text.chars().map(clean).collect()
 }

@@ -196,7 +196,8 @@ pub(super) fn write_readings(
             .iter()
             .flat_map(|(_, _, _, revision)| &revision.hand_in.titrations)
     };
-    let fillings = titrations().map(|t| t.burette.len()).max().unwrap_or(1);
+    let most = |t: &Titration| t.burette.len().max(t.other.second.len());
+    let fillings = titrations().map(most).max().unwrap_or(1);
     let readings = Column::of(procedure, fillings);
     let excess = procedure.scheme == Scheme::Back;
     let times = hand_ins

@@ -53,8 +53,10 @@ pub(super) fn read_readings(
     let Some(table) = Table::read(file, bytes, &columns(procedure, superseded), faults) else {
         return drafts;
     };
-    let pairs = |n: usize| [Column::BuretteStart(n), Column::BuretteEnd(n)];
-    for [start, end] in (2..=MAX_FILLINGS).map(pairs) {
+    for start in refills(procedure) {
+        let Some(end) = start.end() else {
+            continue;
+        };
         let there = [start, end].map(|column| table.has(&column.to_string()));
         if there[0] != there[1] {
             let lacking = if there[0] { end } else { start };
@@ -84,6 +86,12 @@ pub(super) fn read_readings(
     drafts
 }
 
+/// Columns of second and later fillings.
+fn refills(procedure: &Procedure) -> impl Iterator<Item = Column> {
+    let columns = Column::of(procedure, MAX_FILLINGS);
+    columns.into_iter().filter(|column| column.is_of_refill())
+}
+
 fn columns(procedure: &Procedure, superseded: bool) -> Columns {
     let mut columns = Columns::new(&["student_id", "trial", "lot", "unknown"], &[]);
     if procedure.scheme == Scheme::Back {
@@ -97,10 +105,9 @@ fn columns(procedure: &Procedure, superseded: bool) -> Columns {
     columns
         .required
         .extend(Column::of(procedure, 1).iter().map(ToString::to_string));
-    let refills = (2..=MAX_FILLINGS).flat_map(|n| [Column::BuretteStart(n), Column::BuretteEnd(n)]);
     columns
         .optional
-        .extend(refills.map(|column| column.to_string()));
+        .extend(refills(procedure).map(|column| column.to_string()));
     columns.optional.push("submitted_at".to_owned());
     let own = OWN.map(str::to_owned);
     if superseded {

@@ -63,11 +63,10 @@ impl<'a> Toml<'a> {
     }
 
     fn push(&self, at: usize, key: Option<String>, what: String) {
-        self.faults.borrow_mut().push(Fault {
-            file: self.file.to_owned(),
-            line: Some(self.line(at)),
-            column: key,
-            what,
+        let fault = Fault::of_file(self.file, what).at(self.line(at));
+        self.faults.borrow_mut().push(match key {
+            Some(key) => fault.in_column(key),
+            None => fault,
         });
     }
 

@@ -1,42 +1,164 @@
 //! Parsers never panic, whatever they are given, and take back what they would write.
+//!
+//! By default on a few thousand inputs each; with `CONCORDANT_LONG=1` on 200 000 of the cheap ones. How many is printed.
+
+mod readings;
+
+use std::sync::LazyLock;
 
 use concordant::chem::{Formula, Reaction, balance};
-use concordant::files::{read_procedure, shipped_glassware, shipped_procedures};
+use concordant::files::{Fault, read_procedure, shipped_glassware, shipped_procedures};
+use concordant::measure::{GlasswareTable, Reading};
+use concordant::procedure::Procedure;
 use concordant::submission::TrialLabel;
 use proptest::prelude::*;
+use proptest::sample::Index;
+
+use crate::properties::inputs;
+
+const USUAL: u32 = 2000;
+const LONG: u32 = 200_000;
+
+/// Keys and texts of the shipped procedures.
+static PROCEDURES: LazyLock<Vec<(String, String)>> = LazyLock::new(shipped_procedures);
+static GLASSWARE: LazyLock<GlasswareTable> = LazyLock::new(shipped_glassware);
+
+/// Every formula and every reaction of the shipped procedures, as written.
+static WRITTEN: LazyLock<(Vec<String>, Vec<String>)> = LazyLock::new(|| {
+    let read = |(key, text): &(String, String)| read_procedure(key, text, &GLASSWARE).expect(key);
+    let procedures: Vec<Procedure> = PROCEDURES.iter().map(read).collect();
+    let reactions = procedures.iter().flat_map(|p| &p.reactions);
+    let reactions: Vec<String> = reactions.map(|r| r.written().to_owned()).collect();
+    let species = procedures
+        .iter()
+        .flat_map(|p| p.reactions.iter().flat_map(Reaction::species));
+    let formulae = species.map(|formula| formula.written().to_owned());
+    (formulae.collect(), reactions)
+});
+
+/// The text with `cut` characters from a place on replaced by others.
+fn changed(text: &str, at: Index, cut: usize, put: &str) -> String {
+    let mut chars: Vec<char> = text.chars().collect();
+    let start = at.index(chars.len() + 1);
+    let end = (start + cut).min(chars.len());
+    chars.splice(start..end, put.chars());
+    chars.into_iter().collect()
+}
+
+/// What a formula reads as, it writes; and it weighs something.
+fn a_formula(text: &str) {
+    if let Ok(formula) = Formula::parse(text) {
+        assert_eq!(
+            Formula::parse(formula.written()).expect("as written"),
+            formula
+        );
+        assert!(!formula.atoms().is_empty() && formula.molar_mass().value.is_sign_positive());
+    }
+}
+
+/// What is a reaction, is one backwards, and none with an atom more.
+fn a_reaction(text: &str) {
+    let Ok(reaction) = Reaction::parse(text) else {
+        return;
+    };
+    assert_eq!(
+        Reaction::parse(reaction.written()).expect("as written"),
+        reaction
+    );
+    let unified = text.replace('\u{2192}', "->");
+    let (left, right) = unified.split_once("->").expect("an arrow");
+    let back = Reaction::parse(&format!("{} -> {}", right.trim(), left.trim())).expect("backwards");
+    for species in reaction.species() {
+        assert_eq!(reaction.consumed(species), back.produced(species));
+    }
+    assert!(Reaction::parse(&format!("{text} + H")).is_err());
+}
+
+/// Read by its own rule: digits, at most one mark between digits, at most so many characters.
+fn is_reading(text: &str, most: usize) -> bool {
+    let parts: Vec<&str> = text.split(['.', ',']).collect();
+    let digits = |part: &&str| !part.is_empty() && part.chars().all(|c| matches!(c, '0'..='9'));
+    parts.len() <= 2 && parts.iter().all(digits) && text.chars().count() <= most
+}
+
+fn a_reading(text: &str) {
+    let written = text.trim_matches([' ', '\t', '\u{a0}']);
+    let found = Reading::parse(text);
+    assert_eq!(found.is_ok(), is_reading(written, 12), "{text:?}");
+    assert_eq!(
+        Reading::parse_answer(text).is_ok(),
+        is_reading(written, 24),
+        "{text:?}"
+    );
+    let Ok(reading) = found else {
+        return;
+    };
+    assert_eq!(reading.written(), written);
+    let decimals = written.split(['.', ',']).nth(1).map_or(0, str::len);
+    assert_eq!(reading.decimals() as usize, decimals);
+    let number: f64 = written.replace(',', ".").parse().expect("a number");
+    assert_eq!(reading.value().to_string().parse(), Ok(number));
+}
+
+/// A procedure reads under a valid key, or every fault stands on a line of it.
+fn a_procedure(text: &str) {
+    match read_procedure("p.toml", text, &GLASSWARE) {
+        Ok(procedure) => assert!(!procedure.key.is_empty()),
+        Err(faults) => {
+            assert!(!faults.is_empty());
+            let lines = text.lines().count().max(1) as u64;
+            let beyond =
+                |fault: &&Fault| fault.line.is_some_and(|line| line == 0 || line > lines + 1);
+            assert_eq!(faults.iter().find(beyond), None, "{text}");
+            let split = faults.iter().find(|fault| fault.to_string().contains('\n'));
+            assert_eq!(split, None, "{text}");
+        }
+    }
+}
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(2000))]
+    #![proptest_config(inputs(USUAL, LONG))]
 
     #[test]
     fn formulae(text in "[A-Za-z0-9()\\[\\].·^+\u{2212} -]{0,24}") {
-        if let Ok(formula) = Formula::parse(&text) {
-            prop_assert_eq!(Formula::parse(formula.written()).expect("as written"), formula);
-        }
+        a_formula(&text);
+    }
+
+    #[test]
+    fn formulae_with_slips(which in any::<Index>(), at in any::<Index>(), cut in 0_usize..4, put in "[A-Za-z0-9()^.+ -]{0,3}") {
+        let known = &WRITTEN.0;
+        a_formula(&changed(&known[which.index(known.len())], at, cut, &put));
     }
 
     #[test]
     fn any_text_as_a_formula(text in any::<String>()) {
-        let _found = Formula::parse(&text);
+        a_formula(&text);
     }
 
-    /// What is accepted as a reaction balances: twice each side is accepted too, one atom more is not.
     #[test]
     fn reactions(text in "[A-Z][a-z]?[0-9]? [+] [A-Z][a-z]?[0-9]? -> [A-Z][a-z]?[0-9]?[A-Z][a-z]?[0-9]?") {
-        if Reaction::parse(&text).is_ok() {
-            let more = format!("{text} + H");
-            prop_assert!(Reaction::parse(&more).is_err());
-        }
+        a_reaction(&text);
+    }
+
+    #[test]
+    fn reactions_with_slips(which in any::<Index>(), at in any::<Index>(), cut in 0_usize..4, put in "[A-Za-z0-9()^.+> -]{0,3}") {
+        let known = &WRITTEN.1;
+        a_reaction(&changed(&known[which.index(known.len())], at, cut, &put));
     }
 
     #[test]
     fn any_text_as_a_reaction(text in any::<String>()) {
-        let _found = Reaction::parse(&text);
+        a_reaction(&text);
     }
 
     #[test]
-    fn any_text_to_balance(text in any::<String>()) {
-        let _found = balance(&text);
+    fn readings(text in "[ \t]{0,1}[0-9]{0,9}[.,]{0,2}[0-9]{0,14}[ -]{0,1}") {
+        a_reading(&text);
+    }
+
+    #[test]
+    fn any_text_as_a_reading(text in any::<String>()) {
+        a_reading(&text);
     }
 
     #[test]
@@ -48,20 +170,73 @@ proptest! {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(300))]
+    #![proptest_config(inputs(USUAL, LONG / 4))]
 
-    /// A shipped procedure with a few characters changed reads or names its faults.
     #[test]
-    fn procedures_with_slips(which in 0_usize..8, at in any::<prop::sample::Index>(), put in "[ -~\n]{0,3}", cut in 0_usize..6) {
-        let (key, text) = &shipped_procedures()[which];
-        let mut chars: Vec<char> = text.chars().collect();
-        let start = at.index(chars.len());
-        let end = (start + cut).min(chars.len());
-        chars.splice(start..end, put.chars());
-        let changed: String = chars.into_iter().collect();
-        if let Err(faults) = read_procedure(key, &changed, &shipped_glassware()) {
-            prop_assert!(!faults.is_empty());
+    fn any_text_to_balance(text in any::<String>()) {
+        let _found = balance(&text);
+    }
+
+    #[test]
+    fn reactions_to_balance(which in any::<Index>(), at in any::<Index>(), cut in 0_usize..4, put in "[A-Za-z0-9()^.+> -]{0,3}") {
+        let known = &WRITTEN.1;
+        if let Ok(found) = balance(&changed(&known[which.index(known.len())], at, cut, &put)) {
+            a_reaction(&found.to_string());
         }
+    }
+}
+
+proptest! {
+    #![proptest_config(inputs(400, 20_000))]
+
+    /// A shipped procedure with a few characters changed.
+    #[test]
+    fn procedures_with_slips(which in any::<Index>(), at in any::<Index>(), put in "[ -~\n]{0,3}", cut in 0_usize..6) {
+        let (_, text) = &PROCEDURES[which.index(PROCEDURES.len())];
+        a_procedure(&changed(text, at, cut, &put));
+    }
+
+    /// Lines of two procedures in any order, some of them left out, some twice.
+    #[test]
+    fn procedures_of_lines_that_do_not_belong(
+        one in any::<Index>(),
+        other in any::<Index>(),
+        places in prop::collection::vec((any::<bool>(), any::<Index>()), 0..40),
+        whole in any::<bool>(),
+    ) {
+        let text = |which: Index| &PROCEDURES[which.index(PROCEDURES.len())].1;
+        let sources = [text(one), text(other)].map(|text| text.lines().collect::<Vec<_>>());
+        let mut lines = if whole { sources[0].clone() } else { Vec::new() };
+        for (from, place) in places {
+            let from = &sources[usize::from(from)];
+            let line = from[place.index(from.len())];
+            lines.insert(place.index(lines.len() + 1), line);
+        }
+        a_procedure(&lines.join("\n"));
+    }
+
+    #[test]
+    fn any_text_as_a_procedure(text in any::<String>()) {
+        a_procedure(&text);
+    }
+}
+
+/// Whatever a text holds, what is wrong with it is said on one line.
+#[test]
+fn a_fault_is_one_line() {
+    let (_, text) = &PROCEDURES[0];
+    for (old, new) in [
+        ("->", "-\\n>"),
+        ("key = \"", "key = \"a\\nb"),
+        ("scheme = \"", "scheme = \"\\r\\n"),
+        ("[sample]", "[\"a\\nb\"]\n[sample]"),
+    ] {
+        let changed = text.replace(old, new);
+        assert!(
+            read_procedure("p.toml", &changed, &GLASSWARE).is_err(),
+            "{new}"
+        );
+        a_procedure(&changed);
     }
 }
 

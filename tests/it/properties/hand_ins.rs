@@ -12,29 +12,8 @@ use proptest::option;
 use proptest::prelude::*;
 use rust_decimal::Decimal;
 
-use super::{long, stations};
+use super::{inputs, refilled, stations};
 use crate::reference::dec;
-
-fn read(value: Decimal) -> Reading {
-    Reading::parse_answer(&value.to_string()).expect("a reading")
-}
-
-/// The last piece in two: the burette is refilled somewhere on the way.
-fn refilled(pieces: &mut Vec<Piece>, start_again: Decimal) {
-    let Some(last) = pieces.pop() else {
-        return;
-    };
-    let (start, end) = (last.start.value(), last.end.value());
-    let middle = ((start + end) / Decimal::TWO).round_dp(2);
-    pieces.push(Piece {
-        start: last.start,
-        end: read(middle),
-    });
-    pieces.push(Piece {
-        start: read(start_again),
-        end: read(start_again + (end - middle)),
-    });
-}
 
 #[test]
 fn a_refilled_burette_delivers_the_same() {
@@ -162,12 +141,8 @@ fn lots() -> BTreeMap<String, Lot> {
     ])
 }
 
-fn cases() -> u32 {
-    if long() { 40_000 } else { 600 }
-}
-
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(cases()))]
+    #![proptest_config(inputs(600, 40_000))]
 
     /// Whatever is in a hand-in, working it up and judging it comes to an end and says what it found.
     #[test]

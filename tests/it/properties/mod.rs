@@ -12,10 +12,12 @@ use std::sync::LazyLock;
 use concordant::files::{read_procedure, shipped_glassware, shipped_procedures};
 use concordant::judge::rehearsal::{Bench, Hand, simulate};
 use concordant::judge::signal::{Signal, result_at};
+use concordant::measure::Reading;
 use concordant::procedure::{Procedure, Scheme};
-use concordant::submission::HandIn;
+use concordant::submission::{HandIn, Piece};
 use concordant::truth::{Assigned, Lot};
 use concordant::workup::{WorkUp, WorkUpInput, work_up};
+use proptest::prelude::ProptestConfig;
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::SeedableRng;
 use rust_decimal::Decimal;
@@ -101,7 +103,7 @@ impl Station {
             care: 1.0,
             sloppy_decimals: 0.0,
             trials,
-            rough: seed % 2 == 0,
+            rough: seed.is_multiple_of(2),
         };
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         simulate(&self.procedure, &self.bench(), &hand, &mut rng).expect(&self.name)
@@ -123,4 +125,33 @@ impl Station {
 /// Runs a longer check where the environment asks for it: `CONCORDANT_LONG=1`.
 pub fn long() -> bool {
     std::env::var_os("CONCORDANT_LONG").is_some_and(|value| value == "1")
+}
+
+/// How many inputs a property is tried on, by default and in a long run; printed with the test.
+pub fn inputs(usual: u32, in_long: u32) -> ProptestConfig {
+    let inputs = if long() { in_long } else { usual };
+    let test = std::thread::current();
+    println!("{}: {inputs} inputs", test.name().unwrap_or("a property"));
+    ProptestConfig::with_cases(inputs)
+}
+
+pub fn read(value: Decimal) -> Reading {
+    Reading::parse_answer(&value.to_string()).expect("a reading")
+}
+
+/// The last piece in two: the burette is refilled somewhere on the way.
+pub fn refilled(pieces: &mut Vec<Piece>, start_again: Decimal) {
+    let Some(last) = pieces.pop() else {
+        return;
+    };
+    let (start, end) = (last.start.value(), last.end.value());
+    let middle = ((start + end) / Decimal::TWO).round_dp(2);
+    pieces.push(Piece {
+        start: last.start,
+        end: read(middle),
+    });
+    pieces.push(Piece {
+        start: read(start_again),
+        end: read(start_again + (end - middle)),
+    });
 }

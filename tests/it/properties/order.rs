@@ -11,7 +11,7 @@ use concordant::truth::{Assigned, Sealed, Unknown};
 use proptest::prelude::*;
 use rust_decimal::Decimal;
 
-use super::{Station, long, stations};
+use super::{Station, inputs, stations};
 use crate::reference::f;
 
 fn judge(station: &Station, hand_in: &HandIn) -> Evaluation {
@@ -67,12 +67,8 @@ fn reordered(hand_in: &HandIn, by: &[prop::sample::Index], relabel: bool) -> Han
     again
 }
 
-fn cases() -> u32 {
-    if long() { 5000 } else { 120 }
-}
-
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(cases()))]
+    #![proptest_config(inputs(120, 5000))]
 
     #[test]
     fn the_order_of_trials_is_of_no_matter(

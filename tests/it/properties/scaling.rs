@@ -5,7 +5,7 @@ use concordant::procedure::{Accept, Method, Procedure, Scheme, TrialRules};
 use concordant::submission::{HandIn, Piece, Titration};
 use rust_decimal::Decimal;
 
-use super::{Station, stations};
+use super::{Station, read, stations};
 use crate::reference::{f, near};
 
 /// The station with all trials counted: doubled titres lie twice as far apart, and the rule is not what is looked at.
@@ -22,10 +22,6 @@ fn all_counted(station: &Station) -> Station {
 
 fn value(station: &Station, hand_in: &HandIn) -> f64 {
     f(station.work_up(hand_in).value().expect(&station.name))
-}
-
-fn read(value: Decimal) -> Reading {
-    Reading::parse_answer(&value.to_string()).expect("a reading")
 }
 
 fn double(reading: &mut Reading) {
