@@ -77,7 +77,7 @@ fn a_reaction(text: &str) {
 /// Read by its own rule: digits, at most one mark between digits, at most so many characters.
 fn is_reading(text: &str, most: usize) -> bool {
     let parts: Vec<&str> = text.split(['.', ',']).collect();
-    let digits = |part: &&str| !part.is_empty() && part.chars().all(|c| matches!(c, '0'..='9'));
+    let digits = |part: &&str| !part.is_empty() && part.chars().all(|c| c.is_ascii_digit());
     parts.len() <= 2 && parts.iter().all(digits) && text.chars().count() <= most
 }
 
