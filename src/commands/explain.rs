@@ -101,7 +101,7 @@ fn uncertainty(budget: &Budget, unit: &'static str) -> Vec<String> {
         ));
     }
     lines.push(causes.random.clone());
-    lines.push(causes.covered());
+    lines.push(causes.covered().replace('\u{a0}', " "));
     lines.push(format!(
         "expanded uncertainty (95 %) {} {unit}, k = {}",
         figures(budget.expanded),

@@ -119,7 +119,7 @@ impl Causes {
         };
         format!(
             "{why}, so 95 % takes {} times the standard uncertainty (coverage factor, Student\u{2019}s t): \
-             ±\u{a0}{} {}.",
+             ±\u{a0}{}\u{a0}{}.",
             self.coverage, self.expanded, self.unit
         )
     }
