@@ -23,6 +23,8 @@ unit = "mol/L"
 [trials]
 minimum = 3
 accept = ACCEPT
+[marking]
+accuracy = { points = "10", steps = [["1", "10"]] }
 [text]
 summary = "s"
 steps = ["s"]
@@ -71,11 +73,11 @@ fn course(accept: Option<&str>, titres: &[String]) -> (Folder, Term) {
     let rows: String = titres
         .iter()
         .enumerate()
-        .map(|(i, titre)| format!("01,{},L,0.00,{titre}\n", i + 1))
+        .map(|(i, titre)| format!("01,{},L,,0.00,{titre}\n", i + 1))
         .collect();
     put(
         "readings/x.csv",
-        &format!("student_id,trial,lot,burette_start_mL,burette_end_mL\n{rows}"),
+        &format!("student_id,trial,lot,unknown,burette_start_mL,burette_end_mL\n{rows}"),
     );
     let term = read_term(&folder).unwrap_or_else(|faults| panic!("{faults:?}"));
     (folder, term)
@@ -130,11 +132,11 @@ fn a_procedure_names_its_table_or_takes_the_exact_values() {
     let wrong = [
         (
             "{ rule = \"dixon\", level = 90, table = \"Dean\" }",
-            "p.toml:18, trials.accept.table: found “Dean”, expected exact or rorabacher",
+            "p.toml:18, key trials.accept.table: found “Dean”, expected exact or rorabacher",
         ),
         (
             "{ rule = \"all\", table = \"exact\" }",
-            "p.toml:18, trials.accept.table: found this key, expected only rule",
+            "p.toml:18, key trials.accept.table: found “table”, expected one of the keys rule",
         ),
     ];
     for (accept, fault) in wrong {
