@@ -20,6 +20,7 @@ mod parsers;
 mod properties;
 mod reference;
 mod revisions;
+mod schemes;
 mod settling;
 mod slips;
 mod student;
