@@ -36,6 +36,9 @@ pub struct Titration {
     /// The unknown's code as written; none means the one issued.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub unknown: Option<String>,
+    /// The number on the burette as written.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub instrument: Option<String>,
     /// Start–end pieces, one unless the burette was refilled; none where nothing is titrated.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub burette: Vec<Piece>,

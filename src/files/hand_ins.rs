@@ -6,7 +6,7 @@ use super::bottles::slots;
 use super::cells::{guarded, whole};
 use super::fault::{Fault, found};
 use super::known::Known;
-use super::readings_file::{Draft, Drafts, OWN};
+use super::readings_file::{Draft, Drafts, INSTRUMENT, OWN};
 use super::table::{Columns, Once, Table, again, write_csv};
 use crate::columns::Column;
 use crate::measure::Reading;
@@ -210,6 +210,7 @@ pub(super) fn write_readings(
                 || !r.hand_in.confirmed.is_empty()
                 || needs_bare_row(r, *of > 1)
         });
+    let instruments = titrations().any(|t| t.instrument.is_some());
     let mut header = vec![
         "student_id".to_owned(),
         "trial".to_owned(),
@@ -220,6 +221,7 @@ pub(super) fn write_readings(
     header.extend(readings.iter().map(ToString::to_string));
     header.extend(times.then(|| "submitted_at".to_owned()));
     header.extend(OWN.iter().filter(|_| own).map(|name| (*name).to_owned()));
+    header.extend(instruments.then(|| INSTRUMENT.to_owned()));
     let mut rows: Vec<Vec<String>> = Vec::new();
     for (student, number, of, revision) in hand_ins {
         let bare = needs_bare_row(revision, of > 1).then_some(None);
@@ -246,6 +248,10 @@ pub(super) fn write_readings(
                 let first = |text: String| if index == 0 { text } else { String::new() };
                 cells.push(first(guarded(&revision.reason)));
                 cells.push(first(revision.hand_in.confirmed.join(" ")));
+            }
+            if instruments {
+                let number = titration.and_then(|t| t.instrument.as_deref());
+                cells.push(number.map(guarded).unwrap_or_default());
             }
             rows.push(cells);
         }

@@ -3,7 +3,8 @@
 //! A [`Folder`] is files in memory. [`read_term`] turns one into a [`crate::term::Term`] or names every fault of every
 //! file; [`write_term`] turns a term into a folder that reads as the same term. Beside the files of the contract a
 //! folder may hold `glassware.toml` (pieces of the laboratory's own), `superseded/KEY.csv` (earlier revisions: the
-//! columns of the readings, then `revision`, `reason` and `confirmed`), `decisions.csv` and `releases.csv`.
+//! columns of the readings, then `revision`, `reason` and `confirmed`), `decisions.csv` and `releases.csv`. The last
+//! column of readings may be `instrument`, the number on the burette.
 //!
 //! A text cell that a spreadsheet would run as a formula is written with an apostrophe in front; reading takes it off.
 
@@ -33,7 +34,7 @@ mod table;
 mod toml_table;
 mod write;
 
-pub use audit_file::{Audited, LOOKS_OFF, audit, audit_csv};
+pub use audit_file::audit_csv;
 pub use bottles::read_value_lines;
 pub use cells::{code, decimal, instant, line_of_text, local_time};
 pub use fault::Fault;

@@ -410,6 +410,7 @@ fn titration(section: &Section, procedure: &Procedure, row: u32) -> Option<Titra
         lot: None,
         excess_lot: None,
         unknown: None,
+        instrument: None,
         burette: read.burette,
         other: read.other,
         sample: read.sample,

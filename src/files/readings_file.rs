@@ -31,6 +31,8 @@ pub(super) type Drafts = HashMap<String, BTreeMap<u32, Draft>>;
 
 /// Columns of our own at the end.
 pub(super) const OWN: [&str; 3] = ["revision", "reason", "confirmed"];
+/// The number on the burette, last of all.
+pub(super) const INSTRUMENT: &str = "instrument";
 const MOST_REVISIONS: u32 = 10_000;
 
 struct Reader<'r> {
@@ -116,6 +118,7 @@ fn columns(procedure: &Procedure, superseded: bool) -> Columns {
     } else {
         columns.optional.extend(own);
     }
+    columns.optional.push(INSTRUMENT.to_owned());
     columns
 }
 
@@ -258,6 +261,7 @@ impl Reader<'_> {
             table.get_if_any(row, "excess_lot", lot(procedure.uses_excess_lot()), faults);
         // a code that no bottle has is the student's mistake and raises a flag; it is no fault of the file
         let unknown = table.get_if_any(row, "unknown", code, faults);
+        let instrument = table.get_if_any(row, INSTRUMENT, code, faults);
         let cells: Cells = self
             .readings
             .iter()
@@ -279,6 +283,7 @@ impl Reader<'_> {
             lot: titrant,
             excess_lot,
             unknown,
+            instrument,
             burette: read.burette,
             other: read.other,
             sample: read.sample,

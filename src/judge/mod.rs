@@ -17,7 +17,10 @@ mod remedies;
 pub mod signal;
 pub mod slips;
 
-pub use audit::{AuditKind, AuditRow, audit_group};
+pub use audit::{
+    AUDIT_LEVEL, AuditGroup, AuditKind, FEWEST_TO_JUDGE, GroupName, Observed, OwnShift, Rival,
+    Ruled, Verdict, audit,
+};
 pub use case::{Case, DefaultLots, Settlement};
 pub use confusion::{Confusion, Count, confusion};
 pub use endpoint::{Endpoint, endpoint};

@@ -271,6 +271,7 @@ impl<R: Rng> Student<'_, R> {
             lot: None,
             excess_lot: None,
             unknown: None,
+            instrument: None,
             burette,
             other,
             sample,

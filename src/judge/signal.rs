@@ -214,6 +214,7 @@ fn row(
         lot: None,
         excess_lot: None,
         unknown: None,
+        instrument: None,
         burette,
         other,
         sample: readings,

@@ -105,6 +105,16 @@ pub fn two_sided_normal_p(z: f64) -> f64 {
     (2.0 * Normal::standard().sf(z.abs())).min(1.0)
 }
 
+/// Probability that Student's t lies further from zero than `t`; infinite degrees of freedom give the normal's. NaN for
+/// `freedom` not above zero.
+#[must_use]
+pub fn two_sided_t_p(t: f64, freedom: f64) -> f64 {
+    if freedom.is_infinite() || freedom > 1e9 {
+        return two_sided_normal_p(t);
+    }
+    StudentsT::new(0.0, 1.0, freedom).map_or(f64::NAN, |dist| (2.0 * dist.sf(t.abs())).min(1.0))
+}
+
 /// Probability that a standard normal lies below `z`.
 pub(super) fn normal_below(z: f64) -> f64 {
     Normal::standard().cdf(z)

@@ -10,11 +10,12 @@ mod line;
 mod replicates;
 mod robust;
 mod scores;
+mod several;
 mod sums;
 
 pub use distributions::{
     COVERAGE_95, chi_square_above, student_t_quantile, student_t_two_sided, two_sided_normal_p,
-    variance_ratio_above,
+    two_sided_t_p, variance_ratio_above,
 };
 pub use dixon::{DixonCritical, DixonLevel, dixon_critical, dixon_outlier, dixon_printed};
 pub use grubbs::{Grubbs, GrubbsSide, grubbs, grubbs_critical};
@@ -22,3 +23,4 @@ pub use line::{Line, LineError, ReadOff};
 pub use replicates::{Replicates, ReplicatesError, mean, mean_and_s};
 pub use robust::{AlgorithmA, algorithm_a, median};
 pub use scores::{ScoreClass, z_score, zeta_score};
+pub use several::holm;

@@ -3,6 +3,7 @@
 //! Folder and database are two ways of keeping a [`Term`]; each reads and writes the whole of it, so that one
 //! exported and imported again is the same.
 
+mod audit;
 mod judging;
 
 use std::collections::BTreeMap;
@@ -16,6 +17,8 @@ use crate::judge::{Evaluation, Settlement};
 use crate::measure::GlasswareTable;
 use crate::submission::HandIn;
 use crate::truth::{Lot, Unknown};
+
+pub use audit::{AssignedValue, ExperimentAudit, Found};
 
 /// Everything a course holds but accounts and sessions.
 #[derive(Clone, Debug)]

@@ -105,6 +105,7 @@ fn hand_in() -> HandIn {
         lot: Some("E1".into()),
         excess_lot: None,
         unknown: None,
+        instrument: None,
         burette: vec![Piece {
             start: read(start),
             end: read(end),

@@ -49,6 +49,7 @@ fn readings(end: &str) -> HandIn {
         lot: Some("E-1".into()),
         excess_lot: None,
         unknown: None,
+        instrument: None,
         burette: vec![Piece {
             start: read(start),
             end: read(end),

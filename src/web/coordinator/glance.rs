@@ -6,7 +6,6 @@ use super::form::counted;
 use crate::chem::Formula;
 use crate::course::{Experiment, StaffRole};
 use crate::desk::Image;
-use crate::files;
 use crate::term::{Slot, Status};
 use crate::web::dates;
 
@@ -176,14 +175,10 @@ pub fn next_steps(image: &Image, now: Timestamp) -> Vec<NextStep> {
             "Add the first",
         );
     }
-    let off = files::audit(term, &image.in_course_order());
-    for experiment in &term.experiments {
+    let audits = term.audit(image.judged.iter());
+    for (experiment, audit) in term.experiments.iter().zip(&audits) {
         let released = image.is_released(&experiment.key);
-        let groups: Vec<String> = off
-            .iter()
-            .filter(|a| a.experiment == experiment.key && a.verdict == files::LOOKS_OFF)
-            .map(|a| format!("{} {}", a.kind.name(), a.key))
-            .collect();
+        let groups: Vec<String> = audit.named().map(|group| group.name.to_string()).collect();
         if !groups.is_empty() && !released {
             steps.push(NextStep {
                 words: format!(
@@ -191,7 +186,7 @@ pub fn next_steps(image: &Image, now: Timestamp) -> Vec<NextStep> {
                     experiment.procedure.title,
                     groups.join(", ")
                 ),
-                href: format!("/course/audit#{}", experiment.key),
+                href: format!("/course/experiments/{}/audit", experiment.key),
                 link: "Audit",
             });
         }

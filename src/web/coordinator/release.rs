@@ -8,7 +8,7 @@ use super::experiment::find;
 use super::form::done;
 use super::glance::Tally;
 use crate::desk::{self, Desk, PrepareError};
-use crate::files;
+use crate::term::ExperimentAudit;
 use crate::web::{
     AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields, dates,
 };
@@ -38,10 +38,15 @@ pub async fn page(
     let zone = &term.course.zone;
     let due = experiment.dates.due;
     let past = zone.instant(due).is_some_and(|at| at <= state.clock.now());
-    let off = files::audit(term, &view.in_course_order())
-        .into_iter()
-        .filter(|a| a.experiment == key && a.verdict == files::LOOKS_OFF)
-        .map(|a| format!("{} {}", a.kind.name(), a.key));
+    let of_it = view
+        .judged
+        .iter()
+        .filter(|(slot, _)| slot.experiment == key);
+    let audits = term.audit(of_it);
+    let off = audits
+        .iter()
+        .flat_map(ExperimentAudit::named)
+        .map(|group| group.name.to_string());
     let title = experiment.procedure.title.clone();
     let mut frame = visitor.frame(format!("Release: {title}"));
     frame.notice = done(&query);

@@ -5,7 +5,9 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 
-use super::entry::{Doubt, Entry, FILLINGS, FieldFault, doubts, field_name, title};
+use super::entry::{
+    Doubt, Entry, FILLINGS, FieldFault, doubts, field_name, instrument_label, title,
+};
 use super::instruments::{expressed_as, instrument_words, standard_words};
 use super::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
 use crate::chem::Formula;
@@ -57,6 +59,7 @@ struct Heading {
     expressed_as: String,
     instruments: String,
     bottle: Option<String>,
+    instrument_label: &'static str,
     cautions: Vec<String>,
 }
 
@@ -318,6 +321,7 @@ fn hidden(entry: &Entry) -> Vec<(String, String)> {
         ("lot", entry.lot.clone()),
         ("excess_lot", entry.excess_lot.clone()),
         ("unknown", entry.unknown.clone()),
+        ("instrument", entry.instrument.clone()),
         ("reported", entry.reported.clone()),
         ("reason", entry.reason.clone()),
     ];
@@ -399,6 +403,7 @@ fn heading(view: &Image, experiment: &Experiment, visitor: &StudentVisitor) -> H
         expressed_as: expressed_as(procedure),
         instruments: instrument_words(procedure),
         bottle: view.term.issued.get(&slot).cloned(),
+        instrument_label: instrument_label(procedure),
         cautions: procedure.text.cautions.clone(),
     }
 }

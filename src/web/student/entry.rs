@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use crate::columns::{Cells, Column, read_cells};
+use crate::files::code;
 use crate::judge::{questions, refusals};
 use crate::measure::Reading;
 use crate::procedure::Procedure;
@@ -22,6 +23,8 @@ pub struct Entry {
     pub excess_lot: String,
     /// Code on the bottle.
     pub unknown: String,
+    /// Number on the burette; empty if it has none.
+    pub instrument: String,
     /// The student's own answer.
     pub reported: String,
     /// Why it corrects what was handed in.
@@ -89,6 +92,7 @@ impl Entry {
         entry.lot = first.and_then(|t| t.lot.clone()).unwrap_or_default();
         entry.excess_lot = first.and_then(|t| t.excess_lot.clone()).unwrap_or_default();
         entry.unknown = hand_in.unknown_written().unwrap_or_default().to_owned();
+        entry.instrument = first.and_then(|t| t.instrument.clone()).unwrap_or_default();
         entry.reported = hand_in
             .reported
             .as_ref()
@@ -141,6 +145,7 @@ impl Entry {
             lot: text("lot"),
             excess_lot: text("excess_lot"),
             unknown: text("unknown"),
+            instrument: text("instrument"),
             reported: text("reported"),
             reason: text("reason"),
             confirmed: fields.list("stand[]").map(str::to_owned).collect(),
@@ -223,6 +228,7 @@ impl Entry {
                         lot: titrant.clone(),
                         excess_lot: excess.clone(),
                         unknown: (!self.unknown.is_empty()).then(|| self.unknown.clone()),
+                        instrument: (!self.instrument.is_empty()).then(|| self.instrument.clone()),
                         burette: read.burette,
                         other: read.other,
                         sample: read.sample,
@@ -254,6 +260,11 @@ impl Entry {
         if self.unknown.chars().count() > 40 {
             let what = "found more than 40 characters, expected the code on the bottle".to_owned();
             faults.push(field_fault("unknown", "Code on the bottle", what));
+        }
+        if !self.instrument.is_empty()
+            && let Err(what) = code(&self.instrument)
+        {
+            faults.push(field_fault("instrument", instrument_label(procedure), what));
         }
         let reported = match self.reported.as_str() {
             "" => None,
@@ -345,6 +356,15 @@ fn labels(procedure: &Procedure, trials: u32) -> Vec<TrialLabel> {
 /// Name of the field of a reading.
 pub fn field_name(trial: TrialLabel, column: Column) -> String {
     format!("{trial}.{column}")
+}
+
+/// What people call the number on what is read.
+pub fn instrument_label(procedure: &Procedure) -> &'static str {
+    if procedure.burette().is_some() {
+        "Burette number"
+    } else {
+        "Instrument number"
+    }
 }
 
 /// What people call a reading.

@@ -154,6 +154,7 @@ impl Worked {
             lot: None,
             excess_lot: None,
             unknown: None,
+            instrument: None,
             burette: vec![Piece {
                 start: read("0.00"),
                 end: read(delivered),

@@ -1,0 +1,218 @@
+//! What an audit is about and what it finds.
+
+use serde::Serialize;
+
+/// What a group has in common.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum AuditKind {
+    /// The bottle.
+    Unknown,
+    /// The titrant lot.
+    Lot,
+    /// The lot of the reagent added in excess.
+    ExcessLot,
+    /// The section.
+    Section,
+    /// Who teaches the section.
+    Assistant,
+    /// The burette, or what else results are read from.
+    Instrument,
+}
+
+impl AuditKind {
+    /// Every kind, the bottle before the students.
+    pub const ALL: [Self; 6] = [
+        Self::Unknown,
+        Self::Lot,
+        Self::ExcessLot,
+        Self::Section,
+        Self::Assistant,
+        Self::Instrument,
+    ];
+
+    /// As it is written in files; none for a kind they do not have.
+    #[must_use]
+    pub fn in_files(self) -> Option<&'static str> {
+        match self {
+            Self::Unknown => Some("unknown"),
+            Self::Lot | Self::ExcessLot => Some("lot"),
+            Self::Section => Some("section"),
+            Self::Assistant => None,
+            Self::Instrument => Some("instrument"),
+        }
+    }
+
+    /// In words.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Unknown => "unknown",
+            Self::Lot => "titrant lot",
+            Self::ExcessLot => "excess lot",
+            Self::Section => "section",
+            Self::Assistant => "assistant",
+            Self::Instrument => "instrument",
+        }
+    }
+}
+
+/// One group of an experiment.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct GroupName {
+    /// What its results have in common.
+    pub kind: AuditKind,
+    /// Which unknown, lot or section.
+    pub key: String,
+}
+
+impl GroupName {
+    /// The group of that kind and key.
+    pub fn new(kind: AuditKind, key: impl Into<String>) -> Self {
+        Self {
+            kind,
+            key: key.into(),
+        }
+    }
+}
+
+impl std::fmt::Display for GroupName {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{} {}", self.kind.words(), self.key)
+    }
+}
+
+/// One result: how far it is from what was assigned, and the groups it belongs to, at most one of each kind.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Observed {
+    /// (x − assigned) / assigned, percent.
+    pub error_percent: f64,
+    /// Standard uncertainty of the result, percent of it.
+    pub standard_percent: f64,
+    /// Its groups.
+    pub groups: Vec<GroupName>,
+}
+
+/// One group summed up.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AuditGroup {
+    /// Which.
+    pub name: GroupName,
+    /// Its results, by place among those observed.
+    pub members: Vec<usize>,
+    /// Robust mean of their errors, percent, with whatever else moved them.
+    pub bias_percent: f64,
+    /// s* of their errors, percent.
+    pub scatter_percent: f64,
+    /// 1.25 s*/√p joined with the standard uncertainty of the group's own assigned value, percent.
+    pub bias_uncertainty_percent: f64,
+    /// What is left to the group once other groups that look off are allowed for.
+    pub own: OwnShift,
+    /// Two-sided probability that chance puts its own shift so far from zero; none for a group too small to judge.
+    pub p_value: Option<f64>,
+    /// The same over all groups of the experiment (Holm).
+    pub adjusted_p: Option<f64>,
+    /// What that comes to.
+    pub verdict: Verdict,
+}
+
+/// What is left to a group once other groups are allowed for, percent.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct OwnShift {
+    /// Robust mean.
+    pub percent: f64,
+    /// 1.25 s*/√p: how well the results alone fix it.
+    pub standard_percent: f64,
+    /// Joined with every assigned value the results rest on: what it is tested with.
+    pub joined_percent: f64,
+}
+
+/// Whether a group looks off.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Verdict {
+    /// Too few results.
+    TooFew,
+    /// It is no further off than chance allows.
+    Agrees {
+        /// Groups that look off and explain why this one seemed to.
+        explained_by: Vec<GroupName>,
+    },
+    /// It looks off.
+    Off {
+        /// Whether it is named first; another group that cannot be told from it names it among its rivals.
+        first: bool,
+        /// Groups it cannot be told apart from.
+        rivals: Vec<Rival>,
+        /// Groups that could have been it, and why they are not.
+        ruled_out: Vec<Ruled>,
+    },
+}
+
+/// A group that another cannot be told apart from.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Rival {
+    /// Which.
+    pub group: GroupName,
+    /// It holds the very same results; otherwise too few differ.
+    pub same_results: bool,
+}
+
+/// A group that could have been off instead of another, and is not.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Ruled {
+    /// Which.
+    pub group: GroupName,
+    /// So many results outside it are off as well, if that speaks against it.
+    pub off_outside: Option<usize>,
+    /// So many of its other results are not off, if that speaks against it.
+    pub sound_inside: Option<usize>,
+}
+
+impl AuditGroup {
+    /// Results in the group.
+    #[must_use]
+    pub fn n(&self) -> usize {
+        self.members.len()
+    }
+}
+
+impl Verdict {
+    /// Whether it looks off, if only together with a group it cannot be told from.
+    #[must_use]
+    pub fn is_off(&self) -> bool {
+        matches!(self, Self::Off { .. })
+    }
+
+    /// Whether it is named as off before all it cannot be told from.
+    #[must_use]
+    pub fn is_named(&self) -> bool {
+        matches!(self, Self::Off { first: true, .. })
+    }
+
+    /// In words, such as “looks off, unless it is section B: the same students”.
+    #[must_use]
+    pub fn words(&self) -> String {
+        match self {
+            Self::TooFew => "too few to judge".to_owned(),
+            Self::Agrees { explained_by } if explained_by.is_empty() => "agrees".to_owned(),
+            Self::Agrees { explained_by } => {
+                format!("agrees, once {} is allowed for", list(explained_by))
+            }
+            Self::Off { rivals, .. } if rivals.is_empty() => "looks off".to_owned(),
+            Self::Off { rivals, .. } => {
+                let names: Vec<GroupName> = rivals.iter().map(|r| r.group.clone()).collect();
+                let why = if rivals.iter().all(|rival| rival.same_results) {
+                    "the same students"
+                } else {
+                    "too few students differ to tell"
+                };
+                format!("looks off, unless it is {}: {why}", list(&names))
+            }
+        }
+    }
+}
+
+fn list(names: &[GroupName]) -> String {
+    let names: Vec<String> = names.iter().map(ToString::to_string).collect();
+    names.join(" or ")
+}

@@ -1,0 +1,296 @@
+//! The audit of a term: its results gathered with the groups they belong to.
+
+use std::collections::{BTreeMap, HashMap};
+
+use rust_decimal::Decimal;
+
+use super::{Judged, Slot, Term};
+use crate::course::{Experiment, StaffRole};
+use crate::judge::{AuditGroup, AuditKind, Case, DefaultLots, GroupName, Observed, audit};
+use crate::measure::as_f64;
+use crate::truth::{Assigned, Lot};
+
+/// The audit of one experiment. It holds true values: it is for staff.
+#[derive(Clone, Debug)]
+pub struct ExperimentAudit {
+    /// Key of the experiment.
+    pub experiment: String,
+    /// Every result that can be compared with what was assigned.
+    pub results: Vec<Found>,
+    /// In order of kind and key; their members are places among the results.
+    pub groups: Vec<AuditGroup>,
+    /// The values assigned to bottles and lots.
+    pub assigned: BTreeMap<GroupName, AssignedValue>,
+}
+
+/// One result.
+#[derive(Clone, Debug)]
+pub struct Found {
+    /// Whose. Students who share one set of readings count once.
+    pub slot: Slot,
+    /// In the result unit.
+    pub result: Decimal,
+    /// How far it is off, and its groups.
+    pub observed: Observed,
+}
+
+/// A value on which results rest.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct AssignedValue {
+    /// The value, in its unit.
+    pub value: Assigned,
+    /// By how many percent a result changes where the value is raised by one percent; 1 for a bottle, whose value is
+    /// what results are compared with.
+    pub sensitivity: f64,
+}
+
+impl ExperimentAudit {
+    /// The group of that name.
+    #[must_use]
+    pub fn group(&self, name: &GroupName) -> Option<&AuditGroup> {
+        self.groups.iter().find(|group| group.name == *name)
+    }
+
+    /// Groups that look off, each named before those it cannot be told from.
+    pub fn named(&self) -> impl Iterator<Item = &AuditGroup> {
+        self.groups.iter().filter(|group| group.verdict.is_named())
+    }
+}
+
+impl AssignedValue {
+    /// Relative standard uncertainty of results that follows from the value's, percent.
+    #[must_use]
+    pub fn uncertainty_percent(&self) -> f64 {
+        percent_of(self.value.standard_uncertainty, self.value.value) * self.sensitivity.abs()
+    }
+}
+
+impl Term {
+    /// Audits every experiment, in course order.
+    #[must_use]
+    pub fn audit<'a>(
+        &self,
+        judged: impl Iterator<Item = (&'a Slot, &'a Judged)>,
+    ) -> Vec<ExperimentAudit> {
+        let mut by_experiment: HashMap<&str, Vec<(&Slot, &Judged)>> = HashMap::new();
+        for (slot, one) in judged {
+            let of = by_experiment.entry(slot.experiment.as_str()).or_default();
+            of.push((slot, one));
+        }
+        let audits = self.experiments.iter().map(|experiment| {
+            let own = by_experiment.remove(experiment.key.as_str());
+            self.audit_one(experiment, &own.unwrap_or_default())
+        });
+        audits.collect()
+    }
+
+    fn audit_one(&self, experiment: &Experiment, judged: &[(&Slot, &Judged)]) -> ExperimentAudit {
+        let gather = Gather::of(self, experiment);
+        let results: Vec<Found> = judged
+            .iter()
+            .filter_map(|(slot, judged)| gather.found(slot, judged))
+            .collect();
+        let assigned = gather.assigned(&results);
+        let mut stated: BTreeMap<GroupName, f64> = assigned
+            .iter()
+            .map(|(name, value)| (name.clone(), value.uncertainty_percent()))
+            .collect();
+        stated.extend(gather.burettes(&results));
+        let observed: Vec<Observed> = results.iter().map(|found| found.observed.clone()).collect();
+        ExperimentAudit {
+            experiment: experiment.key.clone(),
+            groups: audit(&observed, &stated),
+            results,
+            assigned,
+        }
+    }
+}
+
+/// By what a lot's value is raised to see what becomes of a result.
+const RAISED: Decimal = Decimal::from_parts(1_001, 0, 0, false, 3);
+
+/// What is looked up for every result of an experiment.
+struct Gather<'a> {
+    term: &'a Term,
+    experiment: &'a Experiment,
+    /// By student.
+    sections: HashMap<&'a str, &'a str>,
+    /// By section: who teaches it.
+    assistants: HashMap<&'a str, String>,
+    lots: HashMap<&'a str, DefaultLots>,
+}
+
+impl<'a> Gather<'a> {
+    fn of(term: &'a Term, experiment: &'a Experiment) -> Self {
+        let students = term.students.iter();
+        let sections = students.map(|s| (s.id.as_str(), s.section.as_str()));
+        let (mut assistants, mut lots) = (HashMap::new(), HashMap::new());
+        for section in term.sections() {
+            let teaches = |s: &&crate::course::StaffMember| {
+                s.role == StaffRole::Assistant && s.sections.iter().any(|own| own == section)
+            };
+            let names: Vec<&str> = term
+                .staff
+                .iter()
+                .filter(teaches)
+                .map(|s| s.login.as_str())
+                .collect();
+            assistants.insert(section, names.join(" + "));
+            lots.insert(section, term.default_lots(experiment, section));
+        }
+        Self {
+            term,
+            experiment,
+            sections: sections.collect(),
+            assistants,
+            lots,
+        }
+    }
+
+    fn found(&self, slot: &Slot, judged: &Judged) -> Option<Found> {
+        let (reader, revisions) = self.term.handed_in_by(slot)?;
+        // mates of a bench group share one set of readings: it is one result
+        if reader != slot {
+            return None;
+        }
+        let evaluation = &judged.evaluation;
+        let outcome = evaluation.outcome.as_ref()?;
+        let result = outcome.result;
+        let error_percent = signed_error(result, evaluation.true_value?)?;
+        let section = self.sections.get(slot.student.as_str()).copied()?;
+        let rows = &revisions.last()?.hand_in.titrations;
+        let counted = || {
+            let rows = rows.iter().zip(&evaluation.trials);
+            rows.filter(|(_, trial)| trial.counted).map(|(row, _)| row)
+        };
+        let default = self.lots.get(section);
+        let default = default.and_then(|lots| lots.excess.as_deref());
+        let excess = only(counted().map(|row| row.excess_lot.as_deref().or(default)))
+            .filter(|_| self.experiment.procedure.uses_excess_lot());
+        let lot = Some(evaluation.lot.as_str());
+        let known = |code: &&str| self.term.lots.contains_key(*code);
+        let instrument = only(counted().map(|row| row.instrument.as_deref()));
+        let of = [
+            (AuditKind::Unknown, Some(evaluation.unknown.clone())),
+            (AuditKind::Lot, lot.filter(known).map(str::to_owned)),
+            (
+                AuditKind::ExcessLot,
+                excess.filter(known).map(str::to_owned),
+            ),
+            (AuditKind::Section, Some(section.to_owned())),
+            (AuditKind::Assistant, self.assistants.get(section).cloned()),
+            // written by hand: capitals tell no burettes apart
+            (AuditKind::Instrument, instrument.map(str::to_uppercase)),
+        ];
+        let groups = of.into_iter().filter_map(|(kind, key)| {
+            let key = key.filter(|key| !key.is_empty())?;
+            Some(GroupName { kind, key })
+        });
+        Some(Found {
+            slot: slot.clone(),
+            result,
+            observed: Observed {
+                error_percent,
+                standard_percent: percent_of(outcome.standard_uncertainty, result),
+                groups: groups.collect(),
+            },
+        })
+    }
+
+    /// The values that results rest on.
+    fn assigned(&self, results: &[Found]) -> BTreeMap<GroupName, AssignedValue> {
+        let mut assigned = BTreeMap::new();
+        for found in results {
+            for name in &found.observed.groups {
+                if assigned.contains_key(name) {
+                    continue;
+                }
+                let value = match name.kind {
+                    AuditKind::Unknown => self.bottle(&name.key),
+                    AuditKind::Lot | AuditKind::ExcessLot => self.lot(&name.key, found),
+                    AuditKind::Section | AuditKind::Assistant | AuditKind::Instrument => None,
+                };
+                if let Some(value) = value {
+                    assigned.insert(name.clone(), value);
+                }
+            }
+        }
+        assigned
+    }
+
+    fn bottle(&self, code: &str) -> Option<AssignedValue> {
+        let unknown = self.term.unknowns.get(&self.experiment.key)?.get(code)?;
+        Some(AssignedValue {
+            value: *unknown.truth.open(),
+            sensitivity: 1.0,
+        })
+    }
+
+    /// A lot, with the sensitivity of one result that used it: the result again with the value raised by a little.
+    fn lot(&self, code: &str, found: &Found) -> Option<AssignedValue> {
+        let held = self.term.lots.get(code)?;
+        let value = held.molarity;
+        let mut lots: BTreeMap<String, Lot> = self.term.lots.clone();
+        let raised = Lot {
+            molarity: Assigned {
+                value: value.value.checked_mul(RAISED)?,
+                ..value
+            },
+            ..held.clone()
+        };
+        lots.insert(code.to_owned(), raised);
+        let again = |case: &Case| {
+            Case {
+                lots: &lots,
+                ..*case
+            }
+            .work_up()
+            .value()
+        };
+        let result = self.term.with_case(&found.slot, again)??;
+        let change = as_f64(result) / as_f64(found.result);
+        Some(AssignedValue {
+            value,
+            sensitivity: change.ln() / as_f64(RAISED).ln(),
+        })
+    }
+
+    /// What a burette of its class may be off by moves all results taken with it: its relative standard uncertainty.
+    fn burettes(&self, results: &[Found]) -> BTreeMap<GroupName, f64> {
+        let mut stated = BTreeMap::new();
+        for found in results {
+            let names = found.observed.groups.iter();
+            for name in names.filter(|name| name.kind == AuditKind::Instrument) {
+                if !stated.contains_key(name)
+                    && let Some(percent) = self.burette_percent(found)
+                {
+                    stated.insert(name.clone(), percent);
+                }
+            }
+        }
+        stated
+    }
+
+    fn burette_percent(&self, found: &Found) -> Option<f64> {
+        let work_up = self.term.with_case(&found.slot, |case| case.work_up())?;
+        let contributions = work_up.budget.as_ref()?.contributions.iter();
+        let calibration = contributions.filter(|c| c.name.starts_with("burette calibration"));
+        let variance: f64 = calibration.map(|c| c.amount * c.amount).sum();
+        Some(100.0 * variance.sqrt() / as_f64(found.result).abs())
+    }
+}
+
+/// What all rows say; none where they differ or nothing is said.
+fn only<'a>(mut said: impl Iterator<Item = Option<&'a str>>) -> Option<&'a str> {
+    let first = said.next()??;
+    said.all(|next| next == Some(first)).then_some(first)
+}
+
+fn percent_of(part: Decimal, whole: Decimal) -> f64 {
+    100.0 * as_f64(part) / as_f64(whole).abs()
+}
+
+fn signed_error(result: Decimal, truth: Decimal) -> Option<f64> {
+    let off = result.checked_sub(truth)?;
+    Some(100.0 * as_f64(off) / as_f64(truth)).filter(|error| error.is_finite())
+}

@@ -1,0 +1,161 @@
+//! How often the audit is right, counted on rehearsed terms of careful students.
+//!
+//! The procedures are ones fit for it: pipettes and burettes of class A, where the results of careful students scatter
+//! by 0.13 % (spring-chloride) and 0.15 % (vinegar-acidity). A few terms are tried every time, a thousand and more with
+//! `CONCORDANT_LONG=1`; the counts are printed.
+
+use concordant::judge::{AuditKind, GroupName, Verdict};
+use concordant::term::ExperimentAudit;
+use rayon::prelude::*;
+
+use super::rehearsal::{Class, Wrong};
+
+const PROCEDURES: [&str; 2] = ["spring-chloride", "vinegar-acidity"];
+
+/// So many terms, or a few of them.
+fn terms(long: u64) -> u64 {
+    let wanted = std::env::var("CONCORDANT_LONG").is_ok_and(|set| set == "1");
+    if wanted { long } else { (long / 25).max(6) }
+}
+
+fn audits(class: &Class, first: u64, count: u64) -> Vec<ExperimentAudit> {
+    let seeds = first..first + count;
+    seeds
+        .into_par_iter()
+        .map(|seed| class.audit(seed))
+        .collect()
+}
+
+fn off(audit: &ExperimentAudit) -> Vec<&GroupName> {
+    let groups = audit.groups.iter().filter(|group| group.verdict.is_off());
+    groups.map(|group| &group.name).collect()
+}
+
+/// Named, with nothing it could be instead.
+fn is_plainly_named(audit: &ExperimentAudit, name: &GroupName) -> bool {
+    let verdict = audit.group(name).map(|group| &group.verdict);
+    matches!(verdict, Some(Verdict::Off { first: true, rivals, .. }) if rivals.is_empty())
+}
+
+#[test]
+fn clean_terms_look_clean() {
+    let (mut groups, mut false_verdicts, mut count) = (0, 0, 0);
+    let classes = PROCEDURES.into_iter().flat_map(|procedure| {
+        [
+            (Class::crossed(procedure), 300),
+            (Class::many_bottles(procedure), 150),
+            (Class::one_section(procedure), 150),
+        ]
+    });
+    for (at, (class, long)) in classes.enumerate() {
+        let found = audits(&class, 10_000 * at as u64, terms(long));
+        count += found.len();
+        groups += found.iter().map(|audit| audit.groups.len()).sum::<usize>();
+        false_verdicts += found.iter().map(|audit| off(audit).len()).sum::<usize>();
+    }
+    println!("clean: {false_verdicts} of {groups} groups look off in {count} terms");
+    assert!(
+        100 * false_verdicts <= groups,
+        "{false_verdicts} of {groups}"
+    );
+}
+
+#[test]
+fn a_lot_wrong_by_one_percent_is_found_from_one_section() {
+    let lot = GroupName::new(AuditKind::Lot, "L0");
+    for (at, procedure) in PROCEDURES.into_iter().enumerate() {
+        let class = Class::one_section(procedure).but(Wrong::Lot(0, 1.0));
+        let count = terms(200);
+        let found = audits(&class, 100_000 * (at as u64 + 1), count);
+        let named = found.iter().filter(|audit| {
+            let group = audit.group(&lot);
+            group.is_some_and(|group| group.verdict.is_named() && group.own.percent < 0.0)
+        });
+        let named = named.count() as u64;
+        // its students are the section's and the assistant's as well, and that is said
+        let said = "looks off, unless it is section S0 or assistant a0: the same students";
+        let honest = found
+            .iter()
+            .filter(|audit| audit.group(&lot).is_some_and(|g| g.verdict.words() == said));
+        let honest = honest.count() as u64;
+        println!(
+            "{procedure}, lot 1 % off, one section: found in {named} of {count}, {honest} say what it may be instead"
+        );
+        assert!(10 * named >= 9 * count && honest == named);
+    }
+}
+
+#[test]
+fn a_bad_lot_is_named_as_the_lot_and_not_as_its_bottles() {
+    let lot = GroupName::new(AuditKind::Lot, "L1");
+    for (at, procedure) in PROCEDURES.into_iter().enumerate() {
+        let designs = [
+            ("24 of two sections", Class::divided(procedure)),
+            ("two of four sections", Class::crossed(procedure)),
+        ];
+        for (design, class) in designs {
+            let count = terms(150);
+            let class = class.but(Wrong::Lot(1, 1.0));
+            let found = audits(&class, 200_000 * (at as u64 + 1), count);
+            let named = found.iter().filter(|audit| is_plainly_named(audit, &lot));
+            let named = named.count() as u64;
+            let bottles = |audit: &&ExperimentAudit| {
+                off(audit)
+                    .iter()
+                    .any(|name| name.kind == AuditKind::Unknown)
+            };
+            let bottles = found.iter().filter(bottles).count() as u64;
+            let alone = found.iter().filter(|audit| off(audit) == [&lot]).count() as u64;
+            println!(
+                "{procedure}, lot 1 % off, {design}: named in {named} of {count}, alone in {alone}; bottles named in {bottles}"
+            );
+            assert!(10 * named >= 9 * count && 10 * alone >= 9 * count);
+            assert!(100 * bottles <= count);
+        }
+    }
+}
+
+#[test]
+fn a_bottle_wrong_by_two_percent_is_found_from_six_students() {
+    let bottle = GroupName::new(AuditKind::Unknown, "U3");
+    for (at, procedure) in PROCEDURES.into_iter().enumerate() {
+        let class = Class::many_bottles(procedure).but(Wrong::Unknown(3, 2.0));
+        let count = terms(200);
+        let found = audits(&class, 300_000 * (at as u64 + 1), count);
+        assert!(
+            found
+                .iter()
+                .all(|a| a.group(&bottle).is_some_and(|g| g.n() == 6))
+        );
+        let named = found
+            .iter()
+            .filter(|audit| is_plainly_named(audit, &bottle));
+        let named = named.count() as u64;
+        let others = found
+            .iter()
+            .filter(|audit| off(audit).iter().any(|n| **n != bottle));
+        let others = others.count() as u64;
+        println!(
+            "{procedure}, bottle 2 % off, six students: named in {named} of {count}, something else in {others}"
+        );
+        assert!(10 * named >= 9 * count && 100 * others <= count);
+    }
+}
+
+#[test]
+fn a_bad_lot_and_a_bad_bottle_are_told_apart() {
+    let both = [
+        GroupName::new(AuditKind::Unknown, "U3"),
+        GroupName::new(AuditKind::Lot, "L1"),
+    ];
+    for (at, procedure) in PROCEDURES.into_iter().enumerate() {
+        let wrong = Wrong::Both([(1, 1.0), (3, 2.0)]);
+        let class = Class::crossed(procedure).but(wrong);
+        let count = terms(150);
+        let found = audits(&class, 400_000 * (at as u64 + 1), count);
+        let just_these = |audit: &&ExperimentAudit| off(audit).into_iter().eq(&both);
+        let told = found.iter().filter(just_these).count() as u64;
+        println!("{procedure}, lot 1 % and bottle 2 % off: just these named in {told} of {count}");
+        assert!(10 * told >= 9 * count);
+    }
+}
