@@ -15,6 +15,7 @@ mod recompute;
 mod review;
 pub mod sessions;
 mod texts;
+mod values;
 
 use std::collections::BTreeMap;
 
@@ -26,20 +27,21 @@ pub use hand_in::{HandInError, HandInRequest, Receipt, hand_in};
 pub use issue::{deal, issue_unknowns};
 pub use people::{RosterPlan, StaffEntry, apply_roster, enter_staff, plan_roster, staff_among};
 pub use prepare::{
-    PrepareError, assign_lots, course_of, enter_unknowns, new_course, new_experiment, new_lot,
-    new_unknown, release, withdraw,
+    PrepareError, assign_lots, course_of, new_course, new_experiment, release, withdraw,
 };
 pub use procedures::{ProcedureError, enter_procedure, procedure_titles};
 pub use recompute::{Difference, recompute, verify};
 pub use review::{ReviewError, decide, give_points, give_points_to};
 pub use texts::FileTexts;
+pub use values::{Values, enter_values};
 
 use crate::change::{Change, Reach};
 use crate::store::{
-    SqliteConnection, Store, StoreError, Stored, Transaction, ValueVersion, Written, last_event,
-    load_stored, lot_history, save_judged, unknown_history, write_changes,
+    SqliteConnection, Store, StoreError, Stored, Transaction, ValueVersion, Written, first_release,
+    judgement_history, last_event, load_stored, lot_history, save_judged, unknown_history,
+    write_changes,
 };
-use crate::term::{Judged, Slot, Term};
+use crate::term::{Correction, Judged, Preview, Slot, Term, corrections};
 
 /// A course at work.
 pub struct Desk {
@@ -209,6 +211,20 @@ impl Desk {
         unknown_history(&mut *self.store.read().await?, experiment).await
     }
 
+    /// Corrections of the values a submission rests on, since its results were first released: what its student hears.
+    ///
+    /// # Errors
+    /// [`StoreError`] if they cannot be read.
+    pub async fn corrections(&self, slot: &Slot) -> Result<Vec<Correction>, StoreError> {
+        let mut connection = self.store.read().await?;
+        let released = first_release(&mut connection, &slot.experiment).await?;
+        let Some(since) = released else {
+            return Ok(Vec::new());
+        };
+        let history = judgement_history(&mut connection, slot).await?;
+        Ok(corrections(&history, since))
+    }
+
     async fn load(connection: &mut SqliteConnection) -> Result<Option<Image>, StoreError> {
         match load_stored(connection, &FileTexts).await {
             Ok(Stored {
@@ -245,21 +261,15 @@ impl Image {
 
     /// Judgements within reach that now differ from those held; none where nothing is left to judge.
     fn judge_again(&self, reaches: &[Reach]) -> BTreeMap<Slot, Option<Judged>> {
-        let slots = self.term.within_reach(reaches);
-        let mut fresh: BTreeMap<Slot, Judged> = if reaches.contains(&Reach::All) {
-            self.term.judge_all().into_iter().collect()
-        } else {
-            self.term
-                .judge_some(slots.iter().cloned())
-                .into_iter()
-                .collect()
-        };
-        slots
-            .into_iter()
-            .map(|slot| (fresh.remove(&slot), slot))
-            .filter(|(fresh, slot)| fresh.as_ref() != self.judged.get(slot))
-            .map(|(fresh, slot)| (slot, fresh))
-            .collect()
+        let mut fresh = self.term.judge_within(reaches);
+        fresh.retain(|slot, fresh| fresh.as_ref() != self.judged.get(slot));
+        fresh
+    }
+
+    /// What changes would come to; nothing is changed.
+    #[must_use]
+    pub fn preview(&self, changes: &[Change]) -> Preview {
+        self.term.preview(&self.judged, changes)
     }
 
     /// What a student can be shown of a submission whether or not it is released: nothing here depends on the truth.

@@ -3,16 +3,14 @@
 use std::collections::BTreeMap;
 
 use jiff::Timestamp;
-use rust_decimal::Decimal;
 
 use super::{Desk, FileTexts, Image};
-use crate::change::{Change, next_version};
+use crate::change::Change;
 use crate::course::{Course, Experiment, SectionLots, Zone};
 use crate::files;
 use crate::procedure::{Dates, is_key};
 use crate::store::{StoreError, Texts};
 use crate::term::ExperimentSource;
-use crate::truth::{Assigned, Lot, Sealed, Unknown};
 
 /// Why something was not prepared: the field, what was found, what was expected.
 #[derive(Debug, thiserror::Error)]
@@ -212,135 +210,6 @@ pub async fn assign_lots(
     Ok(())
 }
 
-/// Enters a lot, or another value for one (which then wants a reason).
-///
-/// # Errors
-/// [`PrepareError`]; then nothing changed.
-pub async fn new_lot(
-    desk: &Desk,
-    [code, reagent, molarity, uncertainty, reason]: [&str; 5],
-    (login, at): (&str, Timestamp),
-) -> Result<(), PrepareError> {
-    let mut faults = Vec::new();
-    let code = keep("lot", files::code(code), &mut faults);
-    let reagent = keep("reagent", words(reagent), &mut faults);
-    let assigned = read_value(
-        [("molarity", molarity), ("uncertainty", uncertainty)],
-        &mut faults,
-    );
-    let (Some(code), Some(reagent), Some(molarity)) = (code, reagent, assigned) else {
-        return Err(PrepareError::Fields(faults));
-    };
-    let reason = reason.trim().to_owned();
-    desk.apply_if(login, at, |image| -> Result<Vec<Change>, PrepareError> {
-        let term = &image.ok_or(StoreError::NoCourse)?.term;
-        let old = term.lots.get(&code);
-        if old.is_some_and(|old| old.molarity == molarity && old.reagent == reagent) {
-            return Ok(Vec::new());
-        }
-        need_reason(old.is_some(), &reason)?;
-        let version = next_version(old.map(|l| l.version));
-        Ok(vec![Change::Lot {
-            lot: Lot {
-                code,
-                reagent,
-                molarity,
-                version,
-            },
-            source: None,
-            reason,
-        }])
-    })
-    .await?;
-    Ok(())
-}
-
-/// Enters an unknown of an experiment, or another value for one (which then wants a reason).
-///
-/// # Errors
-/// [`PrepareError`]; then nothing changed.
-pub async fn new_unknown(
-    desk: &Desk,
-    [experiment, code, value, uncertainty, reason]: [&str; 5],
-    (login, at): (&str, Timestamp),
-) -> Result<(), PrepareError> {
-    let mut faults = Vec::new();
-    let code = keep("unknown", files::code(code), &mut faults);
-    let assigned = read_value(
-        [("true_value", value), ("uncertainty", uncertainty)],
-        &mut faults,
-    );
-    let (Some(code), Some(assigned)) = (code, assigned) else {
-        return Err(PrepareError::Fields(faults));
-    };
-    enter_unknowns(
-        desk,
-        experiment,
-        vec![(code, assigned)],
-        reason,
-        (login, at),
-    )
-    .await?;
-    Ok(())
-}
-
-/// Enters unknowns of an experiment, or other values for them (which then want a reason). Returns how many changed.
-///
-/// # Errors
-/// [`PrepareError`]; then nothing changed.
-pub async fn enter_unknowns(
-    desk: &Desk,
-    experiment: &str,
-    values: Vec<(String, Assigned)>,
-    reason: &str,
-    (login, at): (&str, Timestamp),
-) -> Result<usize, PrepareError> {
-    let reason = reason.trim();
-    let written = desk
-        .apply_if(login, at, |image| -> Result<Vec<Change>, PrepareError> {
-            let term = &image.ok_or(StoreError::NoCourse)?.term;
-            if term.experiment(experiment).is_none() {
-                let expected = "an experiment of the course";
-                return Err(PrepareError::new("experiment", experiment, expected));
-            }
-            let none = BTreeMap::new();
-            let held = term.unknowns.get(experiment).unwrap_or(&none);
-            let mut changes = Vec::new();
-            for (code, assigned) in values {
-                // a code written on a hand-in is compared without regard to case
-                let twin = held
-                    .keys()
-                    .find(|k| k.eq_ignore_ascii_case(&code) && **k != code);
-                if let Some(twin) = twin {
-                    let expected = format!(
-                        "a code that differs from \u{201c}{twin}\u{201d} in more than capitals"
-                    );
-                    return Err(PrepareError::new("unknown", &code, &expected));
-                }
-                let old = held.get(&code);
-                if old.is_some_and(|old| *old.truth.open() == assigned) {
-                    continue;
-                }
-                need_reason(old.is_some(), reason)?;
-                let version = next_version(old.map(|u| u.version));
-                let truth = Sealed::new(assigned);
-                changes.push(Change::Unknown {
-                    experiment: experiment.to_owned(),
-                    unknown: Unknown {
-                        code,
-                        truth,
-                        version,
-                    },
-                    source: None,
-                    reason: reason.to_owned(),
-                });
-            }
-            Ok(changes)
-        })
-        .await?;
-    Ok(written.map_or(0, |written| written.receipts.len()))
-}
-
 /// Releases the results of an experiment to its students.
 ///
 /// # Errors
@@ -406,35 +275,4 @@ pub(super) fn keep<T>(
     faults: &mut Vec<(&'static str, String)>,
 ) -> Option<T> {
     read.map_err(|what| faults.push((field, what))).ok()
-}
-
-fn read_value(
-    [(value_field, value), (u_field, u)]: [(&'static str, &str); 2],
-    faults: &mut Vec<(&'static str, String)>,
-) -> Option<Assigned> {
-    let value: Option<Decimal> = keep(value_field, files::decimal(value), faults);
-    let u: Option<Decimal> = keep(u_field, files::decimal(u), faults);
-    let assigned = Assigned::new(value?, u?);
-    assigned
-        .map_err(|(what, why)| {
-            faults.push((
-                if what == "value" {
-                    value_field
-                } else {
-                    u_field
-                },
-                why,
-            ))
-        })
-        .ok()
-}
-
-fn need_reason(known: bool, reason: &str) -> Result<(), PrepareError> {
-    if known && reason.is_empty() {
-        return Err(PrepareError::Fields(vec![(
-            "reason",
-            "found nothing, expected a sentence that says why the value changes".to_owned(),
-        )]));
-    }
-    Ok(())
 }

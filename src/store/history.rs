@@ -6,6 +6,7 @@ use sqlx::{Row, SqliteConnection};
 
 use super::StoreError;
 use super::load::{assigned, instant};
+use crate::term::{Judged, Slot};
 use crate::truth::Assigned;
 
 /// One value of a lot or an unknown. An unknown's is a secret of the course: `Debug` does not show it.
@@ -59,6 +60,46 @@ pub async fn unknown_history(
     rows.iter()
         .map(|row| version(row, "unknown_value"))
         .collect()
+}
+
+/// Every judgement of a submission with its time, in order; none where nothing was left to judge.
+///
+/// # Errors
+/// [`StoreError`]
+pub async fn judgement_history(
+    connection: &mut SqliteConnection,
+    slot: &Slot,
+) -> Result<Vec<(Timestamp, Option<Judged>)>, StoreError> {
+    let rows = sqlx::query(
+        "SELECT document, at FROM evaluation WHERE experiment = ? AND student_id = ? ORDER BY id",
+    )
+    .bind(&slot.experiment)
+    .bind(&slot.student)
+    .fetch_all(connection)
+    .await?;
+    let one = |row: &SqliteRow| {
+        let document: String = row.try_get("document")?;
+        let place = || format!("evaluation {}/{}", slot.experiment, slot.student);
+        let judged =
+            serde_json::from_str(&document).map_err(|why| StoreError::damaged(place(), why))?;
+        Ok((instant(row.try_get("at")?, "evaluation")?, judged))
+    };
+    rows.iter().map(one).collect()
+}
+
+/// When the results of an experiment were first released; none if they never were.
+///
+/// # Errors
+/// [`StoreError`]
+pub async fn first_release(
+    connection: &mut SqliteConnection,
+    experiment: &str,
+) -> Result<Option<Timestamp>, StoreError> {
+    let first = sqlx::query_scalar(
+        "SELECT min(at) FROM release WHERE experiment = ? AND released_at IS NOT NULL",
+    );
+    let first: Option<i64> = first.bind(experiment).fetch_one(connection).await?;
+    first.map(|at| instant(at, "release")).transpose()
 }
 
 fn version(row: &SqliteRow, table: &str) -> Result<ValueVersion, StoreError> {

@@ -7,7 +7,7 @@ use rust_decimal::Decimal;
 use super::{Judged, Slot, Term};
 use crate::course::{Experiment, StaffRole};
 use crate::judge::{AuditGroup, AuditKind, Case, DefaultLots, GroupName, Observed, audit};
-use crate::measure::as_f64;
+use crate::measure::{as_f64, from_f64, order_of_magnitude, to_decimals};
 use crate::truth::{Assigned, Lot};
 
 /// The audit of one experiment. It holds true values: it is for staff.
@@ -49,6 +49,30 @@ impl ExperimentAudit {
     #[must_use]
     pub fn group(&self, name: &GroupName) -> Option<&AuditGroup> {
         self.groups.iter().find(|group| group.name == *name)
+    }
+
+    /// What the value of a group would have to be for its results not to be off: the consensus of the results, with the
+    /// standard uncertainty that they and the other values they rest on leave it. None for a group without a value.
+    #[must_use]
+    pub fn consensus(&self, group: &AuditGroup) -> Option<Assigned> {
+        let held = self.assigned.get(&group.name)?;
+        let factor = 1.0 + group.own.percent / 100.0;
+        // results follow a lot's value, and a bottle's value has to follow the results
+        let power = if group.name.kind == AuditKind::Unknown {
+            1.0
+        } else {
+            -1.0 / held.sensitivity
+        };
+        let value = as_f64(held.value.value) * factor.powf(power);
+        let own = held.uncertainty_percent();
+        let variance = group.own.joined_percent.powi(2) - own.powi(2);
+        let relative = variance.max(0.0).sqrt() / 100.0 * power.abs();
+        let u = from_f64(value * relative, 2)?;
+        // as many decimals as the uncertainty to two figures
+        let decimals = 1_i64.saturating_sub(order_of_magnitude(u)).max(0);
+        let decimals = u32::try_from(decimals).ok()?.min(12);
+        let value = to_decimals(from_f64(value, 15)?, decimals);
+        Assigned::new(value, to_decimals(u, decimals)).ok()
     }
 
     /// Groups that look off, each named before those it cannot be told from.

@@ -4,7 +4,9 @@
 //! exported and imported again is the same.
 
 mod audit;
+mod corrections;
 mod judging;
+mod preview;
 
 use std::collections::BTreeMap;
 
@@ -19,6 +21,8 @@ use crate::submission::HandIn;
 use crate::truth::{Lot, Unknown};
 
 pub use audit::{AssignedValue, ExperimentAudit, Found};
+pub use corrections::{Corrected, Correction, corrections};
+pub use preview::{Altered, Preview};
 
 /// Everything a course holds but accounts and sessions.
 #[derive(Clone, Debug)]

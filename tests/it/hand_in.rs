@@ -3,8 +3,8 @@
 use std::sync::Arc;
 
 use concordant::desk::{
-    Desk, HandInError, HandInRequest, bring_in, deal, decide, hand_in, issue_unknowns, recompute,
-    release, verify,
+    Desk, HandInError, HandInRequest, Values, bring_in, deal, decide, enter_values, hand_in,
+    issue_unknowns, recompute, release, verify,
 };
 use concordant::measure::Reading;
 use concordant::store::Store;
@@ -239,26 +239,14 @@ async fn what_is_stored_is_what_judging_gives_after_a_term_of_changes() {
     )
     .await
     .expect("decided");
-    concordant::desk::new_unknown(
-        &desk,
-        ["hardness", "U1", "201.5", "0.5", "weighed again"],
-        by,
-    )
-    .await
-    .expect("corrected");
-    concordant::desk::new_lot(
-        &desk,
-        [
-            "E-1",
-            "C10H14N2O8^2-",
-            "0.01004",
-            "0.00001",
-            "standardised again",
-        ],
-        by,
-    )
-    .await
-    .expect("corrected");
+    let bottle = Values::unknown("hardness", ["U1", "201.5", "0.5"]).expect("is a value");
+    enter_values(&desk, &bottle, "weighed again", None, by)
+        .await
+        .expect("corrected");
+    let lot = Values::lot(["E-1", "C10H14N2O8^2-", "0.01004", "0.00001"]).expect("is a value");
+    enter_values(&desk, &lot, "standardised again", Some("1"), by)
+        .await
+        .expect("corrected");
     release(&desk, "hardness", by).await.expect("released");
     let (count, differences) = verify(&desk).await.expect("verified");
     assert!(count >= 2);

@@ -6,9 +6,10 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
 use super::form::{Form, done};
+use super::preview::{Asked, hidden};
 use super::words::aligned;
 use crate::chem::Formula;
-use crate::desk;
+use crate::desk::{self, PrepareError, Values};
 use crate::store::ValueVersion;
 use crate::web::{
     AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields, dates,
@@ -22,6 +23,8 @@ struct LotsPage {
     lots: Vec<LotRow>,
     reagents: Vec<String>,
     history: Vec<HistoryRow>,
+    /// Where a form goes that asks what its values would change.
+    preview: String,
 }
 
 /// One lot.
@@ -52,10 +55,17 @@ pub struct HistoryRow {
     pub at: String,
     /// Whether a later one has replaced it.
     pub replaced: bool,
+    /// The fields of the form that makes it the value again, in a further version.
+    pub put_back: Vec<(&'static str, String)>,
 }
 
-/// The history of what has more than one value, newest first within each code.
-pub fn history(values: Vec<ValueVersion>, zone: &crate::course::Zone) -> Vec<HistoryRow> {
+/// The history of what has more than one value, newest first within each code. `fields` are those of the form that
+/// enters a value.
+pub fn history(
+    values: Vec<ValueVersion>,
+    zone: &crate::course::Zone,
+    fields: impl Fn(&ValueVersion) -> Vec<(&'static str, String)>,
+) -> Vec<HistoryRow> {
     let latest = |code: &str| {
         let of = values.iter().filter(|v| v.code == code);
         of.map(|v| v.version).max().unwrap_or(1)
@@ -74,10 +84,21 @@ pub fn history(values: Vec<ValueVersion>, zone: &crate::course::Zone) -> Vec<His
             by: v.by.clone(),
             at: dates::instant(zone, v.at),
             replaced: v.version < latest(&v.code),
+            put_back: put_back(v, fields(v)),
         })
         .collect();
     rows.sort_by(|a, b| a.code.cmp(&b.code).then(b.version.cmp(&a.version)));
     rows
+}
+
+fn put_back(
+    value: &ValueVersion,
+    mut fields: Vec<(&'static str, String)>,
+) -> Vec<(&'static str, String)> {
+    let u = value.value.standard_uncertainty.to_string();
+    let reason = format!("back to version {}", value.version);
+    fields.extend([("uncertainty", u), ("reason", reason)]);
+    fields
 }
 
 /// `GET /course/lots`; `?lot=` fills the form in with one to change.
@@ -145,7 +166,15 @@ async fn lots(state: &AppState, frame: Frame, form: Form) -> PageResult<Page<Lot
         form,
         lots: rows,
         reagents: used.iter().map(ToString::to_string).collect(),
-        history: history(values, &term.course.zone),
+        history: history(values, &term.course.zone, |v| {
+            let reagent = term.lots.get(&v.code).map(|lot| lot.reagent.clone());
+            vec![
+                ("lot", v.code.clone()),
+                ("reagent", reagent.unwrap_or_default()),
+                ("molarity", v.value.value.to_string()),
+            ]
+        }),
+        preview: "/course/lots/preview".into(),
     }))
 }
 
@@ -155,15 +184,58 @@ pub async fn enter(
     visitor: CoordinatorVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
-    let typed =
-        ["lot", "reagent", "molarity", "uncertainty", "reason"].map(|name| fields.text(name));
     let who = (visitor.login.as_str(), state.clock.now());
-    match desk::new_lot(&state.desk, typed, who).await {
-        Ok(()) => Err(PageError::see_other("/course/lots?done=lot")),
-        Err(why) => {
-            let form = Form::refused(fields, why)?;
-            let page = lots(&state, visitor.frame("Lots"), form).await?;
-            Ok(page.with_status(StatusCode::UNPROCESSABLE_ENTITY))
+    let entered = match typed(&fields) {
+        Ok(values) => {
+            let (reason, seen) = (fields.text("reason"), fields.one("seen"));
+            desk::enter_values(&state.desk, &values, reason, seen, who).await
         }
+        Err(why) => Err(why),
+    };
+    match entered {
+        Ok(_) => Err(PageError::see_other("/course/lots?done=lot")),
+        Err(why) => refused(&state, &visitor, fields, why).await,
     }
+}
+
+/// `POST /course/lots/preview`: what another value would change.
+pub async fn preview(
+    State(state): State<AppState>,
+    visitor: CoordinatorVisitor,
+    fields: Fields,
+) -> PageResult<Response> {
+    let answer = match typed(&fields) {
+        Ok(values) => {
+            let asked = Asked {
+                values,
+                action: "/course/lots".into(),
+                hidden: hidden(&fields, &["lot", "reagent", "molarity", "uncertainty"]),
+                reason_name: "reason",
+                reason: fields.text("reason").to_owned(),
+                back: "/course/lots".into(),
+            };
+            asked.answer(&state, &visitor).await?
+        }
+        Err(why) => Err(why),
+    };
+    match answer {
+        Ok(page) => Ok(page),
+        Err(why) => refused(&state, &visitor, fields, why).await,
+    }
+}
+
+fn typed(fields: &Fields) -> Result<Values, PrepareError> {
+    let names = ["lot", "reagent", "molarity", "uncertainty"];
+    Values::lot(names.map(|name| fields.text(name)))
+}
+
+async fn refused(
+    state: &AppState,
+    visitor: &CoordinatorVisitor,
+    fields: Fields,
+    why: PrepareError,
+) -> PageResult<Response> {
+    let form = Form::refused(fields, why)?;
+    let page = lots(state, visitor.frame("Lots"), form).await?;
+    Ok(page.with_status(StatusCode::UNPROCESSABLE_ENTITY))
 }

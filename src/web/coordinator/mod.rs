@@ -10,6 +10,7 @@ mod glance;
 mod home;
 mod issue;
 mod lots;
+mod preview;
 mod procedures;
 mod release;
 mod roster;
@@ -37,8 +38,9 @@ pub fn routes() -> Router<AppState> {
         .route("/course/slips", post(slips::print))
         .route("/course/staff", get(staff::page).post(staff::enter))
         .route("/course/lots", get(lots::page).post(lots::enter))
+        .route("/course/lots/preview", post(lots::preview))
         .route("/course/procedures", post(procedures::enter))
-        .route("/course/audit", get(audit::page))
+        .route("/course/audit", get(audit::overview))
         .route("/course/files", get(downloads::page))
         .route("/course/gradebook.csv", get(downloads::gradebook))
         .route("/course/results.csv", get(downloads::results))
@@ -59,6 +61,8 @@ fn of_experiment() -> Router<AppState> {
         .route("/lots", post(experiment::lots))
         .route("/unknowns", get(unknowns::page).post(unknowns::enter))
         .route("/unknowns/many", post(unknowns::enter_many))
+        .route("/unknowns/preview", post(unknowns::preview))
+        .route("/audit", get(audit::of_experiment))
         .route("/issue", get(issue::page).post(issue::now))
         .route("/issue/list", get(issue::list))
         .route("/release", get(release::page).post(release::release))

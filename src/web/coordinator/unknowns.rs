@@ -8,9 +8,10 @@ use axum::response::{IntoResponse, Response};
 use super::experiment::find;
 use super::form::{Form, done};
 use super::lots::{HistoryRow, history};
+use super::preview::{Asked, hidden};
 use super::titres;
 use super::words::aligned;
-use crate::desk::{self, PrepareError};
+use crate::desk::{self, PrepareError, Values};
 use crate::files::read_value_lines;
 use crate::web::{
     AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields,
@@ -30,6 +31,8 @@ struct UnknownsPage {
     titres_head: String,
     rows: Vec<Row>,
     history: Vec<HistoryRow>,
+    /// Where a form goes that asks what its values would change.
+    preview: String,
 }
 
 /// One unknown.
@@ -116,7 +119,13 @@ async fn unknowns(
         titres_with,
         titres_head: titres::head(&experiment.procedure),
         rows,
-        history: history(values, &term.course.zone),
+        history: history(values, &term.course.zone, |v| {
+            vec![
+                ("unknown", v.code.clone()),
+                ("true_value", v.value.value.to_string()),
+            ]
+        }),
+        preview: format!("/course/experiments/{key}/unknowns/preview"),
     }))
 }
 
@@ -128,16 +137,8 @@ pub async fn enter(
     fields: Fields,
 ) -> PageResult<Response> {
     find(&state.desk.view().await?.term, &key)?;
-    let typed = [
-        key.as_str(),
-        fields.text("unknown"),
-        fields.text("true_value"),
-        fields.text("uncertainty"),
-        fields.text("reason"),
-    ];
-    let who = (visitor.login.as_str(), state.clock.now());
-    let entered = desk::new_unknown(&state.desk, typed, who).await;
-    answer(&state, &visitor, &key, fields, entered.map(|()| 1)).await
+    let typed = one(&key, &fields);
+    save(&state, &visitor, &key, fields, typed).await
 }
 
 /// `POST /course/experiments/{key}/unknowns/many`: a line for each.
@@ -148,54 +149,131 @@ pub async fn enter_many(
     fields: Fields,
 ) -> PageResult<Response> {
     find(&state.desk.view().await?.term, &key)?;
-    let values = match read_value_lines(fields.need("many")?) {
-        Ok(values) => values,
-        Err(faults) => {
-            let count = super::form::counted(faults.len(), "fault", "faults");
-            let why = PrepareError::Fields(vec![(
-                "many",
-                format!("{count}, listed beside the lines; nothing was entered"),
-            )]);
-            let faults = faults.iter().map(ToString::to_string).collect();
-            let form = Form::refused(fields, why)?;
-            let page = unknowns(&state, &visitor, &key, form, faults, None).await?;
-            return Ok(page.with_status(StatusCode::UNPROCESSABLE_ENTITY));
-        }
-    };
-    let who = (visitor.login.as_str(), state.clock.now());
-    let reason = fields.text("many_reason");
-    let entered = desk::enter_unknowns(&state.desk, &key, values, reason, who).await;
-    // the fields of this form are the lines and their reason
-    let entered = entered.map_err(|why| match why {
-        PrepareError::Fields(faults) => PrepareError::Fields(
-            faults
-                .into_iter()
-                .map(|(field, what)| match field {
-                    "reason" => ("many_reason", what),
-                    _ => ("many", what),
-                })
-                .collect(),
-        ),
-        other => other,
-    });
-    answer(&state, &visitor, &key, fields, entered).await
+    let typed = many(&key, fields.need("many")?);
+    save(&state, &visitor, &key, fields, typed).await
 }
 
-async fn answer(
+/// `POST /course/experiments/{key}/unknowns/preview`: what other values, one or many, would change.
+pub async fn preview(
+    State(state): State<AppState>,
+    Path(key): Path<String>,
+    visitor: CoordinatorVisitor,
+    fields: Fields,
+) -> PageResult<Response> {
+    find(&state.desk.view().await?.term, &key)?;
+    let lines = fields.one("many");
+    let typed = match lines {
+        Some(lines) => many(&key, lines),
+        None => one(&key, &fields),
+    };
+    let values = match typed {
+        Ok(values) => values,
+        Err(refusal) => return refused(&state, &visitor, &key, fields, refusal).await,
+    };
+    let at = format!("/course/experiments/{key}/unknowns");
+    let (action, names, reason_name): (String, &[&'static str], _) = match lines {
+        Some(_) => (format!("{at}/many"), &["many"], "many_reason"),
+        None => (
+            at.clone(),
+            &["unknown", "true_value", "uncertainty"],
+            "reason",
+        ),
+    };
+    let asked = Asked {
+        values,
+        action,
+        hidden: hidden(&fields, names),
+        reason_name,
+        reason: fields.text(reason_name).to_owned(),
+        back: at,
+    };
+    match asked.answer(&state, &visitor).await? {
+        Ok(page) => Ok(page),
+        Err(why) => {
+            let refusal = Refusal::of(why, lines.is_some());
+            refused(&state, &visitor, &key, fields, refusal).await
+        }
+    }
+}
+
+/// Why values were not taken, with the faults of single lines.
+struct Refusal {
+    why: PrepareError,
+    lines: Vec<String>,
+}
+
+impl Refusal {
+    fn of(why: PrepareError, many: bool) -> Self {
+        // the fields of the form for many are the lines and their reason
+        let named = |(field, what): (&'static str, String)| match field {
+            _ if !many => (field, what),
+            "reason" => ("many_reason", what),
+            _ => ("many", what),
+        };
+        let why = match why {
+            PrepareError::Fields(faults) => {
+                PrepareError::Fields(faults.into_iter().map(named).collect())
+            }
+            other => other,
+        };
+        let lines = Vec::new();
+        Self { why, lines }
+    }
+}
+
+fn one(key: &str, fields: &Fields) -> Result<Values, Refusal> {
+    let typed = ["unknown", "true_value", "uncertainty"].map(|name| fields.text(name));
+    Values::unknown(key, typed).map_err(|why| Refusal::of(why, false))
+}
+
+fn many(key: &str, lines: &str) -> Result<Values, Refusal> {
+    match read_value_lines(lines) {
+        Ok(values) => Ok(Values::unknowns(key, values)),
+        Err(faults) => {
+            let count = super::form::counted(faults.len(), "fault", "faults");
+            let what = format!("{count}, listed beside the lines; nothing was entered");
+            Err(Refusal {
+                why: PrepareError::Fields(vec![("many", what)]),
+                lines: faults.iter().map(ToString::to_string).collect(),
+            })
+        }
+    }
+}
+
+async fn save(
     state: &AppState,
     visitor: &CoordinatorVisitor,
     key: &str,
     fields: Fields,
-    entered: Result<usize, PrepareError>,
+    typed: Result<Values, Refusal>,
 ) -> PageResult<Response> {
+    let lines = fields.one("many").is_some();
+    let reason = fields.text(if lines { "many_reason" } else { "reason" });
+    let entered = match typed {
+        Ok(values) => {
+            let who = (visitor.login.as_str(), state.clock.now());
+            let entered =
+                desk::enter_values(&state.desk, &values, reason, fields.one("seen"), who).await;
+            entered.map_err(|why| Refusal::of(why, lines))
+        }
+        Err(refusal) => Err(refusal),
+    };
     match entered {
         Ok(n) => Err(PageError::see_other(format!(
             "/course/experiments/{key}/unknowns?done=unknowns&n={n}"
         ))),
-        Err(why) => {
-            let form = Form::refused(fields, why)?;
-            let page = unknowns(state, visitor, key, form, Vec::new(), None).await?;
-            Ok(page.with_status(StatusCode::UNPROCESSABLE_ENTITY))
-        }
+        Err(refusal) => refused(state, visitor, key, fields, refusal).await,
     }
+}
+
+async fn refused(
+    state: &AppState,
+    visitor: &CoordinatorVisitor,
+    key: &str,
+    fields: Fields,
+    refusal: Refusal,
+) -> PageResult<Response> {
+    let form = Form::refused(fields, refusal.why)?;
+    let page = unknowns(state, visitor, key, form, refusal.lines, None).await?;
+    Ok(page.with_status(StatusCode::UNPROCESSABLE_ENTITY))
 }

@@ -4,6 +4,7 @@ use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 
+use super::corrected;
 use super::instruments::instrument_words;
 use super::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
 use crate::chem::printed_reaction;
@@ -40,6 +41,8 @@ struct ExperimentPage {
     returned: Option<String>,
     revisions: Vec<RevisionView>,
     feedback: Option<Feedback>,
+    /// Values that were corrected since the results were released.
+    corrections: Vec<String>,
     released: bool,
 }
 
@@ -82,6 +85,7 @@ pub async fn page(
     Path(key): Path<String>,
     visitor: StudentVisitor,
 ) -> PageResult<impl IntoResponse> {
+    let corrections = state.desk.corrections(&Slot::new(&key, &visitor.id)).await?;
     let view = state.desk.view().await?;
     let experiment = view
         .term
@@ -121,6 +125,11 @@ pub async fn page(
             feedback(&view, experiment, &slot)
         } else {
             None
+        },
+        corrections: if released {
+            corrected::sentences(&corrections, &view.term.course.zone)
+        } else {
+            Vec::new()
         },
         released,
     }))

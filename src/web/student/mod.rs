@@ -4,6 +4,7 @@
 //! the readings alone.
 
 mod bench;
+mod corrected;
 mod entry;
 mod experiment;
 mod home;

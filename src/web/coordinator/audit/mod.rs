@@ -1,11 +1,15 @@
 //! The audit of the truth: what groups of students find against what was assigned.
 
-mod words;
+mod page;
+mod strip;
+pub(super) mod words;
 
 use askama::Template;
-use axum::extract::State;
+use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 
+use super::experiment::find;
+use crate::course::Experiment;
 use crate::term::ExperimentAudit;
 use crate::web::{AppState, CoordinatorVisitor, Frame, Page, PageResult};
 
@@ -24,25 +28,28 @@ struct OfExperiment {
     title: String,
     results: usize,
     groups: usize,
-    off: Vec<String>,
+    off: Vec<(String, String)>,
 }
 
 /// `GET /course/audit`
-pub async fn page(
+pub async fn overview(
     State(state): State<AppState>,
     visitor: CoordinatorVisitor,
 ) -> PageResult<impl IntoResponse> {
     let view = state.desk.view().await?;
     let term = &view.term;
     let audits = term.audit(view.judged.iter());
-    let one = |(experiment, audit): (&crate::course::Experiment, &ExperimentAudit)| OfExperiment {
+    let one = |(experiment, audit): (&Experiment, &ExperimentAudit)| OfExperiment {
         key: experiment.key.clone(),
         title: experiment.procedure.title.clone(),
         results: audit.results.len(),
         groups: audit.groups.len(),
         off: audit
             .named()
-            .map(|group| words::found(audit, group, &experiment.procedure))
+            .map(|group| {
+                let found = words::found(audit, group, &experiment.procedure);
+                (words::capital(&group.name), found)
+            })
             .collect(),
     };
     let experiments: Vec<OfExperiment> = term.experiments.iter().zip(&audits).map(one).collect();
@@ -52,4 +59,19 @@ pub async fn page(
         off: experiments.iter().map(|e| e.off.len()).sum(),
         experiments,
     }))
+}
+
+/// `GET /course/experiments/{key}/audit`
+pub async fn of_experiment(
+    State(state): State<AppState>,
+    Path(key): Path<String>,
+    visitor: CoordinatorVisitor,
+) -> PageResult<impl IntoResponse> {
+    let view = state.desk.view().await?;
+    let experiment = find(&view.term, &key)?;
+    let audits = view.term.audit(view.judged.iter());
+    let frame = visitor.frame(format!("Audit: {}", experiment.procedure.title));
+    Ok(Page(page::AuditPage::of(
+        frame, &view.term, experiment, &audits,
+    )))
 }

@@ -1,27 +1,91 @@
 //! The audit in words.
 
-use crate::judge::{AuditGroup, AuditKind};
+use crate::judge::{AuditGroup, AuditKind, GroupName, Ruled, Verdict};
 use crate::measure::{from_f64, plain, to_decimals};
 use crate::procedure::Procedure;
 use crate::term::ExperimentAudit;
 
+/// The name of a group at the head of a sentence.
+pub fn capital(name: &GroupName) -> String {
+    let text = name.to_string();
+    let mut letters = text.chars();
+    let first: String = letters
+        .next()
+        .into_iter()
+        .flat_map(char::to_uppercase)
+        .collect();
+    first + letters.as_str()
+}
+
 /// What a group that looks off was assigned and what its students find, in a sentence.
 pub fn found(audit: &ExperimentAudit, group: &AuditGroup, procedure: &Procedure) -> String {
-    let unit = match group.name.kind {
-        AuditKind::Unknown => procedure.result.unit.name(),
-        _ => "mol/L",
-    };
     let assigned = audit.assigned.get(&group.name).map(|held| {
         let value = plain(held.value.value);
-        format!("assigned {value} {unit}, ")
+        format!("assigned {value} {}, ", unit(group.name.kind, procedure))
     });
     format!(
-        "{assigned}{n} results, a bias of {bias} %: {verdict}",
+        "{assigned}{n} results with a bias of {bias} %: {verdict}",
         assigned = assigned.unwrap_or_default(),
         n = group.n(),
         bias = with_uncertainty(group.own.percent, group.own.joined_percent),
         verdict = group.verdict.words(),
     )
+}
+
+/// The unit of a value assigned to groups of that kind.
+pub fn unit(kind: AuditKind, procedure: &Procedure) -> &'static str {
+    match kind {
+        AuditKind::Unknown => procedure.result.unit.name(),
+        _ => "mol/L",
+    }
+}
+
+/// Why it is no other group, a sentence each.
+pub fn ruled_out(verdict: &Verdict) -> Vec<String> {
+    let Verdict::Off { ruled_out, .. } = verdict else {
+        return Vec::new();
+    };
+    let why = |ruled: &Ruled| {
+        let inside = ruled
+            .sound_inside
+            .map(|n| format!("its {n} other results are not off"));
+        let outside = ruled
+            .off_outside
+            .map(|n| format!("{n} results outside it are off as well"));
+        let why: Vec<String> = inside.into_iter().chain(outside).collect();
+        format!("It is not {}: {}.", ruled.group, why.join(", and "))
+    };
+    ruled_out.iter().map(why).collect()
+}
+
+/// What to do about a group that looks off.
+pub fn what_to_do(group: &AuditGroup, everybody: bool) -> String {
+    let mut words = match group.name.kind {
+        AuditKind::Unknown => {
+            "Read the record of its preparation again and titrate the bottle yourself, before the value is corrected."
+        }
+        AuditKind::Lot | AuditKind::ExcessLot => {
+            "Standardise the lot again, and ask whether its bottle stood open or was topped up, before the value is corrected."
+        }
+        AuditKind::Section | AuditKind::Assistant => {
+            "No value is to be corrected. See how endpoints and burettes are read there: a shade too far is a tenth of a millilitre."
+        }
+        AuditKind::Instrument => {
+            "Take it out of use and weigh what it delivers. No value is to be corrected; its students can be given their points back."
+        }
+    }
+    .to_owned();
+    if let Verdict::Off { rivals, .. } = &group.verdict
+        && !rivals.is_empty()
+    {
+        words.push_str(" The results alone cannot say which of these it is: that has to be found at the bench.");
+    }
+    if everybody {
+        words.push_str(
+            " All results rest on it, so a bias of the procedure itself would look the same.",
+        );
+    }
+    words
 }
 
 /// A signed number of percent.
@@ -45,4 +109,16 @@ pub fn decimals(value: f64, n: u32) -> String {
     from_f64(value, 12)
         .map(|value| to_decimals(value, n).to_string())
         .unwrap_or_default()
+}
+
+/// A probability as people say it.
+pub fn share(p: f64) -> String {
+    if p < 1e-6 {
+        return "under 1 in a million".to_owned();
+    }
+    if p > 0.05 {
+        return decimals(p, 2);
+    }
+    let one_in = from_f64((1.0 / p).round(), 2).map(plain);
+    format!("1 in {}", one_in.unwrap_or_default())
 }

@@ -1,0 +1,74 @@
+//! Corrected values as their students hear of them: that a value was corrected and what became of their points, and not
+//! what the value is.
+
+use jiff::Timestamp;
+use rust_decimal::Decimal;
+
+use super::Judged;
+use crate::judge::Evaluation;
+
+/// A corrected value that a submission rests on.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Correction {
+    /// When.
+    pub at: Timestamp,
+    /// What was corrected.
+    pub of: Vec<Corrected>,
+    /// Points before.
+    pub before: Decimal,
+    /// Points after.
+    pub after: Decimal,
+}
+
+/// What has another value than before.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Corrected {
+    /// The bottle the submission is marked against.
+    Bottle,
+    /// A lot, by its code.
+    Lot(String),
+}
+
+/// The corrections among the judgements of one submission, in order of time, that came after `since`.
+#[must_use]
+pub fn corrections(history: &[(Timestamp, Option<Judged>)], since: Timestamp) -> Vec<Correction> {
+    let mut found = Vec::new();
+    let mut last: Option<&Evaluation> = None;
+    for (at, judged) in history {
+        let Some(judged) = judged else { continue };
+        let now = &judged.evaluation;
+        if let Some(before) = last.filter(|_| *at > since) {
+            let of = corrected(before, now);
+            if !of.is_empty() {
+                found.push(Correction {
+                    at: *at,
+                    of,
+                    before: before.marks.total,
+                    after: now.marks.total,
+                });
+            }
+        }
+        last = Some(now);
+    }
+    found
+}
+
+/// Values that both judgements rest on, in different versions.
+fn corrected(before: &Evaluation, after: &Evaluation) -> Vec<Corrected> {
+    let mut of = Vec::new();
+    for version in &after.versions {
+        let Some((name, _)) = version.rsplit_once(' ') else {
+            continue;
+        };
+        let same_name = |old: &&String| old.rsplit_once(' ').is_some_and(|(old, _)| old == name);
+        let old = before.versions.iter().find(same_name);
+        if old.is_none_or(|old| old == version) {
+            continue;
+        }
+        match name.split_once(' ') {
+            Some(("lot", code)) => of.push(Corrected::Lot(code.to_owned())),
+            _ => of.push(Corrected::Bottle),
+        }
+    }
+    of
+}

@@ -1,0 +1,102 @@
+//! What changes would come to: made in a copy, judged, and compared.
+
+use std::collections::BTreeMap;
+
+use rust_decimal::Decimal;
+
+use super::{Judged, Slot, Status, Term};
+use crate::change::{Change, Reach};
+
+/// A term as changes would leave it. Nothing is changed by making one.
+#[derive(Clone, Debug)]
+pub struct Preview {
+    /// The term after the changes.
+    pub term: Term,
+    /// Its judgements.
+    pub judged: BTreeMap<Slot, Judged>,
+    /// Judgements that would be others.
+    pub altered: Vec<Altered>,
+}
+
+/// A judgement that would be another.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Altered {
+    /// Whose, for what.
+    pub slot: Slot,
+    /// As it stands; none if there is nothing judged.
+    pub before: Option<Judged>,
+    /// As it would be; none if nothing were left to judge.
+    pub after: Option<Judged>,
+}
+
+impl Altered {
+    /// Points before and after.
+    #[must_use]
+    pub fn points(&self) -> (Decimal, Decimal) {
+        let total = |one: &Option<Judged>| one.as_ref().map(|j| j.evaluation.marks.total);
+        (
+            total(&self.before).unwrap_or_default(),
+            total(&self.after).unwrap_or_default(),
+        )
+    }
+
+    /// Points gained; negative for points lost.
+    #[must_use]
+    pub fn gain(&self) -> Decimal {
+        let (before, after) = self.points();
+        after.saturating_sub(before)
+    }
+
+    /// Whether it waits for a person, before and after.
+    #[must_use]
+    pub fn waits(&self) -> (bool, bool) {
+        let waits = |one: &Option<Judged>| one.as_ref().map(|j| j.status) == Some(Status::ToReview);
+        (waits(&self.before), waits(&self.after))
+    }
+}
+
+impl Term {
+    /// Judges everything within reach anew, as the term now stands. None where nothing is left to judge.
+    #[must_use]
+    pub fn judge_within(&self, reaches: &[Reach]) -> BTreeMap<Slot, Option<Judged>> {
+        let slots = self.within_reach(reaches);
+        let fresh = if reaches.contains(&Reach::All) {
+            self.judge_all()
+        } else {
+            self.judge_some(slots.iter().cloned())
+        };
+        let mut fresh: BTreeMap<Slot, Judged> = fresh.into_iter().collect();
+        let one = |slot: Slot| (fresh.remove(&slot), slot);
+        let judged = slots.into_iter().map(one);
+        judged.map(|(one, slot)| (slot, one)).collect()
+    }
+
+    /// What changes would come to. `judged` holds the judgements as they stand.
+    #[must_use]
+    pub fn preview(&self, judged: &BTreeMap<Slot, Judged>, changes: &[Change]) -> Preview {
+        let (mut term, mut after) = (self.clone(), judged.clone());
+        let reaches: Vec<Reach> = changes.iter().map(Change::reach).collect();
+        changes.iter().for_each(|change| term.apply(change.clone()));
+        let mut altered = Vec::new();
+        for (slot, fresh) in term.judge_within(&reaches) {
+            let before = judged.get(&slot);
+            if before == fresh.as_ref() {
+                continue;
+            }
+            match &fresh {
+                Some(fresh) => after.insert(slot.clone(), fresh.clone()),
+                None => after.remove(&slot),
+            };
+            altered.push(Altered {
+                before: before.cloned(),
+                after: fresh,
+                slot,
+            });
+        }
+        Preview {
+            term,
+            judged: after,
+            altered,
+        }
+    }
+}

@@ -1,0 +1,255 @@
+//! The audit of one experiment as a page: what looks off and what to do, every group with its strip, every result.
+
+use askama::Template;
+
+use super::strip::{Axis, Strip, Tick};
+use super::words;
+use crate::course::Experiment;
+use crate::judge::{AuditGroup, AuditKind};
+use crate::measure::{plain, to_figures};
+use crate::term::{ExperimentAudit, Found, Term};
+use crate::web::Frame;
+use crate::web::coordinator::words::aligned;
+
+#[derive(Template)]
+#[template(path = "coordinator/audit-experiment.html")]
+pub struct AuditPage {
+    frame: Frame,
+    key: String,
+    title: String,
+    groups: usize,
+    unit: &'static str,
+    suspects: Vec<Suspect>,
+    /// Whether groups have a part of their own beside what is explained by others.
+    divided: bool,
+    ticks: Vec<Tick>,
+    kinds: Vec<OfKind>,
+    results: Vec<ResultRow>,
+}
+
+/// A group that looks off.
+struct Suspect {
+    name: String,
+    found: String,
+    ruled_out: Vec<String>,
+    elsewhere: Vec<String>,
+    what_to_do: String,
+    proposal: Option<Proposal>,
+}
+
+/// A corrected value, as the fields of the form that shows what it would change.
+struct Proposal {
+    action: String,
+    fields: Vec<(&'static str, String)>,
+    assigned: String,
+    value: String,
+    uncertainty: String,
+    unit: &'static str,
+}
+
+/// The groups of one kind.
+struct OfKind {
+    name: &'static str,
+    unit: &'static str,
+    has_assigned: bool,
+    rows: Vec<GroupRow>,
+}
+
+/// One group.
+struct GroupRow {
+    key: String,
+    n: usize,
+    strip: Strip,
+    assigned: Option<String>,
+    bias: String,
+    own: String,
+    chance: String,
+    verdict: String,
+}
+
+/// One result.
+struct ResultRow {
+    student: String,
+    id: String,
+    groups: Vec<String>,
+    result: String,
+    error: String,
+}
+
+impl AuditPage {
+    /// The page of one experiment; other experiments are asked what they find with the same lots.
+    pub fn of(
+        frame: Frame,
+        term: &Term,
+        experiment: &Experiment,
+        audits: &[ExperimentAudit],
+    ) -> Self {
+        let key = experiment.key.clone();
+        let mut page = Self {
+            frame,
+            title: experiment.procedure.title.clone(),
+            groups: 0,
+            unit: experiment.procedure.result.unit.name(),
+            suspects: Vec::new(),
+            divided: false,
+            ticks: Vec::new(),
+            kinds: Vec::new(),
+            results: Vec::new(),
+            key,
+        };
+        let Some(audit) = audits.iter().find(|audit| audit.experiment == page.key) else {
+            return page;
+        };
+        let axis = Axis::of(&audit.groups);
+        page.groups = audit.groups.len();
+        page.suspects = audit
+            .named()
+            .map(|group| suspect(term, experiment, audits, audit, group))
+            .collect();
+        page.divided = !page.suspects.is_empty();
+        page.ticks = axis.ticks();
+        let kinds = AuditKind::ALL.into_iter();
+        page.kinds = kinds
+            .filter_map(|kind| of_kind(experiment, audit, kind, axis))
+            .collect();
+        page.results = results(term, audit);
+        page
+    }
+}
+
+fn suspect(
+    term: &Term,
+    experiment: &Experiment,
+    audits: &[ExperimentAudit],
+    audit: &ExperimentAudit,
+    group: &AuditGroup,
+) -> Suspect {
+    // a bottle belongs to one experiment; a lot may be used in several
+    let others = audits.iter().filter(|other| {
+        let lots = [AuditKind::Lot, AuditKind::ExcessLot];
+        other.experiment != audit.experiment && lots.contains(&group.name.kind)
+    });
+    let elsewhere = others.filter_map(|other| {
+        let same = other.group(&group.name)?;
+        let title = &term.experiment(&other.experiment)?.procedure.title;
+        let bias = words::with_uncertainty(same.own.percent, same.own.joined_percent);
+        let (n, verdict) = (same.n(), same.verdict.words());
+        Some(format!("In {title} it {verdict}: {n} results, {bias} %."))
+    });
+    Suspect {
+        name: words::capital(&group.name),
+        found: words::found(audit, group, &experiment.procedure),
+        ruled_out: words::ruled_out(&group.verdict),
+        elsewhere: elsewhere.collect(),
+        what_to_do: words::what_to_do(group, group.n() == audit.results.len()),
+        proposal: proposal(term, experiment, audit, group),
+    }
+}
+
+fn proposal(
+    term: &Term,
+    experiment: &Experiment,
+    audit: &ExperimentAudit,
+    group: &AuditGroup,
+) -> Option<Proposal> {
+    let consensus = audit.consensus(group)?;
+    let held = audit.assigned.get(&group.name)?;
+    let code = group.name.key.clone();
+    let value = consensus.value.to_string();
+    let uncertainty = consensus.standard_uncertainty.to_string();
+    let bias = words::with_uncertainty(group.own.percent, group.own.joined_percent);
+    let reason = format!(
+        "consensus of {} results, which were {bias} % off",
+        group.n()
+    );
+    let (action, mut fields) = match group.name.kind {
+        AuditKind::Unknown => (
+            format!("/course/experiments/{}/unknowns/preview", experiment.key),
+            vec![("unknown", code), ("true_value", value.clone())],
+        ),
+        _ => {
+            let reagent = term.lots.get(&code)?.reagent.clone();
+            let fields = vec![
+                ("lot", code),
+                ("reagent", reagent),
+                ("molarity", value.clone()),
+            ];
+            ("/course/lots/preview".to_owned(), fields)
+        }
+    };
+    fields.extend([("uncertainty", uncertainty.clone()), ("reason", reason)]);
+    Some(Proposal {
+        action,
+        fields,
+        assigned: plain(held.value.value),
+        value,
+        uncertainty,
+        unit: words::unit(group.name.kind, &experiment.procedure),
+    })
+}
+
+fn of_kind(
+    experiment: &Experiment,
+    audit: &ExperimentAudit,
+    kind: AuditKind,
+    axis: Axis,
+) -> Option<OfKind> {
+    let errors = audit
+        .results
+        .iter()
+        .map(|found| found.observed.error_percent);
+    let errors: Vec<f64> = errors.collect();
+    let groups = audit.groups.iter().filter(|group| group.name.kind == kind);
+    let row = |group: &AuditGroup| GroupRow {
+        key: group.name.key.clone(),
+        n: group.n(),
+        strip: axis.strip(group, &errors),
+        assigned: audit
+            .assigned
+            .get(&group.name)
+            .map(|held| plain(held.value.value)),
+        bias: words::with_uncertainty(group.bias_percent, group.bias_uncertainty_percent),
+        own: words::with_uncertainty(group.own.percent, group.own.joined_percent),
+        chance: group
+            .adjusted_p
+            .map(words::share)
+            .unwrap_or_else(|| "–".into()),
+        verdict: group.verdict.words(),
+    };
+    let mut rows: Vec<GroupRow> = groups.map(row).collect();
+    if rows.is_empty() {
+        return None;
+    }
+    aligned(rows.iter_mut().filter_map(|row| row.assigned.as_mut()));
+    Some(OfKind {
+        name: kind.words(),
+        unit: words::unit(kind, &experiment.procedure),
+        has_assigned: rows.iter().any(|row| row.assigned.is_some()),
+        rows,
+    })
+}
+
+/// Every result, the furthest off first.
+fn results(term: &Term, audit: &ExperimentAudit) -> Vec<ResultRow> {
+    let mut results: Vec<&Found> = audit.results.iter().collect();
+    let off = |found: &&Found| found.observed.error_percent.abs();
+    results.sort_by(|a, b| off(b).total_cmp(&off(a)));
+    let row = |found: &Found| ResultRow {
+        student: term
+            .student(&found.slot.student)
+            .map(ToString::to_string)
+            .unwrap_or_default(),
+        id: found.slot.student.clone(),
+        groups: found
+            .observed
+            .groups
+            .iter()
+            .map(ToString::to_string)
+            .collect(),
+        result: plain(to_figures(found.result, 6)),
+        error: words::signed(found.observed.error_percent),
+    };
+    let mut rows: Vec<ResultRow> = results.into_iter().map(row).collect();
+    aligned(rows.iter_mut().map(|row| &mut row.result));
+    rows
+}
