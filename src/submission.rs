@@ -196,6 +196,12 @@ impl HandIn {
             .filter_map(|t| Some((t.trial.number()?, t)))
     }
 
+    /// Whether a blank was titrated.
+    #[must_use]
+    pub fn has_blank(&self) -> bool {
+        self.titrations.iter().any(|t| t.trial == TrialLabel::Blank)
+    }
+
     /// The unknown's code as written, the first one given; codes that differ between rows count as written otherwise.
     #[must_use]
     pub fn unknown_written(&self) -> Option<&str> {

@@ -109,24 +109,26 @@ pub fn evaluate(case: &Case) -> Evaluation {
         late_excused: case.settlement.late_excused,
         slip: calculation_slips.likely(),
     });
-    let mut lots: Vec<&Lot> = Vec::new();
-    if case.procedure.uses_titrant_lot() {
+    // where there is a blank, the excess is taken from it and not from a lot
+    let none = work_up.counted() == 0;
+    let mut used: [Vec<&Lot>; 2] = Default::default();
+    for (titration, outcome) in case.hand_in.titrations.iter().zip(&work_up.trials) {
         // of the trials that count; if none does, of all that were titrated
-        let none = work_up.counted() == 0;
-        let rows = case
-            .hand_in
-            .titrations
-            .iter()
-            .zip(&work_up.trials)
-            .filter(|(_, trial)| trial.counted || none);
-        for lot in rows.filter_map(|(titration, _)| case.lots_of(titration).0) {
-            if !lots.iter().any(|known| known.code == lot.code) {
-                lots.push(lot);
-            }
+        if !(outcome.counted || none) {
+            continue;
+        }
+        let (titrant, excess) = case.lots_of(titration);
+        let titrant = titrant.filter(|_| case.procedure.uses_titrant_lot());
+        let excess =
+            excess.filter(|_| case.procedure.uses_excess_lot() && !case.hand_in.has_blank());
+        for (lots, lot) in used.iter_mut().zip([titrant, excess]) {
+            lots.extend(lot.filter(|lot| !lots.iter().any(|known| known.code == lot.code)));
         }
     }
+    let [lots, excess_lots] = used;
     let mut versions: Vec<String> = lots
         .iter()
+        .chain(&excess_lots)
         .map(|lot| format!("lot {} v{}", lot.code, lot.version))
         .collect();
     versions.extend(unknown.map(|u| format!("unknown {} v{}", u.code, u.version)));

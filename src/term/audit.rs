@@ -182,15 +182,15 @@ impl<'a> Gather<'a> {
         let result = outcome.result;
         let error_percent = signed_error(result, evaluation.true_value?)?;
         let section = self.sections.get(slot.student.as_str()).copied()?;
-        let rows = &revisions.last()?.hand_in.titrations;
+        let hand_in = &revisions.last()?.hand_in;
         let counted = || {
-            let rows = rows.iter().zip(&evaluation.trials);
+            let rows = hand_in.titrations.iter().zip(&evaluation.trials);
             rows.filter(|(_, trial)| trial.counted).map(|(row, _)| row)
         };
         let default = self.lots.get(section);
         let default = default.and_then(|lots| lots.excess.as_deref());
         let excess = only(counted().map(|row| row.excess_lot.as_deref().or(default)))
-            .filter(|_| self.experiment.procedure.uses_excess_lot());
+            .filter(|_| self.experiment.procedure.uses_excess_lot() && !hand_in.has_blank());
         let lot = Some(evaluation.lot.as_str());
         let known = |code: &&str| self.term.lots.contains_key(*code);
         let instrument = only(counted().map(|row| row.instrument.as_deref()));

@@ -21,7 +21,11 @@ fn sentence(correction: &Correction, zone: &Zone) -> String {
         })
         .collect();
     let of = of.join(" and ");
-    let was = if correction.of.len() > 1 { "were" } else { "was" };
+    let was = if correction.of.len() > 1 {
+        "were"
+    } else {
+        "was"
+    };
     let (before, after) = (plain(correction.before), plain(correction.after));
     let points = if before == after {
         format!("your points stay at {after}")

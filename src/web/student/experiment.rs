@@ -85,7 +85,10 @@ pub async fn page(
     Path(key): Path<String>,
     visitor: StudentVisitor,
 ) -> PageResult<impl IntoResponse> {
-    let corrections = state.desk.corrections(&Slot::new(&key, &visitor.id)).await?;
+    let corrections = state
+        .desk
+        .corrections(&Slot::new(&key, &visitor.id))
+        .await?;
     let view = state.desk.view().await?;
     let experiment = view
         .term

@@ -116,6 +116,7 @@ fn row() -> impl Strategy<Value = Titration> {
             lot,
             excess_lot,
             unknown: None,
+            instrument: None,
             burette,
             other,
             sample,

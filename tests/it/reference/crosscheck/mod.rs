@@ -132,6 +132,7 @@ impl Row {
             lot: self.lot.clone(),
             excess_lot: self.excess_lot.clone(),
             unknown: None,
+            instrument: None,
             burette: read.burette,
             other: read.other,
             sample: read.sample,

@@ -80,6 +80,7 @@ impl Example {
             lot: None,
             excess_lot: None,
             unknown: None,
+            instrument: None,
             burette: read.burette,
             other: read.other,
             sample: read.sample,
