@@ -3,6 +3,7 @@
 //! Pure. Means are decimal and exact; deviations are taken before anything is squared, so the certified digits of
 //! the NIST StRD sets come out.
 
+mod compare;
 mod distributions;
 mod dixon;
 mod grubbs;
@@ -13,6 +14,7 @@ mod scores;
 mod several;
 mod sums;
 
+pub use compare::{Difference, Summary, fisher_exact, welch, welch_of};
 pub use distributions::{
     COVERAGE_95, chi_square_above, student_t_quantile, student_t_two_sided, two_sided_normal_p,
     two_sided_t_p, variance_ratio_above,

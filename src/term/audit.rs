@@ -56,14 +56,16 @@ impl ExperimentAudit {
     #[must_use]
     pub fn consensus(&self, group: &AuditGroup) -> Option<Assigned> {
         let held = self.assigned.get(&group.name)?;
-        let factor = 1.0 + group.own.percent / 100.0;
-        // results follow a lot's value, and a bottle's value has to follow the results
-        let power = if group.name.kind == AuditKind::Unknown {
-            1.0
+        let found = 1.0 + group.own.percent / 100.0;
+        // a bottle's value has to follow the results; results follow a lot's, in proportion or (in a back titration) in a
+        // straight line, of which the sensitivity is the slope
+        let (factor, power) = if group.name.kind == AuditKind::Unknown {
+            (found, 1.0)
         } else {
-            -1.0 / held.sensitivity
+            let slope = 1.0 / held.sensitivity;
+            (1.0 + (1.0 / found - 1.0) * slope, slope)
         };
-        let value = as_f64(held.value.value) * factor.powf(power);
+        let value = as_f64(held.value.value) * factor;
         let own = held.uncertainty_percent();
         let variance = group.own.joined_percent.powi(2) - own.powi(2);
         let relative = variance.max(0.0).sqrt() / 100.0 * power.abs();
@@ -223,23 +225,29 @@ impl<'a> Gather<'a> {
 
     /// The values that results rest on.
     fn assigned(&self, results: &[Found]) -> BTreeMap<GroupName, AssignedValue> {
-        let mut assigned = BTreeMap::new();
+        // of each group, one result for each bottle, with how many there are
+        let mut groups: BTreeMap<&GroupName, BTreeMap<&str, (&Found, usize)>> = BTreeMap::new();
         for found in results {
-            for name in &found.observed.groups {
-                if assigned.contains_key(name) {
-                    continue;
-                }
-                let value = match name.kind {
-                    AuditKind::Unknown => self.bottle(&name.key),
-                    AuditKind::Lot | AuditKind::ExcessLot => self.lot(&name.key, found),
-                    AuditKind::Section | AuditKind::Assistant | AuditKind::Instrument => None,
-                };
-                if let Some(value) = value {
-                    assigned.insert(name.clone(), value);
-                }
+            let names = &found.observed.groups;
+            let bottle = names.iter().find(|name| name.kind == AuditKind::Unknown);
+            for name in names {
+                let bottles = groups.entry(name).or_default();
+                let bottle = bottle.map_or("", |name| name.key.as_str());
+                let (_, count) = bottles.entry(bottle).or_insert((found, 0));
+                *count = count.saturating_add(1);
             }
         }
-        assigned
+        let value = |(name, bottles): (&GroupName, BTreeMap<&str, (&Found, usize)>)| {
+            let value = match name.kind {
+                AuditKind::Unknown => self.bottle(&name.key),
+                AuditKind::Lot | AuditKind::ExcessLot => {
+                    self.lot(&name.key, &bottles.into_values().collect::<Vec<_>>())
+                }
+                AuditKind::Section | AuditKind::Assistant | AuditKind::Instrument => None,
+            };
+            Some((name.clone(), value?))
+        };
+        groups.into_iter().filter_map(value).collect()
     }
 
     fn bottle(&self, code: &str) -> Option<AssignedValue> {
@@ -250,15 +258,33 @@ impl<'a> Gather<'a> {
         })
     }
 
-    /// A lot, with the sensitivity of one result that used it: the result again with the value raised by a little.
-    fn lot(&self, code: &str, found: &Found) -> Option<AssignedValue> {
+    /// A lot, with the mean sensitivity of the results that used it. In a direct titration they all have the same; in a
+    /// back titration it depends on what was left over.
+    fn lot(&self, code: &str, found: &[(&Found, usize)]) -> Option<AssignedValue> {
+        let value = self.term.lots.get(code)?.molarity;
+        let (mut sum, mut count) = (0.0, 0.0);
+        for (found, of) in found {
+            let one = self.sensitivity(code, found)?;
+            (sum, count) = (sum + one * *of as f64, count + *of as f64);
+            // two bottles alike to nine figures: the result is in proportion to the value
+            if count > *of as f64 && (sum - one * count).abs() < 1e-9 * count {
+                break;
+            }
+        }
+        Some(AssignedValue {
+            value,
+            sensitivity: sum / count,
+        })
+    }
+
+    /// The result again with the lot's value raised by a little.
+    fn sensitivity(&self, code: &str, found: &Found) -> Option<f64> {
         let held = self.term.lots.get(code)?;
-        let value = held.molarity;
         let mut lots: BTreeMap<String, Lot> = self.term.lots.clone();
         let raised = Lot {
             molarity: Assigned {
-                value: value.value.checked_mul(RAISED)?,
-                ..value
+                value: held.molarity.value.checked_mul(RAISED)?,
+                ..held.molarity
             },
             ..held.clone()
         };
@@ -273,10 +299,7 @@ impl<'a> Gather<'a> {
         };
         let result = self.term.with_case(&found.slot, again)??;
         let change = as_f64(result) / as_f64(found.result);
-        Some(AssignedValue {
-            value,
-            sensitivity: change.ln() / as_f64(RAISED).ln(),
-        })
+        Some(change.ln() / as_f64(RAISED).ln())
     }
 
     /// What a burette of its class may be off by moves all results taken with it: its relative standard uncertainty.

@@ -7,6 +7,7 @@ mod audit;
 mod corrections;
 mod judging;
 mod preview;
+mod sections;
 
 use std::collections::BTreeMap;
 
@@ -23,6 +24,7 @@ use crate::truth::{Lot, Unknown};
 pub use audit::{AssignedValue, ExperimentAudit, Found};
 pub use corrections::{Corrected, Correction, corrections};
 pub use preview::{Altered, Preview};
+pub use sections::{Beside, Contrast, Habit, Measure, Share, Teaching};
 
 /// Everything a course holds but accounts and sessions.
 #[derive(Clone, Debug)]

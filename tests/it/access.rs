@@ -28,7 +28,7 @@ enum Open {
 use Open::{All, Coordinator, SectionA, SignedIn, Staff, Student};
 
 /// Method, path as the router has it, the path asked for, who may.
-const TABLE: [(&str, &str, &str, Open); 49] = [
+const TABLE: [(&str, &str, &str, Open); 53] = [
     ("GET", "/healthz", "/healthz", All),
     ("GET", "/static/{*path}", "/static/style.css", All),
     ("GET", "/sign-in", "/sign-in", All),
@@ -188,6 +188,25 @@ const TABLE: [(&str, &str, &str, Open); 49] = [
     ("POST", "/course/lots", "/course/lots", Coordinator),
     ("GET", "/course/files", "/course/files", Coordinator),
     ("GET", "/course/audit", "/course/audit", Coordinator),
+    ("GET", "/course/sections", "/course/sections", Coordinator),
+    (
+        "GET",
+        "/course/experiments/{key}/audit",
+        "/course/experiments/acid/audit",
+        Coordinator,
+    ),
+    (
+        "POST",
+        "/course/lots/preview",
+        "/course/lots/preview",
+        Coordinator,
+    ),
+    (
+        "POST",
+        "/course/experiments/{key}/unknowns/preview",
+        "/course/experiments/acid/unknowns/preview",
+        Coordinator,
+    ),
     (
         "GET",
         "/course/gradebook.csv",
@@ -296,7 +315,7 @@ async fn every_route_is_open_to_those_it_is_for_and_to_nobody_else() {
             asked += 1;
         }
     }
-    assert_eq!(asked, 52 * 6);
+    assert_eq!(asked, 56 * 6);
 }
 
 /// Every route that the sources name is in the table.

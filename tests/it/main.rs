@@ -13,6 +13,7 @@ mod demo;
 mod durable;
 mod files;
 mod hand_in;
+mod instrument;
 mod layering;
 mod marking;
 mod outside;

@@ -17,6 +17,14 @@ pub(super) struct Attribution<'a> {
     tested: usize,
 }
 
+/// A named group with those that could be off instead of it.
+struct Suspicion {
+    named: usize,
+    /// Each with its place among the groups.
+    rivals: Vec<(usize, Rival)>,
+    ruled_out: Vec<Ruled>,
+}
+
 impl<'a> Attribution<'a> {
     pub fn of(crossed: &'a Crossed) -> Self {
         let big = |g: &&super::crossed::Members| g.results.len() >= FEWEST_TO_JUDGE;
@@ -87,18 +95,18 @@ impl<'a> Attribution<'a> {
     /// Every group summed up.
     pub fn groups(&self) -> Vec<AuditGroup> {
         let crossed = self.crossed;
-        let suspicions: Vec<(usize, Vec<(usize, Rival)>, Vec<Ruled>)> = self
-            .selected()
-            .map(|group| {
-                let (rivals, ruled_out) = self.rivals(group);
-                (group, rivals, ruled_out)
-            })
-            .collect();
+        let suspicions: Vec<Suspicion> =
+            self.selected().map(|group| self.suspicion(group)).collect();
         let mut groups = Vec::new();
         for (at, members) in crossed.groups.iter().enumerate() {
             let raw = crossed.look(at, &[]);
             let (mut looked, mut verdict) = self.apart(at, &raw);
-            for (named, rivals, ruled_out) in &suspicions {
+            for Suspicion {
+                named,
+                rivals,
+                ruled_out,
+            } in &suspicions
+            {
                 if *named == at {
                     let rivals = rivals.iter().map(|(_, rival)| rival.clone());
                     verdict = Verdict::Off {
@@ -164,7 +172,7 @@ impl<'a> Attribution<'a> {
 
     /// Groups that could be off instead of a named one: those that cannot be told from it, and those that can. Were
     /// another the cause, the named group's results outside it would not be off, and its own others would be.
-    fn rivals(&self, named: usize) -> (Vec<(usize, Rival)>, Vec<Ruled>) {
+    fn suspicion(&self, named: usize) -> Suspicion {
         let crossed = self.crossed;
         let others = self.without(named);
         let looked = crossed.look(named, &others);
@@ -192,7 +200,7 @@ impl<'a> Attribution<'a> {
             let name = group.name.clone();
             if off_outside.is_some() || sound_inside.is_some() {
                 // only those that hold most of its results were ever in question
-                if 2 * outside.len() <= members.results.len() {
+                if outside.len() <= members.results.len() / 2 {
                     ruled_out.push(Ruled {
                         group: name,
                         off_outside,
@@ -210,7 +218,11 @@ impl<'a> Attribution<'a> {
                 ));
             }
         }
-        (rivals, ruled_out)
+        Suspicion {
+            named,
+            rivals,
+            ruled_out,
+        }
     }
 }
 

@@ -14,6 +14,7 @@ mod preview;
 mod procedures;
 mod release;
 mod roster;
+mod sections;
 mod slips;
 mod staff;
 mod titres;
@@ -41,6 +42,7 @@ pub fn routes() -> Router<AppState> {
         .route("/course/lots/preview", post(lots::preview))
         .route("/course/procedures", post(procedures::enter))
         .route("/course/audit", get(audit::overview))
+        .route("/course/sections", get(sections::page))
         .route("/course/files", get(downloads::page))
         .route("/course/gradebook.csv", get(downloads::gradebook))
         .route("/course/results.csv", get(downloads::results))

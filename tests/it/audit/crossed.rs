@@ -7,8 +7,10 @@ use concordant::judge::{AuditGroup, AuditKind, GroupName, Observed, Verdict, aud
 /// Scatter of eight careful students, percent: its mean is 0, its s is 0.13.
 const SCATTER: [f64; 8] = [-0.19, -0.12, -0.07, -0.02, 0.02, 0.07, 0.12, 0.19];
 
-/// Results in cells: groups, shift in percent, how many.
-fn cells(cells: &[(&[(AuditKind, &str)], f64, usize)]) -> Vec<Observed> {
+/// Results of the same groups: groups, shift in percent, how many.
+type Cell<'a> = (&'a [(AuditKind, &'a str)], f64, usize);
+
+fn cells(cells: &[Cell]) -> Vec<Observed> {
     let mut observed = Vec::new();
     for (groups, shift, count) in cells {
         for at in 0..*count {

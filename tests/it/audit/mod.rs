@@ -3,4 +3,5 @@
 mod crossed;
 mod file;
 pub mod rehearsal;
+mod sections;
 mod simulated;

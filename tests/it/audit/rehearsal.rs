@@ -6,9 +6,11 @@ use std::collections::BTreeMap;
 use concordant::course::{Course, Experiment, StaffMember, StaffRole, Student, Zone};
 use concordant::files::{read_procedure, shipped_glassware, shipped_procedure};
 use concordant::judge::rehearsal::{Bench, Hand, simulate};
-use concordant::measure::{from_f64, to_figures};
+use concordant::judge::signal::{Signal, result_at};
+use concordant::judge::{AuditKind, GroupName};
+use concordant::measure::{as_f64, from_f64, to_figures};
 use concordant::procedure::{Dates, Procedure};
-use concordant::term::{ExperimentAudit, Revision, Slot, Term};
+use concordant::term::{ExperimentAudit, ExperimentSource, Revision, Slot, Term};
 use concordant::truth::{Assigned, Lot, Sealed, Unknown};
 use rand::{Rng, RngExt, SeedableRng};
 use rand_chacha::ChaCha20Rng;
@@ -20,6 +22,8 @@ pub enum Wrong {
     Nothing,
     /// The lot of that number holds so much more than its label says.
     Lot(usize, f64),
+    /// The lot of excess reagent of that number holds so much more than its label says.
+    Excess(usize, f64),
     /// The bottle of that number holds so much more than its label says.
     Unknown(usize, f64),
     /// A lot and a bottle.
@@ -33,6 +37,8 @@ pub struct Class {
     pub procedure: &'static str,
     /// For each section, the numbers of its lots, dealt from place to place.
     pub lots_of: Vec<Vec<usize>>,
+    /// For each section, the number of its lot of excess reagent, where there is one.
+    pub excess_of: Vec<usize>,
     /// For each section, the number of its assistant.
     pub assistant_of: Vec<usize>,
     pub per_section: usize,
@@ -52,6 +58,7 @@ impl Class {
         Self {
             procedure,
             lots_of: [0, 1, 0, 1].map(|lot| vec![lot]).to_vec(),
+            excess_of: vec![0, 1, 1, 0],
             assistant_of: vec![0, 0, 1, 1],
             per_section: 24,
             unknowns: 8,
@@ -93,7 +100,7 @@ impl Class {
     }
 
     /// The class at work. The same seed gives the same term.
-    pub fn term(&self, seed: u64) -> Term {
+    pub fn rehearse(&self, seed: u64) -> Rehearsed {
         let glassware = shipped_glassware();
         let text = shipped_procedure(self.procedure).expect("is shipped");
         let procedure = read_procedure("p.toml", &text, &glassware).expect("is sound");
@@ -104,10 +111,13 @@ impl Class {
             zone,
         };
         let mut term = Term::new(course, glassware);
-        let rng = &mut ChaCha20Rng::seed_from_u64(seed);
-        let lots = self.lots(&procedure, &mut term, rng);
-        let truths = self.bottles(&procedure, &mut term, rng);
-        self.people(&mut term);
+        let key = procedure.key.clone();
+        term.sources.procedures.insert(key.clone(), text);
+        let source = ExperimentSource {
+            procedure: key,
+            ..ExperimentSource::default()
+        };
+        term.sources.experiments.insert("e".into(), source);
         term.experiments.push(Experiment {
             key: "e".into(),
             procedure: procedure.clone(),
@@ -117,31 +127,88 @@ impl Class {
             },
             section_lots: BTreeMap::new(),
         });
-        for (place, student) in term.students.clone().iter().enumerate() {
-            let (section, seat) = (place / self.per_section, place % self.per_section);
+        let mut at_work = AtWork {
+            class: self,
+            procedure,
+            rehearsed: Rehearsed {
+                term,
+                really: BTreeMap::new(),
+            },
+            rng: ChaCha20Rng::seed_from_u64(seed),
+        };
+        at_work.everything();
+        at_work.rehearsed
+    }
+
+    /// The class judged and audited.
+    pub fn audit(&self, seed: u64) -> ExperimentAudit {
+        self.rehearse(seed).audit()
+    }
+}
+
+/// A term, and what its bottles and lots really hold.
+pub struct Rehearsed {
+    pub term: Term,
+    pub really: BTreeMap<GroupName, f64>,
+}
+
+impl Rehearsed {
+    pub fn audit(&self) -> ExperimentAudit {
+        let judged = self.term.judge_all();
+        let judged = judged.iter().map(|(slot, one)| (slot, one));
+        self.term.audit(judged).remove(0)
+    }
+}
+
+struct AtWork<'a> {
+    class: &'a Class,
+    procedure: Procedure,
+    rehearsed: Rehearsed,
+    rng: ChaCha20Rng,
+}
+
+impl AtWork<'_> {
+    fn everything(&mut self) {
+        let class = self.class;
+        let titrant = self.procedure.lot_reagent().expect("has a titrant");
+        let titrant = (titrant.0.written().to_owned(), titrant.1);
+        let count = most(class.lots_of.iter().flatten());
+        let lots = self.lots((AuditKind::Lot, "L"), &titrant, count);
+        let excess = self.procedure.excess.clone();
+        let excess = excess.map(|e| (e.species.written().to_owned(), e.nominal));
+        let excess = excess.map(|reagent| {
+            let count = most(class.excess_of.iter());
+            self.lots((AuditKind::ExcessLot, "X"), &reagent, count)
+        });
+        let bottles = self.bottles(&lots, excess.as_deref());
+        self.people();
+        for (place, student) in self.rehearsed.term.students.clone().iter().enumerate() {
+            let (section, seat) = (place / class.per_section, place % class.per_section);
             // the deal goes on from section to section
-            let bottle = (place + section) % self.unknowns;
-            let own = &self.lots_of[section];
+            let bottle = (place + section) % class.unknowns;
+            let own = &class.lots_of[section];
             // in pairs, so that every bottle meets every lot
             let lot = own[(seat / 2) % own.len()];
             let bench = Bench {
-                truth: truths[bottle],
+                truth: bottles[bottle],
                 lot: Some(&lots[lot]),
-                excess_lot: None,
-                blank: 0.12,
+                excess_lot: excess.as_ref().map(|lots| &lots[class.excess_of[section]]),
+                blank: BLANK,
             };
             let hand = Hand {
                 care: 1.0,
                 sloppy_decimals: 0.0,
-                trials: procedure.trials.minimum,
+                trials: self.procedure.trials.minimum,
                 rough: false,
             };
-            let mut hand_in = simulate(&procedure, &bench, &hand, rng).expect("can be titrated");
-            if let Some(number) = seat.checked_rem(self.burettes) {
+            let hand_in = simulate(&self.procedure, &bench, &hand, &mut self.rng);
+            let mut hand_in = hand_in.expect("can be titrated");
+            if let Some(number) = seat.checked_rem(class.burettes) {
                 let rows = hand_in.titrations.iter_mut();
                 rows.for_each(|row| row.instrument = Some(format!("B{number}")));
             }
             let slot = Slot::new("e", &student.id);
+            let term = &mut self.rehearsed.term;
             term.issued.insert(slot.clone(), format!("U{bottle}"));
             let revision = Revision {
                 hand_in,
@@ -151,84 +218,90 @@ impl Class {
             };
             term.submissions.insert(slot, vec![revision]);
         }
-        term
-    }
-
-    /// The class judged and audited.
-    pub fn audit(&self, seed: u64) -> ExperimentAudit {
-        let term = self.term(seed);
-        let judged = term.judge_all();
-        let mut audits = term.audit(judged.iter().map(|(slot, one)| (slot, one)));
-        audits.remove(0)
     }
 
     /// Lots as they are; the term learns what they are assigned to be.
-    fn lots(&self, procedure: &Procedure, term: &mut Term, rng: &mut impl Rng) -> Vec<Lot> {
-        let (species, nominal) = procedure.lot_reagent().expect("has a titrant");
-        let count = self
-            .lots_of
-            .concat()
-            .into_iter()
-            .max()
-            .map_or(0, |most| most + 1);
+    fn lots(
+        &mut self,
+        (kind, letter): (AuditKind, &str),
+        (species, nominal): &(String, Decimal),
+        count: usize,
+    ) -> Vec<Lot> {
         let one = |number: usize| {
             let lot = Lot {
-                code: format!("L{number}"),
-                reagent: species.written().to_owned(),
-                molarity: assigned(nominal, LOT_UNCERTAINTY),
+                code: format!("{letter}{number}"),
+                reagent: species.clone(),
+                molarity: assigned(*nominal, LOT_UNCERTAINTY),
                 version: 1,
             };
-            term.lots.insert(lot.code.clone(), lot.clone());
-            let off = self.wrong.of_lot(number) + 100.0 * LOT_UNCERTAINTY * normal(rng);
+            let name = GroupName::new(kind, &lot.code);
+            self.rehearsed
+                .term
+                .lots
+                .insert(lot.code.clone(), lot.clone());
             let mut really = lot;
-            really.molarity.value = off_by(nominal, off);
+            really.molarity.value = self.really(name, *nominal, LOT_UNCERTAINTY);
             really
         };
         (0..count).map(one).collect()
     }
 
-    /// What the bottles hold; the term learns what they are assigned to hold.
-    fn bottles(&self, procedure: &Procedure, term: &mut Term, rng: &mut impl Rng) -> Vec<f64> {
-        // titres between 20 and 30 mL with the nominal titrant
-        let (low, high) = match procedure.key.as_str() {
-            "spring-chloride" => (142.0, 213.0),
-            _ => (4.80, 7.20),
+    /// What the bottles hold, for titres of 40 to 60 % of the burette; the term learns what they are assigned to hold.
+    fn bottles(&mut self, lots: &[Lot], excess: Option<&[Lot]>) -> Vec<f64> {
+        let bench = Bench {
+            truth: 1.0,
+            lot: lots.first(),
+            excess_lot: excess.and_then(<[Lot]>::first),
+            blank: BLANK,
         };
+        let full = Signal::of(&self.procedure).full;
+        let count = self.class.unknowns;
         let one = |number: usize| {
-            let held = low + (high - low) * rng.random::<f64>();
+            let titre = full * (0.4 + 0.2 * self.rng.random::<f64>());
+            let held = result_at(&self.procedure, &bench, titre).expect("has a result");
             let value = to_figures(from_f64(held, 8).expect("is a number"), 5);
             let unknown = Unknown {
                 code: format!("U{number}"),
                 truth: Sealed::new(assigned(value, BOTTLE_UNCERTAINTY)),
                 version: 1,
             };
-            let of = term.unknowns.entry("e".into()).or_default();
+            let name = GroupName::new(AuditKind::Unknown, &unknown.code);
+            let of = self.rehearsed.term.unknowns.entry("e".into()).or_default();
             of.insert(unknown.code.clone(), unknown);
-            let off = self.wrong.of_unknown(number) + 100.0 * BOTTLE_UNCERTAINTY * normal(rng);
-            concordant::measure::as_f64(off_by(value, off))
+            as_f64(self.really(name, value, BOTTLE_UNCERTAINTY))
         };
-        (0..self.unknowns).map(one).collect()
+        (0..count).map(one).collect()
     }
 
-    fn people(&self, term: &mut Term) {
-        for section in 0..self.lots_of.len() {
-            for seat in 0..self.per_section {
+    /// What is really there: off by what its uncertainty says, and by what is wrong with it.
+    fn really(&mut self, name: GroupName, assigned: Decimal, relative: f64) -> Decimal {
+        let off = self.class.wrong.with(&name) + 100.0 * relative * normal(&mut self.rng);
+        let factor = from_f64(1.0 + off / 100.0, 12).expect("is a number");
+        self.rehearsed
+            .really
+            .insert(name, as_f64(assigned * factor));
+        assigned * factor
+    }
+
+    fn people(&mut self) {
+        let (class, term) = (self.class, &mut self.rehearsed.term);
+        for section in 0..class.lots_of.len() {
+            for seat in 0..class.per_section {
                 term.students.push(Student {
                     id: format!("s{section}-{seat:02}"),
-                    family_name: "F".into(),
-                    given_name: "G".into(),
+                    family_name: format!("Family{seat:02}"),
+                    given_name: "Given".into(),
                     section: format!("S{section}"),
                     email: String::new(),
                 });
             }
         }
-        let count = self.assistant_of.iter().max().map_or(0, |most| most + 1);
-        for number in 0..count {
-            let own = self.assistant_of.iter().enumerate();
+        for number in 0..most(class.assistant_of.iter()) {
+            let own = class.assistant_of.iter().enumerate();
             let own = own.filter(|(_, assistant)| **assistant == number);
             term.staff.push(StaffMember {
                 login: format!("a{number}"),
-                name: format!("A{number}"),
+                name: format!("Assistant {number}"),
                 role: StaffRole::Assistant,
                 sections: own.map(|(section, _)| format!("S{section}")).collect(),
             });
@@ -236,22 +309,43 @@ impl Class {
     }
 }
 
-impl Wrong {
-    fn of_lot(self, number: usize) -> f64 {
-        match self {
-            Self::Lot(wrong, percent) if wrong == number => percent,
-            Self::Both([(wrong, percent), _]) if wrong == number => percent,
-            _ => 0.0,
-        }
-    }
+/// What a blank takes, mL.
+const BLANK: f64 = 0.12;
 
-    fn of_unknown(self, number: usize) -> f64 {
+impl Wrong {
+    /// Percent by which what is in that bottle is more than it should be.
+    fn with(self, name: &GroupName) -> f64 {
+        let is = |kind: AuditKind, letter: &str, number: usize| {
+            *name == GroupName::new(kind, format!("{letter}{number}"))
+        };
+        let lot = |(number, percent)| {
+            if is(AuditKind::Lot, "L", number) {
+                percent
+            } else {
+                0.0
+            }
+        };
+        let bottle = |(number, percent)| {
+            if is(AuditKind::Unknown, "U", number) {
+                percent
+            } else {
+                0.0
+            }
+        };
         match self {
-            Self::Unknown(wrong, percent) if wrong == number => percent,
-            Self::Both([_, (wrong, percent)]) if wrong == number => percent,
-            _ => 0.0,
+            Self::Nothing => 0.0,
+            Self::Lot(number, percent) => lot((number, percent)),
+            Self::Excess(number, percent) if is(AuditKind::ExcessLot, "X", number) => percent,
+            Self::Excess(..) => 0.0,
+            Self::Unknown(number, percent) => bottle((number, percent)),
+            Self::Both([wrong_lot, wrong_bottle]) => lot(wrong_lot) + bottle(wrong_bottle),
         }
     }
+}
+
+/// One more than the largest.
+fn most<'a>(numbers: impl Iterator<Item = &'a usize>) -> usize {
+    numbers.max().map_or(0, |most| most + 1)
 }
 
 fn assigned(value: Decimal, relative: f64) -> Assigned {
@@ -262,12 +356,8 @@ fn assigned(value: Decimal, relative: f64) -> Assigned {
     }
 }
 
-fn off_by(value: Decimal, percent: f64) -> Decimal {
-    value * from_f64(1.0 + percent / 100.0, 12).expect("is a number")
-}
-
 /// Standard normal, by Box and Muller.
-fn normal(rng: &mut impl Rng) -> f64 {
+pub fn normal(rng: &mut impl Rng) -> f64 {
     let (u, v): (f64, f64) = (rng.random(), rng.random());
     (-2.0 * (1.0 - u).ln()).sqrt() * (std::f64::consts::TAU * v).cos()
 }

@@ -5,15 +5,19 @@
 //! `CONCORDANT_LONG=1`; the counts are printed.
 
 use concordant::judge::{AuditKind, GroupName, Verdict};
+use concordant::measure::as_f64;
+use concordant::stats::{algorithm_a, two_sided_t_p};
 use concordant::term::ExperimentAudit;
+use rand::SeedableRng;
+use rand_chacha::ChaCha20Rng;
 use rayon::prelude::*;
 
-use super::rehearsal::{Class, Wrong};
+use super::rehearsal::{Class, Wrong, normal};
 
 const PROCEDURES: [&str; 2] = ["spring-chloride", "vinegar-acidity"];
 
 /// So many terms, or a few of them.
-fn terms(long: u64) -> u64 {
+pub fn terms(long: u64) -> u64 {
     let wanted = std::env::var("CONCORDANT_LONG").is_ok_and(|set| set == "1");
     if wanted { long } else { (long / 25).max(6) }
 }
@@ -157,5 +161,81 @@ fn a_bad_lot_and_a_bad_bottle_are_told_apart() {
         let told = found.iter().filter(just_these).count() as u64;
         println!("{procedure}, lot 1 % and bottle 2 % off: just these named in {told} of {count}");
         assert!(10 * told >= 9 * count);
+    }
+}
+
+/// The value proposed for what looks off is right within the uncertainty proposed with it.
+#[test]
+fn the_consensus_is_right_within_its_uncertainty() {
+    let cases = [
+        (
+            "spring-chloride",
+            Wrong::Lot(1, 1.0),
+            GroupName::new(AuditKind::Lot, "L1"),
+        ),
+        (
+            "vinegar-acidity",
+            Wrong::Unknown(3, -2.0),
+            GroupName::new(AuditKind::Unknown, "U3"),
+        ),
+        (
+            "antacid-back",
+            Wrong::Excess(1, 1.5),
+            GroupName::new(AuditKind::ExcessLot, "X1"),
+        ),
+        (
+            "antacid-back",
+            Wrong::Lot(1, -3.0),
+            GroupName::new(AuditKind::Lot, "L1"),
+        ),
+    ];
+    for (at, (procedure, wrong, name)) in cases.into_iter().enumerate() {
+        let class = Class::crossed(procedure).but(wrong);
+        let count = terms(300).max(12);
+        let first = 500_000 * (at as u64 + 1);
+        let scores: Vec<Option<f64>> = (first..first + count)
+            .into_par_iter()
+            .map(|seed| {
+                let rehearsed = class.rehearse(seed);
+                let audit = rehearsed.audit();
+                let group = audit.named().find(|group| group.name == name)?;
+                let consensus = audit.consensus(group)?;
+                let off = as_f64(consensus.value) - rehearsed.really[&name];
+                Some(off / as_f64(consensus.standard_uncertainty))
+            })
+            .collect();
+        let found: Vec<f64> = scores.iter().flatten().copied().collect();
+        let within = found.iter().filter(|score| score.abs() <= 2.0).count();
+        println!(
+            "{procedure}, {name}: named in {} of {count}, the consensus within 2 u of what is there in {within}",
+            found.len()
+        );
+        assert!(10 * found.len() as u64 >= 9 * count, "{scores:?}");
+        // 1.25 s*/√p is a little wide, and the values of the other lots and bottles are counted in
+        assert!(found.len() - within <= 1 + found.len() / 10, "{scores:?}");
+    }
+}
+
+/// 1.25 s*/√p with Student's t on p − 1 does not raise more false alarms than it says, from few results on.
+#[test]
+fn the_test_of_a_robust_mean_holds_its_level() {
+    let draws = terms(50_000);
+    let rng = &mut ChaCha20Rng::seed_from_u64(7);
+    for p in [4_usize, 6, 12, 24, 48] {
+        let mut alarms = [0_u64; 2];
+        for _ in 0..draws {
+            let values: Vec<f64> = (0..p).map(|_| normal(rng)).collect();
+            let found = algorithm_a(&values).expect("has values");
+            let t = found.mean / found.standard_uncertainty();
+            let chance = two_sided_t_p(t, p as f64 - 1.0);
+            for (alarms, level) in alarms.iter_mut().zip([0.05, 0.01]) {
+                *alarms += u64::from(chance < level);
+            }
+        }
+        println!(
+            "{p} results: {} of {draws} beyond the 5 % level, {} beyond the 1 % level",
+            alarms[0], alarms[1]
+        );
+        assert!(20 * alarms[0] <= draws && 100 * alarms[1] <= draws);
     }
 }

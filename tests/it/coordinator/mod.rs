@@ -1,5 +1,6 @@
 //! The coordinator's work over HTTP: from an empty database to released results.
 
+mod corrections;
 mod files;
 mod people;
 mod term;

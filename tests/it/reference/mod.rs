@@ -1,6 +1,7 @@
 //! Checks against figures published elsewhere. Each names its source.
 
 mod balancing;
+mod comparisons;
 mod complexation;
 mod coverage;
 pub mod crosscheck;
