@@ -16,6 +16,49 @@ fn given(graph: &mut Graph, label: &'static str, value: &str, doubts: &[f64]) ->
     step
 }
 
+/// Eurachem/CITAC CG 4, QUAM:2012, example A1: a cadmium standard, c = 1000 · m · P / V. Figures from memory (Table A1.2):
+/// 1002.7 ± 0.9 mg/L; the flask's 0.07 mL is its tolerance as a triangle, filling, and ±4 °C, as the text takes them.
+#[test]
+fn quam_a1() {
+    let mut graph = Graph::default();
+    let temperature = 100.0 * 4.0 * 2.1e-4 / RECT;
+    let over = vec![
+        given(&mut graph, "k", "1000", &[]),
+        given(&mut graph, "m", "100.28", &[0.05]),
+        given(&mut graph, "P", "0.9999", &[0.0001 / RECT]),
+    ];
+    let under = vec![given(
+        &mut graph,
+        "V",
+        "100.0",
+        &[0.1 / TRI, 0.02, temperature],
+    )];
+    let c = graph
+        .step(("c", "c"), "mg/L", Operation::quotient(over, under))
+        .expect("a value");
+    assert_eq!(
+        concordant::measure::to_decimals(graph.value(c), 1),
+        dec("1002.7")
+    );
+    let found = budget(&graph, c, None);
+    near(
+        found.standard,
+        0.8353,
+        1e-3,
+        "u(c), 0.9 with the guide's rounded parts",
+    );
+    let volume = (0.1f64 / TRI).hypot(0.02).hypot(temperature);
+    near((volume * 100.0).round() / 100.0, 0.07, 1e-9, "u(V)");
+    // with the parts as the table prints them, its own 0.9 comes out
+    let printed = 1002.7 * 0.0005f64.hypot(0.000_058).hypot(0.0007);
+    near(
+        (printed * 10.0).round() / 10.0,
+        0.9,
+        1e-9,
+        "u(c) as printed",
+    );
+}
+
 // id: quam-a2
 /// Eurachem/CITAC CG 4, QUAM:2012, example A2: sodium hydroxide against potassium hydrogen phthalate.
 /// u(M) 0.0038 is used with all its digits, 0.00376530. Published 0.10214 ± 0.00010 mol/L; c and u recomputed with the GTC library 1.5.1 to eleven figures.
