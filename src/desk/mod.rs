@@ -27,7 +27,8 @@ pub use hand_in::{HandInError, HandInRequest, Receipt, hand_in};
 pub use issue::{deal, issue_unknowns};
 pub use people::{RosterPlan, StaffEntry, apply_roster, enter_staff, plan_roster, staff_among};
 pub use prepare::{
-    PrepareError, assign_lots, course_of, new_course, new_experiment, release, withdraw,
+    PrepareError, assign_lots, course_of, experiment_changes, new_course, new_experiment, release,
+    withdraw,
 };
 pub use procedures::{ProcedureError, enter_procedure, procedure_titles};
 pub use recompute::{Difference, recompute, verify};

@@ -10,7 +10,7 @@ use crate::course::{Course, Experiment, SectionLots, Zone};
 use crate::files;
 use crate::procedure::{Dates, is_key};
 use crate::store::{StoreError, Texts};
-use crate::term::ExperimentSource;
+use crate::term::{ExperimentSource, Term};
 
 /// Why something was not prepared: the field, what was found, what was expected.
 #[derive(Debug, thiserror::Error)]
@@ -79,9 +79,24 @@ pub fn course_of(title: &str, term: &str, zone: &str) -> Result<Course, PrepareE
 /// [`PrepareError`]; then nothing changed.
 pub async fn new_experiment(
     desk: &Desk,
-    [key, procedure, opens, due]: [&str; 4],
+    typed: [&str; 4],
     (login, at): (&str, Timestamp),
 ) -> Result<(), PrepareError> {
+    desk.apply_if(login, at, |image| {
+        experiment_changes(&image.ok_or(StoreError::NoCourse)?.term, typed)
+    })
+    .await?;
+    Ok(())
+}
+
+/// What has to change so that the term has such an experiment: key, procedure, local dates.
+///
+/// # Errors
+/// [`PrepareError::Fields`]
+pub fn experiment_changes(
+    term: &Term,
+    [key, procedure, opens, due]: [&str; 4],
+) -> Result<Vec<Change>, PrepareError> {
     let [key, procedure] = [key.trim().to_owned(), procedure.trim().to_owned()];
     let mut faults = Vec::new();
     if !is_key(&key) {
@@ -102,65 +117,58 @@ pub async fn new_experiment(
     let (Some(opens), Some(due), true) = (opens, due, faults.is_empty()) else {
         return Err(PrepareError::Fields(faults));
     };
-    desk.apply_if(login, at, |image| -> Result<Vec<Change>, PrepareError> {
-        let term = &image.ok_or(StoreError::NoCourse)?.term;
-        let mut changes = Vec::new();
-        let held = term.sources.procedures.get(&procedure).cloned();
-        let text = match held {
-            Some(text) => text,
-            None => {
-                let shipped = files::shipped_procedures()
-                    .into_iter()
-                    .find(|(key, _)| *key == procedure);
-                let (key, text) = shipped.ok_or_else(|| {
-                    PrepareError::new(
-                        "procedure",
-                        &procedure,
-                        "the key of a procedure of the course or a shipped one",
-                    )
-                })?;
-                changes.push(Change::Procedure {
-                    key,
-                    text: text.clone(),
-                });
-                text
-            }
-        };
-        let old = term.experiment(&key);
-        let source = match term.sources.experiments.get(&key) {
-            Some(source) if source.procedure == procedure => source.clone(),
-            _ => ExperimentSource {
-                procedure: procedure.clone(),
-                ..ExperimentSource::default()
-            },
-        };
-        if old.is_some()
-            && term.sources.experiments.get(&key).map(|s| &s.procedure) != Some(&procedure)
-        {
-            let handed_in = term.submissions.keys().any(|slot| slot.experiment == key);
-            if handed_in {
-                let what =
-                    "found another procedure, expected the one already handed in for".to_owned();
-                return Err(PrepareError::Fields(vec![("procedure", what)]));
-            }
+    let mut changes = Vec::new();
+    let held = term.sources.procedures.get(&procedure).cloned();
+    let text = match held {
+        Some(text) => text,
+        None => {
+            let shipped = files::shipped_procedures()
+                .into_iter()
+                .find(|(key, _)| *key == procedure);
+            let (key, text) = shipped.ok_or_else(|| {
+                PrepareError::new(
+                    "procedure",
+                    &procedure,
+                    "the key of a procedure of the course or a shipped one",
+                )
+            })?;
+            changes.push(Change::Procedure {
+                key,
+                text: text.clone(),
+            });
+            text
         }
-        let read = FileTexts.procedure(&text, &source, &term.glassware);
-        let procedure = read.map_err(|why| PrepareError::Fields(vec![("procedure", why)]))?;
-        let section_lots = old.map(|e| e.section_lots.clone()).unwrap_or_default();
-        let experiment = Experiment {
-            key,
-            procedure,
-            dates: Dates { opens, due },
-            section_lots,
-        };
-        changes.push(Change::Experiment {
-            experiment: Box::new(experiment),
-            source,
-        });
-        Ok(changes)
-    })
-    .await?;
-    Ok(())
+    };
+    let old = term.experiment(&key);
+    let source = match term.sources.experiments.get(&key) {
+        Some(source) if source.procedure == procedure => source.clone(),
+        _ => ExperimentSource {
+            procedure: procedure.clone(),
+            ..ExperimentSource::default()
+        },
+    };
+    if old.is_some() && term.sources.experiments.get(&key).map(|s| &s.procedure) != Some(&procedure)
+    {
+        let handed_in = term.submissions.keys().any(|slot| slot.experiment == key);
+        if handed_in {
+            let what = "found another procedure, expected the one already handed in for".to_owned();
+            return Err(PrepareError::Fields(vec![("procedure", what)]));
+        }
+    }
+    let read = FileTexts.procedure(&text, &source, &term.glassware);
+    let procedure = read.map_err(|why| PrepareError::Fields(vec![("procedure", why)]))?;
+    let section_lots = old.map(|e| e.section_lots.clone()).unwrap_or_default();
+    let experiment = Experiment {
+        key,
+        procedure,
+        dates: Dates { opens, due },
+        section_lots,
+    };
+    changes.push(Change::Experiment {
+        experiment: Box::new(experiment),
+        source,
+    });
+    Ok(changes)
 }
 
 /// Assigns the lots of an experiment to its sections: (section, titrant lot, excess lot), empty for none.

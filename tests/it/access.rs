@@ -28,7 +28,7 @@ enum Open {
 use Open::{All, Coordinator, SectionA, SignedIn, Staff, Student};
 
 /// Method, path as the router has it, the path asked for, who may.
-const TABLE: [(&str, &str, &str, Open); 53] = [
+const TABLE: [(&str, &str, &str, Open); 54] = [
     ("GET", "/healthz", "/healthz", All),
     ("GET", "/static/{*path}", "/static/style.css", All),
     ("GET", "/sign-in", "/sign-in", All),
@@ -134,6 +134,12 @@ const TABLE: [(&str, &str, &str, Open); 53] = [
         "POST",
         "/course/experiments/{key}/dates",
         "/course/experiments/acid/dates",
+        Coordinator,
+    ),
+    (
+        "POST",
+        "/course/experiments/{key}/dates/preview",
+        "/course/experiments/acid/dates/preview",
         Coordinator,
     ),
     (
@@ -315,7 +321,7 @@ async fn every_route_is_open_to_those_it_is_for_and_to_nobody_else() {
             asked += 1;
         }
     }
-    assert_eq!(asked, 56 * 6);
+    assert_eq!(asked, 57 * 6);
 }
 
 /// Every route that the sources name is in the table.

@@ -152,10 +152,8 @@ impl<'a> Attribution<'a> {
         }
         let seemed_off = raw.p.is_some_and(|p| p * self.tested as f64 <= AUDIT_LEVEL);
         let members = &self.crossed.groups[group];
-        let explains = |other: &usize| {
-            let other = &self.crossed.groups[*other];
-            other.results.iter().any(|result| members.has(*result))
-        };
+        // a quarter of its results at least: fewer do not move a robust mean
+        let explains = |other: &usize| members.share_of(&self.crossed.groups[*other]) >= 0.25;
         let explained_by = self
             .selected()
             .filter(|_| seemed_off)

@@ -45,12 +45,12 @@ pub(super) struct Looked {
 }
 
 impl Members {
-    pub fn has(&self, result: usize) -> bool {
+    fn has(&self, result: usize) -> bool {
         self.within[result]
     }
 
     /// The share of these results that are the other's as well.
-    fn share_of(&self, other: &Self) -> f64 {
+    pub fn share_of(&self, other: &Self) -> f64 {
         let both = self.results.iter().filter(|r| other.has(**r)).count();
         both as f64 / self.results.len() as f64
     }

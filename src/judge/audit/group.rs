@@ -196,7 +196,11 @@ impl Verdict {
             Self::TooFew => "too few to judge".to_owned(),
             Self::Agrees { explained_by } if explained_by.is_empty() => "agrees".to_owned(),
             Self::Agrees { explained_by } => {
-                format!("agrees, once {} is allowed for", list(explained_by))
+                let are = if explained_by.len() > 1 { "are" } else { "is" };
+                format!(
+                    "agrees, once {} {are} allowed for",
+                    list(explained_by, "and")
+                )
             }
             Self::Off { rivals, .. } if rivals.is_empty() => "looks off".to_owned(),
             Self::Off { rivals, .. } => {
@@ -206,13 +210,13 @@ impl Verdict {
                 } else {
                     "too few students differ to tell"
                 };
-                format!("looks off, unless it is {}: {why}", list(&names))
+                format!("looks off, unless it is {}: {why}", list(&names, "or"))
             }
         }
     }
 }
 
-fn list(names: &[GroupName]) -> String {
+fn list(names: &[GroupName], between: &str) -> String {
     let names: Vec<String> = names.iter().map(ToString::to_string).collect();
-    names.join(" or ")
+    names.join(&format!(" {between} "))
 }

@@ -9,6 +9,7 @@ use axum::response::{IntoResponse, Response};
 
 use super::form::{Form, done};
 use super::glance::{self, Tally};
+use super::preview::{Asked, Wanted, hidden};
 use super::titres::{self, Titre};
 use super::words;
 use crate::chem::{Formula, printed_reaction};
@@ -230,21 +231,43 @@ pub async fn dates(
     visitor: CoordinatorVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
-    let procedure = {
-        let view = state.desk.view().await?;
-        find(&view.term, &key)?;
-        let source = view.term.sources.experiments.get(&key);
-        source.map(|s| s.procedure.clone()).unwrap_or_default()
-    };
-    let typed = [
-        key.as_str(),
-        &procedure,
-        fields.text("opens"),
-        fields.text("due"),
-    ];
+    let typed = typed_dates(&state, &key, &fields).await?;
     let who = (visitor.login.as_str(), state.clock.now());
+    let typed = typed.each_ref().map(String::as_str);
     let changed = desk::new_experiment(&state.desk, typed, who).await;
     answer(&state, &visitor, &key, fields, changed, "dates").await
+}
+
+/// `POST /course/experiments/{key}/dates/preview`: what other dates would change.
+pub async fn preview_dates(
+    State(state): State<AppState>,
+    Path(key): Path<String>,
+    visitor: CoordinatorVisitor,
+    fields: Fields,
+) -> PageResult<Response> {
+    let typed = typed_dates(&state, &key, &fields).await?;
+    let asked = Asked {
+        wanted: Wanted::Experiment(typed),
+        action: format!("/course/experiments/{key}/dates"),
+        hidden: hidden(&fields, &["opens", "due"]),
+        reason: None,
+        back: format!("/course/experiments/{key}"),
+    };
+    match asked.answer(&state, &visitor).await? {
+        Ok(page) => Ok(page),
+        Err(why) => answer(&state, &visitor, &key, fields, Err(why), "dates").await,
+    }
+}
+
+/// Key, procedure and dates of an experiment as they are to be.
+async fn typed_dates(state: &AppState, key: &str, fields: &Fields) -> PageResult<[String; 4]> {
+    let view = state.desk.view().await?;
+    find(&view.term, key)?;
+    let source = view.term.sources.experiments.get(key);
+    let procedure = source.map(|s| s.procedure.clone()).unwrap_or_default();
+    let dates = ["opens", "due"].map(|name| fields.text(name).to_owned());
+    let [opens, due] = dates;
+    Ok([key.to_owned(), procedure, opens, due])
 }
 
 /// `POST /course/experiments/{key}/lots`: a lot for each section, or one for all of them.

@@ -180,9 +180,15 @@ pub fn next_steps(image: &Image, now: Timestamp) -> Vec<NextStep> {
         let released = image.is_released(&experiment.key);
         let groups: Vec<String> = audit.named().map(|group| group.name.to_string()).collect();
         if !groups.is_empty() && !released {
+            let value = audit.named().any(|g| audit.assigned.contains_key(&g.name));
+            let why = if value {
+                "the class does not find what was assigned"
+            } else {
+                "its results are off"
+            };
             steps.push(NextStep {
                 words: format!(
-                    "{}: look at {} first; the class does not find what was assigned.",
+                    "{}: look at {} first; {why}.",
                     experiment.procedure.title,
                     groups.join(", ")
                 ),

@@ -6,7 +6,7 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
 use super::form::{Form, done};
-use super::preview::{Asked, hidden};
+use super::preview::{Asked, Wanted, hidden};
 use super::words::aligned;
 use crate::chem::Formula;
 use crate::desk::{self, PrepareError, Values};
@@ -207,11 +207,10 @@ pub async fn preview(
     let answer = match typed(&fields) {
         Ok(values) => {
             let asked = Asked {
-                values,
+                wanted: Wanted::Values(values),
                 action: "/course/lots".into(),
                 hidden: hidden(&fields, &["lot", "reagent", "molarity", "uncertainty"]),
-                reason_name: "reason",
-                reason: fields.text("reason").to_owned(),
+                reason: Some(("reason", fields.text("reason").to_owned())),
                 back: "/course/lots".into(),
             };
             asked.answer(&state, &visitor).await?

@@ -60,6 +60,7 @@ fn of_experiment() -> Router<AppState> {
     Router::new()
         .route("/", get(experiment::page))
         .route("/dates", post(experiment::dates))
+        .route("/dates/preview", post(experiment::preview_dates))
         .route("/lots", post(experiment::lots))
         .route("/unknowns", get(unknowns::page).post(unknowns::enter))
         .route("/unknowns/many", post(unknowns::enter_many))

@@ -1,4 +1,5 @@
-//! What a corrected value would change, looked at before it is corrected: values, what the class finds, every grade.
+//! What a corrected value or another date would change, looked at before it is changed: values, what the class finds,
+//! every grade.
 
 use askama::Template;
 use axum::response::{IntoResponse, Response};
@@ -6,11 +7,11 @@ use rust_decimal::Decimal;
 
 use super::audit::words;
 use crate::change::Change;
-use crate::desk::{Image, PrepareError, Values};
+use crate::desk::{self, Image, PrepareError, Values};
 use crate::judge::GroupName;
 use crate::term::{Altered, ExperimentAudit, Preview, Term};
 use crate::truth::Assigned;
-use crate::web::{AppState, CoordinatorVisitor, Fields, Frame, Page, PageResult};
+use crate::web::{AppState, CoordinatorVisitor, Fields, Frame, Page, PageResult, dates};
 
 #[derive(Template)]
 #[template(path = "coordinator/preview.html")]
@@ -18,8 +19,7 @@ struct PreviewPage {
     frame: Frame,
     action: String,
     hidden: Vec<(&'static str, String)>,
-    reason_name: &'static str,
-    reason: String,
+    reason: Option<(&'static str, String)>,
     back: String,
     values: Vec<ValueRow>,
     groups: Vec<GroupRow>,
@@ -30,18 +30,24 @@ struct PreviewPage {
 
 /// What was asked for, and where it is done.
 pub struct Asked {
-    /// The values wanted.
-    pub values: Values,
+    /// What is wanted.
+    pub wanted: Wanted,
     /// Where the form goes that makes the change.
     pub action: String,
     /// The fields of that form, but for the reason.
     pub hidden: Vec<(&'static str, String)>,
-    /// The field of the reason.
-    pub reason_name: &'static str,
-    /// The reason, as far as it is typed.
-    pub reason: String,
+    /// The field of the reason and the reason as far as it is typed, where one is wanted.
+    pub reason: Option<(&'static str, String)>,
     /// Where to go instead.
     pub back: String,
+}
+
+/// What is wanted.
+pub enum Wanted {
+    /// Other values.
+    Values(Values),
+    /// An experiment as typed: key, procedure, dates.
+    Experiment([String; 4]),
 }
 
 /// One value, before and after.
@@ -85,18 +91,37 @@ struct GradeRow {
     change: String,
 }
 
+impl Wanted {
+    fn changes(&self, term: &Term) -> Result<Vec<Change>, PrepareError> {
+        match self {
+            Self::Values(values) => values.changes(term, ""),
+            Self::Experiment(typed) => {
+                desk::experiment_changes(term, typed.each_ref().map(String::as_str))
+            }
+        }
+    }
+
+    /// The groups of an audit whose value it is.
+    fn groups(&self) -> Vec<GroupName> {
+        match self {
+            Self::Values(values) => values.groups(),
+            Self::Experiment(_) => Vec::new(),
+        }
+    }
+}
+
 impl Asked {
-    /// The answer to a form that asks what its values would change.
+    /// The answer to a form that asks what it would change.
     ///
     /// # Errors
-    /// [`PrepareError`] for values that cannot be entered.
+    /// [`PrepareError`] for what cannot be entered.
     pub async fn answer(
         self,
         state: &AppState,
         visitor: &CoordinatorVisitor,
     ) -> PageResult<Result<Response, PrepareError>> {
         let view = state.desk.view().await?;
-        let changes = match self.values.changes(&view.term, &self.reason) {
+        let changes = match self.wanted.changes(&view.term) {
             Ok(changes) => changes,
             Err(why) => return Ok(Err(why)),
         };
@@ -106,12 +131,14 @@ impl Asked {
 
     fn page(mut self, image: &Image, frame: Frame, changes: &[Change]) -> PreviewPage {
         let preview = image.preview(changes);
-        self.hidden.push(("seen", self.values.seen(&image.term)));
+        if let Wanted::Values(values) = &self.wanted {
+            self.hidden.push(("seen", values.seen(&image.term)));
+        }
         let moved = |altered: &&Altered| !altered.gain().is_zero();
         PreviewPage {
             frame,
             values: changes.iter().filter_map(|c| value(image, c)).collect(),
-            groups: groups(image, &preview, &self.values.groups()),
+            groups: groups(image, &preview, &self.wanted.groups()),
             tally: tally(&preview.altered),
             released: released(image, &preview.altered),
             grades: preview
@@ -122,7 +149,6 @@ impl Asked {
                 .collect(),
             action: self.action,
             hidden: self.hidden,
-            reason_name: self.reason_name,
             reason: self.reason,
             back: self.back,
         }
@@ -163,6 +189,16 @@ fn value(image: &Image, change: &Change) -> Option<ValueRow> {
                 unit,
                 before: old.map(|old| written(old.truth.open())),
                 after: written(unknown.truth.open()),
+            })
+        }
+        Change::Experiment { experiment, .. } => {
+            let old = term.experiment(&experiment.key);
+            let due = |at| (dates::local(at), "–".to_owned());
+            Some(ValueRow {
+                name: "Due".to_owned(),
+                unit: "local time",
+                before: old.map(|old| due(old.dates.due)),
+                after: due(experiment.dates.due),
             })
         }
         _ => None,

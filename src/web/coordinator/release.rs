@@ -8,6 +8,7 @@ use super::experiment::find;
 use super::form::done;
 use super::glance::Tally;
 use crate::desk::{self, Desk, PrepareError};
+use crate::judge::AuditGroup;
 use crate::term::ExperimentAudit;
 use crate::web::{
     AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields, dates,
@@ -20,7 +21,10 @@ struct ReleasePage {
     key: String,
     title: String,
     tally: Tally,
+    /// Values that the class does not find.
     off: Vec<String>,
+    /// Sections, assistants and burettes whose results are off.
+    odd: Vec<String>,
     not_due: Option<String>,
     released: Option<String>,
 }
@@ -43,10 +47,10 @@ pub async fn page(
         .iter()
         .filter(|(slot, _)| slot.experiment == key);
     let audits = term.audit(of_it);
-    let off = audits
-        .iter()
-        .flat_map(ExperimentAudit::named)
-        .map(|group| group.name.to_string());
+    let named = audits.iter().flat_map(ExperimentAudit::named);
+    let (off, odd): (Vec<&AuditGroup>, Vec<&AuditGroup>) =
+        named.partition(|group| audits.iter().any(|a| a.assigned.contains_key(&group.name)));
+    let names = |groups: Vec<&AuditGroup>| groups.iter().map(|g| g.name.to_string()).collect();
     let title = experiment.procedure.title.clone();
     let mut frame = visitor.frame(format!("Release: {title}"));
     frame.notice = done(&query);
@@ -54,7 +58,8 @@ pub async fn page(
         frame,
         title,
         tally: Tally::of(&view, &key, None),
-        off: off.collect(),
+        off: names(off),
+        odd: names(odd),
         not_due: (!past).then(|| dates::local(due)),
         released: term.released.get(&key).map(|at| dates::instant(zone, *at)),
         key,

@@ -4,7 +4,7 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
 
-use super::audit::words::{decimals, signed};
+use super::audit::words::{decimals, signed_to};
 use crate::stats::Difference;
 use crate::term::{Beside, Contrast, Habit, Measure, Share, Teaching, Term};
 use crate::web::{AppState, CoordinatorVisitor, Frame, Page, PageError, PageResult, QueryFields};
@@ -87,13 +87,41 @@ pub async fn page(
             .map(|e| (e.key.clone(), e.procedure.title.clone()))
             .collect(),
         comparisons: all.iter().map(comparisons).sum(),
-        apart: all.iter().flat_map(|one| sentences(term, one)).collect(),
+        apart: all
+            .iter()
+            .filter(|one| !is_said_of_who_teaches(term, one, &all))
+            .flat_map(|one| sentences(term, one))
+            .collect(),
         reach: decimals(reach, 0),
         kinds: vec![
             of_kind(Teaching::Section, "By section", "Section"),
             of_kind(Teaching::Person, "By who teaches or decides", "Person"),
         ],
     }))
+}
+
+/// Whether all that sets a section apart sets apart everybody who teaches it, in the same direction.
+fn is_said_of_who_teaches(term: &Term, section: &Beside, all: &[Beside]) -> bool {
+    if section.teaching != Teaching::Section {
+        return false;
+    }
+    let teach = |login: &str| {
+        let staff = term.staff.iter().find(|s| s.login == login);
+        staff.is_some_and(|s| s.sections.contains(&section.key))
+    };
+    let teachers = all.iter().filter(|one| one.teaching == Teaching::Person);
+    let teachers: Vec<&Beside> = teachers.filter(|one| teach(&one.key)).collect();
+    let sign = |contrast: &Contrast| {
+        let out = contrast.difference.filter(|_| contrast.stands_out());
+        out.map(|difference| difference.value > 0.0)
+    };
+    let same = |measure: &Measure, contrast: &Contrast| {
+        let of = |one: &&Beside| one.marks.get(measure).and_then(sign) == sign(contrast);
+        teachers.iter().all(of)
+    };
+    let mut apart = section.marks.iter().filter(|(_, c)| c.stands_out());
+    let habits = section.habits.values().any(Share::stands_out);
+    !habits && !teachers.is_empty() && apart.all(|(measure, contrast)| same(measure, contrast))
 }
 
 fn comparisons(one: &Beside) -> usize {
@@ -130,11 +158,7 @@ fn sentences(term: &Term, one: &Beside) -> Vec<String> {
         };
         let by = decimals(difference.value.abs(), 1);
         let [low, high] = difference.interval(0.95);
-        let interval = format!(
-            "95 % interval {} to {}",
-            signed(low).trim(),
-            signed(high).trim()
-        );
+        let interval = format!("95 % interval {} to {}", tenths(low), tenths(high));
         said.push(match measure {
             Measure::Readings => format!(
                 "{who}: students have {by} % of the points {more} than the rest for what they read and reported ({interval}). \
@@ -162,22 +186,22 @@ fn sentences(term: &Term, one: &Beside) -> Vec<String> {
 
 /// Whether marks by hand may follow from better work.
 fn beside_readings(one: &Beside) -> String {
-    let readings = one.marks.get(&Measure::Readings).and_then(|c| c.difference);
-    let Some(readings) = readings else {
+    let readings = one.marks.get(&Measure::Readings);
+    let Some(readings) = readings.and_then(|contrast| contrast.difference) else {
         return String::new();
     };
-    let by = signed(readings.value);
+    let by = tenths(readings.value);
     if readings.p < 0.05 {
-        format!(
-            " Their readings differ too, by {} %: it may be the work and not the hand.",
-            by.trim()
-        )
+        format!(" What they read differs too, by {by} %: it may be the work and not the hand.")
     } else {
         format!(
-            " Their readings do not ({} %), so that it is the hand rather than the work.",
-            by.trim()
+            " What they read does not differ by more than chance ({by} %): it looks like the hand, not the work."
         )
     }
+}
+
+fn tenths(percent: f64) -> String {
+    signed_to(percent, 1).trim().to_owned()
 }
 
 /// How far the pictures reach, in percent of the points.
@@ -207,7 +231,10 @@ fn row(term: &Term, one: &Beside, reach: f64) -> Row {
     };
     let mut adjusted = share(Habit::Adjusted);
     if let Some(mean) = one.mean_adjustment {
-        adjusted.push_str(&format!(", by {} points on average", signed(mean).trim()));
+        adjusted.push_str(&format!(
+            ", by {} points on average",
+            signed_to(mean, 2).trim()
+        ));
     }
     Row {
         name: name(term, one),
@@ -243,14 +270,10 @@ fn difference_cell(contrast: &Contrast, difference: &Difference, reach: f64) -> 
         format!("{}%", decimals(share.clamp(0.5, 99.5), 2))
     };
     let half = decimals(high - difference.value, 1);
-    let by = signed(difference.value);
+    let by = tenths(difference.value);
     let apart = contrast.stands_out();
     DifferenceCell {
-        words: format!(
-            "{} \u{b1} {half}{}",
-            by.trim(),
-            if apart { ", apart" } else { "" }
-        ),
+        words: format!("{by} \u{b1} {half}{}", if apart { ", apart" } else { "" }),
         apart,
         x: x(difference.value),
         from: x(low),

@@ -8,7 +8,7 @@ use axum::response::{IntoResponse, Response};
 use super::experiment::find;
 use super::form::{Form, done};
 use super::lots::{HistoryRow, history};
-use super::preview::{Asked, hidden};
+use super::preview::{Asked, Wanted, hidden};
 use super::titres;
 use super::words::aligned;
 use crate::desk::{self, PrepareError, Values};
@@ -180,11 +180,10 @@ pub async fn preview(
         ),
     };
     let asked = Asked {
-        values,
+        wanted: Wanted::Values(values),
         action,
         hidden: hidden(&fields, names),
-        reason_name,
-        reason: fields.text(reason_name).to_owned(),
+        reason: Some((reason_name, fields.text(reason_name).to_owned())),
         back: at,
     };
     match asked.answer(&state, &visitor).await? {

@@ -8,8 +8,9 @@ use concordant::files::{read_procedure, shipped_glassware, shipped_procedure};
 use concordant::judge::rehearsal::{Bench, Hand, simulate};
 use concordant::judge::signal::{Signal, result_at};
 use concordant::judge::{AuditKind, GroupName};
-use concordant::measure::{as_f64, from_f64, to_figures};
+use concordant::measure::{Reading, as_f64, from_f64, to_figures};
 use concordant::procedure::{Dates, Procedure};
+use concordant::submission::{HandIn, TrialLabel};
 use concordant::term::{ExperimentAudit, ExperimentSource, Revision, Slot, Term};
 use concordant::truth::{Assigned, Lot, Sealed, Unknown};
 use rand::{Rng, RngExt, SeedableRng};
@@ -26,6 +27,8 @@ pub enum Wrong {
     Excess(usize, f64),
     /// The bottle of that number holds so much more than its label says.
     Unknown(usize, f64),
+    /// The section of that number titrates so many mL too far.
+    Section(usize, f64),
     /// A lot and a bottle.
     Both([(usize, f64); 2]),
 }
@@ -45,6 +48,8 @@ pub struct Class {
     pub unknowns: usize,
     /// Numbered burettes, one to a place at the bench; 0 for none.
     pub burettes: usize,
+    /// Share of students who go wrong: a third each take another bottle, work carelessly, misread by a millilitre.
+    pub slips: f64,
     pub wrong: Wrong,
 }
 
@@ -63,6 +68,7 @@ impl Class {
             per_section: 24,
             unknowns: 8,
             burettes: 24,
+            slips: 0.0,
             wrong: Wrong::Nothing,
         }
     }
@@ -189,20 +195,36 @@ impl AtWork<'_> {
             let own = &class.lots_of[section];
             // in pairs, so that every bottle meets every lot
             let lot = own[(seat / 2) % own.len()];
+            // the generator is asked only where somebody may go wrong, so that careful classes stay as they are
+            let slip = (class.slips > 0.0 && self.rng.random::<f64>() < class.slips)
+                .then(|| self.rng.random_range(0..3));
+            let taken = if slip == Some(0) {
+                (bottle + 1) % class.unknowns
+            } else {
+                bottle
+            };
             let bench = Bench {
-                truth: bottles[bottle],
+                truth: bottles[taken],
                 lot: Some(&lots[lot]),
                 excess_lot: excess.as_ref().map(|lots| &lots[class.excess_of[section]]),
                 blank: BLANK,
             };
             let hand = Hand {
-                care: 1.0,
+                care: if slip == Some(1) { 6.0 } else { 1.0 },
                 sloppy_decimals: 0.0,
                 trials: self.procedure.trials.minimum,
                 rough: false,
             };
             let hand_in = simulate(&self.procedure, &bench, &hand, &mut self.rng);
             let mut hand_in = hand_in.expect("can be titrated");
+            if slip == Some(2) {
+                read_further(&mut hand_in, Decimal::ONE);
+            }
+            if let Wrong::Section(wrong, further) = class.wrong
+                && wrong == section
+            {
+                read_further(&mut hand_in, from_f64(further, 2).expect("is a number"));
+            }
             if let Some(number) = seat.checked_rem(class.burettes) {
                 let rows = hand_in.titrations.iter_mut();
                 rows.for_each(|row| row.instrument = Some(format!("B{number}")));
@@ -309,6 +331,16 @@ impl AtWork<'_> {
     }
 }
 
+/// Every end but a blank's is read too far.
+fn read_further(hand_in: &mut HandIn, further: Decimal) {
+    let rows = hand_in.titrations.iter_mut();
+    let rows = rows.filter(|row| row.trial != TrialLabel::Blank);
+    for piece in rows.flat_map(|row| &mut row.burette) {
+        let end = (piece.end.value() + further).min(Decimal::new(4999, 2));
+        piece.end = Reading::parse(&end.to_string()).expect("is a reading");
+    }
+}
+
 /// What a blank takes, mL.
 const BLANK: f64 = 0.12;
 
@@ -333,7 +365,7 @@ impl Wrong {
             }
         };
         match self {
-            Self::Nothing => 0.0,
+            Self::Nothing | Self::Section(..) => 0.0,
             Self::Lot(number, percent) => lot((number, percent)),
             Self::Excess(number, percent) if is(AuditKind::ExcessLot, "X", number) => percent,
             Self::Excess(..) => 0.0,

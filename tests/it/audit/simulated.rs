@@ -147,6 +147,20 @@ fn a_bottle_wrong_by_two_percent_is_found_from_six_students() {
 }
 
 #[test]
+fn a_section_that_titrates_too_far_is_the_section() {
+    let section = GroupName::new(AuditKind::Section, "S1");
+    for (at, procedure) in PROCEDURES.into_iter().enumerate() {
+        let class = Class::crossed(procedure).but(Wrong::Section(1, 0.20));
+        let count = terms(150);
+        let found = audits(&class, 700_000 * (at as u64 + 1), count);
+        let alone = found.iter().filter(|audit| off(audit) == [&section]);
+        let alone = alone.count() as u64;
+        println!("{procedure}, a section 0.20 mL too far: named alone in {alone} of {count}");
+        assert!(10 * alone >= 9 * count);
+    }
+}
+
+#[test]
 fn a_bad_lot_and_a_bad_bottle_are_told_apart() {
     let both = [
         GroupName::new(AuditKind::Unknown, "U3"),
@@ -161,6 +175,30 @@ fn a_bad_lot_and_a_bad_bottle_are_told_apart() {
         let told = found.iter().filter(just_these).count() as u64;
         println!("{procedure}, lot 1 % and bottle 2 % off: just these named in {told} of {count}");
         assert!(10 * told >= 9 * count);
+    }
+}
+
+/// One student in eight takes another bottle, works carelessly or misreads: neither hides a bad lot nor makes one.
+#[test]
+fn a_class_with_slips_is_audited_as_well() {
+    let lot = GroupName::new(AuditKind::Lot, "L1");
+    for (at, procedure) in PROCEDURES.into_iter().enumerate() {
+        let class = Class {
+            slips: 0.125,
+            ..Class::crossed(procedure)
+        };
+        let count = terms(150);
+        let first = 600_000 * (at as u64 + 1);
+        let clean = audits(&class, first, count);
+        let groups: usize = clean.iter().map(|audit| audit.groups.len()).sum();
+        let false_verdicts: usize = clean.iter().map(|audit| off(audit).len()).sum();
+        let found = audits(&class.but(Wrong::Lot(1, 1.0)), first + count, count);
+        let named = found.iter().filter(|audit| is_plainly_named(audit, &lot));
+        let named = named.count() as u64;
+        println!(
+            "{procedure}, one student in eight slips: {false_verdicts} of {groups} groups look off; a lot 1 % off named in {named} of {count}"
+        );
+        assert!(100 * false_verdicts <= groups && 10 * named >= 9 * count);
     }
 }
 

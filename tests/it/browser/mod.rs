@@ -3,6 +3,7 @@
 //! Where Chromium or its driver is missing the browser tests say so and pass, unless `CONCORDANT_REQUIRE_BROWSER=1`.
 //! Screenshots go to the directory in `CONCORDANT_SCREENSHOTS`, if it is set.
 
+mod audit;
 mod print;
 mod sign_in;
 mod staff;

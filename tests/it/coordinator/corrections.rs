@@ -72,7 +72,7 @@ async fn a_bad_lot_is_proposed_previewed_corrected_and_taken_back() {
     let page = page.body;
     for words in [
         "Titrant lot L1",
-        "assigned 0.02 mol/L, 48 results with a bias of",
+        "Assigned 0.02 mol/L, 48 results with a bias of",
         "Standardise the lot again",
         "role=\"img\" aria-label=\"48 results from",
         "section S0",
@@ -363,6 +363,32 @@ async fn a_lot_that_is_also_a_section_is_said_to_be_either() {
 }
 
 #[tokio::test]
+async fn a_section_that_titrates_too_far_has_no_value_to_correct() {
+    let late = Class::crossed("spring-chloride").but(Wrong::Section(2, 0.30));
+    let (_app, mut person) = class(late).await;
+    let page = person.get("/course/experiments/e/audit").await.body;
+    assert!(
+        page.contains("<h2>Section S2</h2>") && page.contains("No value is to be corrected"),
+        "{page}"
+    );
+    assert!(!page.contains("/preview"), "{page}");
+    let home = person.get("/course").await.body;
+    assert!(
+        home.contains("look at section S2 first; its results are off"),
+        "{home}"
+    );
+    let release = person.get("/course/experiments/e/release").await.body;
+    assert!(
+        release.contains("The results of section S2 are off."),
+        "{release}"
+    );
+    assert!(
+        !release.contains("does not find what was assigned"),
+        "{release}"
+    );
+}
+
+#[tokio::test]
 async fn sections_stand_side_by_side() {
     let (app, mut person) = class(Class::crossed("vinegar-acidity")).await;
     let page = person.get("/course/sections").await.body;
@@ -401,7 +427,7 @@ async fn sections_stand_side_by_side() {
         "Assistant 1 (a1): students are given 45.0 % of the points more by hand than the rest";
     assert!(page.contains(said), "{page}");
     assert!(
-        page.contains("so that it is the hand rather than the work"),
+        page.contains("it looks like the hand, not the work"),
         "{page}"
     );
     assert!(!page.contains("style="));
@@ -409,4 +435,38 @@ async fn sections_stand_side_by_side() {
         person.get("/course/sections?experiment=none").await.status,
         404
     );
+}
+
+#[tokio::test]
+async fn another_due_date_can_be_looked_at_first() {
+    let app = crate::week::app().await;
+    let mut person = app.person("i.quell").await;
+    let mut student = app.person("0042").await;
+    let form = crate::week::acid_form("0123456789abcdef0123456789abcdef", "0", "20.40", "20.48");
+    let answer = student
+        .post_form("/student/experiments/acid/hand-in", &form)
+        .await;
+    assert_eq!(answer.status, 303);
+    let before = judged(&app).await;
+    let at = "/course/experiments/acid/dates/preview";
+    // due five years ago: late by more than the floor allows for
+    let dates = [("opens", "2020-09-14T09:00"), ("due", "2020-09-15T09:00")];
+    let page = person.post_form(at, &dates).await;
+    assert_eq!(page.status, 200, "{}", page.body);
+    assert!(
+        page.body
+            .contains("1 submission is judged anew: 0 gain points, 1 loses points"),
+        "{}",
+        page.body
+    );
+    assert!(page.body.contains("Fennimore, Ada") && page.body.contains("Tue 15 Sep 2020, 09:00"));
+    assert_eq!(judged(&app).await, before);
+    let apply = form_of(&page.body, "/course/experiments/acid/dates");
+    let (status, body) = post(&mut person, "/course/experiments/acid/dates", &apply).await;
+    assert_eq!(status, 303, "{body}");
+    assert_ne!(judged(&app).await, before);
+    let wrong = [("opens", "2020-09-14T09:00"), ("due", "soon")];
+    let page = person.post_form(at, &wrong).await;
+    assert_eq!(page.status, 422);
+    assert!(page.body.contains("found “soon”"), "{}", page.body);
 }

@@ -27,6 +27,9 @@ pub struct AuditPage {
     results: Vec<ResultRow>,
 }
 
+/// More groups of a kind than this are folded up, unless one looks off.
+const MANY: usize = 16;
+
 /// A group that looks off.
 struct Suspect {
     name: String,
@@ -52,6 +55,8 @@ struct OfKind {
     name: &'static str,
     unit: &'static str,
     has_assigned: bool,
+    /// Whether it is shown without being asked for: few groups, or one that is off.
+    open: bool,
     rows: Vec<GroupRow>,
 }
 
@@ -100,7 +105,12 @@ impl AuditPage {
         let Some(audit) = audits.iter().find(|audit| audit.experiment == page.key) else {
             return page;
         };
-        let axis = Axis::of(&audit.groups);
+        let errors = audit
+            .results
+            .iter()
+            .map(|found| found.observed.error_percent);
+        let errors: Vec<f64> = errors.collect();
+        let axis = Axis::of(&audit.groups, &errors);
         page.groups = audit.groups.len();
         page.suspects = audit
             .named()
@@ -110,7 +120,7 @@ impl AuditPage {
         page.ticks = axis.ticks();
         let kinds = AuditKind::ALL.into_iter();
         page.kinds = kinds
-            .filter_map(|kind| of_kind(experiment, audit, kind, axis))
+            .filter_map(|kind| of_kind(experiment, audit, kind, (axis, &errors)))
             .collect();
         page.results = results(term, audit);
         page
@@ -138,7 +148,7 @@ fn suspect(
     });
     Suspect {
         name: words::capital(&group.name),
-        found: words::found(audit, group, &experiment.procedure),
+        found: words::sentence(&words::found(audit, group, &experiment.procedure)),
         ruled_out: words::ruled_out(&group.verdict),
         elsewhere: elsewhere.collect(),
         what_to_do: words::what_to_do(group, group.n() == audit.results.len()),
@@ -192,18 +202,13 @@ fn of_kind(
     experiment: &Experiment,
     audit: &ExperimentAudit,
     kind: AuditKind,
-    axis: Axis,
+    (axis, errors): (Axis, &[f64]),
 ) -> Option<OfKind> {
-    let errors = audit
-        .results
-        .iter()
-        .map(|found| found.observed.error_percent);
-    let errors: Vec<f64> = errors.collect();
     let groups = audit.groups.iter().filter(|group| group.name.kind == kind);
     let row = |group: &AuditGroup| GroupRow {
         key: group.name.key.clone(),
         n: group.n(),
-        strip: axis.strip(group, &errors),
+        strip: axis.strip(group, errors),
         assigned: audit
             .assigned
             .get(&group.name)
@@ -225,6 +230,7 @@ fn of_kind(
         name: kind.words(),
         unit: words::unit(kind, &experiment.procedure),
         has_assigned: rows.iter().any(|row| row.assigned.is_some()),
+        open: rows.len() <= MANY || rows.iter().any(|row| row.strip.off),
         rows,
     })
 }

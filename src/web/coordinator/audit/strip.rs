@@ -45,13 +45,16 @@ pub struct Strip {
 const MIDDLE: u32 = 22;
 
 impl Axis {
-    /// Wide enough for every group, but for its outliers.
-    pub fn of(groups: &[AuditGroup]) -> Self {
-        const REACHES: [f64; 7] = [0.5, 1.0, 2.0, 3.0, 5.0, 10.0, 20.0];
-        let needs = groups
-            .iter()
-            .map(|g| g.bias_percent.abs() + 3.0 * g.scatter_percent);
-        let most = needs.fold(0.0, f64::max);
+    /// Wide enough for every group and for nearly every result.
+    pub fn of(groups: &[AuditGroup], errors: &[f64]) -> Self {
+        const REACHES: [f64; 11] = [0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 7.0, 10.0, 15.0, 20.0];
+        let mut sizes: Vec<f64> = errors.iter().map(|error| error.abs()).collect();
+        sizes.sort_by(f64::total_cmp);
+        // one result in fifty may lie beyond
+        let beyond = sizes.len() / 50;
+        let nearly_all = sizes.iter().rev().nth(beyond).copied().unwrap_or_default();
+        let means = groups.iter().map(|g| 1.1 * g.own.percent.abs());
+        let most = means.fold(1.05 * nearly_all, f64::max);
         let reach = REACHES.into_iter().find(|reach| *reach >= most);
         Self {
             reach: reach.unwrap_or(50.0),

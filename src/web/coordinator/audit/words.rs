@@ -7,14 +7,14 @@ use crate::term::ExperimentAudit;
 
 /// The name of a group at the head of a sentence.
 pub fn capital(name: &GroupName) -> String {
-    let text = name.to_string();
-    let mut letters = text.chars();
-    let first: String = letters
-        .next()
-        .into_iter()
-        .flat_map(char::to_uppercase)
-        .collect();
-    first + letters.as_str()
+    sentence(&name.to_string())
+}
+
+/// The same words with a capital in front.
+pub fn sentence(words: &str) -> String {
+    let mut letters = words.chars();
+    let first = letters.next().into_iter().flat_map(char::to_uppercase);
+    first.chain(words.chars().skip(1)).collect()
 }
 
 /// What a group that looks off was assigned and what its students find, in a sentence.
@@ -40,22 +40,30 @@ pub fn unit(kind: AuditKind, procedure: &Procedure) -> &'static str {
     }
 }
 
-/// Why it is no other group, a sentence each.
+/// Why it is no other group, a sentence for each reason.
 pub fn ruled_out(verdict: &Verdict) -> Vec<String> {
     let Verdict::Off { ruled_out, .. } = verdict else {
         return Vec::new();
     };
-    let why = |ruled: &Ruled| {
-        let inside = ruled
-            .sound_inside
-            .map(|n| format!("its {n} other results are not off"));
-        let outside = ruled
-            .off_outside
-            .map(|n| format!("{n} results outside it are off as well"));
+    let reason = |ruled: &Ruled| (ruled.sound_inside, ruled.off_outside);
+    let mut reasons: Vec<_> = ruled_out.iter().map(reason).collect();
+    reasons.dedup();
+    let sentence = |(inside, outside): (Option<usize>, Option<usize>)| {
+        let same = ruled_out.iter().filter(|r| reason(r) == (inside, outside));
+        let names: Vec<String> = same.map(|ruled| ruled.group.to_string()).collect();
+        let inside = inside.map(|n| format!("{n} other results in it are not off"));
+        let outside = outside.map(|n| format!("{n} results outside it are off as well"));
         let why: Vec<String> = inside.into_iter().chain(outside).collect();
-        format!("It is not {}: {}.", ruled.group, why.join(", and "))
+        format!("It is not {}: {}.", names.join(" or "), why.join(", and "))
     };
-    ruled_out.iter().map(why).collect()
+    let mut said: Vec<String> = Vec::new();
+    for reason in reasons {
+        let words = sentence(reason);
+        if !said.contains(&words) {
+            said.push(words);
+        }
+    }
+    said
 }
 
 /// What to do about a group that looks off.
@@ -90,9 +98,14 @@ pub fn what_to_do(group: &AuditGroup, everybody: bool) -> String {
 
 /// A signed number of percent.
 pub fn signed(percent: f64) -> String {
-    let text = decimals(percent.abs(), 2);
+    signed_to(percent, 2)
+}
+
+/// A signed number with so many decimals.
+pub fn signed_to(percent: f64, places: u32) -> String {
+    let text = decimals(percent.abs(), places);
     match percent {
-        _ if text == "0.00" => format!("\u{2007}{text}"),
+        _ if text.bytes().all(|b| b == b'0' || b == b'.') => format!("\u{2007}{text}"),
         below if below < 0.0 => format!("\u{2212}{text}"),
         _ => format!("+{text}"),
     }
@@ -114,7 +127,7 @@ pub fn decimals(value: f64, n: u32) -> String {
 /// A probability as people say it.
 pub fn share(p: f64) -> String {
     if p < 1e-6 {
-        return "under 1 in a million".to_owned();
+        return "< 10\u{207b}\u{2076}".to_owned();
     }
     if p > 0.05 {
         return decimals(p, 2);
