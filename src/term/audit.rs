@@ -1,14 +1,15 @@
-//! The audit of a term: its results gathered with the groups they belong to.
+//! The audit of a term, experiment by experiment.
 
 use std::collections::{BTreeMap, HashMap};
 
 use rust_decimal::Decimal;
 
+use super::gather::Gather;
 use super::{Judged, Slot, Term};
-use crate::course::{Experiment, StaffRole};
-use crate::judge::{AuditGroup, AuditKind, Case, DefaultLots, GroupName, Observed, audit};
+use crate::course::Experiment;
+use crate::judge::{AuditGroup, AuditKind, GroupName, Observed, audit};
 use crate::measure::{as_f64, from_f64, order_of_magnitude, to_decimals};
-use crate::truth::{Assigned, Lot};
+use crate::truth::Assigned;
 
 /// The audit of one experiment. It holds true values: it is for staff.
 #[derive(Clone, Debug)]
@@ -132,212 +133,7 @@ impl Term {
     }
 }
 
-/// By what a lot's value is raised to see what becomes of a result.
-const RAISED: Decimal = Decimal::from_parts(1_001, 0, 0, false, 3);
-
-/// What is looked up for every result of an experiment.
-struct Gather<'a> {
-    term: &'a Term,
-    experiment: &'a Experiment,
-    /// By student.
-    sections: HashMap<&'a str, &'a str>,
-    /// By section: who teaches it.
-    assistants: HashMap<&'a str, String>,
-    lots: HashMap<&'a str, DefaultLots>,
-}
-
-impl<'a> Gather<'a> {
-    fn of(term: &'a Term, experiment: &'a Experiment) -> Self {
-        let students = term.students.iter();
-        let sections = students.map(|s| (s.id.as_str(), s.section.as_str()));
-        let (mut assistants, mut lots) = (HashMap::new(), HashMap::new());
-        for section in term.sections() {
-            let teaches = |s: &&crate::course::StaffMember| {
-                s.role == StaffRole::Assistant && s.sections.iter().any(|own| own == section)
-            };
-            let names: Vec<&str> = term
-                .staff
-                .iter()
-                .filter(teaches)
-                .map(|s| s.login.as_str())
-                .collect();
-            assistants.insert(section, names.join(" + "));
-            lots.insert(section, term.default_lots(experiment, section));
-        }
-        Self {
-            term,
-            experiment,
-            sections: sections.collect(),
-            assistants,
-            lots,
-        }
-    }
-
-    fn found(&self, slot: &Slot, judged: &Judged) -> Option<Found> {
-        let (reader, revisions) = self.term.handed_in_by(slot)?;
-        // mates of a bench group share one set of readings: it is one result
-        if reader != slot {
-            return None;
-        }
-        let evaluation = &judged.evaluation;
-        let outcome = evaluation.outcome.as_ref()?;
-        let result = outcome.result;
-        let error_percent = signed_error(result, evaluation.true_value?)?;
-        let section = self.sections.get(slot.student.as_str()).copied()?;
-        let hand_in = &revisions.last()?.hand_in;
-        let counted = || {
-            let rows = hand_in.titrations.iter().zip(&evaluation.trials);
-            rows.filter(|(_, trial)| trial.counted).map(|(row, _)| row)
-        };
-        let default = self.lots.get(section);
-        let default = default.and_then(|lots| lots.excess.as_deref());
-        let excess = only(counted().map(|row| row.excess_lot.as_deref().or(default)))
-            .filter(|_| self.experiment.procedure.uses_excess_lot() && !hand_in.has_blank());
-        let lot = Some(evaluation.lot.as_str());
-        let known = |code: &&str| self.term.lots.contains_key(*code);
-        let instrument = only(counted().map(|row| row.instrument.as_deref()));
-        let of = [
-            (AuditKind::Unknown, Some(evaluation.unknown.clone())),
-            (AuditKind::Lot, lot.filter(known).map(str::to_owned)),
-            (
-                AuditKind::ExcessLot,
-                excess.filter(known).map(str::to_owned),
-            ),
-            (AuditKind::Section, Some(section.to_owned())),
-            (AuditKind::Assistant, self.assistants.get(section).cloned()),
-            // written by hand: capitals tell no burettes apart
-            (AuditKind::Instrument, instrument.map(str::to_uppercase)),
-        ];
-        let groups = of.into_iter().filter_map(|(kind, key)| {
-            let key = key.filter(|key| !key.is_empty())?;
-            Some(GroupName { kind, key })
-        });
-        Some(Found {
-            slot: slot.clone(),
-            result,
-            observed: Observed {
-                error_percent,
-                standard_percent: percent_of(outcome.standard_uncertainty, result),
-                groups: groups.collect(),
-            },
-        })
-    }
-
-    /// The values that results rest on.
-    fn assigned(&self, results: &[Found]) -> BTreeMap<GroupName, AssignedValue> {
-        // of each group, one result for each bottle, with how many there are
-        let mut groups: BTreeMap<&GroupName, BTreeMap<&str, (&Found, usize)>> = BTreeMap::new();
-        for found in results {
-            let names = &found.observed.groups;
-            let bottle = names.iter().find(|name| name.kind == AuditKind::Unknown);
-            for name in names {
-                let bottles = groups.entry(name).or_default();
-                let bottle = bottle.map_or("", |name| name.key.as_str());
-                let (_, count) = bottles.entry(bottle).or_insert((found, 0));
-                *count = count.saturating_add(1);
-            }
-        }
-        let value = |(name, bottles): (&GroupName, BTreeMap<&str, (&Found, usize)>)| {
-            let value = match name.kind {
-                AuditKind::Unknown => self.bottle(&name.key),
-                AuditKind::Lot | AuditKind::ExcessLot => {
-                    self.lot(&name.key, &bottles.into_values().collect::<Vec<_>>())
-                }
-                AuditKind::Section | AuditKind::Assistant | AuditKind::Instrument => None,
-            };
-            Some((name.clone(), value?))
-        };
-        groups.into_iter().filter_map(value).collect()
-    }
-
-    fn bottle(&self, code: &str) -> Option<AssignedValue> {
-        let unknown = self.term.unknowns.get(&self.experiment.key)?.get(code)?;
-        Some(AssignedValue {
-            value: *unknown.truth.open(),
-            sensitivity: 1.0,
-        })
-    }
-
-    /// A lot, with the mean sensitivity of the results that used it. In a direct titration they all have the same; in a
-    /// back titration it depends on what was left over.
-    fn lot(&self, code: &str, found: &[(&Found, usize)]) -> Option<AssignedValue> {
-        let value = self.term.lots.get(code)?.molarity;
-        let (mut sum, mut count) = (0.0, 0.0);
-        for (found, of) in found {
-            let one = self.sensitivity(code, found)?;
-            (sum, count) = (sum + one * *of as f64, count + *of as f64);
-            // two bottles alike to nine figures: the result is in proportion to the value
-            if count > *of as f64 && (sum - one * count).abs() < 1e-9 * count {
-                break;
-            }
-        }
-        Some(AssignedValue {
-            value,
-            sensitivity: sum / count,
-        })
-    }
-
-    /// The result again with the lot's value raised by a little.
-    fn sensitivity(&self, code: &str, found: &Found) -> Option<f64> {
-        let held = self.term.lots.get(code)?;
-        let mut lots: BTreeMap<String, Lot> = self.term.lots.clone();
-        let raised = Lot {
-            molarity: Assigned {
-                value: held.molarity.value.checked_mul(RAISED)?,
-                ..held.molarity
-            },
-            ..held.clone()
-        };
-        lots.insert(code.to_owned(), raised);
-        let again = |case: &Case| {
-            Case {
-                lots: &lots,
-                ..*case
-            }
-            .work_up()
-            .value()
-        };
-        let result = self.term.with_case(&found.slot, again)??;
-        let change = as_f64(result) / as_f64(found.result);
-        Some(change.ln() / as_f64(RAISED).ln())
-    }
-
-    /// What a burette of its class may be off by moves all results taken with it: its relative standard uncertainty.
-    fn burettes(&self, results: &[Found]) -> BTreeMap<GroupName, f64> {
-        let mut stated = BTreeMap::new();
-        for found in results {
-            let names = found.observed.groups.iter();
-            for name in names.filter(|name| name.kind == AuditKind::Instrument) {
-                if !stated.contains_key(name)
-                    && let Some(percent) = self.burette_percent(found)
-                {
-                    stated.insert(name.clone(), percent);
-                }
-            }
-        }
-        stated
-    }
-
-    fn burette_percent(&self, found: &Found) -> Option<f64> {
-        let work_up = self.term.with_case(&found.slot, |case| case.work_up())?;
-        let contributions = work_up.budget.as_ref()?.contributions.iter();
-        let calibration = contributions.filter(|c| c.name.starts_with("burette calibration"));
-        let variance: f64 = calibration.map(|c| c.amount * c.amount).sum();
-        Some(100.0 * variance.sqrt() / as_f64(found.result).abs())
-    }
-}
-
-/// What all rows say; none where they differ or nothing is said.
-fn only<'a>(mut said: impl Iterator<Item = Option<&'a str>>) -> Option<&'a str> {
-    let first = said.next()??;
-    said.all(|next| next == Some(first)).then_some(first)
-}
-
-fn percent_of(part: Decimal, whole: Decimal) -> f64 {
+/// A part in percent of the whole.
+pub(super) fn percent_of(part: Decimal, whole: Decimal) -> f64 {
     100.0 * as_f64(part) / as_f64(whole).abs()
-}
-
-fn signed_error(result: Decimal, truth: Decimal) -> Option<f64> {
-    let off = result.checked_sub(truth)?;
-    Some(100.0 * as_f64(off) / as_f64(truth)).filter(|error| error.is_finite())
 }

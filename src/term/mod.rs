@@ -5,6 +5,7 @@
 
 mod audit;
 mod corrections;
+mod gather;
 mod judging;
 mod preview;
 mod sections;

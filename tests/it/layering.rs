@@ -145,7 +145,7 @@ fn true_values_are_opened_in_few_places() {
         "judge/evaluate.rs",
         "judge/raise.rs",
         "judge/slips/",
-        "term/audit.rs",
+        "term/gather.rs",
         "store/changes.rs",
         "desk/prepare.rs",
         "files/",
