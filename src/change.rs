@@ -68,7 +68,7 @@ pub enum Change {
 pub enum Reach {
     /// None.
     Nothing,
-    /// Those of one experiment by one student, their section and their bench group.
+    /// Those of one experiment in a student’s section, and in the sections of their bench group.
     Section(Slot),
     /// Those of one experiment.
     Experiment(String),
@@ -222,23 +222,37 @@ impl Term {
                 Reach::Experiment(key) => {
                     slots.extend(self.students.iter().map(|s| Slot::new(key, &s.id)))
                 }
-                Reach::Section(slot) => {
-                    let section = self.student(&slot.student).map(|s| s.section.as_str());
-                    let same = self
-                        .students
-                        .iter()
-                        .filter(|s| Some(s.section.as_str()) == section);
-                    slots.extend(same.map(|s| Slot::new(&slot.experiment, &s.id)));
-                    let group = self.groups.get(slot);
-                    let mates = self
-                        .groups
-                        .iter()
-                        .filter(|(s, g)| s.experiment == slot.experiment && Some(*g) == group);
-                    slots.extend(mates.map(|(s, _)| s.clone()));
-                }
+                Reach::Section(slot) => slots.extend(self.beside(slot)),
             }
         }
         slots
+    }
+
+    /// The slots of a section, and those of every section that a bench mate is in: the mate’s readings are compared
+    /// with those of the mate’s own section.
+    fn beside(&self, slot: &Slot) -> Vec<Slot> {
+        let group = self.groups.get(slot);
+        let mates = group
+            .into_iter()
+            .flat_map(|group| self.bench_group(&slot.experiment, group));
+        let with_mates: BTreeSet<&str> = mates
+            .map(|mate| mate.student.as_str())
+            .chain([slot.student.as_str()])
+            .collect();
+        let of = |s: &&Student| with_mates.contains(s.id.as_str());
+        let sections: BTreeSet<&str> = self
+            .students
+            .iter()
+            .filter(of)
+            .map(|s| s.section.as_str())
+            .collect();
+        let reached = self
+            .students
+            .iter()
+            .filter(|s| sections.contains(s.section.as_str()));
+        reached
+            .map(|s| Slot::new(&slot.experiment, &s.id))
+            .collect()
     }
 
     /// The changes that bring everything of `incoming` into this term: what is new, what differs, and hand-ins not

@@ -6,6 +6,7 @@ use jiff::Timestamp;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
+use super::alike::Likeness;
 use crate::procedure::Procedure;
 use crate::submission::{HandIn, Titration};
 use crate::truth::{Lot, Unknown};
@@ -36,6 +37,8 @@ pub struct Case<'a> {
     pub by_hand: Option<Decimal>,
     /// What an assistant decided.
     pub settlement: &'a Settlement,
+    /// What the readings share with those of others in the section, beyond chance.
+    pub likenesses: &'a [Likeness],
 }
 
 /// The lots of a section: what counts where a row names none.

@@ -292,6 +292,7 @@ impl<'p> Class<'p> {
             submitted_at: None,
             due: None,
             by_hand: None,
+            likenesses: &[],
             settlement: &Settlement {
                 left_out: BTreeSet::new(),
                 ..Settlement::default()

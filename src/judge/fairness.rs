@@ -218,6 +218,7 @@ impl Class<'_> {
             due: None,
             by_hand: None,
             settlement: &Settlement::default(),
+            likenesses: &[],
         })
     }
 }

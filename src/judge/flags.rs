@@ -29,6 +29,12 @@ pub enum FlagCode {
     ReportedDiffers,
     /// The trials scatter more than reading and endpoint allow.
     ScatterHigh,
+    /// Readings shared with another student of the section who is not of the same bench group.
+    Alike,
+    /// The trials agree better than reading and endpoint allow.
+    ScatterLow,
+    /// Last digits unlike estimated digits.
+    EndDigits,
     /// Fewer counted trials than asked for, or no blank.
     FewTrials,
     /// Readings with too few or too many decimals, or confirmed against a question.
@@ -43,12 +49,15 @@ pub enum FlagCode {
 
 impl FlagCode {
     /// Every kind, most consequential first.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 13] = [
         Self::InconsistentTruth,
         Self::LikelySlip,
         Self::UnknownMismatch,
         Self::ReportedDiffers,
         Self::ScatterHigh,
+        Self::Alike,
+        Self::ScatterLow,
+        Self::EndDigits,
         Self::FewTrials,
         Self::Recording,
         Self::Instrument,
@@ -65,6 +74,9 @@ impl FlagCode {
             Self::UnknownMismatch => "unknown-mismatch",
             Self::ReportedDiffers => "reported-differs",
             Self::ScatterHigh => "scatter-high",
+            Self::Alike => "alike",
+            Self::ScatterLow => "scatter-low",
+            Self::EndDigits => "end-digits",
             Self::FewTrials => "few-trials",
             Self::Recording => "recording",
             Self::Instrument => "instrument",
@@ -82,6 +94,9 @@ impl FlagCode {
             Self::UnknownMismatch => "bottle or lot not the one given out",
             Self::ReportedDiffers => "own answer is not the recomputation",
             Self::ScatterHigh => "trials scatter too much",
+            Self::Alike => "readings shared with another student",
+            Self::ScatterLow => "trials agree better than they can be read",
+            Self::EndDigits => "last digits unlike estimated ones",
             Self::FewTrials => "too few trials",
             Self::Recording => "readings not written as the glassware is read",
             Self::Instrument => "glassware outside its proper range",
@@ -93,7 +108,10 @@ impl FlagCode {
     /// Whether it asks for a person; the others only inform.
     #[must_use]
     pub fn needs_review(self) -> bool {
-        !matches!(self, Self::Recording | Self::Late | Self::Instrument)
+        !matches!(
+            self,
+            Self::Recording | Self::Late | Self::Instrument | Self::EndDigits
+        )
     }
 }
 

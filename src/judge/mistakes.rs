@@ -121,7 +121,8 @@ fn misread_value(code: SlipCode, reading: &Reading, rng: &mut impl Rng) -> Optio
     (changed != value && changed >= Decimal::ZERO).then(|| changed.to_string())
 }
 
-fn put(row: &mut Titration, column: Column, reading: Reading) -> Option<()> {
+/// Puts a reading in place of one that is there.
+pub(super) fn put(row: &mut Titration, column: Column, reading: Reading) -> Option<()> {
     let index = |n: usize| n.saturating_sub(1);
     let place = match column {
         Column::BuretteStart(n) => &mut row.burette.get_mut(index(n))?.start,

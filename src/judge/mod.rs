@@ -1,8 +1,11 @@
 //! Judgement: marks by part, flags with their chance level, and robust figures for the audit of the truth.
 
+mod alike;
 mod audit;
 mod case;
 mod confusion;
+pub mod copying;
+mod end_digits;
 mod endpoint;
 mod evaluate;
 mod fairness;
@@ -14,15 +17,18 @@ mod questions;
 mod raise;
 pub mod rehearsal;
 mod remedies;
+mod scatter;
 pub mod signal;
 pub mod slips;
 
+pub use alike::{Likeness, Peer, SECTION_LEVEL, likenesses};
 pub use audit::{
     AUDIT_LEVEL, AuditGroup, AuditKind, FEWEST_TO_JUDGE, GroupName, Observed, OwnShift, Rival,
     Ruled, Verdict, audit,
 };
 pub use case::{Case, DefaultLots, Settlement};
 pub use confusion::{Confusion, Count, confusion};
+pub use end_digits::{EndDigits, OddDigits};
 pub use endpoint::{Endpoint, endpoint};
 pub use evaluate::{Evaluation, Outcome, TrialView, evaluate};
 pub use fairness::{Expected, Fairness, fairness};

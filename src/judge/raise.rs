@@ -2,10 +2,13 @@
 
 use rust_decimal::Decimal;
 
+use super::alike::alike;
 use super::case::{Case, relative_error};
+use super::end_digits::end_digits;
 use super::flags::{Flag, FlagCode};
 use super::marks::{agrees, days_late};
 use super::questions::{range_questions, written_otherwise};
+use super::scatter::scatter_low;
 use super::slips::Explanation;
 use crate::columns::Column;
 use crate::measure::{as_f64, from_f64, plain, to_figures};
@@ -38,6 +41,9 @@ pub(super) fn flags(
         found.extend(reported_differs(case, work_up));
     }
     found.extend(scatter_high(case, work_up));
+    found.extend(alike(case.likenesses));
+    found.extend(scatter_low(case, work_up));
+    found.extend(end_digits(case.procedure, case.hand_in));
     found.extend(few_trials(case, work_up));
     found.extend(recording(case));
     found.extend(instrument(case));

@@ -136,3 +136,9 @@ pub fn variance_ratio_above(ratio: f64, freedom: f64, other: f64) -> f64 {
     statrs::distribution::FisherSnedecor::new(freedom, other)
         .map_or(f64::NAN, |f| f.sf(ratio.max(0.0)))
 }
+
+/// Probability that a chi-square of that many degrees of freedom is at most `value`.
+#[must_use]
+pub fn chi_square_below(value: f64, freedom: f64) -> f64 {
+    statrs::distribution::ChiSquared::new(freedom).map_or(f64::NAN, |chi| chi.cdf(value.max(0.0)))
+}

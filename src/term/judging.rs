@@ -7,7 +7,7 @@ use jiff::Timestamp;
 use super::{Judged, Ruling, Slot, Status, Term, settlement};
 use crate::chem::Formula;
 use crate::course::{Experiment, Student};
-use crate::judge::{Case, DefaultLots, Evaluation, evaluate};
+use crate::judge::{Case, DefaultLots, Evaluation, Likeness, evaluate};
 use crate::submission::Titration;
 use crate::truth::{Lot, Unknown};
 
@@ -16,20 +16,35 @@ impl Term {
     #[must_use]
     pub fn judge_all(&self) -> Vec<(Slot, Judged)> {
         use rayon::prelude::*;
-        let desks: Vec<Desk> = self
+        let sections = self.sections();
+        let places: Vec<(&Experiment, &str)> = self
             .experiments
             .iter()
-            .map(|experiment| Desk::of(self, experiment))
+            .flat_map(|experiment| sections.iter().map(move |section| (experiment, *section)))
             .collect();
-        let slots: Vec<(&Desk, &Student)> = desks
+        let desks: BTreeMap<(&str, &str), Desk> = places
+            .into_par_iter()
+            .map(|(experiment, section)| {
+                let desk = Desk::of(self, experiment, section);
+                ((experiment.key.as_str(), section), desk)
+            })
+            .collect();
+        let slots: Vec<(&Desk, &Student)> = self
+            .experiments
             .iter()
-            .flat_map(|desk| self.students.iter().map(move |student| (desk, student)))
+            .flat_map(|experiment| {
+                let desks = &desks;
+                self.students.iter().filter_map(move |student| {
+                    let desk = desks.get(&(experiment.key.as_str(), student.section.as_str()))?;
+                    Some((desk, student))
+                })
+            })
             .collect();
         slots
             .into_par_iter()
             .filter_map(|(desk, student)| {
                 let slot = Slot::new(&desk.experiment.key, &student.id);
-                let judged = self.judge_with(desk, &slot, student)?;
+                let judged = self.judge_with(desk, &slot)?;
                 Some((slot, judged))
             })
             .collect()
@@ -38,7 +53,7 @@ impl Term {
     /// Judges some submissions; slots with nothing handed in are left out.
     #[must_use]
     pub fn judge_some(&self, slots: impl IntoIterator<Item = Slot>) -> Vec<(Slot, Judged)> {
-        let mut desks: BTreeMap<String, Desk> = BTreeMap::new();
+        let mut desks: BTreeMap<(&str, &str), Desk> = BTreeMap::new();
         let students: BTreeMap<&str, &Student> = self
             .students
             .iter()
@@ -46,14 +61,16 @@ impl Term {
             .collect();
         let mut judged = Vec::new();
         for slot in slots {
-            let Some(experiment) = self.experiment(&slot.experiment) else {
+            let (Some(experiment), Some(student)) = (
+                self.experiment(&slot.experiment),
+                students.get(slot.student.as_str()),
+            ) else {
                 continue;
             };
             let desk = desks
-                .entry(slot.experiment.clone())
-                .or_insert_with(|| Desk::of(self, experiment));
-            let student = students.get(slot.student.as_str());
-            if let Some(one) = student.and_then(|student| self.judge_with(desk, &slot, student)) {
+                .entry((experiment.key.as_str(), student.section.as_str()))
+                .or_insert_with(|| Desk::of(self, experiment, &student.section));
+            if let Some(one) = self.judge_with(desk, &slot) {
                 judged.push((slot, one));
             }
         }
@@ -63,18 +80,20 @@ impl Term {
     /// Judges one submission; none if nothing was handed in.
     #[must_use]
     pub fn judge(&self, slot: &Slot) -> Option<Judged> {
-        let desk = Desk::of(self, self.experiment(&slot.experiment)?);
-        self.judge_with(&desk, slot, self.student(&slot.student)?)
+        let student = self.student(&slot.student)?;
+        let desk = Desk::of(self, self.experiment(&slot.experiment)?, &student.section);
+        self.judge_with(&desk, slot)
     }
 
     /// Calls `use_case` with everything the judgement of a slot depends on; none if nothing was handed in.
     pub fn with_case<T>(&self, slot: &Slot, use_case: impl FnOnce(&Case) -> T) -> Option<T> {
-        let desk = Desk::of(self, self.experiment(&slot.experiment)?);
-        self.case(&desk, slot, self.student(&slot.student)?, use_case)
+        let student = self.student(&slot.student)?;
+        let desk = Desk::of(self, self.experiment(&slot.experiment)?, &student.section);
+        self.case(&desk, slot, use_case)
     }
 
-    fn judge_with(&self, desk: &Desk, slot: &Slot, student: &Student) -> Option<Judged> {
-        let evaluation = self.case(desk, slot, student, evaluate)?;
+    fn judge_with(&self, desk: &Desk, slot: &Slot) -> Option<Judged> {
+        let evaluation = self.case(desk, slot, evaluate)?;
         let status = self.status(slot, &evaluation);
         Some(Judged { evaluation, status })
     }
@@ -83,13 +102,11 @@ impl Term {
         &self,
         desk: &Desk,
         slot: &Slot,
-        student: &Student,
         use_case: impl FnOnce(&Case) -> T,
     ) -> Option<T> {
         let (handed_in, revisions) = self.handed_in_by(slot)?;
         let revision = revisions.last()?;
         let number = u32::try_from(revisions.len()).unwrap_or(u32::MAX);
-        let empty = DefaultLots::default();
         let hand_in = self.hand_in_of(slot)?;
         let settlement = settlement(self.decisions.get(slot).map_or(&[], Vec::as_slice), number);
         Some(use_case(&Case {
@@ -97,7 +114,7 @@ impl Term {
             hand_in: &hand_in,
             revision: number,
             lots: &self.lots,
-            default_lots: desk.lots.get(student.section.as_str()).unwrap_or(&empty),
+            default_lots: &desk.lots,
             unknowns: desk.unknowns,
             issued: self
                 .issued
@@ -108,6 +125,7 @@ impl Term {
             due: desk.due,
             by_hand: self.by_hand.get(slot).copied(),
             settlement: &settlement,
+            likenesses: desk.alike.get(&slot.student).map_or(&[], Vec::as_slice),
         }))
     }
 
@@ -130,26 +148,25 @@ impl Term {
     }
 }
 
-/// What all submissions of one experiment share.
+/// What all submissions of one section in one experiment share.
 struct Desk<'a> {
     experiment: &'a Experiment,
     unknowns: &'a BTreeMap<String, Unknown>,
     due: Option<Timestamp>,
-    lots: BTreeMap<&'a str, DefaultLots>,
+    lots: DefaultLots,
+    /// By student.
+    alike: BTreeMap<String, Vec<Likeness>>,
 }
 
 impl<'a> Desk<'a> {
-    fn of(term: &'a Term, experiment: &'a Experiment) -> Self {
+    fn of(term: &'a Term, experiment: &'a Experiment, section: &'a str) -> Self {
         static NONE: BTreeMap<String, Unknown> = BTreeMap::new();
-        let sections = term.sections();
         Self {
             experiment,
             unknowns: term.unknowns.get(&experiment.key).unwrap_or(&NONE),
             due: term.course.zone.instant(experiment.dates.due),
-            lots: sections
-                .into_iter()
-                .map(|section| (section, term.default_lots(experiment, section)))
-                .collect(),
+            lots: term.default_lots(experiment, section),
+            alike: term.likenesses(experiment, section),
         }
     }
 }

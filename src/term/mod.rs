@@ -9,6 +9,7 @@ mod gather;
 mod judging;
 mod preview;
 mod sections;
+mod peers;
 
 use std::collections::BTreeMap;
 
@@ -247,6 +248,20 @@ impl Term {
         names
     }
 
+    /// The members of a bench group.
+    pub fn bench_group<'a>(
+        &'a self,
+        experiment: &'a str,
+        group: &'a str,
+    ) -> impl Iterator<Item = &'a Slot> {
+        let from = Slot::new(experiment, "");
+        let of_experiment = self.groups.range(from..);
+        of_experiment
+            .take_while(move |(slot, _)| slot.experiment == experiment)
+            .filter(move |(_, own)| *own == group)
+            .map(|(slot, _)| slot)
+    }
+
     /// Whose readings count for a student: their own, or those of a member of their bench group. An answer without
     /// readings is kept, but hands nothing in.
     #[must_use]
@@ -260,11 +275,8 @@ impl Term {
         };
         let shared = || {
             let group = self.groups.get(slot)?;
-            let mates = self
-                .groups
-                .iter()
-                .filter(|(s, g)| s.experiment == slot.experiment && *g == group);
-            mates.filter_map(|(mate, _)| with_readings(mate)).next()
+            let mates = self.bench_group(&slot.experiment, group);
+            mates.filter_map(with_readings).next()
         };
         with_readings(slot).or_else(shared)
     }

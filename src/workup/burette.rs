@@ -6,7 +6,7 @@ use super::graph::{Operation, Scope, Sign, StepId, WorkUpError};
 use super::name::{Name, Of, words};
 use super::parts::{Builder, EXPANSION, rectangular, triangular};
 use crate::measure::{Glassware, as_f64};
-use crate::procedure::ReadingDoubt;
+use crate::procedure::{Procedure, ReadingDoubt};
 use crate::submission::Piece;
 
 /// What a burette may be off, as standard uncertainties in mL; worked out once per hand-in.
@@ -28,6 +28,14 @@ impl BuretteDoubts {
             temperature: EXPANSION * rectangular(doubt.temperature),
         }
     }
+}
+
+/// Standard deviation of one delivered volume, mL, that its two readings and its endpoint predict; none where nothing
+/// is titrated.
+#[must_use]
+pub fn titre_scatter(procedure: &Procedure) -> Option<f64> {
+    let doubts = BuretteDoubts::of(Some(procedure.burette()?), &procedure.uncertainty);
+    Some((2.0 * doubts.reading.powi(2) + doubts.endpoint.powi(2)).sqrt())
 }
 
 impl Builder<'_> {

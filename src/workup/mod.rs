@@ -23,6 +23,7 @@ mod trials;
 mod two_endpoint;
 
 pub use budget::{Budget, Contribution, budget};
+pub use burette::titre_scatter;
 pub use causes::{Cause, Causes};
 pub use derivation::{DerivationLine, DerivationPart, Room, Typeset, derivation};
 pub use figures::{significant_figures, written_by_rule};

@@ -58,6 +58,7 @@ fn main() {
         due: None,
         by_hand: None,
         settlement: &settlement,
+        likenesses: &[],
     };
     let judged = evaluate(&case);
     let lot = assigned("0.01004", "0.00001");

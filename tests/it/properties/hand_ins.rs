@@ -179,6 +179,7 @@ proptest! {
             submitted_at: None,
             due: None,
             by_hand: None,
+            likenesses: &[],
             settlement: &settlement,
         });
         prop_assert_eq!(evaluation.trials.len(), hand_in.titrations.len());

@@ -1,0 +1,207 @@
+//! Two sets of readings laid beside each other: what coincides, and how likely that is by chance.
+
+use smallvec::SmallVec;
+
+use super::habits::{Others, Titration};
+use super::sheet::{NEAR, Row, Sheet, Titre};
+use crate::columns::Column;
+use crate::stats::weights_at_least;
+
+/// Chance above which a coincidence says nothing.
+const NO_NEWS: f64 = 0.9;
+/// Least chance that who once filled near a reading does so again.
+const NEAR_OWN: f64 = 0.2;
+/// Least chance that a volume which each of the two already wrote before is written again: some stop at two alike.
+const AGAIN: f64 = 0.35;
+/// Weights are this many times the logarithm of one over the chance, rounded.
+const SCALE: f64 = 8.0;
+
+/// How the rows of one set are laid beside those of another, all burette readings of the other `shift` units lower.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Layout {
+    /// Places in the one and in the other, in the order of the other's rows.
+    pub rows: SmallVec<[(usize, usize); 6]>,
+    pub shift: i64,
+}
+
+/// One reading, or one volume, that coincides or does not.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Fact {
+    pub what: What,
+    pub coincides: bool,
+    /// At most this is the chance that honest students coincide in it, given the facts before.
+    pub chance: f64,
+}
+
+/// What is compared.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum What {
+    Start,
+    Volume,
+    Amount,
+}
+
+/// The facts of a layout. `one` is taken as it is; the chance is that of `other` to meet it.
+pub(super) fn facts(
+    (one, other): (&Sheet, &Sheet),
+    layout: &Layout,
+    titration: Option<Titration>,
+    others: Others,
+) -> Vec<Fact> {
+    let mut compared = Compared {
+        titration,
+        others,
+        shift: layout.shift,
+        coarser: coarser(one, other, titration),
+        found: Vec::new(),
+        filled: SmallVec::new(),
+        volumes: SmallVec::new(),
+        amounts: SmallVec::new(),
+    };
+    for (a, b) in &layout.rows {
+        if let (Some(a), Some(b)) = (one.rows.get(*a), other.rows.get(*b)) {
+            compared.row(a, b);
+        }
+    }
+    compared.found
+}
+
+/// How many times coarser than read the two write their volumes.
+fn coarser(one: &Sheet, other: &Sheet, titration: Option<Titration>) -> f64 {
+    let finest = titration.map_or(1, |t| t.step).max(1);
+    one.step.max(other.step) as f64 / finest as f64
+}
+
+/// Probability that honest students coincide in as much: the exact tail of the sum of weights of what coincides.
+pub(super) fn chance(facts: &[Fact]) -> f64 {
+    let telling = || facts.iter().filter(|fact| fact.chance <= NO_NEWS);
+    let events: Vec<(f64, usize)> = telling()
+        .map(|fact| (fact.chance, weight(fact.chance)))
+        .collect();
+    let total = telling()
+        .filter(|fact| fact.coincides)
+        .map(|fact| weight(fact.chance))
+        .fold(0, usize::saturating_add);
+    weights_at_least(&events, total)
+}
+
+/// A lower bound of that, quickly had: the chance of exactly these coincidences and any others.
+pub(super) fn least_chance(facts: &[Fact]) -> f64 {
+    let told = facts.iter().filter(|fact| fact.coincides);
+    told.filter(|fact| fact.chance <= NO_NEWS)
+        .map(|fact| fact.chance)
+        .product()
+}
+
+fn weight(chance: f64) -> usize {
+    (-chance.ln() * SCALE).round().max(1.0) as usize
+}
+
+struct Compared<'a> {
+    titration: Option<Titration>,
+    others: Others<'a>,
+    shift: i64,
+    coarser: f64,
+    found: Vec<Fact>,
+    /// Readings to which the other filled before.
+    filled: SmallVec<[i64; 6]>,
+    /// Pairs of volumes compared before.
+    volumes: SmallVec<[(i64, i64); 6]>,
+    /// Amounts of the other, before.
+    amounts: SmallVec<[(Column, i64, bool); 12]>,
+}
+
+impl Compared<'_> {
+    fn row(&mut self, a: &Row, b: &Row) {
+        for (index, (a, b)) in a.titres.iter().zip(&b.titres).enumerate() {
+            // where a second portion is titrated, the first start alone says how much all are shifted
+            let defines_shift = self.shift != 0 && self.found.is_empty() && index == 0;
+            self.titre(a, b, defines_shift);
+        }
+        for ((column, a), (other, b)) in a.amounts.iter().zip(&b.amounts) {
+            if column == other {
+                self.amount(*column, *a, *b);
+            }
+        }
+    }
+
+    fn titre(&mut self, a: &Titre, b: &Titre, defines_shift: bool) {
+        let Some(volume) = self.titration.map(|t| (t.coincide * self.coarser).min(1.0)) else {
+            return;
+        };
+        let wanted = a.start.saturating_add(self.shift);
+        let chance = if defines_shift {
+            1.0
+        } else {
+            self.start_chance(wanted, b)
+        };
+        let start = b.start == wanted;
+        self.push(What::Start, start, chance);
+        if b.is_filled() {
+            self.filled.push(b.start);
+        }
+        if let (Some(a), Some(b)) = (a.first, b.first) {
+            self.volume(a, b, volume);
+        }
+        let end = a.end.saturating_add(self.shift) == b.end;
+        if start || !(a.whole && b.whole) {
+            self.volume(a.delivered, b.delivered, volume);
+        } else {
+            // with another start either the end or the volume may have been kept
+            let kept = end || a.delivered == b.delivered;
+            self.push(What::Volume, kept, (2.0 * volume).min(1.0));
+            self.volumes.push((a.delivered, b.delivered));
+        }
+    }
+
+    fn volume(&mut self, a: i64, b: i64, chance: f64) {
+        let again = self.volumes.contains(&(a, a)) && a == b;
+        let chance = if again { chance.max(AGAIN) } else { chance };
+        self.push(What::Volume, a == b, chance);
+        self.volumes.push((a, b));
+    }
+
+    /// Chance that the other starts there, given where its burette stood.
+    fn start_chance(&self, wanted: i64, b: &Titre) -> f64 {
+        let near = |reading: i64| wanted.saturating_sub(reading).saturating_abs() <= NEAR;
+        let filling = self.others.filling(wanted, b.stood.is_none());
+        let again = b.stood.filter(|stood| near(*stood));
+        let chance = match again {
+            Some(stood) => {
+                let apart = wanted.saturating_sub(stood);
+                self.others.read_again(apart).max(filling)
+            }
+            None => filling,
+        };
+        if self.filled.contains(&wanted) {
+            1.0
+        } else if self.filled.iter().any(|own| near(*own)) {
+            chance.max(NEAR_OWN)
+        } else {
+            chance
+        }
+    }
+
+    fn amount(&mut self, column: Column, a: i64, b: i64) {
+        // a weighing bottle is weighed once between two portions, and written twice
+        let known = self.amounts.iter().any(|(_, own, _)| *own == a);
+        let met = |(own, _, coincided): &(Column, i64, bool)| *own == column && *coincided;
+        let mut chance = self.others.amount(column, a);
+        if self.amounts.iter().any(met) {
+            chance = chance.max(self.others.repeated(column));
+        }
+        if known {
+            chance = 1.0;
+        }
+        self.push(What::Amount, a == b, chance);
+        self.amounts.push((column, b, a == b));
+    }
+
+    fn push(&mut self, what: What, coincides: bool, chance: f64) {
+        self.found.push(Fact {
+            what,
+            coincides,
+            chance,
+        });
+    }
+}

@@ -1,0 +1,129 @@
+//! The ways in which two sets of readings are laid beside each other.
+
+use smallvec::{SmallVec, smallvec};
+
+use super::compare::Layout;
+use super::sheet::Sheet;
+
+/// A layout with its share of the level.
+pub(super) struct Weighed {
+    pub layout: Layout,
+    /// Whether the first set is the one that may have met the second: the layout's places are then those of the
+    /// second and of the first.
+    pub turned: bool,
+    pub weight: f64,
+}
+
+/// Shares of the level: as they stand, shifted, in another order.
+const AS_IT_STANDS: f64 = 0.4;
+const SHIFTED: f64 = 0.25;
+const REORDERED: f64 = 0.35;
+/// Most numbered trials that are laid in every order.
+const MOST_TRIALS: usize = 5;
+/// Fewest volumes or amounts that have to be found anywhere in the other set before orders are tried.
+const FEWEST_ANYWHERE: usize = 2;
+
+/// Every layout worth a look.
+pub(super) fn layouts(one: &Sheet, other: &Sheet) -> Vec<Weighed> {
+    let mut found = Vec::new();
+    if shared(one, other) < FEWEST_ANYWHERE {
+        return found;
+    }
+    let rows: SmallVec<[(usize, usize); 6]> = other
+        .rows
+        .iter()
+        .enumerate()
+        .filter_map(|(place, row)| Some((one.place(row.trial)?, place)))
+        .collect();
+    let starts = rows.first().and_then(|(a, b)| {
+        let a = one.rows.get(*a)?.titres.first()?.start;
+        let b = other.rows.get(*b)?.titres.first()?.start;
+        Some(b.saturating_sub(a))
+    });
+    if let Some(shift) = starts.filter(|shift| *shift != 0) {
+        found.push(Weighed {
+            layout: Layout {
+                rows: rows.clone(),
+                shift,
+            },
+            turned: false,
+            weight: SHIFTED,
+        });
+    }
+    let unnumbered: SmallVec<[(usize, usize); 6]> = rows
+        .iter()
+        .filter(|(a, _)| one.rows.get(*a).is_some_and(|row| row.trial.number().is_none()))
+        .copied()
+        .collect();
+    found.push(Weighed {
+        layout: Layout {
+            rows: rows.clone(),
+            shift: 0,
+        },
+        turned: false,
+        weight: AS_IT_STANDS,
+    });
+    let (of_one, of_other) = (one.numbered(), other.numbered());
+    if of_one.len().max(of_other.len()) > MOST_TRIALS {
+        return found;
+    }
+    let orders = orders(&of_one, &of_other);
+    // an order is looked at from both sides: where a burette stood before is not the same in the two
+    let weight = REORDERED / (2 * orders.len().max(1)) as f64;
+    for order in orders {
+        let mut laid = unnumbered.clone();
+        laid.extend(order);
+        laid.sort_unstable_by_key(|(_, place)| *place);
+        if laid == rows {
+            continue;
+        }
+        let mut back: SmallVec<[(usize, usize); 6]> = laid.iter().map(|(a, b)| (*b, *a)).collect();
+        back.sort_unstable_by_key(|(_, place)| *place);
+        for (rows, turned) in [(laid, false), (back, true)] {
+            found.push(Weighed {
+                layout: Layout { rows, shift: 0 },
+                turned,
+                weight,
+            });
+        }
+    }
+    found
+}
+
+/// How many delivered volumes and amounts of one are found anywhere in the other.
+fn shared(one: &Sheet, other: &Sheet) -> usize {
+    let volumes = |sheet: &Sheet| -> SmallVec<[i64; 8]> {
+        sheet.titres().map(|titre| titre.delivered).collect()
+    };
+    let amounts = |sheet: &Sheet| -> SmallVec<[i64; 16]> {
+        let rows = sheet.rows.iter();
+        rows.flat_map(|row| &row.amounts)
+            .map(|(_, amount)| *amount)
+            .collect()
+    };
+    let (of_volumes, of_amounts) = (volumes(other), amounts(other));
+    let both = volumes(one).iter().filter(|v| of_volumes.contains(v)).count();
+    let more = amounts(one).iter().filter(|v| of_amounts.contains(v)).count();
+    both.saturating_add(more)
+}
+
+/// Every way of laying the places of the smaller set beside different ones of the larger.
+fn orders(one: &[usize], other: &[usize]) -> Vec<SmallVec<[(usize, usize); 6]>> {
+    let turned = one.len() > other.len();
+    let (few, many) = if turned { (other, one) } else { (one, other) };
+    let mut found: Vec<SmallVec<[(usize, usize); 6]>> = vec![smallvec![]];
+    for place in few {
+        let grown = found.iter().flat_map(|laid| {
+            let free = many
+                .iter()
+                .filter(|m| !laid.iter().any(|(a, b)| if turned { a == *m } else { b == *m }));
+            free.map(|m| {
+                let mut more = laid.clone();
+                more.push(if turned { (*m, *place) } else { (*place, *m) });
+                more
+            })
+        });
+        found = grown.collect();
+    }
+    found
+}

@@ -1,0 +1,292 @@
+//! Readings that two students of a section share, though they do not share a bench.
+//!
+//! Every two sets of readings of one experiment in a section are laid beside each other: row by row as they stand, with
+//! all burette readings shifted by one amount, and with trials in another order. In each layout every start of the
+//! burette, every delivered volume and every weighing is a fact that coincides to the last digit written or does not,
+//! and has a bound on the chance that honest students coincide in it: for volumes from the scatter of titres of one
+//! bottle, for starts and weighings from what the others of the section write, for what a student repeats from how
+//! often students repeat themselves. What coincides is summed up by weight, and the sum's exact tail is the chance of
+//! the layout. A digit altered here or there takes one fact away and leaves the others.
+//!
+//! The level is that of the section: [`SECTION_LEVEL`] over all its pairs, half of it for pairs who were given the same
+//! bottle (where titres are alike anyway), shared out among the layouts (Bonferroni).
+
+mod compare;
+mod habits;
+mod layouts;
+mod sheet;
+
+use std::collections::BTreeMap;
+
+use rust_decimal::Decimal;
+
+use crate::judge::flags::{Flag, FlagCode};
+use crate::measure::{from_f64, plain, to_figures};
+use crate::procedure::Procedure;
+use crate::submission::{HandIn, TrialLabel};
+use compare::{Fact, What, chance, facts, least_chance};
+use habits::{Others, Titration};
+use layouts::{Weighed, layouts};
+use sheet::{Sheet, from_units, tells_apart};
+
+/// Chance that a section without copying has any pair flagged, in one experiment.
+pub const SECTION_LEVEL: f64 = 0.04;
+/// Most that the chance of a pair may be, however few pairs there are.
+const PAIR_LEVEL: f64 = 0.000_5;
+/// Fewest sets of readings of a section from which the habits of the others can be told.
+const FEWEST_SETS: usize = 8;
+/// Fewest rows to compare, and fewest telling coincidences in them.
+const FEWEST_ROWS: usize = 3;
+const FEWEST_FACTS: usize = 4;
+
+/// One set of readings of a section in an experiment.
+#[derive(Clone, Debug)]
+pub struct Peer<'a> {
+    /// Ids of those for whom it counts: one, or several of a bench group.
+    pub students: Vec<&'a str>,
+    /// Bench group.
+    pub group: Option<&'a str>,
+    /// Code of the bottle, issued or written.
+    pub unknown: Option<&'a str>,
+    /// What was handed in last.
+    pub hand_in: &'a HandIn,
+}
+
+/// What a student's readings share with another's, beyond chance.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Likeness {
+    /// Ids of the others: one, or several of a bench group.
+    pub others: Vec<String>,
+    /// Trials laid beside each other: own, the other's.
+    pub rows: Vec<(TrialLabel, TrialLabel)>,
+    /// By how much the own burette readings are higher, mL; 0 where they are the same.
+    pub shift: Decimal,
+    /// Delivered volumes that coincide, and all compared.
+    pub volumes: (usize, usize),
+    /// Starts of the burette that coincide (shifted), and all compared.
+    pub starts: (usize, usize),
+    /// Weighings and sample volumes that coincide, and all compared.
+    pub amounts: (usize, usize),
+    /// At most this is the chance that two honest students of the section share as much.
+    pub chance: f64,
+    /// Chance that a student of the section who copied from nobody gets the flag.
+    pub flag_chance: f64,
+}
+
+/// Finds the pairs of a section that share readings beyond chance; by student.
+#[must_use]
+pub fn likenesses(procedure: &Procedure, peers: &[Peer]) -> BTreeMap<String, Vec<Likeness>> {
+    let mut found = BTreeMap::new();
+    if peers.len() < FEWEST_SETS || !tells_apart(procedure) {
+        return found;
+    }
+    let sheets: Vec<Sheet> = peers
+        .iter()
+        .map(|peer| Sheet::of(procedure, peer.hand_in))
+        .collect();
+    let section = Section {
+        titration: Titration::of(procedure, &sheets),
+        sheets: &sheets,
+        peers,
+        limits: Limits::of(peers),
+    };
+    for (one, peer) in peers.iter().enumerate() {
+        for (other, mate) in peers.iter().enumerate().skip(one.saturating_add(1)) {
+            let Some(likeness) = section.likeness(one, other) else {
+                continue;
+            };
+            for (own, others, likeness) in [
+                (&mate.students, &peer.students, likeness.clone()),
+                (&peer.students, &mate.students, likeness.turned()),
+            ] {
+                let others: Vec<String> = others.iter().map(|id| (*id).to_owned()).collect();
+                for student in own {
+                    let all: &mut Vec<Likeness> = found.entry((*student).to_owned()).or_default();
+                    all.push(Likeness {
+                        others: others.clone(),
+                        ..likeness.clone()
+                    });
+                }
+            }
+        }
+    }
+    found
+}
+
+/// What the chance of a pair has to stay below.
+struct Limits {
+    same_bottle: f64,
+    other_bottle: f64,
+    flag_chance: f64,
+}
+
+impl Limits {
+    fn of(peers: &[Peer]) -> Self {
+        let (mut same, mut other) = (0.0, 0.0);
+        for (index, one) in peers.iter().enumerate() {
+            for mate in peers.iter().skip(index.saturating_add(1)) {
+                if share_bottle(one, mate) {
+                    same += 1.0;
+                } else {
+                    other += 1.0;
+                }
+            }
+        }
+        // where all are of one kind, that kind has the whole level
+        let share = if same == 0.0 || other == 0.0 {
+            1.0
+        } else {
+            0.5
+        };
+        let limit = |pairs: f64| (share * SECTION_LEVEL / pairs).min(PAIR_LEVEL);
+        let students: usize = peers.iter().map(|peer| peer.students.len()).sum();
+        Self {
+            same_bottle: limit(same),
+            other_bottle: limit(other),
+            // a pair is two students
+            flag_chance: 2.0 * SECTION_LEVEL / students as f64,
+        }
+    }
+}
+
+/// Bottles that nobody knows apart count as the same.
+fn share_bottle(one: &Peer, other: &Peer) -> bool {
+    match (one.unknown, other.unknown) {
+        (Some(one), Some(other)) => one.eq_ignore_ascii_case(other),
+        _ => true,
+    }
+}
+
+struct Section<'a> {
+    titration: Option<Titration>,
+    sheets: &'a [Sheet],
+    peers: &'a [Peer<'a>],
+    limits: Limits,
+}
+
+impl Section<'_> {
+    /// What two sets share beyond chance, as seen from the second.
+    fn likeness(&self, one: usize, other: usize) -> Option<Likeness> {
+        let (a, b) = (self.peers.get(one)?, self.peers.get(other)?);
+        if a.group.is_some() && a.group == b.group {
+            return None;
+        }
+        let limit = if share_bottle(a, b) {
+            self.limits.same_bottle
+        } else {
+            self.limits.other_bottle
+        };
+        let (a, b) = (self.sheets.get(one)?, self.sheets.get(other)?);
+        let others = Others {
+            sheets: self.sheets,
+            pair: (one, other),
+            step: self.titration.map_or(1, |titration| titration.step),
+        };
+        let mut best: Option<Likeness> = None;
+        for weighed in layouts(a, b) {
+            let Weighed {
+                layout,
+                turned,
+                weight,
+            } = weighed;
+            let laid = if turned { (b, a) } else { (a, b) };
+            let found = facts(laid, &layout, self.titration, others);
+            let told = found.iter().filter(|fact| fact.coincides).count();
+            if told < FEWEST_FACTS
+                || layout.rows.len() < FEWEST_ROWS
+                || least_chance(&found) > limit * weight
+            {
+                continue;
+            }
+            let chance = (chance(&found) / weight).min(1.0);
+            if chance <= limit && best.as_ref().is_none_or(|best| chance < best.chance) {
+                let trial = |sheet: &Sheet, place: usize| Some(sheet.rows.get(place)?.trial);
+                let rows = layout.rows.iter().filter_map(|(of_first, of_second)| {
+                    let pair = (trial(laid.1, *of_second)?, trial(laid.0, *of_first)?);
+                    Some(if turned { (pair.1, pair.0) } else { pair })
+                });
+                let mut rows: Vec<_> = rows.collect();
+                rows.sort_unstable();
+                best = Some(Likeness {
+                    others: Vec::new(),
+                    rows,
+                    shift: from_units(layout.shift),
+                    volumes: tally(&found, What::Volume),
+                    starts: tally(&found, What::Start),
+                    amounts: tally(&found, What::Amount),
+                    chance,
+                    flag_chance: self.limits.flag_chance,
+                });
+            }
+        }
+        best
+    }
+}
+
+fn tally(facts: &[Fact], what: What) -> (usize, usize) {
+    let of = || facts.iter().filter(|fact| fact.what == what);
+    (of().filter(|fact| fact.coincides).count(), of().count())
+}
+
+impl Likeness {
+    /// The same, seen from the other.
+    fn turned(&self) -> Self {
+        let mut rows: Vec<_> = self.rows.iter().map(|(own, other)| (*other, *own)).collect();
+        rows.sort_unstable();
+        Self {
+            rows,
+            shift: -self.shift,
+            ..self.clone()
+        }
+    }
+
+    /// Whether trials are laid beside others than those of the same number.
+    #[must_use]
+    pub fn is_reordered(&self) -> bool {
+        self.rows.iter().any(|(own, other)| own != other)
+    }
+
+    /// The evidence in a sentence; it names the others by their ids, for staff.
+    #[must_use]
+    pub fn words(&self) -> String {
+        let mut what = Vec::new();
+        for ((coincide, all), name) in [
+            (self.volumes, "delivered volumes"),
+            (self.starts, "starts of the burette"),
+            (self.amounts, "weighings or sample volumes"),
+        ] {
+            if all > 0 {
+                what.push(format!("{coincide} of {all} {name}"));
+            }
+        }
+        let mut how = String::new();
+        if self.is_reordered() {
+            let pairs = self.rows.iter().map(|(own, other)| format!("{own} as {other}"));
+            let pairs: Vec<String> = pairs.collect();
+            how = format!(" with trials in another order ({})", pairs.join(", "));
+        }
+        if !self.shift.is_zero() {
+            let way = if self.shift > Decimal::ZERO { "higher" } else { "lower" };
+            let by = plain(self.shift.abs());
+            how.push_str(&format!(" with all burette readings {by} mL {way}"));
+        }
+        let among = from_f64(1.0 / self.chance, 2).map_or_else(String::new, |n| {
+            plain(to_figures(n, 2))
+        });
+        format!(
+            "as {}{how}: {}; honest students share as much in fewer than one pair of {among}",
+            self.others.join(", "),
+            what.join(", "),
+        )
+    }
+}
+
+/// The flag of a student whose readings another shares.
+pub(super) fn alike(found: &[Likeness]) -> Option<Flag> {
+    let evidence: Vec<String> = found.iter().map(Likeness::words).collect();
+    Some(Flag {
+        code: FlagCode::Alike,
+        evidence: evidence.join("; "),
+        chance: found.first()?.flag_chance,
+    })
+}

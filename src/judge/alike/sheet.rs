@@ -1,0 +1,181 @@
+//! A set of readings laid out for comparison: whole numbers, so that equal means equal to the last digit written.
+
+use rust_decimal::Decimal;
+use smallvec::SmallVec;
+
+use crate::columns::Column;
+use crate::measure::{Glassware, Reading};
+use crate::procedure::{Procedure, Scheme};
+use crate::submission::{HandIn, Piece, Titration, TrialLabel};
+
+/// Readings are counted in millionths of a mL or g.
+const PLACES: u32 = 6;
+/// How far two readings of one meniscus may lie apart.
+pub(super) const NEAR: i64 = 50_000;
+/// Columns of weighings and volumes that a student finds for themselves. An empty crucible may be another's, used again.
+const AMOUNTS: [Column; 5] = [
+    Column::SampleVolume,
+    Column::SampleMass,
+    Column::SampleBefore,
+    Column::SampleAfter,
+    Column::CrucibleFull,
+];
+
+/// The rows of one set of readings that can be compared, in the order they were written down.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Sheet {
+    pub rows: Vec<Row>,
+    /// The coarsest steps in which its burette readings are written.
+    pub step: i64,
+}
+
+/// One titration or weighing.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Row {
+    pub trial: TrialLabel,
+    /// One, or two where another portion is titrated as well.
+    pub titres: SmallVec<[Titre; 1]>,
+    pub amounts: SmallVec<[(Column, i64); 2]>,
+}
+
+/// One delivery.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Titre {
+    pub start: i64,
+    /// Where the burette stood before; none for the first.
+    pub stood: Option<i64>,
+    pub end: i64,
+    /// Over all fillings.
+    pub delivered: i64,
+    /// To the first of two endpoints.
+    pub first: Option<i64>,
+    /// Whether it was one filling, so that start and end tell what was delivered.
+    pub whole: bool,
+}
+
+impl Titre {
+    /// Whether the burette was filled before it.
+    pub fn is_filled(&self) -> bool {
+        self.stood
+            .is_none_or(|stood| self.start.saturating_sub(stood).abs() > NEAR)
+    }
+}
+
+/// Whether what is read with a procedure can tell one student's work from another's: not where everybody measures the
+/// same solutions with one instrument, or fills the same vessels.
+pub(super) fn tells_apart(procedure: &Procedure) -> bool {
+    procedure.scheme.is_titration() || procedure.scheme == Scheme::Gravimetric
+}
+
+impl Sheet {
+    pub fn of(procedure: &Procedure, hand_in: &HandIn) -> Self {
+        let mut stood = None;
+        let mut rows = Vec::new();
+        for row in &hand_in.titrations {
+            let titres = titres(row, &mut stood);
+            // a blank takes a few drops, whoever titrates it
+            if !matches!(row.trial, TrialLabel::Numbered(_) | TrialLabel::Rough) {
+                continue;
+            }
+            let amounts = AMOUNTS.iter().filter_map(|column| {
+                // empty and full vessels are kept in the same place as crucibles
+                Some((*column, whole(column.get(row)?)))
+            });
+            rows.push(Row {
+                trial: row.trial,
+                titres,
+                amounts: amounts.collect(),
+            });
+        }
+        let step = step(procedure, &hand_in.titrations);
+        Self { rows, step }
+    }
+
+    pub fn place(&self, trial: TrialLabel) -> Option<usize> {
+        self.rows.iter().position(|row| row.trial == trial)
+    }
+
+    /// Places of numbered trials.
+    pub fn numbered(&self) -> SmallVec<[usize; 4]> {
+        let rows = self.rows.iter().enumerate();
+        rows.filter(|(_, row)| row.trial.number().is_some())
+            .map(|(place, _)| place)
+            .collect()
+    }
+
+    pub fn titres(&self) -> impl Iterator<Item = &Titre> {
+        self.rows.iter().flat_map(|row| &row.titres)
+    }
+}
+
+fn titres(row: &Titration, stood: &mut Option<i64>) -> SmallVec<[Titre; 1]> {
+    let mut found = SmallVec::new();
+    for (pieces, first) in [
+        (&row.burette, row.other.first_endpoint.as_ref()),
+        (&row.other.second, None),
+    ] {
+        if let Some(titre) = titre(pieces, first, *stood) {
+            *stood = Some(titre.end);
+            found.push(titre);
+        }
+    }
+    found
+}
+
+fn titre(pieces: &[Piece], first: Option<&Reading>, stood: Option<i64>) -> Option<Titre> {
+    let start = whole(&pieces.first()?.start);
+    let parts = pieces
+        .iter()
+        .map(|piece| whole(&piece.end).saturating_sub(whole(&piece.start)));
+    Some(Titre {
+        start,
+        stood,
+        end: whole(&pieces.last()?.end),
+        delivered: parts.fold(0, i64::saturating_add),
+        first: first.map(|first| whole(first).saturating_sub(start)),
+        whole: pieces.len() == 1,
+    })
+}
+
+/// Ten or five readable steps where every burette reading is a multiple of that: who reads to the mark, or to half of
+/// a division, meets others by chance much sooner.
+fn step(procedure: &Procedure, rows: &[Titration]) -> i64 {
+    let finest = procedure.burette().and_then(Glassware::readable_step);
+    let Some(finest) = finest.map(|step| in_units(step)).filter(|step| *step > 0) else {
+        return 1;
+    };
+    let pieces = rows
+        .iter()
+        .flat_map(|row| row.burette.iter().chain(&row.other.second));
+    let readings: Vec<i64> = pieces
+        .flat_map(|piece| [whole(&piece.start), whole(&piece.end)])
+        .collect();
+    let all_on = |step: &i64| {
+        readings
+            .iter()
+            .all(|reading| reading.checked_rem(*step) == Some(0))
+    };
+    let coarser = [100, 50, 10, 5].map(|times: i64| finest.saturating_mul(times));
+    coarser.into_iter().find(all_on).unwrap_or(finest)
+}
+
+fn whole(reading: &Reading) -> i64 {
+    in_units(reading.value())
+}
+
+pub(super) fn in_units(value: Decimal) -> i64 {
+    let (mantissa, scale) = (value.mantissa(), value.scale());
+    let power = |places: u32| 10_i128.checked_pow(places).unwrap_or(1);
+    let units = if scale <= PLACES {
+        mantissa.saturating_mul(power(PLACES.saturating_sub(scale)))
+    } else {
+        let finer = power(scale.saturating_sub(PLACES));
+        mantissa.checked_div(finer).unwrap_or(0)
+    };
+    i64::try_from(units).unwrap_or(i64::MAX)
+}
+
+/// Back from units.
+pub(super) fn from_units(units: i64) -> Decimal {
+    Decimal::new(units, PLACES).normalize()
+}

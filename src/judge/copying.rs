@@ -1,0 +1,164 @@
+//! Copying rehearsed: what a simulated student hands in who writes down another's readings.
+
+use rand::seq::SliceRandom;
+use rand::{Rng, RngExt};
+use rust_decimal::Decimal;
+
+use super::mistakes::put;
+use super::questions::refusals;
+use crate::columns::Column;
+use crate::measure::{Glassware, Reading};
+use crate::procedure::Procedure;
+use crate::submission::{HandIn, Piece, Titration, TrialLabel};
+
+/// How readings are copied.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Copying {
+    /// As they are.
+    Exact,
+    /// All burette readings higher or lower by one amount, so that the delivered volumes stay.
+    Shifted,
+    /// The numbered trials in another order.
+    Reordered,
+    /// One digit of one reading altered.
+    DigitAltered,
+}
+
+impl Copying {
+    /// Every way.
+    pub const ALL: [Self; 4] = [
+        Self::Exact,
+        Self::Shifted,
+        Self::Reordered,
+        Self::DigitAltered,
+    ];
+}
+
+/// Furthest that readings are shifted, in readable steps.
+const FURTHEST: i64 = 60;
+/// How often an alteration is tried again where the entry would refuse what came out.
+const TRIES: usize = 40;
+
+/// The readings of another, copied. None where they cannot be copied so: a burette without room for the shift, a
+/// single trial to reorder. The same generator gives the same copy.
+pub fn copied(
+    how: Copying,
+    procedure: &Procedure,
+    hand_in: &HandIn,
+    rng: &mut impl Rng,
+) -> Option<HandIn> {
+    let mut copy = HandIn {
+        reported: None,
+        confirmed: Vec::new(),
+        ..hand_in.clone()
+    };
+    match how {
+        Copying::Exact => {}
+        Copying::Shifted => shift(procedure, &mut copy, rng)?,
+        Copying::Reordered => reorder(&mut copy, rng)?,
+        Copying::DigitAltered => {
+            for _ in 0..TRIES {
+                let mut altered = copy.clone();
+                if alter(procedure, &mut altered, rng).is_some() && stands(procedure, &altered) {
+                    return Some(altered);
+                }
+            }
+            return None;
+        }
+    }
+    stands(procedure, &copy).then_some(copy)
+}
+
+/// Whether the entry would take it.
+fn stands(procedure: &Procedure, hand_in: &HandIn) -> bool {
+    let mut rows = hand_in.titrations.iter();
+    rows.all(|row| refusals(procedure, 0, row).is_empty())
+}
+
+fn shift(procedure: &Procedure, copy: &mut HandIn, rng: &mut impl Rng) -> Option<()> {
+    let burette = procedure.burette()?;
+    let step = burette.readable_step()?;
+    let readings = || copy.titrations.iter().flat_map(pieces);
+    let lowest = readings().map(|piece| piece.start.value()).min()?;
+    let highest = readings().map(|piece| piece.end.value()).max()?;
+    let steps = |room: Decimal| -> Option<i64> {
+        let steps: i64 = room.checked_div(step)?.trunc().try_into().ok()?;
+        Some(steps.clamp(0, FURTHEST))
+    };
+    let down = steps(lowest)?;
+    let up = steps(burette.capacity().checked_sub(highest)?)?;
+    let choices: Vec<i64> = (down.saturating_neg()..=up).filter(|by| *by != 0).collect();
+    let by = *choices.get(rng.random_range(0..choices.len().max(1)))?;
+    let by = step.checked_mul(Decimal::from(by))?;
+    for row in &mut copy.titrations {
+        for reading in burette_readings(row) {
+            *reading = moved(reading, by, burette)?;
+        }
+    }
+    Some(())
+}
+
+fn moved(reading: &Reading, by: Decimal, burette: &Glassware) -> Option<Reading> {
+    let mut value = reading.value().checked_add(by)?;
+    value.rescale(burette.decimals()?);
+    Reading::parse(&value.to_string()).ok()
+}
+
+fn pieces(row: &Titration) -> impl Iterator<Item = &Piece> {
+    row.burette.iter().chain(&row.other.second)
+}
+
+fn burette_readings(row: &mut Titration) -> impl Iterator<Item = &mut Reading> {
+    let pieces = row.burette.iter_mut().chain(&mut row.other.second);
+    pieces
+        .flat_map(|piece| [&mut piece.start, &mut piece.end])
+        .chain(&mut row.other.first_endpoint)
+}
+
+/// The numbered trials in any order but their own, under the labels that stand there.
+fn reorder(copy: &mut HandIn, rng: &mut impl Rng) -> Option<()> {
+    let numbered = |row: &&mut Titration| row.trial.number().is_some();
+    let mut rows: Vec<&mut Titration> = copy.titrations.iter_mut().filter(numbered).collect();
+    let own: Vec<Titration> = rows.iter().map(|row| (**row).clone()).collect();
+    if own.len() < 2 {
+        return None;
+    }
+    let mut order: Vec<usize> = (0..own.len()).collect();
+    while order.is_sorted() {
+        order.shuffle(rng);
+    }
+    for (row, from) in rows.iter_mut().zip(order) {
+        let label = row.trial;
+        **row = own.get(from)?.clone();
+        row.trial = label;
+    }
+    Some(())
+}
+
+/// Another digit in place of one of the last two of a reading of a numbered trial: further left it would show.
+fn alter(procedure: &Procedure, copy: &mut HandIn, rng: &mut impl Rng) -> Option<()> {
+    let numbered = |row: &&mut Titration| matches!(row.trial, TrialLabel::Numbered(_));
+    let mut rows: Vec<&mut Titration> = copy.titrations.iter_mut().filter(numbered).collect();
+    let place = rng.random_range(0..rows.len().max(1));
+    let row = rows.get_mut(place)?;
+    let fillings = row.burette.len().max(row.other.second.len());
+    let columns = Column::of(procedure, fillings);
+    let there: Vec<Column> = columns
+        .into_iter()
+        .filter(|column| column.get(row).is_some())
+        .collect();
+    let column = *there.get(rng.random_range(0..there.len().max(1)))?;
+    let reading = column.get(row)?;
+    let mut characters: Vec<char> = reading.written().chars().collect();
+    let digits: Vec<usize> = (0..characters.len())
+        .rev()
+        .filter(|at| characters.get(*at).is_some_and(char::is_ascii_digit))
+        .take(2)
+        .collect();
+    let at = *digits.get(rng.random_range(0..digits.len().max(1)))?;
+    let digit = characters.get_mut(at)?;
+    let others: Vec<char> = ('0'..='9').filter(|other| other != digit).collect();
+    *digit = *others.get(rng.random_range(0..others.len().max(1)))?;
+    let altered: String = characters.into_iter().collect();
+    put(row, column, Reading::parse(&altered).ok()?)
+}
