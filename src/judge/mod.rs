@@ -21,7 +21,7 @@ mod scatter;
 pub mod signal;
 pub mod slips;
 
-pub use alike::{Likeness, Peer, SECTION_LEVEL, likenesses};
+pub use alike::{GENEROUS, Likeness, Peer, likenesses};
 pub use audit::{
     AUDIT_LEVEL, AuditGroup, AuditKind, FEWEST_TO_JUDGE, GroupName, Observed, OwnShift, Rival,
     Ruled, Verdict, audit,

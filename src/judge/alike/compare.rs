@@ -10,9 +10,9 @@ use crate::stats::weights_at_least;
 /// Chance above which a coincidence says nothing.
 const NO_NEWS: f64 = 0.9;
 /// Least chance that who once filled near a reading does so again.
-const NEAR_OWN: f64 = 0.2;
+const NEAR_OWN: f64 = 0.15;
 /// Least chance that a volume which each of the two already wrote before is written again: some stop at two alike.
-const AGAIN: f64 = 0.35;
+const AGAIN: f64 = 0.25;
 /// Weights are this many times the logarithm of one over the chance, rounded.
 const SCALE: f64 = 8.0;
 
@@ -29,6 +29,8 @@ pub(super) struct Layout {
 pub(super) struct Fact {
     pub what: What,
     pub coincides: bool,
+    /// Whether it coincides but for one digit left of the last.
+    pub but_for_a_digit: bool,
     /// At most this is the chance that honest students coincide in it, given the facts before.
     pub chance: f64,
 }
@@ -136,29 +138,44 @@ impl Compared<'_> {
             self.start_chance(wanted, b)
         };
         let start = b.start == wanted;
-        self.push(What::Start, start, chance);
+        self.push(What::Start, start, false, chance);
         if b.is_filled() {
             self.filled.push(b.start);
         }
         if let (Some(a), Some(b)) = (a.first, b.first) {
-            self.volume(a, b, volume);
+            self.volume(a, b, false, volume);
         }
-        let end = a.end.saturating_add(self.shift) == b.end;
         if start || !(a.whole && b.whole) {
-            self.volume(a.delivered, b.delivered, volume);
+            let digit = a.whole && b.whole && self.differs_in_a_digit(a, b);
+            self.volume(a.delivered, b.delivered, digit, volume);
         } else {
-            // with another start either the end or the volume may have been kept
-            let kept = end || a.delivered == b.delivered;
-            self.push(What::Volume, kept, (2.0 * volume).min(1.0));
+            // where the start was altered, it is the end that was kept
+            let end = a.end.saturating_add(self.shift) == b.end;
+            self.push(What::Volume, end, false, volume);
             self.volumes.push((a.delivered, b.delivered));
         }
     }
 
-    fn volume(&mut self, a: i64, b: i64, chance: f64) {
+    fn volume(&mut self, a: i64, b: i64, digit: bool, chance: f64) {
         let again = self.volumes.contains(&(a, a)) && a == b;
         let chance = if again { chance.max(AGAIN) } else { chance };
-        self.push(What::Volume, a == b, chance);
+        self.push(What::Volume, a == b || digit, digit, chance);
         self.volumes.push((a, b));
+    }
+
+    /// Whether the ends differ in one digit alone, and not in the last: volumes of one bottle lie so close together
+    /// that it is no more likely than that they are the same.
+    fn differs_in_a_digit(&self, a: &Titre, b: &Titre) -> bool {
+        let step = self.titration.map_or(1, |t| t.step);
+        let (a, b) = (a.end.saturating_add(self.shift), b.end);
+        [10, 100].into_iter().any(|times| {
+            let digit = step.saturating_mul(times);
+            let above = digit.saturating_mul(10);
+            let off = a.saturating_sub(b);
+            off != 0
+                && off.checked_rem(digit) == Some(0)
+                && a.checked_div(above) == b.checked_div(above)
+        })
     }
 
     /// Chance that the other starts there, given where its burette stood.
@@ -193,14 +210,15 @@ impl Compared<'_> {
         if known {
             chance = 1.0;
         }
-        self.push(What::Amount, a == b, chance);
+        self.push(What::Amount, a == b, false, chance);
         self.amounts.push((column, b, a == b));
     }
 
-    fn push(&mut self, what: What, coincides: bool, chance: f64) {
+    fn push(&mut self, what: What, coincides: bool, but_for_a_digit: bool, chance: f64) {
         self.found.push(Fact {
             what,
             coincides,
+            but_for_a_digit,
             chance,
         });
     }

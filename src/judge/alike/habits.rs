@@ -36,6 +36,8 @@ impl Titration {
         let seen = section_scatter(sheets, 2.0 * predicted);
         let sigma = seen.map_or(predicted, |seen| seen.clamp(h / 2.0, predicted));
         let coincide = h / (2.0 * std::f64::consts::PI.sqrt() * sigma);
+        // and by ten steps, which may be a digit altered
+        let coincide = coincide * (1.0 + 2.0 * (-(5.0 * h / sigma).powi(2)).exp());
         Some(Self {
             coincide: coincide * digit_preference(sheets, step),
             step,
@@ -153,8 +155,8 @@ impl<'a> Others<'a> {
         self.all().flat_map(move |sheet| amounts_of(sheet, column))
     }
 
-    /// The larger of how often exactly that was read, counting it once more than it was, and how often it or one of
-    /// its neighbours was, shared out among them.
+    /// The larger of how often exactly that was read, counting it half a time more than it was, and how often it or
+    /// one of its neighbours was, shared out among them.
     fn frequency(self, seen: impl Iterator<Item = i64>, reading: i64) -> f64 {
         let (mut all, mut same, mut around) = (0.0, 0.0, 0.0);
         let width = self.step.saturating_mul(AROUND);
@@ -164,7 +166,7 @@ impl<'a> Others<'a> {
             let near = other.saturating_sub(reading).saturating_abs() <= width;
             around += f64::from(u8::from(near));
         }
-        let exactly: f64 = (same + 1.0) / (all + 1.0);
+        let exactly: f64 = (same + 0.5) / (all + 0.5);
         if all == 0.0 {
             return 1.0;
         }

@@ -8,8 +8,10 @@
 //! often students repeat themselves. What coincides is summed up by weight, and the sum's exact tail is the chance of
 //! the layout. A digit altered here or there takes one fact away and leaves the others.
 //!
-//! The level is that of the section: [`SECTION_LEVEL`] over all its pairs, half of it for pairs who were given the same
-//! bottle (where titres are alike anyway), shared out among the layouts (Bonferroni).
+//! What is computed is a bound: facts are taken at their most likely and layouts are added up. Honest students come
+//! below a bound of b in fewer than b / [`GENEROUS`] of their pairs, which is measured on simulated sections of many
+//! habits. The bounds of all pairs of a section add up to at most [`SECTION_BOUND`], half of it for pairs who were given
+//! the same bottle, where titres are alike anyway.
 
 mod compare;
 mod habits;
@@ -20,7 +22,7 @@ use std::collections::BTreeMap;
 
 use rust_decimal::Decimal;
 
-use crate::judge::flags::{Flag, FlagCode};
+use super::flags::{Flag, FlagCode};
 use crate::measure::{from_f64, plain, to_figures};
 use crate::procedure::Procedure;
 use crate::submission::{HandIn, TrialLabel};
@@ -29,10 +31,12 @@ use habits::{Others, Titration};
 use layouts::{Weighed, layouts};
 use sheet::{Sheet, from_units, tells_apart};
 
-/// Chance that a section without copying has any pair flagged, in one experiment.
-pub const SECTION_LEVEL: f64 = 0.04;
-/// Most that the chance of a pair may be, however few pairs there are.
-const PAIR_LEVEL: f64 = 0.000_5;
+/// What the bounds of all pairs of a section add up to at most, in one experiment.
+const SECTION_BOUND: f64 = 0.4;
+/// Most that the bound of a pair may be, however few pairs there are.
+const PAIR_BOUND: f64 = 0.002_5;
+/// How many times less often than its bound says a pair of honest students comes below it, at least.
+pub const GENEROUS: f64 = 10.0;
 /// Fewest sets of readings of a section from which the habits of the others can be told.
 const FEWEST_SETS: usize = 8;
 /// Fewest rows to compare, and fewest telling coincidences in them.
@@ -67,8 +71,10 @@ pub struct Likeness {
     pub starts: (usize, usize),
     /// Weighings and sample volumes that coincide, and all compared.
     pub amounts: (usize, usize),
+    /// Of delivered volumes that coincide, those that do but for a digit.
+    pub but_for_a_digit: usize,
     /// At most this is the chance that two honest students of the section share as much.
-    pub chance: f64,
+    pub bound: f64,
     /// Chance that a student of the section who copied from nobody gets the flag.
     pub flag_chance: f64,
 }
@@ -138,13 +144,14 @@ impl Limits {
         } else {
             0.5
         };
-        let limit = |pairs: f64| (share * SECTION_LEVEL / pairs).min(PAIR_LEVEL);
+        let limit = |pairs: f64| (share * SECTION_BOUND / pairs).min(PAIR_BOUND);
         let students: usize = peers.iter().map(|peer| peer.students.len()).sum();
+        let bounds = same * limit(same) + other * limit(other);
         Self {
             same_bottle: limit(same),
             other_bottle: limit(other),
             // a pair is two students
-            flag_chance: 2.0 * SECTION_LEVEL / students as f64,
+            flag_chance: 2.0 * bounds / GENEROUS / students as f64,
         }
     }
 }
@@ -198,8 +205,8 @@ impl Section<'_> {
             {
                 continue;
             }
-            let chance = (chance(&found) / weight).min(1.0);
-            if chance <= limit && best.as_ref().is_none_or(|best| chance < best.chance) {
+            let bound = (chance(&found) / weight).min(1.0);
+            if bound <= limit && best.as_ref().is_none_or(|best| bound < best.bound) {
                 let trial = |sheet: &Sheet, place: usize| Some(sheet.rows.get(place)?.trial);
                 let rows = layout.rows.iter().filter_map(|(of_first, of_second)| {
                     let pair = (trial(laid.1, *of_second)?, trial(laid.0, *of_first)?);
@@ -214,7 +221,8 @@ impl Section<'_> {
                     volumes: tally(&found, What::Volume),
                     starts: tally(&found, What::Start),
                     amounts: tally(&found, What::Amount),
-                    chance,
+                    but_for_a_digit: found.iter().filter(|fact| fact.but_for_a_digit).count(),
+                    bound,
                     flag_chance: self.limits.flag_chance,
                 });
             }
@@ -250,13 +258,17 @@ impl Likeness {
     #[must_use]
     pub fn words(&self) -> String {
         let mut what = Vec::new();
-        for ((coincide, all), name) in [
-            (self.volumes, "delivered volumes"),
-            (self.starts, "starts of the burette"),
-            (self.amounts, "weighings or sample volumes"),
+        let digit = match self.but_for_a_digit {
+            0 => String::new(),
+            n => format!(" ({n} of them but for a digit)"),
+        };
+        for ((coincide, all), name, but) in [
+            (self.volumes, "delivered volumes", digit.as_str()),
+            (self.starts, "starts of the burette", ""),
+            (self.amounts, "weighings or sample volumes", ""),
         ] {
             if all > 0 {
-                what.push(format!("{coincide} of {all} {name}"));
+                what.push(format!("{coincide} of {all} {name}{but}"));
             }
         }
         let mut how = String::new();
@@ -270,7 +282,7 @@ impl Likeness {
             let by = plain(self.shift.abs());
             how.push_str(&format!(" with all burette readings {by} mL {way}"));
         }
-        let among = from_f64(1.0 / self.chance, 2).map_or_else(String::new, |n| {
+        let among = from_f64(1.0 / self.bound, 2).map_or_else(String::new, |n| {
             plain(to_figures(n, 2))
         });
         format!(
