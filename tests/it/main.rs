@@ -7,6 +7,7 @@ mod append_only;
 mod assistant;
 mod audit;
 mod browser;
+mod chance;
 mod coordinator;
 mod course;
 mod demo;
