@@ -1,7 +1,7 @@
 //! Last digits: those that are estimated between two marks fall on every digit alike.
 //!
 //! Looked at are readings of a burette, where the meniscus comes to stand as it will: ends, first endpoints, and starts
-//! after a filling that is not exactly to zero. A start where the titration before ended is the same meniscus read
+//! after a filling that is not to zero. A start where the titration before ended is the same meniscus read
 //! again and would count twice. A cylinder is filled to where the procedure asks, so its digits are chosen; a balance
 //! and a photometer display theirs.
 //!
@@ -130,7 +130,8 @@ fn estimated<'a>(
     found.extend(inner);
     for piece in row.burette.iter().chain(&row.other.second) {
         let Piece { start, end } = piece;
-        if !start.value().is_zero() && is_filled(start.value(), *stood) {
+        // as near to zero as a meniscus is read is a filling to zero
+        if start.value() > REREAD && is_filled(start.value(), *stood) {
             found.push(start);
         }
         found.push(end);

@@ -18,8 +18,8 @@ const SCATTER_LOW_LEVEL: f64 = 0.005;
 /// Readings are written in steps, and equal titres need not have been equal. The test allows for as much scatter as the
 /// steps can hide: what was written stands for a cell of the lattice of results less their mean, none of whose points
 /// is further from its centre than h √((n² − 1)/(12 n)) (the covering radius of the lattice A*; Conway and Sloane,
-/// Sphere Packings, Lattices and Groups, chapter 4, 6.6). Three or four titres in steps of 0.01 mL can never agree too
-/// well for the usual reading and endpoint; five that are all the same do.
+/// Sphere Packings, Lattices and Groups, chapter 4, 6.6). Three titres in steps of 0.01 mL can never agree too well for
+/// the usual reading and endpoint; five that are all the same do.
 pub(super) fn scatter_low(case: &Case, work_up: &WorkUp) -> Option<Flag> {
     // a display repeats itself as often as it likes
     case.procedure.burette()?;

@@ -56,6 +56,10 @@ fn start_at(piece: &mut Piece, start: Decimal) {
     };
 }
 
+fn pieces(hand_in: &mut HandIn) -> impl Iterator<Item = &mut Piece> {
+    hand_in.titrations.iter_mut().flat_map(|row| &mut row.burette)
+}
+
 fn fresh(piece: &Piece) -> bool {
     piece.start.value() < Decimal::ONE
 }
@@ -63,13 +67,12 @@ fn fresh(piece: &Piece) -> bool {
 fn with(habit: Habit, hand_in: &mut HandIn, rng: &mut ChaCha20Rng) {
     let this_one = rng.random::<bool>();
     let own = Decimal::new(rng.random_range(0..50), 2);
-    let pieces = || hand_in.titrations.iter_mut().flat_map(|row| &mut row.burette);
     match habit {
-        Habit::Zero => pieces().for_each(|piece| start_at(piece, Decimal::ZERO)),
-        Habit::HalfZero if this_one => pieces().for_each(|piece| start_at(piece, Decimal::ZERO)),
+        Habit::Zero => pieces(hand_in).for_each(|piece| start_at(piece, Decimal::ZERO)),
+        Habit::HalfZero if this_one => pieces(hand_in).for_each(|piece| start_at(piece, Decimal::ZERO)),
         Habit::OneMeniscus => {
             let mut stood: Option<Decimal> = None;
-            for piece in pieces() {
+            for piece in pieces(hand_in) {
                 if let Some(stood) = stood
                     && (piece.start.value() - stood).abs() <= Decimal::new(5, 2)
                 {
@@ -79,7 +82,7 @@ fn with(habit: Habit, hand_in: &mut HandIn, rng: &mut ChaCha20Rng) {
             }
         }
         Habit::HalfDivisions if this_one => {
-            for piece in pieces() {
+            for piece in pieces(hand_in) {
                 let half = |r: &Reading| {
                     let twenty = Decimal::from(20);
                     written(to_decimals(r.value() * twenty, 0) / twenty)
@@ -88,13 +91,13 @@ fn with(habit: Habit, hand_in: &mut HandIn, rng: &mut ChaCha20Rng) {
             }
         }
         Habit::NearOwn => {
-            for piece in pieces().filter(|piece| fresh(piece)) {
+            for piece in pieces(hand_in).filter(|piece| fresh(piece)) {
                 let off = Decimal::new(rng.random_range(-3..=3), 2);
                 start_at(piece, (own + off).max(Decimal::ZERO));
             }
         }
         Habit::ToAMark => {
-            for piece in pieces().filter(|piece| fresh(piece)) {
+            for piece in pieces(hand_in).filter(|piece| fresh(piece)) {
                 start_at(piece, Decimal::new(rng.random_range(0..10), 1));
             }
         }
