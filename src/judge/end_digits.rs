@@ -103,17 +103,27 @@ impl EndDigits {
 }
 
 impl OddDigits {
-    /// Of a section: what was counted, in a sentence.
+    /// Whether there are too many of them, as of readings to the mark or to half a division; else too few.
+    #[must_use]
+    pub fn is_rounded(&self) -> bool {
+        self.digits.round as f64 > SHARE * self.digits.estimated as f64
+    }
+
+    /// What was counted, in a sentence.
     #[must_use]
     pub fn words(&self) -> String {
         let EndDigits { estimated, round } = self.digits;
         let expected = from_f64(SHARE * estimated as f64, 3).map(plain);
-        let p = from_f64(self.p, 1).map(plain);
+        let p = if self.p < 0.000_1 {
+            "below 0.0001".to_owned()
+        } else {
+            from_f64(self.p, 1).map(plain).unwrap_or_default()
+        };
         format!(
             "of {estimated} readings estimated between the marks of the burette {round} end in 0 or 5, where about {} \
              would (chance {})",
             expected.unwrap_or_default(),
-            p.unwrap_or_default(),
+            p,
         )
     }
 }

@@ -8,6 +8,7 @@ pub mod assets;
 pub mod assistant;
 pub mod coordinator;
 pub mod dates;
+pub mod digits;
 pub mod error;
 pub mod fields;
 pub mod frame;

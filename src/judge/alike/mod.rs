@@ -286,7 +286,7 @@ impl Likeness {
             plain(to_figures(n, 2))
         });
         format!(
-            "as {}{how}: {}; honest students share as much in fewer than one pair of {among}",
+            "with {}{how}: {}; honest students share as much in fewer than one pair of {among}",
             self.others.join(", "),
             what.join(", "),
         )

@@ -12,6 +12,7 @@ use super::timeline::{notice, status_tag};
 use crate::desk::Image;
 use crate::judge::FlagCode;
 use crate::measure::{plain, to_figures};
+use crate::web::digits::{SectionDigits, section_digits};
 use crate::web::{AppState, AssistantVisitor, Frame, Page, PageResult, QueryFields};
 
 /// Most lines of a page; a longer list is asked for in parts.
@@ -26,6 +27,7 @@ struct ListPage {
     /// The first of the list, to begin with.
     first: Option<String>,
     progress: Vec<ProgressRow>,
+    digits: Vec<SectionDigits>,
     filter: Filter,
     experiments: Vec<(String, String)>,
     sections: Vec<String>,
@@ -70,6 +72,7 @@ pub async fn page(
         waiting,
         first,
         progress: progress(&view, &visitor),
+        digits: digits(&view, &visitor),
         experiments: experiments(&view),
         sections: sections(&view, &visitor),
         lines: list.iter().take(MOST_LINES).map(line).collect(),
@@ -89,6 +92,13 @@ pub fn sections(view: &Image, visitor: &AssistantVisitor) -> Vec<String> {
 fn experiments(view: &Image) -> Vec<(String, String)> {
     let all = view.term.experiments.iter();
     all.map(|one| (one.key.clone(), one.procedure.title.clone()))
+        .collect()
+}
+
+fn digits(view: &Image, visitor: &AssistantVisitor) -> Vec<SectionDigits> {
+    let experiments = view.term.experiments.iter();
+    experiments
+        .flat_map(|one| section_digits(view, one, |section| visitor.sees(section)))
         .collect()
 }
 

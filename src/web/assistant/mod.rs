@@ -3,6 +3,7 @@
 //! A student outside the assistant's sections is answered as if they did not exist, so that nothing is confirmed.
 
 mod attempt;
+mod beside;
 mod decide;
 mod evidence;
 mod explained;

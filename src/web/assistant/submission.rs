@@ -5,6 +5,7 @@ use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 
 use super::attempt::Attempt;
+use super::beside::{Beside, beside};
 use super::evidence::{self, FlagView, MarksView, ResultView, TrialLine, recomputed};
 use super::explained::{Explained, explained};
 use super::filter::{Filter, with_query};
@@ -35,6 +36,7 @@ pub struct SubmissionPage {
     reported: Option<String>,
     flags: Vec<FlagView>,
     explained: Vec<Explained>,
+    beside: Vec<Beside>,
     marks: MarksView,
     uncertainty: Option<Uncertainty>,
     parts: Vec<DerivationPart>,
@@ -148,6 +150,7 @@ pub fn page_of(
             .and_then(|h| h.reported.map(|r| r.written().to_owned())),
         flags: evidence::flags(view, slot, &found),
         explained: explained(evaluation),
+        beside: beside(view, slot, &found),
         marks: evidence::marks(evaluation),
         uncertainty,
         parts,

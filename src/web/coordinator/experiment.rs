@@ -19,6 +19,7 @@ use crate::judge::{Fairness, Remedy, fairness, remedies};
 use crate::measure::{from_f64, plain};
 use crate::procedure::Procedure;
 use crate::term::Term;
+use crate::web::digits::{SectionDigits, section_digits};
 use crate::web::{
     AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields,
 };
@@ -49,6 +50,7 @@ struct ExperimentPage {
     sections: Vec<SectionChoice>,
     titrants: Option<Choices>,
     excesses: Option<Choices>,
+    digits: Vec<SectionDigits>,
 }
 
 /// Lots of a reagent to choose from.
@@ -159,6 +161,7 @@ async fn experiment(
         sections: section_choices(term, experiment),
         titrants: titrant.map(choices),
         excesses: procedure.excess.as_ref().map(|e| choices(&e.species)),
+        digits: section_digits(&view, experiment, |_| true),
     }))
 }
 
