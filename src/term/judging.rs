@@ -98,12 +98,7 @@ impl Term {
         Some(Judged { evaluation, status })
     }
 
-    fn case<T>(
-        &self,
-        desk: &Desk,
-        slot: &Slot,
-        use_case: impl FnOnce(&Case) -> T,
-    ) -> Option<T> {
+    fn case<T>(&self, desk: &Desk, slot: &Slot, use_case: impl FnOnce(&Case) -> T) -> Option<T> {
         let (handed_in, revisions) = self.handed_in_by(slot)?;
         let revision = revisions.last()?;
         let number = u32::try_from(revisions.len()).unwrap_or(u32::MAX);

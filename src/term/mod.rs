@@ -7,9 +7,9 @@ mod audit;
 mod corrections;
 mod gather;
 mod judging;
+mod peers;
 mod preview;
 mod sections;
-mod peers;
 
 use std::collections::BTreeMap;
 

@@ -24,7 +24,9 @@ impl Term {
         let digits = peers
             .iter()
             .map(|peer| EndDigits::of(&experiment.procedure, peer.hand_in));
-        digits.fold(EndDigits::default(), EndDigits::with).of_section()
+        digits
+            .fold(EndDigits::default(), EndDigits::with)
+            .of_section()
     }
 
     /// The sets of readings that count in a section, in roster order. A bench group's is one.

@@ -52,7 +52,11 @@ pub(super) fn layouts(one: &Sheet, other: &Sheet) -> Vec<Weighed> {
     }
     let unnumbered: SmallVec<[(usize, usize); 6]> = rows
         .iter()
-        .filter(|(a, _)| one.rows.get(*a).is_some_and(|row| row.trial.number().is_none()))
+        .filter(|(a, _)| {
+            one.rows
+                .get(*a)
+                .is_some_and(|row| row.trial.number().is_none())
+        })
         .copied()
         .collect();
     found.push(Weighed {
@@ -69,7 +73,7 @@ pub(super) fn layouts(one: &Sheet, other: &Sheet) -> Vec<Weighed> {
     }
     let orders = orders(&of_one, &of_other);
     // an order is looked at from both sides: where a burette stood before is not the same in the two
-    let weight = REORDERED / (2 * orders.len().max(1)) as f64;
+    let weight = REORDERED / (2.0 * orders.len().max(1) as f64);
     for order in orders {
         let mut laid = unnumbered.clone();
         laid.extend(order);
@@ -102,8 +106,14 @@ fn shared(one: &Sheet, other: &Sheet) -> usize {
             .collect()
     };
     let (of_volumes, of_amounts) = (volumes(other), amounts(other));
-    let both = volumes(one).iter().filter(|v| of_volumes.contains(v)).count();
-    let more = amounts(one).iter().filter(|v| of_amounts.contains(v)).count();
+    let both = volumes(one)
+        .iter()
+        .filter(|v| of_volumes.contains(v))
+        .count();
+    let more = amounts(one)
+        .iter()
+        .filter(|v| of_amounts.contains(v))
+        .count();
     both.saturating_add(more)
 }
 
@@ -114,9 +124,11 @@ fn orders(one: &[usize], other: &[usize]) -> Vec<SmallVec<[(usize, usize); 6]>> 
     let mut found: Vec<SmallVec<[(usize, usize); 6]>> = vec![smallvec![]];
     for place in few {
         let grown = found.iter().flat_map(|laid| {
-            let free = many
-                .iter()
-                .filter(|m| !laid.iter().any(|(a, b)| if turned { a == *m } else { b == *m }));
+            let free = many.iter().filter(|m| {
+                !laid
+                    .iter()
+                    .any(|(a, b)| if turned { a == *m } else { b == *m })
+            });
             free.map(|m| {
                 let mut more = laid.clone();
                 more.push(if turned { (*m, *place) } else { (*place, *m) });

@@ -239,11 +239,15 @@ fn tally(facts: &[Fact], what: What) -> (usize, usize) {
 impl Likeness {
     /// The same, seen from the other.
     fn turned(&self) -> Self {
-        let mut rows: Vec<_> = self.rows.iter().map(|(own, other)| (*other, *own)).collect();
+        let mut rows: Vec<_> = self
+            .rows
+            .iter()
+            .map(|(own, other)| (*other, *own))
+            .collect();
         rows.sort_unstable();
         Self {
             rows,
-            shift: -self.shift,
+            shift: Decimal::ZERO.saturating_sub(self.shift),
             ..self.clone()
         }
     }
@@ -273,18 +277,24 @@ impl Likeness {
         }
         let mut how = String::new();
         if self.is_reordered() {
-            let pairs = self.rows.iter().map(|(own, other)| format!("{own} as {other}"));
+            let pairs = self
+                .rows
+                .iter()
+                .map(|(own, other)| format!("{own} as {other}"));
             let pairs: Vec<String> = pairs.collect();
             how = format!(" with trials in another order ({})", pairs.join(", "));
         }
         if !self.shift.is_zero() {
-            let way = if self.shift > Decimal::ZERO { "higher" } else { "lower" };
+            let way = if self.shift > Decimal::ZERO {
+                "higher"
+            } else {
+                "lower"
+            };
             let by = plain(self.shift.abs());
             how.push_str(&format!(" with all burette readings {by} mL {way}"));
         }
-        let among = from_f64(1.0 / self.bound, 2).map_or_else(String::new, |n| {
-            plain(to_figures(n, 2))
-        });
+        let among =
+            from_f64(1.0 / self.bound, 2).map_or_else(String::new, |n| plain(to_figures(n, 2)));
         format!(
             "with {}{how}: {}; honest students share as much in fewer than one pair of {among}",
             self.others.join(", "),

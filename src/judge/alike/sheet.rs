@@ -141,7 +141,7 @@ fn titre(pieces: &[Piece], first: Option<&Reading>, stood: Option<i64>) -> Optio
 /// a division, meets others by chance much sooner.
 fn step(procedure: &Procedure, rows: &[Titration]) -> i64 {
     let finest = procedure.burette().and_then(Glassware::readable_step);
-    let Some(finest) = finest.map(|step| in_units(step)).filter(|step| *step > 0) else {
+    let Some(finest) = finest.map(in_units).filter(|step| *step > 0) else {
         return 1;
     };
     let pieces = rows

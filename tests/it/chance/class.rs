@@ -45,7 +45,11 @@ pub fn shipped(key: &str, glassware: &GlasswareTable) -> Procedure {
 /// most often.
 pub fn exact_glassware() -> GlasswareTable {
     let mut table = shipped_glassware();
-    let pieces: Vec<Glassware> = table.iter().filter(|p| !p.kind().is_displayed()).cloned().collect();
+    let pieces: Vec<Glassware> = table
+        .iter()
+        .filter(|p| !p.kind().is_displayed())
+        .cloned()
+        .collect();
     for piece in pieces {
         let exact = Glassware::new(
             piece.key(),

@@ -72,10 +72,21 @@ fn copies_are_found_where_everybody_has_one_bottle() {
 #[test]
 fn a_copy_repeats_exactly() {
     let mut rng = ChaCha20Rng::seed_from_u64(2_430);
-    let class = Class::of(shipped("well-water-hardness", &shipped_glassware()), 1, &mut rng);
+    let class = Class::of(
+        shipped("well-water-hardness", &shipped_glassware()),
+        1,
+        &mut rng,
+    );
     let original = class.work(0, None, &mut rng).hand_in;
     for how in Copying::ALL {
-        let copy = |seed| copied(how, &class.procedure, &original, &mut ChaCha20Rng::seed_from_u64(seed));
+        let copy = |seed| {
+            copied(
+                how,
+                &class.procedure,
+                &original,
+                &mut ChaCha20Rng::seed_from_u64(seed),
+            )
+        };
         assert_eq!(copy(1), copy(1));
         assert_eq!(copy(1).as_ref() == Some(&original), how == Copying::Exact);
     }

@@ -23,7 +23,11 @@ fn binomial_tails_are_exact() {
 
 fn section(seed: u64) -> (Class, Work) {
     let mut rng = ChaCha20Rng::seed_from_u64(seed);
-    let class = Class::of(shipped("peroxide-permanganate", &shipped_glassware()), 1, &mut rng);
+    let class = Class::of(
+        shipped("peroxide-permanganate", &shipped_glassware()),
+        1,
+        &mut rng,
+    );
     let work = class.work(0, None, &mut rng);
     (class, work)
 }
@@ -51,7 +55,13 @@ fn hand_in(work: &Work, pieces: &[(&str, &str)]) -> HandIn {
 #[test]
 fn what_is_estimated() {
     let (class, work) = section(2_460);
-    let pieces = [("0.00", "23.45"), ("23.46", "46.90"), ("0.35", "23.78"), ("1.2", "24.7"), ("0.02", "23.46")];
+    let pieces = [
+        ("0.00", "23.45"),
+        ("23.46", "46.90"),
+        ("0.35", "23.78"),
+        ("1.2", "24.7"),
+        ("0.02", "23.46"),
+    ];
     let digits = EndDigits::of(&class.procedure, &hand_in(&work, &pieces));
     assert_eq!((digits.estimated, digits.round), (5, 3));
 }
@@ -61,17 +71,33 @@ fn a_student_who_reads_to_half_a_division() {
     let (class, mut work) = section(2_461);
     let flag = |work: &Work| {
         let flags = class.judge(work, &[]).flags;
-        flags.into_iter().find(|flag| flag.code == FlagCode::EndDigits)
+        flags
+            .into_iter()
+            .find(|flag| flag.code == FlagCode::EndDigits)
     };
-    let to_half = [("0.15", "23.60"), ("0.10", "23.55"), ("0.25", "23.70"), ("0.20", "23.65")];
+    let to_half = [
+        ("0.15", "23.60"),
+        ("0.10", "23.55"),
+        ("0.25", "23.70"),
+        ("0.20", "23.65"),
+    ];
     work.hand_in = hand_in(&work, &to_half);
     let found = flag(&work).expect("flagged");
-    assert!(found.evidence.contains("8 readings estimated"), "{}", found.evidence);
+    assert!(
+        found.evidence.contains("8 readings estimated"),
+        "{}",
+        found.evidence
+    );
     assert!(!found.code.needs_review(), "it informs");
     // three trials are too few to say so
     work.hand_in = hand_in(&work, &to_half[..3]);
     assert_eq!(flag(&work), None);
-    let estimated = [("0.13", "23.61"), ("0.10", "23.57"), ("0.25", "23.72"), ("0.27", "23.65")];
+    let estimated = [
+        ("0.13", "23.61"),
+        ("0.10", "23.57"),
+        ("0.25", "23.72"),
+        ("0.27", "23.65"),
+    ];
     work.hand_in = hand_in(&work, &estimated);
     assert_eq!(flag(&work), None);
 }
@@ -80,7 +106,12 @@ fn a_student_who_reads_to_half_a_division() {
 #[test]
 fn sections() {
     let of = |estimated, round| EndDigits { estimated, round }.of_section();
-    assert!(of(150, 75).expect("rounded").words().contains("75 end in 0 or 5"));
+    assert!(
+        of(150, 75)
+            .expect("rounded")
+            .words()
+            .contains("75 end in 0 or 5")
+    );
     assert!(of(150, 8).is_some(), "avoided");
     for round in [20, 30, 40] {
         assert_eq!(of(150, round), None);
@@ -88,9 +119,20 @@ fn sections() {
     assert_eq!(of(30, 30), None, "too few");
     let mut rng = ChaCha20Rng::seed_from_u64(2_462);
     for _ in 0..super::many(20, 400) {
-        let class = Class::of(shipped("well-water-hardness", &shipped_glassware()), 2, &mut rng);
+        let class = Class::of(
+            shipped("well-water-hardness", &shipped_glassware()),
+            2,
+            &mut rng,
+        );
         let works = class.section(None, &mut rng);
-        let digits = works.iter().map(|work| EndDigits::of(&class.procedure, &work.hand_in));
-        assert_eq!(digits.fold(EndDigits::default(), EndDigits::with).of_section(), None);
+        let digits = works
+            .iter()
+            .map(|work| EndDigits::of(&class.procedure, &work.hand_in));
+        assert_eq!(
+            digits
+                .fold(EndDigits::default(), EndDigits::with)
+                .of_section(),
+            None
+        );
     }
 }

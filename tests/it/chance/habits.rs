@@ -57,7 +57,10 @@ fn start_at(piece: &mut Piece, start: Decimal) {
 }
 
 fn pieces(hand_in: &mut HandIn) -> impl Iterator<Item = &mut Piece> {
-    hand_in.titrations.iter_mut().flat_map(|row| &mut row.burette)
+    hand_in
+        .titrations
+        .iter_mut()
+        .flat_map(|row| &mut row.burette)
 }
 
 fn fresh(piece: &Piece) -> bool {
@@ -69,7 +72,9 @@ fn with(habit: Habit, hand_in: &mut HandIn, rng: &mut ChaCha20Rng) {
     let own = Decimal::new(rng.random_range(0..50), 2);
     match habit {
         Habit::Zero => pieces(hand_in).for_each(|piece| start_at(piece, Decimal::ZERO)),
-        Habit::HalfZero if this_one => pieces(hand_in).for_each(|piece| start_at(piece, Decimal::ZERO)),
+        Habit::HalfZero if this_one => {
+            pieces(hand_in).for_each(|piece| start_at(piece, Decimal::ZERO))
+        }
         Habit::OneMeniscus => {
             let mut stood: Option<Decimal> = None;
             for piece in pieces(hand_in) {
@@ -130,7 +135,11 @@ fn habits_are_not_copying() {
     let sections = many(2, 40);
     let mut rng = ChaCha20Rng::seed_from_u64(2_440);
     let (mut all_flagged, mut all_pairs) = (0, 0);
-    for key in ["peroxide-permanganate", "well-water-hardness", "magnesium-by-difference"] {
+    for key in [
+        "peroxide-permanganate",
+        "well-water-hardness",
+        "magnesium-by-difference",
+    ] {
         for habit in HABITS {
             let (mut flagged, mut pairs) = (0, 0);
             for index in 0..sections {
@@ -149,9 +158,15 @@ fn habits_are_not_copying() {
     }
     println!("all habits: {all_flagged} of {all_pairs} honest pairs flagged");
     assert!(all_pairs > 10_000);
-    assert!(all_flagged * 1_000 <= all_pairs, "{all_flagged} of {all_pairs}");
+    assert!(
+        all_flagged * 1_000 <= all_pairs,
+        "{all_flagged} of {all_pairs}"
+    );
     // 0.4 over 276 pairs is the bound that each stays below; a section has fewer flags than that by as much as is said
     let expected = 0.4 / 276.0 / GENEROUS * all_pairs as f64;
     let allowed = expected + 3.0 * expected.sqrt();
-    assert!(all_flagged as f64 <= allowed, "{all_flagged}, expected {expected}");
+    assert!(
+        all_flagged as f64 <= allowed,
+        "{all_flagged}, expected {expected}"
+    );
 }

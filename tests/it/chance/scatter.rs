@@ -44,7 +44,12 @@ fn the_level_holds_whatever_rule_chooses() {
     let students = many(200, 4_000);
     let mut rng = ChaCha20Rng::seed_from_u64(2_450);
     let (mut all, mut low) = (0, 0);
-    for key in ["peroxide-permanganate", "well-water-hardness", "naoh-against-khp", "antacid-back"] {
+    for key in [
+        "peroxide-permanganate",
+        "well-water-hardness",
+        "naoh-against-khp",
+        "antacid-back",
+    ] {
         for rule in ["all", "concordant", "dixon"] {
             for care in [1.0, 0.5] {
                 let class = Class::of(with_rule(key, rule), 1, &mut rng);
@@ -54,7 +59,10 @@ fn the_level_holds_whatever_rule_chooses() {
                     count += usize::from(flagged(&class, &work));
                 }
                 println!("{key}, {rule}, care {care}: {count} of {students}");
-                assert!(count as f64 <= 0.01 * students as f64, "{key} {rule} {care}: {count}");
+                assert!(
+                    count as f64 <= 0.01 * students as f64,
+                    "{key} {rule} {care}: {count}"
+                );
                 if care == 1.0 {
                     (all, low) = (all + students, low + count);
                 }
@@ -68,10 +76,18 @@ fn the_level_holds_whatever_rule_chooses() {
 #[test]
 fn equal_titres() {
     let mut rng = ChaCha20Rng::seed_from_u64(2_451);
-    let class = Class::of(shipped("peroxide-permanganate", &shipped_glassware()), 1, &mut rng);
+    let class = Class::of(
+        shipped("peroxide-permanganate", &shipped_glassware()),
+        1,
+        &mut rng,
+    );
     let mut work = class.work(0, None, &mut rng);
     let rows = work.hand_in.titrations.iter();
-    let first = rows.clone().find(|row| row.trial.number() == Some(1)).cloned().expect("a trial");
+    let first = rows
+        .clone()
+        .find(|row| row.trial.number() == Some(1))
+        .cloned()
+        .expect("a trial");
     for (trials, expected) in [(3, false), (5, true)] {
         let row = |n: u32| {
             let mut row = first.clone();
