@@ -16,6 +16,7 @@ const PURE: [&str; 14] = [
     "judge",
     "term",
     "change.rs",
+    "change",
     "invent",
     "lib.rs",
 ];
