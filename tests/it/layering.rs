@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-const PURE: [&str; 14] = [
+const PURE: [&str; 15] = [
     "measure",
     "chem",
     "stats",
