@@ -9,7 +9,9 @@ use rust_decimal::Decimal;
 
 use crate::course::{Course, Experiment, StaffMember, Student};
 use crate::measure::GlasswareTable;
-use crate::term::{Decision, ExperimentSource, Revision, Slot, Term};
+use crate::term::{
+    Amendment, Decision, ExperimentSource, Extension, Reissue, Revision, Slot, Term,
+};
 use crate::truth::{Lot, Unknown};
 
 /// One alteration of a term. Applied to the term in memory and written to the database, it has the same effect.
@@ -58,11 +60,20 @@ pub enum Change {
     ByHand { slot: Slot, points: Decimal },
     /// A decision.
     Decide { slot: Slot, decision: Decision },
-    /// Results released, or (none) withdrawn.
+    /// Results released to a section or (none) to all of them, or (no time) withdrawn.
     Release {
         experiment: String,
+        section: Option<String>,
         at: Option<Timestamp>,
     },
+    /// Other dates for one student, or those of before again.
+    Extend { slot: Slot, extension: Extension },
+    /// Another bottle for one student.
+    Reissue { slot: Slot, reissue: Reissue },
+    /// The text that another one replaces, kept.
+    Amend(Amendment),
+    /// Somebody is on the staff no longer. Ends their sessions.
+    RemoveStaff { login: String },
 }
 
 /// Which submissions a change may judge anew.
@@ -103,12 +114,20 @@ impl Change {
             Self::Decide { slot, .. } => ("decide", at(slot)),
             Self::Release {
                 experiment,
-                at: Some(_),
-            } => ("release", experiment.clone()),
-            Self::Release {
-                experiment,
-                at: None,
-            } => ("withdraw", experiment.clone()),
+                section,
+                at,
+            } => {
+                let what = if at.is_some() { "release" } else { "withdraw" };
+                let section = section.as_ref().map(|name| format!("/{name}"));
+                (what, format!("{experiment}{}", section.unwrap_or_default()))
+            }
+            Self::Extend { slot, .. } => ("extend", at(slot)),
+            Self::Reissue { slot, .. } => ("reissue", at(slot)),
+            Self::Amend(amendment) => {
+                let what = amendment.what.name();
+                ("amend", format!("{what} {}", amendment.key))
+            }
+            Self::RemoveStaff { login } => ("remove-staff", login.clone()),
         }
     }
 
@@ -119,12 +138,19 @@ impl Change {
             Self::Course(_) | Self::Glassware { .. } | Self::Lot { .. } | Self::Student(_) => {
                 Reach::All
             }
-            Self::Procedure { .. } | Self::Staff(_) | Self::Release { .. } => Reach::Nothing,
+            Self::Procedure { .. }
+            | Self::Staff(_)
+            | Self::RemoveStaff { .. }
+            | Self::Amend(_)
+            | Self::Release { .. } => Reach::Nothing,
+            // a student who works with another section is compared with that one
+            Self::Extend { slot, .. } => Reach::Experiment(slot.experiment.clone()),
             Self::Experiment { experiment, .. } => Reach::Experiment(experiment.key.clone()),
             // those who shared readings with the student before are no longer to be told from the term
             Self::Group { slot, .. } => Reach::Experiment(slot.experiment.clone()),
             Self::Unknown { experiment, .. } => Reach::Experiment(experiment.clone()),
             Self::Issue { slot, .. }
+            | Self::Reissue { slot, .. }
             | Self::HandIn { slot, .. }
             | Self::ByHand { slot, .. }
             | Self::Decide { slot, .. } => Reach::Section(slot.clone()),
@@ -192,15 +218,19 @@ impl Term {
             }
             Change::Release {
                 experiment,
-                at: Some(at),
-            } => {
-                self.released.insert(experiment, at);
+                section,
+                at,
+            } => self.set_release(&experiment, section.as_deref(), at),
+            Change::Extend { slot, extension } => {
+                self.extensions.entry(slot).or_default().push(extension);
             }
-            Change::Release {
-                experiment,
-                at: None,
-            } => {
-                self.released.remove(&experiment);
+            Change::Reissue { slot, reissue } => {
+                self.issued.insert(slot.clone(), reissue.unknown.clone());
+                self.reissued.entry(slot).or_default().push(reissue);
+            }
+            Change::Amend(amendment) => self.amendments.push(amendment),
+            Change::RemoveStaff { login } => {
+                self.staff.retain(|s| !s.login.eq_ignore_ascii_case(&login));
             }
         }
     }
@@ -230,7 +260,7 @@ impl Term {
         slots
     }
 
-    /// The slots of a section, and those of every section that a bench mate is in: the mate’s readings are compared
+    /// The slots of a section, and those of every section that a bench mate works in: the mate’s readings are compared
     /// with those of the mate’s own section.
     fn beside(&self, slot: &Slot) -> Vec<Slot> {
         let group = self.groups.get(slot);
@@ -242,16 +272,10 @@ impl Term {
             .chain([slot.student.as_str()])
             .collect();
         let of = |s: &&Student| with_mates.contains(s.id.as_str());
-        let sections: BTreeSet<&str> = self
-            .students
-            .iter()
-            .filter(of)
-            .map(|s| s.section.as_str())
-            .collect();
-        let reached = self
-            .students
-            .iter()
-            .filter(|s| sections.contains(s.section.as_str()));
+        let section = |s| self.works_in(&slot.experiment, s);
+        let sections: BTreeSet<&str> = self.students.iter().filter(of).map(section).collect();
+        let reached = self.students.iter();
+        let reached = reached.filter(|s| sections.contains(section(s)));
         reached
             .map(|s| Slot::new(&slot.experiment, &s.id))
             .collect()

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt;
 
 use jiff::Timestamp;
+use jiff::civil::{Date, DateTime};
 use jiff::tz::TimeZone;
 
 use crate::procedure::{Dates, Procedure};
@@ -37,6 +38,17 @@ pub struct Experiment {
     pub dates: Dates,
     /// Lots the course assigned: by section, the titrant's and the excess reagent's.
     pub section_lots: BTreeMap<String, SectionLots>,
+    /// Sections with dates of their own.
+    pub section_dates: BTreeMap<String, SectionDates>,
+}
+
+/// The dates of a section where they are not those of the experiment.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct SectionDates {
+    /// Opens then.
+    pub opens: Option<DateTime>,
+    /// Due then.
+    pub due: Option<DateTime>,
 }
 
 /// The lots assigned to a section.
@@ -61,6 +73,8 @@ pub struct Student {
     pub section: String,
     /// Optional.
     pub email: String,
+    /// The day they left the course; their work stays on record.
+    pub left: Option<Date>,
 }
 
 /// Somebody who teaches.
@@ -110,13 +124,13 @@ impl Zone {
 
     /// The instant of a local time; in a gap or a fold, as RFC 5545 has it.
     #[must_use]
-    pub fn instant(&self, local: jiff::civil::DateTime) -> Option<Timestamp> {
+    pub fn instant(&self, local: DateTime) -> Option<Timestamp> {
         self.zone.to_timestamp(local).ok()
     }
 
     /// The local time of an instant.
     #[must_use]
-    pub fn local(&self, instant: Timestamp) -> jiff::civil::DateTime {
+    pub fn local(&self, instant: Timestamp) -> DateTime {
         self.zone.to_datetime(instant)
     }
 }
@@ -137,6 +151,26 @@ impl StaffRole {
         [Self::Coordinator, Self::Assistant]
             .into_iter()
             .find(|role| role.name() == name)
+    }
+}
+
+impl Student {
+    /// Whether they are still on the course.
+    #[must_use]
+    pub fn is_enrolled(&self) -> bool {
+        self.left.is_none()
+    }
+}
+
+impl Experiment {
+    /// The dates that hold in a section.
+    #[must_use]
+    pub fn dates_in(&self, section: &str) -> Dates {
+        let own = self.section_dates.get(section).copied().unwrap_or_default();
+        Dates {
+            opens: own.opens.unwrap_or(self.dates.opens),
+            due: own.due.unwrap_or(self.dates.due),
+        }
     }
 }
 

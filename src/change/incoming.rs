@@ -33,11 +33,7 @@ impl Term {
         changes.extend(self.people_from(incoming));
         changes.extend(self.experiments_from(incoming));
         changes.extend(self.values_from(incoming));
-        let issued = changed(&self.issued, &incoming.issued);
-        changes.extend(issued.map(|(slot, code)| Change::Issue {
-            slot: slot.clone(),
-            unknown: code.clone(),
-        }));
+        changes.extend(self.bottles_from(incoming));
         let groups = changed(&self.groups, &incoming.groups);
         changes.extend(groups.map(|(slot, group)| Change::Group {
             slot: slot.clone(),
@@ -70,11 +66,71 @@ impl Term {
                 decision: d.clone(),
             }));
         }
-        let released = changed(&self.released, &incoming.released);
-        changes.extend(released.map(|(key, at)| Change::Release {
-            experiment: key.clone(),
-            at: Some(*at),
-        }));
+        changes.extend(self.arrangements_from(incoming));
+        changes
+    }
+
+    /// First bottles, and those given in place of others. A folder that knows less of a student's bottles than is held
+    /// takes none of them back.
+    fn bottles_from(&self, incoming: &Self) -> Vec<Change> {
+        let mut changes = Vec::new();
+        for (slot, code) in &incoming.issued {
+            let held = self.reissued.get(slot).map_or(&[][..], Vec::as_slice);
+            let theirs = incoming.reissued.get(slot).map_or(&[][..], Vec::as_slice);
+            if held.len() > theirs.len() && held.starts_with(theirs) {
+                continue;
+            }
+            let first = theirs.first().map_or(code, |one| &one.instead_of);
+            let now = self.issued.get(slot);
+            let fresh: Vec<_> = theirs.iter().filter(|one| !held.contains(one)).collect();
+            if now.is_none() || (now != Some(code) && fresh.is_empty()) {
+                changes.push(Change::Issue {
+                    slot: slot.clone(),
+                    unknown: first.clone(),
+                });
+            }
+            changes.extend(fresh.into_iter().map(|reissue| Change::Reissue {
+                slot: slot.clone(),
+                reissue: reissue.clone(),
+            }));
+        }
+        changes
+    }
+
+    /// Dates of single students, releases, and texts that were replaced.
+    fn arrangements_from(&self, incoming: &Self) -> Vec<Change> {
+        let mut changes = Vec::new();
+        for (slot, extensions) in &incoming.extensions {
+            let held = self.extensions.get(slot).map_or(&[][..], Vec::as_slice);
+            let fresh = extensions.iter().filter(|one| !held.contains(one));
+            changes.extend(fresh.map(|extension| Change::Extend {
+                slot: slot.clone(),
+                extension: extension.clone(),
+            }));
+        }
+        for (experiment, release) in changed(&self.released, &incoming.released) {
+            let held = self.released.get(experiment).cloned().unwrap_or_default();
+            let mut put = |section: Option<&String>, at| {
+                changes.push(Change::Release {
+                    experiment: experiment.clone(),
+                    section: section.cloned(),
+                    at,
+                });
+            };
+            // a release to everybody ends what was arranged for single sections
+            let anew = release.everyone.is_some() && release.everyone != held.everyone;
+            if anew {
+                put(None, release.everyone);
+            }
+            for (section, at) in &release.sections {
+                if anew || held.sections.get(section) != Some(at) {
+                    put(Some(section), *at);
+                }
+            }
+        }
+        let fresh = incoming.amendments.iter();
+        let fresh = fresh.filter(|one| !self.amendments.contains(one));
+        changes.extend(fresh.cloned().map(Change::Amend));
         changes
     }
 
@@ -106,6 +162,7 @@ impl Term {
             let same = self.experiment(&experiment.key).is_some_and(|old| {
                 old.dates == experiment.dates
                     && old.section_lots == experiment.section_lots
+                    && old.section_dates == experiment.section_dates
                     && self.sources.experiments.get(&experiment.key) == Some(&source)
                     && text(self) == text(incoming)
             });

@@ -104,6 +104,10 @@ fn move_to(term: &mut Term, now: Timestamp) {
         let dates = &mut experiment.dates;
         dates.opens = dates.opens.saturating_add(by);
         dates.due = dates.due.saturating_add(by);
+        for own in experiment.section_dates.values_mut() {
+            own.opens = own.opens.map(|at| at.saturating_add(by));
+            own.due = own.due.map(|at| at.saturating_add(by));
+        }
     }
     for revision in term.submissions.values_mut().flatten() {
         revision.submitted_at = revision.submitted_at.map(moved);
@@ -115,7 +119,19 @@ fn move_to(term: &mut Term, now: Timestamp) {
         .values_mut()
         .flatten()
         .for_each(|decision| decision.at = moved(decision.at));
-    term.released.values_mut().for_each(|at| *at = moved(*at));
+    for release in term.released.values_mut() {
+        release.everyone = release.everyone.map(moved);
+        for at in release.sections.values_mut() {
+            *at = at.map(moved);
+        }
+    }
+    for extension in term.extensions.values_mut().flatten() {
+        extension.due = extension.due.map(|due| due.saturating_add(by));
+        extension.at = extension.at.map(moved);
+    }
+    for reissue in term.reissued.values_mut().flatten() {
+        reissue.at = moved(reissue.at);
+    }
 }
 
 /// A directory of its own under the system's place for temporary files, for this user only.

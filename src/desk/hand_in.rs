@@ -100,16 +100,13 @@ pub async fn hand_in(desk: &Desk, request: HandInRequest) -> Result<Receipt, Han
             let term = &image.term;
             let not_found = || HandInError::NotFound(slot.experiment.clone());
             let experiment = term.experiment(&slot.experiment).ok_or_else(not_found)?;
-            term.student(&slot.student).ok_or_else(not_found)?;
-            if term
-                .course
-                .zone
-                .instant(experiment.dates.opens)
-                .is_some_and(|opens| at < opens)
-            {
-                return Err(HandInError::NotOpen(experiment.dates.opens));
+            let student = term.student(&slot.student).filter(|s| s.is_enrolled());
+            let dates = term.dates_of(experiment, student.ok_or_else(not_found)?);
+            let opens = term.course.zone.instant(dates.opens);
+            if opens.is_some_and(|opens| at < opens) {
+                return Err(HandInError::NotOpen(dates.opens));
             }
-            if image.is_released(&slot.experiment) {
+            if image.is_released_to(&slot) {
                 return Err(HandInError::Released);
             }
             let held = term.submissions.get(&slot).map_or(0, Vec::len);

@@ -47,7 +47,7 @@ pub async fn issue_unknowns(
                 ));
             }
             // neighbours on the roster are neighbours in a section
-            let mut students: Vec<_> = term.students.iter().collect();
+            let mut students: Vec<_> = term.enrolled().collect();
             students.sort_by(|a, b| a.section.cmp(&b.section));
             let slots: Vec<Slot> = students
                 .iter()

@@ -12,6 +12,7 @@ mod people;
 mod prepare;
 mod procedures;
 mod recompute;
+mod release;
 mod review;
 pub mod sessions;
 mod texts;
@@ -27,11 +28,11 @@ pub use hand_in::{HandInError, HandInRequest, Receipt, hand_in};
 pub use issue::{deal, issue_unknowns};
 pub use people::{RosterPlan, StaffEntry, apply_roster, enter_staff, plan_roster, staff_among};
 pub use prepare::{
-    PrepareError, assign_lots, course_of, experiment_changes, new_course, new_experiment, release,
-    withdraw,
+    PrepareError, assign_lots, course_of, experiment_changes, new_course, new_experiment,
 };
 pub use procedures::{ProcedureError, enter_procedure, procedure_titles};
 pub use recompute::{Difference, recompute, verify};
+pub use release::{open_reviews, release, release_to, withdraw};
 pub use review::{ReviewError, decide, give_points, give_points_to};
 pub use texts::FileTexts;
 pub use values::{Values, enter_values};
@@ -217,8 +218,13 @@ impl Desk {
     /// # Errors
     /// [`StoreError`] if they cannot be read.
     pub async fn corrections(&self, slot: &Slot) -> Result<Vec<Correction>, StoreError> {
+        let section = {
+            let view = self.view().await?;
+            let student = view.term.student(&slot.student);
+            student.map(|s| s.section.clone()).unwrap_or_default()
+        };
         let mut connection = self.store.read().await?;
-        let released = first_release(&mut connection, &slot.experiment).await?;
+        let released = first_release(&mut connection, &slot.experiment, &section).await?;
         let Some(since) = released else {
             return Ok(Vec::new());
         };
@@ -273,10 +279,27 @@ impl Image {
         self.term.preview(&self.judged, changes)
     }
 
-    /// What a student can be shown of a submission whether or not it is released: nothing here depends on the truth.
+    /// Whether every section of the course has the results of an experiment. Whether a student has them is another
+    /// question: [`Image::is_released_to`].
     #[must_use]
     pub fn is_released(&self, experiment: &str) -> bool {
-        self.term.released.contains_key(experiment)
+        let sections = self.term.sections();
+        let released = self.term.released.get(experiment);
+        released.is_some_and(|release| match sections.is_empty() {
+            true => release.everyone.is_some(),
+            false => sections.iter().all(|section| release.of(section).is_some()),
+        })
+    }
+
+    /// Whether the results are out for a student. Until they are, nothing that depends on the truth is shown to them.
+    #[must_use]
+    pub fn is_released_to(&self, slot: &Slot) -> bool {
+        let student = self.term.student(&slot.student);
+        student.is_some_and(|s| {
+            self.term
+                .released_to(&slot.experiment, &s.section)
+                .is_some()
+        })
     }
 }
 

@@ -1,10 +1,10 @@
-//! The coordinator prepares a course: its experiments, people, lots and unknowns; and releases its results.
+//! The coordinator prepares a course: its experiments, people, lots and unknowns.
 
 use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 
-use super::{Desk, FileTexts, Image};
+use super::{Desk, FileTexts};
 use crate::change::Change;
 use crate::course::{Course, Experiment, SectionLots, Zone};
 use crate::files;
@@ -158,11 +158,13 @@ pub fn experiment_changes(
     let read = FileTexts.procedure(&text, &source, &term.glassware);
     let procedure = read.map_err(|why| PrepareError::Fields(vec![("procedure", why)]))?;
     let section_lots = old.map(|e| e.section_lots.clone()).unwrap_or_default();
+    let section_dates = old.map(|e| e.section_dates.clone()).unwrap_or_default();
     let experiment = Experiment {
         key,
         procedure,
         dates: Dates { opens, due },
         section_lots,
+        section_dates,
     };
     changes.push(Change::Experiment {
         experiment: Box::new(experiment),
@@ -212,57 +214,6 @@ pub async fn assign_lots(
         Ok(vec![Change::Experiment {
             experiment: Box::new(experiment),
             source,
-        }])
-    })
-    .await?;
-    Ok(())
-}
-
-/// Releases the results of an experiment to its students.
-///
-/// # Errors
-/// [`PrepareError`]; then nothing changed.
-pub async fn release(
-    desk: &Desk,
-    experiment: &str,
-    (login, at): (&str, Timestamp),
-) -> Result<(), PrepareError> {
-    set_release(desk, experiment, Some(at), (login, at)).await
-}
-
-/// Withdraws the results of an experiment.
-///
-/// # Errors
-/// [`PrepareError`]; then nothing changed.
-pub async fn withdraw(
-    desk: &Desk,
-    experiment: &str,
-    (login, at): (&str, Timestamp),
-) -> Result<(), PrepareError> {
-    set_release(desk, experiment, None, (login, at)).await
-}
-
-async fn set_release(
-    desk: &Desk,
-    experiment: &str,
-    released: Option<Timestamp>,
-    (login, at): (&str, Timestamp),
-) -> Result<(), PrepareError> {
-    desk.apply_if(login, at, |image| -> Result<Vec<Change>, PrepareError> {
-        let image: &Image = image.ok_or(StoreError::NoCourse)?;
-        if image.term.experiment(experiment).is_none() {
-            return Err(PrepareError::new(
-                "experiment",
-                experiment,
-                "an experiment of the course",
-            ));
-        }
-        if image.is_released(experiment) == released.is_some() {
-            return Ok(Vec::new());
-        }
-        Ok(vec![Change::Release {
-            experiment: experiment.to_owned(),
-            at: released,
         }])
     })
     .await?;

@@ -97,7 +97,7 @@ pub async fn decide(
                     });
                 }
             }
-            Ruling::Return if image.is_released(&slot.experiment) => {
+            Ruling::Return if image.is_released_to(&slot) => {
                 return Err(ReviewError::Released);
             }
             _ => {}

@@ -150,6 +150,22 @@ pub fn local_time(text: &str) -> Result<civil::DateTime, String> {
     }
 }
 
+/// A day, in the years allowed.
+///
+/// # Errors
+/// What was found and what was expected.
+pub fn day(text: &str) -> Result<civil::Date, String> {
+    let text = text.trim();
+    let plain = text.len() == 10 && text.bytes().all(|b| b.is_ascii_digit() || b == b'-');
+    let day = plain.then(|| civil::Date::from_str(text).ok()).flatten();
+    let day = day.ok_or_else(|| found(text, "a day such as 2026-03-02"))?;
+    if YEARS.contains(&day.year()) {
+        Ok(day)
+    } else {
+        Err(found(text, &years()))
+    }
+}
+
 fn years() -> String {
     format!("a date in the years {} to {}", YEARS.start(), YEARS.end())
 }

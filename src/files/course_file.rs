@@ -6,7 +6,7 @@ use super::cells::{code, line_of_text, local_time};
 use super::fault::{Fault, found};
 use super::marking_file::{marking, trials};
 use super::toml_table::{Section, Toml, bare_or_quoted, quoted};
-use crate::course::{Course, SectionLots, Zone};
+use crate::course::{Course, SectionDates, SectionLots, Zone};
 use crate::judge::Marking;
 use crate::procedure::{Dates, TrialRules, is_key};
 use crate::term::{ExperimentSource, Term};
@@ -25,10 +25,13 @@ pub(super) struct ExperimentEntry {
     pub marking: Option<Marking>,
     pub trials: Option<TrialRules>,
     pub section_lots: BTreeMap<String, SectionLots>,
+    pub section_dates: BTreeMap<String, SectionDates>,
     /// Where its procedure is named.
     pub procedure_line: u64,
     /// Lines of the sections in `section_lots`.
     pub section_lines: BTreeMap<String, u64>,
+    /// Lines of the sections in `section_dates`.
+    pub date_lines: BTreeMap<String, u64>,
 }
 
 /// Columns of the gradebook, which an experiment of that key would double.
@@ -63,6 +66,7 @@ fn experiment(section: &Section, keys: &mut HashSet<String>) -> Option<Experimen
         "marking",
         "trials",
         "section_lots",
+        "section_dates",
     ]);
     let key = section.parsed("key", |text| {
         if TAKEN_KEYS.contains(&text) {
@@ -117,12 +121,11 @@ fn experiment(section: &Section, keys: &mut HashSet<String>) -> Option<Experimen
             });
         }
     });
+    let dates = opens.zip(due).map(|(opens, due)| Dates { opens, due });
+    let (section_dates, date_lines) = section_dates(section, dates);
     Some(ExperimentEntry {
         key: key?,
-        dates: Dates {
-            opens: opens?,
-            due: due?,
-        },
+        dates: dates?,
         source: ExperimentSource {
             procedure: procedure?,
             marking: section.table("marking", body),
@@ -131,9 +134,41 @@ fn experiment(section: &Section, keys: &mut HashSet<String>) -> Option<Experimen
         marking: own_marking,
         trials: own_trials,
         section_lots,
+        section_dates,
         procedure_line: section.line("procedure"),
         section_lines,
+        date_lines,
     })
+}
+
+/// The sections' own dates with their lines; `dates` are those of the others, if they can be read.
+fn section_dates(
+    section: &Section,
+    dates: Option<Dates>,
+) -> (BTreeMap<String, SectionDates>, BTreeMap<String, u64>) {
+    let (mut all, mut lines) = (BTreeMap::new(), BTreeMap::new());
+    section.table("section_dates", |sections| {
+        for (name, _) in sections.in_order() {
+            sections.table(name, |own| {
+                own.only(&["opens", "due"]);
+                let own_dates = SectionDates {
+                    opens: own.parsed_if_any("opens", local_time),
+                    due: own.parsed_if_any("due", local_time),
+                };
+                let opens = own_dates.opens.or(dates.map(|d| d.opens));
+                let due = own_dates.due.or(dates.map(|d| d.due));
+                if let Some((opens, due)) = opens.zip(due)
+                    && due < opens
+                {
+                    let what = format!("found {due}, expected a time after it opens, {opens}");
+                    own.fault("due", what);
+                }
+                all.insert(name.to_owned(), own_dates);
+                lines.insert(name.to_owned(), sections.line(name));
+            });
+        }
+    });
+    (all, lines)
 }
 
 /// The file of a term.
@@ -161,6 +196,15 @@ pub(super) fn write_course(term: &Term) -> String {
         };
         text.push_str(&own("marking", source.and_then(|s| s.marking.as_ref())));
         text.push_str(&own("trials", source.and_then(|s| s.trials.as_ref())));
+        for (section, own) in &experiment.section_dates {
+            let name = bare_or_quoted(section);
+            text.push_str(&format!("\n[experiment.section_dates.{name}]\n"));
+            for (key, at) in [("opens", own.opens), ("due", own.due)] {
+                if let Some(at) = at {
+                    text.push_str(&format!("{key} = {at}\n"));
+                }
+            }
+        }
         for (section, lots) in &experiment.section_lots {
             text.push_str(&format!(
                 "\n[experiment.section_lots.{}]\n",

@@ -1,14 +1,12 @@
-//! `decisions.csv` and `releases.csv`: what staff decided, and what was released when.
+//! `decisions.csv`: what staff decided.
 
 use std::collections::BTreeMap;
-
-use jiff::Timestamp;
 
 use super::bottles::slots;
 use super::cells::{code, decimal, guarded, instant, whole};
 use super::fault::{Fault, found};
 use super::known::Known;
-use super::table::{Columns, Once, Table, again, write_csv};
+use super::table::{Columns, Table, write_csv};
 use crate::submission::TrialLabel;
 use crate::term::{Decision, Ruling, Slot, Term};
 
@@ -133,41 +131,4 @@ fn row(slot: &Slot, decision: &Decision) -> [String; 8] {
         guarded(&decision.reason),
         decision.revision.to_string(),
     ]
-}
-
-/// Reads when experiments were released.
-pub(super) fn read_releases(
-    bytes: &[u8],
-    known: &Known,
-    faults: &mut Vec<Fault>,
-) -> BTreeMap<String, Timestamp> {
-    let mut all = BTreeMap::new();
-    let columns = Columns::new(&["experiment", "released_at"], &[]);
-    let Some(table) = Table::read("releases.csv", bytes, &columns, faults) else {
-        return all;
-    };
-    let mut once = Once::new();
-    for row in &table.rows {
-        let experiment = table.get(row, "experiment", |text| known.experiment(text), faults);
-        let at = table.get(row, "released_at", instant, faults);
-        let Some(experiment) = experiment else {
-            continue;
-        };
-        if let Some(first) = once.seen(experiment.clone(), row.line) {
-            faults.push(table.fault(row, "experiment", again(&experiment, first)));
-        } else if let Some(at) = at {
-            all.insert(experiment, at);
-        }
-    }
-    all
-}
-
-/// The releases of a term; none if there is none.
-pub(super) fn write_releases(term: &Term) -> Option<String> {
-    let rows: Vec<_> = term
-        .experiments
-        .iter()
-        .filter_map(|e| Some([e.key.clone(), term.released.get(&e.key)?.to_string()]))
-        .collect();
-    (!rows.is_empty()).then(|| write_csv(&["experiment", "released_at"], rows))
 }

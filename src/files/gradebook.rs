@@ -9,7 +9,7 @@ use super::table::write_csv;
 use crate::measure::to_decimals;
 use crate::term::{Judged, Slot, Term};
 
-/// Points with two decimals; an empty cell means nothing handed in.
+/// Points with two decimals; an empty cell means nothing handed in. Students who have left are left out.
 #[must_use]
 pub fn gradebook_csv(term: &Term, judged: &[(Slot, Judged)]) -> String {
     let totals: HashMap<(&str, &str), Decimal> = judged
@@ -22,7 +22,7 @@ pub fn gradebook_csv(term: &Term, judged: &[(Slot, Judged)]) -> String {
     let mut header = vec!["student_id", "family_name", "given_name", "section"];
     header.extend(term.experiments.iter().map(|e| e.key.as_str()));
     header.push("total");
-    let rows = term.students.iter().map(|s| {
+    let rows = term.enrolled().map(|s| {
         let mut cells: Vec<String> = [&s.id, &s.family_name, &s.given_name, &s.section]
             .map(|text| guarded(text))
             .into();

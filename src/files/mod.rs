@@ -8,6 +8,7 @@
 //!
 //! A text cell that a spreadsheet would run as a formula is written with an apostrophe in front; reading takes it off.
 
+mod arrangements;
 mod audit_file;
 mod bottles;
 mod cells;
@@ -36,7 +37,7 @@ mod write;
 
 pub use audit_file::audit_csv;
 pub use bottles::read_value_lines;
-pub use cells::{code, decimal, instant, line_of_text, local_time};
+pub use cells::{code, day, decimal, instant, line_of_text, local_time};
 pub use fault::Fault;
 pub use flags_file::flags_csv;
 pub use folder::Folder;

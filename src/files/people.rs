@@ -2,7 +2,7 @@
 
 use std::collections::HashSet;
 
-use super::cells::{code, guarded, line_of_text};
+use super::cells::{code, day, guarded, line_of_text};
 use super::fault::{Fault, found};
 use super::known::Known;
 use super::table::{Columns, Once, Table, again, write_csv};
@@ -30,7 +30,7 @@ pub(super) fn read_roster(
 ) -> Vec<Student> {
     let columns = Columns::new(
         &["student_id", "family_name", "given_name", "section"],
-        &["email"],
+        &["email", "left"],
     );
     let Some(table) = Table::read("roster.csv", bytes, &columns, faults) else {
         return Vec::new();
@@ -52,6 +52,7 @@ pub(super) fn read_roster(
             ids.insert(id.clone());
         }
         sections.extend(section.clone());
+        let left = table.get_if_any(row, "left", day, faults);
         let names = family_name.zip(given_name).zip(email);
         if let (Some(id), Some(section), Some(((family_name, given_name), email))) =
             (id, section, names)
@@ -62,6 +63,7 @@ pub(super) fn read_roster(
                 given_name,
                 section,
                 email,
+                left,
             });
         }
     }
@@ -74,15 +76,16 @@ pub(super) fn read_roster(
 pub(super) fn write_roster(students: &[Student]) -> String {
     let mut header = vec!["student_id", "family_name", "given_name", "section"];
     let emails = students.iter().any(|s| !s.email.is_empty());
-    if emails {
-        header.push("email");
-    }
+    header.extend(emails.then_some("email"));
+    let anybody_left = students.iter().any(|s| s.left.is_some());
+    header.extend(anybody_left.then_some("left"));
     let rows = students.iter().map(|s| {
-        let cells = [&s.id, &s.family_name, &s.given_name, &s.section, &s.email];
+        let cells = [&s.id, &s.family_name, &s.given_name, &s.section];
+        let mut cells: Vec<String> = cells.map(|cell| guarded(cell)).into();
+        cells.extend(emails.then(|| guarded(&s.email)));
+        let left = || s.left.map(|day| day.to_string()).unwrap_or_default();
+        cells.extend(anybody_left.then(left));
         cells
-            .map(|cell| guarded(cell))
-            .into_iter()
-            .take(header.len())
     });
     write_csv(&header, rows)
 }

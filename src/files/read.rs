@@ -2,10 +2,11 @@
 
 use std::collections::{BTreeMap, HashSet};
 
+use super::arrangements::{read_amendments, read_extensions, read_issued, read_releases};
 use super::bottles::{read_by_slot, read_lots, read_unknowns};
 use super::cells::{code, decimal, decode};
 use super::course_file::{CourseFile, ExperimentEntry, read_course};
-use super::decisions::{read_decisions, read_releases};
+use super::decisions::read_decisions;
 use super::fault::{Fault, found};
 use super::folder::Folder;
 use super::glassware_file::read_glassware;
@@ -22,7 +23,7 @@ use crate::procedure::Procedure;
 use crate::term::{Sources, Term};
 use crate::truth::{Lot, Unknown};
 
-const FILES: [&str; 13] = [
+const FILES: [&str; 15] = [
     "course.toml",
     "roster.csv",
     "staff.csv",
@@ -36,6 +37,8 @@ const FILES: [&str; 13] = [
     "by-hand.csv",
     "decisions.csv",
     "releases.csv",
+    "extensions.csv",
+    "amendments.csv",
 ];
 
 /// Reads a course folder.
@@ -110,10 +113,9 @@ impl<'f> Reader<'f> {
         let known = &self.known;
         let faults = &mut self.faults;
         let folder = self.folder;
-        let issued = folder.get("issued.csv").map(|bytes| {
-            let unknown = |experiment: &str, text: &str| known.unknown(experiment, text);
-            read_by_slot(("issued.csv", "unknown"), bytes, known, unknown, faults)
-        });
+        let issued = folder
+            .get("issued.csv")
+            .map(|bytes| read_issued(bytes, known, faults));
         let groups = folder.get("groups.csv").map(|bytes| {
             read_by_slot(
                 ("groups.csv", "group"),
@@ -161,8 +163,14 @@ impl<'f> Reader<'f> {
         let released = folder
             .get("releases.csv")
             .map(|bytes| read_releases(bytes, known, faults));
+        let extensions = folder
+            .get("extensions.csv")
+            .map(|bytes| read_extensions(bytes, known, faults));
+        let amendments = folder
+            .get("amendments.csv")
+            .map(|bytes| read_amendments(bytes, faults));
         self.names();
-        self.section_lots(&entries);
+        self.sections_named(&entries);
         let (lots, unknowns, records) = bottles;
         let mut sources = records;
         let mut experiments = Vec::new();
@@ -173,6 +181,7 @@ impl<'f> Reader<'f> {
                 key: entry.key,
                 dates: entry.dates,
                 section_lots: entry.section_lots,
+                section_dates: entry.section_dates,
             });
         }
         let mut term = Term::new(course?, GlasswareTable::default());
@@ -181,12 +190,14 @@ impl<'f> Reader<'f> {
         term.staff = staff.unwrap_or_default();
         term.lots = lots;
         term.unknowns = unknowns;
-        term.issued = issued.unwrap_or_default();
+        (term.issued, term.reissued) = issued.unwrap_or_default();
         term.groups = groups.unwrap_or_default();
         term.submissions = submissions;
         term.by_hand = by_hand.unwrap_or_default();
         term.decisions = decisions.unwrap_or_default();
         term.released = released.unwrap_or_default();
+        term.extensions = extensions.unwrap_or_default();
+        term.amendments = amendments.unwrap_or_default();
         term.sources = sources;
         number_decisions(&mut term);
         Some(term)
@@ -358,25 +369,30 @@ impl<'f> Reader<'f> {
         }
     }
 
-    fn section_lots(&mut self, entries: &[ExperimentEntry]) {
+    /// Sections with lots or dates of their own, and their lots, are held against what the other files say.
+    fn sections_named(&mut self, entries: &[ExperimentEntry]) {
         for entry in entries {
+            let mut faults = Vec::new();
+            let mut hold = |line: Option<&u64>, column: &str, what: Result<String, String>| {
+                let fault = |what| Fault::of_file("course.toml", what).in_column(column);
+                let line = line.copied().unwrap_or(1);
+                faults.extend(what.err().map(|what| fault(what).at(line)));
+            };
             for (section, SectionLots { titrant, excess }) in &entry.section_lots {
-                let line = entry.section_lines.get(section).copied().unwrap_or(1);
-                let lots = [titrant, excess]
-                    .into_iter()
-                    .flatten()
-                    .map(|lot| self.known.lot(lot));
-                let names = lots.chain([self.known.section(section)]);
-                let more: Vec<Fault> = names
-                    .filter_map(Result::err)
-                    .map(|what| {
-                        Fault::of_file("course.toml", what)
-                            .at(line)
-                            .in_column("experiment.section_lots")
-                    })
-                    .collect();
-                self.faults.extend(more);
+                let line = entry.section_lines.get(section);
+                for lot in [titrant, excess].into_iter().flatten() {
+                    hold(line, "experiment.section_lots", self.known.lot(lot));
+                }
+                hold(line, "experiment.section_lots", self.known.section(section));
             }
+            for (section, line) in &entry.date_lines {
+                hold(
+                    Some(line),
+                    "experiment.section_dates",
+                    self.known.section(section),
+                );
+            }
+            self.faults.extend(faults);
         }
     }
 }

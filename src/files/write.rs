@@ -1,9 +1,10 @@
 //! A term written as a course folder.
 
+use super::arrangements::{write_amendments, write_extensions, write_issued, write_releases};
 use super::bottles::{write_by_slot, write_lots, write_unknowns};
 use super::cells::guarded;
 use super::course_file::write_course;
-use super::decisions::{write_decisions, write_releases};
+use super::decisions::write_decisions;
 use super::folder::Folder;
 use super::hand_ins::{write_readings, write_reported};
 use super::people::{write_roster, write_staff};
@@ -31,10 +32,7 @@ pub fn write_term(term: &Term) -> Folder {
     put("unknowns.csv", write_unknowns(term));
     put("prep-room.toml", write_prep_room(term));
     put("glassware.toml", term.sources.glassware.clone());
-    put(
-        "issued.csv",
-        write_by_slot(term, "unknown", &term.issued, |code| guarded(code)),
-    );
+    put("issued.csv", write_issued(term));
     put(
         "groups.csv",
         write_by_slot(term, "group", &term.groups, |group| guarded(group)),
@@ -46,6 +44,8 @@ pub fn write_term(term: &Term) -> Folder {
     put("reported.csv", write_reported(term));
     put("decisions.csv", write_decisions(term));
     put("releases.csv", write_releases(term));
+    put("extensions.csv", write_extensions(term));
+    put("amendments.csv", write_amendments(term));
     for experiment in &term.experiments {
         let (key, procedure) = (&experiment.key, &experiment.procedure);
         put(

@@ -112,7 +112,7 @@ fn settle_first(term: &mut Term) {
         };
         term.decisions.entry(slot).or_default().push(decision);
     }
-    term.released.insert(key, days(7));
+    term.set_release(&key, None, Some(days(7)));
 }
 
 struct Invention<'a> {
@@ -156,6 +156,7 @@ impl Invention<'_> {
             procedure: procedure.clone(),
             dates: self.planned.dates,
             section_lots: BTreeMap::new(),
+            section_dates: BTreeMap::new(),
         });
         let lots = self.lots(procedure);
         let truths = self.unknowns(procedure, &lots);

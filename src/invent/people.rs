@@ -78,6 +78,7 @@ pub(super) fn people(plan: &Plan, term: &mut Term, rng: &mut ChaCha20Rng) {
                 given_name: pick(&GIVEN, rng).to_owned(),
                 section: section.clone(),
                 email: String::new(),
+                left: None,
             });
         }
         members.sort_by(|a, b| {

@@ -190,7 +190,8 @@ pub async fn person(
         }
         Kind::Student => {
             let row = sqlx::query(
-                "SELECT id, given_name || ' ' || family_name AS name, section FROM student WHERE id = ?",
+                "SELECT id, given_name || ' ' || family_name AS name, section FROM student
+                 WHERE id = ? AND left_on IS NULL",
             )
             .bind(&id.login)
             .fetch_optional(connection)

@@ -2,11 +2,13 @@
 
 use jiff::Timestamp;
 use sha2::{Digest, Sha256};
-use sqlx::{Row, SqliteConnection};
+use sqlx::query::Query;
+use sqlx::sqlite::SqliteArguments;
+use sqlx::{Row, Sqlite, SqliteConnection};
 
-use super::{StoreError, batch};
+use super::{StoreError, arrangements, batch};
 use crate::change::Change;
-use crate::course::Experiment;
+use crate::course::{Experiment, Student};
 use crate::term::{Decision, ExperimentSource, Revision, Slot};
 
 /// What writing changes brought about.
@@ -217,6 +219,23 @@ impl Write<'_> {
         let (login, at) = (self.login, self.at);
         let query = match change {
             Change::Experiment { experiment, source } => return self.experiment(experiment, source).await,
+            Change::Extend { slot, extension } => {
+                return arrangements::write_extension(self.connection, slot, extension).await;
+            }
+            Change::Reissue { slot, reissue } => {
+                return arrangements::write_reissue(self.connection, slot, reissue).await;
+            }
+            Change::Amend(amendment) => {
+                return arrangements::write_amendment(self.connection, amendment).await;
+            }
+            Change::RemoveStaff { login } => {
+                return arrangements::remove_staff(self.connection, login).await;
+            }
+            Change::Student(student) if student.left.is_some() => {
+                arrangements::end_sessions(&mut *self.connection, &student.id).await?;
+                student_row(student)
+            }
+            Change::Student(student) => student_row(student),
             // written with others of their kind, or for their receipt
             Change::HandIn { .. } | Change::Issue { .. } => return Ok(()),
             Change::Course(course) => sqlx::query(
@@ -231,20 +250,9 @@ impl Write<'_> {
             Change::Procedure { key, text } => {
                 sqlx::query("INSERT INTO procedure (key, text) VALUES (?, ?)").bind(key).bind(text)
             }
-            Change::Student(student) => sqlx::query(
-                "INSERT INTO student (id, position, family_name, given_name, section, email)
-                 VALUES (?, (SELECT count(*) FROM student), ?, ?, ?, ?)
-                 ON CONFLICT (id) DO UPDATE SET family_name = excluded.family_name,
-                     given_name = excluded.given_name, section = excluded.section, email = excluded.email",
-            )
-            .bind(&student.id)
-            .bind(&student.family_name)
-            .bind(&student.given_name)
-            .bind(&student.section)
-            .bind(&student.email),
             Change::Staff(staff) => sqlx::query(
                 "INSERT INTO staff (login, position, name, role, sections)
-                 VALUES (?, (SELECT count(*) FROM staff), ?, ?, ?)
+                 VALUES (?, (SELECT coalesce(max(position), -1) + 1 FROM staff), ?, ?, ?)
                  ON CONFLICT (login) DO UPDATE SET name = excluded.name, role = excluded.role,
                      sections = excluded.sections",
             )
@@ -311,13 +319,14 @@ impl Write<'_> {
                 .bind(by)
                 .bind(at.as_millisecond())
             }
-            Change::Release { experiment, at: released } => {
-                sqlx::query("INSERT INTO release (experiment, released_at, by_login, at) VALUES (?, ?, ?, ?)")
-                    .bind(experiment)
-                    .bind(released.map(Timestamp::as_millisecond))
-                    .bind(login)
-                    .bind(at)
-            }
+            Change::Release { experiment, section, at: released } => sqlx::query(
+                "INSERT INTO release (experiment, section, released_at, by_login, at) VALUES (?, ?, ?, ?, ?)",
+            )
+            .bind(experiment)
+            .bind(section)
+            .bind(released.map(Timestamp::as_millisecond))
+            .bind(login)
+            .bind(at),
         };
         query.execute(self.connection).await?;
         Ok(())
@@ -356,6 +365,21 @@ impl Write<'_> {
                 .execute(&mut *connection)
                 .await?;
         }
-        Ok(())
+        arrangements::write_section_dates(connection, id, experiment).await
     }
+}
+
+fn student_row(student: &Student) -> Query<'_, Sqlite, SqliteArguments> {
+    sqlx::query(
+        "INSERT INTO student (id, position, family_name, given_name, section, email, left_on)
+         VALUES (?, (SELECT count(*) FROM student), ?, ?, ?, ?, ?)
+         ON CONFLICT (id) DO UPDATE SET family_name = excluded.family_name, given_name = excluded.given_name,
+             section = excluded.section, email = excluded.email, left_on = excluded.left_on",
+    )
+    .bind(&student.id)
+    .bind(&student.family_name)
+    .bind(&student.given_name)
+    .bind(&student.section)
+    .bind(&student.email)
+    .bind(student.left.map(|day| day.to_string()))
 }

@@ -87,18 +87,20 @@ pub async fn judgement_history(
     rows.iter().map(one).collect()
 }
 
-/// When the results of an experiment were first released; none if they never were.
+/// When the results of an experiment were first released to a section; none if they never were.
 ///
 /// # Errors
 /// [`StoreError`]
 pub async fn first_release(
     connection: &mut SqliteConnection,
     experiment: &str,
+    section: &str,
 ) -> Result<Option<Timestamp>, StoreError> {
     let first = sqlx::query_scalar(
-        "SELECT min(at) FROM release WHERE experiment = ? AND released_at IS NOT NULL",
+        "SELECT min(at) FROM release WHERE experiment = ? AND coalesce(section, ?) = ? AND released_at IS NOT NULL",
     );
-    let first: Option<i64> = first.bind(experiment).fetch_one(connection).await?;
+    let first = first.bind(experiment).bind(section).bind(section);
+    let first: Option<i64> = first.fetch_one(connection).await?;
     first.map(|at| instant(at, "release")).transpose()
 }
 

@@ -8,8 +8,11 @@ use rust_decimal::Decimal;
 use sqlx::sqlite::SqliteRow;
 use sqlx::{Row, SqliteConnection};
 
+use super::arrangements::{day, load_arrangements, local};
 use super::{StoreError, last_event, load_judged};
-use crate::course::{Course, Experiment, SectionLots, StaffMember, StaffRole, Student, Zone};
+use crate::course::{
+    Course, Experiment, SectionDates, SectionLots, StaffMember, StaffRole, Student, Zone,
+};
 use crate::measure::GlasswareTable;
 use crate::procedure::{Dates, Procedure};
 use crate::term::{Decision, ExperimentSource, Judged, Revision, Slot, Term};
@@ -106,6 +109,7 @@ pub async fn load_term(
     experiments(connection, &mut term, texts).await?;
     values(connection, &mut term).await?;
     bench(connection, &mut term).await?;
+    load_arrangements(connection, &mut term).await?;
     handed_in(connection, &mut term).await?;
     Ok(term)
 }
@@ -121,6 +125,7 @@ async fn people(connection: &mut SqliteConnection, term: &mut Term) -> Result<()
             given_name: row.try_get("given_name")?,
             section: row.try_get("section")?,
             email: row.try_get("email")?,
+            left: day(row.try_get("left_on")?, "student.left_on")?,
         });
     }
     for row in sqlx::query("SELECT * FROM staff ORDER BY position, login")
@@ -165,6 +170,18 @@ async fn experiments(
         };
         of.insert(row.try_get("section")?, both);
     }
+    let mut own_dates: BTreeMap<i64, BTreeMap<String, SectionDates>> = BTreeMap::new();
+    for row in sqlx::query("SELECT * FROM section_date")
+        .fetch_all(&mut *connection)
+        .await?
+    {
+        let of = own_dates.entry(row.try_get("experiment_id")?).or_default();
+        let dates = SectionDates {
+            opens: local(row.try_get("opens")?, "section_date.opens")?,
+            due: local(row.try_get("due")?, "section_date.due")?,
+        };
+        of.insert(row.try_get("section")?, dates);
+    }
     for row in sqlx::query("SELECT * FROM experiment ORDER BY id")
         .fetch_all(connection)
         .await?
@@ -185,9 +202,9 @@ async fn experiments(
             .map_err(|why| StoreError::damaged(&place, why))?;
         let (opens, due): (String, String) = (row.try_get("opens")?, row.try_get("due")?);
         let date = |text: String| text.parse().map_err(|why| StoreError::damaged(&place, why));
-        let section_lots = lots
-            .remove(&row.try_get::<i64, _>("id")?)
-            .unwrap_or_default();
+        let id: i64 = row.try_get("id")?;
+        let section_lots = lots.remove(&id).unwrap_or_default();
+        let section_dates = own_dates.remove(&id).unwrap_or_default();
         let dates = Dates {
             opens: date(opens)?,
             due: date(due)?,
@@ -197,6 +214,7 @@ async fn experiments(
             procedure,
             dates,
             section_lots,
+            section_dates,
         });
         term.sources.experiments.insert(key, source);
     }
@@ -255,12 +273,6 @@ async fn values(connection: &mut SqliteConnection, term: &mut Term) -> Result<()
 }
 
 async fn bench(connection: &mut SqliteConnection, term: &mut Term) -> Result<(), StoreError> {
-    for row in sqlx::query("SELECT * FROM issue ORDER BY id")
-        .fetch_all(&mut *connection)
-        .await?
-    {
-        term.issued.insert(slot(&row)?, row.try_get("unknown")?);
-    }
     for row in sqlx::query("SELECT * FROM bench_group")
         .fetch_all(&mut *connection)
         .await?
@@ -273,16 +285,6 @@ async fn bench(connection: &mut SqliteConnection, term: &mut Term) -> Result<(),
     {
         term.by_hand
             .insert(slot(&row)?, decimal(&row, "points", "by_hand")?);
-    }
-    for row in sqlx::query("SELECT * FROM release ORDER BY id")
-        .fetch_all(connection)
-        .await?
-    {
-        let experiment: String = row.try_get("experiment")?;
-        match row.try_get::<Option<i64>, _>("released_at")? {
-            Some(at) => term.released.insert(experiment, instant(at, "release")?),
-            None => term.released.remove(&experiment),
-        };
     }
     Ok(())
 }

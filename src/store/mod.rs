@@ -4,6 +4,7 @@
 //! without [`Transaction::commit`] takes its connection with it, so nothing half done can survive.
 
 pub mod accounts;
+mod arrangements;
 mod batch;
 mod changes;
 pub mod claims;

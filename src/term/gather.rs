@@ -28,7 +28,7 @@ pub(super) struct Gather<'a> {
 impl<'a> Gather<'a> {
     pub fn of(term: &'a Term, experiment: &'a Experiment) -> Self {
         let students = term.students.iter();
-        let sections = students.map(|s| (s.id.as_str(), s.section.as_str()));
+        let sections = students.map(|s| (s.id.as_str(), term.works_in(&experiment.key, s)));
         let (mut assistants, mut lots) = (HashMap::new(), HashMap::new());
         for section in term.sections() {
             let teaches = |s: &&crate::course::StaffMember| {

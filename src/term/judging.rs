@@ -35,7 +35,10 @@ impl Term {
             .flat_map(|experiment| {
                 let desks = &desks;
                 self.students.iter().filter_map(move |student| {
-                    let desk = desks.get(&(experiment.key.as_str(), student.section.as_str()))?;
+                    let desk = desks.get(&(
+                        experiment.key.as_str(),
+                        self.works_in(&experiment.key, student),
+                    ))?;
                     Some((desk, student))
                 })
             })
@@ -44,7 +47,7 @@ impl Term {
             .into_par_iter()
             .filter_map(|(desk, student)| {
                 let slot = Slot::new(&desk.experiment.key, &student.id);
-                let judged = self.judge_with(desk, &slot)?;
+                let judged = self.judge_with(desk, &slot, student)?;
                 Some((slot, judged))
             })
             .collect()
@@ -67,10 +70,11 @@ impl Term {
             ) else {
                 continue;
             };
+            let section = self.works_in(&experiment.key, student);
             let desk = desks
-                .entry((experiment.key.as_str(), student.section.as_str()))
-                .or_insert_with(|| Desk::of(self, experiment, &student.section));
-            if let Some(one) = self.judge_with(desk, &slot) {
+                .entry((experiment.key.as_str(), section))
+                .or_insert_with(|| Desk::of(self, experiment, section));
+            if let Some(one) = self.judge_with(desk, &slot, student) {
                 judged.push((slot, one));
             }
         }
@@ -81,24 +85,38 @@ impl Term {
     #[must_use]
     pub fn judge(&self, slot: &Slot) -> Option<Judged> {
         let student = self.student(&slot.student)?;
-        let desk = Desk::of(self, self.experiment(&slot.experiment)?, &student.section);
-        self.judge_with(&desk, slot)
+        let desk = Desk::of(
+            self,
+            self.experiment(&slot.experiment)?,
+            self.works_in(&slot.experiment, student),
+        );
+        self.judge_with(&desk, slot, student)
     }
 
     /// Calls `use_case` with everything the judgement of a slot depends on; none if nothing was handed in.
     pub fn with_case<T>(&self, slot: &Slot, use_case: impl FnOnce(&Case) -> T) -> Option<T> {
         let student = self.student(&slot.student)?;
-        let desk = Desk::of(self, self.experiment(&slot.experiment)?, &student.section);
-        self.case(&desk, slot, use_case)
+        let desk = Desk::of(
+            self,
+            self.experiment(&slot.experiment)?,
+            self.works_in(&slot.experiment, student),
+        );
+        self.case(&desk, slot, student, use_case)
     }
 
-    fn judge_with(&self, desk: &Desk, slot: &Slot) -> Option<Judged> {
-        let evaluation = self.case(desk, slot, evaluate)?;
+    fn judge_with(&self, desk: &Desk, slot: &Slot, student: &Student) -> Option<Judged> {
+        let evaluation = self.case(desk, slot, student, evaluate)?;
         let status = self.status(slot, &evaluation);
         Some(Judged { evaluation, status })
     }
 
-    fn case<T>(&self, desk: &Desk, slot: &Slot, use_case: impl FnOnce(&Case) -> T) -> Option<T> {
+    fn case<T>(
+        &self,
+        desk: &Desk,
+        slot: &Slot,
+        student: &Student,
+        use_case: impl FnOnce(&Case) -> T,
+    ) -> Option<T> {
         let (handed_in, revisions) = self.handed_in_by(slot)?;
         let revision = revisions.last()?;
         let number = u32::try_from(revisions.len()).unwrap_or(u32::MAX);
@@ -112,16 +130,23 @@ impl Term {
             default_lots: &desk.lots,
             unknowns: desk.unknowns,
             issued: self
-                .issued
-                .get(slot)
-                .or_else(|| self.issued.get(handed_in))
-                .map(String::as_str),
+                .bottle_of(slot, &hand_in)
+                .or_else(|| self.bottle_of(handed_in, &hand_in)),
             submitted_at: revision.submitted_at,
-            due: desk.due,
+            due: self.due_of(desk, student),
             by_hand: self.by_hand.get(slot).copied(),
             settlement: &settlement,
             likenesses: desk.alike.get(&slot.student).map_or(&[], Vec::as_slice),
         }))
+    }
+
+    /// When it is due for a student, who may have been given longer than the section.
+    fn due_of(&self, desk: &Desk, student: &Student) -> Option<Timestamp> {
+        if self.extensions.is_empty() {
+            return desk.due;
+        }
+        let dates = self.dates_of(desk.experiment, student);
+        self.course.zone.instant(dates.due)
     }
 
     fn status(&self, slot: &Slot, evaluation: &Evaluation) -> Status {
@@ -159,7 +184,7 @@ impl<'a> Desk<'a> {
         Self {
             experiment,
             unknowns: term.unknowns.get(&experiment.key).unwrap_or(&NONE),
-            due: term.course.zone.instant(experiment.dates.due),
+            due: term.course.zone.instant(experiment.dates_in(section).due),
             lots: term.default_lots(experiment, section),
             alike: term.likenesses(experiment, section),
         }
@@ -208,7 +233,8 @@ impl Term {
             return Some(only.code.clone());
         }
         let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
-        for student in self.students.iter().filter(|s| s.section == section) {
+        let here = |s: &&Student| self.works_in(&experiment.key, s) == section;
+        for student in self.students.iter().filter(here) {
             let revisions = self
                 .submissions
                 .get(&Slot::new(&experiment.key, &student.id));

@@ -3,6 +3,7 @@
 //! Folder and database are two ways of keeping a [`Term`]; each reads and writes the whole of it, so that one
 //! exported and imported again is the same.
 
+mod arrangements;
 mod audit;
 mod corrections;
 mod gather;
@@ -23,6 +24,7 @@ use crate::measure::GlasswareTable;
 use crate::submission::HandIn;
 use crate::truth::{Lot, Unknown};
 
+pub use arrangements::{Amended, Amendment, Extension, Reissue, Release};
 pub use audit::{AssignedValue, ExperimentAudit, Found};
 pub use corrections::{Corrected, Correction, corrections};
 pub use preview::{Altered, Preview};
@@ -56,7 +58,13 @@ pub struct Term {
     /// Decisions in order.
     pub decisions: BTreeMap<Slot, Vec<Decision>>,
     /// When each experiment was released.
-    pub released: BTreeMap<String, Timestamp>,
+    pub released: BTreeMap<String, Release>,
+    /// Other dates for single students, in order; the last one counts.
+    pub extensions: BTreeMap<Slot, Vec<Extension>>,
+    /// Bottles given in place of others, in order.
+    pub reissued: BTreeMap<Slot, Vec<Reissue>>,
+    /// Texts that were replaced, in order.
+    pub amendments: Vec<Amendment>,
     /// What the files said, where it is not kept in the nouns above: written back as it was.
     pub sources: Sources,
 }
@@ -223,6 +231,9 @@ impl Term {
             by_hand: BTreeMap::new(),
             decisions: BTreeMap::new(),
             released: BTreeMap::new(),
+            extensions: BTreeMap::new(),
+            reissued: BTreeMap::new(),
+            amendments: Vec::new(),
             sources: Sources::default(),
         }
     }

@@ -33,7 +33,7 @@ impl Term {
     fn peers(&self, experiment: &Experiment, section: &str) -> Vec<Peer<'_>> {
         let mut peers: Vec<Peer> = Vec::new();
         let mut places: BTreeMap<&Slot, usize> = BTreeMap::new();
-        let of_section = |student: &&Student| student.section == section;
+        let of_section = |student: &&Student| self.works_in(&experiment.key, student) == section;
         for student in self.students.iter().filter(of_section) {
             let slot = Slot::new(&experiment.key, &student.id);
             let Some((reader, revisions)) = self.handed_in_by(&slot) else {
@@ -47,14 +47,13 @@ impl Term {
             let Some(last) = revisions.last() else {
                 continue;
             };
-            let issued = self.issued.get(&slot).or_else(|| self.issued.get(reader));
+            let issued = self.bottle_of(&slot, &last.hand_in);
+            let issued = issued.or_else(|| self.bottle_of(reader, &last.hand_in));
             places.insert(reader, peers.len());
             peers.push(Peer {
                 students: vec![&student.id],
                 group: self.groups.get(reader).map(String::as_str),
-                unknown: issued
-                    .map(String::as_str)
-                    .or_else(|| last.hand_in.unknown_written()),
+                unknown: issued.or_else(|| last.hand_in.unknown_written()),
                 hand_in: &last.hand_in,
             });
         }

@@ -41,6 +41,7 @@ impl Site {
             given_name: "Ada".into(),
             section: "A".into(),
             email: String::new(),
+            left: None,
         };
         let people = [
             staff("quell", StaffRole::Coordinator),

@@ -277,6 +277,7 @@ fn people() -> Vec<Change> {
             given_name: given.into(),
             section: section.into(),
             email: String::new(),
+            left: None,
         })
     };
     vec![

@@ -12,7 +12,7 @@ async fn database() -> (tempfile::TempDir, SqliteConnection) {
         .await
         .expect("a desk");
     let now = "2026-10-01T12:00:00Z".parse().expect("an instant");
-    bring_in(&desk, &crate::course::folder(), "test", now)
+    bring_in(&desk, &crate::arrangements::arranged(), "test", now)
         .await
         .expect("imported");
     desk.close().await;
@@ -51,6 +51,8 @@ async fn a_changed_byte_is_refused() {
         "release",
         "evaluation",
         "event",
+        "extension",
+        "amendment",
     ] {
         let count: i64 =
             sqlx::query_scalar(sqlx::AssertSqlSafe(format!("SELECT count(*) FROM {table}")))

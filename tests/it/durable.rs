@@ -65,6 +65,7 @@ async fn course(db: &Path, students: usize) {
             given_name: "One".into(),
             section: "A".into(),
             email: String::new(),
+            left: None,
         })
     });
     desk.apply(many.collect(), "test", now)

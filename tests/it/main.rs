@@ -4,6 +4,7 @@ mod acceptance;
 mod access;
 mod app;
 mod append_only;
+mod arrangements;
 mod assistant;
 mod audit;
 mod browser;

@@ -133,7 +133,7 @@ fn grid(
     let most = marking.by_hand.ok_or_else(PageError::not_found)?;
     let sections = sections(view, visitor);
     let seen = |student: &&Student| visitor.sees(&student.section);
-    let many = view.term.students.iter().filter(seen).count() > MOST_ROWS;
+    let many = view.term.enrolled().filter(seen).count() > MOST_ROWS;
     let section = match sections.iter().find(|one| *one == section) {
         Some(one) => one.clone(),
         None if many => sections.first().cloned().unwrap_or_default(),
@@ -141,8 +141,7 @@ fn grid(
     };
     let mut students: Vec<&Student> = view
         .term
-        .students
-        .iter()
+        .enrolled()
         .filter(seen)
         .filter(|student| section.is_empty() || student.section == section)
         .collect();

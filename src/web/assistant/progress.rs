@@ -48,7 +48,7 @@ pub struct Links {
 pub fn progress(view: &Image, visitor: &AssistantVisitor) -> Vec<ProgressRow> {
     let term = &view.term;
     let mut sections: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
-    for student in term.students.iter().filter(|s| visitor.sees(&s.section)) {
+    for student in term.enrolled().filter(|s| visitor.sees(&s.section)) {
         let ids = sections.entry(&student.section).or_default();
         ids.push(&student.id);
     }
@@ -77,7 +77,7 @@ pub fn progress(view: &Image, visitor: &AssistantVisitor) -> Vec<ProgressRow> {
                 to_review: count(Status::ToReview),
                 returned: count(Status::Returned),
                 settled: count(Status::Settled),
-                released: view.is_released(&experiment.key),
+                released: term.released_to(&experiment.key, section).is_some(),
                 by_hand,
                 links: links(&experiment.key, section),
             });

@@ -32,8 +32,7 @@ pub fn short_list<'a>(
 ) -> Vec<Entry<'a>> {
     let term = &view.term;
     let students: BTreeMap<&str, &Student> = term
-        .students
-        .iter()
+        .enrolled()
         .filter(|student| visitor.sees(&student.section))
         .filter(|student| filter.section.is_empty() || student.section == filter.section)
         .map(|student| (student.id.as_str(), student))

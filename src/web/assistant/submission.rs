@@ -185,7 +185,7 @@ fn head(view: &Image, slot: &Slot, found: &Found) -> Head {
         against: evaluation.unknown.clone(),
         lot: evaluation.lot.clone(),
         versions: evaluation.versions.join(", "),
-        due: dates::local(experiment.dates.due),
+        due: dates::local(view.term.dates_of(experiment, found.student).due),
         handed_in: submitted.map_or_else(
             || "at a time not known".to_owned(),
             |at| dates::instant(zone, at),
@@ -195,7 +195,7 @@ fn head(view: &Image, slot: &Slot, found: &Found) -> Head {
             .then(|| mate.map(ToString::to_string))
             .flatten(),
         revisions: found.revisions.len(),
-        released: view.is_released(&slot.experiment),
+        released: view.is_released_to(slot),
     }
 }
 
@@ -247,7 +247,7 @@ fn choices(view: &Image, slot: &Slot, found: &Found, filter: &Filter) -> Choices
     Choices {
         address: address(slot),
         filter: filter.query(),
-        can_return: !view.is_released(&slot.experiment),
+        can_return: !view.is_released_to(slot),
         trials: trials.collect(),
         adjustment: if settled.adjustment.is_zero() {
             String::new()

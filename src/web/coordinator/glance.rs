@@ -62,7 +62,7 @@ impl Tally {
     /// Of an experiment, for one section or the whole course.
     pub fn of(image: &Image, experiment: &str, section: Option<&str>) -> Self {
         let mut tally = Self::default();
-        let students = image.term.students.iter();
+        let students = image.term.enrolled();
         for student in students.filter(|s| section.is_none_or(|name| s.section == name)) {
             tally.students += 1;
             let slot = Slot::new(experiment, &student.id);

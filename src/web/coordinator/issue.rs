@@ -69,7 +69,7 @@ async fn issue(
     let codes = term.unknowns.get(key).into_iter().flat_map(|u| u.keys());
     let mut counts: BTreeMap<&str, usize> = codes.map(|code| (code.as_str(), 0)).collect();
     let mut without = Vec::new();
-    for student in &term.students {
+    for student in term.enrolled() {
         match term.issued.get(&Slot::new(key, &student.id)) {
             Some(code) => {
                 let count = counts.entry(code).or_default();
@@ -91,7 +91,7 @@ async fn issue(
             .map(|(code, n)| (code.to_owned(), n))
             .collect(),
         without,
-        total: term.students.len(),
+        total: term.enrolled().count(),
         sections: term.sections().into_iter().map(str::to_owned).collect(),
     }))
 }
@@ -131,11 +131,8 @@ pub async fn list(
     let experiment = find(term, &key)?;
     let wanted = query.0.text("section");
     let of = |section: &str| {
-        let mut students: Vec<&Student> = term
-            .students
-            .iter()
-            .filter(|s| s.section == section)
-            .collect();
+        let mut students: Vec<&Student> =
+            term.enrolled().filter(|s| s.section == section).collect();
         students.sort_by_cached_key(|s| (s.family_name.to_lowercase(), s.id.clone()));
         let given = students.into_iter().map(|student| Given {
             id: student.id.clone(),

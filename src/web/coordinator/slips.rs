@@ -45,7 +45,7 @@ pub async fn print(
     } else {
         let held = claimed(state.store(), Kind::Student).await?;
         let view = state.desk.view().await?;
-        let students = view.term.students.iter().filter(|s| s.section == whose);
+        let students = view.term.enrolled().filter(|s| s.section == whose);
         let ids = students.map(|s| s.id.clone());
         ids.filter(|id| !held.contains(id)).collect()
     };

@@ -228,19 +228,21 @@ fn find<'a>(
     state: &AppState,
 ) -> PageResult<(&'a Experiment, Slot)> {
     let experiment = view.term.experiment(key).ok_or_else(PageError::not_found)?;
-    let opens = view.term.course.zone.instant(experiment.dates.opens);
+    let own_dates = view.term.dates_for(experiment, &visitor.id);
+    let opens = view.term.course.zone.instant(own_dates.opens);
     if opens.is_some_and(|opens| state.clock.now() < opens) {
-        let opens = dates::local(experiment.dates.opens);
+        let opens = dates::local(own_dates.opens);
         return Err(PageError::forbidden(format!(
             "This experiment opens on {opens}. Until then nothing can be entered."
         )));
     }
-    if view.is_released(key) {
+    let slot = Slot::new(key, &visitor.id);
+    if view.is_released_to(&slot) {
         return Err(PageError::forbidden(
             "The results of this experiment are out, so nothing more can be handed in. Speak to your assistant about a correction.",
         ));
     }
-    Ok((experiment, Slot::new(key, &visitor.id)))
+    Ok((experiment, slot))
 }
 
 fn is_bottle(view: &Image, key: &str, code: &str) -> bool {
@@ -273,7 +275,8 @@ fn checked(
             } else {
                 StatusCode::OK
             };
-            let due = view.term.course.zone.instant(experiment.dates.due);
+            let due = view.term.dates_for(experiment, &visitor.id).due;
+            let due = view.term.course.zone.instant(due);
             let page = Look {
                 frame: visitor.frame("Look it over"),
                 heading: heading(view, experiment, visitor),
@@ -398,7 +401,7 @@ fn heading(view: &Image, experiment: &Experiment, visitor: &StudentVisitor) -> H
     Heading {
         key: experiment.key.clone(),
         title: procedure.title.clone(),
-        due: dates::local(experiment.dates.due),
+        due: dates::local(view.term.dates_for(experiment, &visitor.id).due),
         unit: procedure.result.unit.name(),
         expressed_as: expressed_as(procedure),
         instruments: instrument_words(procedure),

@@ -96,8 +96,9 @@ pub async fn page(
         .ok_or_else(PageError::not_found)?;
     let slot = Slot::new(&key, &visitor.id);
     let procedure = &experiment.procedure;
-    let released = view.is_released(&key);
-    let opens = view.term.course.zone.instant(experiment.dates.opens);
+    let released = view.is_released_to(&slot);
+    let own_dates = view.term.dates_for(experiment, &visitor.id);
+    let opens = view.term.course.zone.instant(own_dates.opens);
     let not_open = opens.is_some_and(|opens| state.clock.now() < opens);
     let text = &procedure.text;
     Ok(Page(ExperimentPage {
@@ -106,7 +107,7 @@ pub async fn page(
         section: visitor.section.clone(),
         key: key.clone(),
         title: procedure.title.clone(),
-        due: dates::local(experiment.dates.due),
+        due: dates::local(own_dates.due),
         summary: text.summary.clone(),
         reactions: procedure
             .reactions
@@ -121,7 +122,7 @@ pub async fn page(
         instruments: instrument_words(procedure),
         bottle: view.term.issued.get(&slot).cloned(),
         can_hand_in: !released && !not_open,
-        not_open: not_open.then(|| dates::local(experiment.dates.opens)),
+        not_open: not_open.then(|| dates::local(own_dates.opens)),
         returned: returned_note(&view, &slot),
         revisions: revisions(&view, experiment, &slot),
         feedback: if released {

@@ -96,19 +96,21 @@ fn rows(image: &Image, student: &str, now: Timestamp) -> Vec<Row> {
             .judged
             .get(&slot)
             .is_some_and(|j| j.status == Status::Returned);
+        let own_dates = term.dates_for(experiment, student);
+        let released = image.is_released_to(&slot);
         let state = match revisions {
-            Some(_) if image.is_released(&experiment.key) => State_::Released,
+            Some(_) if released => State_::Released,
             Some(_) if returned => State_::Returned,
             Some(_) => State_::HandedIn,
-            None if image.is_released(&experiment.key) => State_::Released,
-            None if !after(experiment.dates.opens) => State_::NotOpen,
-            None if after(experiment.dates.due) => State_::Overdue,
+            None if released => State_::Released,
+            None if !after(own_dates.opens) => State_::NotOpen,
+            None if after(own_dates.due) => State_::Overdue,
             None => State_::Due,
         };
         let date = if state == State_::NotOpen {
-            experiment.dates.opens
+            own_dates.opens
         } else {
-            experiment.dates.due
+            own_dates.due
         };
         let word = if state == State_::NotOpen {
             "opens"

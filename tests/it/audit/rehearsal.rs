@@ -132,6 +132,7 @@ impl Class {
                 due: "2026-09-14T17:00:00".parse().expect("is a time"),
             },
             section_lots: BTreeMap::new(),
+            section_dates: BTreeMap::new(),
         });
         let mut at_work = AtWork {
             class: self,
@@ -315,6 +316,7 @@ impl AtWork<'_> {
                     given_name: "Given".into(),
                     section: format!("S{section}"),
                     email: String::new(),
+                    left: None,
                 });
             }
         }

@@ -274,7 +274,12 @@ async fn students_hear_of_a_correction_and_not_of_the_value() {
         ("reason", "early"),
     ];
     done(&mut person, at, &fields).await;
-    done(&mut person, "/course/experiments/e/release", &[]).await;
+    done(
+        &mut person,
+        "/course/experiments/e/release",
+        &[("as_they_are", "yes")],
+    )
+    .await;
     let page = student.get("/student/experiments/e").await.body;
     assert!(
         page.contains(" points</h2>") && !page.contains("corrected on"),
