@@ -7,6 +7,7 @@ mod backup;
 mod check;
 mod demo;
 mod explain;
+mod fill;
 mod folder;
 mod invent;
 mod recompute;
@@ -77,6 +78,8 @@ enum Command {
         #[arg(long, value_name = "DIR")]
         out: PathBuf,
     },
+    /// Fill points into a table of your own, leaving every other byte as it is
+    Fill(fill::FillLine),
     /// Print how one result follows from its readings
     Explain {
         /// The course folder
@@ -184,6 +187,7 @@ impl Command {
             Self::Grade { folder, out } => folder::grade(&folder, &out).await,
             Self::Import { folder, db } => folder::import(&folder, &db).await,
             Self::Export { db, out } => folder::export(&db, &out).await,
+            Self::Fill(line) => fill::run(&line).await,
             Self::Explain {
                 folder,
                 experiment,

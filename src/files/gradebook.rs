@@ -5,40 +5,73 @@ use std::collections::HashMap;
 use rust_decimal::Decimal;
 
 use super::cells::guarded;
+use super::fill::Points;
 use super::table::write_csv;
 use crate::measure::to_decimals;
 use crate::term::{Judged, Slot, Term};
 
+/// How free text is written to a file that may be opened in a spreadsheet.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum FreeText {
+    /// With an apostrophe in front of what a spreadsheet would run as a formula.
+    Safe,
+    /// Letter for letter as it is on the roster: for programs, not for spreadsheets.
+    Exact,
+}
+
 /// Points with two decimals; an empty cell means nothing handed in. Students who have left are left out.
 #[must_use]
-pub fn gradebook_csv(term: &Term, judged: &[(Slot, Judged)]) -> String {
-    let totals: HashMap<(&str, &str), Decimal> = judged
+pub fn gradebook_csv(term: &Term, judged: &[(Slot, Judged)], text: FreeText) -> String {
+    let grades = Grades::of(judged);
+    let mut columns: Vec<Points> = term
+        .experiments
         .iter()
-        .map(|(slot, judged)| {
-            let place = (slot.student.as_str(), slot.experiment.as_str());
-            (place, judged.evaluation.marks.total)
-        })
+        .map(|e| Points::Experiment(e.key.clone()))
         .collect();
+    columns.push(Points::Total);
     let mut header = vec!["student_id", "family_name", "given_name", "section"];
     header.extend(term.experiments.iter().map(|e| e.key.as_str()));
     header.push("total");
     let rows = term.enrolled().map(|s| {
-        let mut cells: Vec<String> = [&s.id, &s.family_name, &s.given_name, &s.section]
-            .map(|text| guarded(text))
-            .into();
-        // empty means nothing handed in, in the total as in a column
-        let mut sum = None;
-        for experiment in &term.experiments {
-            let total = totals.get(&(s.id.as_str(), experiment.key.as_str()));
-            if let Some(total) = total {
-                sum = Some(sum.unwrap_or(Decimal::ZERO).saturating_add(*total));
-            }
-            cells.push(total.map_or_else(String::new, |total| points(*total)));
-        }
-        cells.push(sum.map_or_else(String::new, points));
-        cells
+        let people = [&s.id, &s.family_name, &s.given_name, &s.section];
+        let people = people.map(|cell| match text {
+            FreeText::Safe => guarded(cell),
+            FreeText::Exact => cell.clone(),
+        });
+        let grades = columns.iter().map(|column| {
+            let value = grades.points(&s.id, column);
+            value.map_or_else(String::new, points)
+        });
+        people.into_iter().chain(grades).collect::<Vec<_>>()
     });
     write_csv(&header, rows)
+}
+
+/// Points by student and experiment.
+pub(super) struct Grades<'j> {
+    totals: HashMap<(&'j str, &'j str), Decimal>,
+    sums: HashMap<&'j str, Decimal>,
+}
+
+impl<'j> Grades<'j> {
+    pub fn of(judged: &'j [(Slot, Judged)]) -> Self {
+        let (mut totals, mut sums) = (HashMap::new(), HashMap::new());
+        for (slot, judged) in judged {
+            let total = judged.evaluation.marks.total;
+            totals.insert((slot.student.as_str(), slot.experiment.as_str()), total);
+            let sum: &mut Decimal = sums.entry(slot.student.as_str()).or_default();
+            *sum = sum.saturating_add(total);
+        }
+        Self { totals, sums }
+    }
+
+    /// None where nothing was handed in, in the total as in an experiment.
+    pub fn points(&self, student: &str, what: &Points) -> Option<Decimal> {
+        match what {
+            Points::Experiment(key) => self.totals.get(&(student, key.as_str())).copied(),
+            Points::Total => self.sums.get(student).copied(),
+        }
+    }
 }
 
 /// Points as they are written: two decimals.

@@ -72,8 +72,9 @@ pub(super) fn read_roster(
     students
 }
 
-/// The roster of a term.
-pub(super) fn write_roster(students: &[Student]) -> String {
+/// A roster as its file.
+#[must_use]
+pub fn write_roster(students: &[Student]) -> String {
     let mut header = vec!["student_id", "family_name", "given_name", "section"];
     let emails = students.iter().any(|s| !s.email.is_empty());
     header.extend(emails.then_some("email"));

@@ -8,7 +8,7 @@ use super::audit_file::audit_csv;
 use super::cells::guarded;
 use super::flags_file::flags_csv;
 use super::folder::Folder;
-use super::gradebook::{gradebook_csv, points};
+use super::gradebook::{FreeText, gradebook_csv, points};
 use super::table::write_csv;
 use crate::judge::Part;
 use crate::measure::plain;
@@ -48,7 +48,7 @@ const HEADER: [&str; 27] = [
 #[must_use]
 pub fn outputs(term: &Term, judged: &[(Slot, Judged)]) -> Folder {
     let mut folder = Folder::default();
-    folder.put("gradebook.csv", gradebook_csv(term, judged));
+    folder.put("gradebook.csv", gradebook_csv(term, judged, FreeText::Safe));
     folder.put("results.csv", results_csv(term, judged));
     folder.put("flags.csv", flags_csv(term, judged));
     folder.put("audit.csv", audit_csv(term, judged));

@@ -23,6 +23,8 @@ pub(super) struct Row {
 pub(super) struct Columns {
     pub required: Vec<String>,
     pub optional: Vec<String>,
+    /// Whether other columns are passed over, as another program's standard allows.
+    pub others: bool,
 }
 
 impl Columns {
@@ -31,6 +33,15 @@ impl Columns {
         Self {
             required: owned(required),
             optional: owned(optional),
+            others: false,
+        }
+    }
+
+    /// As [`Columns::new`], with any other column passed over.
+    pub fn with_others(required: &[&str], optional: &[&str]) -> Self {
+        Self {
+            others: true,
+            ..Self::new(required, optional)
         }
     }
 }
@@ -190,7 +201,7 @@ fn check_header(
             faults.push(
                 fault(format!("found the column {name} twice, expected it once")).in_column(name),
             );
-        } else if !known.contains(&name) {
+        } else if !columns.others && !known.contains(&name) {
             let names: Vec<&str> = known.iter().map(|n| n.as_str()).collect();
             let expected = format!("one of the columns {}", names.join(", "));
             let place = if name.is_empty() {
@@ -262,8 +273,25 @@ where
     R: IntoIterator<Item = C>,
     C: IntoIterator<Item = String>,
 {
+    write(header, rows, csv::Terminator::Any(b'\n'))
+}
+
+/// As [`write_csv`], with the line ends of RFC 4180.
+pub(super) fn write_exchange<R, C>(header: &[&str], rows: R) -> String
+where
+    R: IntoIterator<Item = C>,
+    C: IntoIterator<Item = String>,
+{
+    write(header, rows, csv::Terminator::CRLF)
+}
+
+fn write<R, C>(header: &[&str], rows: R, line_end: csv::Terminator) -> String
+where
+    R: IntoIterator<Item = C>,
+    C: IntoIterator<Item = String>,
+{
     let mut writer = csv::WriterBuilder::new()
-        .terminator(csv::Terminator::Any(b'\n'))
+        .terminator(line_end)
         .flexible(true)
         .from_writer(Vec::new());
     // writing to memory cannot fail

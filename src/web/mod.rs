@@ -43,7 +43,7 @@ pub use fields::{Fields, QueryFields};
 pub use frame::{Frame, Page};
 pub use state::{AppState, Clock, Settings};
 pub use uncertainty::Uncertainty;
-pub use upload::{Upload, UploadedFile};
+pub use upload::{Upload, UploadedFile, Uploads};
 pub use visitor::{Anyone, AssistantVisitor, CoordinatorVisitor, StudentVisitor, Visitor};
 
 /// How long a request may take, a form sent over poor Wi-Fi included.

@@ -8,6 +8,8 @@ use super::fields::{Fields, MOST_BYTES, broken_off};
 
 /// Most bytes of a file.
 pub const MOST_FILE_BYTES: usize = 10 * 1024 * 1024;
+/// Most files of one form.
+const MOST_FILES: usize = 40;
 /// Bytes read past a limit and thrown away, so that the browser hears the answer instead of a broken connection.
 const MOST_DRAINED: usize = 64 * 1024 * 1024;
 
@@ -18,6 +20,15 @@ pub struct Upload {
     pub fields: Fields,
     /// The file; none if no file was chosen.
     pub file: Option<UploadedFile>,
+}
+
+/// A posted form with any number of files, which carried its session's token.
+#[derive(Clone, Debug)]
+pub struct Uploads {
+    /// The other fields.
+    pub fields: Fields,
+    /// The files, in order.
+    pub files: Vec<UploadedFile>,
 }
 
 /// A file as it was sent.
@@ -40,48 +51,81 @@ impl<S: Send + Sync> FromRequest<S> for Upload {
     type Rejection = PageError;
 
     async fn from_request(request: Request, state: &S) -> PageResult<Self> {
-        let (parts, body) = request.into_parts();
-        // with its extensions, where axum keeps the limit that is switched off
-        let again = Request::from_parts(parts.clone(), body);
-        let mut multipart = Multipart::from_request(again, state).await.map_err(|_| {
-            PageError::unsupported(
-                "This is not a form with a file as our pages send it. Go back, reload the page and send it again.",
-            )
-        })?;
-        let (mut fields, mut file, mut length) = (Vec::new(), None, 0_usize);
-        while let Some(field) = multipart.next_field().await.map_err(|_| broken_off())? {
-            let name = field.name().unwrap_or_default().to_owned();
-            let Some(file_name) = field.file_name().map(str::to_owned) else {
-                let bytes = read(field, MOST_BYTES, "The text of the form").await?;
-                length = length.saturating_add(bytes.len());
-                if length > MOST_BYTES {
-                    return Err(too_large("The text of the form", MOST_BYTES));
-                }
-                fields.push((name, text(bytes)?));
-                continue;
-            };
-            let bytes = read(field, MOST_FILE_BYTES, "The file").await?;
-            if file_name.is_empty() && bytes.is_empty() {
-                // a browser sends this where no file was chosen
-                continue;
-            }
-            if file.is_some() {
-                return Err(PageError::bad_request(
-                    "More than one file came, expected one. Send them one at a time.",
-                ));
-            }
-            file = Some(UploadedFile {
-                field: name,
-                name: file_name,
-                bytes,
-            });
-        }
-        let fields = Fields::new(fields)?.checked(&parts)?;
-        Ok(Self { fields, file })
+        let (fields, mut files) = received(request, state, 1).await?;
+        Ok(Self {
+            fields,
+            file: files.pop(),
+        })
     }
 }
 
-async fn read(mut field: Field<'_>, most: usize, what: &str) -> PageResult<Vec<u8>> {
+impl<S: Send + Sync> FromRequest<S> for Uploads {
+    type Rejection = PageError;
+
+    async fn from_request(request: Request, state: &S) -> PageResult<Self> {
+        let (fields, files) = received(request, state, MOST_FILES).await?;
+        Ok(Self { fields, files })
+    }
+}
+
+async fn received<S: Send + Sync>(
+    request: Request,
+    state: &S,
+    most_files: usize,
+) -> PageResult<(Fields, Vec<UploadedFile>)> {
+    let (parts, body) = request.into_parts();
+    // with its extensions, where axum keeps the limit that is switched off
+    let again = Request::from_parts(parts.clone(), body);
+    let mut multipart = Multipart::from_request(again, state).await.map_err(|_| {
+        PageError::unsupported(
+            "This is not a form with a file as our pages send it. Go back, reload the page and send it again.",
+        )
+    })?;
+    let (mut fields, mut files, mut length) = (Vec::new(), Vec::new(), 0_usize);
+    let mut in_files = 0_usize;
+    while let Some(field) = multipart.next_field().await.map_err(|_| broken_off())? {
+        let name = field.name().unwrap_or_default().to_owned();
+        let Some(file_name) = field.file_name().map(str::to_owned) else {
+            let bytes = read(field, MOST_BYTES).await?;
+            let bytes = bytes.ok_or_else(|| too_large("The text of the form", MOST_BYTES))?;
+            length = length.saturating_add(bytes.len());
+            if length > MOST_BYTES {
+                return Err(too_large("The text of the form", MOST_BYTES));
+            }
+            fields.push((name, text(bytes)?));
+            continue;
+        };
+        let what = if most_files == 1 {
+            "The file"
+        } else {
+            "What was sent"
+        };
+        let left = MOST_FILE_BYTES.saturating_sub(in_files);
+        let bytes = read(field, left).await?;
+        let bytes = bytes.ok_or_else(|| too_large(what, MOST_FILE_BYTES))?;
+        in_files = in_files.saturating_add(bytes.len());
+        if file_name.is_empty() && bytes.is_empty() {
+            // a browser sends this where no file was chosen
+            continue;
+        }
+        if files.len() >= most_files {
+            return Err(PageError::bad_request(if most_files == 1 {
+                "More than one file came, expected one. Send them one at a time.".to_owned()
+            } else {
+                format!("More than {most_files} files came, expected at most that many.")
+            }));
+        }
+        files.push(UploadedFile {
+            field: name,
+            name: file_name,
+            bytes,
+        });
+    }
+    Ok((Fields::new(fields)?.checked(&parts)?, files))
+}
+
+/// The whole field; none if it is longer than that.
+async fn read(mut field: Field<'_>, most: usize) -> PageResult<Option<Vec<u8>>> {
     let (mut kept, mut seen) = (Vec::new(), 0_usize);
     while let Some(chunk) = field.chunk().await.map_err(|_| broken_off())? {
         seen = seen.saturating_add(chunk.len());
@@ -91,10 +135,7 @@ async fn read(mut field: Field<'_>, most: usize, what: &str) -> PageResult<Vec<u
             break;
         }
     }
-    if seen > most {
-        return Err(too_large(what, most));
-    }
-    Ok(kept)
+    Ok((seen <= most).then_some(kept))
 }
 
 fn too_large(what: &str, most: usize) -> PageError {

@@ -163,6 +163,41 @@ impl Person {
         self.send(request).await
     }
 
+    /// Posts a form with fields and any number of files, and the token of the session.
+    pub async fn post_files(
+        &mut self,
+        path: &str,
+        fields: &[(&str, &str)],
+        files: &[(&str, &[u8])],
+    ) -> Answer {
+        const BETWEEN: &str = "----between-the-parts";
+        let token = self.form_token().await;
+        let mut body = Vec::new();
+        for (name, value) in [("csrf", token.as_str())].iter().chain(fields) {
+            let head = format!(
+                "--{BETWEEN}\r\ncontent-disposition: form-data; name=\"{name}\"\r\n\r\n{value}\r\n"
+            );
+            body.extend_from_slice(head.as_bytes());
+        }
+        for (name, bytes) in files {
+            let head = format!(
+                "--{BETWEEN}\r\ncontent-disposition: form-data; name=\"file\"; filename=\"{name}\"\r\n\r\n"
+            );
+            body.extend_from_slice(head.as_bytes());
+            body.extend_from_slice(bytes);
+            body.extend_from_slice(b"\r\n");
+        }
+        body.extend_from_slice(format!("--{BETWEEN}--\r\n").as_bytes());
+        let request = self
+            .request(reqwest::Method::POST, path)
+            .header(
+                "content-type",
+                format!("multipart/form-data; boundary={BETWEEN}"),
+            )
+            .body(body);
+        self.send(request).await
+    }
+
     /// Posts a form without a token.
     pub async fn post_open(&mut self, path: &str, fields: &[(&str, &str)]) -> Answer {
         self.send(self.form(path, fields)).await

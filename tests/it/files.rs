@@ -1,8 +1,8 @@
 //! Course folders: what reads, what is refused and how, and that nothing is lost on the way out and in.
 
 use concordant::files::{
-    Folder, audit_csv, demo_folder, flags_csv, gradebook_csv, read_prep_records, read_term,
-    results_csv, write_term,
+    Folder, FreeText, audit_csv, demo_folder, flags_csv, gradebook_csv, read_prep_records,
+    read_term, results_csv, write_term,
 };
 
 use crate::course::{FILES, faults, folder, folder_with, lines, read, term, text};
@@ -205,7 +205,7 @@ fn cells_that_a_spreadsheet_would_run_do_not_run() {
     let term = term();
     assert_eq!(term.students[1].family_name, "=Bento");
     assert_eq!(term.students[0].id, "0017");
-    let book = gradebook_csv(&term, &term.judge_all());
+    let book = gradebook_csv(&term, &term.judge_all(), FreeText::Safe);
     assert!(book.contains("\n0018,'=Bento,Rui,A,"), "{book}");
 }
 
@@ -361,7 +361,7 @@ fn preparation_records_give_values() {
 fn results_follow_the_contract() {
     let term = term();
     let judged = term.judge_all();
-    let book = gradebook_csv(&term, &judged);
+    let book = gradebook_csv(&term, &judged, FreeText::Safe);
     let first = book.lines().next().unwrap();
     assert_eq!(
         first,

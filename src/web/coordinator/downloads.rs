@@ -7,7 +7,7 @@ use axum::response::{IntoResponse, Response};
 
 use super::unpack::pack;
 use crate::desk::output_files;
-use crate::files::write_term;
+use crate::files::{FreeText, gradebook_csv, write_term};
 use crate::web::{AppState, CoordinatorVisitor, Frame, Page, PageError, PageResult};
 
 #[derive(Template)]
@@ -41,6 +41,20 @@ pub async fn gradebook(
     visitor: CoordinatorVisitor,
 ) -> PageResult<Response> {
     table(state, visitor, "gradebook.csv").await
+}
+
+/// `GET /course/gradebook-exact.csv`: names and ids letter for letter, for programs.
+pub async fn gradebook_exact(
+    State(state): State<AppState>,
+    _visitor: CoordinatorVisitor,
+) -> PageResult<Response> {
+    let view = state.desk.view().await?;
+    let text = gradebook_csv(&view.term, &view.in_course_order(), FreeText::Exact);
+    Ok(attachment(
+        "gradebook-exact.csv",
+        "text/csv; charset=utf-8",
+        text.into_bytes(),
+    ))
 }
 
 /// `GET /course/results.csv`
@@ -82,8 +96,27 @@ pub async fn export(
     Ok(attachment("export.zip", "application/zip", bytes))
 }
 
-fn attachment(name: &str, kind: &'static str, bytes: Vec<u8>) -> Response {
-    let disposition = format!("attachment; filename=\"{name}\"");
+/// A file to be kept. Its name is somebody's: what a header cannot hold is left out of the plain name and spelt out in
+/// the other one (RFC 6266).
+pub(super) fn attachment(name: &str, kind: &'static str, bytes: Vec<u8>) -> Response {
+    let plain = |c: char| match c {
+        '.' | '-' | '_' | ' ' => c,
+        c if c.is_ascii_alphanumeric() => c,
+        _ => '_',
+    };
+    let ascii: String = name.chars().map(plain).collect();
+    let mut disposition = format!("attachment; filename=\"{ascii}\"");
+    if ascii != name {
+        let spelt: String = name
+            .bytes()
+            .map(|byte| match byte {
+                b'.' | b'-' | b'_' => char::from(byte).to_string(),
+                byte if byte.is_ascii_alphanumeric() => char::from(byte).to_string(),
+                byte => format!("%{byte:02X}"),
+            })
+            .collect();
+        disposition.push_str(&format!("; filename*=UTF-8''{spelt}"));
+    }
     let headers = [
         (header::CONTENT_TYPE, kind.to_owned()),
         (header::CONTENT_DISPOSITION, disposition),

@@ -5,11 +5,13 @@ mod audit;
 mod downloads;
 mod experiment;
 mod experiments;
+mod fill;
 mod form;
 mod glance;
 mod home;
 mod issue;
 mod lots;
+mod oneroster;
 mod preview;
 mod procedures;
 mod release;
@@ -45,6 +47,15 @@ pub fn routes() -> Router<AppState> {
         .route("/course/sections", get(sections::page))
         .route("/course/files", get(downloads::page))
         .route("/course/gradebook.csv", get(downloads::gradebook))
+        .route(
+            "/course/gradebook-exact.csv",
+            get(downloads::gradebook_exact),
+        )
+        .route("/course/oneroster.zip", post(oneroster::results))
+        .route("/course/roster/oneroster", post(oneroster::roster))
+        .route("/course/fill", post(fill::choose))
+        .route("/course/fill/preview", post(fill::preview))
+        .route("/course/fill/download", post(fill::download))
         .route("/course/results.csv", get(downloads::results))
         .route("/course/flags.csv", get(downloads::flags))
         .route("/course/audit.csv", get(downloads::audit))

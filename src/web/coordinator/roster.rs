@@ -10,7 +10,7 @@ use super::home::FaultsPage;
 use crate::course::{StaffMember, Student};
 use crate::desk::accounts::{Kind, claimed};
 use crate::desk::{self, RosterPlan};
-use crate::files::{Fault, read_roster_file};
+use crate::files::{Fault, read_roster_file, write_roster};
 use crate::web::{
     AppState, CoordinatorVisitor, Frame, Page, PageError, PageResult, QueryFields, Upload,
 };
@@ -123,18 +123,43 @@ pub async fn preview(
         Ok(incoming) => incoming,
         Err(faults) => return refuse(&file.name, faults),
     };
-    let view = state.desk.view().await?;
-    let clashes = desk::staff_among(&view.term, &incoming);
-    if !clashes.is_empty() {
-        let fault = Fault::of_file("roster.csv", clashes).in_column("student_id");
-        return refuse(&file.name, vec![fault]);
+    show_plan(&state, &visitor, &file.name, &incoming).await
+}
+
+/// What a roster would change, to be confirmed.
+pub async fn show_plan(
+    state: &AppState,
+    visitor: &CoordinatorVisitor,
+    file: &str,
+    incoming: &[Student],
+) -> PageResult<Response> {
+    let refuse = |fault| {
+        let frame = visitor.frame("The roster was not brought in");
+        Ok(FaultsPage::answer(
+            frame,
+            file,
+            vec![fault],
+            "/course/roster",
+        ))
+    };
+    let text = write_roster(incoming);
+    if text.len() > MOST_ROSTER_BYTES {
+        let what = format!(
+            "found a roster of {} KiB, expected at most {} KiB: send it in parts; nobody leaves the roster by not being in the file",
+            text.len() / 1024,
+            MOST_ROSTER_BYTES / 1024
+        );
+        return refuse(Fault::of_file(file, what));
     }
-    let plan = desk::plan_roster(&view.term, &incoming);
-    // it was read, so it is UTF-8
-    let text = String::from_utf8(file.bytes).map_err(PageError::internal)?;
+    let view = state.desk.view().await?;
+    let clashes = desk::staff_among(&view.term, incoming);
+    if !clashes.is_empty() {
+        return refuse(Fault::of_file("roster.csv", clashes).in_column("student_id"));
+    }
+    let plan = desk::plan_roster(&view.term, incoming);
     Ok(Page(Preview {
         frame: visitor.frame("What this roster changes"),
-        file: file.name.chars().take(120).collect(),
+        file: file.chars().take(120).collect(),
         text,
         changes: plan.joining.len().saturating_add(plan.altered.len()),
         plan,

@@ -4,6 +4,7 @@
 //! Screenshots go to the directory in `CONCORDANT_SCREENSHOTS`, if it is set.
 
 mod audit;
+mod files;
 mod print;
 mod sign_in;
 mod staff;

@@ -1,0 +1,65 @@
+//! Academic sessions of an exchange: in which grading period a line item falls.
+
+use std::collections::BTreeMap;
+
+use super::super::fault::Fault;
+use super::package::{Package, is_active, list};
+
+/// The academic sessions of an exchange.
+#[derive(Default)]
+pub(super) struct Sessions(BTreeMap<String, Session>);
+
+struct Session {
+    kind: String,
+    // dates as YYYY-MM-DD, which sort as they follow one another
+    start: String,
+    end: String,
+    parent: String,
+}
+
+impl Sessions {
+    pub fn read(package: &Package<'_>, faults: &mut Vec<Fault>) -> Self {
+        let needed = ["sourcedId", "type", "startDate", "endDate"];
+        let Some(table) = package.table("academicSessions", &needed, faults) else {
+            return Self::default();
+        };
+        let active = table.rows.iter().filter(|row| is_active(&table, row));
+        let sessions = active.map(|row| {
+            let cell = |column: &str| table.cell(row, column).trim().to_owned();
+            let session = Session {
+                kind: cell("type"),
+                start: cell("startDate"),
+                end: cell("endDate"),
+                parent: cell("parentSourcedId"),
+            };
+            (cell("sourcedId"), session)
+        });
+        Self(sessions.collect())
+    }
+
+    /// The grading period of a day within the terms of a class; where there is none, the first of its terms.
+    pub fn of_day(&self, day: &str, terms: &str) -> Option<&str> {
+        let terms: Vec<_> = list(terms).collect();
+        let is_term = |id: &str| terms.iter().any(|term| *term == id);
+        let period = self.0.iter().find(|(id, session)| {
+            session.kind == "gradingPeriod"
+                && session.start.as_str() <= day
+                && day <= session.end.as_str()
+                && self.line_of(id).any(is_term)
+        });
+        let first = || {
+            let mut held = terms
+                .iter()
+                .filter_map(|term| self.0.get_key_value(&**term));
+            held.next()
+        };
+        period.or_else(first).map(|(id, _)| id.as_str())
+    }
+
+    /// A session and those it lies in.
+    fn line_of<'s>(&'s self, id: &'s str) -> impl Iterator<Item = &'s str> {
+        let parent = |id: &&'s str| self.0.get(*id).map(|session| session.parent.as_str());
+        // no deeper than there are sessions, should they lie in a circle
+        std::iter::successors(Some(id), parent).take(self.0.len())
+    }
+}
