@@ -10,7 +10,7 @@ use rust_decimal::Decimal;
 use crate::course::{Course, Experiment, StaffMember, Student};
 use crate::measure::GlasswareTable;
 use crate::term::{
-    Amendment, Decision, ExperimentSource, Extension, Reissue, Revision, Slot, Term,
+    Amendment, Decision, ExperimentSource, Extension, Note, Reissue, Revision, Slot, Term,
 };
 use crate::truth::{Lot, Unknown};
 
@@ -74,6 +74,8 @@ pub enum Change {
     Amend(Amendment),
     /// Somebody is on the staff no longer. Ends their sessions.
     RemoveStaff { login: String },
+    /// A note of a student or of staff.
+    Note { slot: Slot, note: Note },
 }
 
 /// Which submissions a change may judge anew.
@@ -128,6 +130,7 @@ impl Change {
                 ("amend", format!("{what} {}", amendment.key))
             }
             Self::RemoveStaff { login } => ("remove-staff", login.clone()),
+            Self::Note { slot, .. } => ("note", at(slot)),
         }
     }
 
@@ -153,7 +156,8 @@ impl Change {
             | Self::Reissue { slot, .. }
             | Self::HandIn { slot, .. }
             | Self::ByHand { slot, .. }
-            | Self::Decide { slot, .. } => Reach::Section(slot.clone()),
+            | Self::Decide { slot, .. }
+            | Self::Note { slot, .. } => Reach::Section(slot.clone()),
         }
     }
 }
@@ -232,6 +236,7 @@ impl Term {
             Change::RemoveStaff { login } => {
                 self.staff.retain(|s| !s.login.eq_ignore_ascii_case(&login));
             }
+            Change::Note { slot, note } => self.notes.entry(slot).or_default().push(note),
         }
     }
 

@@ -1,32 +1,348 @@
-// Shows the delivered volume of each titration while it is typed. The form works without this.
+// What a browser adds to the bench form, which works without it: one trial at a time on a phone, volumes and agreement
+// while they are typed, a draft after every keystroke, and sending again when the connection is back.
 "use strict";
 (() => {
-  const number = (text) => {
-    const written = text.trim();
-    return /^\d+([.,]\d+)?$/.test(written) ? written.replace(",", ".") : null;
+  const PREFIX = "concordant-draft:";
+  const KEPT_FOR = 60 * 24 * 3600e3;
+  const all = (css, from = document) => [...from.querySelectorAll(css)];
+  const one = (css, from = document) => from.querySelector(css);
+
+  // drafts: only readings and opaque ids, in this browser
+  const store = {
+    read(name) { try { return JSON.parse(localStorage.getItem(name)); } catch { return null; } },
+    write(name, draft) { try { localStorage.setItem(name, JSON.stringify(draft)); return true; } catch { return false; } },
+    erase(name) { try { localStorage.removeItem(name); } catch { /* nothing is kept here */ } },
+    names() { try { return Object.keys(localStorage).filter((name) => name.startsWith(PREFIX)); } catch { return []; } },
   };
-  const decimals = (text) => (text.split(".")[1] || "").length;
-  for (const trial of document.querySelectorAll("[data-bench] .trial")) {
-    const shown = trial.querySelector("[data-delivered]");
-    const inputs = [...trial.querySelectorAll("input")];
-    const ends = inputs.filter((input) => /burette_end/.test(input.name));
-    const update = () => {
-      let sum = 0, places = 0, pieces = 0, upward = false;
-      for (const end of ends) {
-        const start = inputs.find((input) => input.name === end.name.replace("_end", "_start"));
-        const from = number(start.value), to = number(end.value);
-        if (from === null || to === null) continue;
-        pieces += 1;
-        places = Math.max(places, decimals(from), decimals(to));
-        sum += Number(to) - Number(from);
-        upward = upward || Number(to) < Number(from);
-      }
-      shown.hidden = pieces === 0;
-      shown.textContent = upward
-        ? "The end reading is below the start: a burette counts downward, so its reading grows."
-        : `Delivered ${sum.toFixed(places)} mL`;
-    };
-    for (const input of inputs) input.addEventListener("input", update);
-    update();
+  const nameOf = ({ owner, experiment }) => `${PREFIX}${owner}:${experiment}`;
+  for (const name of store.names()) {
+    const draft = store.read(name);
+    if (!draft || !(Date.now() - draft.at < KEPT_FOR)) store.erase(name);
   }
+  for (const form of all("form[action='/sign-out']")) {
+    form.addEventListener("submit", () => store.names().forEach(store.erase));
+  }
+
+  const received = one("[data-received]");
+  if (received) {
+    const name = nameOf(received.dataset), draft = store.read(name);
+    // a draft of a later correction stays
+    if (draft && draft.seen < Number(received.dataset.revision)) store.erase(name);
+  }
+
+  const bench = one("form[data-bench]"), send = one("form[data-send]");
+  const form = bench || send;
+  if (!form) return;
+  const name = nameOf(form.dataset), state = one("[data-state]", form);
+  const say = (kind, words, again) => {
+    state.hidden = false;
+    state.dataset.state = kind;
+    state.textContent = words;
+    if (!again) return;
+    const button = document.createElement("button");
+    button.type = "button";
+    button.className = "quiet";
+    button.textContent = "Try again now";
+    button.addEventListener("click", again);
+    state.append(" ", button);
+  };
+  const submit = () => HTMLFormElement.prototype.submit.call(form);
+
+  // what waits for a connection is tried when the browser says there is one, and every ten seconds
+  let waiting = null, busy = false;
+  const tryAgain = () => { if (waiting && !busy) waiting(); };
+  addEventListener("online", tryAgain);
+  setInterval(tryAgain, 10e3);
+  const wait = (again) => {
+    waiting = again;
+    say("offline", "No connection. Draft kept on this phone; it is sent when the connection is back.", again);
+  };
+  const reach = async (address, options) => {
+    const limit = new AbortController(), timer = setTimeout(() => limit.abort(), 20e3);
+    try { return await fetch(address, { cache: "no-store", ...options, signal: limit.signal }); }
+    finally { clearTimeout(timer); }
+  };
+
+  if (send) {
+    say("kept", "Draft kept on this phone. Nothing is sent yet.");
+    const handIn = async () => {
+      if (busy) return;
+      busy = true;
+      say("sending", "Sending…");
+      try {
+        const body = new URLSearchParams(new FormData(form));
+        const answer = await reach(form.getAttribute("action"), { method: "POST", body });
+        const number = answer.ok && new URL(answer.url).pathname.match(/\/receipts\/(\d+)$/);
+        if (number) {
+          waiting = null;
+          store.erase(name);
+          say("received", `Received as no. ${number[1]}.`);
+          location.assign(answer.url);
+        } else if (answer.status >= 500) {
+          waiting = handIn;
+          say("offline", "The server could not take it. Draft kept on this phone; it is tried again.", handIn);
+        } else {
+          // the page that says why: sign in again, a question left, another version
+          waiting = null;
+          submit();
+        }
+      } catch { wait(handIn); }
+      busy = false;
+    };
+    form.addEventListener("submit", (event) => {
+      if (event.submitter && event.submitter.value === "change") return;
+      event.preventDefault();
+      handIn();
+    });
+    return;
+  }
+
+  // ---- the form itself
+  const number = (text) => (/^\s*\d+([.,]\d+)?\s*$/.test(text) ? text.trim().replace(",", ".") : null);
+  const decimals = (text) => (text.split(".")[1] || "").length;
+  const field = (named) => form.elements.namedItem(named);
+  const trials = () => all(".trial", form);
+  const inputs = (within) => all("input:not([type=hidden]), select", within);
+  const numbered = () => trials().filter((trial) => /^\d+$/.test(trial.dataset.trial));
+
+  const delivered = (trial) => {
+    let sum = 0, places = 0, pieces = 0, upward = false;
+    for (const end of all("input", trial).filter((input) => /\.burette_end/.test(input.name))) {
+      const from = number(field(end.name.replace("_end", "_start")).value), to = number(end.value);
+      if (from === null || to === null) continue;
+      pieces += 1;
+      places = Math.max(places, decimals(from), decimals(to));
+      sum += Number(to) - Number(from);
+      upward = upward || Number(to) < Number(from);
+    }
+    return pieces ? { sum, places, upward } : null;
+  };
+  const lastEnd = (trial) => all("input", trial).filter((i) => /_end(_\d+)?_mL$/.test(i.name) && i.value.trim()).pop();
+
+  const listed = (items) => (items.length > 1 ? `${items.slice(0, -1).join(", ")} and ${items.at(-1)}` : items.join());
+  // the largest set of titres within the limit, as the procedure counts them
+  const agreement = () => {
+    const titres = numbered().map((trial) => ({ n: trial.dataset.trial, d: delivered(trial) })).filter((t) => t.d && !t.d.upward);
+    const minimum = Number(form.dataset.minimum), limit = Number(form.dataset.within);
+    if (!titres.length) return "";
+    if (form.dataset.rule !== "concordant") {
+      return titres.length < minimum ? `${titres.length} of the ${minimum} trials asked for.` : `You have the ${minimum} trials asked for.`;
+    }
+    if (titres.length < 2) return "One trial says nothing of agreement: do another.";
+    const ticks = (value) => Math.round(value * 1e4);
+    const within = (low) => titres.filter((t) => ticks(t.d.sum) >= ticks(low) && ticks(t.d.sum) - ticks(low) <= ticks(limit));
+    const best = titres.map((t) => within(t.d.sum)).sort((a, b) => b.length - a.length)[0];
+    if (best.length < 2) return `No two trials agree within ${limit} mL: another trial is worth doing.`;
+    const who = `Trials ${listed(best.map((t) => t.n))} agree within ${limit} mL`;
+    return best.length >= minimum
+      ? `${who}: that is enough, another trial is not needed.`
+      : `${who}; ${minimum} are to agree, so another trial is worth doing.`;
+  };
+
+  const shown = one("[data-agreement]", form);
+  const update = () => {
+    for (const trial of trials()) {
+      const volume = delivered(trial), line = one("[data-delivered]", trial);
+      line.hidden = !volume;
+      line.textContent = !volume ? "" : volume.upward
+        ? "The end reading is below the start: a burette counts downward, so its reading grows."
+        : `Delivered ${volume.sum.toFixed(volume.places)} mL`;
+      const carry = one(".carry button", trial), before = carry && lastEnd(form.querySelector(`[data-trial="${trial.dataset.trial - 1}"]`));
+      if (carry) carry.textContent = `Start where trial ${trial.dataset.trial - 1} ended${before ? ` (${before.value.trim()})` : ""}`;
+    }
+    const words = agreement();
+    if (shown.textContent !== words) shown.textContent = words;
+    shown.hidden = !words;
+    mark();
+  };
+
+  // ---- one more trial, also without a connection
+  const addTrial = () => {
+    const last = numbered().at(-1), n = Number(last.dataset.trial), next = n + 1;
+    if (next > 12) return null;
+    const copy = last.cloneNode(true), renamed = (text) => text.replace(new RegExp(`(^|#| )${n}\\.`, "g"), `$1${next}.`);
+    copy.dataset.trial = next;
+    copy.dataset.step = `Trial ${next}`;
+    one("legend", copy).textContent = `Trial ${next}`;
+    all(".field-error", copy).forEach((fault) => fault.remove());
+    for (const part of all("[id], [name], [for], [aria-describedby], [formaction]", copy)) {
+      for (const key of ["id", "name", "for", "aria-describedby", "formaction"]) {
+        if (part.hasAttribute(key)) part.setAttribute(key, renamed(part.getAttribute(key)));
+      }
+      part.removeAttribute("aria-invalid");
+      if (part.tagName === "INPUT") part.value = "";
+    }
+    const carry = one(".carry button", copy);
+    if (carry) carry.value = `carry:${next}`;
+    last.after(copy);
+    field("trials").value = next;
+    return copy;
+  };
+
+  // ---- the draft
+  const OWN = ["csrf", "owner"];
+  const draft = () => ({
+    at: Date.now(),
+    seen: Number(field("seen").value),
+    fields: Object.fromEntries([...new FormData(form)].filter(([key]) => !OWN.includes(key) && key !== "action")),
+  });
+  const save = () => {
+    if (store.write(name, draft())) say("kept", "Draft kept on this phone.");
+    else say("none", "This browser keeps no draft: hand in before you leave the page.");
+  };
+  const restore = () => {
+    const kept = store.read(name);
+    if (!kept || !kept.fields) return;
+    const fields = { ...kept.fields };
+    if ("scanned" in form.dataset) delete fields.unknown;
+    const typed = Object.entries(fields).some(([key, value]) => {
+      const own = field(key);
+      return !["key", "seen", "trials"].includes(key) && value !== (own ? own.value : "");
+    });
+    if (!typed) return;
+    while (Number(field("trials").value) < Number(fields.trials) && addTrial());
+    const newer = Number(field("seen").value) > kept.seen;
+    if (newer) delete fields.key; // the key has done its work
+    delete fields.seen;
+    for (const [key, value] of Object.entries(fields)) {
+      const own = field(key);
+      if (own && "value" in own) own.value = value;
+    }
+    all("details", form).forEach((part) => { part.open = part.open || inputs(part).some((input) => input.value); });
+    const note = one("[data-restored]", form), drop = document.createElement("button");
+    note.hidden = false;
+    note.textContent = newer
+      ? "This is what you typed on this phone before. Another version has been handed in since: look at it before you replace it. "
+      : "This is what you typed on this phone before; it has not been handed in. ";
+    drop.type = "button";
+    drop.className = "quiet";
+    drop.textContent = "Leave it and start again";
+    drop.addEventListener("click", () => { store.erase(name); location.reload(); });
+    note.append(drop);
+    say("kept", "Draft kept on this phone.");
+  };
+
+  // ---- one step at a time on a phone
+  const steps = () => all("[data-step]", form);
+  const nav = document.createElement("nav");
+  nav.className = "trial-steps";
+  nav.setAttribute("aria-label", "Parts of the form");
+  let current = null;
+  const isFilled = (step) => inputs(step).filter((i) => !i.closest(".refill") && i.name !== "instrument" && i.name !== "unknown").every((i) => i.value.trim());
+  const mark = () => {
+    for (const button of nav.children) {
+      const step = button.step, done = isFilled(step);
+      button.setAttribute("aria-current", step === current ? "step" : "false");
+      button.classList.toggle("done", done);
+      button.classList.toggle("faulty", Boolean(one("[aria-invalid]", step)));
+    }
+  };
+  const go = (step, focus) => {
+    current = step;
+    steps().forEach((other) => other.classList.toggle("away", other !== step));
+    if (step.tagName === "DETAILS" && focus) step.open = true;
+    const first = focus && (inputs(step).find((i) => !i.value.trim()) || inputs(step)[0]);
+    if (first) first.focus();
+    mark();
+  };
+  const rebuild = () => {
+    nav.replaceChildren(...steps().map((step) => {
+      const button = document.createElement("button");
+      button.type = "button";
+      button.step = step;
+      button.className = "quiet";
+      button.textContent = step.dataset.step.replace(/^(Trial|Standard) /, "");
+      button.setAttribute("aria-label", step.dataset.step);
+      button.addEventListener("click", () => go(step, true));
+      return button;
+    }));
+    mark();
+  };
+
+  // the next field: in this step or the next; refills and the rough titration are passed over unless they are open
+  const reachable = () => inputs(form).filter((i) => !i.closest("details:not([open])"));
+  const advance = (from) => {
+    const fields = reachable(), next = fields[fields.indexOf(from) + 1];
+    if (!next) return form.requestSubmit(one(".bar button", form));
+    go(next.closest("[data-step]"), false);
+    next.focus();
+    if (next.select) next.select();
+  };
+
+  form.addEventListener("keydown", (event) => {
+    if (event.key !== "Enter" || event.isComposing || event.target.tagName !== "INPUT") return;
+    event.preventDefault();
+    advance(event.target);
+  });
+  form.addEventListener("focusin", (event) => {
+    const step = event.target.closest("[data-step]");
+    if (step && step !== current) go(step, false);
+  });
+  form.addEventListener("input", () => { update(); save(); });
+  form.addEventListener("click", (event) => {
+    const button = event.target.closest("button[name=action]");
+    if (!button || event.detail === 0 && button.classList.contains("visually-hidden")) return;
+    if (button.value === "add") {
+      event.preventDefault();
+      const fresh = addTrial();
+      if (!fresh) return say("kept", "Twelve trials are the most this form takes.");
+      rebuild();
+      update();
+      go(fresh, true);
+      save();
+    } else if (button.value.startsWith("carry:")) {
+      event.preventDefault();
+      const trial = button.closest(".trial"), end = lastEnd(one(`[data-trial="${trial.dataset.trial - 1}"]`, form));
+      const start = field(`${trial.dataset.trial}.burette_start_mL`);
+      if (end) start.value = end.value.trim();
+      update();
+      save();
+      if (end) advance(start); else start.focus();
+    }
+  });
+  // a link to a field on a step that is away
+  for (const link of all(".summary-errors a")) {
+    link.addEventListener("click", (event) => {
+      const target = document.getElementById(link.getAttribute("href").slice(1)), step = target && target.closest("[data-step]");
+      if (!step) return;
+      event.preventDefault();
+      go(step, false);
+      all("details", step).filter((part) => part.contains(target)).forEach((part) => { part.open = true; });
+      target.focus();
+    });
+  }
+  // looking it over needs the server: it is reached for first, so that a dead connection loses no page
+  form.addEventListener("submit", (event) => {
+    event.preventDefault();
+    const lookOver = async () => {
+      if (busy) return;
+      busy = true;
+      save();
+      say("sending", "Sending…");
+      try {
+        await reach("/healthz", {});
+        waiting = null;
+        const action = document.createElement("input");
+        [action.type, action.name, action.value] = ["hidden", "action", "look"];
+        form.append(action);
+        submit();
+      } catch { wait(lookOver); }
+      busy = false;
+    };
+    lookOver();
+  });
+  addEventListener("storage", (event) => {
+    if (event.key === name && event.newValue === null) {
+      say("none", "Another tab has handed this in. What you typed here is still here.");
+    }
+  });
+
+  if ("fresh" in form.dataset) restore(); else save();
+  form.prepend(nav);
+  form.classList.add("stepped");
+  rebuild();
+  update();
+  const faulty = one("[aria-invalid]", form), wanted = location.hash && document.getElementById(decodeURIComponent(location.hash.slice(1)));
+  const start = (wanted && wanted.closest("[data-step]")) || (faulty && faulty.closest("[data-step]")) || steps().find((step) => step.tagName !== "DETAILS" && !isFilled(step)) || steps()[0];
+  go(start, false);
 })();

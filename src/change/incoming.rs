@@ -66,6 +66,13 @@ impl Term {
                 decision: d.clone(),
             }));
         }
+        for (slot, notes) in &incoming.notes {
+            let fresh = notes.iter().filter(|n| !self.notes_of(slot).contains(n));
+            changes.extend(fresh.map(|note| Change::Note {
+                slot: slot.clone(),
+                note: note.clone(),
+            }));
+        }
         changes.extend(self.arrangements_from(incoming));
         changes
     }

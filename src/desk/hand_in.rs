@@ -1,13 +1,18 @@
 //! A student hands in, or corrects what was handed in.
 
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 
 use super::Desk;
 use crate::change::Change;
 use crate::judge::{Question, refusals};
 use crate::store::{StoreError, StoredSubmission, by_request_key};
 use crate::submission::HandIn;
-use crate::term::{Revision, Slot};
+use crate::term::{Revision, Slot, Term};
+
+/// Most hand-ins of one student, of all experiments together, within [`WITHIN`].
+pub const MOST_HAND_INS: usize = 30;
+/// See [`MOST_HAND_INS`].
+pub const WITHIN: SignedDuration = SignedDuration::from_mins(10);
 
 /// A request to hand in.
 #[derive(Clone, Debug)]
@@ -63,8 +68,18 @@ pub enum HandInError {
     #[error("found no reason, expected a sentence that says why you correct what you handed in")]
     NoReason,
     /// Nothing to hand in.
-    #[error("found no titration, expected at least one")]
+    #[error(
+        "found no titration, expected at least one, or an answer of your own to readings your bench group has handed in"
+    )]
     Empty,
+    /// More hand-ins than people make.
+    #[error(
+        "that is {MOST_HAND_INS} hand-ins in {} minutes, more than is taken; wait {}, then hand in again", WITHIN.as_mins(), minutes(*.wait)
+    )]
+    TooOften {
+        /// Seconds until the next is taken.
+        wait: u64,
+    },
     /// The key was used for something else.
     #[error("this form was already used to hand in something else; open the experiment again")]
     KeyReused,
@@ -119,8 +134,11 @@ pub async fn hand_in(desk: &Desk, request: HandInRequest) -> Result<Receipt, Han
             if held > 0 && reason.trim().is_empty() {
                 return Err(HandInError::NoReason);
             }
-            if hand_in.titrations.is_empty() {
+            if hand_in.titrations.is_empty() && !is_answer_to_mates(term, &slot, &hand_in) {
                 return Err(HandInError::Empty);
+            }
+            if let Some(wait) = too_often(term, &slot.student, at) {
+                return Err(HandInError::TooOften { wait });
             }
             let rows = hand_in.titrations.iter().enumerate();
             let refused: Vec<Question> = rows
@@ -162,6 +180,40 @@ pub async fn hand_in(desk: &Desk, request: HandInRequest) -> Result<Receipt, Han
             Some(receipt) => Ok(receipt),
             None => Err(why),
         },
+    }
+}
+
+/// An answer of the student's own to readings a bench mate has handed in.
+fn is_answer_to_mates(term: &Term, slot: &Slot, hand_in: &HandIn) -> bool {
+    let read_by_mate = term
+        .handed_in_by(slot)
+        .is_some_and(|(reader, _)| reader != slot);
+    read_by_mate && hand_in.reported.is_some()
+}
+
+/// Seconds a student has to wait before another hand-in is taken; none if it is taken now.
+fn too_often(term: &Term, student: &str, at: Timestamp) -> Option<u64> {
+    let own = term.experiments.iter().filter_map(|experiment| {
+        let slot = Slot::new(&experiment.key, student);
+        term.submissions.get(&slot)
+    });
+    let mut recent: Vec<SignedDuration> = own
+        .flatten()
+        .filter_map(|revision| Some(at.duration_since(revision.submitted_at?)))
+        .filter(|ago| !ago.is_negative() && *ago < WITHIN)
+        .collect();
+    recent.sort_unstable();
+    // when this one is past, one less than the most are within
+    let last = recent.get(MOST_HAND_INS.saturating_sub(1))?;
+    let left = WITHIN.saturating_sub(*last).as_secs();
+    Some(u64::try_from(left).unwrap_or(0).saturating_add(1))
+}
+
+/// A wait in whole minutes.
+fn minutes(seconds: u64) -> String {
+    match seconds.div_ceil(60) {
+        0 | 1 => "a minute".to_owned(),
+        many => format!("{many} minutes"),
     }
 }
 

@@ -15,6 +15,7 @@ mod recompute;
 mod release;
 mod review;
 pub mod sessions;
+mod telling;
 mod texts;
 mod values;
 
@@ -24,7 +25,7 @@ use jiff::Timestamp;
 use tokio::sync::{RwLock, RwLockReadGuard};
 
 pub use folder::{BringError, Brought, bring_in, bring_in_term, grade, output_files};
-pub use hand_in::{HandInError, HandInRequest, Receipt, hand_in};
+pub use hand_in::{HandInError, HandInRequest, MOST_HAND_INS, Receipt, WITHIN, hand_in};
 pub use issue::{deal, issue_unknowns};
 pub use people::{RosterPlan, StaffEntry, apply_roster, enter_staff, plan_roster, staff_among};
 pub use prepare::{
@@ -34,6 +35,7 @@ pub use procedures::{ProcedureError, enter_procedure, procedure_titles};
 pub use recompute::{Difference, recompute, verify};
 pub use release::{open_reviews, release, release_to, withdraw};
 pub use review::{ReviewError, decide, give_points, give_points_to};
+pub use telling::{MOST_UNANSWERED, NoteError, leave_note, show_truth};
 pub use texts::FileTexts;
 pub use values::{Values, enter_values};
 

@@ -44,16 +44,26 @@ impl Token {
     }
 
     /// What every form of the session carries, so that no other site can have made it. It does not lead back to the
-    /// token.
+    /// token, and it is another at each time, so that the length of compressed pages tells nothing of it.
     #[must_use]
     pub fn form_token(&self) -> String {
-        hash(&format!("form\u{1f}{}", self.0))
+        let mut salt = [0_u8; 8];
+        // without randomness it is the same each time, and as good otherwise
+        let _filled = getrandom::fill(&mut salt);
+        let salt: String = salt.iter().map(|b| format!("{b:02x}")).collect();
+        self.salted(&salt)
     }
 
-    /// Whether `given` is the form token, in a time that does not tell how much of it was right.
+    /// Whether `given` is a form token, in a time that does not tell how much of it was right.
     #[must_use]
     pub fn is_form_token(&self, given: &str) -> bool {
-        Sha256::digest(given) == Sha256::digest(self.form_token())
+        let salt = given.split('.').next().unwrap_or_default();
+        Sha256::digest(given) == Sha256::digest(self.salted(salt))
+    }
+
+    fn salted(&self, salt: &str) -> String {
+        let hashed = hash(&format!("form\u{1f}{salt}\u{1f}{}", self.0));
+        format!("{salt}.{hashed}")
     }
 
     fn new() -> Result<Self, AccountError> {

@@ -67,6 +67,7 @@ fn experiment(section: &Section, keys: &mut HashSet<String>) -> Option<Experimen
         "trials",
         "section_lots",
         "section_dates",
+        "show_truth",
     ]);
     let key = section.parsed("key", |text| {
         if TAKEN_KEYS.contains(&text) {
@@ -130,6 +131,7 @@ fn experiment(section: &Section, keys: &mut HashSet<String>) -> Option<Experimen
             procedure: procedure?,
             marking: section.table("marking", body),
             trials: section.table("trials", body),
+            show_truth: section.boolean_or("show_truth", false),
         },
         marking: own_marking,
         trials: own_trials,
@@ -190,6 +192,9 @@ pub(super) fn write_course(term: &Term) -> String {
             experiment.dates.opens,
             experiment.dates.due
         ));
+        if source.is_some_and(|s| s.show_truth) {
+            text.push_str("show_truth = true\n");
+        }
         let own = |name: &str, body: Option<&String>| match body {
             Some(body) => format!("\n[experiment.{name}]\n{}", one_level(body)),
             None => String::new(),

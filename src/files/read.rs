@@ -12,6 +12,7 @@ use super::folder::Folder;
 use super::glassware_file::read_glassware;
 use super::hand_ins::{assemble, read_reported};
 use super::known::Known;
+use super::notes::read_notes;
 use super::people::{read_roster, read_staff};
 use super::prep_room::{Bench, read_prep_room};
 use super::readings_file::{Drafts, read_readings};
@@ -23,7 +24,7 @@ use crate::procedure::Procedure;
 use crate::term::{Sources, Term};
 use crate::truth::{Lot, Unknown};
 
-const FILES: [&str; 15] = [
+const FILES: [&str; 16] = [
     "course.toml",
     "roster.csv",
     "staff.csv",
@@ -39,6 +40,7 @@ const FILES: [&str; 15] = [
     "releases.csv",
     "extensions.csv",
     "amendments.csv",
+    "notes.csv",
 ];
 
 /// Reads a course folder.
@@ -169,6 +171,9 @@ impl<'f> Reader<'f> {
         let amendments = folder
             .get("amendments.csv")
             .map(|bytes| read_amendments(bytes, faults));
+        let notes = folder
+            .get("notes.csv")
+            .map(|bytes| read_notes(bytes, known, faults));
         self.names();
         self.sections_named(&entries);
         let (lots, unknowns, records) = bottles;
@@ -198,6 +203,7 @@ impl<'f> Reader<'f> {
         term.released = released.unwrap_or_default();
         term.extensions = extensions.unwrap_or_default();
         term.amendments = amendments.unwrap_or_default();
+        term.notes = notes.unwrap_or_default();
         term.sources = sources;
         number_decisions(&mut term);
         Some(term)

@@ -7,6 +7,7 @@ use super::course_file::write_course;
 use super::decisions::write_decisions;
 use super::folder::Folder;
 use super::hand_ins::{write_readings, write_reported};
+use super::notes::write_notes;
 use super::people::{write_roster, write_staff};
 use super::prep_room::with_version;
 use super::shelf::path_of;
@@ -46,6 +47,7 @@ pub fn write_term(term: &Term) -> Folder {
     put("releases.csv", write_releases(term));
     put("extensions.csv", write_extensions(term));
     put("amendments.csv", write_amendments(term));
+    put("notes.csv", write_notes(term));
     for experiment in &term.experiments {
         let (key, procedure) = (&experiment.key, &experiment.procedure);
         put(

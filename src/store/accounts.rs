@@ -249,6 +249,22 @@ pub async fn keep_account(
     Ok(())
 }
 
+/// The name under which a student's drafts are kept in browsers; nobody can be told by it.
+///
+/// # Errors
+/// [`StoreError`]
+pub async fn draft_owner(
+    connection: &mut SqliteConnection,
+    student: &str,
+) -> Result<String, StoreError> {
+    let name = sqlx::query_scalar("SELECT name FROM draft_owner WHERE kind = ? AND login = ?")
+        .bind(Kind::Student.name())
+        .bind(student)
+        .fetch_optional(connection)
+        .await?;
+    Ok(name.unwrap_or_default())
+}
+
 /// Sets the password hash of an account, which is made if there is none.
 ///
 /// # Errors

@@ -9,7 +9,7 @@ use sqlx::{Row, Sqlite, SqliteConnection};
 use super::{StoreError, arrangements, batch};
 use crate::change::Change;
 use crate::course::{Experiment, Student};
-use crate::term::{Decision, ExperimentSource, Revision, Slot};
+use crate::term::{Decision, ExperimentSource, Revision, Side, Slot};
 
 /// What writing changes brought about.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -327,6 +327,15 @@ impl Write<'_> {
             .bind(released.map(Timestamp::as_millisecond))
             .bind(login)
             .bind(at),
+            Change::Note { slot, note } => sqlx::query(
+                "INSERT INTO note (experiment, student_id, from_staff, text, by_login, at) VALUES (?, ?, ?, ?, ?, ?)",
+            )
+            .bind(&slot.experiment)
+            .bind(&slot.student)
+            .bind(note.from == Side::Staff)
+            .bind(&note.text)
+            .bind(&note.by)
+            .bind(note.at.as_millisecond()),
         };
         query.execute(self.connection).await?;
         Ok(())
@@ -339,9 +348,10 @@ impl Write<'_> {
     ) -> Result<(), StoreError> {
         let connection = self.connection;
         let id: i64 = sqlx::query_scalar(
-            "INSERT INTO experiment (key, procedure, opens, due, marking, trials) VALUES (?, ?, ?, ?, ?, ?)
+            "INSERT INTO experiment (key, procedure, opens, due, marking, trials, show_truth) VALUES (?, ?, ?, ?, ?, ?, ?)
              ON CONFLICT (key) DO UPDATE SET procedure = excluded.procedure, opens = excluded.opens,
-                 due = excluded.due, marking = excluded.marking, trials = excluded.trials
+                 due = excluded.due, marking = excluded.marking, trials = excluded.trials,
+                 show_truth = excluded.show_truth
              RETURNING id",
         )
         .bind(&experiment.key)
@@ -350,6 +360,7 @@ impl Write<'_> {
         .bind(experiment.dates.due.to_string())
         .bind(&source.marking)
         .bind(&source.trials)
+        .bind(source.show_truth)
         .fetch_one(&mut *connection)
         .await?;
         sqlx::query("DELETE FROM section_lot WHERE experiment_id = ?")

@@ -15,7 +15,7 @@ use crate::course::{
 };
 use crate::measure::GlasswareTable;
 use crate::procedure::{Dates, Procedure};
-use crate::term::{Decision, ExperimentSource, Judged, Revision, Slot, Term};
+use crate::term::{Decision, ExperimentSource, Judged, Note, Revision, Side, Slot, Term};
 use crate::truth::{Assigned, Lot, Sealed, Unknown};
 
 /// Reads the texts a database keeps as they were written. The formats are not the store's business.
@@ -111,6 +111,7 @@ pub async fn load_term(
     bench(connection, &mut term).await?;
     load_arrangements(connection, &mut term).await?;
     handed_in(connection, &mut term).await?;
+    notes(connection, &mut term).await?;
     Ok(term)
 }
 
@@ -192,6 +193,7 @@ async fn experiments(
             procedure: row.try_get("procedure")?,
             marking: row.try_get("marking")?,
             trials: row.try_get("trials")?,
+            show_truth: row.try_get("show_truth")?,
         };
         let text = term.sources.procedures.get(&source.procedure);
         let text = text.ok_or_else(|| {
@@ -313,6 +315,27 @@ async fn handed_in(connection: &mut SqliteConnection, term: &mut Term) -> Result
             .entry(slot(&row)?)
             .or_default()
             .push(decision);
+    }
+    Ok(())
+}
+
+async fn notes(connection: &mut SqliteConnection, term: &mut Term) -> Result<(), StoreError> {
+    for row in sqlx::query("SELECT * FROM note ORDER BY id")
+        .fetch_all(connection)
+        .await?
+    {
+        let from = if row.try_get("from_staff")? {
+            Side::Staff
+        } else {
+            Side::Student
+        };
+        let note = Note {
+            from,
+            by: row.try_get("by_login")?,
+            text: row.try_get("text")?,
+            at: instant(row.try_get("at")?, "note")?,
+        };
+        term.notes.entry(slot(&row)?).or_default().push(note);
     }
     Ok(())
 }

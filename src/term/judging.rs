@@ -157,6 +157,9 @@ impl Term {
         let current = decisions
             .last()
             .filter(|d| d.revision as usize >= revisions);
+        if self.unanswered(slot).is_some() {
+            return Status::ToReview;
+        }
         match current.map(|d| &d.ruling) {
             Some(Ruling::Return) => Status::Returned,
             Some(_) => Status::Settled,

@@ -5,12 +5,15 @@
 
 mod arrangements;
 mod audit;
+mod class;
 mod corrections;
 mod gather;
 mod judging;
+mod notes;
 mod peers;
 mod preview;
 mod sections;
+mod told;
 
 use std::collections::BTreeMap;
 
@@ -26,9 +29,12 @@ use crate::truth::{Lot, Unknown};
 
 pub use arrangements::{Amended, Amendment, Extension, Reissue, Release};
 pub use audit::{AssignedValue, ExperimentAudit, Found};
+pub use class::{ClassNumber, ClassView, FEWEST_OTHERS};
 pub use corrections::{Corrected, Correction, corrections};
+pub use notes::{LONGEST_NOTE, Note, Side, note_text};
 pub use preview::{Altered, Preview};
 pub use sections::{Beside, Contrast, Habit, Measure, Share, Teaching};
+pub use told::Told;
 
 /// Everything a course holds but accounts and sessions.
 #[derive(Clone, Debug)]
@@ -57,6 +63,8 @@ pub struct Term {
     pub by_hand: BTreeMap<Slot, Decimal>,
     /// Decisions in order.
     pub decisions: BTreeMap<Slot, Vec<Decision>>,
+    /// Notes between a student and staff, oldest first.
+    pub notes: BTreeMap<Slot, Vec<Note>>,
     /// When each experiment was released.
     pub released: BTreeMap<String, Release>,
     /// Other dates for single students, in order; the last one counts.
@@ -165,6 +173,8 @@ pub struct ExperimentSource {
     pub marking: Option<String>,
     /// The `trials` table, if the experiment has its own.
     pub trials: Option<String>,
+    /// Students see what was in their bottles once results are out for everybody.
+    pub show_truth: bool,
 }
 
 /// Where a submission stands.
@@ -230,6 +240,7 @@ impl Term {
             submissions: BTreeMap::new(),
             by_hand: BTreeMap::new(),
             decisions: BTreeMap::new(),
+            notes: BTreeMap::new(),
             released: BTreeMap::new(),
             extensions: BTreeMap::new(),
             reissued: BTreeMap::new(),

@@ -35,6 +35,7 @@ use axum::response::{IntoResponse, Response};
 use axum::routing::get;
 use tokio::net::TcpListener;
 use tower_http::catch_panic::CatchPanicLayer;
+use tower_http::compression::CompressionLayer;
 use tower_http::csrf::{CsrfLayer, ProtectionError};
 use tower_http::timeout::TimeoutLayer;
 
@@ -114,7 +115,9 @@ pub async fn asked_to_stop() {
 fn pages() -> Router<AppState> {
     Router::new()
         .merge(sign_in::routes())
-        .merge(student::routes())
+        // a bench has one bar of signal; staff pages hold true values and stay uncompressed, so that no length can tell
+        // of them
+        .merge(student::routes().layer(CompressionLayer::new()))
         .merge(assistant::routes())
         .merge(coordinator::routes())
 }
@@ -133,7 +136,10 @@ fn around(pages: Router<AppState>, state: AppState) -> Router {
         .layer(from_fn_with_state(state.clone(), surround::surround));
     Router::new()
         .route("/healthz", get(|| async { "ok" }))
-        .route("/static/{*path}", get(assets::serve))
+        .route(
+            "/static/{*path}",
+            get(assets::serve).layer(CompressionLayer::new()),
+        )
         .merge(pages)
         .layer(from_fn_with_state(state.clone(), headers::add))
         .layer(from_fn(log::request))

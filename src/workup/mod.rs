@@ -25,6 +25,7 @@ mod two_endpoint;
 pub use budget::{Budget, Contribution, budget};
 pub use burette::titre_scatter;
 pub use causes::{Cause, Causes};
+pub use choose::concordant;
 pub use derivation::{DerivationLine, DerivationPart, Room, Typeset, derivation};
 pub use figures::{significant_figures, written_by_rule};
 pub use graph::{Doubt, Graph, Operation, Scope, Sign, Step, StepId, StepIds, WorkUpError};

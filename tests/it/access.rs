@@ -28,7 +28,7 @@ enum Open {
 use Open::{All, Coordinator, SectionA, SignedIn, Staff, Student};
 
 /// Method, path as the router has it, the path asked for, who may.
-const TABLE: [(&str, &str, &str, Open); 60] = [
+const TABLE: [(&str, &str, &str, Open); 68] = [
     ("GET", "/healthz", "/healthz", All),
     ("GET", "/static/{*path}", "/static/style.css", All),
     ("GET", "/sign-in", "/sign-in", All),
@@ -66,6 +66,37 @@ const TABLE: [(&str, &str, &str, Open); 60] = [
         "/student/experiments/acid/hand-in",
         Student,
     ),
+    (
+        "POST",
+        "/student/experiments/{key}/answer",
+        "/student/experiments/acid/answer",
+        Student,
+    ),
+    (
+        "POST",
+        "/student/experiments/{key}/note",
+        "/student/experiments/acid/note",
+        Student,
+    ),
+    (
+        "GET",
+        "/student/bottle/{code}",
+        "/student/bottle/U-1",
+        Student,
+    ),
+    (
+        "GET",
+        "/student/bottle/{experiment}/{code}",
+        "/student/bottle/acid/u-1",
+        Student,
+    ),
+    ("GET", "/student/record", "/student/record", Student),
+    (
+        "GET",
+        "/student/record.json",
+        "/student/record.json",
+        Student,
+    ),
     ("GET", "/review", "/review", Staff),
     (
         "GET",
@@ -83,6 +114,12 @@ const TABLE: [(&str, &str, &str, Open); 60] = [
         "POST",
         "/review/{experiment}/{student}/points",
         "/review/acid/0042/points",
+        SectionA,
+    ),
+    (
+        "POST",
+        "/review/{experiment}/{student}/note",
+        "/review/acid/0042/note",
         SectionA,
     ),
     ("GET", "/points/{experiment}", "/points/acid", Staff),
@@ -188,6 +225,12 @@ const TABLE: [(&str, &str, &str, Open); 60] = [
         "GET",
         "/course/experiments/{key}/release",
         "/course/experiments/acid/release",
+        Coordinator,
+    ),
+    (
+        "POST",
+        "/course/experiments/{key}/truth",
+        "/course/experiments/acid/truth",
         Coordinator,
     ),
     ("GET", "/course/lots", "/course/lots", Coordinator),

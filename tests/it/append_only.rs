@@ -49,6 +49,7 @@ async fn a_changed_byte_is_refused() {
         "by_hand",
         "decision",
         "release",
+        "note",
         "evaluation",
         "event",
         "extension",

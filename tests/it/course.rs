@@ -4,7 +4,7 @@ use concordant::files::{Fault, Folder, read_term};
 use concordant::term::Term;
 
 /// Two experiments, three students, everything a folder can hold.
-pub const FILES: [(&str, &str); 14] = [
+pub const FILES: [(&str, &str); 15] = [
     (
         "course.toml",
         r#"title = "Analytical practical"
@@ -29,6 +29,7 @@ key = "antacid"
 procedure = "antacid-back"
 opens = 2026-09-21T09:00:00
 due = 2026-09-21T17:00:00
+show_truth = true
 "#,
     ),
     (
@@ -115,6 +116,12 @@ flask = "flask-1000-a"
         "experiment,student_id,at,by,ruling,detail,reason,revision\n\
          hardness,0017,2026-09-15T09:00:00Z,ta1,leave-out,2,leaky tap,2\n\
          hardness,0017,2026-09-15T09:01:00Z,ta1,adjust,-0.50,'-half a point,2\n",
+    ),
+    (
+        "notes.csv",
+        "experiment,student_id,at,from,by,text\n\
+         hardness,0017,2026-09-21T09:00:00Z,student,0017,\"Please look at trial 2 again.\nThe tap did not leak.\"\n\
+         hardness,0017,2026-09-21T10:00:00Z,staff,ta1,'=it stays out\n",
     ),
 ];
 

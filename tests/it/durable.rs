@@ -81,7 +81,9 @@ async fn course(db: &Path, students: usize) {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn receipts_survive_a_kill() {
-    const STUDENTS: usize = 4;
+    // no student hands in so often that the server asks them to wait
+    const AT_A_TIME: usize = 4;
+    const STUDENTS: usize = 3 * AT_A_TIME;
     let directory = tempfile::tempdir().expect("a directory");
     let db = directory.path().join("course.db");
     course(&db, STUDENTS).await;
@@ -90,15 +92,17 @@ async fn receipts_survive_a_kill() {
     for round in 0..3_u64 {
         let mut server = Server::start(&db);
         let mut tasks = Vec::new();
-        for (n, seen) in revisions.iter().copied().enumerate() {
+        let from = AT_A_TIME * usize::try_from(round).expect("is small");
+        let of_round = revisions.iter().copied().enumerate();
+        for (n, seen) in of_round.skip(from).take(AT_A_TIME) {
             let address = server.address.clone();
-            tasks.push(tokio::spawn(keep_handing_in(address, n, round, seen)));
+            tasks.push((n, tokio::spawn(keep_handing_in(address, n, round, seen))));
         }
         tokio::time::sleep(Duration::from_millis(900 + 170 * round)).await;
         // SIGKILL: nothing is flushed, nothing is said
         server.process.kill().expect("killed");
         server.process.wait().expect("gone");
-        for (n, task) in tasks.into_iter().enumerate() {
+        for (n, task) in tasks {
             for (receipt, end) in task.await.expect("ran") {
                 receipts.insert(receipt, (format!("k{n}"), end));
             }
@@ -144,10 +148,10 @@ async fn receipts_survive_a_kill() {
         None
     );
     drop(reader);
-    // at most one hand-in of each student in each round was stored without its receipt arriving
+    // at most one hand-in of each student was stored without its receipt arriving
     let stored: usize = revisions.iter().sum();
     assert!(
-        stored >= receipts.len() && stored <= receipts.len() + 3 * STUDENTS,
+        stored >= receipts.len() && stored <= receipts.len() + STUDENTS,
         "{stored} against {}",
         receipts.len()
     );
@@ -186,6 +190,9 @@ async fn keep_handing_in(
         else {
             return receipts;
         };
+        if answer.status == 429 {
+            return receipts;
+        }
         assert_eq!(answer.status, 303, "{}", answer.body);
         let number = answer
             .location()

@@ -115,7 +115,7 @@ fn faults_of_several_files_come_at_once() {
         "readings/hardness.csv:7: found 8 cells, expected 7",
         "readings/hardness.csv:9, column trial: found “1” again, expected it once: line 8 has it already",
         "readings/nothing.csv: found “nothing”, expected the key of an experiment in course.toml",
-        "rooster.csv: found “rooster.csv”, expected only course.toml, roster.csv, staff.csv, lots.csv, unknowns.csv, prep-room.toml, glassware.toml, issued.csv, groups.csv, reported.csv, by-hand.csv, decisions.csv, releases.csv, extensions.csv, amendments.csv, readings/KEY.csv, superseded/KEY.csv and procedures/KEY.toml",
+        "rooster.csv: found “rooster.csv”, expected only course.toml, roster.csv, staff.csv, lots.csv, unknowns.csv, prep-room.toml, glassware.toml, issued.csv, groups.csv, reported.csv, by-hand.csv, decisions.csv, releases.csv, extensions.csv, amendments.csv, notes.csv, readings/KEY.csv, superseded/KEY.csv and procedures/KEY.toml",
         "roster.csv:3, column student_id: found “0017” again, expected it once: line 2 has it already",
         "roster.csv:4, column section: found nothing, expected 1 to 40 characters on one line",
         "staff.csv:2, column sections: found “Z”, expected a section of the roster",
@@ -270,7 +270,7 @@ fn dates_and_keys_of_the_course_are_checked() {
             "course.toml:9, key experiment.due: found “2026-09-14T17:00:00Z”, expected a local date and time without offset, such as 2026-03-02T14:00:00",
             "course.toml:19, key experiment.key: found “total”, expected another key: the gradebook has a column of that name",
             "course.toml:22, key experiment.due: found 2026-09-20T17:00:00, expected a time after it opens, 2026-09-21T09:00:00",
-            "course.toml:23, key experiment.room: found “room”, expected one of the keys key, procedure, opens, due, marking, trials, section_lots, section_dates",
+            "course.toml:23, key experiment.room: found “room”, expected one of the keys key, procedure, opens, due, marking, trials, section_lots, section_dates, show_truth",
         ]
     );
     let bad = folder_with(&[(
@@ -423,13 +423,14 @@ fn a_term_of_thousands_reads_quickly() {
         ("reported.csv", ""),
         ("by-hand.csv", ""),
         ("decisions.csv", ""),
+        ("notes.csv", ""),
     ]);
     let start = std::time::Instant::now();
     let term = read_term(&big).unwrap();
     assert_eq!(term.submissions.len(), students);
     // generous for a build without optimisation: a quadratic look-up takes far longer
     assert!(start.elapsed().as_secs() < 20, "{:?}", start.elapsed());
-    assert_eq!(folder().files().count(), 15);
+    assert_eq!(folder().files().count(), 16);
 }
 
 mod any_bytes {

@@ -27,6 +27,7 @@ mod reference;
 mod revisions;
 mod schemes;
 mod settling;
+mod sharing;
 mod slips;
 mod student;
 mod through_database;

@@ -103,7 +103,7 @@ impl Attempt {
         match (field, self.action.as_str()) {
             ("points", _) => "Points",
             ("choice", _) => "Trial",
-            (_, "return") => "Note to the student",
+            (_, "return" | "note") => "Note to the student",
             _ => "Why",
         }
     }

@@ -93,7 +93,7 @@ fn onward(slot: &Slot, next: Option<&Slot>, filter: &Filter) -> Response {
 }
 
 /// Back to the same page.
-fn back(slot: &Slot, filter: &Filter, done: &str) -> Response {
+pub(super) fn back(slot: &Slot, filter: &Filter, done: &str) -> Response {
     Redirect::to(&with_query(&address(slot), &said(slot, filter, done))).into_response()
 }
 
@@ -120,7 +120,7 @@ async fn refused(
 
 /// The page once more, with what was typed. The only fault of a whole form that is nobody's field is that another was
 /// quicker: a newer version, or a release.
-async fn again(
+pub(super) async fn again(
     state: &AppState,
     visitor: &AssistantVisitor,
     slot: &Slot,

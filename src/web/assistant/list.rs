@@ -115,11 +115,25 @@ fn line(entry: &Entry, query: &str) -> Line {
         error: error.map(|error| plain(to_figures(error, 2))),
         total: evaluation.marks.total.to_string(),
         possible: evaluation.marks.possible.to_string(),
-        flags: evaluation
-            .flags
-            .iter()
-            .map(|flag| (flag.code.words(), flag.evidence.clone()))
+        flags: entry
+            .asked
+            .map(|note| ("asked for another look", shortened(note)))
+            .into_iter()
+            .chain(
+                evaluation
+                    .flags
+                    .iter()
+                    .map(|flag| (flag.code.words(), flag.evidence.clone())),
+            )
             .collect(),
+    }
+}
+
+/// The beginning of a note.
+fn shortened(note: &str) -> String {
+    match note.char_indices().nth(120) {
+        Some((end, _)) => format!("{}\u{2026}", &note[..end]),
+        None => note.to_owned(),
     }
 }
 

@@ -10,6 +10,7 @@ mod explained;
 mod filter;
 mod grid;
 mod list;
+mod notes;
 mod progress;
 mod shortlist;
 mod submission;
@@ -37,6 +38,7 @@ pub fn routes() -> Router<AppState> {
             "/review/{experiment}/{student}/points",
             post(decide::points),
         )
+        .route("/review/{experiment}/{student}/note", post(notes::write))
 }
 
 /// One submission an assistant may see.

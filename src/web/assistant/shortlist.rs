@@ -22,6 +22,8 @@ pub struct Entry<'a> {
     pub student: &'a Student,
     /// What came of it.
     pub judged: &'a Judged,
+    /// The student's request for another look that waits for an answer.
+    pub asked: Option<&'a str>,
 }
 
 /// What the filter asks for of the visitor's sections: most consequential flag first, then the largest error.
@@ -59,6 +61,7 @@ pub fn short_list<'a>(
                 experiment: *experiments.get(slot.experiment.as_str())?,
                 student: *students.get(slot.student.as_str())?,
                 judged,
+                asked: term.unanswered(slot).map(|note| note.text.as_str()),
             })
         })
         .collect();
@@ -75,14 +78,15 @@ pub fn next<'a>(waiting: &[Entry<'a>], after: &Slot) -> Option<&'a Slot> {
 }
 
 impl Entry<'_> {
-    /// Flags that ask for a person come before those that only inform; no flag comes last.
-    fn place(&self) -> (Reverse<bool>, usize, Reverse<Decimal>) {
+    /// A student who asks comes first, then flags that ask for a person, then those that only inform; no flag comes last.
+    fn place(&self) -> (Reverse<bool>, Reverse<bool>, usize, Reverse<Decimal>) {
         let flags = &self.judged.evaluation.flags;
         let rank = |flag: &Flag| FlagCode::ALL.iter().position(|code| *code == flag.code);
         let first = flags.iter().filter_map(rank).min();
         let asks = flags.iter().any(|flag| flag.code.needs_review());
         let error = self.judged.evaluation.relative_error_percent;
         (
+            Reverse(self.asked.is_some()),
             Reverse(asks),
             first.unwrap_or(usize::MAX),
             Reverse(error.unwrap_or_default()),

@@ -9,6 +9,7 @@ use super::beside::{Beside, beside};
 use super::evidence::{self, FlagView, MarksView, ResultView, TrialLine, recomputed};
 use super::explained::{Explained, explained};
 use super::filter::{Filter, with_query};
+use super::notes::{Notes, notes};
 use super::shortlist::{next, short_list};
 use super::timeline::{Event, events, notice, signed, status_tag};
 use super::{Found, address, find};
@@ -44,6 +45,7 @@ pub struct SubmissionPage {
     events: Vec<Event>,
     choices: Choices,
     attempt: Attempt,
+    notes: Notes,
     list: String,
     place: Place,
 }
@@ -158,6 +160,7 @@ pub fn page_of(
         events: events(view, slot, &found),
         choices: choices(view, slot, &found, filter),
         attempt,
+        notes: notes(view, slot),
         list: with_query("/review", &filter.query()),
         place: Place {
             waiting: waiting.len(),

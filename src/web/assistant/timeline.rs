@@ -57,7 +57,7 @@ pub fn events(view: &Image, slot: &Slot, found: &Found) -> Vec<Event> {
 }
 
 /// The name of a member of staff, or their login if the list has lost them.
-fn name_of(view: &Image, login: &str) -> String {
+pub fn name_of(view: &Image, login: &str) -> String {
     let member = view.term.staff.iter().find(|staff| staff.login == login);
     member.map_or_else(|| login.to_owned(), |staff| staff.name.clone())
 }
@@ -99,6 +99,7 @@ pub fn notice(view: &Image, visitor: &AssistantVisitor, query: &Fields) -> Optio
     let what = match query.text("done") {
         "decided" => ruled(&decisions?.last()?.ruling),
         "points" => "Points by hand kept".to_owned(),
+        "note" => "Note sent".to_owned(),
         _ => return None,
     };
     Some(format!(

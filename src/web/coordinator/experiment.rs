@@ -51,6 +51,8 @@ struct ExperimentPage {
     titrants: Option<Choices>,
     excesses: Option<Choices>,
     digits: Vec<SectionDigits>,
+    /// Students are told the true values once results are out.
+    show_truth: bool,
 }
 
 /// Lots of a reagent to choose from.
@@ -162,6 +164,11 @@ async fn experiment(
         titrants: titrant.map(choices),
         excesses: procedure.excess.as_ref().map(|e| choices(&e.species)),
         digits: section_digits(&view, experiment, |_| true),
+        show_truth: term
+            .sources
+            .experiments
+            .get(key)
+            .is_some_and(|source| source.show_truth),
     }))
 }
 

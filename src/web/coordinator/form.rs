@@ -165,6 +165,7 @@ pub fn done(query: &QueryFields) -> Option<String> {
             "The procedure is in. Experiments can now use it: choose it below.".to_owned()
         }
         "dates" => "The dates are changed.".to_owned(),
+        "truth" => "What students are told of true values is changed.".to_owned(),
         "assigned" => "The lots are assigned.".to_owned(),
         "lot" => "The lot is entered.".to_owned(),
         "unknowns" => format!(

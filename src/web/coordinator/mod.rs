@@ -20,6 +20,7 @@ mod sections;
 mod slips;
 mod staff;
 mod titres;
+mod truth;
 mod unknowns;
 mod unpack;
 mod words;
@@ -73,6 +74,7 @@ fn of_experiment() -> Router<AppState> {
         .route("/dates", post(experiment::dates))
         .route("/dates/preview", post(experiment::preview_dates))
         .route("/lots", post(experiment::lots))
+        .route("/truth", post(truth::choose))
         .route("/unknowns", get(unknowns::page).post(unknowns::enter))
         .route("/unknowns/many", post(unknowns::enter_many))
         .route("/unknowns/preview", post(unknowns::preview))

@@ -1,97 +1,35 @@
 //! The bench form: enter, look it over, hand in.
 
-use askama::Template;
 use axum::extract::{Path, State};
-use axum::http::StatusCode;
+use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
 
-use super::entry::{
-    Doubt, Entry, FILLINGS, FieldFault, doubts, field_name, instrument_label, title,
-};
-use super::instruments::{expressed_as, instrument_words, standard_words};
-use super::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
-use crate::chem::Formula;
-use crate::columns::Column;
+use super::bench_page::{Told, form_page, look_page};
+use super::entry::{Entry, doubts};
+use super::sharing::{self, SharedPage};
 use crate::course::Experiment;
 use crate::desk::{self, HandInError, HandInRequest, Image};
-use crate::procedure::Procedure;
-use crate::submission::{HandIn, TrialLabel};
+use crate::store::accounts::draft_owner;
 use crate::term::Slot;
-use crate::web::{AppState, Fields, Frame, Page, PageError, PageResult, StudentVisitor, dates};
+use crate::web::{
+    AppState, Fields, Page, PageError, PageResult, QueryFields, StudentVisitor, dates,
+};
 
-#[derive(Template)]
-#[template(path = "student/bench.html")]
-struct BenchForm {
-    frame: Frame,
-    heading: Heading,
-    entry: Entry,
-    rows: Vec<FormRow>,
-    lot_label: &'static str,
-    lots: Vec<String>,
-    excess_lots: Vec<String>,
-    needs_lot: bool,
-    needs_excess_lot: bool,
-    faults: Vec<FieldFault>,
-    message: Option<String>,
-}
-
-#[derive(Template)]
-#[template(path = "student/look.html")]
-struct Look {
-    frame: Frame,
-    heading: Heading,
-    entry: Entry,
-    hidden: Vec<(String, String)>,
-    readings: ReadingsTable,
-    spread: Option<VolumeSpread>,
-    doubts: Vec<Doubt>,
-    few: Option<String>,
-    unanswered: bool,
-    late: bool,
-}
-
-/// What stands above the form.
-struct Heading {
-    key: String,
-    title: String,
-    due: String,
-    unit: &'static str,
-    expressed_as: String,
-    instruments: String,
-    bottle: Option<String>,
-    instrument_label: &'static str,
-    cautions: Vec<String>,
-}
-
-/// One titration of the form.
-struct FormRow {
-    title: String,
-    hint: String,
-    optional: bool,
-    open: bool,
-    trial: String,
-    cells: Vec<FormCell>,
-    refills: Vec<FormCell>,
-    refilled: bool,
-}
-
-/// One field of the form.
-struct FormCell {
-    name: String,
-    label: String,
-    value: String,
-    fault: Option<String>,
-    hint: String,
-}
-
-/// `GET /student/experiments/{key}/bench`
+/// `GET /student/experiments/{key}/bench`: empty, or filled with what was handed in. A code scanned from a bottle comes
+/// as `unknown`. Where a bench mate has entered the readings it shows those, unless `own` asks for a form of one's own.
 pub async fn form(
     State(state): State<AppState>,
     Path(key): Path<String>,
     visitor: StudentVisitor,
+    QueryFields(query): QueryFields,
 ) -> PageResult<Response> {
+    let owner = owner(&state, &visitor).await?;
     let view = state.desk.view().await?;
     let (experiment, slot) = find(&view, &key, &visitor, &state)?;
+    if query.text("own").is_empty() && sharing::read_by_mate(&view, &slot) {
+        let page = SharedPage::new(&view, experiment, &visitor, crate::web::random_key()?);
+        return Ok(Page(page).into_response());
+    }
     let held = view.term.submissions.get(&slot);
     let request_key = crate::web::random_key()?;
     let mut entry =
@@ -108,51 +46,48 @@ pub async fn form(
     if entry.excess_lot.is_empty() {
         entry.excess_lot = defaults.excess.unwrap_or_default();
     }
-    Ok(Page(form_page(
-        &view,
-        experiment,
-        &visitor,
-        entry,
-        Vec::new(),
-        None,
-    ))
-    .into_response())
+    let scanned = query.text("unknown");
+    if !scanned.is_empty() {
+        entry.unknown = scanned.chars().take(40).collect();
+    }
+    let told = Told {
+        fresh: true,
+        scanned: !scanned.is_empty(),
+        ..Told::default()
+    };
+    Ok(Page(form_page(&view, experiment, &visitor, entry, owner, told)).into_response())
 }
 
-/// `POST /student/experiments/{key}/bench`: checks, then shows what would be handed in; or adds a trial; or goes back.
+/// `POST /student/experiments/{key}/bench`: checks, then shows what would be handed in; or adds a trial, or carries a
+/// reading on to the next trial; or goes back.
 pub async fn look(
     State(state): State<AppState>,
     Path(key): Path<String>,
     visitor: StudentVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
+    let owner = own_form(&state, &visitor, &fields).await?;
     let view = state.desk.view().await?;
     let (experiment, _) = find(&view, &key, &visitor, &state)?;
     let mut entry = Entry::of_fields(&experiment.procedure, &fields);
-    match fields.text("action") {
-        "add" => {
-            entry.add_trial();
-            Ok(Page(form_page(
-                &view,
-                experiment,
-                &visitor,
-                entry,
-                Vec::new(),
-                None,
-            ))
-            .into_response())
+    let mut told = Told::default();
+    match fields.text("action").split_once(':') {
+        None if fields.text("action") == "add" => entry.add_trial(),
+        None if fields.text("action") == "change" => {}
+        Some(("carry", trial)) => {
+            told.faults = entry
+                .carry(&experiment.procedure, trial)
+                .err()
+                .into_iter()
+                .collect();
         }
-        "change" => Ok(Page(form_page(
-            &view,
-            experiment,
-            &visitor,
-            entry,
-            Vec::new(),
-            None,
-        ))
-        .into_response()),
-        _ => Ok(checked(&view, experiment, &visitor, entry, &state, false)),
+        _ => {
+            return Ok(checked(
+                &view, experiment, &visitor, entry, &state, owner, false,
+            ));
+        }
     }
+    Ok(Page(form_page(&view, experiment, &visitor, entry, owner, told)).into_response())
 }
 
 /// `POST /student/experiments/{key}/hand-in`
@@ -162,6 +97,7 @@ pub async fn hand_in(
     visitor: StudentVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
+    let owner = own_form(&state, &visitor, &fields).await?;
     let view = state.desk.view().await?;
     let (experiment, slot) = find(&view, &key, &visitor, &state)?;
     let procedure = &experiment.procedure;
@@ -172,20 +108,24 @@ pub async fn hand_in(
         ));
     }
     let Ok(mut hand_in) = entry.read(procedure, |code| view.term.lots.contains_key(code)) else {
-        return Ok(checked(&view, experiment, &visitor, entry, &state, false));
+        return Ok(checked(
+            &view, experiment, &visitor, entry, &state, owner, false,
+        ));
     };
     let asked = doubts(procedure, &hand_in, |code| is_bottle(&view, &key, code));
     if asked
         .iter()
         .any(|doubt| !entry.confirmed.contains(&doubt.id))
     {
-        return Ok(checked(&view, experiment, &visitor, entry, &state, true));
+        return Ok(checked(
+            &view, experiment, &visitor, entry, &state, owner, true,
+        ));
     }
     hand_in.confirmed = asked.into_iter().map(|doubt| doubt.id).collect();
     let (seen_revisions, reason) = (entry.seen, entry.reason.clone());
     drop(view);
     let request = HandInRequest {
-        slot,
+        slot: slot.clone(),
         hand_in,
         key: entry.key.clone(),
         seen_revisions,
@@ -197,31 +137,104 @@ pub async fn hand_in(
             Ok(Redirect::to(&format!("/student/receipts/{}", receipt.number)).into_response())
         }
         Err(HandInError::Store(why)) => Err(why.into()),
-        Err(HandInError::KeyReused) => {
-            Err(PageError::unprocessable(HandInError::KeyReused.to_string()))
+        Err(why) => refused(&state, &visitor, &slot, entry, owner, why).await,
+    }
+}
+
+/// The form again with everything typed and why it was not taken. Where another version was quicker, that one is shown
+/// beside it, and the form may then be handed in over it.
+async fn refused(
+    state: &AppState,
+    visitor: &StudentVisitor,
+    slot: &Slot,
+    mut entry: Entry,
+    owner: String,
+    why: HandInError,
+) -> PageResult<Response> {
+    let view = state.desk.view().await?;
+    let (experiment, _) = find(&view, &slot.experiment, visitor, state)?;
+    let mut told = Told {
+        message: Some(sentence(&why)),
+        ..Told::default()
+    };
+    let status = match why {
+        HandInError::Stale { .. } | HandInError::KeyReused => {
+            entry.seen = view.term.submissions.get(slot).map_or(0, Vec::len);
+            entry.key = crate::web::random_key()?;
+            told.overtaken = true;
+            StatusCode::CONFLICT
         }
-        Err(why) => {
-            let status = match why {
-                HandInError::Stale { .. } => StatusCode::CONFLICT,
-                _ => StatusCode::UNPROCESSABLE_ENTITY,
+        HandInError::TooOften { .. } => StatusCode::TOO_MANY_REQUESTS,
+        _ => StatusCode::UNPROCESSABLE_ENTITY,
+    };
+    let page = form_page(&view, experiment, visitor, entry, owner, told);
+    let mut response = Page(page).with_status(status);
+    if let HandInError::TooOften { wait } = why {
+        let wait = HeaderValue::from(wait);
+        response.headers_mut().insert(header::RETRY_AFTER, wait);
+    }
+    Ok(response)
+}
+
+/// A refusal as a sentence of its own.
+fn sentence(why: &HandInError) -> String {
+    let text = match why {
+        HandInError::KeyReused => {
+            "an earlier version of this form has already been received; look at it before you replace it".to_owned()
+        }
+        other => other.to_string(),
+    };
+    let mut letters = text.chars();
+    let first: String = letters
+        .next()
+        .into_iter()
+        .flat_map(char::to_uppercase)
+        .collect();
+    format!("{first}{}.", letters.as_str())
+}
+
+/// The look-over page, or the form again with what is wrong with it.
+fn checked(
+    view: &Image,
+    experiment: &Experiment,
+    visitor: &StudentVisitor,
+    entry: Entry,
+    state: &AppState,
+    owner: String,
+    unanswered: bool,
+) -> Response {
+    let procedure = &experiment.procedure;
+    match entry.read(procedure, |code| view.term.lots.contains_key(code)) {
+        Err(faults) => {
+            let told = Told {
+                faults,
+                ..Told::default()
             };
-            let view = state.desk.view().await?;
-            let (experiment, _) = find(&view, &key, &visitor, &state)?;
-            let page = form_page(
-                &view,
-                experiment,
-                &visitor,
-                entry,
-                Vec::new(),
-                Some(why.to_string()),
-            );
-            Ok(Page(page).with_status(status))
+            let page = form_page(view, experiment, visitor, entry, owner, told);
+            Page(page).with_status(StatusCode::UNPROCESSABLE_ENTITY)
+        }
+        Ok(hand_in) => {
+            let status = if unanswered {
+                StatusCode::UNPROCESSABLE_ENTITY
+            } else {
+                StatusCode::OK
+            };
+            let now = state.clock.now();
+            let doubts = doubts(procedure, &hand_in, |code| {
+                is_bottle(view, &experiment.key, code)
+            });
+            let mut page = look_page(view, experiment, visitor, (entry, hand_in), owner, now);
+            (page.doubts, page.unanswered) = (doubts, unanswered);
+            Page(page).with_status(status)
         }
     }
 }
 
 /// The experiment and the student's place in it, if it has opened.
-fn find<'a>(
+///
+/// # Errors
+/// 404 if there is none, 403 before it opens and once results are out.
+pub fn find<'a>(
     view: &'a Image,
     key: &str,
     visitor: &StudentVisitor,
@@ -245,6 +258,31 @@ fn find<'a>(
     Ok((experiment, slot))
 }
 
+/// The name under which this student's drafts are kept in browsers.
+///
+/// # Errors
+/// The store's.
+pub async fn owner(state: &AppState, visitor: &StudentVisitor) -> PageResult<String> {
+    let mut reader = state.store().read().await?;
+    Ok(draft_owner(&mut reader, &visitor.id).await?)
+}
+
+/// The same, for a form that was sent: one that somebody else has filled in is not taken.
+async fn own_form(
+    state: &AppState,
+    visitor: &StudentVisitor,
+    fields: &Fields,
+) -> PageResult<String> {
+    let owner = owner(state, visitor).await?;
+    match fields.text("owner") {
+        "" => Ok(owner),
+        same if same == owner => Ok(owner),
+        _ => Err(PageError::forbidden(
+            "That form was filled in by somebody else on this device, so nothing was sent. Open the experiment again to enter your own readings.",
+        )),
+    }
+}
+
 fn is_bottle(view: &Image, key: &str, code: &str) -> bool {
     let bottles = view.term.unknowns.get(key);
     bottles.is_some_and(|bottles| {
@@ -252,209 +290,4 @@ fn is_bottle(view: &Image, key: &str, code: &str) -> bool {
             .keys()
             .any(|bottle| bottle.eq_ignore_ascii_case(code))
     })
-}
-
-/// The look-over page, or the form again with what is wrong with it.
-fn checked(
-    view: &Image,
-    experiment: &Experiment,
-    visitor: &StudentVisitor,
-    entry: Entry,
-    state: &AppState,
-    unanswered: bool,
-) -> Response {
-    let procedure = &experiment.procedure;
-    match entry.read(procedure, |code| view.term.lots.contains_key(code)) {
-        Err(faults) => {
-            let page = form_page(view, experiment, visitor, entry, faults, None);
-            Page(page).with_status(StatusCode::UNPROCESSABLE_ENTITY)
-        }
-        Ok(hand_in) => {
-            let status = if unanswered {
-                StatusCode::UNPROCESSABLE_ENTITY
-            } else {
-                StatusCode::OK
-            };
-            let due = view.term.dates_for(experiment, &visitor.id).due;
-            let due = view.term.course.zone.instant(due);
-            let page = Look {
-                frame: visitor.frame("Look it over"),
-                heading: heading(view, experiment, visitor),
-                hidden: hidden(&entry),
-                readings: readings_table(procedure, &hand_in),
-                spread: volume_spread(procedure, &hand_in),
-                doubts: doubts(procedure, &hand_in, |code| {
-                    is_bottle(view, &experiment.key, code)
-                }),
-                few: few(procedure, &hand_in),
-                unanswered,
-                late: due.is_some_and(|due| state.clock.now() > due),
-                entry,
-            };
-            Page(page).with_status(status)
-        }
-    }
-}
-
-/// A word on trials or a blank still missing.
-fn few(procedure: &Procedure, hand_in: &HandIn) -> Option<String> {
-    let (count, minimum) = (hand_in.numbered().count(), procedure.trials.minimum);
-    let blank = hand_in
-        .titrations
-        .iter()
-        .any(|t| t.trial == TrialLabel::Blank);
-    let mut words = Vec::new();
-    if count < minimum as usize {
-        words.push(format!(
-            "you have entered {count} of the {minimum} trials asked for"
-        ));
-    }
-    if procedure.trials.blank && !blank {
-        words.push("you have not entered the blank".to_owned());
-    }
-    (!words.is_empty()).then(|| words.join(", and "))
-}
-
-/// Every field of the form but the session's token and the answers to questions.
-fn hidden(entry: &Entry) -> Vec<(String, String)> {
-    let named = [
-        ("key", entry.key.clone()),
-        ("seen", entry.seen.to_string()),
-        ("trials", entry.trials().to_string()),
-        ("lot", entry.lot.clone()),
-        ("excess_lot", entry.excess_lot.clone()),
-        ("unknown", entry.unknown.clone()),
-        ("instrument", entry.instrument.clone()),
-        ("reported", entry.reported.clone()),
-        ("reason", entry.reason.clone()),
-    ];
-    let mut fields: Vec<(String, String)> = named
-        .into_iter()
-        .map(|(name, value)| (name.to_owned(), value))
-        .collect();
-    for row in &entry.rows {
-        fields.extend(
-            row.cells
-                .iter()
-                .map(|(column, text)| (field_name(row.trial, *column), text.clone())),
-        );
-    }
-    fields
-}
-
-fn form_page(
-    view: &Image,
-    experiment: &Experiment,
-    visitor: &StudentVisitor,
-    entry: Entry,
-    faults: Vec<FieldFault>,
-    message: Option<String>,
-) -> BenchForm {
-    let procedure = &experiment.procedure;
-    let lots_of = |species: &Formula| -> Vec<String> {
-        let same = view.term.lots_of(species);
-        // reagents that are named in words cannot be told apart: then every lot is offered
-        if same.is_empty() {
-            view.term.lots.keys().cloned().collect()
-        } else {
-            same.into_iter().map(|lot| lot.code.clone()).collect()
-        }
-    };
-    BenchForm {
-        frame: visitor.frame(&experiment.procedure.title),
-        heading: heading(view, experiment, visitor),
-        rows: form_rows(procedure, &entry, &faults),
-        lot_label: if procedure.calibration.is_some() {
-            "Lot on the stock bottle"
-        } else {
-            "Lot on the titrant bottle"
-        },
-        lots: procedure
-            .lot_reagent()
-            .map(|(species, _)| lots_of(species))
-            .unwrap_or_default(),
-        excess_lots: procedure
-            .excess
-            .as_ref()
-            .map(|e| lots_of(&e.species))
-            .unwrap_or_default(),
-        needs_lot: procedure.uses_titrant_lot(),
-        needs_excess_lot: procedure.uses_excess_lot(),
-        entry,
-        faults,
-        message,
-    }
-}
-
-impl BenchForm {
-    fn fault_of(&self, field: &str) -> Option<&str> {
-        self.faults
-            .iter()
-            .find(|fault| fault.field == field)
-            .map(|fault| fault.what.as_str())
-    }
-}
-
-fn heading(view: &Image, experiment: &Experiment, visitor: &StudentVisitor) -> Heading {
-    let procedure = &experiment.procedure;
-    let slot = Slot::new(&experiment.key, &visitor.id);
-    Heading {
-        key: experiment.key.clone(),
-        title: procedure.title.clone(),
-        due: dates::local(view.term.dates_for(experiment, &visitor.id).due),
-        unit: procedure.result.unit.name(),
-        expressed_as: expressed_as(procedure),
-        instruments: instrument_words(procedure),
-        bottle: view.term.issued.get(&slot).cloned(),
-        instrument_label: instrument_label(procedure),
-        cautions: procedure.text.cautions.clone(),
-    }
-}
-
-fn form_rows(procedure: &Procedure, entry: &Entry, faults: &[FieldFault]) -> Vec<FormRow> {
-    let row = |row: &super::entry::EntryRow| {
-        let trial = row.trial;
-        let cell = |column: &Column| {
-            let name = field_name(trial, *column);
-            let decimals = column.glassware(procedure).decimals().unwrap_or(0);
-            let fault = faults
-                .iter()
-                .find(|f| f.field == name)
-                .map(|f| f.what.clone());
-            let hint = match decimals {
-                1 => "1 decimal".to_owned(),
-                many => format!("{many} decimals"),
-            };
-            FormCell {
-                label: column.label(),
-                value: row.cells.get(column).cloned().unwrap_or_default(),
-                fault,
-                hint,
-                name,
-            }
-        };
-        let own = Column::of_row(procedure, trial, FILLINGS);
-        let (more, first): (Vec<Column>, Vec<Column>) =
-            own.into_iter().partition(|c| c.is_of_refill());
-        let cells: Vec<FormCell> = first.iter().map(cell).collect();
-        let refills: Vec<FormCell> = more.iter().map(cell).collect();
-        FormRow {
-            title: title(trial),
-            hint: match trial {
-                TrialLabel::Rough => "optional: kept and shown, not used in your result".to_owned(),
-                TrialLabel::Blank => "the same without sample".to_owned(),
-                TrialLabel::Numbered(_) => String::new(),
-                TrialLabel::Standard(n) => standard_words(procedure, n),
-            },
-            optional: trial == TrialLabel::Rough,
-            open: !row.is_blank(),
-            refilled: refills
-                .iter()
-                .any(|cell| !cell.value.is_empty() || cell.fault.is_some()),
-            trial: trial.to_string(),
-            cells,
-            refills,
-        }
-    };
-    entry.rows.iter().map(row).collect()
 }

@@ -170,6 +170,40 @@ impl Entry {
         }
     }
 
+    /// Starts a trial where the one before ended.
+    ///
+    /// # Errors
+    /// The fault beside the start, if the trial before has no end.
+    pub fn carry(&mut self, procedure: &Procedure, trial: &str) -> Result<(), FieldFault> {
+        let Ok(TrialLabel::Numbered(number)) = TrialLabel::parse(trial) else {
+            return Ok(());
+        };
+        let (from, to) = (
+            TrialLabel::Numbered(number.saturating_sub(1)),
+            TrialLabel::Numbered(number),
+        );
+        let is_end = |c: &Column| matches!(c, Column::BuretteEnd(_) | Column::SecondEnd(_));
+        let ends = Column::of_row(procedure, from, FILLINGS)
+            .into_iter()
+            .filter(is_end);
+        let before = self.rows.iter().find(|row| row.trial == from);
+        let read = |column: Column| before?.cells.get(&column).filter(|text| !text.is_empty());
+        let last = ends.filter_map(read).last().cloned();
+        let start = Column::BuretteStart(1);
+        let last = last.ok_or_else(|| FieldFault {
+            field: field_name(to, start),
+            label: label(to, start),
+            what: format!(
+                "found no end reading in {}, expected one to start from",
+                title(from).to_lowercase()
+            ),
+        })?;
+        if let Some(row) = self.rows.iter_mut().find(|row| row.trial == to) {
+            row.cells.insert(start, last);
+        }
+        Ok(())
+    }
+
     /// The hand-in, or everything wrong with the fields. Titrations with nothing typed are left out.
     pub fn read(
         &self,

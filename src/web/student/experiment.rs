@@ -4,9 +4,12 @@ use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 
+use super::class::{ClassPicture, picture};
 use super::corrected;
 use super::instruments::instrument_words;
 use super::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
+use super::sharing::{entered_by, mates_words};
+use super::talk::{Talk, talk};
 use crate::chem::printed_reaction;
 use crate::course::Experiment;
 use crate::desk::Image;
@@ -14,13 +17,13 @@ use crate::judge::{Evaluation, PartMark};
 use crate::measure::{plain, to_figures};
 use crate::term::{Ruling, Slot, Status};
 use crate::web::{
-    AppState, Frame, Page, PageError, PageResult, StudentVisitor, Uncertainty, dates,
+    AppState, Frame, Page, PageError, PageResult, QueryFields, StudentVisitor, Uncertainty, dates,
 };
 use crate::workup::{DerivationPart, derivation, significant_figures, written_by_rule};
 
 #[derive(Template)]
 #[template(path = "student/experiment.html")]
-struct ExperimentPage {
+pub struct ExperimentPage {
     frame: Frame,
     student: String,
     section: String,
@@ -44,6 +47,14 @@ struct ExperimentPage {
     /// Values that were corrected since the results were released.
     corrections: Vec<String>,
     released: bool,
+    /// The bench mates with whom readings are shared.
+    mates: Option<String>,
+    /// The mate who entered the readings that count.
+    entered_by: Option<String>,
+    /// The student's own answer to readings of a mate.
+    own_answer: Option<String>,
+    /// Notes to and from staff.
+    pub talk: Talk,
 }
 
 /// One revision of the record; those before the last are shown struck through.
@@ -77,6 +88,10 @@ struct Feedback {
     left_out: Vec<(String, String)>,
     /// What likely went wrong with the readings, kindly.
     advice: Option<&'static str>,
+    /// What was in the bottle and how far the result is off, in words; only where the course shows it.
+    told: Option<String>,
+    /// Where the class lies.
+    class: Option<ClassPicture>,
 }
 
 /// `GET /student/experiments/{key}`
@@ -84,28 +99,39 @@ pub async fn page(
     State(state): State<AppState>,
     Path(key): Path<String>,
     visitor: StudentVisitor,
+    QueryFields(query): QueryFields,
 ) -> PageResult<impl IntoResponse> {
-    let corrections = state
-        .desk
-        .corrections(&Slot::new(&key, &visitor.id))
-        .await?;
+    let mut page = page_of(&state, &key, &visitor).await?;
+    if query.text("done") == "asked" {
+        page.frame.notice = Some("Your note is with the staff of your section.".to_owned());
+    }
+    Ok(Page(page))
+}
+
+/// The page as it stands.
+///
+/// # Errors
+/// 404 if there is no such experiment.
+pub async fn page_of(
+    state: &AppState,
+    key: &str,
+    visitor: &StudentVisitor,
+) -> PageResult<ExperimentPage> {
+    let corrections = state.desk.corrections(&Slot::new(key, &visitor.id)).await?;
     let view = state.desk.view().await?;
-    let experiment = view
-        .term
-        .experiment(&key)
-        .ok_or_else(PageError::not_found)?;
-    let slot = Slot::new(&key, &visitor.id);
+    let experiment = view.term.experiment(key).ok_or_else(PageError::not_found)?;
+    let slot = Slot::new(key, &visitor.id);
     let procedure = &experiment.procedure;
     let released = view.is_released_to(&slot);
     let own_dates = view.term.dates_for(experiment, &visitor.id);
     let opens = view.term.course.zone.instant(own_dates.opens);
     let not_open = opens.is_some_and(|opens| state.clock.now() < opens);
     let text = &procedure.text;
-    Ok(Page(ExperimentPage {
+    Ok(ExperimentPage {
         frame: visitor.frame(&procedure.title),
         student: visitor.id.clone(),
         section: visitor.section.clone(),
-        key: key.clone(),
+        key: key.to_owned(),
         title: procedure.title.clone(),
         due: dates::local(own_dates.due),
         summary: text.summary.clone(),
@@ -136,7 +162,42 @@ pub async fn page(
             Vec::new()
         },
         released,
-    }))
+        mates: mates_words(&view, &slot),
+        entered_by: entered_by(&view, &slot),
+        own_answer: own_answer(&view, &slot),
+        talk: talk(&view, &slot),
+    })
+}
+
+/// The student's own answer, where a bench mate wrote the readings.
+fn own_answer(view: &Image, slot: &Slot) -> Option<String> {
+    let (reader, _) = view.term.handed_in_by(slot)?;
+    let last = view.term.submissions.get(slot)?.last()?;
+    let reported = last.hand_in.reported.as_ref()?;
+    (reader != slot).then(|| reported.written().to_owned())
+}
+
+/// What was in the bottle, where the student may know.
+fn told(view: &Image, slot: &Slot, unit: &str) -> Option<String> {
+    let told = view.term.told(slot, view.judged.get(slot)?)?;
+    let held = format!(
+        "Your bottle {} held {} {unit}",
+        told.bottle,
+        plain(to_figures(told.assigned, 5))
+    );
+    Some(match told.off_percent {
+        None => format!("{held}."),
+        Some(off) if off.is_zero() => format!("{held}: just what your readings give."),
+        Some(off) => {
+            let side = if off.is_sign_negative() {
+                "below"
+            } else {
+                "above"
+            };
+            let off = plain(to_figures(off.abs(), 2));
+            format!("{held}. Your readings give {off} % {side} that.")
+        }
+    })
 }
 
 /// The note with which an assistant gave the submission back.
@@ -231,5 +292,7 @@ fn feedback(view: &Image, experiment: &Experiment, slot: &Slot) -> Option<Feedba
             .reading_slips
             .likely()
             .map(|slip| slip.code.advice()),
+        told: told(view, slot, unit),
+        class: view.term.class_of(&view.judged, slot).as_ref().map(picture),
     })
 }

@@ -122,7 +122,11 @@ fn rows(image: &Image, student: &str, now: Timestamp) -> Vec<Row> {
             title: experiment.procedure.title.clone(),
             due: format!("{word} {}", dates::local(date)),
             state,
-            receipt: revisions.and_then(|r| r.last()).and_then(|r| r.receipt),
+            receipt: term
+                .submissions
+                .get(&slot)
+                .and_then(|r| r.last())
+                .and_then(|r| r.receipt),
             bottle: term.issued.get(&slot).cloned(),
         }
     });

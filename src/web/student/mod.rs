@@ -4,13 +4,20 @@
 //! the readings alone.
 
 mod bench;
+mod bench_page;
+mod bottle;
+mod class;
 mod corrected;
 mod entry;
 mod experiment;
 mod home;
 mod instruments;
+mod own_record;
 mod receipt;
 pub(super) mod record;
+mod sharing;
+mod talk;
+mod worth;
 
 pub(super) use instruments::{expressed_as, sample_words};
 
@@ -23,6 +30,8 @@ use super::AppState;
 pub fn routes() -> Router<AppState> {
     Router::new()
         .route("/student", get(home::page))
+        .route("/student/record", get(own_record::page))
+        .route("/student/record.json", get(own_record::file))
         .route("/student/receipts/{number}", get(receipt::page))
         .route("/student/experiments/{key}", get(experiment::page))
         .route(
@@ -30,4 +39,11 @@ pub fn routes() -> Router<AppState> {
             get(bench::form).post(bench::look),
         )
         .route("/student/experiments/{key}/hand-in", post(bench::hand_in))
+        .route("/student/experiments/{key}/answer", post(sharing::answer))
+        .route("/student/experiments/{key}/note", post(talk::ask))
+        .route("/student/bottle/{code}", get(bottle::by_code))
+        .route(
+            "/student/bottle/{experiment}/{code}",
+            get(bottle::of_experiment),
+        )
 }

@@ -11,6 +11,8 @@ use crate::web::{AppState, Frame, Page, PageError, PageResult, StudentVisitor, d
 #[template(path = "student/receipt.html")]
 struct ReceiptPage {
     frame: Frame,
+    /// Name of the student's drafts.
+    owner: String,
     number: i64,
     key: String,
     title: String,
@@ -27,6 +29,7 @@ pub async fn page(
     Path(number): Path<String>,
     visitor: StudentVisitor,
 ) -> PageResult<impl IntoResponse> {
+    let owner = super::bench::owner(&state, &visitor).await?;
     let number: i64 = number.parse().map_err(|_| PageError::not_found())?;
     let mut reader = state.store().read().await?;
     let stored = crate::store::submission(&mut reader, &visitor.id, number).await?;
@@ -40,6 +43,7 @@ pub async fn page(
     let hand_in = &stored.revision.hand_in;
     Ok(Page(ReceiptPage {
         frame: visitor.frame(format!("Receipt {number}")),
+        owner,
         number,
         key: experiment.key.clone(),
         title: experiment.procedure.title.clone(),

@@ -201,6 +201,24 @@ pub fn volume_spread(procedure: &Procedure, hand_in: &HandIn) -> Option<VolumeSp
     })
 }
 
+/// Number and titres of the numbered trials: the delivered volume, and that of the second portion (0 where there is none).
+pub fn titres(procedure: &Procedure, hand_in: &HandIn) -> Vec<(u32, [Decimal; 2])> {
+    let done = volumes_only(procedure, hand_in);
+    let titre = |outcome: &TrialOutcome| {
+        let second = outcome.second.map(|id| done.graph.value(id));
+        Some([
+            done.graph.value(outcome.delivered?),
+            second.unwrap_or_default(),
+        ])
+    };
+    hand_in
+        .titrations
+        .iter()
+        .zip(&done.trials)
+        .filter_map(|(titration, outcome)| Some((titration.trial.number()?, titre(outcome)?)))
+        .collect()
+}
+
 /// Mass of a weighed sample, g.
 fn mass(titration: &Titration) -> Option<Decimal> {
     let sample = &titration.sample;

@@ -4,6 +4,8 @@
 //! Screenshots go to the directory in `CONCORDANT_SCREENSHOTS`, if it is set.
 
 mod audit;
+mod bench;
+mod feedback;
 mod files;
 mod print;
 mod sign_in;

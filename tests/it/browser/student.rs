@@ -11,8 +11,27 @@ async fn looked_at(browser: &Browser, name: &str, page: &str) {
     browser.screenshot(&format!("student-{page}-{name}")).await;
 }
 
-fn field(name: &str) -> String {
+/// A field by its name.
+pub fn field(name: &str) -> String {
     format!("[name=\"{name}\"]")
+}
+
+/// Types into a field of the bench form, whose part of the form is opened first where one is shown at a time.
+pub async fn write(browser: &Browser, css: &str, text: &str) {
+    open_part_of(browser, css).await;
+    browser.fill(css, text).await;
+}
+
+/// Opens the part of the bench form that holds an element, where one is shown at a time.
+pub async fn open_part_of(browser: &Browser, css: &str) {
+    let script = "const step = document.querySelector(arguments[0]).closest('[data-step]');
+        return step.getClientRects().length ? '' : step.dataset.step";
+    let away = browser.driver.execute(script, vec![css.into()]).await;
+    let away = away.expect("runs").json().as_str().map(str::to_owned);
+    if let Some(step) = away.filter(|step| !step.is_empty()) {
+        let button = format!(".trial-steps [aria-label='{step}']");
+        browser.click(&button).await;
+    }
 }
 
 async fn journey(app: TestApp, browser: Browser, name: &str, look: Look) {
@@ -26,10 +45,10 @@ async fn journey(app: TestApp, browser: Browser, name: &str, look: Look) {
         .await;
     looked_at(&browser, name, "bench").await;
 
-    browser.fill(&field("1.burette_start_mL"), "0,00").await;
-    browser.fill(&field("1.burette_end_mL"), "20.4O").await;
-    browser.fill(&field("2.burette_start_mL"), "0.10").await;
-    browser.fill(&field("2.burette_end_mL"), "20.48").await;
+    write(&browser, &field("1.burette_start_mL"), "0,00").await;
+    write(&browser, &field("1.burette_end_mL"), "20.4O").await;
+    write(&browser, &field("2.burette_start_mL"), "0.10").await;
+    write(&browser, &field("2.burette_end_mL"), "20.48").await;
     let live = browser
         .find("fieldset[data-trial='2'] [data-delivered]")
         .await;
@@ -41,9 +60,10 @@ async fn journey(app: TestApp, browser: Browser, name: &str, look: Look) {
     if look.scripts {
         assert_eq!(live.text().await.expect("text"), "Delivered 20.38 mL");
     }
+    open_part_of(&browser, "#lot").await;
     // the option with a value comes second
     browser.click("#lot option:nth-child(2)").await;
-    browser.fill("#reported", "0.2043").await;
+    write(&browser, "#reported", "0.2043").await;
     browser.submit("main .bar button").await;
     assert!(
         browser
@@ -60,7 +80,7 @@ async fn journey(app: TestApp, browser: Browser, name: &str, look: Look) {
     assert_eq!(kept.as_deref(), Some("20.48"));
     looked_at(&browser, name, "bench-fault").await;
 
-    browser.fill(&field("1.burette_end_mL"), "20.4").await;
+    write(&browser, &field("1.burette_end_mL"), "20.4").await;
     browser.submit("main .bar button").await;
     assert_eq!(browser.text("h1").await, "Look it over");
     assert!(
@@ -85,8 +105,8 @@ async fn journey(app: TestApp, browser: Browser, name: &str, look: Look) {
     browser
         .open(&format!("{}/student/experiments/acid/bench", app.address))
         .await;
-    browser.fill(&field("1.burette_end_mL"), "20.40").await;
-    browser.fill("#reason", "the last nought was missing").await;
+    write(&browser, &field("1.burette_end_mL"), "20.40").await;
+    write(&browser, "#reason", "the last nought was missing").await;
     browser.submit("main .bar button").await;
     browser.submit("main .bar button").await;
     assert!(browser.text("h1").await.starts_with("Receipt no."));

@@ -1,0 +1,102 @@
+//! What students and staff say to each other, and whether students are told what was in their bottles.
+
+use jiff::Timestamp;
+
+use super::Desk;
+use crate::change::Change;
+use crate::store::StoreError;
+use crate::term::{Note, Side, Slot, note_text};
+
+/// Most notes a student may leave without an answer between them.
+pub const MOST_UNANSWERED: usize = 5;
+
+/// Why a note was not kept.
+#[derive(Debug, thiserror::Error)]
+pub enum NoteError {
+    /// Nothing was handed in there.
+    #[error("found nothing handed in for this student and experiment")]
+    NotFound,
+    /// A student asks for another look once results are out.
+    #[error("the results of this experiment are not out yet")]
+    NotReleased,
+    /// Nothing written, or too much.
+    #[error("{0}")]
+    Text(String),
+    /// A student has written again and again.
+    #[error(
+        "you have left {MOST_UNANSWERED} notes that wait for an answer; wait for it before you write again"
+    )]
+    TooMany,
+    /// Not on disk.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+}
+
+/// Keeps a note. A student's asks for another look.
+///
+/// # Errors
+/// [`NoteError`]; then nothing was kept.
+pub async fn leave_note(
+    desk: &Desk,
+    slot: Slot,
+    from: Side,
+    text: &str,
+    (login, at): (&str, Timestamp),
+) -> Result<(), NoteError> {
+    let text = note_text(text).map_err(NoteError::Text)?;
+    let by = login.to_owned();
+    desk.apply_if(login, at, |image| {
+        let image = image.ok_or(StoreError::NoCourse)?;
+        let term = &image.term;
+        term.handed_in_by(&slot).ok_or(NoteError::NotFound)?;
+        let notes = term.notes_of(&slot);
+        if from == Side::Student {
+            if !image.is_released_to(&slot) {
+                return Err(NoteError::NotReleased);
+            }
+            let own = notes.iter().rev();
+            if own.take_while(|note| note.from == from).count() >= MOST_UNANSWERED {
+                return Err(NoteError::TooMany);
+            }
+        }
+        // the form sent twice says it once
+        let again = |last: &Note| last.from == from && last.by == by && last.text == text;
+        if notes.last().is_some_and(again) {
+            return Ok(Vec::new());
+        }
+        let note = Note { from, by, text, at };
+        Ok(vec![Change::Note { slot, note }])
+    })
+    .await?;
+    Ok(())
+}
+
+/// Chooses whether students see what was in their bottles once results are out for everybody.
+///
+/// # Errors
+/// [`StoreError`]; then nothing changed.
+pub async fn show_truth(
+    desk: &Desk,
+    key: &str,
+    show: bool,
+    (login, at): (&str, Timestamp),
+) -> Result<(), StoreError> {
+    desk.apply_if(login, at, |image| {
+        let term = &image.ok_or(StoreError::NoCourse)?.term;
+        let experiment = term.experiment(key);
+        let Some((experiment, held)) = experiment.zip(term.sources.experiments.get(key)) else {
+            return Ok(Vec::new());
+        };
+        if held.show_truth == show {
+            return Ok(Vec::new());
+        }
+        let mut source = held.clone();
+        source.show_truth = show;
+        Ok::<_, StoreError>(vec![Change::Experiment {
+            experiment: Box::new(experiment.clone()),
+            source,
+        }])
+    })
+    .await?;
+    Ok(())
+}

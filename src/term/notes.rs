@@ -1,0 +1,86 @@
+//! Notes between a student and staff about one experiment, and whether the student still waits for an answer.
+
+use jiff::Timestamp;
+
+use super::{Slot, Term};
+
+/// Something that was said.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Note {
+    /// Which side said it.
+    pub from: Side,
+    /// Login of who said it.
+    pub by: String,
+    /// What.
+    pub text: String,
+    /// When.
+    pub at: Timestamp,
+}
+
+/// A side of the talk.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Side {
+    /// The student: a note of theirs asks for another look.
+    Student,
+    /// An assistant or coordinator: a note of theirs answers.
+    Staff,
+}
+
+/// Most characters of a note.
+pub const LONGEST_NOTE: usize = 1000;
+
+impl Side {
+    /// As it is written in files.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Student => "student",
+            Self::Staff => "staff",
+        }
+    }
+
+    /// The side of that name.
+    #[must_use]
+    pub fn from_name(name: &str) -> Option<Self> {
+        [Self::Student, Self::Staff]
+            .into_iter()
+            .find(|side| side.name() == name)
+    }
+}
+
+/// A note as it is kept: without blanks around it.
+///
+/// # Errors
+/// What was found and what was expected.
+pub fn note_text(text: &str) -> Result<String, String> {
+    let text = text.trim().replace("\r\n", "\n");
+    let count = text.chars().count();
+    if text.is_empty() {
+        Err("found nothing, expected a sentence or two".to_owned())
+    } else if count > LONGEST_NOTE {
+        Err(format!(
+            "found {count} characters, expected at most {LONGEST_NOTE}"
+        ))
+    } else {
+        Ok(text)
+    }
+}
+
+impl Term {
+    /// The notes of a slot, oldest first.
+    #[must_use]
+    pub fn notes_of(&self, slot: &Slot) -> &[Note] {
+        self.notes.get(slot).map_or(&[], Vec::as_slice)
+    }
+
+    /// The student's request for another look that nobody has answered, neither by a note nor by a decision.
+    #[must_use]
+    pub fn unanswered(&self, slot: &Slot) -> Option<&Note> {
+        let last = self.notes_of(slot).last()?;
+        let decided = self
+            .decisions
+            .get(slot)
+            .is_some_and(|decisions| decisions.iter().any(|decision| decision.at > last.at));
+        (last.from == Side::Student && !decided).then_some(last)
+    }
+}

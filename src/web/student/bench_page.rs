@@ -1,0 +1,329 @@
+//! What the bench form and the look-over page show.
+
+use std::cmp::Ordering;
+
+use askama::Template;
+use jiff::Timestamp;
+
+use super::entry::{Doubt, Entry, FILLINGS, FieldFault, field_name, instrument_label, title};
+use super::instruments::{expressed_as, instrument_words, standard_words};
+use super::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
+use super::sharing::mates_words;
+use super::worth::{Rule, worth};
+use crate::chem::Formula;
+use crate::columns::Column;
+use crate::course::Experiment;
+use crate::desk::Image;
+use crate::procedure::Procedure;
+use crate::submission::{HandIn, TrialLabel};
+use crate::term::Slot;
+use crate::web::{Frame, StudentVisitor, dates};
+
+/// The form.
+#[derive(Template)]
+#[template(path = "student/bench.html")]
+pub struct BenchForm {
+    frame: Frame,
+    heading: Heading,
+    entry: Entry,
+    rows: Vec<FormRow>,
+    lot_label: &'static str,
+    lots: Vec<String>,
+    excess_lots: Vec<String>,
+    needs_lot: bool,
+    needs_excess_lot: bool,
+    told: Told,
+    rule: Rule,
+    /// What was handed in meanwhile.
+    newest: Option<(String, ReadingsTable)>,
+}
+
+/// What the form has to say.
+#[derive(Default)]
+pub struct Told {
+    /// What is wrong with fields.
+    pub faults: Vec<FieldFault>,
+    /// What is wrong with all of it.
+    pub message: Option<String>,
+    /// Another version was handed in since the form was opened.
+    pub overtaken: bool,
+    /// Nothing in the form was typed just now, so a draft may take its place.
+    pub fresh: bool,
+    /// The code on the bottle comes from its label, and not from a draft.
+    pub scanned: bool,
+}
+
+/// What would be handed in.
+#[derive(Template)]
+#[template(path = "student/look.html")]
+pub struct Look {
+    frame: Frame,
+    heading: Heading,
+    entry: Entry,
+    hidden: Vec<(String, String)>,
+    readings: ReadingsTable,
+    spread: Option<VolumeSpread>,
+    worth: Option<String>,
+    few: Option<String>,
+    late: bool,
+    /// What is odd.
+    pub doubts: Vec<Doubt>,
+    /// Whether it was to be handed in with questions left.
+    pub unanswered: bool,
+}
+
+/// What stands above the form.
+struct Heading {
+    key: String,
+    title: String,
+    due: String,
+    unit: &'static str,
+    expressed_as: String,
+    instruments: String,
+    bottle: Option<String>,
+    instrument_label: &'static str,
+    cautions: Vec<String>,
+    /// Name of the student's drafts.
+    owner: String,
+    /// With whom the readings are shared.
+    mates: Option<String>,
+}
+
+/// One titration of the form.
+struct FormRow {
+    title: String,
+    hint: String,
+    optional: bool,
+    open: bool,
+    trial: String,
+    /// Name of the field that can start where the trial before ended.
+    carries_to: Option<(u32, String)>,
+    cells: Vec<FormCell>,
+    refills: Vec<FormCell>,
+    refilled: bool,
+}
+
+/// One field of the form.
+struct FormCell {
+    name: String,
+    label: String,
+    value: String,
+    fault: Option<String>,
+    hint: String,
+}
+
+/// The form as it is typed.
+pub fn form_page(
+    view: &Image,
+    experiment: &Experiment,
+    visitor: &StudentVisitor,
+    entry: Entry,
+    owner: String,
+    told: Told,
+) -> BenchForm {
+    let procedure = &experiment.procedure;
+    let lots_of = |species: &Formula| -> Vec<String> {
+        let same = view.term.lots_of(species);
+        // reagents that are named in words cannot be told apart: then every lot is offered
+        if same.is_empty() {
+            view.term.lots.keys().cloned().collect()
+        } else {
+            same.into_iter().map(|lot| lot.code.clone()).collect()
+        }
+    };
+    BenchForm {
+        frame: visitor.frame(&experiment.procedure.title),
+        heading: heading(view, experiment, visitor, owner),
+        rows: form_rows(procedure, &entry, &told.faults),
+        lot_label: if procedure.calibration.is_some() {
+            "Lot on the stock bottle"
+        } else {
+            "Lot on the titrant bottle"
+        },
+        lots: procedure
+            .lot_reagent()
+            .map(|(species, _)| lots_of(species))
+            .unwrap_or_default(),
+        excess_lots: procedure
+            .excess
+            .as_ref()
+            .map(|e| lots_of(&e.species))
+            .unwrap_or_default(),
+        needs_lot: procedure.uses_titrant_lot(),
+        needs_excess_lot: procedure.uses_excess_lot(),
+        rule: Rule::of(procedure),
+        newest: told
+            .overtaken
+            .then(|| newest(view, experiment, visitor))
+            .flatten(),
+        entry,
+        told,
+    }
+}
+
+/// What would be handed in, with nothing said against it yet.
+pub fn look_page(
+    view: &Image,
+    experiment: &Experiment,
+    visitor: &StudentVisitor,
+    (entry, hand_in): (Entry, HandIn),
+    owner: String,
+    now: Timestamp,
+) -> Look {
+    let procedure = &experiment.procedure;
+    let due = view.term.dates_for(experiment, &visitor.id).due;
+    let due = view.term.course.zone.instant(due);
+    Look {
+        frame: visitor.frame("Look it over"),
+        heading: heading(view, experiment, visitor, owner),
+        hidden: hidden(&entry),
+        readings: readings_table(procedure, &hand_in),
+        spread: volume_spread(procedure, &hand_in),
+        worth: worth(procedure, &hand_in),
+        few: few(procedure, &hand_in),
+        late: due.is_some_and(|due| now > due),
+        doubts: Vec::new(),
+        unanswered: false,
+        entry,
+    }
+}
+
+impl BenchForm {
+    fn fault_of(&self, field: &str) -> Option<&str> {
+        let mut faults = self.told.faults.iter();
+        let of = faults.find(|fault| fault.field == field);
+        of.map(|fault| fault.what.as_str())
+    }
+}
+
+/// When the newest version was handed in, and its readings.
+fn newest(
+    view: &Image,
+    experiment: &Experiment,
+    visitor: &StudentVisitor,
+) -> Option<(String, ReadingsTable)> {
+    let slot = Slot::new(&experiment.key, &visitor.id);
+    let last = view.term.submissions.get(&slot)?.last()?;
+    let zone = &view.term.course.zone;
+    let at = last.submitted_at.map(|at| dates::instant(zone, at));
+    let readings = readings_table(&experiment.procedure, &last.hand_in);
+    Some((at.unwrap_or_default(), readings))
+}
+
+/// A word on trials or a blank still missing.
+fn few(procedure: &Procedure, hand_in: &HandIn) -> Option<String> {
+    let (count, minimum) = (hand_in.numbered().count(), procedure.trials.minimum);
+    let mut words = Vec::new();
+    if count.cmp(&(minimum as usize)) == Ordering::Less {
+        words.push(format!(
+            "you have entered {count} of the {minimum} trials asked for"
+        ));
+    }
+    if procedure.trials.blank && !hand_in.has_blank() {
+        words.push("you have not entered the blank".to_owned());
+    }
+    (!words.is_empty()).then(|| words.join(", and "))
+}
+
+/// Every field of the form but the session's token and the answers to questions.
+fn hidden(entry: &Entry) -> Vec<(String, String)> {
+    let named = [
+        ("key", entry.key.clone()),
+        ("seen", entry.seen.to_string()),
+        ("trials", entry.trials().to_string()),
+        ("lot", entry.lot.clone()),
+        ("excess_lot", entry.excess_lot.clone()),
+        ("unknown", entry.unknown.clone()),
+        ("instrument", entry.instrument.clone()),
+        ("reported", entry.reported.clone()),
+        ("reason", entry.reason.clone()),
+    ];
+    let mut fields: Vec<(String, String)> = named
+        .into_iter()
+        .map(|(name, value)| (name.to_owned(), value))
+        .collect();
+    for row in &entry.rows {
+        fields.extend(
+            row.cells
+                .iter()
+                .map(|(column, text)| (field_name(row.trial, *column), text.clone())),
+        );
+    }
+    fields
+}
+
+fn heading(
+    view: &Image,
+    experiment: &Experiment,
+    visitor: &StudentVisitor,
+    owner: String,
+) -> Heading {
+    let procedure = &experiment.procedure;
+    let slot = Slot::new(&experiment.key, &visitor.id);
+    Heading {
+        key: experiment.key.clone(),
+        title: procedure.title.clone(),
+        due: dates::local(view.term.dates_for(experiment, &visitor.id).due),
+        unit: procedure.result.unit.name(),
+        expressed_as: expressed_as(procedure),
+        instruments: instrument_words(procedure),
+        mates: mates_words(view, &slot),
+        bottle: view.term.issued.get(&slot).cloned(),
+        instrument_label: instrument_label(procedure),
+        cautions: procedure.text.cautions.clone(),
+        owner,
+    }
+}
+
+fn form_rows(procedure: &Procedure, entry: &Entry, faults: &[FieldFault]) -> Vec<FormRow> {
+    let row = |row: &super::entry::EntryRow| {
+        let trial = row.trial;
+        let cell = |column: &Column| {
+            let name = field_name(trial, *column);
+            let decimals = column.glassware(procedure).decimals().unwrap_or(0);
+            let fault = faults
+                .iter()
+                .find(|f| f.field == name)
+                .map(|f| f.what.clone());
+            let hint = match decimals {
+                1 => "1 decimal".to_owned(),
+                many => format!("{many} decimals"),
+            };
+            FormCell {
+                label: column.label(),
+                value: row.cells.get(column).cloned().unwrap_or_default(),
+                fault,
+                hint,
+                name,
+            }
+        };
+        let own = Column::of_row(procedure, trial, FILLINGS);
+        let carries_to = trial
+            .number()
+            .filter(|n| *n > 1 && own.first() == Some(&Column::BuretteStart(1)))
+            .map(|n| (n, field_name(trial, Column::BuretteStart(1))));
+        let (more, first): (Vec<Column>, Vec<Column>) =
+            own.into_iter().partition(|c| c.is_of_refill());
+        let cells: Vec<FormCell> = first.iter().map(cell).collect();
+        let refills: Vec<FormCell> = more.iter().map(cell).collect();
+        FormRow {
+            title: title(trial),
+            hint: match trial {
+                TrialLabel::Rough => "optional: kept and shown, not used in your result".to_owned(),
+                TrialLabel::Blank => "the same without sample".to_owned(),
+                TrialLabel::Numbered(_) => String::new(),
+                TrialLabel::Standard(n) => standard_words(procedure, n),
+            },
+            optional: trial == TrialLabel::Rough,
+            open: !row.is_blank(),
+            refilled: refills
+                .iter()
+                .any(|cell| !cell.value.is_empty() || cell.fault.is_some()),
+            trial: trial.to_string(),
+            carries_to,
+            cells,
+            refills,
+        }
+    };
+    entry.rows.iter().map(row).collect()
+}

@@ -1,0 +1,109 @@
+//! A bottle's label was scanned: on to the bench form with its code filled in.
+//!
+//! What is answered says no more than a label does: its code and its experiment. Bottles of experiments that have not
+//! opened, or whose results are out, are answered like bottles there are none of.
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::response::{IntoResponse, Redirect, Response};
+
+use crate::course::Experiment;
+use crate::desk::Image;
+use crate::term::Slot;
+use crate::web::{AppState, Frame, Page, PageError, PageResult, StudentVisitor, dates};
+
+#[derive(Template)]
+#[template(path = "student/bottle.html")]
+struct BottlePage {
+    frame: Frame,
+    code: String,
+    choices: Vec<Choice>,
+}
+
+/// An experiment with a bottle of that code.
+struct Choice {
+    address: String,
+    title: String,
+    due: String,
+}
+
+/// `GET /student/bottle/{code}`
+pub async fn by_code(
+    State(state): State<AppState>,
+    Path(code): Path<String>,
+    visitor: StudentVisitor,
+) -> PageResult<Response> {
+    scanned(&state, &visitor, &code, |_| true).await
+}
+
+/// `GET /student/bottle/{experiment}/{code}`
+pub async fn of_experiment(
+    State(state): State<AppState>,
+    Path((key, code)): Path<(String, String)>,
+    visitor: StudentVisitor,
+) -> PageResult<Response> {
+    scanned(&state, &visitor, &code, |experiment| experiment.key == key).await
+}
+
+async fn scanned(
+    state: &AppState,
+    visitor: &StudentVisitor,
+    code: &str,
+    wanted: impl Fn(&Experiment) -> bool,
+) -> PageResult<Response> {
+    let code = code.trim();
+    let view = state.desk.view().await?;
+    let now = state.clock.now();
+    let term = &view.term;
+    let is_open = |experiment: &Experiment| {
+        let opens = term.dates_for(experiment, &visitor.id).opens;
+        let opens = term.course.zone.instant(opens);
+        let slot = Slot::new(&experiment.key, &visitor.id);
+        opens.is_none_or(|opens| now >= opens) && !view.is_released_to(&slot)
+    };
+    let found: Vec<(&Experiment, String)> = term
+        .experiments
+        .iter()
+        .filter(|experiment| wanted(experiment) && is_open(experiment))
+        .filter_map(|experiment| Some((experiment, bottle(&view, &experiment.key, code)?)))
+        .collect();
+    match found.as_slice() {
+        [] => {
+            let code: String = code.chars().take(40).collect();
+            Err(PageError {
+                message: format!(
+                    "No experiment that is open to you has a bottle with the code \u{201c}{code}\u{201d}. \
+                     Check the label, or open the experiment from your list and type the code there."
+                ),
+                ..PageError::not_found()
+            })
+        }
+        [(experiment, code)] => Ok(Redirect::to(&address(&experiment.key, code)).into_response()),
+        many => {
+            let choices = many.iter().map(|(experiment, code)| Choice {
+                address: address(&experiment.key, code),
+                title: experiment.procedure.title.clone(),
+                due: dates::local(term.dates_for(experiment, &visitor.id).due),
+            });
+            Ok(Page(BottlePage {
+                frame: visitor.frame("Which experiment?"),
+                code: code.to_owned(),
+                choices: choices.collect(),
+            })
+            .into_response())
+        }
+    }
+}
+
+/// The code as it stands on the label.
+fn bottle(view: &Image, experiment: &str, code: &str) -> Option<String> {
+    let mut bottles = view.term.unknowns.get(experiment)?.keys();
+    bottles
+        .find(|bottle| bottle.eq_ignore_ascii_case(code))
+        .cloned()
+}
+
+fn address(key: &str, code: &str) -> String {
+    let code: String = form_urlencoded::byte_serialize(code.as_bytes()).collect();
+    format!("/student/experiments/{key}/bench?unknown={code}")
+}

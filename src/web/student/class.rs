@@ -1,0 +1,223 @@
+//! The anonymous picture of where the class lies: a histogram, the student's own place marked by a shape and a word.
+
+use crate::measure::{from_f64, plain};
+use crate::term::{ClassNumber, ClassView};
+
+/// Columns of the histogram, about.
+const COLUMNS: f64 = 14.0;
+/// Height of the tallest column, px, and where columns stand.
+const TALLEST: f64 = 100.0;
+const GROUND: f64 = 130.0;
+
+/// The picture, its words and the table behind it.
+pub struct ClassPicture {
+    /// What is shown.
+    pub title: &'static str,
+    /// The picture in words.
+    pub words: String,
+    /// Columns, left to right.
+    pub columns: Vec<ColumnView>,
+    /// Place in percent of the width, and number.
+    pub ticks: Vec<(String, String)>,
+    /// Place of the student's own column, percent of the width, and the height of its mark.
+    pub own: (String, String),
+    /// What the numbers are.
+    pub unit: &'static str,
+}
+
+/// One column.
+pub struct ColumnView {
+    /// Left edge and width, percent.
+    pub left: String,
+    /// See `left`.
+    pub width: String,
+    /// Upper edge and height, px.
+    pub top: String,
+    /// See `top`.
+    pub height: String,
+    /// Its range.
+    pub range: String,
+    /// Students in it.
+    pub count: usize,
+    /// The student's own is in it.
+    pub own: bool,
+}
+
+/// The picture of a class.
+pub fn picture(view: &ClassView) -> ClassPicture {
+    let (low, high, step, clipped) = scale(view);
+    let count = ((high - low) / step).round().max(1.0) as usize;
+    let place = |value: f64| (((value - low) / step).floor().max(0.0) as usize).min(count - 1);
+    let mut counts = vec![0_usize; count];
+    for value in &view.all {
+        if let Some(count) = counts.get_mut(place(*value)) {
+            *count = count.saturating_add(1);
+        }
+    }
+    let own = place(view.own);
+    let tallest = counts.iter().copied().max().unwrap_or(1).max(1) as f64;
+    let width = 100.0 / count as f64;
+    let height = |n: usize| TALLEST * n as f64 / tallest;
+    let edge = |index: usize| low + step * index as f64;
+    let columns = counts.iter().enumerate().map(|(index, n)| ColumnView {
+        left: figure(width * index as f64),
+        width: figure(width),
+        top: figure(GROUND - height(*n)),
+        height: figure(height(*n)),
+        range: match index {
+            0 if clipped => format!("below {}", number(edge(1))),
+            last if clipped && last == count - 1 => format!("{} and above", number(edge(last))),
+            _ => format!("{} to {}", number(edge(index)), number(edge(index + 1))),
+        },
+        count: *n,
+        own: index == own,
+    });
+    let every = count.div_ceil(5).max(1);
+    let inner = (0..=count).filter(|index| index % every == 0 && *index > 0 && *index < count);
+    let ticks = inner
+        .map(|index| (figure(width * index as f64), number(edge(index))))
+        .collect();
+    ClassPicture {
+        title: match view.of {
+            ClassNumber::Off => "How far results are off",
+            ClassNumber::Points { .. } => "Points",
+        },
+        words: words(view),
+        columns: columns.collect(),
+        ticks,
+        own: (
+            figure(width * (own as f64 + 0.5)),
+            figure(GROUND - height(counts[own]) - 8.0),
+        ),
+        unit: match view.of {
+            ClassNumber::Off => "%",
+            ClassNumber::Points { .. } => "points",
+        },
+    }
+}
+
+/// Lowest and highest number of the picture, width of a column, and whether the outer columns hold all beyond.
+fn scale(view: &ClassView) -> (f64, f64, f64, bool) {
+    match view.of {
+        ClassNumber::Points { possible } => {
+            let low = view.all.first().copied().unwrap_or(0.0).min(0.0).floor();
+            let step = nice((possible - low).max(1.0) / COLUMNS);
+            // the best mark has a column to stand in
+            let high = low + step * ((possible - low) / step + 1e-9).floor() + step;
+            (low, high, step, false)
+        }
+        ClassNumber::Off => {
+            // the middle 90 % fill the picture
+            let at = |share: f64| {
+                let last = view.all.len().saturating_sub(1) as f64;
+                let index = (share * last).round() as usize;
+                view.all.get(index).map_or(0.0, |value| value.abs())
+            };
+            let reach = at(0.05).max(at(0.95)).max(0.1) * 1.2;
+            let step = nice(2.0 * reach / COLUMNS);
+            let half = (reach / step).ceil() * step;
+            (-half, half, step, true)
+        }
+    }
+}
+
+/// The next of 1, 2 and 5 times a power of ten.
+fn nice(step: f64) -> f64 {
+    let power = 10_f64.powf(step.log10().floor());
+    let digit = step / power;
+    let digit = [1.0, 2.0, 5.0].into_iter().find(|d| *d >= digit - 1e-9);
+    digit.unwrap_or(10.0) * power
+}
+
+/// The picture in words.
+fn words(view: &ClassView) -> String {
+    let (n, median) = (view.all.len(), middle(&view.all));
+    let own = number(view.own);
+    match view.of {
+        ClassNumber::Off => {
+            let closer = view.all.iter().filter(|v| v.abs() < view.own.abs()).count();
+            format!(
+                "Of {n} results of the class, half are below and half above {} % off. Yours is {own} % off; {closer} are closer.",
+                number(median)
+            )
+        }
+        ClassNumber::Points { .. } => {
+            let above = view.all.iter().filter(|v| **v > view.own).count();
+            format!(
+                "Of {n} students of the class, half have {} points or more. You have {own}; {above} have more.",
+                number(median)
+            )
+        }
+    }
+}
+
+fn middle(sorted: &[f64]) -> f64 {
+    let at = |index: usize| sorted.get(index).copied().unwrap_or(0.0);
+    let half = sorted.len() / 2;
+    if sorted.len().is_multiple_of(2) {
+        f64::midpoint(at(half.saturating_sub(1)), at(half))
+    } else {
+        at(half)
+    }
+}
+
+/// A number of the picture for people: three figures at most, with a true minus.
+fn number(value: f64) -> String {
+    if value.abs() < 1e-9 {
+        return "0".to_owned();
+    }
+    let text = from_f64(value.abs(), 3).map(plain).unwrap_or_default();
+    let sign = if value < 0.0 { "\u{2212}" } else { "" };
+    format!("{sign}{text}")
+}
+
+/// A length for SVG.
+fn figure(value: f64) -> String {
+    format!("{value:.2}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn everybody_stands_in_one_column_and_the_own_one_is_marked() {
+        let mut all: Vec<f64> = (0..40).map(|n| f64::from(n) * 0.3 - 5.0).collect();
+        all.push(30.0);
+        let view = ClassView {
+            of: ClassNumber::Off,
+            own: all[3],
+            all,
+        };
+        let shown = picture(&view);
+        let counted: usize = shown.columns.iter().map(|c| c.count).sum();
+        assert_eq!(counted, 41);
+        assert_eq!(shown.columns.iter().filter(|c| c.own).count(), 1);
+        assert!(shown.columns[0].range.starts_with("below \u{2212}"));
+        assert!(
+            shown
+                .words
+                .contains("Yours is \u{2212}4.1 % off; 26 are closer"),
+            "{}",
+            shown.words
+        );
+    }
+
+    #[test]
+    fn the_best_mark_has_its_column() {
+        let mut all: Vec<f64> = (0..12).map(f64::from).collect();
+        all.push(22.0);
+        let view = ClassView {
+            of: ClassNumber::Points { possible: 22.0 },
+            own: 22.0,
+            all,
+        };
+        let shown = picture(&view);
+        assert!(shown.columns.last().expect("a column").own);
+        assert!(
+            shown.words.contains("You have 22; 0 have more"),
+            "{}",
+            shown.words
+        );
+    }
+}

@@ -1,0 +1,280 @@
+//! Everything held on a student: a page to print, and one file to take away.
+
+use askama::Template;
+use axum::extract::State;
+use axum::http::{HeaderName, header};
+use axum::response::IntoResponse;
+use serde_json::{Value, json};
+
+use super::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
+use super::sharing::entered_by;
+use super::talk::{NoteView, talk};
+use crate::course::Experiment;
+use crate::desk::Image;
+use crate::judge::{Evaluation, PartMark};
+use crate::measure::{plain, to_figures};
+use crate::term::{Decision, Ruling, Slot};
+use crate::web::{AppState, Frame, Page, PageError, PageResult, StudentVisitor, dates};
+
+#[derive(Template)]
+#[template(path = "student/record.html")]
+struct RecordPage {
+    frame: Frame,
+    name: String,
+    id: String,
+    section: String,
+    email: String,
+    made: String,
+    experiments: Vec<Chapter>,
+}
+
+/// One experiment of the record.
+struct Chapter {
+    title: String,
+    due: String,
+    bottle: Option<String>,
+    handed_in: Option<String>,
+    entered_by: Option<String>,
+    versions: usize,
+    readings: Option<ReadingsTable>,
+    spread: Option<VolumeSpread>,
+    answer: Option<String>,
+    unit: &'static str,
+    marks: Option<Marked>,
+    decisions: Vec<String>,
+    notes: Vec<NoteView>,
+}
+
+/// Marks that are out.
+struct Marked {
+    total: String,
+    possible: String,
+    result: Option<String>,
+    parts: Vec<PartMark>,
+    late: Option<(String, String)>,
+    adjustment: Option<String>,
+}
+
+/// `GET /student/record`
+pub async fn page(
+    State(state): State<AppState>,
+    visitor: StudentVisitor,
+) -> PageResult<impl IntoResponse> {
+    let view = state.desk.view().await?;
+    let student = view.term.student(&visitor.id);
+    let student = student.ok_or_else(PageError::not_found)?;
+    let chapters = view.term.experiments.iter();
+    Ok(Page(RecordPage {
+        frame: visitor.frame("Your record"),
+        name: format!("{} {}", student.given_name, student.family_name),
+        id: student.id.clone(),
+        section: student.section.clone(),
+        email: student.email.clone(),
+        made: dates::instant(&view.term.course.zone, state.clock.now()),
+        experiments: chapters
+            .filter_map(|e| chapter(&view, e, &visitor.id))
+            .collect(),
+    }))
+}
+
+/// `GET /student/record.json`
+pub async fn file(
+    State(state): State<AppState>,
+    visitor: StudentVisitor,
+) -> PageResult<impl IntoResponse> {
+    let view = state.desk.view().await?;
+    let student = view.term.student(&visitor.id);
+    let student = student.ok_or_else(PageError::not_found)?;
+    let experiments = view.term.experiments.iter();
+    let experiments: Vec<Value> = experiments
+        .map(|experiment| of_experiment(&view, experiment, &visitor.id))
+        .collect();
+    let record = json!({
+        "course": view.term.course.title,
+        "term": view.term.course.term,
+        "made_at": state.clock.now().to_string(),
+        "student": {
+            "student_id": student.id,
+            "family_name": student.family_name,
+            "given_name": student.given_name,
+            "section": student.section,
+            "email": student.email,
+        },
+        "experiments": experiments,
+    });
+    let text = serde_json::to_string_pretty(&record).map_err(PageError::internal)?;
+    let as_file: [(HeaderName, &str); 2] = [
+        (header::CONTENT_TYPE, "application/json"),
+        (
+            header::CONTENT_DISPOSITION,
+            "attachment; filename=\"my-record.json\"",
+        ),
+    ];
+    Ok((as_file, text))
+}
+
+fn chapter(view: &Image, experiment: &Experiment, student: &str) -> Option<Chapter> {
+    let slot = Slot::new(&experiment.key, student);
+    let term = &view.term;
+    let read = term.handed_in_by(&slot);
+    let notes = talk(view, &slot).notes;
+    let bottle = term.issued.get(&slot).cloned();
+    if read.is_none() && notes.is_empty() && bottle.is_none() {
+        return None;
+    }
+    let last = read.and_then(|(_, revisions)| revisions.last());
+    let procedure = &experiment.procedure;
+    let zone = &term.course.zone;
+    let told = told(view, &slot).into_iter();
+    let hand_in = term.hand_in_of(&slot);
+    Some(Chapter {
+        title: procedure.title.clone(),
+        due: dates::local(term.dates_for(experiment, student).due),
+        bottle,
+        handed_in: last
+            .and_then(|revision| revision.submitted_at)
+            .map(|at| dates::instant(zone, at)),
+        entered_by: entered_by(view, &slot),
+        versions: read.map_or(0, |(_, revisions)| revisions.len()),
+        readings: last.map(|revision| readings_table(procedure, &revision.hand_in)),
+        spread: last.and_then(|revision| volume_spread(procedure, &revision.hand_in)),
+        answer: hand_in.and_then(|h| h.reported.map(|r| r.written().to_owned())),
+        unit: procedure.result.unit.name(),
+        marks: released(view, &slot).map(marked),
+        decisions: told
+            .map(|(decision, reason)| {
+                let at = dates::instant(zone, decision.at);
+                let colon = if reason.is_empty() { "" } else { ": " };
+                format!("{} on {at}{colon}{reason}", ruled(&decision.ruling))
+            })
+            .collect(),
+        notes,
+    })
+}
+
+fn marked(evaluation: &Evaluation) -> Marked {
+    let marks = &evaluation.marks;
+    Marked {
+        total: marks.total.to_string(),
+        possible: marks.possible.to_string(),
+        result: evaluation
+            .outcome
+            .as_ref()
+            .map(|outcome| plain(to_figures(outcome.result, 5))),
+        parts: marks.parts.clone(),
+        late: (!marks.late_sentence.is_empty())
+            .then(|| (marks.late.to_string(), marks.late_sentence.clone())),
+        adjustment: (!marks.adjustment.is_zero()).then(|| marks.adjustment.to_string()),
+    }
+}
+
+/// The judgement, once the student may see it.
+fn released<'a>(view: &'a Image, slot: &Slot) -> Option<&'a Evaluation> {
+    let out = view.is_released_to(slot);
+    let judged = view.judged.get(slot).filter(|_| out)?;
+    Some(&judged.evaluation)
+}
+
+/// The decisions a student hears of, each with the reason meant for them: what was returned at once, the rest with
+/// the results. Other reasons are written for staff.
+fn told<'a>(view: &'a Image, slot: &Slot) -> Vec<(&'a Decision, &'a str)> {
+    let out = view.is_released_to(slot);
+    let decisions = view.term.decisions.get(slot).into_iter().flatten();
+    let heard = decisions.filter(|decision| match decision.ruling {
+        Ruling::Return => true,
+        Ruling::Accept => false,
+        _ => out,
+    });
+    heard
+        .map(|decision| match decision.ruling {
+            Ruling::Return | Ruling::Adjust { .. } => (decision, decision.reason.as_str()),
+            _ => (decision, ""),
+        })
+        .collect()
+}
+
+/// A decision in the words of its student.
+fn ruled(ruling: &Ruling) -> String {
+    match ruling {
+        Ruling::Accept => "Accepted".into(),
+        Ruling::Return => "Returned to you".into(),
+        Ruling::LeaveOut { trial } => format!("Trial {trial} left out"),
+        Ruling::PutBack { trial } => format!("Trial {trial} counted again"),
+        Ruling::Adjust { points } => format!("Points adjusted by {points}"),
+        Ruling::AgainstWritten { written: true } => "Marked against the bottle you wrote".into(),
+        Ruling::AgainstWritten { written: false } => "Marked against the bottle issued".into(),
+        Ruling::ExcuseLate { excused: true } => "Lateness excused".into(),
+        Ruling::ExcuseLate { excused: false } => "Lateness counted".into(),
+    }
+}
+
+fn of_experiment(view: &Image, experiment: &Experiment, student: &str) -> Value {
+    let slot = Slot::new(&experiment.key, student);
+    let term = &view.term;
+    let own = term.submissions.get(&slot).map_or(&[][..], Vec::as_slice);
+    let versions: Vec<Value> = (1..)
+        .zip(own)
+        .map(|(number, revision): (usize, _)| {
+            json!({
+                "version": number,
+                "receipt": revision.receipt,
+                "handed_in_at": revision.submitted_at.map(|at| at.to_string()),
+                "reason": revision.reason,
+                "handed_in": revision.hand_in,
+            })
+        })
+        .collect();
+    let shared = term
+        .handed_in_by(&slot)
+        .filter(|(reader, _)| **reader != slot)
+        .and_then(|(_, revisions)| revisions.last())
+        .map(|revision| &revision.hand_in.titrations);
+    let decisions: Vec<Value> = told(view, &slot)
+        .into_iter()
+        .map(|(decision, reason)| {
+            json!({ "at": decision.at.to_string(), "what": ruled(&decision.ruling), "reason": reason })
+        })
+        .collect();
+    let notes: Vec<Value> = term
+        .notes_of(&slot)
+        .iter()
+        .map(|note| {
+            json!({ "at": note.at.to_string(), "from": note.from.name(), "text": note.text })
+        })
+        .collect();
+    let marks = released(view, &slot).map(|evaluation| {
+        let marks = &evaluation.marks;
+        let parts = marks.parts.iter().map(|part| {
+            json!({
+                "part": part.part.to_string(),
+                "points": part.points,
+                "of": part.possible,
+                "why": part.sentence,
+            })
+        });
+        json!({
+            "total": marks.total,
+            "of": marks.possible,
+            "parts": parts.collect::<Vec<Value>>(),
+            "late": marks.late,
+            "adjustment": marks.adjustment,
+            "result": evaluation.outcome.as_ref().map(|outcome| outcome.result),
+            "unit": experiment.procedure.result.unit.name(),
+        })
+    });
+    json!({
+        "experiment": experiment.key,
+        "title": experiment.procedure.title,
+        "bottle_issued": term.issued.get(&slot),
+        "bench_group": term.groups.get(&slot),
+        "versions": versions,
+        "readings_of_bench_mate": shared,
+        "decisions": decisions,
+        "notes": notes,
+        "released_at": term
+            .student(student)
+            .and_then(|s| term.released_to(&experiment.key, &s.section))
+            .map(|at| at.to_string()),
+        "marks": marks,
+    })
+}

@@ -1,0 +1,223 @@
+//! Readings shared by a bench group: with whom, who entered them, and everybody's answer of their own.
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Redirect, Response};
+
+use super::bench::find;
+use super::instruments::expressed_as;
+use super::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
+use crate::course::Experiment;
+use crate::desk::{self, HandInError, HandInRequest, Image};
+use crate::measure::Reading;
+use crate::submission::HandIn;
+use crate::term::Slot;
+use crate::web::{AppState, Fields, Frame, Page, PageError, PageResult, StudentVisitor, dates};
+
+/// Readings a bench mate has entered, and the visitor's own answer to them.
+#[derive(Template)]
+#[template(path = "student/shared.html")]
+pub struct SharedPage {
+    frame: Frame,
+    key: String,
+    title: String,
+    due: String,
+    unit: &'static str,
+    expressed_as: String,
+    entered_by: String,
+    at: String,
+    mates: Option<String>,
+    readings: ReadingsTable,
+    spread: Option<VolumeSpread>,
+    typed: Typed,
+    faults: Vec<(&'static str, &'static str, String)>,
+    message: Option<String>,
+}
+
+/// The answer as it is typed.
+struct Typed {
+    key: String,
+    seen: usize,
+    reported: String,
+    reason: String,
+}
+
+impl SharedPage {
+    /// The page, with the answer given before.
+    pub fn new(
+        view: &Image,
+        experiment: &Experiment,
+        visitor: &StudentVisitor,
+        key: String,
+    ) -> Self {
+        let slot = Slot::new(&experiment.key, &visitor.id);
+        let own = view.term.submissions.get(&slot);
+        let last = own.and_then(|revisions| revisions.last());
+        let reported = last.and_then(|r| r.hand_in.reported.as_ref());
+        let typed = Typed {
+            key,
+            seen: own.map_or(0, Vec::len),
+            reported: reported.map(|r| r.written().to_owned()).unwrap_or_default(),
+            reason: String::new(),
+        };
+        Self::with(view, experiment, visitor, typed)
+    }
+
+    fn with(view: &Image, experiment: &Experiment, visitor: &StudentVisitor, typed: Typed) -> Self {
+        let slot = Slot::new(&experiment.key, &visitor.id);
+        let procedure = &experiment.procedure;
+        let read = view.term.handed_in_by(&slot);
+        let revision = read.and_then(|(_, revisions)| revisions.last());
+        let empty = HandIn::default();
+        let hand_in = revision.map_or(&empty, |revision| &revision.hand_in);
+        let zone = &view.term.course.zone;
+        let at = revision.and_then(|revision| revision.submitted_at);
+        Self {
+            frame: visitor.frame(&procedure.title),
+            key: experiment.key.clone(),
+            title: procedure.title.clone(),
+            due: dates::local(view.term.dates_for(experiment, &visitor.id).due),
+            unit: procedure.result.unit.name(),
+            expressed_as: expressed_as(procedure),
+            entered_by: read
+                .map(|(reader, _)| name_of(view, reader))
+                .unwrap_or_default(),
+            at: at.map(|at| dates::instant(zone, at)).unwrap_or_default(),
+            mates: mates_words(view, &slot),
+            readings: readings_table(procedure, hand_in),
+            spread: volume_spread(procedure, hand_in),
+            typed,
+            faults: Vec::new(),
+            message: None,
+        }
+    }
+
+    fn fault_of(&self, field: &str) -> Option<&str> {
+        let mut faults = self.faults.iter();
+        let of = faults.find(|(name, ..)| *name == field);
+        of.map(|(_, _, what)| what.as_str())
+    }
+}
+
+/// `POST /student/experiments/{key}/answer`: the student's own answer to readings a bench mate has entered.
+pub async fn answer(
+    State(state): State<AppState>,
+    Path(key): Path<String>,
+    visitor: StudentVisitor,
+    fields: Fields,
+) -> PageResult<Response> {
+    let typed = Typed {
+        key: fields.text("key").to_owned(),
+        seen: fields.text("seen").parse().unwrap_or(0),
+        reported: fields.text("reported").to_owned(),
+        reason: fields.text("reason").to_owned(),
+    };
+    let slot = {
+        let view = state.desk.view().await?;
+        let (_, slot) = find(&view, &key, &visitor, &state)?;
+        slot
+    };
+    let mut faults = Vec::new();
+    let reported = Reading::parse_answer(&typed.reported)
+        .map_err(|why| faults.push(("reported", "Your own answer", why.to_string())))
+        .ok();
+    if typed.seen > 0 && typed.reason.is_empty() {
+        let what = "found nothing, expected a sentence that says why you change your answer";
+        faults.push(("reason", "Reason", what.to_owned()));
+    }
+    if !(16..=64).contains(&typed.key.len()) {
+        return Err(PageError::bad_request(
+            "This form has lost its key. Open the experiment again.",
+        ));
+    }
+    if !faults.is_empty() {
+        return again(&state, &visitor, &key, typed, faults, None).await;
+    }
+    let request = HandInRequest {
+        slot,
+        hand_in: HandIn {
+            reported,
+            ..HandIn::default()
+        },
+        key: typed.key.clone(),
+        seen_revisions: typed.seen,
+        reason: typed.reason.clone(),
+        at: state.clock.now(),
+    };
+    match desk::hand_in(&state.desk, request).await {
+        Ok(receipt) => {
+            Ok(Redirect::to(&format!("/student/receipts/{}", receipt.number)).into_response())
+        }
+        Err(HandInError::Store(why)) => Err(why.into()),
+        Err(why) => again(&state, &visitor, &key, typed, Vec::new(), Some(why)).await,
+    }
+}
+
+/// The page again with what was typed and why it was not taken.
+async fn again(
+    state: &AppState,
+    visitor: &StudentVisitor,
+    key: &str,
+    mut typed: Typed,
+    faults: Vec<(&'static str, &'static str, String)>,
+    why: Option<HandInError>,
+) -> PageResult<Response> {
+    let view = state.desk.view().await?;
+    let (experiment, slot) = find(&view, key, visitor, state)?;
+    let status = match &why {
+        Some(HandInError::Stale { .. } | HandInError::KeyReused) => {
+            typed.seen = view.term.submissions.get(&slot).map_or(0, Vec::len);
+            typed.key = crate::web::random_key()?;
+            StatusCode::CONFLICT
+        }
+        Some(HandInError::TooOften { .. }) => StatusCode::TOO_MANY_REQUESTS,
+        _ => StatusCode::UNPROCESSABLE_ENTITY,
+    };
+    let page = SharedPage {
+        faults,
+        message: why.map(|why| why.to_string()),
+        ..SharedPage::with(&view, experiment, visitor, typed)
+    };
+    Ok(Page(page).with_status(status))
+}
+
+/// Whether the readings that count for a student are a bench mate's.
+pub fn read_by_mate(view: &Image, slot: &Slot) -> bool {
+    let read = view.term.handed_in_by(slot);
+    read.is_some_and(|(reader, _)| reader != slot)
+}
+
+/// The name of the bench mate whose readings count for a student; none if they are the student's own.
+pub fn entered_by(view: &Image, slot: &Slot) -> Option<String> {
+    let (reader, _) = view.term.handed_in_by(slot)?;
+    (reader != slot).then(|| name_of(view, reader))
+}
+
+/// The names of those who share readings with a student; none if nobody does.
+pub fn mates_words(view: &Image, slot: &Slot) -> Option<String> {
+    let term = &view.term;
+    let group = term.groups.get(slot)?;
+    let mates: Vec<String> = term
+        .groups
+        .iter()
+        .filter(|(other, name)| {
+            other.experiment == slot.experiment && *name == group && *other != slot
+        })
+        .map(|(other, _)| name_of(view, other))
+        .collect();
+    let (last, before) = mates.split_last()?;
+    Some(if before.is_empty() {
+        last.clone()
+    } else {
+        format!("{} and {last}", before.join(", "))
+    })
+}
+
+fn name_of(view: &Image, slot: &Slot) -> String {
+    let student = view.term.student(&slot.student);
+    student.map_or_else(
+        || slot.student.clone(),
+        |student| format!("{} {}", student.given_name, student.family_name),
+    )
+}

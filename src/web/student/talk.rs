@@ -1,0 +1,88 @@
+//! Notes between the student and staff, and the request for another look.
+
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Redirect, Response};
+
+use super::experiment::page_of;
+use crate::desk::{Image, NoteError, leave_note};
+use crate::term::{Side, Slot};
+use crate::web::{AppState, Fields, Page, PageError, PageResult, StudentVisitor, dates};
+
+/// The notes of an experiment as its student sees them.
+pub struct Talk {
+    /// Oldest first.
+    pub notes: Vec<NoteView>,
+    /// Whether a note can be left: results are out and there is something to look at.
+    pub open: bool,
+    /// Whether the last note still waits for an answer.
+    pub waits: bool,
+    /// What was typed.
+    pub typed: String,
+    /// What is wrong with it.
+    pub fault: Option<String>,
+}
+
+/// A note.
+pub struct NoteView {
+    /// `You`, or the name of the member of staff.
+    pub who: String,
+    /// When.
+    pub at: String,
+    /// What.
+    pub text: String,
+}
+
+/// The notes of a slot, with an empty form.
+pub fn talk(view: &Image, slot: &Slot) -> Talk {
+    let term = &view.term;
+    let note = |note: &crate::term::Note| NoteView {
+        who: match note.from {
+            Side::Student => "You".to_owned(),
+            Side::Staff => {
+                let staff = term.staff.iter().find(|s| s.login == note.by);
+                staff.map_or_else(|| "The course".to_owned(), |staff| staff.name.clone())
+            }
+        },
+        at: dates::instant(&term.course.zone, note.at),
+        text: note.text.clone(),
+    };
+    Talk {
+        notes: term.notes_of(slot).iter().map(note).collect(),
+        open: view.is_released_to(slot) && term.handed_in_by(slot).is_some(),
+        waits: term.unanswered(slot).is_some(),
+        typed: String::new(),
+        fault: None,
+    }
+}
+
+/// `POST /student/experiments/{key}/note`: asks for another look.
+pub async fn ask(
+    State(state): State<AppState>,
+    Path(key): Path<String>,
+    visitor: StudentVisitor,
+    fields: Fields,
+) -> PageResult<Response> {
+    let slot = Slot::new(&key, &visitor.id);
+    let typed = fields.text("note");
+    let who = (visitor.id.as_str(), state.clock.now());
+    {
+        let view = state.desk.view().await?;
+        view.term
+            .experiment(&key)
+            .ok_or_else(PageError::not_found)?;
+    }
+    match leave_note(&state.desk, slot, Side::Student, typed, who).await {
+        Ok(()) => {
+            let path = format!("/student/experiments/{key}?done=asked#notes");
+            Ok(Redirect::to(&path).into_response())
+        }
+        Err(NoteError::Store(why)) => Err(why.into()),
+        Err(why) => {
+            let mut page = page_of(&state, &key, &visitor).await?;
+            page.talk.typed = typed.to_owned();
+            page.talk.fault = Some(why.to_string());
+            Ok(Page(page).with_status(StatusCode::UNPROCESSABLE_ENTITY))
+        }
+    }
+}

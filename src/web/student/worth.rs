@@ -1,0 +1,115 @@
+//! Whether another trial is worth doing, from the readings alone and by the procedure's own rule.
+
+use rust_decimal::Decimal;
+
+use super::record::titres;
+use crate::measure::plain;
+use crate::procedure::{Accept, Procedure};
+use crate::submission::HandIn;
+use crate::workup::concordant;
+
+/// The rule as the form's script reads it.
+pub struct Rule {
+    /// `concordant`, or empty where titres need not agree.
+    pub name: &'static str,
+    /// mL; empty where titres need not agree.
+    pub within: String,
+    /// Trials asked for.
+    pub minimum: u32,
+}
+
+impl Rule {
+    /// Of a procedure.
+    pub fn of(procedure: &Procedure) -> Self {
+        let minimum = procedure.trials.minimum;
+        match procedure.trials.accept {
+            Accept::Concordant { within } => Self {
+                name: "concordant",
+                within: within.to_string(),
+                minimum,
+            },
+            Accept::All | Accept::Dixon { .. } => Self {
+                name: "",
+                within: String::new(),
+                minimum,
+            },
+        }
+    }
+}
+
+/// How far the titres agree, and whether another trial is worth doing. None where titres need not agree, or where
+/// nothing is titrated: then the number of trials says all there is.
+pub fn worth(procedure: &Procedure, hand_in: &HandIn) -> Option<String> {
+    let Accept::Concordant { within } = procedure.trials.accept else {
+        return None;
+    };
+    let titres = titres(procedure, hand_in);
+    let minimum = procedure.trials.minimum as usize;
+    match titres.len() {
+        0 => None,
+        1 => Some("One trial says nothing of agreement: do another.".to_owned()),
+        _ => Some(agreement(&titres, within, minimum)),
+    }
+}
+
+fn agreement(titres: &[(u32, [Decimal; 2])], within: Decimal, minimum: usize) -> String {
+    let limit = plain(within);
+    let Some(chosen) = concordant(titres, within) else {
+        return format!("No two trials agree within {limit} mL: another trial is worth doing.");
+    };
+    let agree: Vec<String> = titres
+        .iter()
+        .zip(&chosen)
+        .filter(|(_, is_in)| **is_in)
+        .map(|((number, _), _)| number.to_string())
+        .collect();
+    let missing = minimum.saturating_sub(agree.len());
+    let who = format!("Trials {} agree within {limit} mL", listed(&agree));
+    if missing == 0 {
+        format!("{who}: that is enough, another trial is not needed.")
+    } else {
+        format!("{who}; {minimum} are to agree, so another trial is worth doing.")
+    }
+}
+
+/// `1`, `1 and 2`, `1, 2 and 3`.
+fn listed(items: &[String]) -> String {
+    match items.split_last() {
+        Some((last, before)) if !before.is_empty() => format!("{} and {last}", before.join(", ")),
+        Some((last, _)) => last.clone(),
+        None => String::new(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn said(titres: &[&str], minimum: usize) -> String {
+        let titres: Vec<(u32, [Decimal; 2])> = (1..)
+            .zip(titres)
+            .map(|(n, t)| (n, [t.parse().expect("a number"), Decimal::ZERO]))
+            .collect();
+        agreement(&titres, Decimal::new(10, 2), minimum)
+    }
+
+    #[test]
+    fn another_trial_is_worth_doing_until_as_many_agree_as_are_asked_for() {
+        assert_eq!(
+            said(&["20.40", "20.80"], 2),
+            "No two trials agree within 0.1 mL: another trial is worth doing."
+        );
+        assert_eq!(
+            said(&["20.40", "20.80", "20.46"], 2),
+            "Trials 1 and 3 agree within 0.1 mL: that is enough, another trial is not needed."
+        );
+        assert_eq!(
+            said(&["20.40", "20.80", "20.46"], 3),
+            "Trials 1 and 3 agree within 0.1 mL; 3 are to agree, so another trial is worth doing."
+        );
+        assert_eq!(
+            said(&["20.40", "20.42", "20.50"], 3),
+            "Trials 1, 2 and 3 agree within 0.1 mL: that is enough, another trial is not needed."
+        );
+    }
+}
