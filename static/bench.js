@@ -132,8 +132,8 @@
     const ticks = (value) => Math.round(value * 1e4);
     const within = (low) => titres.filter((t) => ticks(t.d.sum) >= ticks(low) && ticks(t.d.sum) - ticks(low) <= ticks(limit));
     const best = titres.map((t) => within(t.d.sum)).sort((a, b) => b.length - a.length)[0];
-    if (best.length < 2) return `No two trials agree within ${limit} mL: another trial is worth doing.`;
-    const who = `Trials ${listed(best.map((t) => t.n))} agree within ${limit} mL`;
+    if (best.length < 2) return `No two trials agree within ${form.dataset.within} mL: another trial is worth doing.`;
+    const who = `Trials ${listed(best.map((t) => t.n))} agree within ${form.dataset.within} mL`;
     return best.length >= minimum
       ? `${who}: that is enough, another trial is not needed.`
       : `${who}; ${minimum} are to agree, so another trial is worth doing.`;

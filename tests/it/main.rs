@@ -7,6 +7,7 @@ mod append_only;
 mod arrangements;
 mod assistant;
 mod audit;
+mod bench;
 mod browser;
 mod chance;
 mod coordinator;

@@ -182,6 +182,9 @@ fn sentence(why: &HandInError) -> String {
         HandInError::KeyReused => {
             "an earlier version of this form has already been received; look at it before you replace it".to_owned()
         }
+        HandInError::Stale { .. } => {
+            "you have handed in another version since you opened this form; look at it before you replace it".to_owned()
+        }
         other => other.to_string(),
     };
     let mut letters = text.chars();

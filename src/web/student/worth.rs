@@ -3,7 +3,6 @@
 use rust_decimal::Decimal;
 
 use super::record::titres;
-use crate::measure::plain;
 use crate::procedure::{Accept, Procedure};
 use crate::submission::HandIn;
 use crate::workup::concordant;
@@ -53,7 +52,7 @@ pub fn worth(procedure: &Procedure, hand_in: &HandIn) -> Option<String> {
 }
 
 fn agreement(titres: &[(u32, [Decimal; 2])], within: Decimal, minimum: usize) -> String {
-    let limit = plain(within);
+    let limit = within;
     let Some(chosen) = concordant(titres, within) else {
         return format!("No two trials agree within {limit} mL: another trial is worth doing.");
     };
@@ -97,19 +96,19 @@ mod tests {
     fn another_trial_is_worth_doing_until_as_many_agree_as_are_asked_for() {
         assert_eq!(
             said(&["20.40", "20.80"], 2),
-            "No two trials agree within 0.1 mL: another trial is worth doing."
+            "No two trials agree within 0.10 mL: another trial is worth doing."
         );
         assert_eq!(
             said(&["20.40", "20.80", "20.46"], 2),
-            "Trials 1 and 3 agree within 0.1 mL: that is enough, another trial is not needed."
+            "Trials 1 and 3 agree within 0.10 mL: that is enough, another trial is not needed."
         );
         assert_eq!(
             said(&["20.40", "20.80", "20.46"], 3),
-            "Trials 1 and 3 agree within 0.1 mL; 3 are to agree, so another trial is worth doing."
+            "Trials 1 and 3 agree within 0.10 mL; 3 are to agree, so another trial is worth doing."
         );
         assert_eq!(
             said(&["20.40", "20.42", "20.50"], 3),
-            "Trials 1, 2 and 3 agree within 0.1 mL: that is enough, another trial is not needed."
+            "Trials 1, 2 and 3 agree within 0.10 mL: that is enough, another trial is not needed."
         );
     }
 }

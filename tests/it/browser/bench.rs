@@ -5,7 +5,6 @@ use std::time::Duration;
 use concordant::desk::accounts::set_password;
 use concordant::desk::bring_in;
 use concordant::files::Folder;
-use concordant::term::Slot;
 use serde_json::json;
 use thirtyfour::{By, Key};
 
@@ -14,8 +13,8 @@ use super::{Browser, LAPTOP, Look, PHONE, sign_in, with};
 use crate::app::{PASSWORD, TestApp};
 use crate::week;
 
-const BENCH: &str = "/student/experiments/acid/bench";
-const NO_SCRIPTS: Look = Look {
+pub const BENCH: &str = "/student/experiments/acid/bench";
+pub const NO_SCRIPTS: Look = Look {
     scripts: false,
     ..PHONE
 };
@@ -38,12 +37,12 @@ async fn three_trials() -> TestApp {
     app
 }
 
-async fn at_the_bench(app: &TestApp, browser: &Browser, login: &str) {
+pub async fn at_the_bench(app: &TestApp, browser: &Browser, login: &str) {
     sign_in(app, browser, login).await;
     browser.open(&format!("{}{BENCH}", app.address)).await;
 }
 
-async fn value(browser: &Browser, name: &str) -> String {
+pub async fn value(browser: &Browser, name: &str) -> String {
     let found = browser.find(&field(name)).await.prop("value").await;
     found.expect("has a value").unwrap_or_default()
 }
@@ -53,12 +52,12 @@ async fn run(browser: &Browser, script: &str) -> serde_json::Value {
     value.expect("the script runs").json().clone()
 }
 
-async fn drafts(browser: &Browser) -> usize {
+pub async fn drafts(browser: &Browser) -> usize {
     let count = run(browser, "return localStorage.length").await;
     usize::try_from(count.as_u64().expect("a number")).expect("small")
 }
 
-async fn set_offline(browser: &Browser, offline: bool) {
+pub async fn set_offline(browser: &Browser, offline: bool) {
     let conditions =
         json!({"offline": offline, "latency": 0, "downloadThroughput": -1, "uploadThroughput": -1});
     browser.command("Network.enable", json!({})).await;
@@ -68,7 +67,7 @@ async fn set_offline(browser: &Browser, offline: bool) {
 }
 
 /// Waits until an element says something.
-async fn says(browser: &Browser, css: &str, words: &str) {
+pub async fn says(browser: &Browser, css: &str, words: &str) {
     for _ in 0..300 {
         if let Ok(found) = browser.driver.find(By::Css(css)).await
             && found.text().await.is_ok_and(|text| text.contains(words))
@@ -80,13 +79,7 @@ async fn says(browser: &Browser, css: &str, words: &str) {
     panic!("{css} does not say “{words}” within 15 s");
 }
 
-async fn submissions(app: &TestApp) -> usize {
-    let view = app.desk.view().await.expect("a course");
-    let slot = Slot::new("acid", "0042");
-    view.term.submissions.get(&slot).map_or(0, Vec::len)
-}
-
-async fn two_trials(browser: &Browser) {
+pub async fn two_trials(browser: &Browser) {
     write(browser, &field("1.burette_start_mL"), "0.00").await;
     write(browser, &field("1.burette_end_mL"), "20.40").await;
     write(browser, &field("2.burette_start_mL"), "0.10").await;
@@ -125,7 +118,7 @@ async fn three_trials_take_no_more_taps_than_fields() {
             browser
                 .text("[data-agreement]")
                 .await
-                .contains("Trials 1, 2 and 3 agree within 0.1 mL: that is enough")
+                .contains("Trials 1, 2 and 3 agree within 0.10 mL: that is enough")
         );
         browser.screenshot("bench-phone-answer").await;
         // Enter in the last field goes on
@@ -174,7 +167,7 @@ async fn the_form_says_whether_another_trial_is_worth_doing_and_adds_one_offline
             browser
                 .text("[data-agreement]")
                 .await
-                .contains("No two trials agree within 0.1 mL: another trial is worth doing")
+                .contains("No two trials agree within 0.10 mL: another trial is worth doing")
         );
         browser.screenshot("bench-phone-trial").await;
         set_offline(&browser, true).await;
@@ -185,7 +178,7 @@ async fn the_form_says_whether_another_trial_is_worth_doing_and_adds_one_offline
             browser
                 .text("[data-agreement]")
                 .await
-                .contains("Trials 1 and 4 agree within 0.1 mL; 3 are to agree")
+                .contains("Trials 1 and 4 agree within 0.10 mL; 3 are to agree")
         );
         set_offline(&browser, false).await;
         browser.driver.refresh().await.expect("reloads");
@@ -227,7 +220,7 @@ async fn without_scripts_a_reading_is_carried_on_and_a_trial_added() {
             browser
                 .text(".agreement")
                 .await
-                .contains("No two trials agree within 0.1 mL: another trial is worth doing")
+                .contains("No two trials agree within 0.10 mL: another trial is worth doing")
         );
     })
     .await;
@@ -283,181 +276,6 @@ async fn a_draft_is_its_owners_and_goes_with_the_receipt_or_the_session() {
         assert_eq!(drafts(&browser).await, 0);
     })
     .await;
-}
-
-#[tokio::test(flavor = "multi_thread")]
-async fn a_dead_connection_loses_nothing_and_hands_in_once() {
-    let app = week::app().await;
-    with(PHONE, |browser| async move {
-        at_the_bench(&app, &browser, "0042").await;
-        two_trials(&browser).await;
-        set_offline(&browser, true).await;
-        browser.click("main .bar button").await;
-        says(
-            &browser,
-            "[data-state]",
-            "No connection. Draft kept on this phone",
-        )
-        .await;
-        browser.screenshot("bench-phone-offline").await;
-        let before = browser.find("html").await;
-        set_offline(&browser, false).await;
-        for _ in 0..300 {
-            if before.tag_name().await.is_err() {
-                break;
-            }
-            tokio::time::sleep(Duration::from_millis(50)).await;
-        }
-        assert_eq!(browser.text("h1").await, "Look it over");
-        set_offline(&browser, true).await;
-        browser.click("main .bar button").await;
-        says(
-            &browser,
-            "[data-state]",
-            "No connection. Draft kept on this phone",
-        )
-        .await;
-        assert_eq!(submissions(&app).await, 0);
-        browser.click("[data-state] button").await;
-        says(&browser, "[data-state]", "No connection").await;
-        browser.screenshot("look-phone-offline").await;
-        set_offline(&browser, false).await;
-        says(&browser, "h1", "Receipt no. 1").await;
-        assert_eq!(submissions(&app).await, 1);
-        assert_eq!(drafts(&browser).await, 0);
-    })
-    .await;
-}
-
-async fn an_ended_session(look: Look) {
-    let app = week::app().await;
-    with(look, |browser| async move {
-        at_the_bench(&app, &browser, "0042").await;
-        two_trials(&browser).await;
-        browser.submit("main .bar button").await;
-        assert_eq!(browser.text("h1").await, "Look it over");
-        app.clock.put_forward(jiff::SignedDuration::from_hours(3));
-        browser.submit("main .bar button").await;
-        assert_eq!(browser.text("h1").await, "Sign in again");
-        browser.fill("#login", "0042").await;
-        browser.fill("#password", PASSWORD).await;
-        browser.submit("main button").await;
-        assert_eq!(browser.text("h1").await, "You are signed in again");
-        assert_eq!(value(&browser, "2.burette_end_mL").await, "20.48");
-        browser.submit("main button").await;
-        assert!(browser.text("h1").await.starts_with("Receipt no. 1"));
-        assert_eq!(submissions(&app).await, 1);
-    })
-    .await;
-}
-
-#[tokio::test(flavor = "multi_thread")]
-async fn an_ended_session_asks_to_sign_in_and_keeps_everything() {
-    an_ended_session(PHONE).await;
-}
-
-#[tokio::test(flavor = "multi_thread")]
-async fn an_ended_session_keeps_everything_without_scripts() {
-    an_ended_session(NO_SCRIPTS).await;
-}
-
-/// What was kept over the sign-in page is not handed in by somebody else.
-#[tokio::test(flavor = "multi_thread")]
-async fn a_form_of_somebody_else_is_not_handed_in() {
-    let app = week::app().await;
-    let set = set_password(app.desk.store(), "0043", PASSWORD, app.clock.now()).await;
-    set.expect("an account");
-    with(NO_SCRIPTS, |browser| async move {
-        at_the_bench(&app, &browser, "0042").await;
-        two_trials(&browser).await;
-        app.clock.put_forward(jiff::SignedDuration::from_hours(3));
-        browser.submit("main .bar button").await;
-        browser.fill("#login", "0043").await;
-        browser.fill("#password", PASSWORD).await;
-        browser.submit("main button").await;
-        browser.submit("main button").await;
-        assert!(
-            browser
-                .text("main")
-                .await
-                .contains("filled in by somebody else")
-        );
-        assert!(
-            !browser
-                .driver
-                .source()
-                .await
-                .expect("a page")
-                .contains("20.48")
-        );
-    })
-    .await;
-}
-
-async fn two_tabs(look: Look) {
-    let app = week::app().await;
-    with(look, |browser| async move {
-        at_the_bench(&app, &browser, "0042").await;
-        let first = browser.driver.window().await.expect("a tab");
-        let second = browser.driver.new_tab().await.expect("another tab");
-        browser
-            .driver
-            .switch_to_window(second.clone())
-            .await
-            .expect("there");
-        if look == NO_SCRIPTS {
-            browser
-                .command(
-                    "Emulation.setScriptExecutionDisabled",
-                    json!({"value": true}),
-                )
-                .await;
-        }
-        browser.open(&format!("{}{BENCH}", app.address)).await;
-        write(&browser, &field("1.burette_start_mL"), "0.00").await;
-        write(&browser, &field("1.burette_end_mL"), "33.33").await;
-        browser.driver.switch_to_window(first).await.expect("there");
-        two_trials(&browser).await;
-        browser.submit("main .bar button").await;
-        browser.submit("main .bar button").await;
-        assert!(browser.text("h1").await.starts_with("Receipt no. 1"));
-        browser
-            .driver
-            .switch_to_window(second)
-            .await
-            .expect("there");
-        open_part_of(&browser, "#lot").await;
-        browser.click("#lot option:nth-child(2)").await;
-        browser.submit("main .bar button").await;
-        // one trial of two: still to be looked over, and then it is stale
-        browser.submit("main .bar button").await;
-        let told = browser.text(".summary-errors").await;
-        assert!(told.contains("another version"), "{told}");
-        assert!(
-            browser.text(".replaced").await.contains("20.48"),
-            "the version in the record is shown"
-        );
-        assert_eq!(value(&browser, "1.burette_end_mL").await, "33.33");
-        browser
-            .screenshot(&format!("bench-stale-{}", look.scripts))
-            .await;
-        write(&browser, "#reason", "the other tab had it wrong").await;
-        browser.submit("main .bar button").await;
-        browser.submit("main .bar button").await;
-        assert!(browser.text("h1").await.starts_with("Receipt no. 2"));
-        assert_eq!(submissions(&app).await, 2);
-    })
-    .await;
-}
-
-#[tokio::test(flavor = "multi_thread")]
-async fn a_stale_tab_is_told_and_loses_nothing() {
-    two_tabs(PHONE).await;
-}
-
-#[tokio::test(flavor = "multi_thread")]
-async fn a_stale_tab_is_told_and_loses_nothing_without_scripts() {
-    two_tabs(NO_SCRIPTS).await;
 }
 
 #[tokio::test(flavor = "multi_thread")]

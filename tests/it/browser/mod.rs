@@ -7,6 +7,7 @@ mod audit;
 mod bench;
 mod feedback;
 mod files;
+mod interrupted;
 mod print;
 mod sign_in;
 mod staff;
