@@ -269,11 +269,13 @@ async fn another_look_is_asked_for_counted_and_answered() {
     let (mut student, _) = hand_in_as(&app, "0042", "20.40", "20.48").await;
     const NOTE: &str = "/student/experiments/acid/note";
     let early = student.post_form(NOTE, &[("note", "please look")]).await;
-    assert_eq!(early.status, 422);
+    assert_eq!(early.status, 403);
     assert!(early.body.contains("not out yet"));
     let by = ("i.quell", app.clock.now());
     release(&app.desk, "acid", by).await.expect("released");
     let mut assistant = app.person("b.tarn").await;
+    let list = assistant.get("/review").await.body;
+    assert!(list.contains("1 submission waits"), "{list}");
     let slot = Slot::new("acid", "0042");
     let standing =
         async |app: &TestApp| app.desk.view().await.expect("a course").judged[&slot].status;
@@ -293,7 +295,7 @@ async fn another_look_is_asked_for_counted_and_answered() {
     assert_eq!(standing(&app).await, Status::ToReview);
     let list = assistant.get("/review").await.body;
     assert!(
-        list.contains("asked for another look") && list.contains("1 submission waits"),
+        list.contains("asked for another look") && list.contains("2 submissions wait"),
         "{list}"
     );
     assert!(verify(&app.desk).await.expect("verified").1.is_empty());
@@ -408,7 +410,7 @@ async fn a_student_takes_the_whole_record_away() {
     let after = student.get("/student/record.json").await.body;
     let held: serde_json::Value = serde_json::from_str(&after).expect("JSON");
     let acid = &held["experiments"][0];
-    assert_eq!(acid["marks"]["adjustment"], "-1");
+    assert_eq!(acid["marks"]["adjustment"], "-1.00");
     assert_eq!(acid["decisions"][0]["reason"], "for staff until it is out");
     assert!(
         acid["marks"]["parts"][0]["why"]

@@ -78,6 +78,10 @@ pub async fn ask(
             Ok(Redirect::to(&path).into_response())
         }
         Err(NoteError::Store(why)) => Err(why.into()),
+        Err(NoteError::NotFound) => Err(PageError::not_found()),
+        Err(NoteError::NotReleased) => Err(PageError::forbidden(
+            "The results are not out yet. You can ask for another look once they are; until then, speak to your assistant.",
+        )),
         Err(why) => {
             let mut page = page_of(&state, &key, &visitor).await?;
             page.talk.typed = typed.to_owned();
