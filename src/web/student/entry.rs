@@ -188,7 +188,7 @@ impl Entry {
             .filter(is_end);
         let before = self.rows.iter().find(|row| row.trial == from);
         let read = |column: Column| before?.cells.get(&column).filter(|text| !text.is_empty());
-        let last = ends.filter_map(read).last().cloned();
+        let last = ends.filter_map(read).next_back().cloned();
         let start = Column::BuretteStart(1);
         let last = last.ok_or_else(|| FieldFault {
             field: field_name(to, start),
