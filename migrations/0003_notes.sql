@@ -30,3 +30,5 @@ CREATE TABLE draft_owner (
 INSERT INTO draft_owner (kind, login) SELECT kind, login FROM account;
 CREATE TRIGGER account_named AFTER INSERT ON account
 BEGIN INSERT INTO draft_owner (kind, login) VALUES (new.kind, new.login); END;
+CREATE TRIGGER account_unnamed BEFORE DELETE ON account
+BEGIN DELETE FROM draft_owner WHERE kind = old.kind AND login = old.login; END;

@@ -105,9 +105,10 @@
   const inputs = (within) => all("input:not([type=hidden]), select", within);
   const numbered = () => trials().filter((trial) => /^\d+$/.test(trial.dataset.trial));
 
-  const delivered = (trial) => {
+  // of the burette, or of a second portion
+  const delivered = (trial, what) => {
     let sum = 0, places = 0, pieces = 0, upward = false;
-    for (const end of all("input", trial).filter((input) => /\.burette_end/.test(input.name))) {
+    for (const end of all("input", trial).filter((input) => input.name.includes(`.${what}_end`))) {
       const from = number(field(end.name.replace("_end", "_start")).value), to = number(end.value);
       if (from === null || to === null) continue;
       pieces += 1;
@@ -122,16 +123,20 @@
   const listed = (items) => (items.length > 1 ? `${items.slice(0, -1).join(", ")} and ${items.at(-1)}` : items.join());
   // the largest set of titres within the limit, as the procedure counts them
   const agreement = () => {
-    const titres = numbered().map((trial) => ({ n: trial.dataset.trial, d: delivered(trial) })).filter((t) => t.d && !t.d.upward);
-    const minimum = Number(form.dataset.minimum), limit = Number(form.dataset.within);
+    const titres = numbered().map((trial) => ({ n: Number(trial.dataset.trial), of: ["burette", "second"].map((what) => delivered(trial, what)) }))
+      .filter(({ of }) => of[0] && of.every((volume) => !volume || !volume.upward))
+      .map(({ n, of }) => ({ n, v: of.map((volume) => Math.round((volume ? volume.sum : 0) * 1e4)) }));
+    const minimum = Number(form.dataset.minimum), limit = Math.round(Number(form.dataset.within) * 1e4);
     if (!titres.length) return "";
     if (form.dataset.rule !== "concordant") {
       return titres.length < minimum ? `${titres.length} of the ${minimum} trials asked for.` : `You have the ${minimum} trials asked for.`;
     }
     if (titres.length < 2) return "One trial says nothing of agreement: do another.";
-    const ticks = (value) => Math.round(value * 1e4);
-    const within = (low) => titres.filter((t) => ticks(t.d.sum) >= ticks(low) && ticks(t.d.sum) - ticks(low) <= ticks(limit));
-    const best = titres.map((t) => within(t.d.sum)).sort((a, b) => b.length - a.length)[0];
+    const above = (low) => titres.filter((t) => t.v.every((v, i) => v >= low[i] && v - low[i] <= limit));
+    const range = (set) => Math.max(...[0, 1].map((i) => Math.max(...set.map((t) => t.v[i])) - Math.min(...set.map((t) => t.v[i]))));
+    // the largest set, then the closest, then the latest
+    const best = titres.flatMap((a) => titres.map((b) => above([a.v[0], b.v[1]])))
+      .sort((a, b) => b.length - a.length || range(a) - range(b) || b.reduce((sum, t) => sum + t.n, 0) - a.reduce((sum, t) => sum + t.n, 0))[0];
     if (best.length < 2) return `No two trials agree within ${form.dataset.within} mL: another trial is worth doing.`;
     const who = `Trials ${listed(best.map((t) => t.n))} agree within ${form.dataset.within} mL`;
     return best.length >= minimum
@@ -142,11 +147,11 @@
   const shown = one("[data-agreement]", form);
   const update = () => {
     for (const trial of trials()) {
-      const volume = delivered(trial), line = one("[data-delivered]", trial);
-      line.hidden = !volume;
-      line.textContent = !volume ? "" : volume.upward
+      const volumes = ["burette", "second"].map((what) => delivered(trial, what)).filter(Boolean), line = one("[data-delivered]", trial);
+      line.hidden = !volumes.length;
+      line.textContent = volumes.some((volume) => volume.upward)
         ? "The end reading is below the start: a burette counts downward, so its reading grows."
-        : `Delivered ${volume.sum.toFixed(volume.places)} mL`;
+        : volumes.length ? `Delivered ${volumes.map((volume) => volume.sum.toFixed(volume.places)).join(" and ")} mL` : "";
       const carry = one(".carry button", trial), before = carry && lastEnd(form.querySelector(`[data-trial="${trial.dataset.trial - 1}"]`));
       if (carry) carry.textContent = `Start where trial ${trial.dataset.trial - 1} ended${before ? ` (${before.value.trim()})` : ""}`;
     }
@@ -241,6 +246,7 @@
     current = step;
     steps().forEach((other) => other.classList.toggle("away", other !== step));
     if (step.tagName === "DETAILS" && focus) step.open = true;
+    one(".add", form).classList.toggle("away", !step.classList.contains("trial"));
     const first = focus && (inputs(step).find((i) => !i.value.trim()) || inputs(step)[0]);
     if (first) first.focus();
     mark();
@@ -251,7 +257,7 @@
       button.type = "button";
       button.step = step;
       button.className = "quiet";
-      button.textContent = step.dataset.step.replace(/^(Trial|Standard) /, "");
+      button.textContent = step.dataset.step.replace(/^Trial /, "").replace(/^Standard /, "Std ");
       button.setAttribute("aria-label", step.dataset.step);
       button.addEventListener("click", () => go(step, true));
       return button;

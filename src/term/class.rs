@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
 
-use super::{Judged, Slot, Term};
+use super::{Judged, Slot, Term, Told};
 
 /// Fewest others of whom a picture is shown.
 pub const FEWEST_OTHERS: usize = 10;
@@ -63,7 +63,7 @@ impl Term {
                 continue;
             }
             let number = if shown {
-                let told = self.told(other, one).and_then(|told| told.off_percent);
+                let told = Told::of(one).and_then(|told| told.off_percent);
                 told.and_then(|off| off.to_f64())
             } else {
                 one.evaluation.marks.total.to_f64()

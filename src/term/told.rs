@@ -28,13 +28,19 @@ impl Term {
     /// What a student is told; none where the truth is not shown or not known.
     #[must_use]
     pub fn told(&self, slot: &Slot, judged: &Judged) -> Option<Told> {
-        if !self.shows_truth(&slot.experiment) {
-            return None;
-        }
+        self.shows_truth(&slot.experiment)
+            .then(|| Told::of(judged))
+            .flatten()
+    }
+}
+
+impl Told {
+    /// What there is to tell, to whomever may hear it.
+    pub(super) fn of(judged: &Judged) -> Option<Self> {
         let evaluation = &judged.evaluation;
         let assigned = evaluation.true_value?;
         let result = evaluation.outcome.as_ref().map(|outcome| outcome.result);
-        Some(Told {
+        Some(Self {
             bottle: evaluation.unknown.clone(),
             assigned,
             off_percent: result.and_then(|result| off_percent(result, assigned)),

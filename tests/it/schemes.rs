@@ -18,7 +18,7 @@ use crate::app::TestApp;
 use crate::reference::{dec, f};
 
 /// Key, a true value in its unit, and the reagent of its lot.
-const SCHEMES: [(&str, &str); 5] = [
+pub const SCHEMES: [(&str, &str); 5] = [
     ("soda-two-indicators", "40.0"),
     ("magnesium-by-difference", "24.0"),
     ("sulfate-gravimetric", "42.0"),
@@ -31,7 +31,8 @@ fn procedure(key: &str) -> Procedure {
     read_procedure(key, &text, &shipped_glassware()).expect(key)
 }
 
-fn folder() -> Folder {
+/// A course of all of them, with one student.
+pub fn folder() -> Folder {
     let mut course = "title = \"Quantitative analysis\"\nterm = \"autumn 2026\"\ntime_zone = \"Europe/Lisbon\"\n".to_owned();
     let mut unknowns = "experiment,unknown,true_value,standard_uncertainty\n".to_owned();
     let mut issued = "experiment,student_id,unknown\n".to_owned();

@@ -126,7 +126,7 @@ async fn the_same_form_twice_is_one_submission_and_a_second_tab_is_told() {
     let other = student
         .post_form(HAND_IN, &acid_form(KEY, "0", "20.40", "20.50"))
         .await;
-    assert_eq!(other.status, 409, "another body under the same key");
+    assert_eq!(other.status, 422, "another body under the same key");
     assert!(
         other.body.contains("value=\"20.50\"") && other.body.contains("already been received"),
         "{}",

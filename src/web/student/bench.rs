@@ -162,7 +162,10 @@ async fn refused(
             entry.seen = view.term.submissions.get(slot).map_or(0, Vec::len);
             entry.key = crate::web::random_key()?;
             told.overtaken = true;
-            StatusCode::CONFLICT
+            match why {
+                HandInError::KeyReused => StatusCode::UNPROCESSABLE_ENTITY,
+                _ => StatusCode::CONFLICT,
+            }
         }
         HandInError::TooOften { .. } => StatusCode::TOO_MANY_REQUESTS,
         _ => StatusCode::UNPROCESSABLE_ENTITY,

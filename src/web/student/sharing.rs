@@ -166,10 +166,13 @@ async fn again(
     let view = state.desk.view().await?;
     let (experiment, slot) = find(&view, key, visitor, state)?;
     let status = match &why {
-        Some(HandInError::Stale { .. } | HandInError::KeyReused) => {
+        Some(overtaken @ (HandInError::Stale { .. } | HandInError::KeyReused)) => {
             typed.seen = view.term.submissions.get(&slot).map_or(0, Vec::len);
             typed.key = crate::web::random_key()?;
-            StatusCode::CONFLICT
+            match overtaken {
+                HandInError::KeyReused => StatusCode::UNPROCESSABLE_ENTITY,
+                _ => StatusCode::CONFLICT,
+            }
         }
         Some(HandInError::TooOften { .. }) => StatusCode::TOO_MANY_REQUESTS,
         _ => StatusCode::UNPROCESSABLE_ENTITY,

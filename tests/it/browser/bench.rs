@@ -11,7 +11,7 @@ use thirtyfour::{By, Key};
 use super::student::{field, open_part_of, write};
 use super::{Browser, LAPTOP, Look, PHONE, sign_in, with};
 use crate::app::{PASSWORD, TestApp};
-use crate::week;
+use crate::{schemes, week};
 
 pub const BENCH: &str = "/student/experiments/acid/bench";
 pub const NO_SCRIPTS: Look = Look {
@@ -329,4 +329,59 @@ async fn targets_are_large() {
         })
         .await;
     }
+}
+
+/// The form of every scheme runs its script to the end, fits 320 px, and loads nothing but our own files and no font.
+#[tokio::test(flavor = "multi_thread")]
+async fn forms_of_every_scheme_fit_a_narrow_phone() {
+    let app = TestApp::spawn().await;
+    let imported = bring_in(&app.desk, &schemes::folder(), "test", app.clock.now()).await;
+    imported.expect("imported");
+    with(PHONE, |browser| async move {
+        sign_in(&app, &browser, "01").await;
+        let narrow = json!({"width": 320, "height": 640, "deviceScaleFactor": 2, "mobile": true});
+        for (key, _) in schemes::SCHEMES {
+            let bench = format!("{}/student/experiments/{key}/bench", app.address);
+            browser.open(&bench).await;
+            browser
+                .command("Emulation.setDeviceMetricsOverride", narrow.clone())
+                .await;
+            assert_eq!(run(&browser, "return innerWidth").await, json!(320));
+            let step = browser.text(".trial-steps [aria-current=step]").await;
+            assert!(!step.is_empty(), "{key}");
+            for part in browser
+                .driver
+                .find_all(By::Css(".trial-steps button"))
+                .await
+                .expect("parts")
+            {
+                part.click().await.expect("a tap");
+                assert!(browser.overhang().await <= 0, "{key} scrolls sideways");
+            }
+            let elsewhere = "return performance.getEntriesByType('resource').map(e => e.name)
+                .filter(name => !name.startsWith(location.origin) || name.includes('woff'))";
+            assert_eq!(run(&browser, elsewhere).await, json!([]), "{key}");
+            browser.screenshot(&format!("bench-{key}")).await;
+        }
+        // two portions of one trial, told apart
+        let bench = "/student/experiments/magnesium-by-difference/bench";
+        browser.open(&format!("{}{bench}", app.address)).await;
+        for (name, text) in [
+            ("1.burette_start_mL", "0.00"),
+            ("1.burette_end_mL", "20.40"),
+            ("1.second_start_mL", "0.00"),
+            ("1.second_end_mL", "11.00"),
+            ("2.burette_start_mL", "0.00"),
+            ("2.burette_end_mL", "20.42"),
+            ("2.second_start_mL", "0.00"),
+            ("2.second_end_mL", "11.40"),
+        ] {
+            write(&browser, &field(name), text).await;
+        }
+        let delivered = browser.text("[data-trial='2'] [data-delivered]").await;
+        assert_eq!(delivered, "Delivered 20.42 and 11.40 mL");
+        let agreement = browser.text("[data-agreement]").await;
+        assert!(agreement.contains("No two trials agree"), "{agreement}");
+    })
+    .await;
 }

@@ -89,6 +89,16 @@ async fn a_report(app: TestApp, browser: Browser) {
     let head = "Acid in a plain solution\nAda Fennimore, 0042, section A\n";
     assert!(page.starts_with(head), "{page}");
     assert!(!page.contains("What to do"), "{page}");
+
+    browser
+        .open(&format!("{}/student/record", app.address))
+        .await;
+    for paper in PAPERS {
+        assert_eq!(sheets(&browser, "record", paper).await, 1, "{}", paper.0);
+    }
+    let shown = "return [...document.querySelectorAll('nav, button, a, .foot')]\
+        .filter(e => e.getClientRects().length > 0 && !e.closest('.course')).length";
+    assert_eq!(found(&browser, shown).await, json!(0), "shown on paper");
 }
 
 async fn a_submission(app: TestApp, browser: Browser) {
