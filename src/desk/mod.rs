@@ -4,6 +4,8 @@
 //! written to disk, with the judgements it alters, before the image is seen with it.
 
 pub mod accounts;
+mod amend;
+mod arrange;
 mod folder;
 mod hand_in;
 mod issue;
@@ -24,10 +26,21 @@ use std::collections::BTreeMap;
 use jiff::Timestamp;
 use tokio::sync::{RwLock, RwLockReadGuard};
 
+pub use amend::{
+    Rules, enter_rules, handed_in_by_procedure, procedure_changes, procedure_seen,
+    replace_procedure, rule_changes, rules_seen, still_readable,
+};
+pub use arrange::{
+    TypedDates, TypedExtension, TypedReissue, arrange, extension_changes, reissue_changes,
+    section_date_changes,
+};
 pub use folder::{BringError, Brought, bring_in, bring_in_term, grade, output_files};
 pub use hand_in::{HandInError, HandInRequest, MOST_HAND_INS, Receipt, WITHIN, hand_in};
 pub use issue::{deal, issue_unknowns};
-pub use people::{RosterPlan, StaffEntry, apply_roster, enter_staff, plan_roster, staff_among};
+pub use people::{
+    RosterPlan, StaffEntry, StudentEntry, apply_roster, enter_staff, plan_roster, remove_staff,
+    staff_among, student_changes,
+};
 pub use prepare::{
     PrepareError, assign_lots, course_of, experiment_changes, new_course, new_experiment,
 };

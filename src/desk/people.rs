@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::Timestamp;
+use jiff::civil::Date;
 
 use super::prepare::{keep, words};
 use super::{Desk, PrepareError};
@@ -21,13 +22,17 @@ pub struct RosterPlan {
     pub altered: Vec<(Student, Student)>,
     /// On it already, just so.
     pub unchanged: usize,
-    /// On the roster but not in the file; they stay.
+    /// Had left and are in the file again.
+    pub returning: Vec<Student>,
+    /// On the roster but not in the file; they stay unless they are named as having left.
     pub absent: Vec<Student>,
+    /// Absent and named as having left.
+    pub leaving: Vec<Student>,
 }
 
-/// Compares a roster file with the roster.
+/// Compares a roster file with the roster. `left` are ids of students who are not in the file because they have left.
 #[must_use]
-pub fn plan_roster(term: &Term, incoming: &[Student]) -> RosterPlan {
+pub fn plan_roster(term: &Term, incoming: &[Student], left: &[String], today: Date) -> RosterPlan {
     let mut plan = RosterPlan::default();
     let known: BTreeMap<&str, &Student> =
         term.students.iter().map(|s| (s.id.as_str(), s)).collect();
@@ -35,16 +40,21 @@ pub fn plan_roster(term: &Term, incoming: &[Student]) -> RosterPlan {
         match known.get(student.id.as_str()) {
             None => plan.joining.push(student.clone()),
             Some(old) if *old == student => plan.unchanged += 1,
+            Some(old) if !old.is_enrolled() && student.is_enrolled() => {
+                plan.returning.push(student.clone());
+            }
             Some(old) => plan.altered.push(((*old).clone(), student.clone())),
         }
     }
     let named: BTreeSet<&str> = incoming.iter().map(|s| s.id.as_str()).collect();
-    plan.absent = term
-        .students
-        .iter()
-        .filter(|s| !named.contains(s.id.as_str()))
-        .cloned()
-        .collect();
+    let absent = term.enrolled().filter(|s| !named.contains(s.id.as_str()));
+    plan.absent = absent.cloned().collect();
+    let has_left = |s: &&Student| left.contains(&s.id);
+    let leaving = plan.absent.iter().filter(has_left).map(|s| Student {
+        left: Some(today),
+        ..s.clone()
+    });
+    plan.leaving = leaving.collect();
     plan
 }
 
@@ -55,20 +65,24 @@ impl RosterPlan {
         let altered = self.altered.iter().map(|(_, after)| after);
         self.joining
             .iter()
+            .chain(&self.returning)
             .chain(altered)
+            .chain(&self.leaving)
             .cloned()
             .map(Change::Student)
             .collect()
     }
 }
 
-/// Brings a roster in as it stands: students join or are altered, nobody leaves. Returns what it did.
+/// Brings a roster in as it stands: students join, come back or are altered, and of those who are not in the file the
+/// named ones leave as of today. Returns what it did.
 ///
 /// # Errors
 /// [`PrepareError`]; then nothing changed.
 pub async fn apply_roster(
     desk: &Desk,
     incoming: &[Student],
+    left: &[String],
     (login, at): (&str, Timestamp),
 ) -> Result<RosterPlan, PrepareError> {
     let mut plan = RosterPlan::default();
@@ -78,7 +92,8 @@ pub async fn apply_roster(
         if !clashes.is_empty() {
             return Err(PrepareError::Fields(vec![("roster", clashes)]));
         }
-        plan = plan_roster(term, incoming);
+        let today = term.course.zone.local(at).date();
+        plan = plan_roster(term, incoming, left, today);
         Ok(plan.changes())
     })
     .await?;
@@ -183,4 +198,91 @@ pub async fn enter_staff(
     })
     .await?;
     Ok(())
+}
+
+/// Takes somebody off the staff list and ends their sessions. What they decided stays, by their login.
+///
+/// # Errors
+/// [`PrepareError`]; then nothing changed.
+pub async fn remove_staff(
+    desk: &Desk,
+    login: &str,
+    (by, at): (&str, Timestamp),
+) -> Result<(), PrepareError> {
+    desk.apply_if(by, at, |image| -> Result<Vec<Change>, PrepareError> {
+        let term = &image.ok_or(StoreError::NoCourse)?.term;
+        let member = term.staff.iter().find(|s| s.login == login);
+        let member =
+            member.ok_or_else(|| PrepareError::new("login", login, "a login of the staff list"))?;
+        if member.login.eq_ignore_ascii_case(by) {
+            let expected = "another coordinator to take you off the list";
+            return Err(PrepareError::new("login", login, expected));
+        }
+        Ok(vec![Change::RemoveStaff {
+            login: member.login.clone(),
+        }])
+    })
+    .await?;
+    Ok(())
+}
+
+/// What a form says of a student.
+#[derive(Clone, Debug, Default)]
+pub struct StudentEntry {
+    /// Names them; one of the roster changes that student.
+    pub id: String,
+    /// Family name.
+    pub family_name: String,
+    /// Given name.
+    pub given_name: String,
+    /// Section, one there is or a new one.
+    pub section: String,
+    /// Optional.
+    pub email: String,
+    /// The day they left, empty while they are on the course.
+    pub left: String,
+}
+
+/// What has to change so that the roster has a student just so.
+///
+/// # Errors
+/// [`PrepareError::Fields`]
+pub fn student_changes(term: &Term, entry: &StudentEntry) -> Result<Vec<Change>, PrepareError> {
+    let mut faults = Vec::new();
+    let id = keep("student_id", files::code(&entry.id), &mut faults);
+    let family_name = keep("family_name", words(&entry.family_name), &mut faults);
+    let given_name = files::line_of_text(&entry.given_name);
+    let given_name = keep("given_name", given_name, &mut faults);
+    let section = keep("section", files::code(&entry.section), &mut faults);
+    let email = keep("email", files::line_of_text(&entry.email), &mut faults);
+    let left = match entry.left.trim() {
+        "" => None,
+        text => keep("left", files::day(text), &mut faults),
+    };
+    let (Some(id), Some(family_name), Some(given_name), Some(section), Some(email), true) = (
+        id,
+        family_name,
+        given_name,
+        section,
+        email,
+        faults.is_empty(),
+    ) else {
+        return Err(PrepareError::Fields(faults));
+    };
+    let student = Student {
+        id,
+        family_name,
+        given_name,
+        section,
+        email,
+        left,
+    };
+    let clashes = staff_among(term, std::slice::from_ref(&student));
+    if !clashes.is_empty() {
+        return Err(PrepareError::Fields(vec![("student_id", clashes)]));
+    }
+    if term.student(&student.id) == Some(&student) {
+        return Ok(Vec::new());
+    }
+    Ok(vec![Change::Student(student)])
 }

@@ -26,6 +26,99 @@ pub fn read_trials(file: &str, text: &str) -> Result<TrialRules, Vec<Fault>> {
     Toml::read(file, text, |root| trials(&root))
 }
 
+/// The body of a `marking` table.
+#[must_use]
+pub fn write_marking(marking: &Marking) -> String {
+    let mut text = String::new();
+    let mut line = |key: &str, parts: &[String]| {
+        text.push_str(&format!("{key} = {{ {} }}\n", parts.join(", ")));
+    };
+    if let Some(accuracy) = &marking.accuracy {
+        line("accuracy", &written_scored(accuracy));
+    }
+    if let Some(agreement) = &marking.agreement {
+        let mut parts = written_scored(&agreement.scored);
+        if agreement.measure == AgreementMeasure::RelativeS {
+            parts.insert(1, "measure = \"relative-s\"".to_owned());
+        }
+        line("agreement", &parts);
+    }
+    if let Some(points) = marking.recording {
+        line("recording", &[number("points", points)]);
+    }
+    if let Some(part) = &marking.calculation {
+        let parts = [
+            number("points", part.points),
+            number("within", part.within),
+            number("single_slip_share", part.single_slip_share),
+        ];
+        line("calculation", &parts);
+    }
+    if let Some(points) = marking.by_hand {
+        line("by_hand", &[number("points", points)]);
+    }
+    if let Some(late) = &marking.late {
+        let parts = [
+            number("grace_hours", late.grace_hours),
+            number("share_per_day", late.share_per_day),
+            number("floor", late.floor),
+        ];
+        line("late", &parts);
+    }
+    text
+}
+
+fn number(key: &str, value: Decimal) -> String {
+    format!("{key} = \"{value}\"")
+}
+
+fn written_scored(scored: &Scored) -> Vec<String> {
+    let scale = match &scored.scale {
+        Scale::Ramp {
+            full_within,
+            zero_from,
+        } => format!(
+            "ramp = {{ {}, {} }}",
+            number("full_within", *full_within),
+            number("zero_from", *zero_from)
+        ),
+        Scale::Steps(steps) => {
+            let steps = steps
+                .iter()
+                .map(|(limit, points)| format!("[\"{limit}\", \"{points}\"]"));
+            format!("steps = [{}]", steps.collect::<Vec<_>>().join(", "))
+        }
+    };
+    vec![number("points", scored.points), scale]
+}
+
+/// The body of a `trials` table.
+#[must_use]
+pub fn write_trials(rules: &TrialRules) -> String {
+    let accept = match rules.accept {
+        Accept::All => "rule = \"all\"".to_owned(),
+        Accept::Concordant { within } => {
+            format!("rule = \"concordant\", {}", number("within_mL", within))
+        }
+        Accept::Dixon {
+            level,
+            from,
+            critical,
+        } => {
+            let table = match critical {
+                DixonCritical::Exact => "exact",
+                DixonCritical::Rorabacher => "rorabacher",
+            };
+            let level = level.percent();
+            format!("rule = \"dixon\", level = \"{level}\", from = {from}, table = \"{table}\"")
+        }
+    };
+    format!(
+        "minimum = {}\nblank = {}\nprompt_decimals = {}\naccept = {{ {accept} }}\n",
+        rules.minimum, rules.blank, rules.prompt_decimals
+    )
+}
+
 /// The parts of a marking, checked.
 pub(super) fn marking(section: &Section) -> Option<Marking> {
     section.only(&[

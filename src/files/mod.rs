@@ -48,7 +48,7 @@ pub use flags_file::flags_csv;
 pub use folder::Folder;
 pub use glassware_file::read_glassware;
 pub use gradebook::{FreeText, gradebook_csv};
-pub use marking_file::{read_marking, read_trials};
+pub use marking_file::{read_marking, read_trials, write_marking, write_trials};
 pub use people::{read_roster_file, write_roster};
 pub use prep_room::{PrepRoom, read_prep_records};
 pub use procedure_file::read_procedure;

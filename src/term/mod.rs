@@ -6,6 +6,7 @@
 mod arrangements;
 mod audit;
 mod class;
+mod copy;
 mod corrections;
 mod gather;
 mod judging;
@@ -30,6 +31,7 @@ use crate::truth::{Lot, Unknown};
 pub use arrangements::{Amended, Amendment, Extension, Reissue, Release};
 pub use audit::{AssignedValue, ExperimentAudit, Found};
 pub use class::{ClassNumber, ClassView, FEWEST_OTHERS};
+pub use copy::CopyPlan;
 pub use corrections::{Corrected, Correction, corrections};
 pub use notes::{LONGEST_NOTE, Note, Side, note_text};
 pub use preview::{Altered, Preview};

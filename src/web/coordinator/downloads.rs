@@ -2,19 +2,24 @@
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::header;
+use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
+use super::form::Form;
 use super::unpack::pack;
-use crate::desk::output_files;
-use crate::files::{FreeText, gradebook_csv, write_term};
-use crate::web::{AppState, CoordinatorVisitor, Frame, Page, PageError, PageResult};
+use crate::desk::{PrepareError, output_files};
+use crate::files::{Folder, FreeText, day, gradebook_csv, line_of_text, write_term};
+use crate::term::{CopyPlan, Term};
+use crate::web::{AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult};
 
 #[derive(Template)]
 #[template(path = "coordinator/files.html")]
 struct FilesPage {
     frame: Frame,
+    form: Form,
     unsettled: usize,
+    /// The day the first experiment opens.
+    first: Option<String>,
 }
 
 /// `GET /course/files`
@@ -22,6 +27,14 @@ pub async fn page(
     State(state): State<AppState>,
     visitor: CoordinatorVisitor,
 ) -> PageResult<impl IntoResponse> {
+    files(&state, &visitor, Form::default()).await
+}
+
+async fn files(
+    state: &AppState,
+    visitor: &CoordinatorVisitor,
+    form: Form,
+) -> PageResult<Page<FilesPage>> {
     let view = state.desk.view().await?;
     let unsettled = view.judged.values().filter(|judged| {
         matches!(
@@ -31,8 +44,82 @@ pub async fn page(
     });
     Ok(Page(FilesPage {
         frame: visitor.frame("Files"),
+        form,
         unsettled: unsettled.count(),
+        first: view.term.first_day().map(|day| day.to_string()),
     }))
+}
+
+/// `POST /course/copy.zip`: the course for another term, without people and what they did.
+pub async fn copy(
+    State(state): State<AppState>,
+    visitor: CoordinatorVisitor,
+    fields: Fields,
+) -> PageResult<Response> {
+    let made = {
+        let view = state.desk.view().await?;
+        copy_plan(&view.term, &fields).map(|plan| write_term(&view.term.copied(&plan)))
+    };
+    match made {
+        Err(faults) => {
+            let form = Form::refused(fields, PrepareError::Fields(faults))?;
+            let page = files(&state, &visitor, form).await?;
+            Ok(page.with_status(StatusCode::UNPROCESSABLE_ENTITY))
+        }
+        Ok(folder) => zipped("next-term.zip", folder).await,
+    }
+}
+
+fn copy_plan(term: &Term, fields: &Fields) -> Result<CopyPlan, Vec<(&'static str, String)>> {
+    let mut faults = Vec::new();
+    let name = match line_of_text(fields.text("next_term")) {
+        Ok(name) if name.is_empty() => {
+            Err("found nothing, expected its name, such as Spring 2027".to_owned())
+        }
+        read => read,
+    };
+    let name = name.map_err(|what| faults.push(("next_term", what))).ok();
+    let days = match (fields.text("first_day"), fields.text("weeks")) {
+        ("", "") => {
+            let what = "found neither a day nor a number of weeks, expected one of the two";
+            Err(("first_day", what.to_owned()))
+        }
+        (first, "") => day(first)
+            .map(|first| term.days_to(first).unwrap_or(0))
+            .map_err(|what| ("first_day", what)),
+        ("", weeks) => match weeks.parse::<i32>() {
+            Ok(weeks) if (-520..=520).contains(&weeks) => Ok(weeks.saturating_mul(7)),
+            _ => {
+                let what = format!(
+                    "found \u{201c}{weeks}\u{201d}, expected a whole number of weeks, at most 520"
+                );
+                Err(("weeks", what))
+            }
+        },
+        (first, _) => {
+            let what = format!("found {first} beside a number of weeks, expected one of the two");
+            Err(("first_day", what))
+        }
+    };
+    let days = days.map_err(|fault| faults.push(fault)).ok();
+    let ticked = |field: &str| fields.text(field) == "yes";
+    match (name, days) {
+        (Some(term), Some(days)) => Ok(CopyPlan {
+            term,
+            days,
+            lots: ticked("lots"),
+            unknowns: ticked("unknowns"),
+        }),
+        _ => Err(faults),
+    }
+}
+
+async fn zipped(name: &str, folder: Folder) -> PageResult<Response> {
+    let packed = tokio::task::spawn_blocking(move || pack(&folder)).await;
+    let bytes = packed
+        .map_err(PageError::internal)?
+        .map_err(PageError::internal)?;
+    Ok(attachment(name, "application/zip", bytes))
 }
 
 /// `GET /course/gradebook.csv`
@@ -89,11 +176,7 @@ pub async fn export(
     _visitor: CoordinatorVisitor,
 ) -> PageResult<Response> {
     let folder = write_term(&state.desk.view().await?.term);
-    let packed = tokio::task::spawn_blocking(move || pack(&folder)).await;
-    let bytes = packed
-        .map_err(PageError::internal)?
-        .map_err(PageError::internal)?;
-    Ok(attachment("export.zip", "application/zip", bytes))
+    zipped("export.zip", folder).await
 }
 
 /// A file to be kept. Its name is somebody's: what a header cannot hold is left out of the plain name and spelt out in

@@ -9,7 +9,7 @@ use axum::response::{IntoResponse, Response};
 
 use super::form::{Form, done};
 use super::glance::{self, Tally};
-use super::preview::{Asked, Wanted, hidden};
+use super::preview::{Asked, Said, Wanted, hidden};
 use super::titres::{self, Titre};
 use super::words;
 use crate::chem::{Formula, printed_reaction};
@@ -18,7 +18,7 @@ use crate::desk::{self, PrepareError};
 use crate::judge::{Fairness, Remedy, fairness, remedies};
 use crate::measure::{from_f64, plain};
 use crate::procedure::Procedure;
-use crate::term::Term;
+use crate::term::{Slot, Term};
 use crate::web::digits::{SectionDigits, section_digits};
 use crate::web::{
     AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields,
@@ -37,6 +37,10 @@ struct ExperimentPage {
     tag: &'static str,
     zone: String,
     tally: Tally,
+    /// Students with other dates than their section.
+    arranged: usize,
+    /// Sections with dates of their own.
+    own_dates: usize,
     unknowns: usize,
     reactions: Vec<String>,
     facts: Vec<(&'static str, String)>,
@@ -146,6 +150,11 @@ async fn experiment(
         tag,
         zone: term.course.zone.name().to_owned(),
         tally: Tally::of(&view, key, None),
+        arranged: term
+            .enrolled()
+            .filter(|s| term.extension(&Slot::new(key, &s.id)).is_some())
+            .count(),
+        own_dates: experiment.section_dates.len(),
         unknowns: term.unknowns.get(key).map_or(0, BTreeMap::len),
         reactions: procedure
             .reactions
@@ -262,6 +271,7 @@ pub async fn preview_dates(
         hidden: hidden(&fields, &["opens", "due"]),
         reason: None,
         back: format!("/course/experiments/{key}"),
+        said: Said::default(),
     };
     match asked.answer(&state, &visitor).await? {
         Ok(page) => Ok(page),

@@ -25,7 +25,7 @@ pub struct FormFault<'a> {
 }
 
 /// Fields and what people call them.
-const LABELS: [(&str, &str); 21] = [
+const LABELS: &[(&str, &str)] = &[
     ("title", "Title"),
     ("term", "Term"),
     ("time_zone", "Time zone"),
@@ -47,6 +47,41 @@ const LABELS: [(&str, &str); 21] = [
     ("many", "Lines"),
     ("many_reason", "Why values change"),
     ("roster", "Roster"),
+    ("student_id", "Student id"),
+    ("family_name", "Family name"),
+    ("given_name", "Given name"),
+    ("section", "Section"),
+    ("email", "Email"),
+    ("left", "Left on"),
+    ("student", "Student"),
+    ("section_dates", "Dates by section"),
+    ("as_they_are", "Still to review"),
+    ("rules", "Rules"),
+    ("next_term", "Next term"),
+    ("first_day", "First day"),
+    ("weeks", "Weeks"),
+    ("accuracy_points", "Points for accuracy"),
+    ("accuracy_full", "Full points up to"),
+    ("accuracy_zero", "None from"),
+    ("accuracy_steps", "Steps"),
+    ("agreement_points", "Points for agreement"),
+    ("agreement_measure", "Measured by"),
+    ("agreement_full", "Full points up to"),
+    ("agreement_zero", "None from"),
+    ("agreement_steps", "Steps"),
+    ("recording_points", "Points for recording"),
+    ("calculation_points", "Points for calculation"),
+    ("calculation_within", "Full points within"),
+    ("calculation_share", "For a single slip"),
+    ("by_hand_points", "Points by hand"),
+    ("late_share", "Lost per day late"),
+    ("late_grace", "Time of grace"),
+    ("late_floor", "Kept at least"),
+    ("minimum", "Trials at least"),
+    ("within", "Within"),
+    ("level", "Level"),
+    ("from", "From"),
+    ("accept", "Which trials count"),
 ];
 
 impl Form {
@@ -78,6 +113,11 @@ impl Form {
             }
             PrepareError::Store(why) => Err(why.into()),
         }
+    }
+
+    /// What was typed into the field, if it was on the form.
+    pub fn typed(&self, name: &str) -> Option<&str> {
+        self.typed.one(name)
     }
 
     /// What the field holds.
@@ -178,6 +218,10 @@ pub fn done(query: &QueryFields) -> Option<String> {
         ),
         "released" => "The results are released: students can see them now.".to_owned(),
         "withdrawn" => "The results are withdrawn: students cannot see them any more.".to_owned(),
+        "extended" => "It is arranged.".to_owned(),
+        "reissued" => "The bottle is given. The one before stays on record.".to_owned(),
+        "marking" => "The marking is changed and everything marked anew.".to_owned(),
+        "amended" => "The procedure is replaced and everything marked anew.".to_owned(),
         _ => return None,
     };
     Some(words)

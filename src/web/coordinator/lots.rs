@@ -6,7 +6,7 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
 use super::form::{Form, done};
-use super::preview::{Asked, Wanted, hidden};
+use super::preview::{Asked, Said, Wanted, hidden};
 use super::words::aligned;
 use crate::chem::Formula;
 use crate::desk::{self, PrepareError, Values};
@@ -212,6 +212,7 @@ pub async fn preview(
                 hidden: hidden(&fields, &["lot", "reagent", "molarity", "uncertainty"]),
                 reason: Some(("reason", fields.text("reason").to_owned())),
                 back: "/course/lots".into(),
+                said: Said::default(),
             };
             asked.answer(&state, &visitor).await?
         }

@@ -5,20 +5,25 @@ mod audit;
 mod downloads;
 mod experiment;
 mod experiments;
+mod extensions;
 mod fill;
 mod form;
 mod glance;
 mod home;
 mod issue;
 mod lots;
+mod marking;
+mod marking_form;
 mod oneroster;
 mod preview;
 mod procedures;
+mod reissue;
 mod release;
 mod roster;
 mod sections;
 mod slips;
 mod staff;
+mod student;
 mod titres;
 mod truth;
 mod unknowns;
@@ -41,9 +46,16 @@ pub fn routes() -> Router<AppState> {
         .route("/course/roster/confirm", post(roster::confirm))
         .route("/course/slips", post(slips::print))
         .route("/course/staff", get(staff::page).post(staff::enter))
+        .route("/course/staff/remove", post(staff::remove))
+        .route(
+            "/course/roster/student",
+            get(student::page).post(student::enter),
+        )
+        .route("/course/roster/student/preview", post(student::preview))
         .route("/course/lots", get(lots::page).post(lots::enter))
         .route("/course/lots/preview", post(lots::preview))
         .route("/course/procedures", post(procedures::enter))
+        .route("/course/procedures/confirm", post(procedures::confirm))
         .route("/course/audit", get(audit::overview))
         .route("/course/sections", get(sections::page))
         .route("/course/files", get(downloads::page))
@@ -61,6 +73,7 @@ pub fn routes() -> Router<AppState> {
         .route("/course/flags.csv", get(downloads::flags))
         .route("/course/audit.csv", get(downloads::audit))
         .route("/course/export.zip", get(downloads::export))
+        .route("/course/copy.zip", post(downloads::copy))
         .route(
             "/course/experiments",
             get(experiments::page).post(experiments::enter),
@@ -83,4 +96,12 @@ fn of_experiment() -> Router<AppState> {
         .route("/issue/list", get(issue::list))
         .route("/release", get(release::page).post(release::release))
         .route("/withdraw", post(release::withdraw))
+        .route("/extensions", get(extensions::page).post(extensions::enter))
+        .route("/extensions/preview", post(extensions::preview))
+        .route("/section-dates", post(extensions::enter_sections))
+        .route("/section-dates/preview", post(extensions::preview_sections))
+        .route("/marking", get(marking::page).post(marking::enter))
+        .route("/marking/preview", post(marking::preview))
+        .route("/reissue", get(reissue::page).post(reissue::enter))
+        .route("/reissue/preview", post(reissue::preview))
 }

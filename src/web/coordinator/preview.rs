@@ -7,6 +7,7 @@ use rust_decimal::Decimal;
 
 use super::audit::words;
 use crate::change::Change;
+use crate::course::Experiment;
 use crate::desk::{self, Image, PrepareError, Values};
 use crate::judge::GroupName;
 use crate::term::{Altered, ExperimentAudit, Preview, Term};
@@ -18,10 +19,13 @@ use crate::web::{AppState, CoordinatorVisitor, Fields, Frame, Page, PageResult, 
 struct PreviewPage {
     frame: Frame,
     action: String,
-    hidden: Vec<(&'static str, String)>,
+    hidden: Vec<(String, String)>,
     reason: Option<(&'static str, String)>,
     back: String,
+    said: Said,
     values: Vec<ValueRow>,
+    /// Whether any of them has an uncertainty.
+    uncertain: bool,
     groups: Vec<GroupRow>,
     tally: Tally,
     released: Vec<String>,
@@ -35,11 +39,13 @@ pub struct Asked {
     /// Where the form goes that makes the change.
     pub action: String,
     /// The fields of that form, but for the reason.
-    pub hidden: Vec<(&'static str, String)>,
+    pub hidden: Vec<(String, String)>,
     /// The field of the reason and the reason as far as it is typed, where one is wanted.
     pub reason: Option<(&'static str, String)>,
     /// Where to go instead.
     pub back: String,
+    /// What is said beside the numbers.
+    pub said: Said,
 }
 
 /// What is wanted.
@@ -48,6 +54,17 @@ pub enum Wanted {
     Values(Values),
     /// An experiment as typed: key, procedure, dates.
     Experiment([String; 4]),
+    /// Changes made out already.
+    Changes(Vec<Change>),
+}
+
+/// What is said beside the numbers.
+#[derive(Default)]
+pub struct Said {
+    /// What a person should think about first.
+    pub warnings: Vec<String>,
+    /// What else to know.
+    pub sentences: Vec<String>,
 }
 
 /// One value, before and after.
@@ -81,14 +98,21 @@ struct Tally {
 }
 
 /// One grade that would be another.
-struct GradeRow {
-    student: String,
-    id: String,
-    section: String,
-    experiment: String,
-    before: String,
-    after: String,
-    change: String,
+pub struct GradeRow {
+    /// Name.
+    pub student: String,
+    /// Id.
+    pub id: String,
+    /// Section.
+    pub section: String,
+    /// Key of the experiment.
+    pub experiment: String,
+    /// Points now.
+    pub before: String,
+    /// Points then.
+    pub after: String,
+    /// The difference with its sign.
+    pub change: String,
 }
 
 impl Wanted {
@@ -98,6 +122,7 @@ impl Wanted {
             Self::Experiment(typed) => {
                 desk::experiment_changes(term, typed.each_ref().map(String::as_str))
             }
+            Self::Changes(changes) => Ok(changes.clone()),
         }
     }
 
@@ -105,7 +130,7 @@ impl Wanted {
     fn groups(&self) -> Vec<GroupName> {
         match self {
             Self::Values(values) => values.groups(),
-            Self::Experiment(_) => Vec::new(),
+            Self::Experiment(_) | Self::Changes(_) => Vec::new(),
         }
     }
 }
@@ -132,12 +157,16 @@ impl Asked {
     fn page(mut self, image: &Image, frame: Frame, changes: &[Change]) -> PreviewPage {
         let preview = image.preview(changes);
         if let Wanted::Values(values) = &self.wanted {
-            self.hidden.push(("seen", values.seen(&image.term)));
+            self.hidden
+                .push(("seen".to_owned(), values.seen(&image.term)));
         }
         let moved = |altered: &&Altered| !altered.gain().is_zero();
+        let values: Vec<ValueRow> = changes.iter().flat_map(|c| rows(image, c)).collect();
         PreviewPage {
             frame,
-            values: changes.iter().filter_map(|c| value(image, c)).collect(),
+            uncertain: values.iter().any(|row| !row.after.1.is_empty()),
+            values,
+            said: self.said,
             groups: groups(image, &preview, &self.wanted.groups()),
             tally: tally(&preview.altered),
             released: released(image, &preview.altered),
@@ -156,9 +185,136 @@ impl Asked {
 }
 
 /// The fields of a form that was sent, to be sent again with the reason.
-pub fn hidden(fields: &Fields, names: &[&'static str]) -> Vec<(&'static str, String)> {
-    let one = |name: &&'static str| (*name, fields.text(name).to_owned());
+pub fn hidden(fields: &Fields, names: &[&str]) -> Vec<(String, String)> {
+    let one = |name: &&str| ((*name).to_owned(), fields.text(name).to_owned());
     names.iter().map(one).collect()
+}
+
+/// A change without a value: what it is of, before and after.
+fn plain(name: impl Into<String>, unit: &'static str, before: String, after: String) -> ValueRow {
+    ValueRow {
+        name: name.into(),
+        unit,
+        before: Some((before, String::new())),
+        after: (after, String::new()),
+    }
+}
+
+/// What a change puts in place of what.
+fn rows(image: &Image, change: &Change) -> Vec<ValueRow> {
+    let term = &image.term;
+    match change {
+        Change::Experiment { experiment, .. } => experiment_rows(term, experiment),
+        Change::Extend { slot, extension } => {
+            let mut after = term.clone();
+            after.apply(Change::Extend {
+                slot: slot.clone(),
+                extension: extension.clone(),
+            });
+            let name = term.student(&slot.student).map(ToString::to_string);
+            let name = name.unwrap_or_default();
+            let of = |term: &Term| {
+                let experiment = term.experiment(&slot.experiment)?;
+                let student = term.student(&slot.student)?;
+                let due = dates::local(term.dates_of(experiment, student).due);
+                Some((due, term.works_in(&slot.experiment, student).to_owned()))
+            };
+            let (before, then) = (of(term).unwrap_or_default(), of(&after).unwrap_or_default());
+            let mut rows = vec![plain(
+                format!("Due, {name}"),
+                "local time",
+                before.0,
+                then.0,
+            )];
+            if before.1 != then.1 {
+                let name = format!("Works with section, {name}");
+                rows.push(plain(name, "", before.1, then.1));
+            }
+            rows
+        }
+        Change::Reissue { slot, reissue } => {
+            let name = term.student(&slot.student).map(ToString::to_string);
+            let name = format!("Bottle, {}", name.unwrap_or_default());
+            let (before, after) = (reissue.instead_of.clone(), reissue.unknown.clone());
+            vec![plain(name, "", before, after)]
+        }
+        Change::Student(student) => {
+            let words = |s: &crate::course::Student| match s.left {
+                Some(day) => format!("{s}, section {}, left on {day}", s.section),
+                None => format!("{s}, section {}", s.section),
+            };
+            let before = term.student(&student.id);
+            let before = before.map_or("not on the roster".to_owned(), words);
+            vec![plain(
+                format!("Student {}", student.id),
+                "",
+                before,
+                words(student),
+            )]
+        }
+        Change::Procedure { key, .. } => {
+            let known = term.sources.procedures.contains_key(key);
+            let before = if known { "as it is" } else { "as shipped" };
+            let name = format!("Text of {key}");
+            vec![plain(
+                name,
+                "",
+                before.to_owned(),
+                "the file sent".to_owned(),
+            )]
+        }
+        other => value(image, other).into_iter().collect(),
+    }
+}
+
+/// Dates, marking and rules for trials that differ.
+fn experiment_rows(term: &Term, new: &Experiment) -> Vec<ValueRow> {
+    let Some(old) = term.experiment(&new.key) else {
+        let due = dates::local(new.dates.due);
+        return vec![plain("Due", "local time", "–".to_owned(), due)];
+    };
+    let mut rows = Vec::new();
+    let mut date = |name: String, before, after| {
+        if before != after {
+            let (before, after) = (dates::local(before), dates::local(after));
+            rows.push(plain(name, "local time", before, after));
+        }
+    };
+    date("Opens".to_owned(), old.dates.opens, new.dates.opens);
+    date("Due".to_owned(), old.dates.due, new.dates.due);
+    for section in term.sections() {
+        let (before, after) = (old.dates_in(section), new.dates_in(section));
+        if (before, after) != (old.dates, new.dates) {
+            date(
+                format!("Opens, section {section}"),
+                before.opens,
+                after.opens,
+            );
+            date(format!("Due, section {section}"), before.due, after.due);
+        }
+    }
+    let said = |experiment: &Experiment| {
+        let procedure = &experiment.procedure;
+        let mut said = super::words::marking(&procedure.marking);
+        said.push(("Trials", super::words::trials(procedure)));
+        said
+    };
+    let (before, after) = (said(old), said(new));
+    let find = |said: &[(&str, String)], part: &str| {
+        let found = said.iter().find(|(name, _)| *name == part);
+        found.map_or("none".to_owned(), |(_, words)| words.clone())
+    };
+    let mut parts: Vec<&'static str> = before.iter().chain(&after).map(|(name, _)| *name).collect();
+    parts.dedup();
+    let mut seen = Vec::new();
+    for part in parts {
+        let (was, would) = (find(&before, part), find(&after, part));
+        if was != would && !seen.contains(&part) {
+            seen.push(part);
+            rows.push(plain(part, "", was, would));
+        }
+    }
+    rows
 }
 
 fn value(image: &Image, change: &Change) -> Option<ValueRow> {
@@ -189,16 +345,6 @@ fn value(image: &Image, change: &Change) -> Option<ValueRow> {
                 unit,
                 before: old.map(|old| written(old.truth.open())),
                 after: written(unknown.truth.open()),
-            })
-        }
-        Change::Experiment { experiment, .. } => {
-            let old = term.experiment(&experiment.key);
-            let due = |at| (dates::local(at), "–".to_owned());
-            Some(ValueRow {
-                name: "Due".to_owned(),
-                unit: "local time",
-                before: old.map(|old| due(old.dates.due)),
-                after: due(experiment.dates.due),
             })
         }
         _ => None,
@@ -262,12 +408,14 @@ fn released(image: &Image, altered: &[Altered]) -> Vec<String> {
     let experiments = image.term.experiments.iter();
     let concerned = experiments.filter(|experiment| {
         let key = &experiment.key;
-        image.is_released(key) && altered.iter().any(|one| one.slot.experiment == *key)
+        let of_it = |one: &Altered| one.slot.experiment == *key && image.is_released_to(&one.slot);
+        altered.iter().any(of_it)
     });
     concerned.map(|e| e.procedure.title.clone()).collect()
 }
 
-fn grade(term: &Term, altered: &Altered) -> GradeRow {
+/// One grade that would be another, in words.
+pub fn grade(term: &Term, altered: &Altered) -> GradeRow {
     let student = term.student(&altered.slot.student);
     let (before, after) = altered.points();
     let gain = altered.gain();

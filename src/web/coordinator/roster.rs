@@ -7,10 +7,12 @@ use axum::response::{IntoResponse, Response};
 
 use super::form::{Form, LongForm, MOST_ROSTER_BYTES, done};
 use super::home::FaultsPage;
+use super::preview::{GradeRow, grade};
 use crate::course::{StaffMember, Student};
 use crate::desk::accounts::{Kind, claimed};
 use crate::desk::{self, RosterPlan};
 use crate::files::{Fault, read_roster_file, write_roster};
+use crate::term::Altered;
 use crate::web::{
     AppState, CoordinatorVisitor, Frame, Page, PageError, PageResult, QueryFields, Upload,
 };
@@ -24,6 +26,7 @@ struct RosterPage {
     sections: Vec<SectionPeople>,
     staff: Vec<StaffMember>,
     staff_without: usize,
+    left: Vec<Student>,
 }
 
 /// The students of a section.
@@ -47,6 +50,18 @@ struct Preview {
     text: String,
     plan: RosterPlan,
     changes: usize,
+    /// Grades that would be others.
+    grades: Vec<GradeRow>,
+}
+
+impl Preview {
+    /// Students who were not on the course, in two lists.
+    fn new_faces(&self) -> [(&'static str, &[Student]); 2] {
+        [
+            ("Joining", &self.plan.joining),
+            ("Coming back", &self.plan.returning),
+        ]
+    }
 }
 
 /// `GET /course/roster`
@@ -69,8 +84,7 @@ async fn roster(state: &AppState, frame: Frame, form: Form) -> PageResult<Page<R
     let section = |name: &str| {
         let mut own: Vec<Listed> = view
             .term
-            .students
-            .iter()
+            .enrolled()
             .filter(|s| s.section == name)
             .map(|student| Listed {
                 claimed: students.contains(&student.id),
@@ -88,7 +102,14 @@ async fn roster(state: &AppState, frame: Frame, form: Form) -> PageResult<Page<R
     Ok(Page(RosterPage {
         frame,
         form,
-        total: view.term.students.len(),
+        total: view.term.enrolled().count(),
+        left: view
+            .term
+            .students
+            .iter()
+            .filter(|s| !s.is_enrolled())
+            .cloned()
+            .collect(),
         sections: view.term.sections().into_iter().map(section).collect(),
         staff: staff.clone(),
         staff_without: staff
@@ -156,13 +177,20 @@ pub async fn show_plan(
     if !clashes.is_empty() {
         return refuse(Fault::of_file("roster.csv", clashes).in_column("student_id"));
     }
-    let plan = desk::plan_roster(&view.term, incoming);
+    let now = view.term.course.zone.local(state.clock.now());
+    let plan = desk::plan_roster(&view.term, incoming, &[], now.date());
+    let changes = plan.changes();
+    let moved = |altered: &&Altered| !altered.gain().is_zero();
+    let preview = view.preview(&changes);
+    let grades = preview.altered.iter().filter(moved);
+    let grades = grades.map(|one| grade(&view.term, one)).collect();
     Ok(Page(Preview {
         frame: visitor.frame("What this roster changes"),
         file: file.chars().take(120).collect(),
         text,
-        changes: plan.joining.len().saturating_add(plan.altered.len()),
+        changes: changes.len(),
         plan,
+        grades,
     })
     .into_response())
 }
@@ -187,9 +215,10 @@ pub async fn confirm(
         }
     };
     let who = (visitor.login.as_str(), state.clock.now());
-    match desk::apply_roster(&state.desk, &incoming, who).await {
+    let left: Vec<String> = fields.list("left[]").map(str::to_owned).collect();
+    match desk::apply_roster(&state.desk, &incoming, &left, who).await {
         Ok(plan) => {
-            let n = plan.joining.len().saturating_add(plan.altered.len());
+            let n = plan.changes().len();
             Err(PageError::see_other(format!(
                 "/course/roster?done=roster&n={n}"
             )))

@@ -20,9 +20,11 @@ struct StaffPage {
     staff: Vec<StaffMember>,
     sections: Vec<String>,
     untaught: Vec<String>,
+    /// Somebody about to be taken off the list.
+    leaving: Option<StaffMember>,
 }
 
-/// `GET /course/staff`; `?login=` fills the form in with somebody to change.
+/// `GET /course/staff`; `?login=` fills the form in with somebody to change, `?remove=` asks about taking them off.
 pub async fn page(
     State(state): State<AppState>,
     visitor: CoordinatorVisitor,
@@ -45,11 +47,18 @@ pub async fn page(
             Form::filled(&filled)
         },
     );
+    let remove = query.0.text("remove");
+    let leaving = view.term.staff.iter().find(|s| s.login == remove).cloned();
     drop(view);
-    Ok(staff(&state, frame, form).await?.into_response())
+    Ok(staff(&state, frame, form, leaving).await?.into_response())
 }
 
-async fn staff(state: &AppState, frame: Frame, form: Form) -> PageResult<Page<StaffPage>> {
+async fn staff(
+    state: &AppState,
+    frame: Frame,
+    form: Form,
+    leaving: Option<StaffMember>,
+) -> PageResult<Page<StaffPage>> {
     let view = state.desk.view().await?;
     let staff = view.term.staff.clone();
     let sections: Vec<String> = view
@@ -65,6 +74,7 @@ async fn staff(state: &AppState, frame: Frame, form: Form) -> PageResult<Page<St
         untaught: sections.iter().filter(|s| !is_taught(s)).cloned().collect(),
         staff,
         sections,
+        leaving,
     }))
 }
 
@@ -85,7 +95,24 @@ pub async fn enter(
         Ok(()) => Err(PageError::see_other("/course/staff?done=staff")),
         Err(why) => {
             let form = Form::refused(fields, why)?;
-            let page = staff(&state, visitor.frame("Staff"), form).await?;
+            let page = staff(&state, visitor.frame("Staff"), form, None).await?;
+            Ok(page.with_status(StatusCode::UNPROCESSABLE_ENTITY))
+        }
+    }
+}
+
+/// `POST /course/staff/remove`: off the list, and every session ended.
+pub async fn remove(
+    State(state): State<AppState>,
+    visitor: CoordinatorVisitor,
+    fields: Fields,
+) -> PageResult<Response> {
+    let who = (visitor.login.as_str(), state.clock.now());
+    match desk::remove_staff(&state.desk, fields.text("login"), who).await {
+        Ok(()) => Err(PageError::see_other("/course/staff?done=staff")),
+        Err(why) => {
+            let form = Form::refused(Fields::default(), why)?;
+            let page = staff(&state, visitor.frame("Staff"), form, None).await?;
             Ok(page.with_status(StatusCode::UNPROCESSABLE_ENTITY))
         }
     }

@@ -8,7 +8,7 @@ use axum::response::{IntoResponse, Response};
 use super::experiment::find;
 use super::form::{Form, done};
 use super::lots::{HistoryRow, history};
-use super::preview::{Asked, Wanted, hidden};
+use super::preview::{Asked, Said, Wanted, hidden};
 use super::titres;
 use super::words::aligned;
 use crate::desk::{self, PrepareError, Values};
@@ -185,6 +185,7 @@ pub async fn preview(
         hidden: hidden(&fields, names),
         reason: Some((reason_name, fields.text(reason_name).to_owned())),
         back: at,
+        said: Said::default(),
     };
     match asked.answer(&state, &visitor).await? {
         Ok(page) => Ok(page),

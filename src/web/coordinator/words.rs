@@ -116,7 +116,8 @@ fn measured(procedure: &Procedure) -> Vec<(&'static str, String)> {
     facts
 }
 
-fn trials(procedure: &Procedure) -> String {
+/// Which trials count, in a sentence.
+pub fn trials(procedure: &Procedure) -> String {
     let rules = &procedure.trials;
     let blank = if rules.blank {
         ", and a blank that is subtracted"
