@@ -1,6 +1,6 @@
 //! `course.toml`: title, zone and experiments.
 
-use std::collections::{BTreeMap, HashSet};
+use std::collections::{BTreeMap, BTreeSet, HashSet};
 
 use super::cells::{code, line_of_text, local_time};
 use super::fault::{Fault, found};
@@ -14,6 +14,8 @@ use crate::term::{ExperimentSource, Term};
 /// What `course.toml` says.
 pub(super) struct CourseFile {
     pub course: Course,
+    /// Sections that something speaks of and nobody is in.
+    pub empty_sections: Vec<String>,
     pub experiments: Vec<ExperimentEntry>,
 }
 
@@ -44,14 +46,16 @@ pub(super) fn read_course(
     keys: &mut HashSet<String>,
 ) -> Result<CourseFile, Vec<Fault>> {
     Toml::read(file, text, |root| {
-        root.only(&["title", "term", "time_zone", "experiment"]);
+        root.only(&["title", "term", "time_zone", "empty_sections", "experiment"]);
         let title = root.parsed("title", line_of_text);
         let term = root.parsed("term", line_of_text);
         let zone = root.parsed("time_zone", Zone::new);
+        let empty_sections = root.texts("empty_sections");
         let experiments = root.tables("experiment", |section| experiment(&section, keys));
         let (title, term, zone) = (title?, term?, zone?);
         Some(CourseFile {
             course: Course { title, term, zone },
+            empty_sections,
             experiments: experiments.into_iter().collect::<Option<_>>()?,
         })
     })
@@ -182,6 +186,11 @@ pub(super) fn write_course(term: &Term) -> String {
         quoted(&course.term),
         quoted(course.zone.name())
     );
+    let empty = empty_sections(term);
+    if !empty.is_empty() {
+        let names: Vec<String> = empty.iter().map(|name| quoted(name)).collect();
+        text.push_str(&format!("empty_sections = [{}]\n", names.join(", ")));
+    }
     for experiment in &term.experiments {
         let source = term.sources.experiments.get(&experiment.key);
         let procedure = source.map_or(experiment.procedure.key.as_str(), |s| s.procedure.as_str());
@@ -223,6 +232,21 @@ pub(super) fn write_course(term: &Term) -> String {
         }
     }
     text
+}
+
+/// Sections that staff, dates, lots, releases or extensions name and nobody on the roster is in: their last student has
+/// moved.
+fn empty_sections(term: &Term) -> BTreeSet<&str> {
+    let staff = term.staff.iter().flat_map(|s| &s.sections);
+    let experiments = term.experiments.iter();
+    let own = experiments.flat_map(|e| e.section_dates.keys().chain(e.section_lots.keys()));
+    let released = term.released.values().flat_map(|one| one.sections.keys());
+    let extensions = term.extensions.values().flatten();
+    let made_up = extensions.filter_map(|one| one.section.as_ref());
+    let named = staff.chain(own).chain(released).chain(made_up);
+    let on_roster: HashSet<&str> = term.students.iter().map(|s| s.section.as_str()).collect();
+    let named = named.map(String::as_str);
+    named.filter(|name| !on_roster.contains(name)).collect()
 }
 
 /// A table's body without headers of its own, so that it can stand under another one.

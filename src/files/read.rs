@@ -238,6 +238,9 @@ impl<'f> Reader<'f> {
         match read {
             Ok(course) => {
                 self.known.experiments = Some(keys);
+                if let Some(sections) = &mut self.known.sections {
+                    sections.extend(course.empty_sections.iter().cloned());
+                }
                 Some(course)
             }
             Err(more) => {

@@ -228,7 +228,7 @@ async fn values_typed_by_hand_can_be_looked_at_first() {
     ];
     let answer = person.post_form(preview_at, &same).await;
     assert!(
-        answer.body.contains("the values the course has already"),
+        answer.body.contains("the course has it so already"),
         "{}",
         answer.body
     );

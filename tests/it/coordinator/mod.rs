@@ -2,8 +2,10 @@
 
 mod corrections;
 mod files;
+mod office;
 mod people;
 mod term;
+mod term_office;
 mod values;
 
 use crate::app::{Person, TestApp};
