@@ -372,4 +372,3 @@ async fn a_procedure_is_replaced_after_a_look_and_the_text_before_is_kept() {
         .await;
     assert_eq!(answer.status, 422, "{}", answer.body);
 }
-

@@ -9,10 +9,21 @@ use zip::ZipArchive;
 use super::office::{ACID, handed_in, nothing_differs};
 use super::{done, refused};
 use crate::app::TestApp;
+use crate::week::acid_form;
 
 #[tokio::test]
 async fn results_go_out_section_by_section_and_come_back() {
     let (app, mut person) = handed_in().await;
+    // another bottle than the one issued: a person should look
+    let key = "3".repeat(32);
+    let mut form = acid_form(&key, "1", "20.40", "20.48");
+    let unknown = form.iter_mut().find(|(name, _)| *name == "unknown");
+    unknown.expect("a field").1 = "U-2";
+    let mut student = app.person("0051").await;
+    let sent = student
+        .post_form("/student/experiments/acid/hand-in", &form)
+        .await;
+    assert_eq!(sent.status, 303, "{}", sent.body);
     let at = format!("{ACID}/release");
     let page = person.get(&format!("{at}?section=B")).await.body;
     assert!(
