@@ -12,7 +12,7 @@ use crate::measure::GlasswareTable;
 use crate::term::{
     Amendment, Decision, ExperimentSource, Extension, Note, Reissue, Revision, Slot, Term,
 };
-use crate::truth::{Lot, Unknown};
+use crate::truth::{Bottle, Lot, ShelfLife, Unknown};
 
 /// One alteration of a term. Applied to the term in memory and written to the database, it has the same effect.
 #[derive(Clone, Debug)]
@@ -60,6 +60,10 @@ pub enum Change {
     ByHand { slot: Slot, points: Decimal },
     /// A decision.
     Decide { slot: Slot, decision: Decision },
+    /// When a lot or an unknown was made, and until when it keeps.
+    ShelfLife { bottle: Bottle, life: ShelfLife },
+    /// The answer key of an experiment was opened: nothing alters, and the log says who and when.
+    KeyOpened { experiment: String },
     /// Results released to a section or (none) to all of them, or (no time) withdrawn.
     Release {
         experiment: String,
@@ -114,6 +118,14 @@ impl Change {
             Self::HandIn { slot, .. } => ("hand-in", at(slot)),
             Self::ByHand { slot, .. } => ("by-hand", at(slot)),
             Self::Decide { slot, .. } => ("decide", at(slot)),
+            Self::ShelfLife { bottle, .. } => (
+                "shelf-life",
+                match bottle {
+                    Bottle::Lot(code) => code.clone(),
+                    Bottle::Unknown { experiment, code } => format!("{experiment}/{code}"),
+                },
+            ),
+            Self::KeyOpened { experiment } => ("answer-key", experiment.clone()),
             Self::Release {
                 experiment,
                 section,
@@ -143,6 +155,8 @@ impl Change {
             }
             Self::Procedure { .. }
             | Self::Staff(_)
+            | Self::ShelfLife { .. }
+            | Self::KeyOpened { .. }
             | Self::RemoveStaff { .. }
             | Self::Amend(_)
             | Self::Release { .. } => Reach::Nothing,
@@ -220,6 +234,14 @@ impl Term {
             Change::Decide { slot, decision } => {
                 self.decisions.entry(slot).or_default().push(decision)
             }
+            Change::ShelfLife { bottle, life } => {
+                if life.is_empty() {
+                    self.shelf.remove(&bottle);
+                } else {
+                    self.shelf.insert(bottle, life);
+                }
+            }
+            Change::KeyOpened { .. } => {}
             Change::Release {
                 experiment,
                 section,

@@ -97,6 +97,8 @@ pub enum StaffRole {
     Coordinator,
     /// Their own sections.
     Assistant,
+    /// The prep room: lots and unknowns.
+    Prep,
 }
 
 impl Zone {
@@ -142,13 +144,14 @@ impl StaffRole {
         match self {
             Self::Coordinator => "coordinator",
             Self::Assistant => "assistant",
+            Self::Prep => "prep",
         }
     }
 
     /// The role of that name.
     #[must_use]
     pub fn from_name(name: &str) -> Option<Self> {
-        [Self::Coordinator, Self::Assistant]
+        [Self::Coordinator, Self::Assistant, Self::Prep]
             .into_iter()
             .find(|role| role.name() == name)
     }

@@ -2,6 +2,7 @@
 
 use std::fmt;
 
+use jiff::civil::Date;
 use rust_decimal::Decimal;
 
 /// A secret. It prints as `[sealed]`, cannot be serialised, and is opened only by name, so that every place a true
@@ -86,4 +87,110 @@ pub struct Unknown {
     pub truth: Sealed<Assigned>,
     /// Which version of the value this is, from 1.
     pub version: u32,
+}
+
+/// Something on the prep room's shelf.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Bottle {
+    /// The lot of that code.
+    Lot(String),
+    /// An unknown.
+    Unknown {
+        /// Key of its experiment.
+        experiment: String,
+        /// Its code.
+        code: String,
+    },
+}
+
+/// When something was made and until when it keeps, as far as the prep room says.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct ShelfLife {
+    /// Day it was made.
+    pub made: Option<Date>,
+    /// Last day on which it should be used.
+    pub expires: Option<Date>,
+}
+
+/// How something keeps, on some day. Nothing is marked otherwise for it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Keeping {
+    /// Nothing to say.
+    Good,
+    /// It expires within [`WARNED_DAYS`]: in so many days.
+    Soon(i32),
+    /// It expired so many days ago.
+    Expired(i32),
+}
+
+/// From how many days before something expires people are warned.
+pub const WARNED_DAYS: i32 = 14;
+
+impl Bottle {
+    /// An unknown of an experiment.
+    pub fn unknown(experiment: impl Into<String>, code: impl Into<String>) -> Self {
+        Self::Unknown {
+            experiment: experiment.into(),
+            code: code.into(),
+        }
+    }
+}
+
+impl ShelfLife {
+    /// Whether nothing is said.
+    #[must_use]
+    pub fn is_empty(self) -> bool {
+        self == Self::default()
+    }
+
+    /// How it keeps on a day.
+    #[must_use]
+    pub fn keeping(self, today: Date) -> Keeping {
+        let Some(expires) = self.expires else {
+            return Keeping::Good;
+        };
+        match (expires - today).get_days() {
+            left if left < 0 => Keeping::Expired(left.saturating_neg()),
+            left if left <= WARNED_DAYS => Keeping::Soon(left),
+            _ => Keeping::Good,
+        }
+    }
+}
+
+impl Keeping {
+    /// In words; none where there is nothing to say.
+    #[must_use]
+    pub fn words(self) -> Option<String> {
+        match self {
+            Self::Good => None,
+            Self::Soon(0) => Some("expires today".into()),
+            Self::Soon(1) => Some("expires tomorrow".into()),
+            Self::Soon(days) => Some(format!("expires in {days} days")),
+            Self::Expired(1) => Some("expired yesterday".into()),
+            Self::Expired(days) => Some(format!("expired {days} days ago")),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use jiff::civil::date;
+
+    use super::{Keeping, ShelfLife};
+
+    #[test]
+    fn warnings_start_two_weeks_before_and_do_not_end() {
+        let on = |expires| ShelfLife {
+            made: None,
+            expires: Some(expires),
+        };
+        let today = date(2026, 11, 25);
+        let words = |expires| on(expires).keeping(today).words().unwrap_or_default();
+        assert_eq!(words(date(2026, 12, 10)), "");
+        assert_eq!(words(date(2026, 12, 9)), "expires in 14 days");
+        assert_eq!(words(date(2026, 11, 25)), "expires today");
+        assert_eq!(words(date(2026, 11, 24)), "expired yesterday");
+        assert_eq!(words(date(2025, 11, 25)), "expired 365 days ago");
+        assert_eq!(ShelfLife::default().keeping(today), Keeping::Good);
+    }
 }

@@ -33,6 +33,11 @@ impl Term {
         changes.extend(self.people_from(incoming));
         changes.extend(self.experiments_from(incoming));
         changes.extend(self.values_from(incoming));
+        let shelf = changed(&self.shelf, &incoming.shelf);
+        changes.extend(shelf.map(|(bottle, life)| Change::ShelfLife {
+            bottle: bottle.clone(),
+            life: *life,
+        }));
         changes.extend(self.bottles_from(incoming));
         let groups = changed(&self.groups, &incoming.groups);
         changes.extend(groups.map(|(slot, group)| Change::Group {

@@ -49,7 +49,7 @@ pub async fn run(listen: SocketAddr, keep: Option<PathBuf>) -> Result<(), Failur
     // said at once and in full, so that a reader who stops early does not end the server
     writeln!(std::io::stdout(), "{}", lines.join("\n"))
         .map_err(|why| Failure::Other(format!("cannot print the sign-ins: {why}")))?;
-    let done = serve(Arc::new(desk), listener).await;
+    let done = serve(Arc::new(desk), listener, None).await;
     if keep.is_none() {
         // a demo leaves nothing behind
         let _removed = std::fs::remove_dir_all(&directory);
@@ -57,7 +57,7 @@ pub async fn run(listen: SocketAddr, keep: Option<PathBuf>) -> Result<(), Failur
     done
 }
 
-/// A student who has something of everything, an assistant, the coordinator.
+/// A student who has something of everything, an assistant, the coordinator, the prep room.
 fn people(term: &Term) -> Vec<(&'static str, String)> {
     let released = |student: &&crate::course::Student| {
         let count = term
@@ -83,6 +83,7 @@ fn people(term: &Term) -> Vec<(&'static str, String)> {
         ("student", student.map(|s| s.id.clone())),
         ("assistant", staff(StaffRole::Assistant)),
         ("coordinator", staff(StaffRole::Coordinator)),
+        ("prep", staff(StaffRole::Prep)),
     ]
     .into_iter()
     .filter_map(|(role, login)| Some((role, login?)))
@@ -107,6 +108,11 @@ fn move_to(term: &mut Term, now: Timestamp) {
         for own in experiment.section_dates.values_mut() {
             own.opens = own.opens.map(|at| at.saturating_add(by));
             own.due = own.due.map(|at| at.saturating_add(by));
+        }
+    }
+    for life in term.shelf.values_mut() {
+        for day in [&mut life.made, &mut life.expires].into_iter().flatten() {
+            *day = day.saturating_add(by);
         }
     }
     for revision in term.submissions.values_mut().flatten() {

@@ -52,6 +52,9 @@ enum Command {
         /// Address to listen on
         #[arg(long, default_value = "127.0.0.1:4173")]
         listen: SocketAddr,
+        /// Where people find the server, for the labels of bottles, such as https://lab.example.edu
+        #[arg(long, value_name = "ADDRESS", env = "CONCORDANT_PUBLIC_URL")]
+        public_url: Option<String>,
     },
     /// Grade a course folder with no server
     Grade {
@@ -183,7 +186,11 @@ impl Command {
     async fn run(self) -> Result<(), Failure> {
         match self {
             Self::Demo { listen, keep } => demo::run(listen, keep).await,
-            Self::Serve { db, listen } => serve::run(&db, listen).await,
+            Self::Serve {
+                db,
+                listen,
+                public_url,
+            } => serve::run(&db, listen, public_url.as_deref()).await,
             Self::Grade { folder, out } => folder::grade(&folder, &out).await,
             Self::Import { folder, db } => folder::import(&folder, &db).await,
             Self::Export { db, out } => folder::export(&db, &out).await,

@@ -12,11 +12,12 @@ use crate::store::Store;
 use crate::web::{self, AppState, Settings};
 
 /// Serves a database until it is asked to stop.
-pub async fn run(db: &Path, listen: SocketAddr) -> Result<(), Failure> {
+pub async fn run(db: &Path, listen: SocketAddr, public: Option<&str>) -> Result<(), Failure> {
+    let public = public.map(public_address).transpose()?;
     let desk = Arc::new(Desk::open(Store::open(db).await?).await?);
     let listener = bind(listen).await?;
     eprintln!("serving {} on {}", db.display(), address(&listener)?);
-    serve(desk, listener).await
+    serve(desk, listener, public).await
 }
 
 /// Takes the address.
@@ -24,6 +25,25 @@ pub(super) async fn bind(listen: SocketAddr) -> Result<TcpListener, Failure> {
     TcpListener::bind(listen)
         .await
         .map_err(|why| Failure::Other(format!("cannot listen on {listen}: {why}")))
+}
+
+/// The address that labels carry: scheme and host, without a path.
+pub(super) fn public_address(text: &str) -> Result<Arc<str>, Failure> {
+    let text = text.trim().trim_end_matches('/');
+    let host = text
+        .strip_prefix("https://")
+        .or_else(|| text.strip_prefix("http://"));
+    let is_host = |host: &str| {
+        let known = |c: char| c.is_ascii_alphanumeric() || "-.:[]".contains(c);
+        !host.is_empty() && host.chars().all(known)
+    };
+    if host.is_some_and(is_host) {
+        Ok(text.into())
+    } else {
+        Err(Failure::Other(format!(
+            "--public-url: found \u{201c}{text}\u{201d}, expected an address such as https://lab.example.edu, without a path"
+        )))
+    }
 }
 
 /// Where a browser finds it.
@@ -35,7 +55,11 @@ pub(super) fn address(listener: &TcpListener) -> Result<String, Failure> {
 }
 
 /// Serves until it is asked to stop, then ends what is under way.
-pub(super) async fn serve(desk: Arc<Desk>, listener: TcpListener) -> Result<(), Failure> {
+pub(super) async fn serve(
+    desk: Arc<Desk>,
+    listener: TcpListener,
+    public: Option<Arc<str>>,
+) -> Result<(), Failure> {
     let local = listener
         .local_addr()
         .map_err(|why| Failure::Other(format!("no address: {why}")))?;
@@ -52,7 +76,10 @@ pub(super) async fn serve(desk: Arc<Desk>, listener: TcpListener) -> Result<(), 
                 .unwrap_or_else(|_| "warn".into()),
         )
         .init();
-    let state = AppState::new(Arc::clone(&desk), settings);
+    let state = AppState {
+        public_address: public,
+        ..AppState::new(Arc::clone(&desk), settings)
+    };
     web::serve(state, listener, web::asked_to_stop())
         .await
         .map_err(|why| Failure::Other(format!("the server stopped: {why}")))?;

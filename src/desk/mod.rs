@@ -14,6 +14,7 @@ mod people;
 mod prepare;
 mod procedures;
 mod recompute;
+mod records;
 mod release;
 mod review;
 pub mod sessions;
@@ -46,6 +47,7 @@ pub use prepare::{
 };
 pub use procedures::{ProcedureError, enter_procedure, procedure_titles};
 pub use recompute::{Difference, recompute, verify};
+pub use records::{Records, enter_records, enter_stated, open_key, recorded, set_shelf_life};
 pub use release::{open_reviews, release, release_to, withdraw};
 pub use review::{ReviewError, decide, give_points, give_points_to};
 pub use telling::{MOST_UNANSWERED, NoteError, leave_note, show_truth};

@@ -122,7 +122,7 @@ pub struct StaffEntry<'a> {
     pub login: &'a str,
     /// For people.
     pub name: &'a str,
-    /// `coordinator` or `assistant`.
+    /// `coordinator`, `assistant` or `prep`.
     pub role: &'a str,
     /// Sections of an assistant.
     pub sections: Vec<String>,
@@ -142,7 +142,7 @@ pub async fn enter_staff(
     let name = keep("name", words(entry.name), &mut faults);
     let role = StaffRole::from_name(entry.role).ok_or_else(|| {
         format!(
-            "found \u{201c}{}\u{201d}, expected coordinator or assistant",
+            "found \u{201c}{}\u{201d}, expected coordinator, assistant or prep",
             entry.role
         )
     });
@@ -167,10 +167,14 @@ pub async fn enter_staff(
                 );
                 faults.push(("login", what));
             }
-            if role == Some(StaffRole::Assistant) && login.eq_ignore_ascii_case(by) {
-                let what =
-                    "found assistant, expected another coordinator to take your own role from you";
-                faults.push(("role", what.to_owned()));
+            if let Some(role) = role.filter(|role| *role != StaffRole::Coordinator)
+                && login.eq_ignore_ascii_case(by)
+            {
+                let what = format!(
+                    "found {}, expected another coordinator to take your own role from you",
+                    role.name()
+                );
+                faults.push(("role", what));
             }
         }
         let (Some(login), Some(name), Some(role), true) = (login, name, role, faults.is_empty())
@@ -183,7 +187,7 @@ pub async fn enter_staff(
             .find(|s| s.login.eq_ignore_ascii_case(&login));
         let sections = match role {
             StaffRole::Assistant => entry.sections,
-            StaffRole::Coordinator => Vec::new(),
+            StaffRole::Coordinator | StaffRole::Prep => Vec::new(),
         };
         let member = StaffMember {
             login: old.map_or(login, |old| old.login.clone()),

@@ -12,7 +12,7 @@ use crate::files;
 use crate::judge::{AuditKind, GroupName};
 use crate::store::StoreError;
 use crate::term::Term;
-use crate::truth::{Assigned, Lot, Sealed, Unknown};
+use crate::truth::{Assigned, Bottle, Lot, Sealed, Unknown};
 
 /// Values as somebody wants them to be, of one lot or of unknowns of an experiment.
 #[derive(Clone, Debug)]
@@ -126,6 +126,18 @@ impl Values {
         }
     }
 
+    /// The bottles whose values they are.
+    #[must_use]
+    pub fn bottles(&self) -> Vec<Bottle> {
+        match self {
+            Self::Lot { code, .. } => vec![Bottle::Lot(code.clone())],
+            Self::Unknowns { experiment, values } => {
+                let bottle = |(code, _): &(String, _)| Bottle::unknown(experiment, code);
+                values.iter().map(bottle).collect()
+            }
+        }
+    }
+
     /// The versions these values have now, by which somebody else's change is noticed: 0 for what has no value yet.
     #[must_use]
     pub fn seen(&self, term: &Term) -> String {
@@ -199,12 +211,8 @@ fn unknowns(
     let held = term.unknowns.get(experiment).unwrap_or(&none);
     let mut changes = Vec::new();
     for (code, truth) in values {
-        // a code written on a hand-in is compared without regard to case
-        let is_twin = |known: &&String| known.eq_ignore_ascii_case(code) && *known != code;
-        if let Some(twin) = held.keys().find(is_twin) {
-            let expected =
-                format!("a code that differs from \u{201c}{twin}\u{201d} in more than capitals");
-            return Err(PrepareError::new("unknown", code, &expected));
+        if let Some(fault) = twin(term, experiment, code) {
+            return Err(PrepareError::Fields(vec![("unknown", fault)]));
         }
         let old = held.get(code);
         if old.is_some_and(|old| old.truth == *truth) {
@@ -222,6 +230,16 @@ fn unknowns(
         });
     }
     Ok(changes)
+}
+
+/// What is wrong with a code that another one is too like: a code written on a hand-in is compared without regard to
+/// capitals.
+pub(super) fn twin(term: &Term, experiment: &str, code: &str) -> Option<String> {
+    let is_twin = |known: &&String| known.eq_ignore_ascii_case(code) && *known != code;
+    let twin = term.unknowns.get(experiment)?.keys().find(is_twin)?;
+    Some(format!(
+        "found \u{201c}{code}\u{201d}, expected a code that differs from \u{201c}{twin}\u{201d} in more than capitals"
+    ))
 }
 
 fn read_value(

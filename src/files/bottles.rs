@@ -2,19 +2,20 @@
 
 use std::collections::BTreeMap;
 
-use super::cells::{code, decimal, guarded, line_of_text, whole};
+use super::cells::{code, day, decimal, guarded, line_of_text, whole};
 use super::fault::Fault;
 use super::known::Known;
 use super::table::{Columns, Once, Row, Table, again, write_csv};
 use crate::term::{Slot, Term};
-use crate::truth::{Assigned, Lot, Sealed, Unknown};
+use crate::truth::{Assigned, Bottle, Lot, Sealed, ShelfLife, Unknown};
 
 const MOLARITY: [&str; 2] = ["molarity_mol_per_L", "standard_uncertainty_mol_per_L"];
 const TRUTH: [&str; 2] = ["true_value", "standard_uncertainty"];
+const MAY: [&str; 3] = ["version", "made", "expires"];
 
 /// Reads the lots whose molarity is stated.
-pub(super) fn read_lots(bytes: &[u8], faults: &mut Vec<Fault>) -> Vec<Lot> {
-    let columns = Columns::new(&["lot", "reagent", MOLARITY[0], MOLARITY[1]], &["version"]);
+pub(super) fn read_lots(bytes: &[u8], faults: &mut Vec<Fault>) -> Vec<(Lot, ShelfLife)> {
+    let columns = Columns::new(&["lot", "reagent", MOLARITY[0], MOLARITY[1]], &MAY);
     let Some(table) = Table::read("lots.csv", bytes, &columns, faults) else {
         return Vec::new();
     };
@@ -31,13 +32,15 @@ pub(super) fn read_lots(bytes: &[u8], faults: &mut Vec<Fault>) -> Vec<Lot> {
         let reagent = table.get(row, "reagent", line_of_text, faults);
         let molarity = assigned(&table, row, MOLARITY, faults);
         let version = version(&table, row, faults);
+        let life = shelf_life(&table, row, faults);
         if let (Some(code), Some(reagent), Some(molarity)) = (lot, reagent, molarity) {
-            lots.push(Lot {
+            let lot = Lot {
                 code,
                 reagent,
                 molarity,
                 version,
-            });
+            };
+            lots.push((lot, life));
         }
     }
     lots
@@ -110,8 +113,8 @@ pub(super) fn read_unknowns(
     bytes: &[u8],
     known: &Known,
     faults: &mut Vec<Fault>,
-) -> Vec<(String, Unknown)> {
-    let columns = Columns::new(&["experiment", "unknown", TRUTH[0], TRUTH[1]], &["version"]);
+) -> Vec<(String, Unknown, ShelfLife)> {
+    let columns = Columns::new(&["experiment", "unknown", TRUTH[0], TRUTH[1]], &MAY);
     let Some(table) = Table::read("unknowns.csv", bytes, &columns, faults) else {
         return Vec::new();
     };
@@ -129,6 +132,7 @@ pub(super) fn read_unknowns(
         }
         let truth = assigned(&table, row, TRUTH, faults);
         let version = version(&table, row, faults);
+        let life = shelf_life(&table, row, faults);
         if let (Some(experiment), Some(code), Some(truth)) = (experiment, code, truth) {
             let truth = Sealed::new(truth);
             unknowns.push((
@@ -138,6 +142,7 @@ pub(super) fn read_unknowns(
                     truth,
                     version,
                 },
+                life,
             ));
         }
     }
@@ -165,6 +170,43 @@ fn version(table: &Table, row: &Row, faults: &mut Vec<Fault>) -> u32 {
     table.get_if_any(row, "version", read, faults).unwrap_or(1)
 }
 
+fn shelf_life(table: &Table, row: &Row, faults: &mut Vec<Fault>) -> ShelfLife {
+    ShelfLife {
+        made: table.get_if_any(row, "made", day, faults),
+        expires: table.get_if_any(row, "expires", day, faults),
+    }
+}
+
+/// Columns at the end that only some courses need: version and days, each if any row has it.
+struct AtTheEnd<'a> {
+    rows: Vec<(u32, Option<&'a ShelfLife>)>,
+}
+
+impl AtTheEnd<'_> {
+    fn uses(&self) -> [bool; 3] {
+        let lives = || self.rows.iter().filter_map(|(_, life)| *life);
+        [
+            self.rows.iter().any(|(version, _)| *version > 1),
+            lives().any(|life| life.made.is_some()),
+            lives().any(|life| life.expires.is_some()),
+        ]
+    }
+
+    fn header(&self) -> impl Iterator<Item = &'static str> {
+        let used = MAY.into_iter().zip(self.uses());
+        used.filter(|(_, used)| *used).map(|(name, _)| name)
+    }
+
+    fn cells(&self, row: usize) -> impl Iterator<Item = String> {
+        let (version, life) = self.rows.get(row).copied().unwrap_or((1, None));
+        let day = |day: Option<jiff::civil::Date>| day.map(|d| d.to_string()).unwrap_or_default();
+        let life = life.copied().unwrap_or_default();
+        let all = [version.to_string(), day(life.made), day(life.expires)];
+        let used = all.into_iter().zip(self.uses());
+        used.filter(|(_, used)| *used).map(|(cell, _)| cell)
+    }
+}
+
 /// The lots of a term that have no preparation record; none if there is none.
 pub(super) fn write_lots(term: &Term) -> Option<String> {
     let stated: Vec<&Lot> = term
@@ -172,20 +214,27 @@ pub(super) fn write_lots(term: &Term) -> Option<String> {
         .values()
         .filter(|lot| !term.sources.lots.contains_key(&lot.code))
         .collect();
-    let versions = stated.iter().any(|lot| lot.version > 1);
+    let life = |lot: &&Lot| {
+        let bottle = Bottle::Lot(lot.code.clone());
+        (lot.version, term.shelf.get(&bottle))
+    };
+    let end = AtTheEnd {
+        rows: stated.iter().map(life).collect(),
+    };
     let rows: Vec<_> = stated
         .iter()
-        .map(|lot| {
+        .enumerate()
+        .map(|(index, lot)| {
             let molarity =
                 [lot.molarity.value, lot.molarity.standard_uncertainty].map(|n| n.to_string());
             let mut cells = vec![guarded(&lot.code), guarded(&lot.reagent)];
             cells.extend(molarity);
-            cells.extend(versions.then(|| lot.version.to_string()));
+            cells.extend(end.cells(index));
             cells
         })
         .collect();
     let mut header = vec!["lot", "reagent", MOLARITY[0], MOLARITY[1]];
-    header.extend(versions.then_some("version"));
+    header.extend(end.header());
     (!rows.is_empty()).then(|| write_csv(&header, rows))
 }
 
@@ -203,19 +252,26 @@ pub(super) fn write_unknowns(term: &Term) -> Option<String> {
             !term.sources.unknowns.contains_key(&named)
         })
         .collect();
-    let versions = stated.iter().any(|(_, unknown)| unknown.version > 1);
+    let life = |(experiment, unknown): &(&str, &Unknown)| {
+        let bottle = Bottle::unknown(*experiment, &unknown.code);
+        (unknown.version, term.shelf.get(&bottle))
+    };
+    let end = AtTheEnd {
+        rows: stated.iter().map(life).collect(),
+    };
     let rows: Vec<_> = stated
         .iter()
-        .map(|(experiment, unknown)| {
+        .enumerate()
+        .map(|(index, (experiment, unknown))| {
             let truth = unknown.truth.open();
             let mut cells = vec![(*experiment).to_owned(), guarded(&unknown.code)];
             cells.extend([truth.value, truth.standard_uncertainty].map(|n| n.to_string()));
-            cells.extend(versions.then(|| unknown.version.to_string()));
+            cells.extend(end.cells(index));
             cells
         })
         .collect();
     let mut header = vec!["experiment", "unknown", TRUTH[0], TRUTH[1]];
-    header.extend(versions.then_some("version"));
+    header.extend(end.header());
     (!rows.is_empty()).then(|| write_csv(&header, rows))
 }
 

@@ -104,7 +104,7 @@ fn experiment(section: &Section, keys: &mut HashSet<String>) -> Option<Experimen
             format!("found {due}, expected a time after it opens, {opens}"),
         );
     }
-    let body = |section: Section| section.written("", "");
+    let body = |section: Section| section.written("", &[]);
     let own_marking = section
         .table("marking", |section| marking(&section))
         .flatten();
@@ -251,6 +251,6 @@ fn empty_sections(term: &Term) -> BTreeSet<&str> {
 
 /// A table's body without headers of its own, so that it can stand under another one.
 fn one_level(body: &str) -> String {
-    Toml::read("course.toml", body, |root| Some(root.written("", "")))
+    Toml::read("course.toml", body, |root| Some(root.written("", &[])))
         .unwrap_or_else(|_| body.to_owned())
 }

@@ -110,7 +110,7 @@ pub(super) fn read_staff(bytes: &[u8], known: &Known, faults: &mut Vec<Fault>) -
         let name = table.get(row, "name", line_of_text, faults);
         let role = |text: &str| {
             StaffRole::from_name(text.trim())
-                .ok_or_else(|| found(text.trim(), "coordinator or assistant"))
+                .ok_or_else(|| found(text.trim(), "coordinator, assistant or prep"))
         };
         let role = table.get(row, "role", role, faults);
         let sections = table.get(row, "sections", |text| read_sections(text, known), faults);

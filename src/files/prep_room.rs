@@ -34,26 +34,24 @@
 //! formula = "CaCO3"
 //! flask = "flask-1000-a"
 //! ```
-//! Both kinds take an optional `version` of the value, from 1.
+//! A part of a dilution may be taken with a burette, `{ burette = "burette-50-a", volume_mL = "31.20", flask = … }`, and a
+//! solution of known molarity may stand in place of what was weighed: `formula`, `stock_mol_per_L`,
+//! `stock_standard_uncertainty_mol_per_L` and dilutions.
+//!
+//! Both kinds take an optional `version` of the value, from 1, and the days on which it was `made` and `expires`.
 
-use std::collections::{BTreeMap, BTreeSet, HashSet};
+use std::collections::{BTreeMap, HashSet};
 
-use rust_decimal::Decimal;
-
-use super::cells::{code, line_of_text};
+use super::cells::{code, day, line_of_text};
 use super::fault::{Fault, found};
-use super::procedure_file::{formula, piece};
+use super::prep_record::{preparation, standardised};
 use super::shelf::Shelf;
 use super::toml_table::{Section, Toml};
-use crate::chem::Formula;
-use crate::columns::{Cells, Column, read_cells};
-use crate::judge::refusals;
-use crate::measure::{Glassware, GlasswareKind, GlasswareTable, Reading, from_f64};
-use crate::procedure::{Procedure, Purity, ResultSpec, ResultUnit, Scheme};
-use crate::submission::{HandIn, Titration, TrialLabel};
+use crate::measure::GlasswareTable;
+use crate::procedure::ResultSpec;
 use crate::term::Term;
-use crate::truth::{Assigned, Lot, Sealed, Unknown};
-use crate::workup::{Dilution, Preparation, Weighed, WorkUpInput, work_up};
+use crate::truth::{Assigned, Bottle, Lot, Sealed, ShelfLife, Unknown};
+use crate::workup::{Preparation, Recorded};
 
 /// Lots and unknowns with their records.
 #[derive(Clone, Debug, Default)]
@@ -62,6 +60,10 @@ pub struct PrepRoom {
     pub lots: Vec<(Lot, String)>,
     /// Each with its experiment and its record, for [`crate::term::Sources::unknowns`].
     pub unknowns: Vec<(String, Unknown, String)>,
+    /// What each record comes to.
+    pub recorded: BTreeMap<Bottle, Recorded>,
+    /// Days of those that have any, for [`crate::term::Term::shelf`].
+    pub shelf: BTreeMap<Bottle, ShelfLife>,
     /// Texts of the procedures that standardisations used, by key, for [`crate::term::Sources::procedures`].
     pub procedures: BTreeMap<String, String>,
 }
@@ -112,31 +114,72 @@ pub(super) fn read_prep_room(
     Toml::read(file, text, |root| {
         root.only(&["lot", "unknown"]);
         let mut lots_seen = bench.stated_lots.clone();
-        let lots = root.tables("lot", |section| read_lot(&section, bench, &mut lots_seen));
+        let (mut shelf, mut recorded) = (BTreeMap::new(), BTreeMap::new());
+        let lots = root.tables("lot", |section| {
+            let life = shelf_life(&section);
+            let read = read_lot(&section, bench, &mut lots_seen)?;
+            let bottle = Bottle::Lot(read.0.code.clone());
+            shelf.insert(bottle.clone(), life);
+            recorded.insert(bottle, read.2);
+            Some((read.0, read.1))
+        });
         let mut unknowns_seen = bench.stated_unknowns.clone();
         let unknowns = root.tables("unknown", |section| {
-            read_unknown(&section, bench, &mut unknowns_seen)
+            let life = shelf_life(&section);
+            let read = read_unknown(&section, bench, &mut unknowns_seen)?;
+            let bottle = Bottle::unknown(&read.0, &read.1.code);
+            shelf.insert(bottle.clone(), life);
+            recorded.insert(bottle, read.3);
+            Some((read.0, read.1, read.2))
         });
+        shelf.retain(|_, life| !life.is_empty());
         Some(PrepRoom {
             lots: lots.into_iter().collect::<Option<_>>()?,
             unknowns: unknowns.into_iter().collect::<Option<_>>()?,
+            recorded,
+            shelf,
             procedures: BTreeMap::new(),
         })
     })
 }
 
-/// The text of a record with its version; records are kept without.
-pub(super) fn with_version(record: &str, version: u32) -> String {
-    match record.split_once('\n') {
-        Some((header, body)) if version > 1 => format!("{header}\nversion = {version}\n{body}"),
-        _ => record.to_owned(),
-    }
+/// The text of a record with its version and days; records are kept without.
+pub(super) fn with_version(record: &str, version: u32, life: Option<&ShelfLife>) -> String {
+    let Some((header, body)) = record.split_once('\n') else {
+        return record.to_owned();
+    };
+    let life = life.copied().unwrap_or_default();
+    let day = |key: &str, day: Option<jiff::civil::Date>| {
+        day.map_or_else(String::new, |day| format!("{key} = \"{day}\"\n"))
+    };
+    let version = if version > 1 {
+        format!("version = {version}\n")
+    } else {
+        String::new()
+    };
+    let (made, expires) = (day("made", life.made), day("expires", life.expires));
+    format!("{header}\n{version}{made}{expires}{body}")
 }
+
+/// Keys that are kept beside the record.
+const BESIDE: [&str; 3] = ["version", "made", "expires"];
 
 const TWICE: &str = "a code that neither this file nor the CSV file has already";
 
-fn read_lot(section: &Section, bench: &Bench, seen: &mut HashSet<String>) -> Option<(Lot, String)> {
-    section.only(&["lot", "reagent", "version", "prepared", "standardised"]);
+fn read_lot(
+    section: &Section,
+    bench: &Bench,
+    seen: &mut HashSet<String>,
+) -> Option<(Lot, String, Recorded)> {
+    section.only(&[
+        "lot",
+        "reagent",
+        "version",
+        "made",
+        "expires",
+        "prepared",
+        "standardised",
+    ]);
     let lot = section.parsed("lot", code);
     if let Some(lot) = &lot
         && !seen.insert(lot.clone())
@@ -145,16 +188,14 @@ fn read_lot(section: &Section, bench: &Bench, seen: &mut HashSet<String>) -> Opt
     }
     let reagent = section.parsed("reagent", line_of_text);
     let version = read_version(section);
-    let molarity = match (section.has("prepared"), section.has("standardised")) {
+    let recorded = match (section.has("prepared"), section.has("standardised")) {
         (true, false) => section.needed("prepared", |record| {
             let preparation = preparation(&record, bench.glassware)?;
-            preparation
-                .molarity()
-                .map_err(|why| record.fault("", why.to_string()))
-                .ok()
+            prepared(&record, &preparation, &preparation.of_itself())
         }),
         (false, true) => section.needed("standardised", |record| {
-            standardised(&record, bench, reagent.as_deref().unwrap_or_default())
+            let work_up = standardised(&record, bench, reagent.as_deref().unwrap_or_default())?;
+            Some(Recorded::Standardised(Box::new(work_up)))
         }),
         (both, _) => {
             let there = if both {
@@ -166,25 +207,31 @@ fn read_lot(section: &Section, bench: &Bench, seen: &mut HashSet<String>) -> Opt
             None
         }
     };
-    let molarity = molarity.and_then(|value| positive(section, value));
+    let recorded = recorded?;
+    let molarity = positive(section, recorded.assigned());
     let lot = Lot {
         code: lot?,
         reagent: reagent?,
         molarity: molarity?,
         version: version?,
     };
-    Some((
-        lot,
-        format!("[[lot]]\n{}", section.written("lot", "version")),
-    ))
+    let record = format!("[[lot]]\n{}", section.written("lot", &BESIDE));
+    Some((lot, record, recorded))
 }
 
 fn read_unknown(
     section: &Section,
     bench: &Bench,
     seen: &mut HashSet<(String, String)>,
-) -> Option<(String, Unknown, String)> {
-    section.only(&["experiment", "unknown", "version", "prepared"]);
+) -> Option<(String, Unknown, String, Recorded)> {
+    section.only(&[
+        "experiment",
+        "unknown",
+        "version",
+        "made",
+        "expires",
+        "prepared",
+    ]);
     let experiment = section.text("experiment");
     let code = section.parsed("unknown", code);
     if let (Some(experiment), Some(code)) = (&experiment, &code)
@@ -200,24 +247,26 @@ fn read_unknown(
         );
     }
     let version = read_version(section);
-    let truth = section.needed("prepared", |record| {
+    let recorded = section.needed("prepared", |record| {
         let preparation = preparation(&record, bench.glassware)?;
-        preparation
-            .value_in(spec?)
-            .map_err(|why| record.fault("", why.to_string()))
-            .ok()
-    });
-    let truth = Sealed::new(truth.and_then(|value| positive(section, value))?);
+        prepared(&record, &preparation, spec?)
+    })?;
+    let truth = Sealed::new(positive(section, recorded.assigned())?);
     let unknown = Unknown {
         code: code?,
         truth,
         version: version?,
     };
-    Some((
-        experiment?,
-        unknown,
-        format!("[[unknown]]\n{}", section.written("unknown", "version")),
-    ))
+    let record = format!("[[unknown]]\n{}", section.written("unknown", &BESIDE));
+    Some((experiment?, unknown, record, recorded))
+}
+
+fn shelf_life(section: &Section) -> ShelfLife {
+    let day = |key: &str| section.parsed_if_any(key, day);
+    ShelfLife {
+        made: day("made"),
+        expires: day("expires"),
+    }
 }
 
 fn read_version(section: &Section) -> Option<u32> {
@@ -228,197 +277,16 @@ fn read_version(section: &Section) -> Option<u32> {
     }
 }
 
+fn prepared(record: &Section, preparation: &Preparation, spec: &ResultSpec) -> Option<Recorded> {
+    let prepared = preparation.work_up(spec);
+    prepared
+        .map(Recorded::Prepared)
+        .map_err(|why| record.fault("", why.to_string()))
+        .ok()
+}
+
 fn positive(section: &Section, value: Assigned) -> Option<Assigned> {
     Assigned::new(value.value, value.standard_uncertainty)
         .map_err(|(_, what)| section.fault("", format!("value of the record: {what}")))
         .ok()
-}
-
-fn preparation(record: &Section, glassware: &GlasswareTable) -> Option<Preparation> {
-    record.only(&[
-        "weighed_g",
-        "balance",
-        "formula",
-        "purity",
-        "purity_half_width",
-        "flask",
-        "total_g",
-        "dilutions",
-    ]);
-    let kind = |section: &Section, key: &str, kind: GlasswareKind| -> Option<Glassware> {
-        section.parsed(key, |text| {
-            let piece = piece(glassware, text, &[kind])?;
-            if piece.kind() == kind {
-                Ok(piece)
-            } else {
-                Err(found(text, &format!("a {}", kind.name())))
-            }
-        })
-    };
-    let species = formula(record, "formula");
-    let balance = kind(record, "balance", GlasswareKind::Balance);
-    let mass = |key: &str| {
-        record.parsed(key, |text| {
-            let reading = Reading::parse(text).map_err(|why| why.to_string())?;
-            let most = balance.as_ref().map_or(Decimal::MAX, Glassware::capacity);
-            if reading.value() > Decimal::ZERO && reading.value() <= most {
-                Ok(reading)
-            } else {
-                Err(found(
-                    text,
-                    "more than 0 g and no more than the balance holds",
-                ))
-            }
-        })
-    };
-    let weighed = mass("weighed_g");
-    let fraction = record.number_or("purity", Decimal::ONE);
-    let half_width = record.number_or("purity_half_width", Decimal::ZERO);
-    if let Some(fraction) = fraction.filter(|f| *f <= Decimal::ZERO || *f > Decimal::ONE) {
-        record.fault(
-            "purity",
-            format!("found {fraction}, expected a mass fraction above 0 and at most 1"),
-        );
-    }
-    if let Some(half_width) = half_width.filter(|h| *h < Decimal::ZERO || *h >= Decimal::ONE) {
-        record.fault(
-            "purity_half_width",
-            format!("found {half_width}, expected 0 up to the purity"),
-        );
-    }
-    let flask = record
-        .has("flask")
-        .then(|| kind(record, "flask", GlasswareKind::Flask));
-    let total = record.has("total_g").then(|| mass("total_g"));
-    if record.has("total_g") && record.has("dilutions") {
-        record.fault("dilutions", "found some, expected none for a solid mixture");
-    }
-    let dilutions = record.tables("dilutions", |dilution| {
-        dilution.only(&["pipette", "flask"]);
-        let pipette = kind(&dilution, "pipette", GlasswareKind::Pipette);
-        let flask = kind(&dilution, "flask", GlasswareKind::Flask);
-        let (pipette, flask) = (pipette?, flask?);
-        if pipette.capacity() > flask.capacity() {
-            dilution.fault(
-                "pipette",
-                found(pipette.key(), "one that is no larger than the flask"),
-            );
-        }
-        Some(Dilution { pipette, flask })
-    });
-    Some(Preparation {
-        species: species?,
-        weighed: Weighed {
-            mass: weighed?,
-            balance: balance?,
-            purity: Purity {
-                fraction: fraction?,
-                half_width: half_width?,
-            },
-        },
-        flask: match flask {
-            Some(flask) => Some(flask?),
-            None => None,
-        },
-        total: match total {
-            Some(total) => Some(total?),
-            None => None,
-        },
-        dilutions: dilutions.into_iter().collect::<Option<_>>()?,
-    })
-}
-
-fn standardised(record: &Section, bench: &Bench, reagent: &str) -> Option<Assigned> {
-    record.only(&["procedure", "titrations"]);
-    let procedure = record.parsed("procedure", |key| {
-        let procedure = bench.shelf.get(key)?;
-        match &procedure {
-            Some(p)
-                if p.scheme != Scheme::Standardisation || p.result.unit != ResultUnit::MolPerL =>
-            {
-                Err(found(key, "a standardisation with its result in mol/L"))
-            }
-            Some(p)
-                if Formula::parse(reagent).is_ok_and(|reagent| {
-                    p.titrant.as_ref().is_some_and(|t| reagent != t.species)
-                }) =>
-            {
-                Err(found(
-                    key,
-                    &format!("a standardisation of the reagent {reagent}"),
-                ))
-            }
-            _ => Ok(procedure),
-        }
-    })??;
-    let mut row = 0;
-    let titrations = record.tables("titrations", |section| {
-        row += 1;
-        titration(&section, &procedure, row)
-    });
-    if titrations.is_empty() {
-        record.fault("titrations", "found none, expected at least one");
-    }
-    let hand_in = HandIn {
-        titrations: titrations.into_iter().collect::<Option<_>>()?,
-        ..HandIn::default()
-    };
-    let worked = work_up(WorkUpInput {
-        procedure: &procedure,
-        hand_in: &hand_in,
-        lots: &[],
-        left_out: &BTreeSet::new(),
-    });
-    let value = worked.value().zip(worked.budget.as_ref());
-    let Some((value, budget)) = value else {
-        record.fault(
-            "titrations",
-            "found no trial that counts, expected at least one",
-        );
-        return None;
-    };
-    Some(Assigned {
-        value,
-        standard_uncertainty: from_f64(budget.standard, 6).unwrap_or(Decimal::ZERO),
-    })
-}
-
-fn titration(section: &Section, procedure: &Procedure, row: u32) -> Option<Titration> {
-    let trial = if section.has("trial") {
-        section.parsed("trial", TrialLabel::parse)?
-    } else {
-        TrialLabel::Numbered(row)
-    };
-    let mut known = vec!["trial".to_owned()];
-    known.extend(Column::of(procedure, 2).iter().map(ToString::to_string));
-    section.only(&known.iter().map(String::as_str).collect::<Vec<_>>());
-    let mut cells = Cells::new();
-    for (key, _) in section.in_order() {
-        if let Some(column) = Column::from_name(key) {
-            cells.insert(column, section.text(key)?);
-        }
-    }
-    let read = read_cells(procedure, trial, &cells)
-        .map_err(|faults| {
-            faults
-                .into_iter()
-                .for_each(|(column, what)| section.fault(&column.to_string(), what))
-        })
-        .ok()?;
-    let titration = Titration {
-        trial,
-        lot: None,
-        excess_lot: None,
-        unknown: None,
-        instrument: None,
-        burette: read.burette,
-        other: read.other,
-        sample: read.sample,
-        submitted_at: None,
-    };
-    let refused = refusals(procedure, 0, &titration);
-    for refusal in &refused {
-        section.fault(&refusal.column.to_string(), refusal.text.clone());
-    }
-    refused.is_empty().then_some(titration)
 }

@@ -22,7 +22,7 @@ use crate::course::{Experiment, SectionLots};
 use crate::measure::GlasswareTable;
 use crate::procedure::Procedure;
 use crate::term::{Sources, Term};
-use crate::truth::{Lot, Unknown};
+use crate::truth::{Bottle, Lot, ShelfLife, Unknown};
 
 const FILES: [&str; 16] = [
     "course.toml",
@@ -176,7 +176,7 @@ impl<'f> Reader<'f> {
             .map(|bytes| read_notes(bytes, known, faults));
         self.names();
         self.sections_named(&entries);
-        let (lots, unknowns, records) = bottles;
+        let (lots, unknowns, shelf, records) = bottles;
         let mut sources = records;
         let mut experiments = Vec::new();
         for entry in entries {
@@ -195,6 +195,7 @@ impl<'f> Reader<'f> {
         term.staff = staff.unwrap_or_default();
         term.lots = lots;
         term.unknowns = unknowns;
+        term.shelf = shelf;
         (term.issued, term.reissued) = issued.unwrap_or_default();
         term.groups = groups.unwrap_or_default();
         term.submissions = submissions;
@@ -278,6 +279,7 @@ impl<'f> Reader<'f> {
     ) -> (
         BTreeMap<String, Lot>,
         BTreeMap<String, BTreeMap<String, Unknown>>,
+        BTreeMap<Bottle, ShelfLife>,
         Sources,
     ) {
         let mut sources = Sources::default();
@@ -291,14 +293,19 @@ impl<'f> Reader<'f> {
             .bytes("unknowns.csv")
             .map(|bytes| read_unknowns(bytes, &self.known, &mut self.faults));
         let mut complete = (lots_complete, self.faults.len() == before);
+        let mut lives = BTreeMap::new();
         let mut lots: BTreeMap<String, Lot> = lots
             .into_iter()
             .flatten()
-            .map(|lot| (lot.code.clone(), lot))
+            .map(|(lot, life)| {
+                lives.insert(Bottle::Lot(lot.code.clone()), life);
+                (lot.code.clone(), lot)
+            })
             .collect();
         let mut unknowns: BTreeMap<String, BTreeMap<String, Unknown>> = BTreeMap::new();
         let mut stated_unknowns = HashSet::new();
-        for (experiment, unknown) in stated.into_iter().flatten() {
+        for (experiment, unknown, life) in stated.into_iter().flatten() {
+            lives.insert(Bottle::unknown(&experiment, &unknown.code), life);
             stated_unknowns.insert((experiment.clone(), unknown.code.to_ascii_lowercase()));
             unknowns
                 .entry(experiment)
@@ -320,6 +327,7 @@ impl<'f> Reader<'f> {
             };
             match read_prep_room("prep-room.toml", &text, &bench) {
                 Ok(room) => {
+                    lives.extend(room.shelf);
                     for (lot, record) in room.lots {
                         sources.lots.insert(lot.code.clone(), record);
                         lots.insert(lot.code.clone(), lot);
@@ -351,7 +359,8 @@ impl<'f> Reader<'f> {
             });
             self.known.unknowns = Some(pairs.collect());
         }
-        (lots, unknowns, sources)
+        lives.retain(|_, life| !life.is_empty());
+        (lots, unknowns, lives, sources)
     }
 
     /// Files that nobody would read: a name that is not known may be a slip.

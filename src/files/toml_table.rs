@@ -349,11 +349,11 @@ impl<'t> Section<'t> {
     /// The table written anew, in the order of the file: its own keys one to a line, then the tables in it under a
     /// header `[path.key]`, whose own tables are written inline. The key `without` is left
     /// out. The same table always gives the same text.
-    pub fn written(&self, path: &str, without: &str) -> String {
+    pub fn written(&self, path: &str, without: &[&str]) -> String {
         let (tables, plain): (Vec<_>, Vec<_>) = self
             .in_order()
             .into_iter()
-            .filter(|(key, _)| *key != without)
+            .filter(|(key, _)| !without.contains(key))
             .partition(|(_, value)| !path.is_empty() && value.get_ref().is_table());
         let mut text = String::new();
         for (key, value) in plain {
@@ -369,7 +369,11 @@ impl<'t> Section<'t> {
                 .get_ref()
                 .as_table()
                 .map(|table| Section { table, ..*self });
-            text.push_str(&inner.map(|inner| inner.written("", "")).unwrap_or_default());
+            text.push_str(
+                &inner
+                    .map(|inner| inner.written("", &[]))
+                    .unwrap_or_default(),
+            );
         }
         text
     }

@@ -12,6 +12,7 @@ use super::people::{write_roster, write_staff};
 use super::prep_room::with_version;
 use super::shelf::path_of;
 use crate::term::Term;
+use crate::truth::Bottle;
 
 /// Writes everything a term holds, in canonical order. The folder read and written again is the same, byte by byte.
 /// It holds true values: it is for the coordinator.
@@ -70,14 +71,16 @@ fn write_prep_room(term: &Term) -> Option<String> {
     let mut records: Vec<String> = Vec::new();
     for (code, record) in &term.sources.lots {
         if let Some(lot) = term.lots.get(code) {
-            records.push(with_version(record, lot.version));
+            let life = term.shelf.get(&Bottle::Lot(code.clone()));
+            records.push(with_version(record, lot.version, life));
         }
     }
     for experiment in &term.experiments {
         for (code, unknown) in term.unknowns.get(&experiment.key).into_iter().flatten() {
             let named = (experiment.key.clone(), code.clone());
             let record = term.sources.unknowns.get(&named);
-            records.extend(record.map(|record| with_version(record, unknown.version)));
+            let life = term.shelf.get(&Bottle::unknown(&experiment.key, code));
+            records.extend(record.map(|record| with_version(record, unknown.version, life)));
         }
     }
     (!records.is_empty()).then(|| records.join("\n"))

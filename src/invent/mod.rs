@@ -19,7 +19,7 @@ use crate::measure::{GlasswareTable, Reading, from_f64, to_decimals, to_figures}
 use crate::procedure::{Dates, Procedure, Scheme};
 use crate::submission::{HandIn, TrialLabel};
 use crate::term::{Decision, ExperimentSource, Revision, Ruling, Slot, Status, Term};
-use crate::truth::{Assigned, Lot, Sealed, Unknown};
+use crate::truth::{Assigned, Bottle, Lot, Sealed, ShelfLife, Unknown};
 use crate::workup::{WorkUpInput, work_up};
 
 /// What to invent.
@@ -201,6 +201,9 @@ impl Invention<'_> {
                 molarity,
                 version: 1,
             };
+            self.term
+                .shelf
+                .insert(Bottle::Lot(code.clone()), made_for(self.planned.dates));
             self.term.lots.insert(code, lot.clone());
             lot
         };
@@ -441,4 +444,15 @@ fn with_misread(mut hand_in: HandIn) -> HandIn {
         }
     }
     hand_in
+}
+
+/// Made some days before the experiment opens, good for some days after it is due.
+fn made_for(dates: Dates) -> ShelfLife {
+    const DAY: SignedDuration = SignedDuration::from_hours(24);
+    let made = dates.opens.date().saturating_sub(DAY.saturating_mul(4));
+    let expires = dates.due.date().saturating_add(DAY.saturating_mul(4));
+    ShelfLife {
+        made: Some(made),
+        expires: Some(expires),
+    }
 }

@@ -98,6 +98,8 @@ pub(super) fn people(plan: &Plan, term: &mut Term, rng: &mut ChaCha20Rng) {
         StaffRole::Coordinator,
         Vec::new(),
     ));
+    term.staff
+        .push(staff("p.rowan", "Petra Rowan", StaffRole::Prep, Vec::new()));
     let assistants = [
         ("j.abel", "Jory Abel"),
         ("l.brandt", "Lotte Brandt"),

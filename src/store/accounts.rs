@@ -34,6 +34,8 @@ pub enum Role {
     },
     /// The whole course.
     Coordinator,
+    /// Lots and unknowns.
+    Prep,
 }
 
 /// Names an account.
@@ -80,7 +82,7 @@ impl Person {
     pub fn account(&self) -> AccountId {
         let kind = match self.role {
             Role::Student { .. } => Kind::Student,
-            Role::Assistant { .. } | Role::Coordinator => Kind::Staff,
+            Role::Assistant { .. } | Role::Coordinator | Role::Prep => Kind::Staff,
         };
         AccountId {
             kind,
@@ -180,6 +182,7 @@ pub async fn person(
                 Some(StaffRole::Assistant) => Role::Assistant {
                     sections: sections.lines().map(str::to_owned).collect(),
                 },
+                Some(StaffRole::Prep) => Role::Prep,
                 None => return Err(StoreError::damaged("staff.role", role)),
             };
             Ok(Some(Person {

@@ -10,6 +10,7 @@ use super::{StoreError, arrangements, batch};
 use crate::change::Change;
 use crate::course::{Experiment, Student};
 use crate::term::{Decision, ExperimentSource, Revision, Side, Slot};
+use crate::truth::Bottle;
 
 /// What writing changes brought about.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -236,8 +237,8 @@ impl Write<'_> {
                 student_row(student)
             }
             Change::Student(student) => student_row(student),
-            // written with others of their kind, or for their receipt
-            Change::HandIn { .. } | Change::Issue { .. } => return Ok(()),
+            // written with others of their kind, for their receipt, or only to the log
+            Change::HandIn { .. } | Change::Issue { .. } | Change::KeyOpened { .. } => return Ok(()),
             Change::Course(course) => sqlx::query(
                 "INSERT INTO course (id, title, term, time_zone) VALUES (1, ?, ?, ?)
                  ON CONFLICT (id) DO UPDATE SET title = excluded.title, term = excluded.term,
@@ -286,6 +287,21 @@ impl Write<'_> {
                 .bind(truth.standard_uncertainty.to_string())
                 .bind(source)
                 .bind(reason)
+                .bind(login)
+                .bind(at)
+            }
+            Change::ShelfLife { bottle, life } => {
+                let (experiment, code) = match bottle {
+                    Bottle::Lot(code) => (None, code),
+                    Bottle::Unknown { experiment, code } => (Some(experiment), code),
+                };
+                sqlx::query(
+                    "INSERT INTO shelf_life (experiment, code, made, expires, by_login, at) VALUES (?, ?, ?, ?, ?, ?)",
+                )
+                .bind(experiment)
+                .bind(code)
+                .bind(life.made.map(|day| day.to_string()))
+                .bind(life.expires.map(|day| day.to_string()))
                 .bind(login)
                 .bind(at)
             }

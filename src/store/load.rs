@@ -16,7 +16,7 @@ use crate::course::{
 use crate::measure::GlasswareTable;
 use crate::procedure::{Dates, Procedure};
 use crate::term::{Decision, ExperimentSource, Judged, Note, Revision, Side, Slot, Term};
-use crate::truth::{Assigned, Lot, Sealed, Unknown};
+use crate::truth::{Assigned, Bottle, Lot, Sealed, ShelfLife, Unknown};
 
 /// Reads the texts a database keeps as they were written. The formats are not the store's business.
 pub trait Texts {
@@ -108,6 +108,7 @@ pub async fn load_term(
     people(connection, &mut term).await?;
     experiments(connection, &mut term, texts).await?;
     values(connection, &mut term).await?;
+    shelf(connection, &mut term).await?;
     bench(connection, &mut term).await?;
     load_arrangements(connection, &mut term).await?;
     handed_in(connection, &mut term).await?;
@@ -270,6 +271,34 @@ async fn values(connection: &mut SqliteConnection, term: &mut Term) -> Result<()
             .entry(experiment)
             .or_default()
             .insert(code, unknown);
+    }
+    Ok(())
+}
+
+async fn shelf(connection: &mut SqliteConnection, term: &mut Term) -> Result<(), StoreError> {
+    for row in sqlx::query("SELECT * FROM shelf_life ORDER BY id")
+        .fetch_all(connection)
+        .await?
+    {
+        let code: String = row.try_get("code")?;
+        let bottle = match row.try_get::<Option<String>, _>("experiment")? {
+            Some(experiment) => Bottle::Unknown { experiment, code },
+            None => Bottle::Lot(code),
+        };
+        let day = |column: &str| -> Result<_, StoreError> {
+            let text: Option<String> = row.try_get(column)?;
+            let day = text.map(|text| text.parse()).transpose();
+            day.map_err(|why| StoreError::damaged(format!("shelf_life, {column}"), why))
+        };
+        let life = ShelfLife {
+            made: day("made")?,
+            expires: day("expires")?,
+        };
+        if life.is_empty() {
+            term.shelf.remove(&bottle);
+        } else {
+            term.shelf.insert(bottle, life);
+        }
     }
     Ok(())
 }

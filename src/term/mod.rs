@@ -10,6 +10,7 @@ mod copy;
 mod corrections;
 mod gather;
 mod judging;
+mod lot_chart;
 mod notes;
 mod peers;
 mod preview;
@@ -26,13 +27,14 @@ use crate::course::{Course, Experiment, StaffMember, Student};
 use crate::judge::{Evaluation, Settlement};
 use crate::measure::GlasswareTable;
 use crate::submission::HandIn;
-use crate::truth::{Lot, Unknown};
+use crate::truth::{Bottle, Lot, ShelfLife, Unknown};
 
 pub use arrangements::{Amended, Amendment, Extension, Reissue, Release};
 pub use audit::{AssignedValue, ExperimentAudit, Found};
 pub use class::{ClassNumber, ClassView, FEWEST_OTHERS};
 pub use copy::CopyPlan;
 pub use corrections::{Corrected, Correction, corrections};
+pub use lot_chart::SectionFinding;
 pub use notes::{LONGEST_NOTE, Note, Side, note_text};
 pub use preview::{Altered, Preview};
 pub use sections::{Beside, Contrast, Habit, Measure, Share, Teaching};
@@ -55,6 +57,8 @@ pub struct Term {
     pub lots: BTreeMap<String, Lot>,
     /// By experiment, then code.
     pub unknowns: BTreeMap<String, BTreeMap<String, Unknown>>,
+    /// When lots and unknowns were made and expire, where that is said.
+    pub shelf: BTreeMap<Bottle, ShelfLife>,
     /// Code of the unknown issued.
     pub issued: BTreeMap<Slot, String>,
     /// Bench group: students of a group share one set of readings.
@@ -237,6 +241,7 @@ impl Term {
             staff: Vec::new(),
             lots: BTreeMap::new(),
             unknowns: BTreeMap::new(),
+            shelf: BTreeMap::new(),
             issued: BTreeMap::new(),
             groups: BTreeMap::new(),
             submissions: BTreeMap::new(),

@@ -113,6 +113,7 @@ pub fn home(role: &Role) -> &'static str {
         Role::Student { .. } => "/student",
         Role::Assistant { .. } => "/review",
         Role::Coordinator => "/course",
+        Role::Prep => "/prep",
     }
 }
 
@@ -121,6 +122,7 @@ fn role_name(role: &Role) -> &'static str {
         Role::Student { .. } => "student",
         Role::Assistant { .. } => "assistant",
         Role::Coordinator => "coordinator",
+        Role::Prep => "prep room",
     }
 }
 
@@ -128,7 +130,12 @@ fn nav(role: &Role, path: &str) -> Vec<NavItem> {
     let entries: &[(&str, &str)] = match role {
         Role::Student { .. } => &[("/student", "Experiments")],
         Role::Assistant { .. } => &[("/review", "Review")],
-        Role::Coordinator => &[("/course", "Course"), ("/review", "Review")],
+        Role::Coordinator => &[
+            ("/course", "Course"),
+            ("/review", "Review"),
+            ("/prep", "Prep room"),
+        ],
+        Role::Prep => &[("/prep", "Prep room")],
     };
     let below = |href: &str| {
         path.strip_prefix(href)

@@ -14,6 +14,8 @@ pub mod fields;
 pub mod frame;
 mod headers;
 mod log;
+pub mod prep;
+mod public;
 mod sign_in;
 mod state;
 pub mod student;
@@ -42,10 +44,13 @@ use tower_http::timeout::TimeoutLayer;
 pub use error::{PageError, PageResult};
 pub use fields::{Fields, QueryFields};
 pub use frame::{Frame, Page};
+pub use public::PublicAddress;
 pub use state::{AppState, Clock, Settings};
 pub use uncertainty::Uncertainty;
 pub use upload::{Upload, UploadedFile, Uploads};
-pub use visitor::{Anyone, AssistantVisitor, CoordinatorVisitor, StudentVisitor, Visitor};
+pub use visitor::{
+    Anyone, AssistantVisitor, CoordinatorVisitor, PrepVisitor, StudentVisitor, Visitor,
+};
 
 /// How long a request may take, a form sent over poor Wi-Fi included.
 const LONGEST_REQUEST: Duration = Duration::from_secs(120);
@@ -120,6 +125,7 @@ fn pages() -> Router<AppState> {
         .merge(student::routes().layer(CompressionLayer::new()))
         .merge(assistant::routes())
         .merge(coordinator::routes())
+        .merge(prep::routes())
 }
 
 /// Puts the layers around pages, and the files beside them.

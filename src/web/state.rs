@@ -17,6 +17,8 @@ pub struct AppState {
     pub settings: Settings,
     /// Tells the time.
     pub clock: Clock,
+    /// Where people find the server, such as `https://lab.example.edu`; none: as they asked for it.
+    pub public_address: Option<Arc<str>>,
 }
 
 /// How the server meets its network.
@@ -43,6 +45,7 @@ impl AppState {
             desk,
             settings,
             clock: Clock::default(),
+            public_address: None,
         }
     }
 

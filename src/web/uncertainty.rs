@@ -40,7 +40,13 @@ const DRAWN: f64 = 0.02;
 impl Uncertainty {
     /// Of a budget in that unit.
     pub fn of(budget: &Budget, unit: &'static str) -> Self {
-        let causes = Causes::of(budget, unit);
+        Self::new(Causes::of(budget, unit))
+    }
+
+    /// Of its causes.
+    #[must_use]
+    pub fn new(causes: Causes) -> Self {
+        let unit = causes.unit;
         let drawn: Vec<&Cause> = causes
             .lines
             .iter()

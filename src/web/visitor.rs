@@ -60,6 +60,14 @@ pub struct CoordinatorVisitor {
     visitor: Visitor,
 }
 
+/// Somebody of the prep room, or a coordinator at its work.
+#[derive(Clone, Debug)]
+pub struct PrepVisitor {
+    /// Their login.
+    pub login: String,
+    visitor: Visitor,
+}
+
 impl Anyone {
     /// The frame of a page.
     #[must_use]
@@ -81,6 +89,14 @@ impl Visitor {
     #[must_use]
     pub fn frame(&self, title: impl Into<String>) -> Frame {
         self.anyone.frame(title)
+    }
+}
+
+impl PrepVisitor {
+    /// Whether the whole course is theirs, students' grades included.
+    #[must_use]
+    pub fn is_coordinator(&self) -> bool {
+        self.visitor.person.role == Role::Coordinator
     }
 }
 
@@ -111,7 +127,12 @@ macro_rules! is_a_visitor {
         }
     )*};
 }
-is_a_visitor!(StudentVisitor, AssistantVisitor, CoordinatorVisitor);
+is_a_visitor!(
+    StudentVisitor,
+    AssistantVisitor,
+    CoordinatorVisitor,
+    PrepVisitor
+);
 
 impl<S: Sync> FromRequestParts<S> for Anyone {
     type Rejection = PageError;
@@ -163,7 +184,7 @@ impl<S: Sync> FromRequestParts<S> for AssistantVisitor {
         let sections = match visitor.person.role.clone() {
             Role::Assistant { sections } => Some(sections),
             Role::Coordinator => None,
-            Role::Student { .. } => {
+            Role::Student { .. } | Role::Prep => {
                 return Err(PageError::forbidden(
                     "This page is for assistants and coordinators.",
                 ));
@@ -189,6 +210,23 @@ impl<S: Sync> FromRequestParts<S> for CoordinatorVisitor {
             }),
             _ => Err(PageError::forbidden(
                 "This page is for the coordinator of the course.",
+            )),
+        }
+    }
+}
+
+impl<S: Sync> FromRequestParts<S> for PrepVisitor {
+    type Rejection = PageError;
+
+    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, PageError> {
+        let visitor = Visitor::from_request_parts(parts, state).await?;
+        match visitor.person.role {
+            Role::Prep | Role::Coordinator => Ok(Self {
+                login: visitor.person.login.clone(),
+                visitor,
+            }),
+            Role::Assistant { .. } | Role::Student { .. } => Err(PageError::forbidden(
+                "This page is for the prep room and the coordinator.",
             )),
         }
     }

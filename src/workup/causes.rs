@@ -19,7 +19,7 @@ pub struct Causes {
     pub coverage: String,
     /// Effective degrees of freedom; none if infinite.
     pub freedom: Option<String>,
-    /// Which random part counts, in a sentence.
+    /// Which random part counts, in a sentence; empty where nothing is done more than once.
     pub random: String,
 }
 
@@ -104,6 +104,13 @@ impl Causes {
         }
     }
 
+    /// Whether anything is done more than once, so that causes shared by trials differ from those of each; not so where
+    /// something is prepared.
+    #[must_use]
+    pub fn repeats(&self) -> bool {
+        !self.random.is_empty()
+    }
+
     /// The coverage factor in a sentence.
     #[must_use]
     pub fn covered(&self) -> String {
@@ -146,6 +153,8 @@ fn random(budget: &Budget, unit: &str, two: impl Fn(f64) -> String) -> String {
              the causes of each trial predict counts.",
             two(seen)
         ),
+        // a preparation, where nothing is done more than once
+        None if budget.predicted_random == 0.0 => String::new(),
         None => format!(
             "One trial shows no scatter: the {predicted} {unit} that the causes of each trial predict counts."
         ),

@@ -30,5 +30,7 @@ pub use derivation::{DerivationLine, DerivationPart, Room, Typeset, derivation};
 pub use figures::{significant_figures, written_by_rule};
 pub use graph::{Doubt, Graph, Operation, Scope, Sign, Step, StepId, StepIds, WorkUpError};
 pub use name::{Name, Of, words};
-pub use preparation::{Dilution, Preparation, PreparationFault, Weighed};
+pub use preparation::{
+    Dilution, Preparation, PreparationFault, Prepared, Recorded, Stock, Taken, Weighed,
+};
 pub use trials::{TrialOutcome, WorkUp, WorkUpInput, work_up};

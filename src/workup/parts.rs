@@ -270,7 +270,7 @@ pub(super) fn exact(graph: &mut Graph, name: impl Into<Name>, value: Decimal) ->
 pub(super) fn single_mark(
     graph: &mut Graph,
     what: impl Into<Cow<'static, str>>,
-    symbol: &'static str,
+    symbol: impl Into<Cow<'static, str>>,
     piece: &Glassware,
 ) -> StepId {
     let what = what.into();

@@ -2,10 +2,15 @@
 
 use rust_decimal::Decimal;
 
-use super::Graph;
 use super::budget::budget;
-use super::graph::{Operation, Scope, StepId, WorkUpError};
-use super::parts::{exact, molar_mass, rectangular, single_mark, unit_factor};
+use super::causes::Causes;
+use super::derivation::{DerivationPart, derivation, of_one_value};
+use super::graph::{Graph, Operation, Scope, StepId, WorkUpError};
+use super::name::{Name, words};
+use super::parts::{
+    exact, molar_mass, rectangular, single_mark, triangular, unit_factor, volume_reading,
+};
+use super::trials::WorkUp;
 use crate::chem::{CompositionFault, Formula, per_analyte};
 use crate::measure::{Glassware, Reading, as_f64, from_f64};
 use crate::procedure::{Purity, ResultSpec, ResultUnit};
@@ -14,16 +19,23 @@ use crate::truth::Assigned;
 /// A preparation record.
 #[derive(Clone, Debug)]
 pub struct Preparation {
-    /// What was weighed, as it was weighed (with its water of crystallisation).
+    /// What was weighed, as it was weighed (with its water of crystallisation), or what the stock holds.
     pub species: Formula,
-    /// How much of it.
-    pub weighed: Weighed,
-    /// The flask it was made up in; none for a solid mixture.
-    pub flask: Option<Glassware>,
-    /// Total mass of a solid mixture; none for a solution.
-    pub total: Option<Reading>,
+    /// What it starts from.
+    pub stock: Stock,
     /// Dilutions after that, in order.
     pub dilutions: Vec<Dilution>,
+}
+
+/// What a preparation starts from.
+#[derive(Clone, Debug)]
+pub enum Stock {
+    /// Weighed and made up in a flask.
+    Solution(Weighed, Glassware),
+    /// Weighed into a solid mixture of that total mass.
+    Solid(Weighed, Reading),
+    /// A solution whose molarity is known, in mol/L.
+    Known(Assigned),
 }
 
 /// A weighing.
@@ -37,13 +49,97 @@ pub struct Weighed {
     pub purity: Purity,
 }
 
-/// A pipetted part made up in another flask.
+/// A part made up in another flask.
 #[derive(Clone, Debug)]
 pub struct Dilution {
-    /// Takes the part.
-    pub pipette: Glassware,
+    /// How the part was taken.
+    pub taken: Taken,
     /// Holds it made up.
     pub flask: Glassware,
+}
+
+/// How a part of a solution was taken.
+#[derive(Clone, Debug)]
+pub enum Taken {
+    /// With a pipette.
+    Pipette(Glassware),
+    /// From a burette: so many mL.
+    Burette(Glassware, Reading),
+}
+
+/// A value computed from a preparation, with all that leads to it.
+#[derive(Clone, Debug)]
+pub struct Prepared {
+    graph: Graph,
+    value: StepId,
+}
+
+/// What a record comes to: shown with its derivation and its budget.
+#[derive(Clone, Debug)]
+pub enum Recorded {
+    /// Weighed, made up, diluted.
+    Prepared(Prepared),
+    /// Titrated against a primary standard.
+    Standardised(Box<WorkUp>),
+}
+
+impl Prepared {
+    /// The value with its standard uncertainty.
+    #[must_use]
+    pub fn assigned(&self) -> Assigned {
+        let standard = budget(&self.graph, self.value, None).standard;
+        Assigned {
+            value: self.graph.value(self.value),
+            standard_uncertainty: from_f64(standard, 6).unwrap_or(Decimal::ZERO),
+        }
+    }
+}
+
+impl Recorded {
+    /// The value with its standard uncertainty; zero for a standardisation without a result.
+    #[must_use]
+    pub fn assigned(&self) -> Assigned {
+        match self {
+            Self::Prepared(prepared) => prepared.assigned(),
+            Self::Standardised(work_up) => {
+                let standard = work_up.budget.as_ref().map_or(0.0, |b| b.standard);
+                Assigned {
+                    value: work_up.value().unwrap_or(Decimal::ZERO),
+                    standard_uncertainty: from_f64(standard, 6).unwrap_or(Decimal::ZERO),
+                }
+            }
+        }
+    }
+
+    /// Every step that leads to the value.
+    #[must_use]
+    pub fn derivation(&self) -> Vec<DerivationPart> {
+        match self {
+            Self::Prepared(prepared) => vec![of_one_value(
+                "From what was weighed to the value",
+                &prepared.graph,
+                prepared.value,
+            )],
+            Self::Standardised(work_up) => derivation(work_up),
+        }
+    }
+
+    /// What makes the value uncertain; none for a standardisation without a result.
+    #[must_use]
+    pub fn causes(&self) -> Option<Causes> {
+        match self {
+            Self::Prepared(prepared) => {
+                let budget = budget(&prepared.graph, prepared.value, None);
+                let unit = prepared.graph.get(prepared.value).unit;
+                Some(Causes::of(&budget, unit))
+            }
+            Self::Standardised(work_up) => {
+                let budget = work_up.budget.as_ref()?;
+                let unit = work_up.graph.get(work_up.result?).unit;
+                Some(Causes::of(budget, unit))
+            }
+        }
+    }
 }
 
 /// Why a preparation has no value.
@@ -73,19 +169,32 @@ impl Preparation {
     /// # Errors
     /// [`PreparationFault`] for a solid mixture or a step without a value.
     pub fn molarity(&self) -> Result<Assigned, PreparationFault> {
-        let spec = ResultSpec {
+        self.value_in(&self.of_itself())
+    }
+
+    /// The molarity of what was weighed, as something asked for.
+    #[must_use]
+    pub fn of_itself(&self) -> ResultSpec {
+        ResultSpec {
             analyte: Some(self.species.clone()),
             expressed_as: None,
             unit: ResultUnit::MolPerL,
-        };
-        self.value_in(&spec)
+        }
     }
 
     /// Content in an experiment's result unit, expressed as it asks, with its standard uncertainty.
     ///
     /// # Errors
-    /// [`PreparationFault`] if the record does not fit the unit or a step has no value.
+    /// As [`Preparation::work_up`].
     pub fn value_in(&self, spec: &ResultSpec) -> Result<Assigned, PreparationFault> {
+        self.work_up(spec).map(|prepared| prepared.assigned())
+    }
+
+    /// The same with all that leads to it.
+    ///
+    /// # Errors
+    /// [`PreparationFault`] if the record does not fit the unit or a step has no value.
+    pub fn work_up(&self, spec: &ResultSpec) -> Result<Prepared, PreparationFault> {
         let mut graph = Graph::default();
         let solid = spec.unit == ResultUnit::PercentMass;
         let unit = spec.unit.name();
@@ -96,26 +205,25 @@ impl Preparation {
                 "a solution"
             }
         };
-        if solid != self.total.is_some() || solid == self.flask.is_some() {
+        if solid != matches!(self.stock, Stock::Solid(..)) {
             return Err(PreparationFault::Form {
                 found: words(!solid),
                 expected: words(solid),
                 unit,
             });
         }
-        let mass = self.mass(&mut graph, "mass weighed", &self.weighed.mass);
-        let purity = graph.given(("mass fraction", "P"), "", self.weighed.purity.fraction);
-        graph.doubt(
-            purity,
-            "purity",
-            rectangular(self.weighed.purity.half_width),
-            Scope::Shared,
-        );
-        let thousand = exact(&mut graph, ("mg per g", "k"), Decimal::ONE_THOUSAND);
-        let mass_of_mole = molar_mass(&mut graph, &self.species);
-        let amount = Operation::quotient([mass, purity, thousand], [mass_of_mole]);
-        let amount = graph.step(("amount weighed", "n"), "mmol", amount)?;
-        let (mut over, mut under) = (vec![amount], Vec::new());
+        let (mut over, mut under) = (Vec::new(), Vec::new());
+        match &self.stock {
+            Stock::Known(stock) => over.push(self.known(&mut graph, stock)),
+            Stock::Solution(weighed, flask) => {
+                over.push(self.amount(&mut graph, weighed)?);
+                under.push(single_mark(&mut graph, "flask", "Vf", flask));
+            }
+            Stock::Solid(weighed, total) => {
+                over.push(self.amount(&mut graph, weighed)?);
+                under.push(mass(&mut graph, ("total mass", "mt"), total, weighed));
+            }
+        }
         let expressed_as = spec.expressed_as.as_ref().or(spec.analyte.as_ref());
         let expressed_as = expressed_as.unwrap_or(&self.species);
         if *expressed_as != self.species {
@@ -126,43 +234,101 @@ impl Preparation {
         if spec.unit.is_mass() {
             over.push(molar_mass(&mut graph, expressed_as));
         }
-        match (&self.flask, &self.total) {
-            (Some(flask), _) => {
-                under.push(single_mark(&mut graph, "flask", "Vf", flask));
-                for (index, dilution) in self.dilutions.iter().enumerate() {
-                    let number = index.saturating_add(1);
-                    let pipette = format!("pipette of dilution {number}");
-                    over.push(single_mark(&mut graph, pipette, "Vp", &dilution.pipette));
-                    let flask = format!("flask of dilution {number}");
-                    under.push(single_mark(&mut graph, flask, "Vd", &dilution.flask));
-                }
-            }
-            (None, Some(total)) => under.push(self.mass(&mut graph, "total mass", total)),
-            (None, None) => {}
+        for (index, dilution) in self.dilutions.iter().enumerate() {
+            let number = index.saturating_add(1);
+            let symbol = |letters: &str| match self.dilutions.len() {
+                1 => letters.to_owned(),
+                _ => format!("{letters}{}", below(number)),
+            };
+            over.push(taken(&mut graph, number, symbol("Vp"), &dilution.taken));
+            let flask = format!("flask of dilution {number}");
+            under.push(single_mark(
+                &mut graph,
+                flask,
+                symbol("Vd"),
+                &dilution.flask,
+            ));
         }
         if let Some((label, factor)) = unit_factor(spec.unit) {
             over.push(exact(&mut graph, (label, "F"), factor));
         }
         let value = graph.step(("value", "c"), unit, Operation::quotient(over, under))?;
-        let standard = budget(&graph, value, None).standard;
-        Ok(Assigned {
-            value: graph.value(value),
-            standard_uncertainty: from_f64(standard, 6).unwrap_or(Decimal::ZERO),
-        })
+        Ok(Prepared { graph, value })
     }
 
-    fn mass(&self, graph: &mut Graph, label: &'static str, read: &Reading) -> StepId {
-        let balance = &self.weighed.balance;
-        let step = graph.given((label, "m"), "g", read.value());
-        // two weighings, empty and loaded (QUAM:2012, A2.4)
-        let display = balance.readable_step().map_or(0.0, as_f64) / 2.0 / 3f64.sqrt();
-        let one = rectangular(balance.tolerance()).hypot(display);
+    /// Amount of substance weighed, mmol.
+    fn amount(&self, graph: &mut Graph, weighed: &Weighed) -> Result<StepId, PreparationFault> {
+        let mass = mass(graph, ("mass weighed", "m"), &weighed.mass, weighed);
+        let purity = graph.given(("mass fraction", "P"), "", weighed.purity.fraction);
         graph.doubt(
-            step,
-            format!("weighing, {label}"),
-            2f64.sqrt() * one,
+            purity,
+            "purity",
+            rectangular(weighed.purity.half_width),
             Scope::Shared,
         );
+        let thousand = exact(graph, ("mg per g", "k"), Decimal::ONE_THOUSAND);
+        let mass_of_mole = molar_mass(graph, &self.species);
+        let amount = Operation::quotient([mass, purity, thousand], [mass_of_mole]);
+        Ok(graph.step(("amount weighed", "n"), "mmol", amount)?)
+    }
+
+    /// Molarity of a stock, mol/L.
+    fn known(&self, graph: &mut Graph, stock: &Assigned) -> StepId {
+        let name = Name::about(words::MOLARITY, self.species.shared(), ", stock", "cs");
+        let step = graph.given(name, "mol/L", stock.value);
+        let standard = as_f64(stock.standard_uncertainty);
+        graph.doubt(step, "molarity of the stock", standard, Scope::Shared);
         step
     }
+}
+
+fn mass(
+    graph: &mut Graph,
+    (label, symbol): (&'static str, &'static str),
+    read: &Reading,
+    weighed: &Weighed,
+) -> StepId {
+    let balance = &weighed.balance;
+    let step = graph.given((label, symbol), "g", read.value());
+    // two weighings, empty and loaded (QUAM:2012, A2.4)
+    let display = balance.readable_step().map_or(0.0, as_f64) / 2.0 / 3f64.sqrt();
+    let one = rectangular(balance.tolerance()).hypot(display);
+    graph.doubt(
+        step,
+        format!("weighing, {label}"),
+        2f64.sqrt() * one,
+        Scope::Shared,
+    );
+    step
+}
+
+/// Volume of stock taken for a dilution, mL.
+fn taken(graph: &mut Graph, number: usize, symbol: String, taken: &Taken) -> StepId {
+    match taken {
+        Taken::Pipette(pipette) => {
+            let label = format!("pipette of dilution {number}");
+            single_mark(graph, label, symbol, pipette)
+        }
+        Taken::Burette(burette, volume) => {
+            let label = format!("volume taken for dilution {number}");
+            let name = Name::new(label.clone(), symbol).with(burette.title());
+            let step = graph.given(name, "mL", volume.value());
+            let calibration = triangular(burette.tolerance());
+            graph.doubt(
+                step,
+                format!("calibration, {label}"),
+                calibration,
+                Scope::Shared,
+            );
+            // read twice, before and after, each to ± two readable steps
+            let reading = 2f64.sqrt() * volume_reading(burette);
+            graph.doubt(step, format!("reading, {label}"), reading, Scope::Shared);
+            step
+        }
+    }
+}
+
+fn below(number: usize) -> String {
+    let digit = |c: char| char::from_u32(0x2080_u32.checked_add(c.to_digit(10)?)?);
+    number.to_string().chars().filter_map(digit).collect()
 }

@@ -26,11 +26,13 @@ enum Open {
     Staff,
     /// The coordinator.
     Coordinator,
+    /// The prep room and the coordinator.
+    Prep,
 }
-use Open::{All, Coordinator, SectionA, SignedIn, Staff, Student};
+use Open::{All, Coordinator, Prep, SectionA, SignedIn, Staff, Student};
 
 /// Method, path as the router has it, the path asked for, who may.
-const TABLE: [(&str, &str, &str, Open); 68] = [
+const TABLE: [(&str, &str, &str, Open); 89] = [
     ("GET", "/healthz", "/healthz", All),
     ("GET", "/static/{*path}", "/static/style.css", All),
     ("GET", "/sign-in", "/sign-in", All),
@@ -309,6 +311,92 @@ const TABLE: [(&str, &str, &str, Open); 68] = [
         "/course/roster/oneroster",
         Coordinator,
     ),
+    ("GET", "/prep", "/prep", Prep),
+    ("GET", "/prep/lots", "/prep/lots", Prep),
+    ("GET", "/prep/lot", "/prep/lot?code=N-1", Prep),
+    ("POST", "/prep/lot/days", "/prep/lot/days", Prep),
+    ("GET", "/prep/lots/record", "/prep/lots/record", Prep),
+    ("POST", "/prep/lots/record", "/prep/lots/record", Prep),
+    ("GET", "/prep/lots/labels", "/prep/lots/labels", Prep),
+    (
+        "GET",
+        "/prep/experiments/{key}",
+        "/prep/experiments/acid",
+        Prep,
+    ),
+    (
+        "GET",
+        "/prep/experiments/{key}/unknown",
+        "/prep/experiments/acid/unknown?code=U-1",
+        Prep,
+    ),
+    (
+        "POST",
+        "/prep/experiments/{key}/unknown/days",
+        "/prep/experiments/acid/unknown/days",
+        Prep,
+    ),
+    (
+        "GET",
+        "/prep/experiments/{key}/record",
+        "/prep/experiments/acid/record",
+        Prep,
+    ),
+    (
+        "POST",
+        "/prep/experiments/{key}/record",
+        "/prep/experiments/acid/record",
+        Prep,
+    ),
+    (
+        "GET",
+        "/prep/experiments/{key}/batch",
+        "/prep/experiments/acid/batch",
+        Prep,
+    ),
+    (
+        "POST",
+        "/prep/experiments/{key}/batch",
+        "/prep/experiments/acid/batch",
+        Prep,
+    ),
+    (
+        "GET",
+        "/prep/experiments/{key}/labels",
+        "/prep/experiments/acid/labels",
+        Prep,
+    ),
+    (
+        "GET",
+        "/prep/experiments/{key}/issue-list",
+        "/prep/experiments/acid/issue-list",
+        Prep,
+    ),
+    (
+        "GET",
+        "/prep/experiments/{key}/bench-sheets",
+        "/prep/experiments/acid/bench-sheets",
+        Prep,
+    ),
+    (
+        "GET",
+        "/prep/experiments/{key}/key",
+        "/prep/experiments/acid/key",
+        Prep,
+    ),
+    (
+        "POST",
+        "/prep/experiments/{key}/key",
+        "/prep/experiments/acid/key",
+        Prep,
+    ),
+    ("GET", "/sheets/{experiment}", "/sheets/acid", Staff),
+    (
+        "GET",
+        "/sheets/{experiment}/bench",
+        "/sheets/acid/bench",
+        Staff,
+    ),
 ];
 
 /// Routes that change what the others need; tried last, by those who may not use them first.
@@ -373,6 +461,7 @@ async fn every_route_is_open_to_those_it_is_for_and_to_nobody_else() {
         ("b.tarn", app.person("b.tarn").await),
         ("m.sedge", app.person("m.sedge").await),
         ("i.quell", app.person("i.quell").await),
+        ("f.alder", app.person("f.alder").await),
     ];
     let mut asked = 0;
     let owned =
@@ -391,6 +480,7 @@ async fn every_route_is_open_to_those_it_is_for_and_to_nobody_else() {
                 SectionA => matches!(*who, "b.tarn" | "i.quell"),
                 Staff => matches!(*who, "b.tarn" | "m.sedge" | "i.quell"),
                 Coordinator => *who == "i.quell",
+                Prep => matches!(*who, "f.alder" | "i.quell"),
             };
             let (status, location) = ask(person, method, &path).await;
             assert_eq!(
@@ -402,7 +492,7 @@ async fn every_route_is_open_to_those_it_is_for_and_to_nobody_else() {
             asked += 1;
         }
     }
-    assert_eq!(asked, (TABLE.len() + office::ROUTES.len() + LAST.len()) * 6);
+    assert_eq!(asked, (TABLE.len() + office::ROUTES.len() + LAST.len()) * people.len());
 }
 
 /// Every route that the sources name is in the table.

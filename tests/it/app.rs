@@ -320,6 +320,7 @@ fn people() -> Vec<Change> {
         staff("i.quell", "Iris Quell", StaffRole::Coordinator, &[]),
         staff("b.tarn", "Bo Tarn", StaffRole::Assistant, &["A"]),
         staff("m.sedge", "Mara Sedge", StaffRole::Assistant, &["B"]),
+        staff("f.alder", "Finn Alder", StaffRole::Prep, &[]),
         student("0042", "Fennimore", "Ada", "A"),
         student("0043", "Okafor-Lind", "Tobias", "A"),
         student("0051", "Ruhl", "Seraphine", "B"),

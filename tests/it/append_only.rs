@@ -45,6 +45,7 @@ async fn a_changed_byte_is_refused() {
         "lot_value",
         "unknown_value",
         "issue",
+        "shelf_life",
         "submission",
         "by_hand",
         "decision",

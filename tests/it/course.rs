@@ -41,12 +41,12 @@ show_truth = true
     ),
     (
         "staff.csv",
-        "login,name,role,sections\ncoord,Vera Dias,coordinator,\nta1,Nuno Faria,assistant,A Mon PM\n",
+        "login,name,role,sections\ncoord,Vera Dias,coordinator,\npr1,Ivo Brandao,prep,\nta1,Nuno Faria,assistant,A Mon PM\n",
     ),
     (
         "lots.csv",
-        "lot,reagent,molarity_mol_per_L,standard_uncertainty_mol_per_L\n\
-         A-1,HCl,0.2003,0.0001\nE-1,C10H14N2O8^2-,0.01002,0.00001\n",
+        "lot,reagent,molarity_mol_per_L,standard_uncertainty_mol_per_L,made,expires\n\
+         A-1,HCl,0.2003,0.0001,,\nE-1,C10H14N2O8^2-,0.01002,0.00001,2026-09-01,2026-12-31\n",
     ),
     (
         "prep-room.toml",
@@ -60,6 +60,7 @@ titrations = [{ sample_before_g = "12.3456", sample_after_g = "11.8456", burette
 
 [[unknown]]
 version = 2
+expires = "2026-10-31"
 experiment = "hardness"
 unknown = "U2"
 

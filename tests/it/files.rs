@@ -119,7 +119,7 @@ fn faults_of_several_files_come_at_once() {
         "roster.csv:3, column student_id: found “0017” again, expected it once: line 2 has it already",
         "roster.csv:4, column section: found nothing, expected 1 to 40 characters on one line",
         "staff.csv:2, column sections: found “Z”, expected a section of the roster",
-        "staff.csv:3, column role: found “boss”, expected coordinator or assistant",
+        "staff.csv:3, column role: found “boss”, expected coordinator, assistant or prep",
     ];
     assert_eq!(found, expected);
 }
@@ -346,7 +346,7 @@ fn preparation_records_give_values() {
         [
             "prep-room.toml:2, key lot.lot: found “E-1”, expected a code that neither this file nor the CSV file has already",
             "prep-room.toml:7, key lot.standardised.titrations.sample_after_g: found 13.8456 g, expected less than the 12.3456 g before",
-            "prep-room.toml:18, key unknown.prepared.flask: found “pipette-25-a”, expected a flask",
+            "prep-room.toml:19, key unknown.prepared.flask: found “pipette-25-a”, expected a flask",
         ]
     );
     let corrected = text("prep-room.toml").replace("0.2500", "0.2510");

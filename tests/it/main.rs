@@ -23,6 +23,7 @@ mod oneroster;
 mod outside;
 mod own_file;
 mod parsers;
+mod prep;
 mod properties;
 mod reference;
 mod revisions;

@@ -179,7 +179,7 @@ fn still_coordinator(term: &Term, login: &str) -> Result<(), Vec<Fault>> {
     };
     if term.staff.iter().any(|s| demoted(&s)) {
         let what = format!(
-            "found {login} as an assistant, expected your own login as coordinator or not at all"
+            "found {login} in another role, expected your own login as coordinator or not at all"
         );
         return Err(vec![Fault::of_file("staff.csv", what).in_column("role")]);
     }

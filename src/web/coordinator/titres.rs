@@ -13,6 +13,9 @@ use crate::truth::{Assigned, Lot};
 /// a second filling is near.
 const GOOD: std::ops::RangeInclusive<f64> = 20.0..=90.0;
 
+/// Stands for the code of a lot that is not made yet.
+const LABEL: &str = "nominal";
+
 /// What an unknown should give.
 pub struct Titre {
     /// Code of the unknown.
@@ -32,7 +35,7 @@ pub fn expected(term: &Term, experiment: &Experiment) -> (Vec<Titre>, String) {
     let titrant = held(lots.titrant);
     let excess = held(lots.excess);
     let nominal = |value| Lot {
-        code: "the label".to_owned(),
+        code: LABEL.to_owned(),
         reagent: String::new(),
         molarity: Assigned {
             value,
@@ -58,6 +61,7 @@ pub fn expected(term: &Term, experiment: &Experiment) -> (Vec<Titre>, String) {
         titre(code, procedure, expected_signal(procedure, &bench))
     });
     let mut with = match &titrant {
+        Some(lot) if lot.code == LABEL => "nominal molarities".to_owned(),
         Some(lot) => format!("lot {}", lot.code),
         None => "nominal amounts".to_owned(),
     };

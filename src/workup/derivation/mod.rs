@@ -120,6 +120,15 @@ pub fn derivation(work_up: &WorkUp) -> Vec<DerivationPart> {
     parts
 }
 
+/// The steps that lead to one value which is no hand-in's.
+pub(super) fn of_one_value(title: &str, graph: &Graph, value: StepId) -> DerivationPart {
+    DerivationPart {
+        title: title.to_owned(),
+        why_not: None,
+        lines: lines(graph, &graph.leading_to(value), true),
+    }
+}
+
 /// Where a step that is no trial's comes from.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 enum Source {

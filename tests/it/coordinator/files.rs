@@ -144,7 +144,7 @@ async fn a_folder_with_faults_lists_them_and_leaves_nothing_behind() {
         .await;
     assert_eq!(answer.status, 422);
     assert!(
-        answer.body.contains("found i.quell as an assistant"),
+        answer.body.contains("found i.quell in another role"),
         "{}",
         answer.body
     );

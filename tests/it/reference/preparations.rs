@@ -5,23 +5,29 @@ use concordant::chem::{Formula, Reaction, shared_ratio};
 use concordant::files::shipped_glassware;
 use concordant::measure::{Glassware, GlasswareKind, Reading};
 use concordant::procedure::{Purity, ResultSpec, ResultUnit};
-use concordant::workup::{Dilution, Preparation, PreparationFault, Weighed};
+use concordant::truth::Assigned;
+use concordant::workup::{
+    Dilution, Preparation, PreparationFault, Recorded, Stock, Taken, Weighed,
+};
 use rust_decimal::Decimal;
 
-fn weighed(formula: &str, mass: &str) -> Preparation {
+fn weighing(mass: &str, purity: Decimal) -> Weighed {
     let table = shipped_glassware();
+    Weighed {
+        mass: Reading::parse(mass).expect(mass),
+        balance: table.get("balance-0.1mg").expect("a balance").clone(),
+        purity: Purity {
+            fraction: purity,
+            half_width: Decimal::ZERO,
+        },
+    }
+}
+
+fn weighed(formula: &str, mass: &str) -> Preparation {
+    let flask = shipped_glassware().get("flask-1000-a").cloned();
     Preparation {
         species: Formula::parse(formula).expect(formula),
-        weighed: Weighed {
-            mass: Reading::parse(mass).expect(mass),
-            balance: table.get("balance-0.1mg").expect("a balance").clone(),
-            purity: Purity {
-                fraction: Decimal::ONE,
-                half_width: Decimal::ZERO,
-            },
-        },
-        flask: table.get("flask-1000-a").cloned(),
-        total: None,
+        stock: Stock::Solution(weighing(mass, Decimal::ONE), flask.expect("a flask")),
         dilutions: Vec::new(),
     }
 }
@@ -74,7 +80,8 @@ fn dilutions() {
         ),
     ] {
         let mut stock = weighed(salt, mass);
-        stock.dilutions = vec![Dilution { pipette, flask }];
+        let taken = Taken::Pipette(pipette);
+        stock.dilutions = vec![Dilution { taken, flask }];
         let found = stock.molarity().expect("a value").value;
         near(f(found), expected, 1e-6, salt);
     }
@@ -86,7 +93,9 @@ fn dilutions() {
 #[test]
 fn a_concentrated_acid() {
     let mut acid = weighed("H2SO4", "1839");
-    acid.weighed.purity.fraction = dec("0.95");
+    if let Stock::Solution(weighed, _) = &mut acid.stock {
+        weighed.purity.fraction = dec("0.95");
+    }
     let molarity = f(acid.molarity().expect("a value").value);
     let reaction = Reaction::parse("H2SO4 + 2 NaOH -> Na2SO4 + 2 H2O").expect("balanced");
     let [alkali, acid] = ["NaOH", "H2SO4"].map(|text| Formula::parse(text).expect(text));
@@ -128,8 +137,10 @@ fn expressed_as_asked() {
         "found a solution, expected a solid mixture for a result in %w/w"
     );
     let mixture = Preparation {
-        flask: None,
-        total: Some(Reading::parse("0.5000").expect("a mass")),
+        stock: Stock::Solid(
+            weighing("0.4000", Decimal::ONE),
+            Reading::parse("0.5000").expect("a mass"),
+        ),
         ..weighed("CaCO3", "0.4000")
     };
     let content = mixture
@@ -145,4 +156,47 @@ fn expressed_as_asked() {
         1e-5,
         "relative u",
     );
+}
+
+/// A part taken with a burette from a stock of known molarity: 31.20 mL of 0.5012 mol/L made up to 250 mL.
+#[test]
+fn a_part_of_a_known_stock() {
+    let table = shipped_glassware();
+    let shipped = |key: &str| table.get(key).expect(key).clone();
+    let volume = Reading::parse("31.20").expect("a volume");
+    let acid = Preparation {
+        species: Formula::parse("HCl").expect("an acid"),
+        stock: Stock::Known(Assigned {
+            value: dec("0.5012"),
+            standard_uncertainty: dec("0.0004"),
+        }),
+        dilutions: vec![Dilution {
+            taken: Taken::Burette(shipped("burette-50-a"), volume),
+            flask: shipped("flask-250-a"),
+        }],
+    };
+    let found = acid.molarity().expect("a value");
+    near(f(found.value), 0.5012 * 31.20 / 250.0, 1e-12, "mol/L");
+    // two readings to ± 0.02 mL and the calibrations, 0.05 and 0.15 mL, triangular
+    let third = 6f64.sqrt();
+    let volume = (2.0 * (0.02 / third).powi(2) + (0.05 / third).powi(2)).sqrt() / 31.20;
+    let flask = 0.15 / third / 250.0;
+    let u = ((0.0004f64 / 0.5012).powi(2) + volume.powi(2) + flask.powi(2)).sqrt();
+    let relative = f(found.standard_uncertainty) / f(found.value);
+    near(relative, u, 1e-3, "relative u");
+    let recorded = Recorded::Prepared(acid.work_up(&acid.of_itself()).expect("a value"));
+    let lines = &recorded.derivation()[0].lines;
+    let words: Vec<&str> = lines.iter().map(|line| line.label.as_str()).collect();
+    assert_eq!(
+        words,
+        [
+            "molarity of HCl, stock",
+            "volume taken for dilution 1, 50 mL burette, class A",
+            "flask of dilution 1, 250 mL flask, class A",
+            "value"
+        ]
+    );
+    let causes = recorded.causes().expect("a budget");
+    assert_eq!(causes.lines[0].name, "molarity of the stock");
+    assert_eq!(causes.random, "");
 }

@@ -1,0 +1,98 @@
+//! A form filled in with what the course holds.
+
+use super::sheet::{How, What};
+use crate::files::record_entries;
+use crate::term::Term;
+use crate::truth::{Assigned, Bottle};
+use crate::web::Fields;
+
+/// The fields of the form that would enter what a bottle has now; none if there is no such bottle.
+pub fn filled(what: &What, code: &str, term: &Term) -> Option<Fields> {
+    let mut fields = vec![("code".to_owned(), code.to_owned())];
+    let mut put = |name: &str, text: String| fields.push((name.to_owned(), text));
+    let (bottle, source, value): (_, _, Assigned) = match what {
+        What::Lot => {
+            let lot = term.lots.get(code)?;
+            put("reagent", lot.reagent.clone());
+            let source = term.sources.lots.get(code);
+            (Bottle::Lot(code.to_owned()), source, lot.molarity)
+        }
+        What::Unknown(key) | What::Batch(key) => {
+            let unknown = term.unknowns.get(key)?.get(code)?;
+            let named = (key.clone(), code.to_owned());
+            let value = *unknown.truth.open();
+            let source = term.sources.unknowns.get(&named);
+            (Bottle::unknown(key, code), source, value)
+        }
+    };
+    let life = term.shelf.get(&bottle).copied().unwrap_or_default();
+    for (name, day) in [("made", life.made), ("expires", life.expires)] {
+        if let Some(day) = day {
+            put(name, day.to_string());
+        }
+    }
+    let Some(source) = source else {
+        put("how", How::Stated.name().to_owned());
+        put("value", value.value.to_string());
+        put("uncertainty", value.standard_uncertainty.to_string());
+        return Fields::new(fields).ok();
+    };
+    let entries = record_entries(source);
+    let has = |path: &str| entries.iter().any(|(known, _)| known == path);
+    let how = if has("standardised.procedure") {
+        How::Standardised
+    } else if has("prepared.stock_mol_per_L") {
+        How::Stock
+    } else if has("prepared.total_g") {
+        How::Solid
+    } else {
+        How::Weighed
+    };
+    put("how", how.name().to_owned());
+    let mut rows = 0;
+    for (path, text) in &entries {
+        if let Some((name, row)) = field_of(path) {
+            rows = rows.max(row);
+            put(&name, text.clone());
+        }
+    }
+    put("rows", rows.to_string());
+    Fields::new(fields).ok()
+}
+
+/// The field that a key of a record comes from, and its row.
+fn field_of(path: &str) -> Option<(String, usize)> {
+    if let Some(key) = path.strip_prefix("standardised.") {
+        if let Some((row, column)) = key
+            .strip_prefix("titrations.")
+            .and_then(|rest| rest.split_once('.'))
+        {
+            let named = (column != "trial").then(|| format!("{column}.{row}"))?;
+            return Some((named, row.parse().ok()?));
+        }
+        return (key == "procedure").then(|| ("procedure".to_owned(), 0));
+    }
+    let key = path.strip_prefix("prepared.")?;
+    if let Some((row, key)) = key
+        .strip_prefix("dilutions.")
+        .and_then(|rest| rest.split_once('.'))
+    {
+        let name = match key {
+            "pipette" | "burette" => "taken",
+            "volume_mL" => "volume",
+            "flask" => "flask",
+            _ => return None,
+        };
+        return Some((format!("{name}.{row}"), row.parse().ok()?));
+    }
+    let name = match key {
+        "weighed_g" => "weighed",
+        "total_g" => "total",
+        "purity_half_width" => "purity_u",
+        "stock_mol_per_L" => "stock",
+        "stock_standard_uncertainty_mol_per_L" => "stock_u",
+        "balance" | "formula" | "purity" | "flask" => key,
+        _ => return None,
+    };
+    Some((name.to_owned(), 0))
+}

@@ -1,0 +1,124 @@
+//! The prep room at a glance: what runs out, what each experiment still needs.
+
+use askama::Template;
+use axum::extract::State;
+use axum::response::IntoResponse;
+
+use super::pages::Days;
+use crate::chem::{Formula, printed};
+use crate::course::Experiment;
+use crate::term::{Slot, Term};
+use crate::truth::{Bottle, Keeping};
+use crate::web::{AppState, Frame, Page, PageResult, PrepVisitor, dates};
+
+#[derive(Template)]
+#[template(path = "prep/home.html")]
+struct HomePage {
+    frame: Frame,
+    running_out: Vec<RunningOut>,
+    experiments: Vec<Row>,
+    lots: usize,
+}
+
+/// A bottle that is near its day, or past it.
+struct RunningOut {
+    name: String,
+    href: String,
+    days: Days,
+}
+
+/// An experiment.
+struct Row {
+    key: String,
+    title: String,
+    opens: String,
+    due: String,
+    unknowns: usize,
+    with_bottle: usize,
+    students: usize,
+    /// What it needs before it opens.
+    missing: Vec<String>,
+}
+
+/// `GET /prep`
+pub async fn page(
+    State(state): State<AppState>,
+    visitor: PrepVisitor,
+) -> PageResult<impl IntoResponse> {
+    let view = state.desk.view().await?;
+    let term = &view.term;
+    let today = term.course.zone.local(state.clock.now()).date();
+    let mut running_out: Vec<(Keeping, RunningOut)> = Vec::new();
+    for (bottle, life) in &term.shelf {
+        let keeping = life.keeping(today);
+        let Some((name, href)) = named(term, bottle).filter(|_| keeping != Keeping::Good) else {
+            continue;
+        };
+        let days = Days::of(Some(life), today);
+        running_out.push((keeping, RunningOut { name, href, days }));
+    }
+    running_out.sort_by_key(|(keeping, _)| match keeping {
+        Keeping::Expired(days) => days.saturating_neg(),
+        Keeping::Soon(days) => *days,
+        Keeping::Good => i32::MAX,
+    });
+    Ok(Page(HomePage {
+        frame: visitor.frame("Prep room"),
+        running_out: running_out.into_iter().map(|(_, row)| row).collect(),
+        experiments: term.experiments.iter().map(|e| row(term, e)).collect(),
+        lots: term.lots.len(),
+    }))
+}
+
+/// What a bottle is called and where its page is; none of one the course no longer has.
+fn named(term: &Term, bottle: &Bottle) -> Option<(String, String)> {
+    let encoded =
+        |code: &str| -> String { form_urlencoded::byte_serialize(code.as_bytes()).collect() };
+    match bottle {
+        Bottle::Lot(code) => {
+            let lot = term.lots.get(code)?;
+            let name = format!("Lot {code}, {}", printed(&lot.reagent));
+            Some((name, format!("/prep/lot?code={}", encoded(code))))
+        }
+        Bottle::Unknown { experiment, code } => {
+            term.unknowns.get(experiment)?.get(code)?;
+            let title = &term.experiment(experiment)?.procedure.title;
+            let href = format!(
+                "/prep/experiments/{experiment}/unknown?code={}",
+                encoded(code)
+            );
+            Some((format!("Unknown {code}, {title}"), href))
+        }
+    }
+}
+
+fn row(term: &Term, experiment: &Experiment) -> Row {
+    let key = &experiment.key;
+    let unknowns = term.unknowns.get(key).map_or(0, |u| u.len());
+    let has =
+        |student: &&crate::course::Student| term.issued.contains_key(&Slot::new(key, &student.id));
+    let with_bottle = term.enrolled().filter(has).count();
+    let procedure = &experiment.procedure;
+    let mut missing = Vec::new();
+    let titrant = procedure.lot_reagent().map(|(species, _)| species);
+    let excess = procedure.excess.as_ref().map(|e| &e.species);
+    for species in [titrant, excess].into_iter().flatten() {
+        let of = |reagent: &str| Formula::parse(reagent).is_ok_and(|f| f == *species);
+        if !term.lots.values().any(|lot| of(&lot.reagent)) {
+            missing.push(format!("no lot of {}", printed(species.written())));
+        }
+    }
+    if unknowns == 0 {
+        missing.push("no unknowns".to_owned());
+    }
+    Row {
+        key: key.clone(),
+        title: procedure.title.clone(),
+        opens: dates::local(experiment.dates.opens),
+        due: dates::local(experiment.dates.due),
+        unknowns,
+        with_bottle,
+        students: term.enrolled().count(),
+        missing,
+    }
+}

@@ -1,0 +1,342 @@
+//! Lists and sheets to print: who gets which bottle, blank sheets for the bench, an assistant's list of a section. No true
+//! value is on any of them.
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::response::IntoResponse;
+
+use super::qr::{Qr, bottle_address, qr};
+use crate::columns::Column;
+use crate::course::{Experiment, Student};
+use crate::procedure::Procedure;
+use crate::submission::TrialLabel;
+use crate::term::{Slot, Term};
+use crate::web::{
+    AppState, AssistantVisitor, Fields, Frame, Page, PageError, PageResult, PrepVisitor,
+    PublicAddress, QueryFields, dates,
+};
+
+#[derive(Template)]
+#[template(path = "prep/issue-list.html")]
+struct IssueListPage {
+    frame: Frame,
+    title: String,
+    back: String,
+    all_sections: Vec<String>,
+    section: String,
+    first_bench: String,
+    order: &'static str,
+    groups: bool,
+    sections: Vec<Section>,
+}
+
+#[derive(Template)]
+#[template(path = "prep/section-sheet.html")]
+struct SectionSheetPage {
+    frame: Frame,
+    title: String,
+    key: String,
+    groups: bool,
+    sections: Vec<Section>,
+}
+
+#[derive(Template)]
+#[template(path = "prep/bench-sheets.html")]
+struct BenchSheetsPage {
+    frame: Frame,
+    title: String,
+    back: String,
+    sheets: Vec<BenchSheet>,
+    tables: Vec<SheetTable>,
+    unit: &'static str,
+    cautions: Vec<String>,
+    waste: String,
+    instrument: &'static str,
+    uses_lot: bool,
+    uses_excess: bool,
+}
+
+/// A section and who is in it.
+struct Section {
+    name: String,
+    due: String,
+    lots: String,
+    students: Vec<Given>,
+}
+
+/// A student with a bottle.
+struct Given {
+    bench: Option<u32>,
+    id: String,
+    name: String,
+    bottle: Option<String>,
+    group: String,
+}
+
+/// A sheet for one bench.
+struct BenchSheet {
+    due: String,
+    name: String,
+    id: String,
+    section: String,
+    bottle: String,
+    lot: String,
+    excess: String,
+    qr: Option<Qr>,
+}
+
+/// The boxes of rows that read the same columns.
+struct SheetTable {
+    columns: Vec<String>,
+    rows: Vec<String>,
+}
+
+/// How benches are numbered and in which order.
+struct Benches {
+    first: Option<u32>,
+    by_roster: bool,
+}
+
+/// `GET /prep/experiments/{key}/issue-list`: `?section=`, `?bench=` (number of the first), `?order=roster`.
+pub async fn issue_list(
+    State(state): State<AppState>,
+    Path(key): Path<String>,
+    visitor: PrepVisitor,
+    query: QueryFields,
+) -> PageResult<impl IntoResponse> {
+    let view = state.desk.view().await?;
+    let term = &view.term;
+    let experiment = find(term, &key)?;
+    let benches = Benches::of(&query.0);
+    let wanted = query.0.text("section");
+    let sections = of_sections(term, experiment, &benches, |section| {
+        wanted.is_empty() || section == wanted
+    });
+    Ok(Page(IssueListPage {
+        frame: visitor.frame("Issue list"),
+        title: experiment.procedure.title.clone(),
+        back: format!("/prep/experiments/{key}"),
+        all_sections: term.sections().into_iter().map(str::to_owned).collect(),
+        section: wanted.to_owned(),
+        first_bench: benches.first.map(|n| n.to_string()).unwrap_or_default(),
+        order: if benches.by_roster { "roster" } else { "name" },
+        groups: has_groups(term, &key),
+        sections,
+    }))
+}
+
+/// `GET /sheets/{experiment}`: an assistant's list of their sections.
+pub async fn section(
+    State(state): State<AppState>,
+    Path(key): Path<String>,
+    visitor: AssistantVisitor,
+    query: QueryFields,
+) -> PageResult<impl IntoResponse> {
+    let view = state.desk.view().await?;
+    let term = &view.term;
+    let experiment = find(term, &key)?;
+    let wanted = query.0.text("section");
+    let sections = of_sections(term, experiment, &Benches::of(&query.0), |section| {
+        visitor.sees(section) && (wanted.is_empty() || section == wanted)
+    });
+    Ok(Page(SectionSheetPage {
+        frame: visitor.frame("Section sheet"),
+        title: experiment.procedure.title.clone(),
+        groups: has_groups(term, &key),
+        sections,
+        key,
+    }))
+}
+
+/// `GET /prep/experiments/{key}/bench-sheets`: `?section=` for one, `?blank=` for so many without a name.
+pub async fn bench(
+    State(state): State<AppState>,
+    Path(key): Path<String>,
+    visitor: PrepVisitor,
+    PublicAddress(server): PublicAddress,
+    query: QueryFields,
+) -> PageResult<impl IntoResponse> {
+    let view = state.desk.view().await?;
+    let frame = visitor.frame("Bench sheets");
+    let back = format!("/prep/experiments/{key}");
+    bench_sheets(&view.term, &key, (frame, back), &server, &query.0, |_| true)
+}
+
+/// `GET /sheets/{experiment}/bench`: the same for an assistant's sections.
+pub async fn bench_of_assistant(
+    State(state): State<AppState>,
+    Path(key): Path<String>,
+    visitor: AssistantVisitor,
+    PublicAddress(server): PublicAddress,
+    query: QueryFields,
+) -> PageResult<impl IntoResponse> {
+    let view = state.desk.view().await?;
+    let frame = visitor.frame("Bench sheets");
+    let back = format!("/sheets/{key}");
+    bench_sheets(
+        &view.term,
+        &key,
+        (frame, back),
+        &server,
+        &query.0,
+        |section| visitor.sees(section),
+    )
+}
+
+fn find<'t>(term: &'t Term, key: &str) -> PageResult<&'t Experiment> {
+    term.experiment(key).ok_or_else(PageError::not_found)
+}
+
+impl Benches {
+    fn of(query: &Fields) -> Self {
+        Self {
+            first: query.text("bench").parse().ok().filter(|n| *n < 10_000),
+            by_roster: query.text("order") == "roster",
+        }
+    }
+}
+
+fn has_groups(term: &Term, key: &str) -> bool {
+    term.groups.keys().any(|slot| slot.experiment == key)
+}
+
+fn of_sections(
+    term: &Term,
+    experiment: &Experiment,
+    benches: &Benches,
+    wanted: impl Fn(&str) -> bool,
+) -> Vec<Section> {
+    let key = &experiment.key;
+    let of = |section: &str| {
+        let students = students(term, section, benches.by_roster);
+        let given = (0_u32..).zip(students).map(|(place, student)| {
+            let slot = Slot::new(key, &student.id);
+            Given {
+                bench: benches.first.map(|first| first.saturating_add(place)),
+                id: student.id.clone(),
+                name: student.to_string(),
+                bottle: term.issued.get(&slot).cloned(),
+                group: term.groups.get(&slot).cloned().unwrap_or_default(),
+            }
+        });
+        let lots = term.default_lots(experiment, section);
+        let lots: Vec<String> = [lots.titrant, lots.excess].into_iter().flatten().collect();
+        Section {
+            name: section.to_owned(),
+            due: dates::local(experiment.dates_in(section).due),
+            lots: lots.join(", "),
+            students: given.collect(),
+        }
+    };
+    let sections = term.sections().into_iter();
+    sections.filter(|section| wanted(section)).map(of).collect()
+}
+
+fn students<'t>(term: &'t Term, section: &str, by_roster: bool) -> Vec<&'t Student> {
+    let of = term.enrolled().filter(|s| s.section == section);
+    let mut students: Vec<&Student> = of.collect();
+    if !by_roster {
+        students.sort_by_cached_key(|s| (s.family_name.to_lowercase(), s.id.clone()));
+    }
+    students
+}
+
+fn bench_sheets(
+    term: &Term,
+    key: &str,
+    (frame, back): (Frame, String),
+    server: &str,
+    query: &Fields,
+    sees: impl Fn(&str) -> bool,
+) -> PageResult<Page<BenchSheetsPage>> {
+    let experiment = find(term, key)?;
+    let procedure = &experiment.procedure;
+    let wanted = query.text("section");
+    let mut sheets = Vec::new();
+    let blank: usize = query.text("blank").parse().unwrap_or(0);
+    for _ in 0..blank.min(60) {
+        sheets.push(BenchSheet {
+            due: dates::local(experiment.dates.due),
+            name: String::new(),
+            id: String::new(),
+            section: String::new(),
+            bottle: String::new(),
+            lot: String::new(),
+            excess: String::new(),
+            qr: None,
+        });
+    }
+    if blank == 0 {
+        let sections = term.sections().into_iter();
+        for section in sections.filter(|s| sees(s) && (wanted.is_empty() || *s == wanted)) {
+            let lots = term.default_lots(experiment, section);
+            for student in students(term, section, false) {
+                let bottle = term.issued.get(&Slot::new(key, &student.id));
+                let address = bottle.map(|code| bottle_address(server, key, code));
+                sheets.push(BenchSheet {
+                    due: dates::local(experiment.dates_in(section).due),
+                    name: student.to_string(),
+                    id: student.id.clone(),
+                    section: section.to_owned(),
+                    qr: address.and_then(|address| qr(&address)),
+                    bottle: bottle.cloned().unwrap_or_default(),
+                    lot: lots.titrant.clone().unwrap_or_default(),
+                    excess: lots.excess.clone().unwrap_or_default(),
+                });
+            }
+        }
+    }
+    Ok(Page(BenchSheetsPage {
+        frame,
+        title: procedure.title.clone(),
+        back,
+        sheets,
+        tables: tables(procedure),
+        unit: procedure.result.unit.name(),
+        cautions: procedure.text.cautions.clone(),
+        waste: procedure.text.waste.clone(),
+        instrument: if procedure.burette().is_some() {
+            "Burette no."
+        } else {
+            "Instrument no."
+        },
+        uses_lot: procedure.uses_titrant_lot(),
+        uses_excess: procedure.uses_excess_lot(),
+    }))
+}
+
+/// The rows a student may need, those that read the same columns together: standards, a blank, the rough trial, and two
+/// trials more than the fewest asked for.
+fn tables(procedure: &Procedure) -> Vec<SheetTable> {
+    let mut rows: Vec<TrialLabel> = Vec::new();
+    if procedure.trials.blank {
+        rows.push(TrialLabel::Blank);
+    }
+    let line = procedure.calibration.as_ref();
+    let standards = line.map_or(0, |line| line.stock.len());
+    rows.extend((1..).take(standards).map(TrialLabel::Standard));
+    if procedure.scheme.is_titration() {
+        rows.push(TrialLabel::Rough);
+    }
+    let most = procedure.trials.minimum.saturating_add(2);
+    rows.extend((1..=most).map(TrialLabel::Numbered));
+    let mut tables: Vec<SheetTable> = Vec::new();
+    for row in rows {
+        let columns = Column::of_row(procedure, row, 1).into_iter();
+        let columns: Vec<String> = columns.map(Column::label).collect();
+        let name = match row {
+            TrialLabel::Numbered(n) => format!("Trial {n}"),
+            TrialLabel::Rough => "Rough".to_owned(),
+            TrialLabel::Blank => "Blank".to_owned(),
+            TrialLabel::Standard(n) => format!("Standard {n}"),
+        };
+        match tables.last_mut().filter(|table| table.columns == columns) {
+            Some(table) => table.rows.push(name),
+            None => tables.push(SheetTable {
+                columns,
+                rows: vec![name],
+            }),
+        }
+    }
+    tables
+}
