@@ -149,7 +149,9 @@ impl ShelfLife {
         let Some(expires) = self.expires else {
             return Keeping::Good;
         };
-        match (expires - today).get_days() {
+        // between days of four-digit years there is always a number of days
+        let left = today.until(expires).map_or(0, |span| span.get_days());
+        match left {
             left if left < 0 => Keeping::Expired(left.saturating_neg()),
             left if left <= WARNED_DAYS => Keeping::Soon(left),
             _ => Keeping::Good,
