@@ -41,7 +41,7 @@ show_truth = true
     ),
     (
         "staff.csv",
-        "login,name,role,sections\ncoord,Vera Dias,coordinator,\npr1,Ivo Brandao,prep,\nta1,Nuno Faria,assistant,A Mon PM\n",
+        "login,name,role,sections\ncoord,Vera Dias,coordinator,\nta1,Nuno Faria,assistant,A Mon PM\npr1,Ivo Brandao,prep,\n",
     ),
     (
         "lots.csv",
