@@ -8,6 +8,7 @@ use super::Failure;
 use crate::course::{Course, Zone};
 use crate::files;
 use crate::invent::{Plan, PlannedExperiment, invent};
+use crate::judge::copying::Copying;
 use crate::procedure::Dates;
 
 /// Day of October on which the week of the last experiment begins.
@@ -31,6 +32,7 @@ pub fn run(folder: &Path, sections: usize, students: usize, seed: u64) -> Result
                 files::read_procedure(key, &text, &glassware).map_err(Failure::Faults)?;
             // the last experiment is under way, the others are over
             let open = week == LAST_WEEK;
+            let under_review = prefix == "W";
             let day = if open { week + 11 } else { week + 4 };
             let dates = Dates {
                 opens: date(2026, 10, week).at(8, 0, 0, 0),
@@ -45,6 +47,9 @@ pub fn run(folder: &Path, sections: usize, students: usize, seed: u64) -> Result
                 unknowns: 12,
                 missing,
                 open,
+                // the one that waits for review has a badly made bottle, and a shared page
+                bad_bottle: under_review.then_some((6, 3.0)),
+                copying: Vec::from_iter(under_review.then_some(Copying::Shifted)),
             })
         };
     let plan = Plan {

@@ -101,7 +101,7 @@ enum Command {
         #[arg(long, value_name = "REACTION")]
         balance: Vec<String>,
     },
-    /// Simulate classes with slips made on purpose and print what the judgement makes of them
+    /// Simulate classes with slips, copies and bad lots made on purpose and print what the judgement makes of them
     Rehearse {
         /// Procedure files, or keys of shipped ones
         #[arg(required = true, value_name = "PROCEDURE")]
@@ -109,6 +109,9 @@ enum Command {
         /// Students for each slip; ten times as many without one
         #[arg(long, default_value_t = 200)]
         students: usize,
+        /// Sections of 24 of each sort: clean, with copies, with a bad lot
+        #[arg(long, default_value_t = 20)]
+        sections: usize,
         /// The same seed gives the same classes
         #[arg(long, default_value_t = 1)]
         seed: u64,
@@ -204,8 +207,16 @@ impl Command {
             Self::Rehearse {
                 procedures,
                 students,
+                sections,
                 seed,
-            } => rehearse::run(&procedures, students, seed),
+            } => rehearse::run(
+                &procedures,
+                rehearse::Extent {
+                    students,
+                    sections,
+                    seed,
+                },
+            ),
             Self::Recompute { db, verify } => recompute::run(&db, verify).await,
             Self::Backup { db, to } => backup::run(&db, &to).await,
             Self::AddCoordinator { db, login } => account::add_coordinator(&db, &login).await,

@@ -2,7 +2,9 @@
 //!
 //! The demo course and the courses of load tests are made here. Everything and everybody in them is made up.
 
+pub mod class;
 mod people;
+pub mod sections;
 
 use std::collections::BTreeMap;
 
@@ -13,6 +15,7 @@ use rand_chacha::ChaCha20Rng;
 use rust_decimal::Decimal;
 
 use crate::course::{Course, Experiment, Student};
+use crate::judge::copying::{Copying, copied};
 use crate::judge::rehearsal::{Bench, Hand, simulate};
 use crate::judge::signal::{Signal, result_at};
 use crate::measure::{GlasswareTable, Reading, from_f64, to_decimals, to_figures};
@@ -54,6 +57,10 @@ pub struct PlannedExperiment {
     pub missing: usize,
     /// It is still open three days before it is due: nobody is late, and nobody hands in after that.
     pub open: bool,
+    /// A bottle, by its number from 0, that holds so many percent more than it is assigned.
+    pub bad_bottle: Option<(usize, f64)>,
+    /// For each of these one student copies, in that way, from one of the section who has the same bottle.
+    pub copying: Vec<Copying>,
 }
 
 /// Invents the course.
@@ -181,6 +188,54 @@ impl Invention<'_> {
                 self.student(procedure, slot, &lots, &truths, own);
             }
         }
+        self.copies(procedure, &students);
+    }
+
+    /// Pairs in roster order of one section and bottle, who both handed in once.
+    fn copies(&mut self, procedure: &Procedure, students: &[Student]) {
+        let mut ways = self.planned.copying.iter();
+        let mut taken: Vec<Slot> = Vec::new();
+        for (place, from) in students.iter().enumerate() {
+            let Some(how) = ways.as_slice().first() else {
+                return;
+            };
+            let original = Slot::new(&self.planned.key, &from.id);
+            let mate = students.iter().skip(place + 1).find(|by| {
+                let slot = Slot::new(&self.planned.key, &by.id);
+                let issued = &self.term.issued;
+                by.section == from.section
+                    && issued.get(&slot) == issued.get(&original)
+                    && !taken.contains(&slot)
+                    && self.once(&slot).is_some()
+            });
+            let (Some(by), false) = (mate, taken.contains(&original)) else {
+                continue;
+            };
+            let Some((hand_in, at)) = self.once(&original) else {
+                continue;
+            };
+            let (hand_in, at) = (hand_in.clone(), at);
+            let Some(mut copy) = copied(*how, procedure, &hand_in, self.rng) else {
+                continue;
+            };
+            copy.reported = hand_in.reported;
+            let at = at
+                .saturating_add(SignedDuration::from_mins(9))
+                .unwrap_or(at);
+            let copier = Slot::new(&self.planned.key, &by.id);
+            let revisions = vec![revision(copy, at, "")];
+            self.term.submissions.insert(copier.clone(), revisions);
+            taken.extend([original, copier]);
+            ways.next();
+        }
+    }
+
+    /// What was handed in there, if just once, with when.
+    fn once(&self, slot: &Slot) -> Option<(&HandIn, Timestamp)> {
+        match self.term.submissions.get(slot).map(Vec::as_slice) {
+            Some([only]) => Some((&only.hand_in, only.submitted_at?)),
+            _ => None,
+        }
     }
 
     /// A titrant lot, and one of the excess reagent, a little off their labels.
@@ -262,7 +317,11 @@ impl Invention<'_> {
                     version: 1,
                 },
             );
-            truths.push((code, crate::measure::as_f64(value)));
+            let off = match self.planned.bad_bottle {
+                Some((bad, percent)) if bad + 1 == n => percent,
+                _ => 0.0,
+            };
+            truths.push((code, crate::measure::as_f64(value) * (1.0 + off / 100.0)));
         }
         truths
     }

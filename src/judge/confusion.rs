@@ -8,7 +8,6 @@ use rust_decimal::Decimal;
 
 use super::case::{Case, DefaultLots, Settlement};
 use super::evaluate::evaluate;
-use super::flags::FlagCode;
 use super::mistakes::{answer, is_of_reading, misread};
 use super::rehearsal::{Bench, Hand, simulate};
 use super::signal::{Signal, result_at};
@@ -27,8 +26,6 @@ pub struct Confusion {
     pub clean: usize,
     /// Of those, with a slip put forward.
     pub clean_accused: usize,
-    /// Flags raised by clean work.
-    pub clean_flags: BTreeMap<FlagCode, usize>,
 }
 
 /// What came of one kind of slip.
@@ -165,10 +162,6 @@ impl<'p> Class<'p> {
                 found.clean = found.clean.saturating_add(1);
                 let accused = explained.iter().any(|e| e.likely().is_some());
                 found.clean_accused = found.clean_accused.saturating_add(usize::from(accused));
-                for flag in &judged.flags {
-                    let count = found.clean_flags.entry(flag.code).or_default();
-                    *count = count.saturating_add(1);
-                }
                 return;
             };
             let count = found.slips.entry(code).or_default();
@@ -322,9 +315,6 @@ impl Confusion {
         }
         add(&mut self.clean, other.clean);
         add(&mut self.clean_accused, other.clean_accused);
-        for (flag, n) in &other.clean_flags {
-            add(self.clean_flags.entry(*flag).or_default(), *n);
-        }
     }
 
     /// Identifiable slips and how many of them were named.

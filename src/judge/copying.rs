@@ -32,6 +32,17 @@ impl Copying {
         Self::Reordered,
         Self::DigitAltered,
     ];
+
+    /// In words, after “copied”.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Exact => "as they are",
+            Self::Shifted => "all shifted by one amount",
+            Self::Reordered => "trials in another order",
+            Self::DigitAltered => "one digit altered",
+        }
+    }
 }
 
 /// Furthest that readings are shifted, in readable steps.

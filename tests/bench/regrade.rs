@@ -133,6 +133,8 @@ fn term(sections: usize) -> Term {
             unknowns: 12,
             missing: 0,
             open: false,
+            bad_bottle: None,
+            copying: Vec::new(),
         }
     };
     let plan = Plan {

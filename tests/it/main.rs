@@ -26,6 +26,7 @@ mod parsers;
 mod prep;
 mod properties;
 mod reference;
+mod rehearse;
 mod revisions;
 mod schemes;
 mod settling;

@@ -32,9 +32,9 @@ use layouts::{Weighed, layouts};
 use sheet::{Sheet, from_units, tells_apart};
 
 /// What the bounds of all pairs of a section add up to at most, in one experiment.
-const SECTION_BOUND: f64 = 0.4;
+const SECTION_BOUND: f64 = 0.8;
 /// Most that the bound of a pair may be, however few pairs there are.
-const PAIR_BOUND: f64 = 0.002_5;
+const PAIR_BOUND: f64 = 0.006;
 /// How many times less often than its bound says a pair of honest students comes below it, at least.
 pub const GENEROUS: f64 = 10.0;
 /// Fewest sets of readings of a section from which the habits of the others can be told.

@@ -8,7 +8,9 @@ use rand_chacha::ChaCha20Rng;
 use rayon::prelude::*;
 use rust_decimal::Decimal;
 
-use super::rehearsal::{Class, normal};
+use concordant::invent::class::{Class, normal};
+
+use super::rehearsal::{crossed, rehearse};
 use super::simulated::terms;
 
 /// How assistants give points and decide.
@@ -24,9 +26,9 @@ struct Hands {
 fn compared(hands: Hands, seed: u64) -> Vec<Beside> {
     let class = Class {
         burettes: 0,
-        ..Class::crossed("vinegar-acidity")
+        ..crossed("vinegar-acidity")
     };
-    let mut term = class.rehearse(seed).term;
+    let mut term = rehearse(&class, seed).term;
     let rng = &mut ChaCha20Rng::seed_from_u64(seed);
     for student in term.students.clone() {
         let slot = Slot::new("e", &student.id);
@@ -128,7 +130,7 @@ fn another_habit_of_settling_is_seen() {
 
 #[test]
 fn one_section_alone_has_nothing_beside_it() {
-    let term: Term = Class::one_section("vinegar-acidity").rehearse(1).term;
+    let term: Term = rehearse(&crossed("vinegar-acidity").in_one_section(), 1).term;
     let judged = term.judge_all();
     let found = term.side_by_side(judged.iter().map(|(slot, one)| (slot, one)), Some("e"));
     assert_eq!(found.len(), 2);

@@ -12,7 +12,9 @@ use rand::SeedableRng;
 use rand_chacha::ChaCha20Rng;
 use rayon::prelude::*;
 
-use super::rehearsal::{Class, Wrong, normal};
+use concordant::invent::class::{Class, Wrong, normal};
+
+use super::rehearsal::{audited, crossed, rehearse};
 
 const PROCEDURES: [&str; 2] = ["spring-chloride", "vinegar-acidity"];
 
@@ -26,7 +28,7 @@ fn audits(class: &Class, first: u64, count: u64) -> Vec<ExperimentAudit> {
     let seeds = first..first + count;
     seeds
         .into_par_iter()
-        .map(|seed| class.audit(seed))
+        .map(|seed| audited(&rehearse(class, seed)))
         .collect()
 }
 
@@ -46,9 +48,9 @@ fn clean_terms_look_clean() {
     let (mut groups, mut false_verdicts, mut count) = (0, 0, 0);
     let classes = PROCEDURES.into_iter().flat_map(|procedure| {
         [
-            (Class::crossed(procedure), 300),
-            (Class::many_bottles(procedure), 150),
-            (Class::one_section(procedure), 150),
+            (crossed(procedure), 300),
+            (crossed(procedure).with_many_bottles(), 150),
+            (crossed(procedure).in_one_section(), 150),
         ]
     });
     for (at, (class, long)) in classes.enumerate() {
@@ -68,7 +70,7 @@ fn clean_terms_look_clean() {
 fn a_lot_wrong_by_one_percent_is_found_from_one_section() {
     let lot = GroupName::new(AuditKind::Lot, "L0");
     for (at, procedure) in PROCEDURES.into_iter().enumerate() {
-        let class = Class::one_section(procedure).but(Wrong::Lot(0, 1.0));
+        let class = crossed(procedure).in_one_section().but(Wrong::Lot(0, 1.0));
         let count = terms(200);
         let found = audits(&class, 100_000 * (at as u64 + 1), count);
         let named = found.iter().filter(|audit| {
@@ -94,8 +96,8 @@ fn a_bad_lot_is_named_as_the_lot_and_not_as_its_bottles() {
     let lot = GroupName::new(AuditKind::Lot, "L1");
     for (at, procedure) in PROCEDURES.into_iter().enumerate() {
         let designs = [
-            ("24 of two sections", Class::divided(procedure)),
-            ("two of four sections", Class::crossed(procedure)),
+            ("24 of two sections", crossed(procedure).divided()),
+            ("two of four sections", crossed(procedure)),
         ];
         for (design, class) in designs {
             let count = terms(150);
@@ -123,7 +125,9 @@ fn a_bad_lot_is_named_as_the_lot_and_not_as_its_bottles() {
 fn a_bottle_wrong_by_two_percent_is_found_from_six_students() {
     let bottle = GroupName::new(AuditKind::Unknown, "U3");
     for (at, procedure) in PROCEDURES.into_iter().enumerate() {
-        let class = Class::many_bottles(procedure).but(Wrong::Unknown(3, 2.0));
+        let class = crossed(procedure)
+            .with_many_bottles()
+            .but(Wrong::Unknown(3, 2.0));
         let count = terms(200);
         let found = audits(&class, 300_000 * (at as u64 + 1), count);
         assert!(
@@ -150,7 +154,7 @@ fn a_bottle_wrong_by_two_percent_is_found_from_six_students() {
 fn a_section_that_titrates_too_far_is_the_section() {
     let section = GroupName::new(AuditKind::Section, "S1");
     for (at, procedure) in PROCEDURES.into_iter().enumerate() {
-        let class = Class::crossed(procedure).but(Wrong::Section(1, 0.20));
+        let class = crossed(procedure).but(Wrong::Section(1, 0.20));
         let count = terms(150);
         let found = audits(&class, 700_000 * (at as u64 + 1), count);
         let alone = found.iter().filter(|audit| off(audit) == [&section]);
@@ -168,7 +172,7 @@ fn a_bad_lot_and_a_bad_bottle_are_told_apart() {
     ];
     for (at, procedure) in PROCEDURES.into_iter().enumerate() {
         let wrong = Wrong::Both([(1, 1.0), (3, 2.0)]);
-        let class = Class::crossed(procedure).but(wrong);
+        let class = crossed(procedure).but(wrong);
         let count = terms(150);
         let found = audits(&class, 400_000 * (at as u64 + 1), count);
         let just_these = |audit: &&ExperimentAudit| off(audit).into_iter().eq(&both);
@@ -185,7 +189,7 @@ fn a_class_with_slips_is_audited_as_well() {
     for (at, procedure) in PROCEDURES.into_iter().enumerate() {
         let class = Class {
             slips: 0.125,
-            ..Class::crossed(procedure)
+            ..crossed(procedure)
         };
         let count = terms(150);
         let first = 600_000 * (at as u64 + 1);
@@ -228,14 +232,14 @@ fn the_consensus_is_right_within_its_uncertainty() {
         ),
     ];
     for (at, (procedure, wrong, name)) in cases.into_iter().enumerate() {
-        let class = Class::crossed(procedure).but(wrong);
+        let class = crossed(procedure).but(wrong);
         let count = terms(300).max(12);
         let first = 500_000 * (at as u64 + 1);
         let scores: Vec<Option<f64>> = (first..first + count)
             .into_par_iter()
             .map(|seed| {
-                let rehearsed = class.rehearse(seed);
-                let audit = rehearsed.audit();
+                let rehearsed = rehearse(&class, seed);
+                let audit = audited(&rehearsed);
                 let group = audit.named().find(|group| group.name == name)?;
                 let consensus = audit.consensus(group)?;
                 let off = as_f64(consensus.value) - rehearsed.really[&name];

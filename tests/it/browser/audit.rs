@@ -5,7 +5,9 @@ use rust_decimal::Decimal;
 
 use super::{Browser, LAPTOP, Look, PHONE, sign_in, with};
 use crate::app::TestApp;
-use crate::audit::rehearsal::{Class, Wrong};
+use concordant::invent::class::Wrong;
+
+use crate::audit::rehearsal::crossed;
 
 async fn looked_at(browser: &Browser, page: &str) {
     assert!(browser.overhang().await <= 0, "{page} scrolls sideways");
@@ -15,9 +17,10 @@ async fn looked_at(browser: &Browser, page: &str) {
 async fn app() -> TestApp {
     let app = TestApp::spawn_new().await;
     let wrong = Wrong::Both([(1, 1.8), (3, 3.0)]);
-    let term = Class::crossed("vinegar-acidity")
+    let term = crossed("vinegar-acidity")
         .but(wrong)
         .rehearse(42)
+        .expect("can be carried out")
         .term;
     let points: Vec<(String, Decimal)> = term
         .students

@@ -59,9 +59,9 @@ fn copies_are_found_where_everybody_has_one_bottle() {
     let copies = many(30, 600);
     for (how, least) in [
         (Copying::Exact, 95),
-        (Copying::Shifted, 90),
-        (Copying::Reordered, 90),
-        (Copying::DigitAltered, 80),
+        (Copying::Shifted, 95),
+        (Copying::Reordered, 95),
+        (Copying::DigitAltered, 90),
     ] {
         let (found, made) = found("peroxide-permanganate", 1, how, copies, 2_420);
         println!("{how:?}, one bottle: {found} of {made} found");

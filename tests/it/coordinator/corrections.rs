@@ -7,12 +7,14 @@ use std::collections::BTreeMap;
 
 use super::done;
 use crate::app::{Person, TestApp};
-use crate::audit::rehearsal::{Class, Wrong};
+use concordant::invent::class::{Class, Wrong};
+
+use crate::audit::rehearsal::{crossed, rehearse};
 
 /// A rehearsed class at a server, with a coordinator who is signed in.
 async fn class(class: Class) -> (TestApp, Person) {
     let app = TestApp::spawn_new().await;
-    let term = class.rehearse(42).term;
+    let term = rehearse(&class, 42).term;
     bring_in_term(&app.desk, &term, "test", app.clock.now())
         .await
         .expect("is brought in");
@@ -61,7 +63,7 @@ async fn post(person: &mut Person, action: &str, fields: &[(String, String)]) ->
 
 #[tokio::test]
 async fn a_bad_lot_is_proposed_previewed_corrected_and_taken_back() {
-    let wrong = Class::crossed("spring-chloride").but(Wrong::Lot(1, 2.5));
+    let wrong = crossed("spring-chloride").but(Wrong::Lot(1, 2.5));
     let (app, mut person) = class(wrong).await;
     let before = judged(&app).await;
 
@@ -165,7 +167,7 @@ async fn a_bad_lot_is_proposed_previewed_corrected_and_taken_back() {
 
 #[tokio::test]
 async fn values_typed_by_hand_can_be_looked_at_first() {
-    let (app, mut person) = class(Class::one_section("spring-chloride")).await;
+    let (app, mut person) = class(crossed("spring-chloride").in_one_section()).await;
     let before = judged(&app).await;
     let at = "/course/experiments/e/unknowns";
     let page = person.get(at).await.body;
@@ -240,7 +242,7 @@ async fn values_typed_by_hand_can_be_looked_at_first() {
 
 #[tokio::test]
 async fn students_hear_of_a_correction_and_not_of_the_value() {
-    let (app, mut person) = class(Class::one_section("spring-chloride")).await;
+    let (app, mut person) = class(crossed("spring-chloride").in_one_section()).await;
     let at = "/course/experiments/e/unknowns";
     let (own, other) = {
         let view = app.desk.view().await.expect("a course");
@@ -349,7 +351,7 @@ async fn students_hear_of_a_correction_and_not_of_the_value() {
 async fn a_lot_that_is_also_a_section_is_said_to_be_either() {
     let class_of = Class {
         lots_of: vec![vec![0], vec![1], vec![0], vec![0]],
-        ..Class::crossed("vinegar-acidity")
+        ..crossed("vinegar-acidity")
     };
     let (app, mut person) = class(class_of.but(Wrong::Lot(1, 1.0))).await;
     let page = person.get("/course/experiments/e/audit").await.body;
@@ -369,7 +371,7 @@ async fn a_lot_that_is_also_a_section_is_said_to_be_either() {
 
 #[tokio::test]
 async fn a_section_that_titrates_too_far_has_no_value_to_correct() {
-    let late = Class::crossed("spring-chloride").but(Wrong::Section(2, 0.30));
+    let late = crossed("spring-chloride").but(Wrong::Section(2, 0.30));
     let (_app, mut person) = class(late).await;
     let page = person.get("/course/experiments/e/audit").await.body;
     assert!(
@@ -395,7 +397,7 @@ async fn a_section_that_titrates_too_far_has_no_value_to_correct() {
 
 #[tokio::test]
 async fn sections_stand_side_by_side() {
-    let (app, mut person) = class(Class::crossed("vinegar-acidity")).await;
+    let (app, mut person) = class(crossed("vinegar-acidity")).await;
     let page = person.get("/course/sections").await.body;
     assert!(
         page.contains("Nothing sets a section or an assistant apart"),
