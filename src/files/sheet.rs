@@ -95,7 +95,25 @@ impl<'b> Sheet<'b> {
             0
         };
         let (start, number, said) = after_hint(bytes, start);
-        let separator = said.unwrap_or_else(|| detect(bytes.get(start..).unwrap_or_default()));
+        let by = |separator| Self::read_by(file, bytes, separator, (start, number));
+        if let Some(separator) = said {
+            return by(separator);
+        }
+        let [likeliest, others @ ..] = likely(bytes.get(start..).unwrap_or_default());
+        // a header may hold another's mark inside a name: then the rows do not fit
+        by(likeliest).or_else(|faults| {
+            let mut fitting = others.into_iter().filter_map(|other| by(other).ok());
+            let fits = fitting.find(|sheet| sheet.header.cells.len() > 1);
+            fits.ok_or(faults)
+        })
+    }
+
+    fn read_by(
+        file: &str,
+        bytes: &'b [u8],
+        separator: Separator,
+        (start, number): (usize, u64),
+    ) -> Result<Self, Vec<Fault>> {
         let mut scan = Scan {
             bytes,
             separator: separator.byte(),
@@ -269,8 +287,8 @@ fn after_hint(bytes: &[u8], start: usize) -> (usize, u64, Option<Separator>) {
     }
 }
 
-/// The separator that stands most often in the first line that is not blank, quoted cells aside.
-fn detect(bytes: &[u8]) -> Separator {
+/// The separators, first the one that stands most often in the first line that is not blank, quoted cells aside.
+fn likely(bytes: &[u8]) -> [Separator; 3] {
     let mut counts = [0_usize; 3];
     let (mut quoted, mut begun) = (false, false);
     for byte in bytes {
@@ -287,14 +305,9 @@ fn detect(bytes: &[u8]) -> Separator {
         }
         begun = true;
     }
-    let [commas, semicolons, tabs] = counts;
-    if tabs > commas && tabs > semicolons {
-        Separator::Tab
-    } else if semicolons > commas {
-        Separator::Semicolon
-    } else {
-        Separator::Comma
-    }
+    let mut places = [0, 1, 2];
+    places.sort_by_key(|place| std::cmp::Reverse(counts[*place]));
+    places.map(|place| Separator::ALL[place])
 }
 
 /// Goes through the bytes line by line.
