@@ -6,7 +6,7 @@ use rust_decimal::Decimal;
 use super::Desk;
 use crate::change::Change;
 use crate::store::StoreError;
-use crate::term::{Decision, Ruling, Slot};
+use crate::term::{Decision, Ruling, Slot, standing};
 
 /// Why a decision was not made.
 #[derive(Debug, thiserror::Error)]
@@ -19,6 +19,9 @@ pub enum ReviewError {
         "the student has handed in another version since you opened this page; look at it before you decide"
     )]
     Stale,
+    /// What was to be taken back is not the last decision any more.
+    #[error("somebody decided again since you opened this page; look at it before you take anything back")]
+    Decided,
     /// A decision that needs a reason has none.
     #[error("found no reason, expected a sentence that says why")]
     NoReason,
@@ -112,6 +115,38 @@ pub async fn decide(
                 at,
             },
         }])
+    })
+    .await?;
+    Ok(())
+}
+
+/// Takes back the last decision that stands; it stays in the record. `seen` is how many decisions the page knew of, so
+/// that nobody takes back what another has decided meanwhile.
+///
+/// # Errors
+/// [`ReviewError`]; then nothing changed.
+pub async fn take_back(
+    desk: &Desk,
+    slot: Slot,
+    seen: usize,
+    (login, at): (&str, Timestamp),
+) -> Result<(), ReviewError> {
+    let by = login.to_owned();
+    desk.apply_if(login, at, |image| {
+        let term = &image.ok_or(StoreError::NoCourse)?.term;
+        let (_, revisions) = term.handed_in_by(&slot).ok_or(ReviewError::NotFound)?;
+        let made = term.decisions.get(&slot).map_or(&[][..], Vec::as_slice);
+        if made.len() != seen || standing(made).is_empty() {
+            return Err(ReviewError::Decided);
+        }
+        let decision = Decision {
+            revision: u32::try_from(revisions.len()).unwrap_or(u32::MAX),
+            ruling: Ruling::TakeBack,
+            reason: String::new(),
+            by,
+            at,
+        };
+        Ok(vec![Change::Decide { slot, decision }])
     })
     .await?;
     Ok(())

@@ -85,6 +85,7 @@ fn ruling(name: &str, detail: &str) -> Result<Ruling, (&'static str, String)> {
     match name {
         "accept" => bare(Ruling::Accept),
         "return" => bare(Ruling::Return),
+        "take-back" => bare(Ruling::TakeBack),
         "leave-out" => Ok(Ruling::LeaveOut { trial: trial()? }),
         "put-back" => Ok(Ruling::PutBack { trial: trial()? }),
         "adjust" => Ok(Ruling::Adjust {
@@ -96,7 +97,7 @@ fn ruling(name: &str, detail: &str) -> Result<Ruling, (&'static str, String)> {
             "ruling",
             found(
                 other,
-                "accept, return, leave-out, put-back, adjust, against-written or excuse-late",
+                "accept, return, leave-out, put-back, adjust, against-written, excuse-late or take-back",
             ),
         )),
     }
@@ -115,6 +116,7 @@ fn row(slot: &Slot, decision: &Decision) -> [String; 8] {
     let (name, detail) = match &decision.ruling {
         Ruling::Accept => ("accept", String::new()),
         Ruling::Return => ("return", String::new()),
+        Ruling::TakeBack => ("take-back", String::new()),
         Ruling::LeaveOut { trial } => ("leave-out", trial.to_string()),
         Ruling::PutBack { trial } => ("put-back", trial.to_string()),
         Ruling::Adjust { points } => ("adjust", points.to_string()),

@@ -154,8 +154,8 @@ impl Term {
         let revisions = self
             .handed_in_by(slot)
             .map_or(0, |(_, revisions)| revisions.len());
-        let current = decisions
-            .last()
+        let current = super::standing(decisions)
+            .pop()
             .filter(|d| d.revision as usize >= revisions);
         if self.unanswered(slot).is_some() {
             return Status::ToReview;

@@ -153,6 +153,8 @@ pub enum Ruling {
         /// Which.
         excused: bool,
     },
+    /// The last decision that stood does not.
+    TakeBack,
 }
 
 /// Texts of the files that are kept as they were written.
@@ -331,12 +333,27 @@ impl Term {
     }
 }
 
+/// Of decisions in order, those that stand: each one taken back takes the last before it away.
+#[must_use]
+pub fn standing(decisions: &[Decision]) -> Vec<&Decision> {
+    let mut standing = Vec::with_capacity(decisions.len());
+    for decision in decisions {
+        match decision.ruling {
+            Ruling::TakeBack => {
+                standing.pop();
+            }
+            _ => standing.push(decision),
+        }
+    }
+    standing
+}
+
 /// What decisions add up to, in order, for a revision. A trial left out of an earlier revision is not left out of what
 /// the student handed in since; everything else goes on counting.
 #[must_use]
 pub fn settlement(decisions: &[Decision], revision: u32) -> Settlement {
     let mut sum = Settlement::default();
-    for decision in decisions {
+    for decision in standing(decisions) {
         match &decision.ruling {
             Ruling::LeaveOut { trial } if decision.revision >= revision => {
                 sum.left_out.insert(*trial);
@@ -344,7 +361,7 @@ pub fn settlement(decisions: &[Decision], revision: u32) -> Settlement {
             Ruling::PutBack { trial } => {
                 sum.left_out.remove(trial);
             }
-            Ruling::Accept | Ruling::Return | Ruling::LeaveOut { .. } => {}
+            Ruling::Accept | Ruling::Return | Ruling::LeaveOut { .. } | Ruling::TakeBack => {}
             Ruling::Adjust { points } => sum.adjustment = *points,
             Ruling::AgainstWritten { written } => sum.against_written = *written,
             Ruling::ExcuseLate { excused } => sum.late_excused = *excused,

@@ -127,7 +127,7 @@ impl Term {
         let scores = measures.map(|measure| (measure, self.scores(&judged, measure)));
         let decisions = self.decisions.iter().filter(|(slot, _)| wanted(slot));
         let decisions: Vec<(&Slot, &Decision)> = decisions
-            .flat_map(|(slot, all)| all.iter().map(move |one| (slot, one)))
+            .flat_map(|(slot, all)| super::standing(all).into_iter().map(move |one| (slot, one)))
             .collect();
         let section_of: HashMap<&str, &str> = self
             .students

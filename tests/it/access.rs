@@ -34,7 +34,7 @@ pub enum Open {
 use Open::{All, Coordinator, Prep, SectionA, SignedIn, Staff, Student};
 
 /// Method, path as the router has it, the path asked for, who may.
-const TABLE: [(&str, &str, &str, Open); 68] = [
+const TABLE: [(&str, &str, &str, Open); 69] = [
     ("GET", "/healthz", "/healthz", All),
     ("GET", "/static/{*path}", "/static/style.css", All),
     ("GET", "/sign-in", "/sign-in", All),
@@ -126,6 +126,12 @@ const TABLE: [(&str, &str, &str, Open); 68] = [
         "POST",
         "/review/{experiment}/{student}/note",
         "/review/acid/0042/note",
+        SectionA,
+    ),
+    (
+        "POST",
+        "/review/{experiment}/{student}/take-back",
+        "/review/acid/0042/take-back",
         SectionA,
     ),
     ("GET", "/points/{experiment}", "/points/acid", Staff),

@@ -76,6 +76,31 @@ pub async fn points(
     }
 }
 
+/// `POST /review/{experiment}/{student}/take-back`
+pub async fn take_back(
+    State(state): State<AppState>,
+    Path((experiment, student)): Path<(String, String)>,
+    visitor: AssistantVisitor,
+    fields: Fields,
+) -> PageResult<Response> {
+    let slot = Slot::new(experiment, student);
+    let filter = Filter::carried(&fields);
+    find(&*state.desk.view().await?, &visitor, &slot)?;
+    let known = fields.need("decisions")?.parse().map_err(|_| {
+        PageError::bad_request(
+            "The form has lost count of the decisions. Go back and reload the page.",
+        )
+    })?;
+    let who = (visitor.login.as_str(), state.clock.now());
+    match desk::take_back(&state.desk, slot.clone(), known, who).await {
+        Ok(()) => Ok(back(&slot, &filter, "decided")),
+        Err(why) => {
+            let attempt = Attempt::of(&fields, "take-back");
+            refused(&state, &visitor, &slot, &filter, attempt, why).await
+        }
+    }
+}
+
 /// How many revisions the page showed.
 fn seen(fields: &Fields) -> PageResult<usize> {
     let text = fields.need("seen")?;

@@ -8,7 +8,7 @@ use super::address;
 use super::filter::{Filter, Standing, with_query};
 use super::progress::{ProgressRow, progress};
 use super::shortlist::{Entry, short_list};
-use super::timeline::{notice, status_tag};
+use super::timeline::{Undo, notice, status_tag, undo_of_query};
 use crate::desk::Image;
 use crate::judge::FlagCode;
 use crate::measure::{plain, to_figures};
@@ -33,6 +33,8 @@ struct ListPage {
     sections: Vec<String>,
     lines: Vec<Line>,
     count: usize,
+    /// What has just been decided.
+    undo: Option<Undo>,
 }
 
 /// One submission on the page.
@@ -77,6 +79,7 @@ pub async fn page(
         sections: sections(&view, &visitor),
         lines: list.iter().take(MOST_LINES).map(line).collect(),
         count: list.len(),
+        undo: undo_of_query(&view, &visitor, &query),
         filter,
     }))
 }

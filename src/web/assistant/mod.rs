@@ -39,6 +39,10 @@ pub fn routes() -> Router<AppState> {
             post(decide::points),
         )
         .route("/review/{experiment}/{student}/note", post(notes::write))
+        .route(
+            "/review/{experiment}/{student}/take-back",
+            post(decide::take_back),
+        )
 }
 
 /// One submission an assistant may see.

@@ -11,7 +11,7 @@ use super::explained::{Explained, explained};
 use super::filter::{Filter, with_query};
 use super::notes::{Notes, notes};
 use super::shortlist::{next, short_list};
-use super::timeline::{Event, events, notice, signed, status_tag};
+use super::timeline::{Event, Undo, events, notice, signed, status_tag, undo, undo_of_query};
 use super::{Found, address, find};
 use crate::desk::Image;
 use crate::judge::FlagCode;
@@ -48,6 +48,10 @@ pub struct SubmissionPage {
     notes: Notes,
     list: String,
     place: Place,
+    /// What has just been decided, here or on the page before.
+    just_done: Option<Undo>,
+    /// The last decision on this one.
+    undo: Option<Undo>,
 }
 
 /// Whose and what.
@@ -113,6 +117,7 @@ pub async fn page(
     let filter = Filter::of(&query);
     let mut page = page_of(&view, &visitor, &slot, &filter, Attempt::default())?;
     page.frame.notice = notice(&view, &visitor, &query);
+    page.just_done = undo_of_query(&view, &visitor, &query);
     Ok(Page(page))
 }
 
@@ -159,6 +164,8 @@ pub fn page_of(
         earlier: earlier(view, &found),
         events: events(view, slot, &found),
         choices: choices(view, slot, &found, filter),
+        just_done: None,
+        undo: undo(view, slot, &found),
         attempt,
         notes: notes(view, slot),
         list: with_query("/review", &filter.query()),

@@ -2,10 +2,10 @@
 
 use jiff::Timestamp;
 
-use super::{Found, find};
+use super::{Found, address, find};
 use crate::desk::Image;
 use crate::measure::plain;
-use crate::term::{Ruling, Slot, Status};
+use crate::term::{Ruling, Slot, Status, standing};
 use crate::web::{AssistantVisitor, Fields, dates};
 
 /// Something that happened.
@@ -75,6 +75,7 @@ fn ruled(ruling: &Ruling) -> String {
         Ruling::AgainstWritten { written: false } => "Marked against the bottle issued".into(),
         Ruling::ExcuseLate { excused: true } => "Lateness excused".into(),
         Ruling::ExcuseLate { excused: false } => "Lateness counts again".into(),
+        Ruling::TakeBack => "Taken back".into(),
     }
 }
 
@@ -106,6 +107,40 @@ pub fn notice(view: &Image, visitor: &AssistantVisitor, query: &Fields) -> Optio
         "{what}: {} ({}), {points}.",
         found.student, found.student.id
     ))
+}
+
+/// The last decision that stands, to take it back.
+pub struct Undo {
+    /// Where the form goes.
+    pub address: String,
+    /// How many decisions the page knows of.
+    pub decisions: usize,
+    /// What is taken back, whose work it was about left out.
+    pub what: String,
+    /// Whose work it is.
+    pub student: String,
+}
+
+/// What of a submission can be taken back.
+pub fn undo(view: &Image, slot: &Slot, found: &Found) -> Option<Undo> {
+    let made = view.term.decisions.get(slot)?;
+    let last = standing(made).pop()?;
+    Some(Undo {
+        address: format!("{}/take-back", address(slot)),
+        decisions: made.len(),
+        what: ruled(&last.ruling),
+        student: found.student.to_string(),
+    })
+}
+
+/// What has just been decided, to take it back at once; from the query of the page it led to.
+pub fn undo_of_query(view: &Image, visitor: &AssistantVisitor, query: &Fields) -> Option<Undo> {
+    let (experiment, student) = query.text("of").split_once('/')?;
+    let slot = Slot::new(experiment, student);
+    let found = find(view, visitor, &slot).ok()?;
+    let last = view.term.decisions.get(&slot)?.last()?;
+    let decided = query.text("done") == "decided" && last.ruling != Ruling::TakeBack;
+    undo(view, &slot, &found).filter(|_| decided)
 }
 
 /// Where a submission stands: the class of its tag, and a word.

@@ -15,7 +15,7 @@ use crate::course::Experiment;
 use crate::desk::Image;
 use crate::judge::{Evaluation, PartMark};
 use crate::measure::{plain, to_figures};
-use crate::term::{Ruling, Slot, Status};
+use crate::term::{Ruling, Slot, Status, standing};
 use crate::web::{
     AppState, Frame, Page, PageError, PageResult, QueryFields, StudentVisitor, Uncertainty, dates,
 };
@@ -205,9 +205,8 @@ fn returned_note(view: &Image, slot: &Slot) -> Option<String> {
     view.judged
         .get(slot)
         .filter(|judged| judged.status == Status::Returned)?;
-    let decisions = view.term.decisions.get(slot)?;
-    let last = decisions
-        .iter()
+    let last = standing(view.term.decisions.get(slot)?)
+        .into_iter()
         .rev()
         .find(|d| d.ruling == Ruling::Return)?;
     Some(last.reason.clone())
