@@ -49,7 +49,7 @@ pub use procedures::{ProcedureError, enter_procedure, procedure_titles};
 pub use recompute::{Difference, recompute, verify};
 pub use records::{Records, enter_records, enter_stated, open_key, recorded, set_shelf_life};
 pub use release::{open_reviews, release, release_to, withdraw};
-pub use review::{ReviewError, decide, give_points, give_points_to};
+pub use review::{ReviewError, decide, give_points, give_points_to, take_back};
 pub use telling::{MOST_UNANSWERED, NoteError, leave_note, show_truth};
 pub use texts::FileTexts;
 pub use values::{Values, enter_values};

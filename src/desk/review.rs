@@ -20,7 +20,9 @@ pub enum ReviewError {
     )]
     Stale,
     /// What was to be taken back is not the last decision any more.
-    #[error("somebody decided again since you opened this page; look at it before you take anything back")]
+    #[error(
+        "somebody decided again since you opened this page; look at it before you take anything back"
+    )]
     Decided,
     /// A decision that needs a reason has none.
     #[error("found no reason, expected a sentence that says why")]

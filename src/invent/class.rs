@@ -18,25 +18,10 @@ use crate::submission::{HandIn, TrialLabel};
 use crate::term::{ExperimentAudit, ExperimentSource, Judged, Revision, Slot, Term};
 use crate::truth::{Assigned, Lot, Sealed, Unknown};
 
+pub use super::wrong::Wrong;
+
 /// Key of the experiment of a rehearsed term.
 pub const EXPERIMENT: &str = "e";
-
-/// What is wrong with a class, in percent of what is assigned.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Wrong {
-    /// Nothing is.
-    Nothing,
-    /// The lot of that number holds so much more than its label says.
-    Lot(usize, f64),
-    /// The lot of excess reagent of that number holds so much more than its label says.
-    Excess(usize, f64),
-    /// The bottle of that number holds so much more than its label says.
-    Unknown(usize, f64),
-    /// The section of that number titrates so many mL too far.
-    Section(usize, f64),
-    /// A lot and a bottle.
-    Both([(usize, f64); 2]),
-}
 
 /// A class to rehearse.
 #[derive(Clone, Debug)]
@@ -460,37 +445,6 @@ fn read_further(hand_in: &mut HandIn, further: Decimal) {
 
 /// What a blank takes, mL.
 const BLANK: f64 = 0.12;
-
-impl Wrong {
-    /// Percent by which what is in that bottle is more than it should be.
-    fn with(self, name: &GroupName) -> f64 {
-        let is = |kind: AuditKind, letter: &str, number: usize| {
-            *name == GroupName::new(kind, format!("{letter}{number}"))
-        };
-        let lot = |(number, percent)| {
-            if is(AuditKind::Lot, "L", number) {
-                percent
-            } else {
-                0.0
-            }
-        };
-        let bottle = |(number, percent)| {
-            if is(AuditKind::Unknown, "U", number) {
-                percent
-            } else {
-                0.0
-            }
-        };
-        match self {
-            Self::Nothing | Self::Section(..) => 0.0,
-            Self::Lot(number, percent) => lot((number, percent)),
-            Self::Excess(number, percent) if is(AuditKind::ExcessLot, "X", number) => percent,
-            Self::Excess(..) => 0.0,
-            Self::Unknown(number, percent) => bottle((number, percent)),
-            Self::Both([wrong_lot, wrong_bottle]) => lot(wrong_lot) + bottle(wrong_bottle),
-        }
-    }
-}
 
 /// One more than the largest.
 fn most<'a>(numbers: impl Iterator<Item = &'a usize>) -> usize {

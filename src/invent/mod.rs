@@ -3,8 +3,10 @@
 //! The demo course and the courses of load tests are made here. Everything and everybody in them is made up.
 
 pub mod class;
+mod copies;
 mod people;
 pub mod sections;
+mod wrong;
 
 use std::collections::BTreeMap;
 
@@ -15,7 +17,7 @@ use rand_chacha::ChaCha20Rng;
 use rust_decimal::Decimal;
 
 use crate::course::{Course, Experiment, Student};
-use crate::judge::copying::{Copying, copied};
+use crate::judge::copying::Copying;
 use crate::judge::rehearsal::{Bench, Hand, simulate};
 use crate::judge::signal::{Signal, result_at};
 use crate::measure::{GlasswareTable, Reading, from_f64, to_decimals, to_figures};
@@ -189,53 +191,6 @@ impl Invention<'_> {
             }
         }
         self.copies(procedure, &students);
-    }
-
-    /// Pairs in roster order of one section and bottle, who both handed in once.
-    fn copies(&mut self, procedure: &Procedure, students: &[Student]) {
-        let mut ways = self.planned.copying.iter();
-        let mut taken: Vec<Slot> = Vec::new();
-        for (place, from) in students.iter().enumerate() {
-            let Some(how) = ways.as_slice().first() else {
-                return;
-            };
-            let original = Slot::new(&self.planned.key, &from.id);
-            let mate = students.iter().skip(place + 1).find(|by| {
-                let slot = Slot::new(&self.planned.key, &by.id);
-                let issued = &self.term.issued;
-                by.section == from.section
-                    && issued.get(&slot) == issued.get(&original)
-                    && !taken.contains(&slot)
-                    && self.once(&slot).is_some()
-            });
-            let (Some(by), false) = (mate, taken.contains(&original)) else {
-                continue;
-            };
-            let Some((hand_in, at)) = self.once(&original) else {
-                continue;
-            };
-            let (hand_in, at) = (hand_in.clone(), at);
-            let Some(mut copy) = copied(*how, procedure, &hand_in, self.rng) else {
-                continue;
-            };
-            copy.reported = hand_in.reported;
-            let at = at
-                .saturating_add(SignedDuration::from_mins(9))
-                .unwrap_or(at);
-            let copier = Slot::new(&self.planned.key, &by.id);
-            let revisions = vec![revision(copy, at, "")];
-            self.term.submissions.insert(copier.clone(), revisions);
-            taken.extend([original, copier]);
-            ways.next();
-        }
-    }
-
-    /// What was handed in there, if just once, with when.
-    fn once(&self, slot: &Slot) -> Option<(&HandIn, Timestamp)> {
-        match self.term.submissions.get(slot).map(Vec::as_slice) {
-            Some([only]) => Some((&only.hand_in, only.submitted_at?)),
-            _ => None,
-        }
     }
 
     /// A titrant lot, and one of the excess reagent, a little off their labels.

@@ -33,6 +33,7 @@ mod settling;
 mod sharing;
 mod slips;
 mod student;
+mod taking_back;
 mod through_database;
 mod web;
 mod week;

@@ -205,6 +205,7 @@ fn ruled(ruling: &Ruling) -> String {
         Ruling::AgainstWritten { written: false } => "Marked against the bottle issued".into(),
         Ruling::ExcuseLate { excused: true } => "Lateness excused".into(),
         Ruling::ExcuseLate { excused: false } => "Lateness counted".into(),
+        Ruling::TakeBack => "Taken back".into(),
     }
 }
 

@@ -157,13 +157,25 @@ impl Browser {
     pub async fn submit(&self, css: &str) {
         let before = self.find("html").await;
         self.click(css).await;
+        Self::left(&before, css).await;
+    }
+
+    /// Presses a key on the page, and waits for the page it leads to.
+    pub async fn press(&self, key: &str) {
+        let before = self.find("html").await;
+        let body = self.find("body").await;
+        body.send_keys(key).await.expect("the key is pressed");
+        Self::left(&before, key).await;
+    }
+
+    async fn left(before: &WebElement, by: &str) {
         for _ in 0..200 {
             if before.tag_name().await.is_err() {
                 return;
             }
             tokio::time::sleep(Duration::from_millis(50)).await;
         }
-        panic!("{css} led to no other page within 10 s");
+        panic!("{by} led to no other page within 10 s");
     }
 
     /// The text of an element.

@@ -70,6 +70,46 @@ async fn settles_what_waits(app: TestApp, browser: Browser, name: &str) {
     looked_at(&browser, &format!("assistant-points-{name}")).await;
 }
 
+/// With keys alone: open the first, accept, take it back, accept again, to the next, until nothing waits.
+async fn settles_with_single_keys(app: TestApp, browser: Browser) {
+    sign_in(&app, &browser, "b.tarn").await;
+    browser.press("n").await;
+    let first = browser.path().await;
+    browser.press("a").await;
+    assert_ne!(browser.path().await, first, "the next opens");
+    browser.press("u").await;
+    assert_eq!(browser.path().await, first);
+    says(&browser, "Taken back").await;
+    browser.press("a").await;
+    browser.press("a").await;
+    says(&browser, "Nothing waits for you").await;
+
+    // turned off, they do nothing, on the next page neither
+    browser.click("[data-keys-switch='off']").await;
+    let all = format!("{}/review?status=settled", app.address);
+    browser.open(&all).await;
+    browser.submit(".shortlist h3 a").await;
+    let page = browser.path().await;
+    let body = browser.find("body").await;
+    body.send_keys("l").await.expect("the key is pressed");
+    assert_eq!(browser.path().await, page);
+    says(&browser, "Single keys are off").await;
+    browser.click("[data-keys-switch='on']").await;
+    browser.press("l").await;
+    assert_eq!(browser.path().await, "/review");
+
+    // in the grid, Enter goes to the next student
+    browser.open(&format!("{}/points/acid", app.address)).await;
+    let field = browser.find(".points-grid input[type='text']").await;
+    field
+        .send_keys("1\u{e007}2")
+        .await
+        .expect("keys are pressed");
+    let typed = "return [...document.querySelectorAll('.points-grid input[type=text]')].slice(0, 2).map((one) => one.value).join()";
+    let typed = browser.driver.execute(typed, vec![]).await;
+    assert_eq!(typed.expect("the script runs").json().as_str(), Some("1,2"));
+}
+
 async fn prepares_a_week(app: TestApp, browser: Browser, name: &str) {
     let files = tempfile::tempdir().expect("a directory");
     let roster = |file: &str, text: &str| {
@@ -231,5 +271,14 @@ async fn a_coordinator_on_a_laptop_without_scripts_in_the_dark() {
         },
         "laptop-dark",
     )
+    .await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn an_assistant_with_single_keys() {
+    let app = assistant::evening().await;
+    with(LAPTOP, move |browser| {
+        settles_with_single_keys(app, browser)
+    })
     .await;
 }
