@@ -11,6 +11,7 @@ use crate::course::{Experiment, Student};
 use crate::procedure::Procedure;
 use crate::submission::TrialLabel;
 use crate::term::{Slot, Term};
+use crate::truth::Bottle;
 use crate::web::{
     AppState, AssistantVisitor, Fields, Frame, Page, PageError, PageResult, PrepVisitor,
     PublicAddress, QueryFields, dates,
@@ -109,7 +110,8 @@ pub async fn issue_list(
     let experiment = find(term, &key)?;
     let benches = Benches::of(&query.0);
     let wanted = query.0.text("section");
-    let sections = of_sections(term, experiment, &benches, |section| {
+    let today = term.course.zone.local(state.clock.now()).date();
+    let sections = of_sections(term, (experiment, today), &benches, |section| {
         wanted.is_empty() || section == wanted
     });
     Ok(Page(IssueListPage {
@@ -136,7 +138,9 @@ pub async fn section(
     let term = &view.term;
     let experiment = find(term, &key)?;
     let wanted = query.0.text("section");
-    let sections = of_sections(term, experiment, &Benches::of(&query.0), |section| {
+    let today = term.course.zone.local(state.clock.now()).date();
+    let benches = Benches::of(&query.0);
+    let sections = of_sections(term, (experiment, today), &benches, |section| {
         visitor.sees(section) && (wanted.is_empty() || section == wanted)
     });
     Ok(Page(SectionSheetPage {
@@ -202,7 +206,7 @@ fn has_groups(term: &Term, key: &str) -> bool {
 
 fn of_sections(
     term: &Term,
-    experiment: &Experiment,
+    (experiment, today): (&Experiment, jiff::civil::Date),
     benches: &Benches,
     wanted: impl Fn(&str) -> bool,
 ) -> Vec<Section> {
@@ -220,7 +224,8 @@ fn of_sections(
             }
         });
         let lots = term.default_lots(experiment, section);
-        let lots: Vec<String> = [lots.titrant, lots.excess].into_iter().flatten().collect();
+        let lots = [lots.titrant, lots.excess].into_iter().flatten();
+        let lots: Vec<String> = lots.map(|lot| with_warning(term, lot, today)).collect();
         Section {
             name: section.to_owned(),
             due: dates::local(experiment.dates_in(section).due),
@@ -230,6 +235,15 @@ fn of_sections(
     };
     let sections = term.sections().into_iter();
     sections.filter(|section| wanted(section)).map(of).collect()
+}
+
+/// A lot's code, with a word of warning where it is near its day or past it.
+fn with_warning(term: &Term, lot: String, today: jiff::civil::Date) -> String {
+    let life = term.shelf.get(&Bottle::Lot(lot.clone()));
+    match life.and_then(|life| life.keeping(today).words()) {
+        Some(words) => format!("{lot} ({words})"),
+        None => lot,
+    }
 }
 
 fn students<'t>(term: &'t Term, section: &str, by_roster: bool) -> Vec<&'t Student> {

@@ -5,7 +5,25 @@ use concordant::files::Folder;
 use concordant::store::first_broken_event;
 
 use super::{exported, owned, post, room, seen, set, text};
+use crate::app::TestApp;
 use crate::week::{self, SECRETS};
+
+/// Two titrations of one student, brought in with the week's folder.
+async fn hand_in(app: &TestApp) {
+    let mut folder = Folder::default();
+    for (path, bytes) in week::folder().files() {
+        folder.insert(path, bytes.to_vec()).expect("room");
+    }
+    let readings = "student_id,trial,lot,unknown,burette_start_mL,burette_end_mL\n\
+                    0042,1,N-1,,0.00,20.40\n0042,2,N-1,,0.00,20.42\n";
+    let path = "readings/acid.csv";
+    folder
+        .insert(path, readings.as_bytes().to_vec())
+        .expect("room");
+    bring_in(&app.desk, &folder, "test", app.clock.now())
+        .await
+        .expect("imported");
+}
 
 #[tokio::test]
 async fn days_warn_and_change_no_mark() {
@@ -25,7 +43,9 @@ async fn days_warn_and_change_no_mark() {
             .saturating_add(jiff::SignedDuration::from_hours(24 * days))
             .to_string()
     };
+    hand_in(&app).await;
     let before = app.desk.view().await.expect("a course").judged.clone();
+    assert_eq!(before.len(), 1, "something that could be marked otherwise");
     let set_to = |day: String| {
         [
             ("code", "N-1".to_owned()),
@@ -56,6 +76,12 @@ async fn days_warn_and_change_no_mark() {
         }
     }
     assert_eq!(app.desk.view().await.expect("a course").judged, before);
+    let gone = at(-1);
+    let fields = [("code", "H-1"), ("made", ""), ("expires", gone.as_str())];
+    let answer = person.post_form("/prep/lot/days", &fields).await;
+    assert_eq!(answer.status, 303, "{}", answer.body);
+    let list = person.get("/prep/experiments/shell/issue-list").await.body;
+    assert!(list.contains("H-1 (expired yesterday)"), "{list}");
     let lots = text(&exported(&app).await, "lots.csv");
     assert!(
         lots.starts_with(
@@ -109,6 +135,26 @@ async fn nothing_printed_for_the_laboratory_holds_a_true_value() {
     assert!(!sheet.contains("Ruhl"), "another section's student");
 }
 
+/// The address in the QR picture of a label (see `web/prep/qr.rs`) is one at which a student starts on the bottle.
+#[tokio::test]
+async fn a_label_leads_a_student_to_the_form() {
+    let (app, _) = room().await;
+    let mut student = app.person("0042").await;
+    let answer = student.get("/student/bottle/acid/U-1").await;
+    assert!(
+        matches!(answer.status, 200 | 303),
+        "{}: {}",
+        answer.status,
+        answer.body
+    );
+    let form = if answer.status == 303 {
+        student.get(answer.location()).await.body
+    } else {
+        answer.body
+    };
+    assert!(form.contains("U-1"), "{form}");
+}
+
 #[tokio::test]
 async fn opening_the_key_is_logged() {
     let (app, mut person) = room().await;
@@ -140,17 +186,7 @@ async fn opening_the_key_is_logged() {
 #[tokio::test]
 async fn the_prep_room_sees_no_marks() {
     let (app, mut person) = room().await;
-    let mut folder = Folder::default();
-    for (path, bytes) in week::folder().files() {
-        folder.insert(path, bytes.to_vec()).expect("room");
-    }
-    let readings = "student_id,trial,lot,unknown,burette_start_mL,burette_end_mL\n0042,1,N-1,,0.00,20.40\n0042,2,N-1,,0.00,20.42\n";
-    folder
-        .insert("readings/acid.csv", readings.as_bytes().to_vec())
-        .expect("room");
-    bring_in(&app.desk, &folder, "test", app.clock.now())
-        .await
-        .expect("imported");
+    hand_in(&app).await;
     let stated = [
         ("how", "stated"),
         ("code", "N-1"),
