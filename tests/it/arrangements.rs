@@ -293,7 +293,7 @@ async fn another_bottle_leaves_readings_with_the_one_they_name() {
 
 #[tokio::test]
 async fn a_made_up_experiment_is_marked_with_the_other_section() {
-    let lots = text("lots.csv") + "E-2,C10H14N2O8^2-,0.02004,0.00001\n";
+    let lots = text("lots.csv") + "E-2,C10H14N2O8^2-,0.02004,0.00001,,\n";
     let course = text("course.toml").replace(
         "[experiment.section_lots.A]\n",
         "[experiment.section_lots.\"Mon PM\"]\ntitrant = \"E-2\"\n\n[experiment.section_lots.A]\n",

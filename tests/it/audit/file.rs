@@ -50,6 +50,7 @@ fn term(u1: f64, u2: f64) -> concordant::term::Term {
             "by-hand.csv",
             "decisions.csv",
             "releases.csv",
+            "notes.csv",
         ]
         .map(|path| (path, "")),
     );
