@@ -324,6 +324,13 @@ async fn another_look_is_asked_for_counted_and_answered() {
             .body
             .contains("It stands.")
     );
+    assert!(
+        student
+            .get("/student")
+            .await
+            .body
+            .contains("A note for you")
+    );
     // a decision answers as well
     app.clock.put_forward(jiff::SignedDuration::from_mins(1));
     student.post_form(NOTE, &[("note", "and again")]).await;

@@ -196,6 +196,8 @@ async fn a_returned_submission_shows_the_note_and_feedback_comes_with_release() 
     .expect("decided");
     let page = student.get("/student/experiments/acid").await.body;
     assert!(page.contains("is the first end really 20.40?"), "{page}");
+    let bench = student.get(BENCH).await.body;
+    assert!(bench.contains("is the first end really 20.40?"), "{bench}");
     assert!(
         student
             .get("/student")

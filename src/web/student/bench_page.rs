@@ -6,6 +6,7 @@ use askama::Template;
 use jiff::Timestamp;
 
 use super::entry::{Doubt, Entry, FILLINGS, FieldFault, field_name, instrument_label, title};
+use super::experiment::returned_note;
 use super::instruments::{expressed_as, instrument_words, standard_words};
 use super::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
 use super::sharing::mates_words;
@@ -87,6 +88,8 @@ struct Heading {
     owner: String,
     /// With whom the readings are shared.
     mates: Option<String>,
+    /// The note with which an assistant gave it back.
+    returned: Option<String>,
 }
 
 /// One titration of the form.
@@ -268,6 +271,7 @@ fn heading(
         expressed_as: expressed_as(procedure),
         instruments: instrument_words(procedure),
         mates: mates_words(view, &slot),
+        returned: returned_note(view, &slot),
         bottle: view.term.issued.get(&slot).cloned(),
         instrument_label: instrument_label(procedure),
         cautions: procedure.text.cautions.clone(),

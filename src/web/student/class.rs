@@ -137,17 +137,28 @@ fn words(view: &ClassView) -> String {
         ClassNumber::Off => {
             let closer = view.all.iter().filter(|v| v.abs() < view.own.abs()).count();
             format!(
-                "Of {n} results of the class, half are below and half above {} % off. Yours is {own} % off; {closer} are closer.",
-                number(median)
+                "Of {n} results of the class, half are below and half above {} % off. Yours is {own} % off; {} closer.",
+                number(median),
+                counted(closer, "is", "are")
             )
         }
         ClassNumber::Points { .. } => {
             let above = view.all.iter().filter(|v| **v > view.own).count();
             format!(
-                "Of {n} students of the class, half have {} points or more. You have {own}; {above} have more.",
-                number(median)
+                "Of {n} students of the class, half have {} points or more. You have {own}; {} more.",
+                number(median),
+                counted(above, "has", "have")
             )
         }
+    }
+}
+
+/// How many, with the verb.
+fn counted(n: usize, one: &str, many: &str) -> String {
+    match n {
+        0 => format!("nobody {one}"),
+        1 => format!("one {one}"),
+        _ => format!("{n} {many}"),
     }
 }
 
@@ -215,7 +226,7 @@ mod tests {
         let shown = picture(&view);
         assert!(shown.columns.last().expect("a column").own);
         assert!(
-            shown.words.contains("You have 22; 0 have more"),
+            shown.words.contains("You have 22; nobody has more"),
             "{}",
             shown.words
         );

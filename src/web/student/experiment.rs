@@ -201,7 +201,7 @@ fn told(view: &Image, slot: &Slot, unit: &str) -> Option<String> {
 }
 
 /// The note with which an assistant gave the submission back.
-fn returned_note(view: &Image, slot: &Slot) -> Option<String> {
+pub fn returned_note(view: &Image, slot: &Slot) -> Option<String> {
     view.judged
         .get(slot)
         .filter(|judged| judged.status == Status::Returned)?;

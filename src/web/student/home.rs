@@ -6,7 +6,7 @@ use axum::response::IntoResponse;
 use jiff::Timestamp;
 
 use crate::desk::Image;
-use crate::term::{Slot, Status};
+use crate::term::{Side, Slot, Status};
 use crate::web::{AppState, Frame, Page, PageResult, StudentVisitor, dates};
 
 #[derive(Template)]
@@ -27,6 +27,8 @@ struct Row {
     state: State_,
     receipt: Option<i64>,
     bottle: Option<String>,
+    /// Staff spoke last.
+    note: bool,
 }
 
 /// Where the student stands with an experiment.
@@ -128,6 +130,10 @@ fn rows(image: &Image, student: &str, now: Timestamp) -> Vec<Row> {
                 .and_then(|r| r.last())
                 .and_then(|r| r.receipt),
             bottle: term.issued.get(&slot).cloned(),
+            note: term
+                .notes_of(&slot)
+                .last()
+                .is_some_and(|note| note.from == Side::Staff),
         }
     });
     experiments.collect()
