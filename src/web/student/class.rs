@@ -208,7 +208,7 @@ mod tests {
         assert!(
             shown
                 .words
-                .contains("Yours is \u{2212}4.1 % off; 26 are closer"),
+                .contains("Yours is \u{2212}4.1 % off; 27 are closer"),
             "{}",
             shown.words
         );
