@@ -9,6 +9,7 @@ use axum::response::{IntoResponse, Response};
 
 use super::form::{Form, done};
 use super::glance::{self, Tally};
+use super::marks::{Histograms, histograms};
 use super::preview::{Asked, Said, Wanted, hidden};
 use super::titres::{self, Titre};
 use super::words;
@@ -37,6 +38,8 @@ struct ExperimentPage {
     tag: &'static str,
     zone: String,
     tally: Tally,
+    /// How marks are spread; none while there are none.
+    marks: Option<Histograms>,
     /// Students with other dates than their section.
     arranged: usize,
     /// Sections with dates of their own.
@@ -150,6 +153,7 @@ async fn experiment(
         tag,
         zone: term.course.zone.name().to_owned(),
         tally: Tally::of(&view, key, None),
+        marks: histograms(&view, key),
         arranged: term
             .enrolled()
             .filter(|s| term.extension(&Slot::new(key, &s.id)).is_some())

@@ -1,11 +1,13 @@
 //! The term at a glance: what is handed in where, and what is to be done next.
 
 use jiff::Timestamp;
+use jiff::civil::DateTime;
 
 use super::form::counted;
 use crate::chem::Formula;
 use crate::course::{Experiment, StaffRole};
 use crate::desk::Image;
+use crate::procedure::Dates;
 use crate::term::{Slot, Status};
 use crate::web::dates;
 
@@ -29,8 +31,24 @@ pub struct ExperimentRow {
 pub struct SectionRow {
     /// Its name.
     pub section: String,
-    /// Key and tally of each experiment, in course order.
-    pub tallies: Vec<(String, Tally)>,
+    /// How far it is with each experiment, in course order.
+    pub cells: Vec<Cell>,
+}
+
+/// One section with one experiment.
+pub struct Cell {
+    /// Key of the experiment.
+    pub key: String,
+    /// How far they are.
+    pub tally: Tally,
+    /// Where it stands, in a word.
+    pub state: &'static str,
+    /// The class of that word.
+    pub tag: &'static str,
+    /// When it is due there, if not with the others.
+    pub due: Option<String>,
+    /// Shares of the bar in percent: settled or clear, to review, back with the student; each with where it starts.
+    pub bar: [(String, String); 3],
 }
 
 /// How far some students are with an experiment.
@@ -91,7 +109,10 @@ pub fn experiment_rows(image: &Image, now: Timestamp) -> Vec<ExperimentRow> {
         ExperimentRow {
             key: experiment.key.clone(),
             title: experiment.procedure.title.clone(),
-            due: dates::local(experiment.dates.due),
+            due: match first_and_last(image, experiment, |dates| dates.due) {
+                [first, last] if first == last => dates::local(last),
+                [first, last] => format!("{} to {}", dates::local(first), dates::local(last)),
+            },
             all,
             state,
             tag,
@@ -101,17 +122,43 @@ pub fn experiment_rows(image: &Image, now: Timestamp) -> Vec<ExperimentRow> {
 }
 
 /// A row per section, in order of name.
-pub fn section_rows(image: &Image) -> Vec<SectionRow> {
+pub fn section_rows(image: &Image, now: Timestamp) -> Vec<SectionRow> {
     let term = &image.term;
     let row = |section: &str| SectionRow {
         section: section.to_owned(),
-        tallies: term
+        cells: term
             .experiments
             .iter()
-            .map(|e| (e.key.clone(), Tally::of(image, &e.key, Some(section))))
+            .map(|e| cell(image, e, section, now))
             .collect(),
     };
     term.sections().into_iter().map(row).collect()
+}
+
+fn cell(image: &Image, experiment: &Experiment, section: &str, now: Timestamp) -> Cell {
+    let tally = Tally::of(image, &experiment.key, Some(section));
+    let dates = experiment.dates_in(section);
+    let released = image.term.released_to(&experiment.key, section).is_some();
+    let (state, tag) = standing(image, dates, released, now);
+    let looked_at = tally
+        .handed_in
+        .saturating_sub(tally.to_review)
+        .saturating_sub(tally.returned);
+    let share = |n: usize| 100.0 * n as f64 / tally.students.max(1) as f64;
+    let mut from = 0.0;
+    let bar = [looked_at, tally.to_review, tally.returned].map(|n| {
+        let starts = format!("{from:.1}");
+        from += share(n);
+        (starts, format!("{:.1}", share(n)))
+    });
+    Cell {
+        key: experiment.key.clone(),
+        tally,
+        state,
+        tag,
+        due: (dates.due != experiment.dates.due).then(|| dates::local(dates.due)),
+        bar,
+    }
 }
 
 /// Where an experiment stands, in a word, with the class of that word.
@@ -122,16 +169,48 @@ pub fn state(
 ) -> (&'static str, &'static str) {
     if image.is_released(&experiment.key) {
         ("released", "tag tag-ok")
-    } else if is_past(image, experiment.dates.due, now) {
+    } else if image.term.released.contains_key(&experiment.key) {
+        ("released in part", "tag tag-ok")
+    } else {
+        let [opens, _] = first_and_last(image, experiment, |dates| dates.opens);
+        let [_, due] = first_and_last(image, experiment, |dates| dates.due);
+        standing(image, Dates { opens, due }, false, now)
+    }
+}
+
+fn standing(
+    image: &Image,
+    dates: Dates,
+    released: bool,
+    now: Timestamp,
+) -> (&'static str, &'static str) {
+    if released {
+        ("released", "tag tag-ok")
+    } else if is_past(image, dates.due, now) {
         ("due, not released", "tag tag-late")
-    } else if is_past(image, experiment.dates.opens, now) {
+    } else if is_past(image, dates.opens, now) {
         ("open", "tag tag-open")
     } else {
         ("not open yet", "tag")
     }
 }
 
-fn is_past(image: &Image, local: jiff::civil::DateTime, now: Timestamp) -> bool {
+/// The first and the last date among the sections.
+fn first_and_last(
+    image: &Image,
+    experiment: &Experiment,
+    date: impl Fn(Dates) -> DateTime,
+) -> [DateTime; 2] {
+    let sections = image.term.sections();
+    let all = sections.iter().map(|name| date(experiment.dates_in(name)));
+    let usual = date(experiment.dates);
+    [
+        all.clone().min().unwrap_or(usual),
+        all.max().unwrap_or(usual),
+    ]
+}
+
+fn is_past(image: &Image, local: DateTime, now: Timestamp) -> bool {
     let at = image.term.course.zone.instant(local);
     at.is_some_and(|at| at <= now)
 }
@@ -255,12 +334,28 @@ fn steps_of(
         );
         step_to(words, format!("/review?experiment={key}"), "Review");
     }
-    if is_past(image, experiment.dates.due, now) && tally.to_review == 0 && tally.handed_in > 0 {
+    let sections = term.sections();
+    let ready: Vec<&str> = sections
+        .iter()
+        .filter(|section| {
+            let tally = Tally::of(image, key, Some(section));
+            let out = term.released_to(key, section).is_some();
+            let due = is_past(image, experiment.dates_in(section).due, now);
+            due && !out && tally.to_review == 0 && tally.handed_in > 0
+        })
+        .copied()
+        .collect();
+    if !ready.is_empty() {
         let back = match tally.returned {
             0 => String::new(),
             n => format!(" ({n} still with their students)"),
         };
-        let words = format!("{title}: nothing is left to review{back}.");
+        let whole = ready.len() == sections.len() || tally.to_review == 0;
+        let place = match whole {
+            true => String::new(),
+            false => format!(" in {}", ready.join(", ")),
+        };
+        let words = format!("{title}: nothing is left to review{place}{back}.");
         step_to(words, format!("{at}/release"), "Release the results");
     }
     steps

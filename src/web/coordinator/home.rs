@@ -102,7 +102,7 @@ pub async fn page(
         term: view.term.course.term.clone(),
         steps: next_steps(&view, now),
         experiments: experiment_rows(&view, now),
-        sections: section_rows(&view),
+        sections: section_rows(&view, now),
     })
     .into_response())
 }

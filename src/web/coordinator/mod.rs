@@ -14,6 +14,7 @@ mod issue;
 mod lots;
 mod marking;
 mod marking_form;
+mod marks;
 mod oneroster;
 mod preview;
 mod procedures;

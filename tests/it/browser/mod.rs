@@ -8,6 +8,7 @@ mod bench;
 mod feedback;
 mod files;
 mod interrupted;
+mod office;
 mod prep;
 mod print;
 mod sign_in;

@@ -2,7 +2,7 @@
 
 mod corrections;
 mod files;
-mod office;
+pub mod office;
 mod people;
 mod term;
 mod term_office;
