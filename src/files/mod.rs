@@ -3,8 +3,8 @@
 //! A [`Folder`] is files in memory. [`read_term`] turns one into a [`crate::term::Term`] or names every fault of every
 //! file; [`write_term`] turns a term into a folder that reads as the same term. Beside the files of the contract a
 //! folder may hold `glassware.toml` (pieces of the laboratory's own), `superseded/KEY.csv` (earlier revisions: the
-//! columns of the readings, then `revision`, `reason` and `confirmed`), `decisions.csv`, `releases.csv` and `notes.csv`
-//! (what students and staff said). The last column of readings may be `instrument`, the number on the burette.
+//! columns of the readings, then `revision`, `reason` and `confirmed`), `decisions.csv`, `releases.csv`, `notes.csv`
+//! (what students and staff said), `extensions.csv` and `amendments.csv` (what was arranged and replaced). The last column of readings may be `instrument`, the number on the burette.
 //!
 //! A text cell that a spreadsheet would run as a formula is written with an apostrophe in front; reading takes it off.
 

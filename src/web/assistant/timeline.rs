@@ -22,7 +22,7 @@ pub struct Event {
     pub why: String,
 }
 
-/// Hand-ins and decisions, latest last.
+/// Hand-ins, decisions and what was arranged for the student, latest last.
 pub fn events(view: &Image, slot: &Slot, found: &Found) -> Vec<Event> {
     let zone = &view.term.course.zone;
     let by = view.term.student(&found.handed_in_by.student);
@@ -51,7 +51,28 @@ pub fn events(view: &Image, slot: &Slot, found: &Found) -> Vec<Event> {
             event(at, ruled(&decision.ruling), who, &decision.reason),
         )
     });
-    let mut all: Vec<(Option<Timestamp>, Event)> = hand_ins.chain(decisions).collect();
+    let reissued = view.term.reissued.get(slot).into_iter().flatten();
+    let reissued = reissued.map(|one| {
+        let what = format!("Bottle {} in place of {}", one.unknown, one.instead_of);
+        let who = name_of(view, &one.by);
+        (Some(one.at), event(Some(one.at), what, who, &one.reason))
+    });
+    let extended = view.term.extensions.get(slot).into_iter().flatten();
+    let extended = extended.map(|one| {
+        let due = one.due.map(|due| format!("due {}", dates::local(due)));
+        let section = one.section.as_ref();
+        let section = section.map(|name| format!("made up with section {name}"));
+        let what: Vec<String> = [due, section].into_iter().flatten().collect();
+        let what = match what.is_empty() {
+            true => "Dates as the section's again".to_owned(),
+            false => format!("Arranged: {}", what.join(", ")),
+        };
+        let who = name_of(view, &one.by);
+        (one.at, event(one.at, what, who, &one.reason))
+    });
+    let arranged = reissued.chain(extended);
+    let mut all: Vec<(Option<Timestamp>, Event)> =
+        hand_ins.chain(decisions).chain(arranged).collect();
     all.sort_by_key(|(at, _)| *at);
     all.into_iter().map(|(_, event)| event).collect()
 }

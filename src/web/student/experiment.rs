@@ -39,6 +39,8 @@ pub struct ExperimentPage {
     waste: String,
     instruments: String,
     bottle: Option<String>,
+    /// The bottle it was given in place of.
+    instead_of: Option<String>,
     can_hand_in: bool,
     not_open: Option<String>,
     returned: Option<String>,
@@ -147,6 +149,11 @@ pub async fn page_of(
         waste: text.waste.clone(),
         instruments: instrument_words(procedure),
         bottle: view.term.issued.get(&slot).cloned(),
+        instead_of: view
+            .term
+            .reissued
+            .get(&slot)
+            .and_then(|all| Some(all.last()?.instead_of.clone())),
         can_hand_in: !released && !not_open,
         not_open: not_open.then(|| dates::local(own_dates.opens)),
         returned: returned_note(&view, &slot),

@@ -174,6 +174,15 @@ async fn another_bottle_is_given_with_a_reason_and_both_are_shown() {
         "U-2"
     );
     drop(view);
+    let mut student = app.person("0042").await;
+    let own = student.get("/student/experiments/acid").await.body;
+    assert!(own.contains("given to you in place of U-1"), "{own}");
+    assert!(!own.contains("the bottle broke"), "{own}");
+    let desk = person.get("/review/acid/0042").await.body;
+    assert!(
+        desk.contains("Bottle U-2 in place of U-1") && desk.contains("the bottle broke"),
+        "{desk}"
+    );
     nothing_differs(&app).await;
 }
 
