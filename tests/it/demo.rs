@@ -6,17 +6,18 @@ use std::process::{Child, ChildStdout, Command, Stdio};
 
 use crate::app::Person;
 
-struct Demo {
+/// The demo as a process of its own, with a sign-in for each role.
+pub struct Demo {
     process: Child,
-    address: String,
+    pub address: String,
     /// Role, login, password.
-    sign_ins: Vec<[String; 3]>,
+    pub sign_ins: Vec<[String; 3]>,
     /// Held open: the demo has another line to print after the sign-ins.
     _lines: Lines<BufReader<ChildStdout>>,
 }
 
 impl Demo {
-    fn start() -> Self {
+    pub fn start() -> Self {
         let mut process = Command::new(env!("CARGO_BIN_EXE_concordant"))
             .args(["demo", "--listen", "127.0.0.1:0"])
             .stdout(Stdio::piped())
@@ -47,7 +48,7 @@ impl Demo {
         }
     }
 
-    async fn person(&self, role: &str) -> Person {
+    pub async fn person(&self, role: &str) -> Person {
         let [_, login, password] = self
             .sign_ins
             .iter()

@@ -5,6 +5,7 @@
 
 mod audit;
 mod bench;
+mod everyone;
 mod feedback;
 mod files;
 mod interrupted;
