@@ -4,6 +4,9 @@ use super::Looker;
 use crate::app::Person;
 use crate::demo::Demo;
 
+/// Name, path and fields of a form.
+type Sent<'a> = (&'a str, &'a str, &'a [(&'a str, &'a str)]);
+
 const OPEN: &str = "eggshell-carbonate";
 
 pub async fn look_at_all(looker: &mut Looker, demo: &Demo) {
@@ -145,7 +148,7 @@ async fn uploads(looker: &mut Looker, mut person: Person) {
 
 async fn forms(looker: &mut Looker, mut person: Person) {
     let unknowns = format!("/course/experiments/{OPEN}/unknowns");
-    let wrong: [(&str, &str, &[(&str, &str)]); 4] = [
+    let wrong: [Sent<'_>; 4] = [
         (
             "lot refused",
             "/course/lots",
