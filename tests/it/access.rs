@@ -338,6 +338,18 @@ const LAST: [(&str, &str, &str, Open); 3] = [
     ("POST", "/sign-out", "/sign-out", All),
 ];
 
+/// Every page that is asked for: its route, the path asked for here, who may.
+pub fn pages() -> Vec<(&'static str, &'static str, Open)> {
+    let office = office::ROUTES
+        .iter()
+        .map(|(method, route)| (*method, *route, *route, Coordinator));
+    let routes = TABLE.into_iter().chain(PREP).chain(LAST).chain(office);
+    routes
+        .filter(|(method, ..)| *method == "GET")
+        .map(|(_, route, path, open)| (route, path, open))
+        .collect()
+}
+
 /// What an answer says of access: let in whatever became of it, or refused (sent to sign in, forbidden, denied).
 fn is_let_in(status: u16, location: &str) -> bool {
     match status {

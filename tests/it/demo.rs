@@ -29,7 +29,7 @@ impl Demo {
         let address = first.rsplit(' ').next().unwrap_or_default().to_owned();
         let sign_ins = lines
             .by_ref()
-            .take(3)
+            .take(4)
             .map(|line| {
                 let line = line.expect("is text");
                 let words: Vec<&str> = line.split_whitespace().collect();

@@ -9,6 +9,7 @@ mod everyone;
 mod feedback;
 mod files;
 mod interrupted;
+mod keyboard;
 mod office;
 mod prep;
 mod print;

@@ -207,7 +207,7 @@ impl Looker {
 
     /// Waits until the stylesheets count and this is the page of our layout.
     async fn styled(&self, name: &str) {
-        let script = "return document.readyState === 'complete' && !!document.querySelector('main h1') \
+        let script = "return document.readyState === 'complete' && !!document.querySelector('main > *') \
             && [...document.querySelectorAll('link[rel=stylesheet]')].every(l => l.sheet) && typeof axe === 'object'";
         for _ in 0..200 {
             if self.run(script, vec![]).await == json!(true) {
@@ -215,7 +215,7 @@ impl Looker {
             }
             tokio::time::sleep(Duration::from_millis(25)).await;
         }
-        panic!("{name}: no page with a heading and its styles within 5 s");
+        panic!("{name}: no page of ours with its styles within 5 s");
     }
 
     fn keep(&mut self, name: &str, how: &str, found: &Value) {

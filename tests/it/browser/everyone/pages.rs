@@ -1,7 +1,7 @@
 //! Every page of the table of access, by somebody who may see it.
 
 use super::Looker;
-use crate::access::{Open, TABLE};
+use crate::access::{Open, pages};
 use crate::app::Person;
 use crate::demo::Demo;
 
@@ -46,6 +46,22 @@ fn page_of(route: &str, student: &str, receipt: &str, bottle: &str) -> String {
     path
 }
 
+/// What a page is asked for beyond its path.
+fn query_of(route: &str, asked: &str, student: &str) -> String {
+    match route {
+        "/prep/lot" => "?code=E-T1".to_owned(),
+        "/prep/experiments/{key}/unknown" => "?code=N-03".to_owned(),
+        "/course/roster/student" => format!("?id={student}"),
+        _ => {
+            assert!(
+                !asked.contains('?'),
+                "{route}: say here what it is asked for"
+            );
+            String::new()
+        }
+    }
+}
+
 /// Pages of a route that look otherwise elsewhere.
 fn further(student: &str) -> Vec<(Open, String)> {
     vec![
@@ -70,6 +86,7 @@ pub async fn look_at_all(looker: &mut Looker, demo: &Demo) {
     let mut student = demo.person("student").await;
     let assistant = demo.person("assistant").await;
     let coordinator = demo.person("coordinator").await;
+    let prep = demo.person("prep").await;
     let stranger = Person::at(&demo.address);
     let id = demo.sign_ins[0][1].clone();
     let released = format!("/student/experiments/{RELEASED}");
@@ -84,11 +101,13 @@ pub async fn look_at_all(looker: &mut Looker, demo: &Demo) {
         .lines()
         .find_map(|line| line.strip_prefix(&mine))
         .expect("a bottle");
-    let routes = TABLE
-        .iter()
-        .filter(|(method, route, ..)| *method == "GET" && !FILES.contains(route));
+    let routes = pages().into_iter();
     let mut pages: Vec<(Open, String)> = routes
-        .map(|(_, route, _, open)| (*open, page_of(route, &id, receipt, bottle)))
+        .filter(|(route, ..)| !FILES.contains(route))
+        .map(|(route, asked, open)| {
+            let path = page_of(route, &id, receipt, bottle);
+            (open, format!("{path}{}", query_of(route, asked, &id)))
+        })
         .collect();
     pages.extend(further(&id));
     let people = [
@@ -96,6 +115,7 @@ pub async fn look_at_all(looker: &mut Looker, demo: &Demo) {
         (&student, &[Open::SignedIn, Open::Student]),
         (&assistant, &[Open::SectionA, Open::Staff]),
         (&coordinator, &[Open::Coordinator]),
+        (&prep, &[Open::Prep]),
     ];
     let mut looked_at = 0;
     for (person, kinds) in people {
