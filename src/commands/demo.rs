@@ -138,6 +138,9 @@ fn move_to(term: &mut Term, now: Timestamp) {
     for reissue in term.reissued.values_mut().flatten() {
         reissue.at = moved(reissue.at);
     }
+    for note in term.notes.values_mut().flatten() {
+        note.at = moved(note.at);
+    }
 }
 
 /// A directory of its own under the system's place for temporary files, for this user only.
