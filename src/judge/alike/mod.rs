@@ -293,14 +293,27 @@ impl Likeness {
             let by = plain(self.shift.abs());
             how.push_str(&format!(" with all burette readings {by} mL {way}"));
         }
-        let among =
-            from_f64(1.0 / self.bound, 2).map_or_else(String::new, |n| plain(to_figures(n, 2)));
+        let among = from_f64(1.0 / self.bound, 2).map_or_else(String::new, |n| thousands(&n));
         format!(
             "with {}{how}: {}; honest students share as much in fewer than one pair of {among}",
             self.others.join(", "),
             what.join(", "),
         )
     }
+}
+
+/// A count to two figures, in groups of three digits.
+fn thousands(count: &Decimal) -> String {
+    let digits = plain(to_figures(*count, 2).trunc());
+    let mut grouped = String::with_capacity(digits.len().saturating_add(8));
+    for (place, digit) in digits.chars().enumerate() {
+        let behind = digits.len().saturating_sub(place);
+        if place > 0 && behind.checked_rem(3) == Some(0) {
+            grouped.push(',');
+        }
+        grouped.push(digit);
+    }
+    grouped
 }
 
 /// The flag of a student whose readings another shares.

@@ -14,6 +14,7 @@ mod notes;
 mod progress;
 mod shortlist;
 mod submission;
+mod suspects;
 mod timeline;
 
 use axum::Router;

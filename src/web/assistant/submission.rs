@@ -11,6 +11,7 @@ use super::explained::{Explained, explained};
 use super::filter::{Filter, with_query};
 use super::notes::{Notes, notes};
 use super::shortlist::{next, short_list};
+use super::suspects::suspects;
 use super::timeline::{Event, Undo, events, notice, signed, status_tag, undo, undo_of_query};
 use super::{Found, address, find};
 use crate::desk::Image;
@@ -38,6 +39,8 @@ pub struct SubmissionPage {
     flags: Vec<FlagView>,
     explained: Vec<Explained>,
     beside: Vec<Beside>,
+    /// Values that the class does not find as assigned.
+    suspects: Vec<String>,
     marks: MarksView,
     uncertainty: Option<Uncertainty>,
     parts: Vec<DerivationPart>,
@@ -158,6 +161,7 @@ pub fn page_of(
         flags: evidence::flags(view, slot, &found),
         explained: explained(evaluation),
         beside: beside(view, slot, &found),
+        suspects: suspects(view, slot, &found),
         marks: evidence::marks(evaluation),
         uncertainty,
         parts,
