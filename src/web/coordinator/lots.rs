@@ -8,7 +8,7 @@ use axum::response::{IntoResponse, Response};
 use super::form::{Form, done};
 use super::preview::{Asked, Said, Wanted, hidden};
 use super::words::aligned;
-use crate::chem::Formula;
+use crate::chem::{Formula, printed};
 use crate::desk::{self, PrepareError, Values};
 use crate::store::ValueVersion;
 use crate::web::{
@@ -153,7 +153,7 @@ async fn lots(state: &AppState, frame: Frame, form: Form) -> PageResult<Page<Lot
     let rows = term.lots.values().map(|lot| LotRow {
         code: lot.code.clone(),
         remark: remark(&lot.reagent),
-        reagent: lot.reagent.clone(),
+        reagent: printed(&lot.reagent),
         molarity: lot.molarity.value.to_string(),
         uncertainty: lot.molarity.standard_uncertainty.to_string(),
         version: lot.version,
