@@ -76,27 +76,32 @@ pub struct Browser {
     pub driver: WebDriver,
 }
 
+/// Whether a file that browser tests need is not there, which is then said; under `CONCORDANT_REQUIRE_BROWSER=1` it fails.
+pub fn lacks<const N: usize>(files: [&str; N]) -> bool {
+    let Some(missing) = files.into_iter().find(|file| !Path::new(file).exists()) else {
+        return false;
+    };
+    let required = std::env::var("CONCORDANT_REQUIRE_BROWSER").is_ok_and(|set| set == "1");
+    assert!(
+        !required,
+        "found no {missing}, expected it because CONCORDANT_REQUIRE_BROWSER=1"
+    );
+    // past the test runner, which keeps what passing tests print to itself
+    let said = writeln!(
+        std::io::stderr(),
+        "browser tests were NOT run: found no {missing}"
+    );
+    said.expect("stderr takes it");
+    true
+}
+
 /// Runs a test in a browser of its own, which is closed whatever happens.
 pub async fn with<F, Fut>(look: Look, test: F)
 where
     F: FnOnce(Browser) -> Fut,
     Fut: Future<Output = ()> + Send + 'static,
 {
-    if let Some(missing) = [DRIVER, CHROMIUM]
-        .into_iter()
-        .find(|file| !Path::new(file).exists())
-    {
-        let required = std::env::var("CONCORDANT_REQUIRE_BROWSER").is_ok_and(|set| set == "1");
-        assert!(
-            !required,
-            "found no {missing}, expected it because CONCORDANT_REQUIRE_BROWSER=1"
-        );
-        // past the test runner, which keeps what passing tests print to itself
-        let said = writeln!(
-            std::io::stderr(),
-            "browser tests were NOT run: found no {missing}"
-        );
-        said.expect("stderr takes it");
+    if lacks([DRIVER, CHROMIUM]) {
         return;
     }
     let service = DriverProcess::shared();

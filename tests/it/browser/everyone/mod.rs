@@ -1,21 +1,22 @@
 //! Every page and every kind of refusal, for everyone: axe finds nothing by WCAG 2.2 AA, light or dark, wide or at 320 px,
 //! where nothing scrolls sideways either. The demo is what is looked at, since it has something of everything.
 //!
-//! axe-core (`tests/tools/axe`, MPL-2.0) is a tool of the tests and in no page.
+//! axe-core is a tool of the tests and in no page; `.ci/run` fetches it.
 
 mod pages;
 mod states;
 
 use std::fs;
-use std::path::Path;
 use std::time::Duration;
 
 use serde_json::{Value, json};
 
-use super::{Browser, LAPTOP, with};
+use super::{Browser, LAPTOP, lacks, with};
 use crate::app::{Answer, Person};
 use crate::demo::Demo;
 
+/// Where the script of axe is put.
+const AXE: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/target/axe/axe.min.js");
 /// Width and height of what is looked at.
 const SIZES: [(u32, u32); 2] = [(1280, 900), (320, 740)];
 
@@ -58,6 +59,9 @@ const FAULTY: &str = r#"<!doctype html><html lang="en-GB"><head><title>Faulty</t
 
 #[tokio::test(flavor = "multi_thread")]
 async fn everybody_can_use_every_page_and_every_refusal() {
+    if lacks([AXE]) {
+        return;
+    }
     let demo = Demo::start();
     with(LAPTOP, move |browser| async move {
         let mut looker = Looker::new(browser, &demo.address).await;
@@ -92,8 +96,7 @@ pub struct Looker {
 impl Looker {
     /// Gets axe ready for every page to come.
     pub async fn new(browser: Browser, address: &str) -> Self {
-        let axe = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/tools/axe/axe.min.js");
-        let axe = fs::read_to_string(axe).expect("the script of axe");
+        let axe = fs::read_to_string(AXE).expect("the script of axe");
         browser.command("Page.enable", json!({})).await;
         browser
             .command(
