@@ -58,7 +58,6 @@ pub enum Change {
     },
     /// Points given by hand.
     ByHand { slot: Slot, points: Decimal },
-    /// A decision.
     Decide { slot: Slot, decision: Decision },
     /// When a lot or an unknown was made, and until when it keeps.
     ShelfLife { bottle: Bottle, life: ShelfLife },
@@ -91,13 +90,11 @@ pub enum Reach {
     Section(Slot),
     /// Those of one experiment.
     Experiment(String),
-    /// All.
     All,
 }
 
 impl Change {
     /// A word and a subject for the event log; ids only.
-    #[must_use]
     pub fn event(&self) -> (&'static str, String) {
         let at = |slot: &Slot| format!("{}/{}", slot.experiment, slot.student);
         match self {
@@ -147,7 +144,6 @@ impl Change {
     }
 
     /// What has to be judged anew.
-    #[must_use]
     pub fn reach(&self) -> Reach {
         match self {
             Self::Course(_) | Self::Glassware { .. } | Self::Lot { .. } | Self::Student(_) => {
@@ -263,7 +259,6 @@ impl Term {
     }
 
     /// The slots within reach of changes.
-    #[must_use]
     pub fn within_reach(&self, reaches: &[Reach]) -> BTreeSet<Slot> {
         let mut slots = BTreeSet::new();
         for reach in reaches {
@@ -310,7 +305,6 @@ impl Term {
 }
 
 /// The version after one: 1 for the first.
-#[must_use]
 pub fn next_version(old: Option<u32>) -> u32 {
     old.map_or(1, |version| version.saturating_add(1))
 }

@@ -19,25 +19,19 @@ pub enum Column {
     SecondStart(usize),
     /// End of the n-th filling for another portion, from 1.
     SecondEnd(usize),
-    /// Crucible, empty.
     Crucible,
-    /// Crucible with precipitate.
     CrucibleFull,
-    /// Vessel, empty.
     Vessel,
     /// Vessel full of water.
     VesselWater,
     /// Vessel full of the liquid.
     VesselFull,
-    /// Absorbance.
     Absorbance,
     /// Sample in graduated glassware.
     SampleVolume,
     /// Sample on a tared balance.
     SampleMass,
-    /// Weighing bottle before.
     SampleBefore,
-    /// Weighing bottle after.
     SampleAfter,
 }
 
@@ -46,7 +40,6 @@ pub const MAX_FILLINGS: usize = 9;
 
 impl Column {
     /// The columns of a procedure with so many fillings of the burette.
-    #[must_use]
     pub fn of(procedure: &Procedure, fillings: usize) -> Vec<Self> {
         let measured = Self::of_measured(procedure, fillings);
         measured
@@ -56,7 +49,6 @@ impl Column {
     }
 
     /// The columns of one row: a blank and a standard have no sample.
-    #[must_use]
     pub fn of_row(procedure: &Procedure, trial: TrialLabel, fillings: usize) -> Vec<Self> {
         if matches!(trial, TrialLabel::Blank | TrialLabel::Standard(_)) {
             Self::of_measured(procedure, fillings)
@@ -99,7 +91,6 @@ impl Column {
     }
 
     /// The columns in which a procedure's sample is read.
-    #[must_use]
     pub fn of_sample(procedure: &Procedure) -> Vec<Self> {
         match procedure.sample.by {
             SampleBy::Volume if procedure.reads_sample_volume() => vec![Self::SampleVolume],
@@ -110,7 +101,6 @@ impl Column {
     }
 
     /// Whether it belongs to a second or later filling of the burette, which few titrations have.
-    #[must_use]
     pub fn is_of_refill(self) -> bool {
         let (Self::BuretteStart(n)
         | Self::BuretteEnd(n)
@@ -123,7 +113,6 @@ impl Column {
     }
 
     /// The column of the end that belongs to a start.
-    #[must_use]
     pub fn end(self) -> Option<Self> {
         match self {
             Self::BuretteStart(n) => Some(Self::BuretteEnd(n)),
@@ -133,7 +122,6 @@ impl Column {
     }
 
     /// The column of that name.
-    #[must_use]
     pub fn from_name(name: &str) -> Option<Self> {
         let fillings = (1..=MAX_FILLINGS).flat_map(|n| {
             [
@@ -161,7 +149,6 @@ impl Column {
     }
 
     /// For people, with the unit.
-    #[must_use]
     pub fn label(self) -> String {
         match self {
             Self::BuretteStart(1) => "Burette start (mL)".into(),
@@ -187,7 +174,6 @@ impl Column {
     }
 
     /// What it is read from.
-    #[must_use]
     pub fn glassware(self, procedure: &Procedure) -> &Glassware {
         let sample = &procedure.sample.glassware;
         match self {
@@ -207,7 +193,6 @@ impl Column {
     }
 
     /// The reading of a row, if it is there.
-    #[must_use]
     pub fn get(self, row: &Titration) -> Option<&Reading> {
         let piece = |n: usize| row.burette.get(n.saturating_sub(1));
         let second = |n: usize| row.other.second.get(n.saturating_sub(1));
@@ -264,18 +249,13 @@ pub type Cells = std::collections::BTreeMap<Column, String>;
 /// The readings of one row.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct RowReadings {
-    /// Start–end pieces.
     pub burette: Vec<Piece>,
-    /// The sample.
     pub sample: SampleReadings,
     /// What other schemes read.
     pub other: OtherReadings,
 }
 
 /// Reads the cells of one row.
-///
-/// # Errors
-/// [`CellFaults`] names every cell at fault.
 pub fn read_cells(
     procedure: &Procedure,
     trial: TrialLabel,

@@ -12,7 +12,6 @@ use crate::procedure::{Dates, Procedure};
 /// A course as it stands.
 #[derive(Clone, Debug)]
 pub struct Course {
-    /// For people.
     pub title: String,
     /// Such as “autumn 2026”.
     pub term: String,
@@ -45,18 +44,14 @@ pub struct Experiment {
 /// The dates of a section where they are not those of the experiment.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct SectionDates {
-    /// Opens then.
     pub opens: Option<DateTime>,
-    /// Due then.
     pub due: Option<DateTime>,
 }
 
 /// The lots assigned to a section.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct SectionLots {
-    /// Titrant.
     pub titrant: Option<String>,
-    /// Excess reagent.
     pub excess: Option<String>,
 }
 
@@ -65,24 +60,18 @@ pub struct SectionLots {
 pub struct Student {
     /// Text: leading zeros stay.
     pub id: String,
-    /// Family name.
     pub family_name: String,
-    /// Given name.
     pub given_name: String,
-    /// Section.
     pub section: String,
-    /// Optional.
     pub email: String,
     /// The day they left the course; their work stays on record.
     pub left: Option<Date>,
 }
 
-/// Somebody who teaches.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct StaffMember {
     /// Signs in with this.
     pub login: String,
-    /// For people.
     pub name: String,
     /// What they may do.
     pub role: StaffRole,
@@ -93,9 +82,7 @@ pub struct StaffMember {
 /// What a member of staff may do.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum StaffRole {
-    /// The whole course.
     Coordinator,
-    /// Their own sections.
     Assistant,
     /// The prep room: lots and unknowns.
     Prep,
@@ -118,20 +105,16 @@ impl Zone {
         }
     }
 
-    /// Its name.
-    #[must_use]
     pub fn name(&self) -> &str {
         &self.name
     }
 
     /// The instant of a local time; in a gap or a fold, as RFC 5545 has it.
-    #[must_use]
     pub fn instant(&self, local: DateTime) -> Option<Timestamp> {
         self.zone.to_timestamp(local).ok()
     }
 
     /// The local time of an instant.
-    #[must_use]
     pub fn local(&self, instant: Timestamp) -> DateTime {
         self.zone.to_datetime(instant)
     }
@@ -139,7 +122,6 @@ impl Zone {
 
 impl StaffRole {
     /// As it is written in files.
-    #[must_use]
     pub fn name(self) -> &'static str {
         match self {
             Self::Coordinator => "coordinator",
@@ -149,7 +131,6 @@ impl StaffRole {
     }
 
     /// The role of that name.
-    #[must_use]
     pub fn from_name(name: &str) -> Option<Self> {
         [Self::Coordinator, Self::Assistant, Self::Prep]
             .into_iter()
@@ -159,7 +140,6 @@ impl StaffRole {
 
 impl Student {
     /// Whether they are still on the course.
-    #[must_use]
     pub fn is_enrolled(&self) -> bool {
         self.left.is_none()
     }
@@ -167,7 +147,6 @@ impl Student {
 
 impl Experiment {
     /// The dates that hold in a section.
-    #[must_use]
     pub fn dates_in(&self, section: &str) -> Dates {
         let own = self.section_dates.get(section).copied().unwrap_or_default();
         Dates {

@@ -4,12 +4,15 @@
 //! decimal arithmetic is checked, since a decimal operator panics on overflow and division by zero.
 
 // rustfmt keeps the order within a group only
+#[warn(missing_docs)]
 #[deny(clippy::arithmetic_side_effects)]
 pub mod measure;
 
+#[warn(missing_docs)]
 #[deny(clippy::arithmetic_side_effects)]
 pub mod chem;
 
+#[warn(missing_docs)]
 #[deny(clippy::arithmetic_side_effects)]
 pub mod stats;
 

@@ -25,7 +25,6 @@ pub struct HandIn {
 /// One row of readings: a numbered trial, a rough one, a blank, or a standard of a calibration line.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Titration {
-    /// Which.
     pub trial: TrialLabel,
     /// The titrant's lot as written; none means the section's.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -56,9 +55,7 @@ pub struct Titration {
 /// One delivery: start and end of the burette, mL, counted downward from the top.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Piece {
-    /// Before.
     pub start: Reading,
-    /// After.
     pub end: Reading,
 }
 
@@ -97,7 +94,6 @@ pub struct OtherReadings {
     /// Vessel full of water, g.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub water: Option<Reading>,
-    /// Absorbance.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub absorbance: Option<Reading>,
 }
@@ -116,7 +112,6 @@ pub enum TrialLabel {
     Numbered(u32),
     /// Fast, kept and shown, not used.
     Rough,
-    /// Without sample.
     Blank,
     /// A standard of a calibration line, counted from 1 as the procedure lists them.
     Standard(u32),
@@ -153,7 +148,6 @@ impl TrialLabel {
     }
 
     /// The number of a numbered trial.
-    #[must_use]
     pub fn number(self) -> Option<u32> {
         if let Self::Numbered(n) = self {
             Some(n)
@@ -197,19 +191,16 @@ impl HandIn {
     }
 
     /// Whether a blank was titrated.
-    #[must_use]
     pub fn has_blank(&self) -> bool {
         self.titrations.iter().any(|t| t.trial == TrialLabel::Blank)
     }
 
     /// The unknown's code as written, the first one given; codes that differ between rows count as written otherwise.
-    #[must_use]
     pub fn unknown_written(&self) -> Option<&str> {
         self.titrations.iter().find_map(|t| t.unknown.as_deref())
     }
 
     /// The latest time a row says it was handed in.
-    #[must_use]
     pub fn submitted_at(&self) -> Option<Timestamp> {
         self.titrations.iter().filter_map(|t| t.submitted_at).max()
     }

@@ -11,15 +11,12 @@ use rust_decimal::Decimal;
 pub struct Sealed<T>(T);
 
 impl<T> Sealed<T> {
-    /// Seals a value.
-    #[must_use]
     pub fn new(value: T) -> Self {
         Self(value)
     }
 
     /// The value itself: for marking, for staff pages, for the coordinator's files. Never for a student's page before
     /// release, a log or an error.
-    #[must_use]
     pub fn open(&self) -> &T {
         &self.0
     }
@@ -34,7 +31,6 @@ impl<T> fmt::Debug for Sealed<T> {
 /// A value with its standard uncertainty, in one unit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Assigned {
-    /// The value.
     pub value: Decimal,
     /// Its standard uncertainty, not negative.
     pub standard_uncertainty: Decimal,
@@ -94,11 +90,9 @@ pub struct Unknown {
 pub enum Bottle {
     /// The lot of that code.
     Lot(String),
-    /// An unknown.
     Unknown {
         /// Key of its experiment.
         experiment: String,
-        /// Its code.
         code: String,
     },
 }
@@ -115,7 +109,6 @@ pub struct ShelfLife {
 /// How something keeps, on some day. Nothing is marked otherwise for it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Keeping {
-    /// Nothing to say.
     Good,
     /// It expires within [`WARNED_DAYS`]: in so many days.
     Soon(i32),
@@ -138,13 +131,11 @@ impl Bottle {
 
 impl ShelfLife {
     /// Whether nothing is said.
-    #[must_use]
     pub fn is_empty(self) -> bool {
         self == Self::default()
     }
 
     /// How it keeps on a day.
-    #[must_use]
     pub fn keeping(self, today: Date) -> Keeping {
         let Some(expires) = self.expires else {
             return Keeping::Good;
@@ -161,7 +152,6 @@ impl ShelfLife {
 
 impl Keeping {
     /// In words; none where there is nothing to say.
-    #[must_use]
     pub fn words(self) -> Option<String> {
         match self {
             Self::Good => None,

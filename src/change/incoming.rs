@@ -10,7 +10,6 @@ use crate::truth::{Lot, Unknown};
 impl Term {
     /// The changes that bring everything of `incoming` into this term: what is new, what differs, and hand-ins not
     /// yet held. Nothing is taken away, so bringing the same in twice changes nothing.
-    #[must_use]
     pub fn changes_from(&self, incoming: &Self) -> Vec<Change> {
         let mut changes = Vec::new();
         let (old, new) = (&self.course, &incoming.course);

@@ -5,6 +5,10 @@ use std::path::Path;
 use std::sync::Arc;
 
 use tokio::net::TcpListener;
+use tracing::level_filters::LevelFilter;
+use tracing_subscriber::filter::Targets;
+use tracing_subscriber::layer::SubscriberExt as _;
+use tracing_subscriber::util::SubscriberInitExt as _;
 
 use super::Failure;
 use crate::desk::Desk;
@@ -69,12 +73,14 @@ pub(super) async fn serve(
         secure_cookies: behind_proxy || !local.ip().is_loopback(),
         behind_proxy,
     };
+    // targets and levels, not patterns: those would be the one reason for a regex engine in the build
+    let wanted = std::env::var("CONCORDANT_LOG").ok();
+    let wanted = wanted.and_then(|wanted| wanted.parse::<Targets>().ok());
     tracing_subscriber::fmt()
+        .with_max_level(LevelFilter::TRACE)
         .with_writer(std::io::stderr)
-        .with_env_filter(
-            tracing_subscriber::EnvFilter::try_from_env("CONCORDANT_LOG")
-                .unwrap_or_else(|_| "warn".into()),
-        )
+        .finish()
+        .with(wanted.unwrap_or_else(|| Targets::new().with_default(LevelFilter::WARN)))
         .init();
     let state = AppState {
         public_address: public,

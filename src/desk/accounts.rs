@@ -53,7 +53,6 @@ pub enum AccountError {
     /// These logins are on no list, or on both, so nothing was issued.
     #[error("found {}, expected logins on the roster or the staff list, and not on both", .0.join(", "))]
     Logins(Vec<String>),
-    /// The database.
     #[error(transparent)]
     Store(#[from] StoreError),
     /// Hasher or random source.
@@ -64,29 +63,21 @@ pub enum AccountError {
 /// An attempt to be let in: who says so, from where, when.
 #[derive(Clone, Copy, Debug)]
 pub struct Attempt<'a> {
-    /// As typed.
     pub login: &'a str,
-    /// Of the client.
     pub address: &'a str,
-    /// When.
     pub at: Timestamp,
 }
 
 /// A code for a printed slip. It is nowhere else: the database keeps a hash.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct IssuedCode {
-    /// Whose.
     pub person: Person,
     /// In groups of four.
     pub code: String,
-    /// Until when.
     pub expires_at: Timestamp,
 }
 
 /// Lets somebody in with a password.
-///
-/// # Errors
-/// [`AccountError::Wrong`], [`AccountError::Wait`], or the machine's.
 pub async fn sign_in(
     store: &Store,
     attempt: Attempt<'_>,
@@ -114,9 +105,6 @@ pub async fn sign_in(
 }
 
 /// Sets a password with a claim code and lets its owner in. The code can then not be used again.
-///
-/// # Errors
-/// [`AccountError`]; the code stays as it was.
 pub async fn claim(
     store: &Store,
     attempt: Attempt<'_>,
@@ -154,9 +142,6 @@ pub async fn claim(
 }
 
 /// Changes a password, ends every session of the account and begins a new one.
-///
-/// # Errors
-/// [`AccountError::Wrong`] if `current` is not the password, [`AccountError::Password`] if the new one is refused.
 pub async fn change_password(
     store: &Store,
     attempt: Attempt<'_>,
@@ -187,9 +172,6 @@ pub async fn change_password(
 }
 
 /// Sets the password of somebody on a list without a code, as the command line may.
-///
-/// # Errors
-/// [`AccountError::Logins`] for an unknown login, [`AccountError::Password`] if the password is refused.
 pub async fn set_password(
     store: &Store,
     login: &str,
@@ -210,9 +192,6 @@ pub async fn set_password(
 }
 
 /// Issues a claim code to each login; codes issued to them before stop working. All or none.
-///
-/// # Errors
-/// [`AccountError::Logins`] naming every login that is on no list, or on both.
 pub async fn issue_claim_codes(
     store: &Store,
     logins: &[String],
@@ -251,17 +230,11 @@ pub async fn issue_claim_codes(
 }
 
 /// Logins of that kind whose owners have set a password.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn claimed(store: &Store, kind: Kind) -> Result<BTreeSet<String>, StoreError> {
     with_password(&mut *store.read().await?, kind).await
 }
 
 /// Closes an account and ends its sessions, or opens it again.
-///
-/// # Errors
-/// [`AccountError::Logins`] for an unknown login.
 pub async fn close_account(
     store: &Store,
     login: &str,

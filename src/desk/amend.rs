@@ -24,7 +24,6 @@ pub struct Rules {
 }
 
 /// What the rules of an experiment rest on now, by which somebody else's change is noticed.
-#[must_use]
 pub fn rules_seen(term: &Term, key: &str) -> String {
     let source = term.sources.experiments.get(key);
     let procedure = source.and_then(|s| term.sources.procedures.get(&s.procedure));
@@ -32,9 +31,6 @@ pub fn rules_seen(term: &Term, key: &str) -> String {
 }
 
 /// What has to change so that an experiment goes by these rules: nothing if it does.
-///
-/// # Errors
-/// [`PrepareError::Fields`] for rules that hand-ins or points given by hand do not allow.
 pub fn rule_changes(
     term: &Term,
     key: &str,
@@ -90,9 +86,6 @@ pub fn rule_changes(
 }
 
 /// Makes an experiment go by these rules; everything handed in for it is marked anew. Returns how many changes it took.
-///
-/// # Errors
-/// [`PrepareError`]; then nothing changed.
 pub async fn enter_rules(
     desk: &Desk,
     key: &str,
@@ -114,9 +107,6 @@ pub async fn enter_rules(
 }
 
 /// What has to change so that a procedure has this text: the experiments by it follow.
-///
-/// # Errors
-/// Every [`Fault`] of the text, and of hand-ins that it cannot hold.
 pub fn procedure_changes(
     term: &Term,
     file: &str,
@@ -162,9 +152,6 @@ pub fn procedure_changes(
 
 /// Replaces a procedure's text: the experiments by it follow, and everything handed in for them is marked anew at once.
 /// `seen` is what [`procedure_seen`] said when somebody looked at what it would change.
-///
-/// # Errors
-/// [`PrepareError`]; then nothing changed.
 pub async fn replace_procedure(
     desk: &Desk,
     (file, text): (&str, &str),
@@ -189,14 +176,12 @@ pub async fn replace_procedure(
 }
 
 /// The text a procedure has now, by which somebody else's change is noticed.
-#[must_use]
 pub fn procedure_seen(term: &Term, key: &str) -> String {
     let text = term.sources.procedures.get(key);
     hash(text.map_or("", String::as_str))
 }
 
 /// How many hand-ins there are for the experiments by a procedure.
-#[must_use]
 pub fn handed_in_by_procedure(term: &Term, key: &str) -> usize {
     let followers = followers(term, key);
     let by_it = |slot: &&crate::term::Slot| followers.iter().any(|(e, _)| e.key == slot.experiment);
@@ -205,9 +190,6 @@ pub fn handed_in_by_procedure(term: &Term, key: &str) -> usize {
 
 /// Whether the course could still be written to a folder and read again after changes: rules and procedures must be
 /// such that everything handed in keeps its place.
-///
-/// # Errors
-/// [`PrepareError::Fields`] with what could not be read.
 pub fn still_readable(term: &Term, changes: &[Change]) -> Result<(), PrepareError> {
     if changes.is_empty() {
         return Ok(());

@@ -25,7 +25,6 @@ pub struct TypedExtension {
     pub due: String,
     /// The section they make it up with; empty: their own.
     pub section: String,
-    /// Why.
     pub reason: String,
 }
 
@@ -36,14 +35,10 @@ pub struct TypedReissue {
     pub student: String,
     /// Code of the bottle; empty: the one least often given out.
     pub unknown: String,
-    /// Why.
     pub reason: String,
 }
 
 /// Makes changes that follow from the course as it stands when nobody else is at the desk. Returns how many.
-///
-/// # Errors
-/// [`PrepareError`]; then nothing changed.
 pub async fn arrange(
     desk: &Desk,
     (login, at): (&str, Timestamp),
@@ -58,9 +53,6 @@ pub async fn arrange(
 }
 
 /// What has to change so that sections have these dates. Sections that are not named keep theirs.
-///
-/// # Errors
-/// [`PrepareError::Fields`], by section.
 pub fn section_date_changes(
     term: &Term,
     key: &str,
@@ -124,9 +116,6 @@ pub fn section_date_changes(
 }
 
 /// What has to change so that a student has other dates, or (with neither date nor section) those of before again.
-///
-/// # Errors
-/// [`PrepareError::Fields`]
 pub fn extension_changes(
     term: &Term,
     key: &str,
@@ -185,9 +174,6 @@ pub fn extension_changes(
 }
 
 /// What has to change so that a student has another bottle.
-///
-/// # Errors
-/// [`PrepareError::Fields`]
 pub fn reissue_changes(
     term: &Term,
     key: &str,

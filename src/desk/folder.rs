@@ -24,7 +24,6 @@ pub enum BringError {
         /// Title and term of the folder's.
         folder: String,
     },
-    /// Not on disk.
     #[error(transparent)]
     Store(#[from] StoreError),
 }
@@ -34,15 +33,11 @@ pub enum BringError {
 pub struct Brought {
     /// Changes made; 0 if the database held all of it already.
     pub changes: usize,
-    /// Hand-ins among them.
     pub hand_ins: usize,
 }
 
 /// Brings everything of a folder into the database: what is new and what differs. Nothing is taken away, and the same
 /// folder brought in again changes nothing.
-///
-/// # Errors
-/// [`BringError`]; then nothing was imported.
 pub async fn bring_in(
     desk: &Desk,
     folder: &Folder,
@@ -54,9 +49,6 @@ pub async fn bring_in(
 }
 
 /// As [`bring_in`], for a folder already read.
-///
-/// # Errors
-/// [`BringError`]; then nothing was imported.
 pub async fn bring_in_term(
     desk: &Desk,
     incoming: &Term,
@@ -91,15 +83,11 @@ pub async fn bring_in_term(
 }
 
 /// The four files of grades for a course as it stands.
-#[must_use]
 pub fn output_files(image: &Image) -> Folder {
     files::outputs(&image.term, &image.in_course_order())
 }
 
 /// The whole job with no server: a folder in, the four files of grades out, through a database in memory.
-///
-/// # Errors
-/// [`BringError`] if the folder is at fault.
 pub async fn grade(folder: &Folder, at: Timestamp) -> Result<Folder, BringError> {
     let desk = Desk::open(Store::in_memory().await?).await?;
     bring_in(&desk, folder, "grade", at).await?;

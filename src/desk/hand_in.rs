@@ -11,13 +11,11 @@ use crate::term::{Revision, Slot, Term};
 
 /// Most hand-ins of one student, of all experiments together, within [`WITHIN`].
 pub const MOST_HAND_INS: usize = 30;
-/// See [`MOST_HAND_INS`].
 pub const WITHIN: SignedDuration = SignedDuration::from_mins(10);
 
 /// A request to hand in.
 #[derive(Clone, Debug)]
 pub struct HandInRequest {
-    /// Whose, for what.
     pub slot: Slot,
     /// What is handed in.
     pub hand_in: HandIn,
@@ -27,14 +25,12 @@ pub struct HandInRequest {
     pub seen_revisions: usize,
     /// Why it corrects the one before; empty for the first.
     pub reason: String,
-    /// Now.
     pub at: Timestamp,
 }
 
 /// Proof that a hand-in is on disk.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Receipt {
-    /// Its number.
     pub number: i64,
     /// Whether an earlier request of the same key had already brought it.
     pub repeated: bool,
@@ -49,7 +45,6 @@ pub enum HandInError {
     /// It has not opened.
     #[error("this experiment opens on {0}; until then nothing can be handed in")]
     NotOpen(jiff::civil::DateTime),
-    /// Results are out.
     #[error(
         "the results of this experiment are released; speak to your assistant about a correction"
     )]
@@ -59,7 +54,6 @@ pub enum HandInError {
         "you have handed in another version since you opened this form (there are {found} now, {seen} when you opened it); look at it before you replace it"
     )]
     Stale {
-        /// Revisions there are.
         found: usize,
         /// Revisions the form knew of.
         seen: usize,
@@ -86,15 +80,11 @@ pub enum HandInError {
     /// Readings that cannot be.
     #[error("found readings that cannot be: {}", .0.iter().map(|q| q.text.as_str()).collect::<Vec<_>>().join("; "))]
     Refused(Vec<Question>),
-    /// Not on disk.
     #[error(transparent)]
     Store(#[from] StoreError),
 }
 
 /// Hands in. When this returns a receipt, it is on disk.
-///
-/// # Errors
-/// [`HandInError`]; then nothing was kept.
 pub async fn hand_in(desk: &Desk, request: HandInRequest) -> Result<Receipt, HandInError> {
     let HandInRequest {
         slot,

@@ -13,9 +13,6 @@ use crate::store::StoreError;
 use crate::term::Slot;
 
 /// Issues an unknown of the experiment to every student who has none. Returns how many were given one.
-///
-/// # Errors
-/// [`PrepareError`] if there is no such experiment or it has no unknowns.
 pub async fn issue_unknowns(
     desk: &Desk,
     experiment: &str,
@@ -76,7 +73,6 @@ pub async fn issue_unknowns(
 
 /// A code for everybody: those held stay, the others are drawn from the codes least given out so far that neither
 /// neighbour has. With two codes or more, neighbours dealt here differ and counts differ by at most one.
-#[must_use]
 pub fn deal<'a>(held: &[Option<&'a str>], codes: &[&'a str], rng: &mut impl Rng) -> Vec<&'a str> {
     let mut counts: BTreeMap<&str, usize> = codes.iter().map(|code| (*code, 0)).collect();
     for code in held.iter().flatten() {

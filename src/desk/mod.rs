@@ -71,7 +71,6 @@ pub struct Desk {
 /// The course in memory, as it is on disk.
 #[derive(Debug)]
 pub struct Image {
-    /// The term.
     pub term: Term,
     /// Everything handed in, judged.
     pub judged: BTreeMap<Slot, Judged>,
@@ -84,9 +83,6 @@ pub type View<'a> = RwLockReadGuard<'a, Image>;
 
 impl Desk {
     /// Takes up the course of a database; it may hold none yet.
-    ///
-    /// # Errors
-    /// [`StoreError`] if it cannot be read.
     pub async fn open(store: Store) -> Result<Self, StoreError> {
         let image = Self::load(&mut *store.read().await?).await?;
         Ok(Self {
@@ -95,21 +91,15 @@ impl Desk {
         })
     }
 
-    /// The database.
-    #[must_use]
     pub fn store(&self) -> &Store {
         &self.store
     }
 
-    /// Closes the database.
     pub async fn close(self) {
         self.store.close().await;
     }
 
     /// The course as it stands.
-    ///
-    /// # Errors
-    /// [`StoreError::NoCourse`] if there is none yet.
     pub async fn view(&self) -> Result<View<'_>, StoreError> {
         let newest = last_event(&mut *self.store.read().await?).await?;
         let current =
@@ -128,9 +118,6 @@ impl Desk {
     }
 
     /// Makes changes, as done by `login` at `at`: written with the judgements they alter, then seen. All or nothing.
-    ///
-    /// # Errors
-    /// [`StoreError`] if they are not on disk; then none of them happened.
     pub async fn apply(
         &self,
         changes: Vec<Change>,
@@ -143,9 +130,6 @@ impl Desk {
     }
 
     /// Decides on changes with nobody else at the desk, then makes them. None if `decide` asks for no change.
-    ///
-    /// # Errors
-    /// What `decide` says, or the store.
     pub async fn apply_if<E: From<StoreError>>(
         &self,
         login: &str,
@@ -215,25 +199,16 @@ impl Desk {
     }
 
     /// Every value the lots ever had, in order of lot and version.
-    ///
-    /// # Errors
-    /// [`StoreError`] if they cannot be read.
     pub async fn lot_history(&self) -> Result<Vec<ValueVersion>, StoreError> {
         lot_history(&mut *self.store.read().await?).await
     }
 
     /// Every value the unknowns of an experiment ever had, in order of code and version. They are true values.
-    ///
-    /// # Errors
-    /// [`StoreError`] if they cannot be read.
     pub async fn unknown_history(&self, experiment: &str) -> Result<Vec<ValueVersion>, StoreError> {
         unknown_history(&mut *self.store.read().await?, experiment).await
     }
 
     /// Corrections of the values a submission rests on, since its results were first released: what its student hears.
-    ///
-    /// # Errors
-    /// [`StoreError`] if they cannot be read.
     pub async fn corrections(&self, slot: &Slot) -> Result<Vec<Correction>, StoreError> {
         let section = {
             let view = self.view().await?;
@@ -268,7 +243,6 @@ impl Desk {
 
 impl Image {
     /// Judgements in course order, then roster order.
-    #[must_use]
     pub fn in_course_order(&self) -> Vec<(Slot, Judged)> {
         let term = &self.term;
         let experiments = term.experiments.iter();
@@ -291,14 +265,12 @@ impl Image {
     }
 
     /// What changes would come to; nothing is changed.
-    #[must_use]
     pub fn preview(&self, changes: &[Change]) -> Preview {
         self.term.preview(&self.judged, changes)
     }
 
     /// Whether every section of the course has the results of an experiment. Whether a student has them is another
     /// question: [`Image::is_released_to`].
-    #[must_use]
     pub fn is_released(&self, experiment: &str) -> bool {
         let sections = self.term.sections();
         let released = self.term.released.get(experiment);
@@ -309,7 +281,6 @@ impl Image {
     }
 
     /// Whether the results are out for a student. Until they are, nothing that depends on the truth is shown to them.
-    #[must_use]
     pub fn is_released_to(&self, slot: &Slot) -> bool {
         let student = self.term.student(&slot.student);
         student.is_some_and(|s| {

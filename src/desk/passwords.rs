@@ -84,9 +84,6 @@ const WALKS: &[&str] = &[
 ];
 
 /// Says in plain words why a password cannot be taken.
-///
-/// # Errors
-/// A sentence for the person.
 pub fn check(password: &str, login: &str) -> Result<(), String> {
     let length = password.chars().count();
     if length < SHORTEST {
@@ -130,9 +127,6 @@ pub fn check(password: &str, login: &str) -> Result<(), String> {
 }
 
 /// Hashes a password, away from the threads that serve pages.
-///
-/// # Errors
-/// What the hasher or the random source said.
 pub async fn hash(password: String) -> Result<String, String> {
     away(move || {
         let mut salt = [0_u8; 16];
@@ -144,9 +138,6 @@ pub async fn hash(password: String) -> Result<String, String> {
 }
 
 /// Whether a password is the one hashed. Without a hash the answer is no, after the same work.
-///
-/// # Errors
-/// What the hasher or the random source said.
 pub async fn matches(password: String, stored: Option<String>) -> Result<bool, String> {
     let Some(stored) = stored else {
         // a quick answer would tell which logins exist

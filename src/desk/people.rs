@@ -31,7 +31,6 @@ pub struct RosterPlan {
 }
 
 /// Compares a roster file with the roster. `left` are ids of students who are not in the file because they have left.
-#[must_use]
 pub fn plan_roster(term: &Term, incoming: &[Student], left: &[String], today: Date) -> RosterPlan {
     let mut plan = RosterPlan::default();
     let known: BTreeMap<&str, &Student> =
@@ -60,7 +59,6 @@ pub fn plan_roster(term: &Term, incoming: &[Student], left: &[String], today: Da
 
 impl RosterPlan {
     /// The changes that carry it out.
-    #[must_use]
     pub fn changes(&self) -> Vec<Change> {
         let altered = self.altered.iter().map(|(_, after)| after);
         self.joining
@@ -76,9 +74,6 @@ impl RosterPlan {
 
 /// Brings a roster in as it stands: students join, come back or are altered, and of those who are not in the file the
 /// named ones leave as of today. Returns what it did.
-///
-/// # Errors
-/// [`PrepareError`]; then nothing changed.
 pub async fn apply_roster(
     desk: &Desk,
     incoming: &[Student],
@@ -101,7 +96,6 @@ pub async fn apply_roster(
 }
 
 /// Names students whose id is the login of a member of staff; empty if there is none.
-#[must_use]
 pub fn staff_among(term: &Term, incoming: &[Student]) -> String {
     let clashes: Vec<&str> = incoming
         .iter()
@@ -120,7 +114,6 @@ pub fn staff_among(term: &Term, incoming: &[Student]) -> String {
 pub struct StaffEntry<'a> {
     /// Signs in with this.
     pub login: &'a str,
-    /// For people.
     pub name: &'a str,
     /// `coordinator`, `assistant` or `prep`.
     pub role: &'a str,
@@ -129,9 +122,6 @@ pub struct StaffEntry<'a> {
 }
 
 /// Adds a member of staff, or changes the one of that login.
-///
-/// # Errors
-/// [`PrepareError`]; then nothing changed.
 pub async fn enter_staff(
     desk: &Desk,
     entry: StaffEntry<'_>,
@@ -205,9 +195,6 @@ pub async fn enter_staff(
 }
 
 /// Takes somebody off the staff list and ends their sessions. What they decided stays, by their login.
-///
-/// # Errors
-/// [`PrepareError`]; then nothing changed.
 pub async fn remove_staff(
     desk: &Desk,
     login: &str,
@@ -235,22 +222,16 @@ pub async fn remove_staff(
 pub struct StudentEntry {
     /// Names them; one of the roster changes that student.
     pub id: String,
-    /// Family name.
     pub family_name: String,
-    /// Given name.
     pub given_name: String,
     /// Section, one there is or a new one.
     pub section: String,
-    /// Optional.
     pub email: String,
     /// The day they left, empty while they are on the course.
     pub left: String,
 }
 
 /// What has to change so that the roster has a student just so.
-///
-/// # Errors
-/// [`PrepareError::Fields`]
 pub fn student_changes(term: &Term, entry: &StudentEntry) -> Result<Vec<Change>, PrepareError> {
     let mut faults = Vec::new();
     let id = keep("student_id", files::code(&entry.id), &mut faults);

@@ -18,7 +18,6 @@ pub enum PrepareError {
     /// Fields at fault, each with its sentence.
     #[error("{}", .0.iter().map(|(field, what)| format!("{field}: {what}")).collect::<Vec<_>>().join("; "))]
     Fields(Vec<(&'static str, String)>),
-    /// Not on disk.
     #[error(transparent)]
     Store(#[from] StoreError),
 }
@@ -34,9 +33,6 @@ impl PrepareError {
 }
 
 /// Sets up a course in a database that has none.
-///
-/// # Errors
-/// [`PrepareError`]; then nothing changed.
 pub async fn new_course(
     desk: &Desk,
     [title, term, zone]: [&str; 3],
@@ -59,9 +55,6 @@ pub async fn new_course(
 }
 
 /// A course from what was typed.
-///
-/// # Errors
-/// [`PrepareError::Fields`]
 pub fn course_of(title: &str, term: &str, zone: &str) -> Result<Course, PrepareError> {
     let mut faults = Vec::new();
     let title = keep("title", words(title), &mut faults);
@@ -74,9 +67,6 @@ pub fn course_of(title: &str, term: &str, zone: &str) -> Result<Course, PrepareE
 }
 
 /// Adds an experiment by a procedure the course has or that is shipped, or changes the dates of one. Dates are local.
-///
-/// # Errors
-/// [`PrepareError`]; then nothing changed.
 pub async fn new_experiment(
     desk: &Desk,
     typed: [&str; 4],
@@ -90,9 +80,6 @@ pub async fn new_experiment(
 }
 
 /// What has to change so that the term has such an experiment: key, procedure, local dates.
-///
-/// # Errors
-/// [`PrepareError::Fields`]
 pub fn experiment_changes(
     term: &Term,
     [key, procedure, opens, due]: [&str; 4],
@@ -174,9 +161,6 @@ pub fn experiment_changes(
 }
 
 /// Assigns the lots of an experiment to its sections: (section, titrant lot, excess lot), empty for none.
-///
-/// # Errors
-/// [`PrepareError`]; then nothing changed.
 pub async fn assign_lots(
     desk: &Desk,
     key: &str,

@@ -17,13 +17,11 @@ pub enum ProcedureError {
     /// Its text is at fault.
     #[error("found {} faults in the procedure", .0.len())]
     Faults(Vec<Fault>),
-    /// Not on disk.
     #[error(transparent)]
     Store(#[from] StoreError),
 }
 
 /// Keys and titles of the procedures an experiment can have: the course's own and the shipped ones, by key.
-#[must_use]
 pub fn procedure_titles(term: &Term) -> BTreeMap<String, String> {
     let mut texts: BTreeMap<String, String> = files::shipped_procedures().into_iter().collect();
     texts.extend(term.sources.procedures.clone());
@@ -37,9 +35,6 @@ pub fn procedure_titles(term: &Term) -> BTreeMap<String, String> {
 
 /// Takes a procedure file. Experiments by that procedure follow it, as long as nothing is handed in for them.
 /// Returns its key.
-///
-/// # Errors
-/// [`ProcedureError`]; then nothing changed.
 pub async fn enter_procedure(
     desk: &Desk,
     file: &str,

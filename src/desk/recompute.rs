@@ -11,7 +11,6 @@ use crate::term::{Judged, Slot};
 /// A stored judgement that is not what judging now gives.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Difference {
-    /// Whose, for what.
     pub slot: Slot,
     /// As stored; none if none is.
     pub stored: Option<Judged>,
@@ -21,18 +20,12 @@ pub struct Difference {
 
 /// Every stored judgement that is not what judging now gives, read from the disk and not from the image. Changes
 /// nothing.
-///
-/// # Errors
-/// [`StoreError`] if the database cannot be read.
 pub async fn verify(desk: &Desk) -> Result<(usize, Vec<Difference>), StoreError> {
     let stored = load_stored(&mut *desk.store().read().await?, &FileTexts).await?;
     Ok(compare(stored))
 }
 
 /// Judges everything anew and stores what differs. Returns how many were judged and what differed.
-///
-/// # Errors
-/// [`StoreError`] if it is not on disk; then nothing changed.
 pub async fn recompute(desk: &Desk, at: Timestamp) -> Result<(usize, Vec<Difference>), StoreError> {
     let mut transaction = desk.store().write().await?;
     let (count, differences) = compare(load_stored(&mut transaction, &FileTexts).await?);

@@ -28,10 +28,6 @@ pub struct Records {
 }
 
 impl Records {
-    /// Reads records.
-    ///
-    /// # Errors
-    /// Every [`Fault`] of the text, and of codes that are too like others.
     pub fn read(record: &RecordText, term: &Term, reason: &str) -> Result<Self, Vec<Fault>> {
         let room = read_prep_records("record", record.text(), term)?;
         let twins: Vec<Fault> = room
@@ -108,9 +104,6 @@ impl Records {
 
 /// Enters records, or other records for what has a value (which then want a reason). `seen` is what [`Records::seen`]
 /// said when somebody looked at what they come to. Returns how many values changed.
-///
-/// # Errors
-/// [`PrepareError`]; then nothing changed.
 pub async fn enter_records(
     desk: &Desk,
     record: &RecordText,
@@ -136,9 +129,6 @@ pub async fn enter_records(
 }
 
 /// Enters a value from a certificate, with the days its bottle keeps; otherwise as [`enter_records`].
-///
-/// # Errors
-/// [`PrepareError`]; then nothing changed.
 pub async fn enter_stated(
     desk: &Desk,
     values: &Values,
@@ -175,9 +165,6 @@ fn sound(as_seen: bool, replaces: bool, reason: &str) -> Result<(), PrepareError
 }
 
 /// Says when something was made and until when it keeps.
-///
-/// # Errors
-/// [`PrepareError`]; then nothing changed.
 pub async fn set_shelf_life(
     desk: &Desk,
     bottle: &Bottle,
@@ -199,9 +186,6 @@ pub async fn set_shelf_life(
 }
 
 /// Notes in the log that the answer key of an experiment was opened, and by whom.
-///
-/// # Errors
-/// [`StoreError`]: then it is not in the log, and must not be shown.
 pub async fn open_key(
     desk: &Desk,
     experiment: &str,
@@ -229,7 +213,6 @@ fn line_of(record: &RecordText, code: &str) -> Option<u64> {
 }
 
 /// What a record that a term keeps comes to, with all that leads to it.
-#[must_use]
 pub fn recorded(term: &Term, source: &str) -> Option<Recorded> {
     let room = read_prep_records("record", source, term).ok()?;
     room.recorded.into_values().next()

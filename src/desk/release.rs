@@ -8,9 +8,6 @@ use crate::store::StoreError;
 use crate::term::{Slot, Status};
 
 /// Releases the results of an experiment to everybody, whatever is still to review.
-///
-/// # Errors
-/// [`PrepareError`]; then nothing changed.
 pub async fn release(
     desk: &Desk,
     experiment: &str,
@@ -21,9 +18,6 @@ pub async fn release(
 
 /// Releases the results of an experiment to a section, or (none) to all of them. While submissions of theirs are to
 /// review, `as_they_are` says that they go out nevertheless.
-///
-/// # Errors
-/// [`PrepareError`]; then nothing changed.
 pub async fn release_to(
     desk: &Desk,
     experiment: &str,
@@ -48,9 +42,6 @@ pub async fn release_to(
 }
 
 /// Withdraws the results of an experiment from a section, or (none) from all of them.
-///
-/// # Errors
-/// [`PrepareError`]; then nothing changed.
 pub async fn withdraw(
     desk: &Desk,
     experiment: &str,
@@ -67,7 +58,6 @@ pub async fn withdraw(
 }
 
 /// Submissions of students on the course that a person should still look at, in a section or (none) in all of them.
-#[must_use]
 pub fn open_reviews(image: &Image, experiment: &str, section: Option<&str>) -> usize {
     let students = image.term.enrolled();
     let of = students.filter(|s| section.is_none_or(|name| s.section == name));

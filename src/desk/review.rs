@@ -33,7 +33,6 @@ pub enum ReviewError {
     /// An adjustment out of range.
     #[error("found {found} points, expected \u{2212}{most} to {most}")]
     Adjustment {
-        /// The points.
         found: Decimal,
         /// Most that can be added or taken off.
         most: Decimal,
@@ -41,7 +40,6 @@ pub enum ReviewError {
     /// Points by hand out of range.
     #[error("found {found} points, expected 0 to {most}")]
     Points {
-        /// The points.
         found: Decimal,
         /// Points of the part.
         most: Decimal,
@@ -49,15 +47,11 @@ pub enum ReviewError {
     /// Another version cannot be handed in once results are out.
     #[error("the results are released; withdraw them before a submission goes back to a student")]
     Released,
-    /// Not on disk.
     #[error(transparent)]
     Store(#[from] StoreError),
 }
 
 /// Makes a decision on a submission. `seen_revisions` is how many the page showed.
-///
-/// # Errors
-/// [`ReviewError`]; then nothing changed.
 pub async fn decide(
     desk: &Desk,
     slot: Slot,
@@ -124,9 +118,6 @@ pub async fn decide(
 
 /// Takes back the last decision that stands; it stays in the record. `seen` is how many decisions the page knew of, so
 /// that nobody takes back what another has decided meanwhile.
-///
-/// # Errors
-/// [`ReviewError`]; then nothing changed.
 pub async fn take_back(
     desk: &Desk,
     slot: Slot,
@@ -155,9 +146,6 @@ pub async fn take_back(
 }
 
 /// Gives points by hand, or replaces those given.
-///
-/// # Errors
-/// [`ReviewError`]; then nothing changed.
 pub async fn give_points(
     desk: &Desk,
     slot: Slot,
@@ -177,9 +165,6 @@ pub async fn give_points(
 
 /// Gives points by hand to students of an experiment, or replaces those given. Points that cannot be given come back,
 /// each with why; the others are on disk.
-///
-/// # Errors
-/// [`ReviewError`]; then nothing changed.
 pub async fn give_points_to(
     desk: &Desk,
     experiment: &str,

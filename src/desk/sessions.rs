@@ -21,31 +21,24 @@ const NOTED_EVERY: SignedDuration = SignedDuration::from_mins(1);
 #[derive(Clone, PartialEq, Eq)]
 pub struct Token(String);
 
-/// Somebody signed in.
 #[derive(Clone, Debug)]
 pub struct Session {
-    /// Who.
     pub person: Person,
-    /// Names the session.
     pub token: Token,
 }
 
 impl Token {
     /// A token as a cookie brought it.
-    #[must_use]
     pub fn from_cookie(text: &str) -> Self {
         Self(text.to_owned())
     }
 
-    /// For the cookie.
-    #[must_use]
     pub fn as_str(&self) -> &str {
         &self.0
     }
 
     /// What every form of the session carries, so that no other site can have made it. It does not lead back to the
     /// token, and it is another at each time, so that the length of compressed pages tells nothing of it.
-    #[must_use]
     pub fn form_token(&self) -> String {
         let mut salt = [0_u8; 8];
         // without randomness it is the same each time, and as good otherwise
@@ -55,7 +48,6 @@ impl Token {
     }
 
     /// Whether `given` is a form token, in a time that does not tell how much of it was right.
-    #[must_use]
     pub fn is_form_token(&self, given: &str) -> bool {
         let salt = given.split('.').next().unwrap_or_default();
         Sha256::digest(given) == Sha256::digest(self.salted(salt))
@@ -80,9 +72,6 @@ impl fmt::Debug for Token {
 }
 
 /// Begins a session within a write.
-///
-/// # Errors
-/// [`AccountError`]
 pub async fn begin_session(
     transaction: &mut Transaction,
     id: &AccountId,
@@ -95,9 +84,6 @@ pub async fn begin_session(
 }
 
 /// The session of a token, if it has not ended and its owner is still on a list.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn find_session(
     store: &Store,
     token: Token,
@@ -125,10 +111,6 @@ pub async fn find_session(
     Ok(Some(Session { person, token }))
 }
 
-/// Ends a session.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn end_session(store: &Store, token: &Token) -> Result<(), StoreError> {
     let mut transaction = store.write().await?;
     delete_session(&mut transaction, &hash(token.as_str())).await?;

@@ -27,15 +27,11 @@ pub enum NoteError {
         "you have left {MOST_UNANSWERED} notes that wait for an answer; wait for it before you write again"
     )]
     TooMany,
-    /// Not on disk.
     #[error(transparent)]
     Store(#[from] StoreError),
 }
 
 /// Keeps a note. A student's asks for another look.
-///
-/// # Errors
-/// [`NoteError`]; then nothing was kept.
 pub async fn leave_note(
     desk: &Desk,
     slot: Slot,
@@ -72,9 +68,6 @@ pub async fn leave_note(
 }
 
 /// Chooses whether students see what was in their bottles once results are out for everybody.
-///
-/// # Errors
-/// [`StoreError`]; then nothing changed.
 pub async fn show_truth(
     desk: &Desk,
     key: &str,

@@ -17,16 +17,13 @@ use crate::truth::{Assigned, Bottle, Lot, Sealed, Unknown};
 /// Values as somebody wants them to be, of one lot or of unknowns of an experiment.
 #[derive(Clone, Debug)]
 pub enum Values {
-    /// Of a lot.
     Lot {
         /// The code on the bottle.
         code: String,
-        /// What it holds.
         reagent: String,
         /// mol/L
         molarity: Assigned,
     },
-    /// Of unknowns.
     Unknowns {
         /// Key of the experiment.
         experiment: String,
@@ -37,9 +34,6 @@ pub enum Values {
 
 impl Values {
     /// A lot's value, from what was typed: code, reagent, molarity, standard uncertainty.
-    ///
-    /// # Errors
-    /// [`PrepareError::Fields`]
     pub fn lot([code, reagent, molarity, uncertainty]: [&str; 4]) -> Result<Self, PrepareError> {
         let mut faults = Vec::new();
         let code = keep("lot", files::code(code), &mut faults);
@@ -56,9 +50,6 @@ impl Values {
     }
 
     /// An unknown's value, from what was typed: code, true value, standard uncertainty.
-    ///
-    /// # Errors
-    /// [`PrepareError::Fields`]
     pub fn unknown(
         experiment: &str,
         [code, value, uncertainty]: [&str; 3],
@@ -72,8 +63,6 @@ impl Values {
         }
     }
 
-    /// Unknowns' values.
-    #[must_use]
     pub fn unknowns(experiment: &str, values: Vec<(String, Assigned)>) -> Self {
         let sealed = |(code, value)| (code, Sealed::new(value));
         Self::Unknowns {
@@ -83,9 +72,6 @@ impl Values {
     }
 
     /// What has to change so that the term holds these values: nothing for those it holds already.
-    ///
-    /// # Errors
-    /// [`PrepareError::Fields`] for a code or an experiment that cannot be.
     pub fn changes(&self, term: &Term, reason: &str) -> Result<Vec<Change>, PrepareError> {
         match self {
             Self::Lot {
@@ -113,7 +99,6 @@ impl Values {
     }
 
     /// The groups of an audit that these values are assigned to.
-    #[must_use]
     pub fn groups(&self) -> Vec<GroupName> {
         match self {
             Self::Lot { code, .. } => [AuditKind::Lot, AuditKind::ExcessLot]
@@ -127,7 +112,6 @@ impl Values {
     }
 
     /// The bottles whose values they are.
-    #[must_use]
     pub fn bottles(&self) -> Vec<Bottle> {
         match self {
             Self::Lot { code, .. } => vec![Bottle::Lot(code.clone())],
@@ -139,7 +123,6 @@ impl Values {
     }
 
     /// The versions these values have now, by which somebody else's change is noticed: 0 for what has no value yet.
-    #[must_use]
     pub fn seen(&self, term: &Term) -> String {
         let versions: Vec<u32> = match self {
             Self::Lot { code, .. } => vec![term.lots.get(code).map_or(0, |lot| lot.version)],
@@ -157,9 +140,6 @@ impl Values {
 
 /// Enters values, or other values for what has one (which then want a reason). `seen` is what [`Values::seen`] said
 /// when somebody looked at what they would change, if anybody did. Returns how many changed.
-///
-/// # Errors
-/// [`PrepareError`]; then nothing changed.
 pub async fn enter_values(
     desk: &Desk,
     values: &Values,

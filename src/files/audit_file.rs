@@ -22,7 +22,6 @@ const HEADER: [&str; 10] = [
 
 /// The audit as a file. It holds true values: it is for staff. Bias and its uncertainty are those of the group as it
 /// is; the probability and the verdict allow for other groups that look off.
-#[must_use]
 pub fn audit_csv(term: &Term, judged: &[(Slot, Judged)]) -> String {
     let audits = term.audit(judged.iter().map(|(slot, one)| (slot, one)));
     write_csv(&HEADER, audits.iter().flat_map(rows))

@@ -48,9 +48,6 @@ pub(super) fn read_lots(bytes: &[u8], faults: &mut Vec<Fault>) -> Vec<(Lot, Shel
 
 /// Reads pasted lines of code, value and standard uncertainty, with commas, semicolons or tabs between. Empty lines are
 /// passed over.
-///
-/// # Errors
-/// Every [`Fault`], with its line.
 pub fn read_value_lines(text: &str) -> Result<Vec<(String, Assigned)>, Vec<Fault>> {
     let (mut values, mut faults) = (Vec::new(), Vec::new());
     let mut once = Once::new();

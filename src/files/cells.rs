@@ -46,9 +46,6 @@ pub(super) fn line_at(before: &[u8]) -> u64 {
 }
 
 /// An id or a code: 1 to 40 characters, none of them a control character; spaces around it are left out.
-///
-/// # Errors
-/// What was found and what was expected.
 pub fn code(text: &str) -> Result<String, String> {
     let text = text.trim();
     let length = text.chars().count();
@@ -59,9 +56,6 @@ pub fn code(text: &str) -> Result<String, String> {
 }
 
 /// A name or title: at most 200 characters on one line, possibly none.
-///
-/// # Errors
-/// What was found and what was expected.
 pub fn line_of_text(text: &str) -> Result<String, String> {
     let text = text.trim();
     if text.chars().count() > 200 || text.chars().any(char::is_control) {
@@ -71,9 +65,6 @@ pub fn line_of_text(text: &str) -> Result<String, String> {
 }
 
 /// A decimal number written plainly: no exponent, no underscore, no thousands separator.
-///
-/// # Errors
-/// What was found and what was expected.
 pub fn decimal(text: &str) -> Result<Decimal, String> {
     let text = text.trim();
     let bad = || found(text, "a plain number such as 0.0100");
@@ -89,7 +80,6 @@ pub fn decimal(text: &str) -> Result<Decimal, String> {
     Decimal::from_str(text).map_err(|_| bad())
 }
 
-/// A whole number.
 pub(super) fn whole(text: &str, range: std::ops::RangeInclusive<u32>) -> Result<u32, String> {
     let text = text.trim();
     let number = text
@@ -108,9 +98,6 @@ pub(super) fn whole(text: &str, range: std::ops::RangeInclusive<u32>) -> Result<
 }
 
 /// An instant in RFC 3339, in the years allowed.
-///
-/// # Errors
-/// What was found and what was expected.
 pub fn instant(text: &str) -> Result<Timestamp, String> {
     let text = text.trim();
     let instant = Timestamp::from_str(text).map_err(|_| {
@@ -128,9 +115,6 @@ pub fn instant(text: &str) -> Result<Timestamp, String> {
 }
 
 /// A local date and time, in the years allowed.
-///
-/// # Errors
-/// What was found and what was expected.
 pub fn local_time(text: &str) -> Result<civil::DateTime, String> {
     let text = text.trim();
     let expected = "a local date and time without offset, such as 2026-03-02T14:00:00";
@@ -151,9 +135,6 @@ pub fn local_time(text: &str) -> Result<civil::DateTime, String> {
 }
 
 /// A day, in the years allowed.
-///
-/// # Errors
-/// What was found and what was expected.
 pub fn day(text: &str) -> Result<civil::Date, String> {
     let text = text.trim();
     let plain = text.len() == 10 && text.bytes().all(|b| b.is_ascii_digit() || b == b'-');

@@ -11,7 +11,6 @@ use crate::judge::Marking;
 use crate::procedure::{Dates, TrialRules, is_key};
 use crate::term::{ExperimentSource, Term};
 
-/// What `course.toml` says.
 pub(super) struct CourseFile {
     pub course: Course,
     /// Sections that something speaks of and nobody is in.

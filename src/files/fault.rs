@@ -28,14 +28,12 @@ impl Fault {
     }
 
     /// A fault on a line.
-    #[must_use]
     pub fn at(mut self, line: u64) -> Self {
         self.line = Some(line);
         self
     }
 
     /// A fault in a column, or at a key.
-    #[must_use]
     pub fn in_column(mut self, column: impl Into<String>) -> Self {
         self.column = Some(shown(&column.into()));
         self

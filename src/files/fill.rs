@@ -78,17 +78,14 @@ pub struct FilledCell {
     pub student: String,
     /// Name of the column.
     pub column: String,
-    /// What it says.
     pub before: String,
     /// What the points are.
     pub after: String,
-    /// Where it is.
     pub filling: Filling,
 }
 
 impl IdKind {
     /// As forms and the command line name it.
-    #[must_use]
     pub fn name(self) -> &'static str {
         match self {
             Self::StudentId => "student-id",
@@ -97,7 +94,6 @@ impl IdKind {
     }
 
     /// The kind of that name.
-    #[must_use]
     pub fn from_name(name: &str) -> Option<Self> {
         [Self::StudentId, Self::Email]
             .into_iter()
@@ -123,7 +119,6 @@ impl IdKind {
 impl FillChoice {
     /// A choice to begin with: the column in which most cells name a student of the course, and the columns that are
     /// called like an experiment or the total.
-    #[must_use]
     pub fn guess(sheet: &Sheet<'_>, term: &Term) -> Self {
         let mut choice = Self {
             id_column: 0,
@@ -168,7 +163,6 @@ impl FillChoice {
     }
 
     /// What cannot be, by the field it is about: `id`, or the place of the target.
-    #[must_use]
     pub fn faults(&self, sheet: &Sheet<'_>) -> Vec<(Option<usize>, String)> {
         let columns = sheet.columns();
         let mut faults = Vec::new();
@@ -194,7 +188,6 @@ impl FillChoice {
     }
 
     /// What filling the file in comes to, with the points as they stand.
-    #[must_use]
     pub fn plan(&self, sheet: &Sheet<'_>, term: &Term, judged: &[(Slot, Judged)]) -> FillPlan {
         let grades = Grades::of(judged);
         let columns = sheet.columns();
@@ -287,7 +280,6 @@ impl FillChoice {
 
 impl FillPlan {
     /// The cells to write.
-    #[must_use]
     pub fn fillings(&self) -> Vec<Filling> {
         self.written
             .iter()
@@ -307,7 +299,6 @@ impl FillPlan {
 }
 
 /// Whether points can be written with a decimal comma: not where commas separate cells.
-#[must_use]
 pub fn may_have_decimal_comma(separator: Separator) -> bool {
     separator == Separator::Semicolon
 }

@@ -9,7 +9,6 @@ use crate::term::{Judged, Slot, Term};
 
 /// One row per flag in the order given. `expected_by_chance` is the number of such flags that chance alone raises in
 /// the student's section for the experiment: the flag's chance times the submissions there.
-#[must_use]
 pub fn flags_csv(term: &Term, judged: &[(Slot, Judged)]) -> String {
     let sections: HashMap<&str, &str> = term
         .students

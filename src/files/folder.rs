@@ -60,7 +60,6 @@ impl Folder {
     }
 
     /// The bytes of a file.
-    #[must_use]
     pub fn get(&self, path: &str) -> Option<&[u8]> {
         self.0.get(path).map(Vec::as_slice)
     }
@@ -73,7 +72,6 @@ impl Folder {
     }
 
     /// Whether a name is passed over: hidden files, and what is neither data nor looks like it.
-    #[must_use]
     pub fn is_ignored(path: &str) -> bool {
         const DATA: [&str; 7] = ["csv", "toml", "tsv", "xls", "xlsx", "ods", "json"];
         let hidden = path.split('/').any(|part| part.starts_with('.'));

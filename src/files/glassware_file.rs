@@ -7,9 +7,6 @@ use crate::measure::{Class, Glassware, GlasswareKind, GlasswareTable};
 /// Reads a table of glassware: `[[glassware]]` with `key`, `kind`, `class` (A or B, optional), `capacity_mL`,
 /// `graduation_mL` (graduated pieces), `tolerance_mL`, `standard`; for a balance `capacity_g`, `readability_g` and
 /// `linearity_g`; for a spectrophotometer `range`, `readability` and `accuracy`, all absorbances.
-///
-/// # Errors
-/// Every [`Fault`] of the text.
 pub fn read_glassware(file: &str, text: &str) -> Result<GlasswareTable, Vec<Fault>> {
     Toml::read(file, text, |root| {
         root.only(&["glassware"]);

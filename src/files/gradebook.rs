@@ -20,7 +20,6 @@ pub enum FreeText {
 }
 
 /// Points with two decimals; an empty cell means nothing handed in. Students who have left are left out.
-#[must_use]
 pub fn gradebook_csv(term: &Term, judged: &[(Slot, Judged)], text: FreeText) -> String {
     let grades = Grades::of(judged);
     let mut columns: Vec<Points> = term

@@ -19,7 +19,6 @@ pub(super) type Answers = HashMap<Slot, Vec<(u64, Option<u32>, Reading)>>;
 
 const REPORTED: [&str; 4] = ["experiment", "student_id", "value", "revision"];
 
-/// Reads `reported.csv`.
 pub(super) fn read_reported(bytes: &[u8], known: &Known, faults: &mut Vec<Fault>) -> Answers {
     let mut answers = Answers::new();
     let columns = Columns::new(&REPORTED[..3], &REPORTED[3..]);

@@ -11,23 +11,16 @@ use crate::procedure::{Accept, TrialRules};
 use crate::stats::{DixonCritical, DixonLevel};
 
 /// Reads the body of a `marking` table.
-///
-/// # Errors
-/// Every [`Fault`] of the text.
 pub fn read_marking(file: &str, text: &str) -> Result<Marking, Vec<Fault>> {
     Toml::read(file, text, |root| marking(&root))
 }
 
 /// Reads the body of a `trials` table.
-///
-/// # Errors
-/// Every [`Fault`] of the text.
 pub fn read_trials(file: &str, text: &str) -> Result<TrialRules, Vec<Fault>> {
     Toml::read(file, text, |root| trials(&root))
 }
 
 /// The body of a `marking` table.
-#[must_use]
 pub fn write_marking(marking: &Marking) -> String {
     let mut text = String::new();
     let mut line = |key: &str, parts: &[String]| {
@@ -93,7 +86,6 @@ fn written_scored(scored: &Scored) -> Vec<String> {
 }
 
 /// The body of a `trials` table.
-#[must_use]
 pub fn write_trials(rules: &TrialRules) -> String {
     let accept = match rules.accept {
         Accept::All => "rule = \"all\"".to_owned(),

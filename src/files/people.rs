@@ -9,9 +9,6 @@ use super::table::{Columns, Once, Table, again, write_csv};
 use crate::course::{StaffMember, StaffRole, Student};
 
 /// Reads a roster by itself.
-///
-/// # Errors
-/// Every [`Fault`] of the file.
 pub fn read_roster_file(bytes: &[u8]) -> Result<Vec<Student>, Vec<Fault>> {
     let mut faults = Vec::new();
     let students = read_roster(bytes, &mut Known::default(), &mut faults);
@@ -73,7 +70,6 @@ pub(super) fn read_roster(
 }
 
 /// A roster as its file.
-#[must_use]
 pub fn write_roster(students: &[Student]) -> String {
     let mut header = vec!["student_id", "family_name", "given_name", "section"];
     let emails = students.iter().any(|s| !s.email.is_empty());
@@ -91,7 +87,6 @@ pub fn write_roster(students: &[Student]) -> String {
     write_csv(&header, rows)
 }
 
-/// Reads the staff.
 pub(super) fn read_staff(bytes: &[u8], known: &Known, faults: &mut Vec<Fault>) -> Vec<StaffMember> {
     let columns = Columns::new(&["login", "name", "role", "sections"], &[]);
     let Some(table) = Table::read("staff.csv", bytes, &columns, faults) else {

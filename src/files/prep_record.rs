@@ -18,7 +18,6 @@ use crate::submission::{HandIn, Titration, TrialLabel};
 use crate::truth::Assigned;
 use crate::workup::{Dilution, Preparation, Stock, Taken, Weighed, WorkUp, WorkUpInput, work_up};
 
-/// A `prepared` table.
 pub(super) fn preparation(record: &Section, glassware: &GlasswareTable) -> Option<Preparation> {
     record.only(&[
         "weighed_g",

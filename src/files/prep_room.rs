@@ -76,7 +76,6 @@ pub(super) struct Bench<'b> {
     pub results: BTreeMap<String, ResultSpec>,
     /// Whether every experiment could be read.
     pub all_results: bool,
-    /// Codes of `lots.csv`.
     pub stated_lots: HashSet<String>,
     /// Experiments and lower-case codes of `unknowns.csv`.
     pub stated_unknowns: HashSet<(String, String)>,

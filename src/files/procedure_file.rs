@@ -14,9 +14,6 @@ use crate::procedure::{
 };
 
 /// Reads a procedure and checks it: keys, formulae, balance, glassware, units, marking.
-///
-/// # Errors
-/// Every [`Fault`] of the text, each with its line.
 pub fn read_procedure(
     file: &str,
     text: &str,

@@ -16,7 +16,6 @@ use crate::submission::{Titration, TrialLabel};
 /// What the rows of one student (in a superseded file: of one revision) say.
 #[derive(Default)]
 pub(super) struct Draft {
-    /// First row.
     pub line: u64,
     pub titrations: Vec<Titration>,
     /// Number of the revision, where a row says it.

@@ -34,14 +34,11 @@ impl RecordText {
         }
     }
 
-    /// The whole text.
-    #[must_use]
     pub fn text(&self) -> &str {
         &self.text
     }
 
     /// The field a fault of the text belongs to.
-    #[must_use]
     pub fn field_of(&self, fault: &Fault) -> &str {
         let index = fault.line.and_then(|line| usize::try_from(line).ok());
         let field = index.and_then(|line| self.fields.get(line.checked_sub(1)?));
@@ -57,7 +54,6 @@ impl RecordText {
 
 /// What a record says, as pairs of a path and a text: `prepared.weighed_g`, `prepared.dilutions.1.flask`. A form is filled
 /// in with it.
-#[must_use]
 pub fn record_entries(record: &str) -> Vec<(String, String)> {
     let Ok(root) = record.parse::<toml::Table>() else {
         return Vec::new();

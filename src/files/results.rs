@@ -45,7 +45,6 @@ const HEADER: [&str; 27] = [
 ];
 
 /// The four files written out, from judgements in course and roster order. They hold true values: they are for staff.
-#[must_use]
 pub fn outputs(term: &Term, judged: &[(Slot, Judged)]) -> Folder {
     let mut folder = Folder::default();
     folder.put("gradebook.csv", gradebook_csv(term, judged, FreeText::Safe));
@@ -56,7 +55,6 @@ pub fn outputs(term: &Term, judged: &[(Slot, Judged)]) -> Folder {
 }
 
 /// One row per submission in the order given. It holds true values: it is for staff.
-#[must_use]
 pub fn results_csv(term: &Term, judged: &[(Slot, Judged)]) -> String {
     let sections: HashMap<&str, &str> = term
         .students

@@ -10,7 +10,6 @@ use crate::measure::GlasswareKind;
 use crate::procedure::{Calibration, Portion, Precipitate, Second, Vessel};
 
 impl Reader<'_> {
-    /// `[second]`: another endpoint.
     pub(super) fn second(&self, section: &Section) -> Option<Second> {
         section.only(&["portion", "reactions", "analyte"]);
         let portion = section.parsed("portion", |text| {

@@ -27,11 +27,8 @@ pub struct Sheet<'b> {
 /// What stands between cells.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Separator {
-    /// `,`
     Comma,
-    /// `;`
     Semicolon,
-    /// A tab.
     Tab,
 }
 
@@ -56,8 +53,6 @@ struct Line {
 impl Separator {
     const ALL: [Self; 3] = [Self::Comma, Self::Semicolon, Self::Tab];
 
-    /// For people.
-    #[must_use]
     pub fn words(self) -> &'static str {
         match self {
             Self::Comma => "commas",
@@ -150,25 +145,21 @@ impl<'b> Sheet<'b> {
     }
 
     /// What stands between its cells.
-    #[must_use]
     pub fn separator(&self) -> Separator {
         self.separator
     }
 
     /// How many rows there are below the header.
-    #[must_use]
     pub fn rows(&self) -> usize {
         self.rows.len()
     }
 
     /// The line of the file on which a row starts, from 1.
-    #[must_use]
     pub fn line(&self, row: usize) -> u64 {
         self.rows.get(row).map_or(0, |line| line.number)
     }
 
     /// The names of the columns.
-    #[must_use]
     pub fn columns(&self) -> Vec<Cow<'b, str>> {
         self.header
             .cells
@@ -178,7 +169,6 @@ impl<'b> Sheet<'b> {
     }
 
     /// The text of a cell, without its quotation marks; empty if there is no such cell.
-    #[must_use]
     pub fn cell(&self, row: usize, column: usize) -> Cow<'b, str> {
         self.span(row, column)
             .map_or(Cow::Borrowed(""), |span| self.text(span))
@@ -186,7 +176,6 @@ impl<'b> Sheet<'b> {
 
     /// The bytes with cells filled in. A cell that says just that already is left as it is written. The last filling
     /// of a cell counts; one of a cell that is not there is passed over.
-    #[must_use]
     pub fn filled(&self, fillings: &[Filling]) -> Vec<u8> {
         let mut spans: Vec<(&Range<usize>, &str)> = fillings
             .iter()
@@ -245,9 +234,6 @@ impl<'b> Sheet<'b> {
 }
 
 /// The column of that name, which must be there once.
-///
-/// # Errors
-/// What was found and what was expected.
 pub fn column_named(sheet: &Sheet<'_>, name: &str) -> Result<usize, String> {
     let columns = sheet.columns();
     let mut places = columns

@@ -83,9 +83,6 @@ impl<'g> Shelf<'g> {
     }
 
     /// The procedure of that key; none if it has faults of its own.
-    ///
-    /// # Errors
-    /// A sentence, if there is no such procedure.
     pub fn get(&self, key: &str) -> Result<Option<Procedure>, String> {
         if !self.read.borrow().contains_key(key) {
             match shipped_procedure(key) {

@@ -18,7 +18,6 @@ fn text(path: &str) -> Option<String> {
 }
 
 /// The glassware table that comes with the program.
-#[must_use]
 pub fn shipped_glassware() -> GlasswareTable {
     // a test reads the shipped file, so that it cannot fail here
     static TABLE: LazyLock<GlasswareTable> = LazyLock::new(|| {
@@ -29,7 +28,6 @@ pub fn shipped_glassware() -> GlasswareTable {
 }
 
 /// The procedures that come with the program: key and text, in order of key.
-#[must_use]
 pub fn shipped_procedures() -> Vec<(String, String)> {
     let mut all: Vec<(String, String)> = Seed::iter()
         .filter_map(|path| {
@@ -42,13 +40,10 @@ pub fn shipped_procedures() -> Vec<(String, String)> {
 }
 
 /// The text of one procedure that comes with the program.
-#[must_use]
 pub fn shipped_procedure(key: &str) -> Option<String> {
     text(&format!("procedures/{key}.toml"))
 }
 
-/// The demonstration course.
-#[must_use]
 pub fn demo_folder() -> Folder {
     let mut folder = Folder::default();
     for path in Seed::iter() {

@@ -12,7 +12,6 @@ pub(super) struct Table<'f> {
     pub rows: Vec<Row>,
 }
 
-/// One row.
 pub(super) struct Row {
     pub line: u64,
     cells: Vec<String>,

@@ -27,9 +27,6 @@ pub(super) struct Section<'t> {
 
 impl<'a> Toml<'a> {
     /// Reads a text and hands its root table to `read`, whose answer counts if there was no fault.
-    ///
-    /// # Errors
-    /// Every fault, those of the syntax first.
     pub fn read<T>(
         file: &str,
         text: &str,

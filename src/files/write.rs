@@ -16,7 +16,6 @@ use crate::truth::Bottle;
 
 /// Writes everything a term holds, in canonical order. The folder read and written again is the same, byte by byte.
 /// It holds true values: it is for the coordinator.
-#[must_use]
 pub fn write_term(term: &Term) -> Folder {
     let mut folder = Folder::default();
     folder.put("course.toml", write_course(term));

@@ -50,7 +50,6 @@ pub struct Class {
     pub slips: f64,
     /// In each section, for each of these one student who has another's bottle and copies the readings in that way.
     pub copying: Vec<Copying>,
-    /// What is wrong.
     pub wrong: Wrong,
 }
 
@@ -60,7 +59,6 @@ const BOTTLE_UNCERTAINTY: f64 = 0.001;
 
 impl Class {
     /// Four sections of 24 with two lots, across assistants: lots 0 1 0 1, assistants 0 0 1 1; eight bottles.
-    #[must_use]
     pub fn crossed(procedure: Procedure, text: String, glassware: GlasswareTable) -> Self {
         Self {
             procedure,
@@ -80,7 +78,6 @@ impl Class {
     }
 
     /// One section of 24 with one lot and six bottles.
-    #[must_use]
     pub fn in_one_section(self) -> Self {
         Self {
             lots_of: vec![vec![0]],
@@ -93,7 +90,6 @@ impl Class {
     }
 
     /// Four sections of 24, where one lot went to every other student of two of them: 24 students.
-    #[must_use]
     pub fn divided(self) -> Self {
         Self {
             lots_of: vec![vec![0, 1], vec![0, 1], vec![0], vec![0]],
@@ -102,7 +98,6 @@ impl Class {
     }
 
     /// Four sections of 24 with two lots and sixteen bottles: six students have the same.
-    #[must_use]
     pub fn with_many_bottles(self) -> Self {
         Self {
             unknowns: 16,
@@ -111,13 +106,11 @@ impl Class {
     }
 
     /// The same class with something wrong.
-    #[must_use]
     pub fn but(self, wrong: Wrong) -> Self {
         Self { wrong, ..self }
     }
 
     /// The class at work, in UTC. The same seed gives the same term. None where the procedure cannot be carried out.
-    #[must_use]
     pub fn rehearse(&self, seed: u64) -> Option<Rehearsed> {
         let course = Course {
             title: "Rehearsal".into(),
@@ -175,19 +168,16 @@ pub struct Copy {
     pub from: String,
     /// Id of the one who copied.
     pub by: String,
-    /// In which way.
     pub how: Copying,
 }
 
 impl Rehearsed {
     /// Everything handed in, judged.
-    #[must_use]
     pub fn judged(&self) -> Vec<(Slot, Judged)> {
         self.term.judge_all()
     }
 
     /// The audit of what was judged. None where nothing has a result.
-    #[must_use]
     pub fn audit(&self, judged: &[(Slot, Judged)]) -> Option<ExperimentAudit> {
         let judged = judged.iter().map(|(slot, one)| (slot, one));
         self.term.audit(judged).into_iter().next()

@@ -27,14 +27,11 @@ use crate::term::{Decision, ExperimentSource, Revision, Ruling, Slot, Status, Te
 use crate::truth::{Assigned, Bottle, Lot, Sealed, ShelfLife, Unknown};
 use crate::workup::{WorkUpInput, work_up};
 
-/// What to invent.
 #[derive(Clone, Debug)]
 pub struct Plan {
-    /// Title, term, zone.
     pub course: Course,
     /// Names of the sections.
     pub sections: Vec<String>,
-    /// Students in each.
     pub students_per_section: usize,
     /// In course order.
     pub experiments: Vec<PlannedExperiment>,
@@ -45,7 +42,6 @@ pub struct Plan {
 /// An experiment to invent hand-ins for.
 #[derive(Clone, Debug)]
 pub struct PlannedExperiment {
-    /// Its key.
     pub key: String,
     /// The procedure's own key, its text and itself.
     pub procedure: (String, String, Procedure),
@@ -53,7 +49,6 @@ pub struct PlannedExperiment {
     pub dates: Dates,
     /// Codes of unknowns start with this.
     pub prefix: String,
-    /// How many unknowns.
     pub unknowns: usize,
     /// How many students have not handed in.
     pub missing: usize,
@@ -65,8 +60,6 @@ pub struct PlannedExperiment {
     pub copying: Vec<Copying>,
 }
 
-/// Invents the course.
-#[must_use]
 pub fn invent(plan: &Plan, glassware: GlasswareTable) -> Term {
     let mut rng = ChaCha20Rng::seed_from_u64(plan.seed);
     let mut term = Term::new(plan.course.clone(), glassware);

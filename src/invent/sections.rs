@@ -17,9 +17,7 @@ pub const BAD_LOT_PERCENT: f64 = 1.0;
 /// What came of rehearsed sections.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Sections {
-    /// Clean sections.
     pub clean: usize,
-    /// Students in them.
     pub students: usize,
     /// Flags that clean work raised.
     pub flags: BTreeMap<FlagCode, Raised>,
@@ -47,7 +45,6 @@ pub struct Raised {
 pub struct Share {
     /// Those that are meant.
     pub found: usize,
-    /// All.
     pub of: usize,
 }
 
@@ -66,7 +63,6 @@ impl Share {
 /// Rehearses that many sections of 24 of each sort: ordinary students who work honestly, ordinary students of whom some
 /// copy, and careful students with a lot that is 1 % off. The same seed gives the same sections. None where the
 /// procedure cannot be carried out.
-#[must_use]
 pub fn sections(class: &Class, count: usize, seed: u64) -> Option<Sections> {
     let one_section = class.clone().in_one_section();
     let ordinary = Class {
@@ -171,7 +167,6 @@ fn are_alike(alike: &Alike, one: &str, other: &str) -> bool {
 }
 
 impl Sections {
-    /// Adds others.
     pub fn add(&mut self, other: &Self) {
         self.clean += other.clean;
         self.students += other.students;
@@ -189,7 +184,6 @@ impl Sections {
     }
 
     /// Flags that chance alone raised, per section.
-    #[must_use]
     pub fn chance_flags_per_section(&self) -> f64 {
         let by_chance = self.flags.values().filter(|raised| raised.chance > 0.0);
         let raised: usize = by_chance.map(|raised| raised.raised).sum();

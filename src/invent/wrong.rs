@@ -5,7 +5,6 @@ use crate::judge::{AuditKind, GroupName};
 /// What is wrong with a class, in percent of what is assigned.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Wrong {
-    /// Nothing is.
     Nothing,
     /// The lot of that number holds so much more than its label says.
     Lot(usize, f64),

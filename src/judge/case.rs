@@ -44,9 +44,7 @@ pub struct Case<'a> {
 /// The lots of a section: what counts where a row names none.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct DefaultLots {
-    /// Titrant.
     pub titrant: Option<String>,
-    /// Excess reagent.
     pub excess: Option<String>,
     /// Whether the course assigned them, so that another lot is a mismatch.
     pub assigned: bool,
@@ -61,13 +59,11 @@ pub struct Settlement {
     pub adjustment: Decimal,
     /// Mark against the unknown written, not the one issued.
     pub against_written: bool,
-    /// Lateness costs nothing.
     pub late_excused: bool,
 }
 
 impl Case<'_> {
     /// The submission worked up, without its truth.
-    #[must_use]
     pub fn work_up(&self) -> WorkUp {
         let lots: Vec<_> = self
             .hand_in

@@ -31,7 +31,6 @@ pub struct Confusion {
 /// What came of one kind of slip.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Count {
-    /// Made.
     pub made: usize,
     /// Made where the number is off by more than three expanded uncertainties and no other slip comes within three of
     /// explaining it.
@@ -52,7 +51,6 @@ const APART: f64 = 6.0;
 const BOTTLES: u32 = 8;
 
 /// Simulates so many students per slip, and ten times as many without one. The same seed gives the same class.
-#[must_use]
 pub fn confusion(procedure: &Procedure, students: usize, seed: u64) -> Option<Confusion> {
     let mut rng = ChaCha20Rng::seed_from_u64(seed);
     let class = Class::of(procedure)?;
@@ -299,7 +297,6 @@ const OTHER: &str = "T-2";
 const EXCESS: &str = "X-1";
 
 impl Confusion {
-    /// Adds another class.
     pub fn add(&mut self, other: &Self) {
         let add = |n: &mut usize, more: usize| *n = n.saturating_add(more);
         for (code, more) in &other.slips {
@@ -318,7 +315,6 @@ impl Confusion {
     }
 
     /// Identifiable slips and how many of them were named.
-    #[must_use]
     pub fn named(&self) -> (usize, usize) {
         let identifiable = self.slips.values().map(|c| c.identifiable).sum();
         (identifiable, self.slips.values().map(|c| c.named).sum())

@@ -14,7 +14,6 @@ use crate::submission::{HandIn, Piece, Titration, TrialLabel};
 /// How readings are copied.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Copying {
-    /// As they are.
     Exact,
     /// All burette readings higher or lower by one amount, so that the delivered volumes stay.
     Shifted,
@@ -25,7 +24,6 @@ pub enum Copying {
 }
 
 impl Copying {
-    /// Every way.
     pub const ALL: [Self; 4] = [
         Self::Exact,
         Self::Shifted,
@@ -34,7 +32,6 @@ impl Copying {
     ];
 
     /// In words, after “copied”.
-    #[must_use]
     pub fn words(self) -> &'static str {
         match self {
             Self::Exact => "as they are",

@@ -35,7 +35,6 @@ const SHARE: f64 = 0.2;
 /// How many last digits were estimated, and how many of them are 0 or 5.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct EndDigits {
-    /// Estimated digits.
     pub estimated: u64,
     /// Of them 0 or 5.
     pub round: u64,
@@ -44,7 +43,6 @@ pub struct EndDigits {
 /// Last digits unlike estimated ones.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct OddDigits {
-    /// What was counted.
     pub digits: EndDigits,
     /// How likely so many, or so few, are by chance.
     pub p: f64,
@@ -52,7 +50,6 @@ pub struct OddDigits {
 
 impl EndDigits {
     /// The digits of a hand-in.
-    #[must_use]
     pub fn of(procedure: &Procedure, hand_in: &HandIn) -> Self {
         let mut digits = Self::default();
         let Some(step) = procedure.burette().and_then(Glassware::readable_step) else {
@@ -71,7 +68,6 @@ impl EndDigits {
     }
 
     /// Those of two together.
-    #[must_use]
     pub fn with(self, other: Self) -> Self {
         Self {
             estimated: self.estimated.saturating_add(other.estimated),
@@ -80,7 +76,6 @@ impl EndDigits {
     }
 
     /// What is odd about those of a section.
-    #[must_use]
     pub fn of_section(self) -> Option<OddDigits> {
         self.odd(FEWEST_OF_SECTION, SECTION_LEVEL)
     }
@@ -104,13 +99,11 @@ impl EndDigits {
 
 impl OddDigits {
     /// Whether there are too many of them, as of readings to the mark or to half a division; else too few.
-    #[must_use]
     pub fn is_rounded(&self) -> bool {
         self.digits.round as f64 > SHARE * self.digits.estimated as f64
     }
 
     /// What was counted, in a sentence.
-    #[must_use]
     pub fn words(&self) -> String {
         let EndDigits { estimated, round } = self.digits;
         let expected = from_f64(SHARE * estimated as f64, 3).map(plain);

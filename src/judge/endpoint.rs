@@ -10,7 +10,6 @@ use crate::procedure::Procedure;
 /// A metal's endpoint with EDTA.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Endpoint {
-    /// The metal ion.
     pub metal: String,
     /// The pH the procedure states.
     pub ph: Decimal,
@@ -24,7 +23,6 @@ pub struct Endpoint {
 }
 
 /// The endpoint of a titration with EDTA whose pH is stated and whose metal is known.
-#[must_use]
 pub fn endpoint(procedure: &Procedure) -> Option<Endpoint> {
     let titrant = procedure.titrant.as_ref()?;
     let ph = titrant.ph?;
@@ -76,19 +74,16 @@ fn bound(procedure: &Procedure) -> Option<&Formula> {
 
 impl Endpoint {
     /// log of concentration × conditional constant.
-    #[must_use]
     pub fn log_product(&self) -> f64 {
         complexation::log_product(self.log_conditional, self.concentration)
     }
 
     /// Whether it is sharp by common practice.
-    #[must_use]
     pub fn is_sharp(&self) -> bool {
         complexation::is_sharp(self.log_conditional, self.concentration)
     }
 
     /// What it rests on, in a sentence.
-    #[must_use]
     pub fn words(&self) -> String {
         let p_metal =
             complexation::p_metal_at_equivalence(self.log_conditional, self.concentration);

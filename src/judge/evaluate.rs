@@ -23,7 +23,6 @@ pub struct Evaluation {
     pub lot: String,
     /// Versions of the assigned values used, such as `lot E-1 v2`.
     pub versions: Vec<String>,
-    /// One per titration.
     pub trials: Vec<TrialView>,
     /// Figures of the result; none if no trial counts.
     pub outcome: Option<Outcome>,
@@ -37,7 +36,6 @@ pub struct Evaluation {
     /// What explains an answer that does not follow from its readings.
     #[serde(default)]
     pub calculation_slips: Explanation,
-    /// Points.
     pub marks: Marks,
     /// What a person should look at, most consequential first.
     pub flags: Vec<Flag>,
@@ -46,13 +44,11 @@ pub struct Evaluation {
 /// One titration of an evaluation.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct TrialView {
-    /// Which.
     pub trial: TrialLabel,
     /// mL.
     pub delivered: Option<Decimal>,
     /// In the result unit.
     pub result: Option<Decimal>,
-    /// Whether it counts.
     pub counted: bool,
     /// Why a numbered trial does not count.
     pub why_not: Option<String>,
@@ -74,7 +70,6 @@ pub struct Outcome {
     pub range_percent: Option<Decimal>,
     /// Half-width of the 95 % confidence interval of the mean; none for a single trial.
     pub confidence_95: Option<Decimal>,
-    /// Combined standard uncertainty.
     pub standard_uncertainty: Decimal,
     /// Expanded uncertainty, 95 %.
     pub expanded_uncertainty: Decimal,
@@ -84,8 +79,6 @@ pub struct Outcome {
 
 const FIGURES: usize = 12;
 
-/// Judges a submission.
-#[must_use]
 pub fn evaluate(case: &Case) -> Evaluation {
     let work_up = case.work_up();
     let unknown = case.marked_against();

@@ -22,7 +22,6 @@ use crate::truth::{Assigned, Lot, Sealed, Unknown};
 /// What a class can be expected to reach with a procedure.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Fairness {
-    /// What is measured.
     pub signal: Signal,
     /// Results at 20, 50 and 90 % of its scale.
     pub expected: Vec<Expected>,

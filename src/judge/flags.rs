@@ -7,7 +7,6 @@ use serde::{Deserialize, Serialize};
 /// Something about a submission that a person should look at. Never shown to students, never a penalty by itself.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Flag {
-    /// Which.
     pub code: FlagCode,
     /// The readings or the statistic that raised it, in a sentence.
     pub evidence: String,
@@ -41,7 +40,6 @@ pub enum FlagCode {
     Recording,
     /// The glassware was used outside its proper range.
     Instrument,
-    /// Handed in late.
     Late,
     /// Corrected after it was due.
     RevisedAfterDue,
@@ -66,7 +64,6 @@ impl FlagCode {
     ];
 
     /// As it is written in files.
-    #[must_use]
     pub fn code(self) -> &'static str {
         match self {
             Self::InconsistentTruth => "inconsistent-truth",
@@ -86,7 +83,6 @@ impl FlagCode {
     }
 
     /// In words, for staff.
-    #[must_use]
     pub fn words(self) -> &'static str {
         match self {
             Self::InconsistentTruth => "result off the assigned value",
@@ -106,7 +102,6 @@ impl FlagCode {
     }
 
     /// Whether it asks for a person; the others only inform.
-    #[must_use]
     pub fn needs_review(self) -> bool {
         !matches!(
             self,

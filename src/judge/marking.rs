@@ -26,7 +26,6 @@ pub struct Marking {
 pub struct Scored {
     /// Most points.
     pub points: Decimal,
-    /// How they fall.
     pub scale: Scale,
 }
 
@@ -47,9 +46,7 @@ pub enum Scale {
 /// Agreement of the counted trials.
 #[derive(Clone, Debug, PartialEq)]
 pub struct AgreementPart {
-    /// Points and scale.
     pub scored: Scored,
-    /// What is measured.
     pub measure: AgreementMeasure,
 }
 
@@ -59,14 +56,12 @@ pub enum AgreementMeasure {
     /// Largest less smallest result.
     #[default]
     Range,
-    /// Standard deviation.
     RelativeS,
 }
 
 /// The student's own answer against the recomputation of their own readings.
 #[derive(Clone, Debug, PartialEq)]
 pub struct CalculationPart {
-    /// Points.
     pub points: Decimal,
     /// Full points within so many percent, or within one unit of the answer's last figure.
     pub within: Decimal,
@@ -89,7 +84,6 @@ pub struct Late {
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("`marking.{key}`: {what}")]
 pub struct MarkingFault {
-    /// The key.
     pub key: String,
     /// What was found and what was expected.
     pub what: String,
@@ -97,7 +91,6 @@ pub struct MarkingFault {
 
 impl Marking {
     /// How near an answer has to be to the recomputation, percent; half a percent where answers carry no points.
-    #[must_use]
     pub fn within(&self) -> Decimal {
         self.calculation
             .as_ref()
@@ -105,9 +98,6 @@ impl Marking {
     }
 
     /// Checks points, limits and shares.
-    ///
-    /// # Errors
-    /// Every [`MarkingFault`] found.
     pub fn check(&self) -> Result<(), Vec<MarkingFault>> {
         let mut faults = Vec::new();
         let mut fault = |key: &str, what: String| {
@@ -170,7 +160,6 @@ impl Marking {
     }
 
     /// The most points there are, late work aside.
-    #[must_use]
     pub fn possible(&self) -> Decimal {
         [
             self.accuracy.as_ref().map(|s| s.points),
@@ -187,7 +176,6 @@ impl Marking {
 
 impl Scored {
     /// Points for a percentage, not rounded.
-    #[must_use]
     pub fn points_at(&self, percent: Decimal) -> Decimal {
         // a quotient that does not end is a unit of the 28th figure off: a value on a limit has to stay on it
         let percent = to_decimals(percent, NOISE);

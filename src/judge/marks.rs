@@ -35,9 +35,7 @@ pub struct Marks {
 /// Points of one part.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PartMark {
-    /// Which.
     pub part: Part,
-    /// Points, two decimals.
     pub points: Decimal,
     /// Most points.
     pub possible: Decimal,
@@ -91,7 +89,6 @@ pub(super) struct Marked<'a> {
 
 impl Marks {
     /// The points of one part, if the marking has it.
-    #[must_use]
     pub fn part(&self, part: Part) -> Option<&PartMark> {
         self.parts.iter().find(|mark| mark.part == part)
     }

@@ -12,7 +12,6 @@ use crate::submission::{HandIn, Piece, Titration, TrialLabel};
 pub struct Question {
     /// Place of the titration in the hand-in, from 0.
     pub row: usize,
-    /// The reading.
     pub column: Column,
     /// What was found and what was expected, for the student.
     pub text: String,
@@ -20,7 +19,6 @@ pub struct Question {
 
 impl Question {
     /// Names the question, so that standing by it can be recorded.
-    #[must_use]
     pub fn id(&self) -> String {
         format!("{}:{}", self.row.saturating_add(1), self.column)
     }
@@ -52,7 +50,6 @@ pub fn row_label(procedure: &Procedure, trial: TrialLabel) -> Result<TrialLabel,
 }
 
 /// What cannot be a reading of its glassware: outside the scale, a burette end below its start, nothing weighed out.
-#[must_use]
 pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec<Question> {
     let mut found = Vec::new();
     let mut refuse = |column: Column, text: String| found.push(Question { row, column, text });
@@ -140,7 +137,6 @@ pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec
 }
 
 /// What looks odd. The student may stand by it; it is then recorded as confirmed.
-#[must_use]
 pub fn questions(procedure: &Procedure, hand_in: &HandIn) -> Vec<Question> {
     let mut found = Vec::new();
     let mut last_end: Option<Decimal> = None;
@@ -179,7 +175,6 @@ pub fn questions(procedure: &Procedure, hand_in: &HandIn) -> Vec<Question> {
 }
 
 /// Readings whose delivered volume or sample lies outside what the glassware and the procedure are made for.
-#[must_use]
 pub fn range_questions(procedure: &Procedure, row: usize, titration: &Titration) -> Vec<Question> {
     let mut found = Vec::new();
     let capacity = procedure

@@ -23,7 +23,6 @@ pub struct Hand {
     pub care: f64,
     /// Probability that a reading is written with the wrong number of decimals.
     pub sloppy_decimals: f64,
-    /// Trials titrated.
     pub trials: u32,
     /// Whether a rough titration comes first.
     pub rough: bool,
@@ -34,9 +33,7 @@ pub struct Hand {
 pub struct Bench<'a> {
     /// True value in the result unit.
     pub truth: f64,
-    /// Titrant.
     pub lot: Option<&'a Lot>,
-    /// Excess reagent.
     pub excess_lot: Option<&'a Lot>,
     /// Blank volume, mL, where one is titrated.
     pub blank: f64,
@@ -127,7 +124,6 @@ fn agree(procedure: &Procedure, bench: &Bench, hand: &Hand, titrations: &[Titrat
 struct Biases {
     burette: f64,
     sample: f64,
-    /// Relative.
     aliquot: f64,
 }
 
@@ -148,7 +144,6 @@ impl<R: Rng> Student<'_, R> {
         low + (high - low) * self.rng.random::<f64>()
     }
 
-    /// Triangular on ±half-width.
     fn triangular(&mut self, half_width: f64) -> f64 {
         half_width * (self.rng.random::<f64>() - self.rng.random::<f64>())
     }

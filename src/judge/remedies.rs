@@ -22,7 +22,6 @@ const WORTHWHILE: f64 = 0.85;
 const NAMED: usize = 3;
 
 /// The changes that help most, best first.
-#[must_use]
 pub fn remedies(procedure: &Procedure, table: &GlasswareTable) -> Vec<Remedy> {
     let reached = |procedure: &Procedure| fairness(procedure, 1, 1).map(|f| f.reachable_percent);
     let Ok(from_percent) = reached(procedure) else {
@@ -46,8 +45,6 @@ pub fn remedies(procedure: &Procedure, table: &GlasswareTable) -> Vec<Remedy> {
 }
 
 impl Remedy {
-    /// In a sentence.
-    #[must_use]
     pub fn words(&self) -> String {
         let figures = |value: f64| {
             crate::measure::from_f64(value, 2)

@@ -12,7 +12,6 @@ use crate::workup::{WorkUpInput, work_up};
 /// The one number per trial that a result follows from: a titre, a mass, an absorbance.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Signal {
-    /// What it is.
     pub name: &'static str,
     /// Its unit; empty for absorbance.
     pub unit: &'static str,
@@ -24,7 +23,6 @@ pub struct Signal {
 
 impl Signal {
     /// The signal of a procedure. Of two titres it is the larger.
-    #[must_use]
     pub fn of(procedure: &Procedure) -> Self {
         match procedure.method() {
             Method::Gravimetric { precipitate, .. } => Self {
@@ -81,14 +79,12 @@ pub(super) fn two_titres(procedure: &Procedure, signal: f64) -> Option<[f64; 2]>
 
 /// The delivered volume, mL, that gives `truth` for a sample of the nominal amount; a mass, g, or an absorbance where
 /// nothing is titrated. None if nothing gives it.
-#[must_use]
 pub fn expected_signal(procedure: &Procedure, bench: &Bench) -> Option<f64> {
     let sample = as_f64(procedure.sample.nominal);
     signal_for(procedure, bench, sample)
 }
 
 /// The result that a signal gives for a sample of the nominal amount; none if it cannot be computed.
-#[must_use]
 pub fn result_at(procedure: &Procedure, bench: &Bench, signal: f64) -> Option<f64> {
     probe(procedure, bench, as_f64(procedure.sample.nominal), signal)
 }

@@ -39,7 +39,6 @@ pub struct Precipitate {
 /// A vessel whose content is weighed.
 #[derive(Clone, Debug)]
 pub struct Vessel {
-    /// What weighs it.
     pub balance: Glassware,
     /// Temperature of the water it is calibrated with, °C; none if its nominal volume is used.
     pub water: Option<Decimal>,
@@ -58,13 +57,11 @@ pub struct Calibration {
     pub made_up_in: Glassware,
     /// Volume of stock in each standard, mL, in order.
     pub stock: Vec<Decimal>,
-    /// Reads absorbance.
     pub instrument: Glassware,
 }
 
 impl Portion {
     /// The word in a procedure's file.
-    #[must_use]
     pub fn name(self) -> &'static str {
         match self {
             Self::Same => "same",

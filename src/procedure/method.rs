@@ -14,7 +14,6 @@ use crate::chem::{
 pub enum Method {
     /// One titre, through one reaction or a chain.
     Direct {
-        /// In the burette.
         titrant: Titrant,
         /// Analyte used per titrant used.
         analyte_per_titrant: Ratio,
@@ -23,7 +22,6 @@ pub enum Method {
     },
     /// Through the excess reagent.
     Back {
-        /// In the burette.
         titrant: Titrant,
         /// Added to the sample.
         excess: Excess,
@@ -36,9 +34,7 @@ pub enum Method {
     },
     /// From the weighed standard.
     Standardisation {
-        /// In the burette.
         titrant: Titrant,
-        /// What is weighed.
         weighed: Formula,
         /// Titrant used per weighed species.
         titrant_per_weighed: Ratio,
@@ -47,7 +43,6 @@ pub enum Method {
     },
     /// Two titres t₁ and t₂ of one titrant, both from the start of their portion: n = first · t₁ + second · t₂.
     TwoEndpoint {
-        /// In the burette.
         titrant: Titrant,
         /// Where the second endpoint is titrated.
         portion: Portion,
@@ -62,7 +57,6 @@ pub enum Method {
     },
     /// From the mass of a precipitate.
     Gravimetric {
-        /// What is weighed.
         precipitate: Precipitate,
         /// Analyte used per precipitate made.
         analyte_per_precipitate: Ratio,
@@ -73,7 +67,6 @@ pub enum Method {
     Density(Vessel),
     /// From absorbance beside that of standards.
     CalibrationLine {
-        /// Stock, flask, instrument.
         calibration: Calibration,
         /// Analyte per species of the stock.
         analyte_per_species: Ratio,
@@ -85,13 +78,11 @@ pub enum Method {
 /// The analyte and how it is expressed.
 #[derive(Clone, Debug)]
 pub struct Asked {
-    /// What reacts.
     pub analyte: Formula,
     /// What it is expressed as.
     pub expressed_as: Formula,
     /// Moles of that per mole of analyte.
     pub per_analyte: Ratio,
-    /// The unit.
     pub unit: ResultUnit,
 }
 
@@ -99,7 +90,6 @@ type Faults = Vec<ProcedureFault>;
 
 impl Method {
     /// What is asked for; none for a density.
-    #[must_use]
     pub fn asked(&self) -> Option<&Asked> {
         match self {
             Self::Direct { asked, .. }

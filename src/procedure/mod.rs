@@ -32,7 +32,6 @@ pub struct Procedure {
 pub struct ProcedureParts {
     /// Names the procedure in course files: lower-case letters, digits and hyphens.
     pub key: String,
-    /// For people.
     pub title: String,
     /// How the result follows from the titres.
     pub scheme: Scheme,
@@ -40,7 +39,6 @@ pub struct ProcedureParts {
     pub reactions: Vec<Reaction>,
     /// What is in the burette; titrations only.
     pub titrant: Option<Titrant>,
-    /// What is analysed.
     pub sample: Sample,
     /// The reagent added in excess; back titrations only.
     pub excess: Option<Excess>,
@@ -60,7 +58,6 @@ pub struct ProcedureParts {
     pub uncertainty: ReadingDoubt,
     /// How it is marked.
     pub marking: Marking,
-    /// What people read.
     pub text: ProcedureText,
 }
 
@@ -88,7 +85,6 @@ pub enum Scheme {
 /// The titrant as the procedure asks for it.
 #[derive(Clone, Debug)]
 pub struct Titrant {
-    /// The reacting species.
     pub species: Formula,
     /// Label molarity, mol/L.
     pub nominal: Decimal,
@@ -101,7 +97,6 @@ pub struct Titrant {
 /// The reagent added in excess.
 #[derive(Clone, Debug)]
 pub struct Excess {
-    /// The reacting species.
     pub species: Formula,
     /// Label molarity, mol/L.
     pub nominal: Decimal,
@@ -114,7 +109,6 @@ pub struct Excess {
 pub struct Sample {
     /// By volume, mass or mass difference.
     pub by: SampleBy,
-    /// What measures it.
     pub glassware: Glassware,
     /// The amount asked for, mL or g.
     pub nominal: Decimal,
@@ -151,7 +145,6 @@ pub struct Aliquot {
 pub struct Purity {
     /// Between 0 and 1.
     pub fraction: Decimal,
-    /// ±, rectangular.
     pub half_width: Decimal,
 }
 
@@ -162,7 +155,6 @@ pub struct ResultSpec {
     pub analyte: Option<Formula>,
     /// The species it is expressed as; none where it is the analyte.
     pub expressed_as: Option<Formula>,
-    /// The unit.
     pub unit: ResultUnit,
 }
 
@@ -173,16 +165,13 @@ pub struct TrialRules {
     pub minimum: u32,
     /// Whether a blank is titrated and subtracted.
     pub blank: bool,
-    /// Which trials count.
     pub accept: Accept,
     /// Whether the form asks about the number of decimals while readings are entered.
     pub prompt_decimals: bool,
 }
 
-/// Which trials count.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Accept {
-    /// All.
     All,
     /// The largest set, at least two, whose titres lie within so many mL.
     Concordant {
@@ -191,7 +180,6 @@ pub enum Accept {
     },
     /// All but at most one outlier by Dixon's r10.
     Dixon {
-        /// Two-sided confidence level.
         level: DixonLevel,
         /// Fewest trials for the test, by default 4.
         from: usize,
@@ -236,9 +224,7 @@ pub struct ProcedureText {
     pub endpoint: String,
     /// What to mind about glassware and readings.
     pub glassware_note: String,
-    /// Hazards and protection.
     pub cautions: Vec<String>,
-    /// Where residues go.
     pub waste: String,
 }
 
@@ -280,7 +266,6 @@ impl Procedure {
     }
 
     /// The same procedure with an experiment's own trial rules and marking.
-    #[must_use]
     pub fn with(mut self, trials: Option<TrialRules>, marking: Option<Marking>) -> Self {
         self.parts.trials = trials.unwrap_or(self.parts.trials);
         self.parts.marking = marking.unwrap_or(self.parts.marking);
@@ -288,26 +273,22 @@ impl Procedure {
     }
 
     /// How the result follows, with everything it takes.
-    #[must_use]
     pub fn method(&self) -> &Method {
         &self.method
     }
 
     /// Whether rows of readings carry a sample volume: the sample is measured in graduated glassware.
-    #[must_use]
     pub fn reads_sample_volume(&self) -> bool {
         self.sample.by == SampleBy::Volume && self.sample.glassware.kind().is_read()
     }
 
     /// The burette, in a titration.
-    #[must_use]
     pub fn burette(&self) -> Option<&Glassware> {
         self.titrant.as_ref().map(|titrant| &titrant.burette)
     }
 
     /// The reagent whose lot enters the result, with its molarity by the label, mol/L: the titrant (not where it is what
     /// is asked for), or the stock of the standards.
-    #[must_use]
     pub fn lot_reagent(&self) -> Option<(&Formula, Decimal)> {
         match (&self.titrant, &self.calibration) {
             (Some(_), _) if self.scheme == Scheme::Standardisation => None,
@@ -318,13 +299,11 @@ impl Procedure {
     }
 
     /// Whether the molarity of the titrant's or the stock's lot enters the result.
-    #[must_use]
     pub fn uses_titrant_lot(&self) -> bool {
         self.lot_reagent().is_some()
     }
 
     /// Whether the molarity of the excess reagent's lot enters the result: not where a blank measures it.
-    #[must_use]
     pub fn uses_excess_lot(&self) -> bool {
         self.excess.is_some()
     }
@@ -339,7 +318,6 @@ impl std::ops::Deref for Procedure {
 }
 
 /// Whether a text can be a key: 1 to 60 lower-case letters, digits and hyphens, starting with a letter or digit.
-#[must_use]
 pub fn is_key(text: &str) -> bool {
     (1..=60).contains(&text.len())
         && !text.starts_with('-')
@@ -349,7 +327,6 @@ pub fn is_key(text: &str) -> bool {
 }
 
 impl Scheme {
-    /// Every scheme.
     pub const ALL: [Self; 8] = [
         Self::Direct,
         Self::Indirect,
@@ -362,7 +339,6 @@ impl Scheme {
     ];
 
     /// The word in a procedure's file.
-    #[must_use]
     pub fn name(self) -> &'static str {
         match self {
             Self::Direct => "direct",
@@ -377,7 +353,6 @@ impl Scheme {
     }
 
     /// Whether a burette delivers what is read.
-    #[must_use]
     pub fn is_titration(self) -> bool {
         !matches!(
             self,
@@ -388,7 +363,6 @@ impl Scheme {
 
 impl SampleBy {
     /// The word in a procedure's file.
-    #[must_use]
     pub fn name(self) -> &'static str {
         match self {
             Self::Volume => "volume",

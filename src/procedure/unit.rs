@@ -22,7 +22,6 @@ pub enum ResultUnit {
 }
 
 impl ResultUnit {
-    /// Every unit.
     pub const ALL: [Self; 7] = [
         Self::MolPerL,
         Self::MmolPerL,
@@ -34,7 +33,6 @@ impl ResultUnit {
     ];
 
     /// As it is written in files and on pages.
-    #[must_use]
     pub fn name(self) -> &'static str {
         match self {
             Self::MolPerL => "mol/L",
@@ -48,13 +46,11 @@ impl ResultUnit {
     }
 
     /// The unit of that name.
-    #[must_use]
     pub fn from_name(name: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|unit| unit.name() == name)
     }
 
     /// Whether it is a mass (true) or an amount (false) per sample.
-    #[must_use]
     pub fn is_mass(self) -> bool {
         !matches!(self, Self::MolPerL | Self::MmolPerL)
     }

@@ -13,7 +13,6 @@ use crate::course::StaffRole;
 pub struct Person {
     /// A student's id, or the login of a member of staff.
     pub login: String,
-    /// For people.
     pub name: String,
     /// What they may do.
     pub role: Role,
@@ -22,23 +21,17 @@ pub struct Person {
 /// What a person may do.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Role {
-    /// Their own work.
     Student {
-        /// Their section.
         section: String,
     },
     /// The work of their sections.
     Assistant {
-        /// Those sections.
         sections: Vec<String>,
     },
-    /// The whole course.
     Coordinator,
-    /// Lots and unknowns.
     Prep,
 }
 
-/// Names an account.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct AccountId {
     /// Which list the person is on.
@@ -50,9 +43,7 @@ pub struct AccountId {
 /// The list a person is on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Kind {
-    /// The staff list.
     Staff,
-    /// The roster.
     Student,
 }
 
@@ -68,7 +59,6 @@ pub struct Account {
 /// A claim code as it is kept.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ClaimCode {
-    /// Its row.
     pub id: i64,
     /// Until when it may be used.
     pub expires_at: Timestamp,
@@ -78,7 +68,6 @@ pub struct ClaimCode {
 
 impl Person {
     /// The account of this person.
-    #[must_use]
     pub fn account(&self) -> AccountId {
         let kind = match self.role {
             Role::Student { .. } => Kind::Student,
@@ -93,7 +82,6 @@ impl Person {
 
 impl Kind {
     /// As it is stored.
-    #[must_use]
     pub fn name(self) -> &'static str {
         match self {
             Self::Staff => "staff",
@@ -109,9 +97,6 @@ impl Kind {
 }
 
 /// Logins of that kind whose owners have set a password.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn with_password(
     connection: &mut SqliteConnection,
     kind: Kind,
@@ -127,9 +112,6 @@ pub async fn with_password(
 
 /// Everyone a typed login can mean, staff first. Logins of staff ignore case; ids of students do too as long as no
 /// other student's id is written exactly so.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn people_called(
     connection: &mut SqliteConnection,
     typed: &str,
@@ -161,9 +143,6 @@ pub async fn people_called(
 }
 
 /// The person of an account, if they are still on its list.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn person(
     connection: &mut SqliteConnection,
     id: &AccountId,
@@ -212,9 +191,6 @@ pub async fn person(
 }
 
 /// The account, if there is one.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn account(
     connection: &mut SqliteConnection,
     id: &AccountId,
@@ -233,9 +209,6 @@ pub async fn account(
 }
 
 /// Makes sure there is an account.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn keep_account(
     connection: &mut SqliteConnection,
     id: &AccountId,
@@ -253,9 +226,6 @@ pub async fn keep_account(
 }
 
 /// The name under which a student's drafts are kept in browsers; nobody can be told by it.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn draft_owner(
     connection: &mut SqliteConnection,
     student: &str,
@@ -269,9 +239,6 @@ pub async fn draft_owner(
 }
 
 /// Sets the password hash of an account, which is made if there is none.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn set_password_hash(
     connection: &mut SqliteConnection,
     id: &AccountId,
@@ -289,9 +256,6 @@ pub async fn set_password_hash(
 }
 
 /// Closes an account from an instant on, or (none) opens it again.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn set_disabled(
     connection: &mut SqliteConnection,
     id: &AccountId,

@@ -33,7 +33,6 @@ pub(super) async fn write_section_dates(
     Ok(())
 }
 
-/// Writes an extension.
 pub(super) async fn write_extension(
     connection: &mut SqliteConnection,
     slot: &Slot,

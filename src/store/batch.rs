@@ -11,9 +11,6 @@ const AT_ONCE: usize = 1000;
 
 /// Inserts rows in order. `statement` reads them from `json_each(?1)` and ends in `ORDER BY key`; `?2` and `?3` are the
 /// login and the time that all rows share.
-///
-/// # Errors
-/// [`StoreError::Database`]; the transaction must then be dropped.
 pub(super) async fn insert<T: Serialize>(
     connection: &mut SqliteConnection,
     statement: &'static str,

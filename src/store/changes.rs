@@ -20,9 +20,6 @@ pub struct Written {
 }
 
 /// Writes changes in order, as done by `login` at `at`.
-///
-/// # Errors
-/// [`StoreError`]; the transaction must then be dropped.
 pub async fn write_changes(
     connection: &mut SqliteConnection,
     changes: &[Change],
@@ -90,7 +87,6 @@ async fn issues(
 }
 
 /// SHA-256 of a text, in hexadecimal.
-#[must_use]
 pub fn hash(text: &str) -> String {
     Sha256::digest(text)
         .iter()
@@ -100,18 +96,12 @@ pub fn hash(text: &str) -> String {
 
 /// Number of the newest event; 0 if there is none. Whoever holds the course in memory sees by it that another process
 /// has written since.
-///
-/// # Errors
-/// [`StoreError::Database`]
 pub async fn last_event(connection: &mut SqliteConnection) -> Result<i64, StoreError> {
     let last = sqlx::query_scalar("SELECT coalesce(max(id), 0) FROM event");
     Ok(last.fetch_one(connection).await?)
 }
 
 /// Adds an event that no change brings with it.
-///
-/// # Errors
-/// [`StoreError::Database`]; the transaction must then be dropped.
 pub async fn log_event(
     connection: &mut SqliteConnection,
     what: &'static str,
@@ -157,9 +147,6 @@ fn event_hash(before: &str, at: i64, login: &str, what: &str, subject: &str) -> 
 }
 
 /// The id of the first event whose hash does not follow from it and the one before; none if the chain is whole.
-///
-/// # Errors
-/// [`StoreError::Database`]
 pub async fn first_broken_event(
     connection: &mut SqliteConnection,
 ) -> Result<Option<i64>, StoreError> {

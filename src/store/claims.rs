@@ -8,9 +8,6 @@ use super::accounts::{AccountId, ClaimCode};
 use super::load::instant;
 
 /// Keeps a claim code; those issued before it to the same account can no longer be used.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn insert_claim_code(
     connection: &mut SqliteConnection,
     id: &AccountId,
@@ -33,9 +30,6 @@ pub async fn insert_claim_code(
 }
 
 /// The claim code of an account by its hash.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn claim_code(
     connection: &mut SqliteConnection,
     id: &AccountId,
@@ -58,9 +52,6 @@ pub async fn claim_code(
 }
 
 /// Marks every claim code of an account as used.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn use_claim_codes(
     connection: &mut SqliteConnection,
     id: &AccountId,
@@ -78,9 +69,6 @@ pub async fn use_claim_codes(
 }
 
 /// Instants of failures since `since`, oldest first: of a login, and of an address.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn failures_since(
     connection: &mut SqliteConnection,
     login_hash: &str,
@@ -107,9 +95,6 @@ pub async fn failures_since(
 }
 
 /// Keeps a failure, and lets go of those before `since`.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn insert_failure(
     connection: &mut SqliteConnection,
     login_hash: &str,
@@ -131,9 +116,6 @@ pub async fn insert_failure(
 }
 
 /// Forgets the failures of a login.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn forget_failures(
     connection: &mut SqliteConnection,
     login_hash: &str,

@@ -10,9 +10,6 @@ use super::{StoreError, batch};
 use crate::term::{Judged, Slot};
 
 /// The newest judgement of every submission.
-///
-/// # Errors
-/// [`StoreError::Damaged`] for one that does not decode.
 pub async fn load_judged(
     connection: &mut SqliteConnection,
 ) -> Result<BTreeMap<Slot, Judged>, StoreError> {
@@ -31,9 +28,6 @@ pub async fn load_judged(
 }
 
 /// Keeps judgements, each as a new version; none where there is nothing to judge any more.
-///
-/// # Errors
-/// [`StoreError::Database`]; the transaction must then be dropped.
 pub async fn save_judged(
     connection: &mut SqliteConnection,
     judged: &BTreeMap<Slot, Option<Judged>>,

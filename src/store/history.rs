@@ -22,14 +22,10 @@ pub struct ValueVersion {
     pub reason: String,
     /// Login of who entered it.
     pub by: String,
-    /// When.
     pub at: Timestamp,
 }
 
 /// Every value of every lot, in order of lot and version.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn lot_history(
     connection: &mut SqliteConnection,
 ) -> Result<Vec<ValueVersion>, StoreError> {
@@ -43,9 +39,6 @@ pub async fn lot_history(
 }
 
 /// Every value of the unknowns of an experiment, in order of code and version.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn unknown_history(
     connection: &mut SqliteConnection,
     experiment: &str,
@@ -63,9 +56,6 @@ pub async fn unknown_history(
 }
 
 /// Every judgement of a submission with its time, in order; none where nothing was left to judge.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn judgement_history(
     connection: &mut SqliteConnection,
     slot: &Slot,
@@ -88,9 +78,6 @@ pub async fn judgement_history(
 }
 
 /// When the results of an experiment were first released to a section; none if they never were.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn first_release(
     connection: &mut SqliteConnection,
     experiment: &str,

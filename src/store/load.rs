@@ -21,15 +21,9 @@ use crate::truth::{Assigned, Bottle, Lot, Sealed, ShelfLife, Unknown};
 /// Reads the texts a database keeps as they were written. The formats are not the store's business.
 pub trait Texts {
     /// The shipped glassware and, if the course has its own, that.
-    ///
-    /// # Errors
-    /// What is wrong with the text.
     fn glassware(&self, own: Option<&str>) -> Result<GlasswareTable, String>;
 
     /// A procedure with the tables an experiment replaces.
-    ///
-    /// # Errors
-    /// What is wrong with the text.
     fn procedure(
         &self,
         text: &str,
@@ -41,7 +35,6 @@ pub trait Texts {
 /// A course and its judgements as they stood at one moment.
 #[derive(Debug)]
 pub struct Stored {
-    /// The course.
     pub term: Term,
     /// The newest judgement of every submission.
     pub judged: BTreeMap<Slot, Judged>,
@@ -50,9 +43,6 @@ pub struct Stored {
 }
 
 /// Reads the course and its judgements, with nothing written in between. Within a transaction, as that sees them.
-///
-/// # Errors
-/// As [`load_term`].
 pub async fn load_stored(
     connection: &mut SqliteConnection,
     texts: &impl Texts,
@@ -80,10 +70,6 @@ async fn load_parts(
     })
 }
 
-/// Reads the course.
-///
-/// # Errors
-/// [`StoreError::NoCourse`] if there is none yet, [`StoreError::Damaged`] for a value that does not decode.
 pub async fn load_term(
     connection: &mut SqliteConnection,
     texts: &impl Texts,

@@ -39,7 +39,6 @@ pub use submissions::{StoredSubmission, by_request_key, submission};
 /// Oldest SQLite that is safe here: earlier ones can corrupt a database when the write-ahead log is reset.
 const OLDEST_SQLITE: (u32, u32, u32) = (3, 51, 3);
 
-/// An open database.
 #[derive(Clone)]
 pub struct Store {
     readers: Option<SqlitePool>,
@@ -59,7 +58,6 @@ pub enum StoreError {
     /// The library is older than is safe.
     #[error("found SQLite {found}, expected {}.{}.{} or newer", OLDEST_SQLITE.0, OLDEST_SQLITE.1, OLDEST_SQLITE.2)]
     OldSqlite {
-        /// Its version.
         found: String,
     },
     /// A stored value that does not decode.
@@ -103,9 +101,6 @@ pub enum Reader {
 
 impl Store {
     /// Opens a database file, made if it is not there, and brings it up to date.
-    ///
-    /// # Errors
-    /// [`StoreError`] if it cannot be opened, is no database, or SQLite is too old.
     pub async fn open(file: &Path) -> Result<Self, StoreError> {
         let options = options(
             SqliteConnectOptions::new()
@@ -125,9 +120,6 @@ impl Store {
     }
 
     /// A database in memory, gone when it is dropped.
-    ///
-    /// # Errors
-    /// [`StoreError`] if SQLite is too old.
     pub async fn in_memory() -> Result<Self, StoreError> {
         static COUNT: AtomicU64 = AtomicU64::new(0);
         let name = format!(
@@ -144,9 +136,6 @@ impl Store {
     }
 
     /// A connection to read with.
-    ///
-    /// # Errors
-    /// [`StoreError::Database`] if none is to be had.
     pub async fn read(&self) -> Result<Reader, StoreError> {
         match &self.readers {
             Some(pool) => Ok(Reader::Pooled(pool.acquire().await?)),
@@ -155,9 +144,6 @@ impl Store {
     }
 
     /// Begins a write; waits for the one before to end.
-    ///
-    /// # Errors
-    /// [`StoreError::Database`] if it cannot begin.
     pub async fn write(&self) -> Result<Transaction, StoreError> {
         let mut writer = self.writer().await?;
         if let Some(connection) = writer.as_mut() {
@@ -170,9 +156,6 @@ impl Store {
     }
 
     /// Copies the database as it stands into a new file, while it is in use, and checks the copy.
-    ///
-    /// # Errors
-    /// [`StoreError`] if it cannot be written or the copy is not sound.
     pub async fn backup(&self, to: &Path) -> Result<(), StoreError> {
         let target = to.to_string_lossy().into_owned();
         let mut reader = self.read().await?;
@@ -249,9 +232,6 @@ fn options(base: SqliteConnectOptions) -> SqliteConnectOptions {
 
 impl Transaction {
     /// Ends the write; when this returns, it is on disk.
-    ///
-    /// # Errors
-    /// [`StoreError::Database`] if it is not; then nothing of it happened.
     pub async fn commit(mut self) -> Result<(), StoreError> {
         sqlx::query("COMMIT").execute(&mut *self).await?;
         self.ended = true;
@@ -261,9 +241,6 @@ impl Transaction {
 
 impl Transaction {
     /// Ends a write that turned out to be none.
-    ///
-    /// # Errors
-    /// [`StoreError::Database`]
     pub async fn abandon(mut self) -> Result<(), StoreError> {
         sqlx::query("ROLLBACK").execute(&mut *self).await?;
         self.ended = true;

@@ -10,18 +10,13 @@ use super::load::instant;
 /// A session as it is kept.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct StoredSession {
-    /// Whose.
     pub account: AccountId,
-    /// When it began.
     pub created_at: Timestamp,
     /// When it was last used, to within a minute.
     pub last_seen_at: Timestamp,
 }
 
 /// Keeps a new session, and lets go of those that began at or before `ended_before`.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn insert_session(
     connection: &mut SqliteConnection,
     token_hash: &str,
@@ -46,9 +41,6 @@ pub async fn insert_session(
 }
 
 /// The session of that token, if its account may be used.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn session(
     connection: &mut SqliteConnection,
     token_hash: &str,
@@ -74,9 +66,6 @@ pub async fn session(
 }
 
 /// Notes that a session was used.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn touch_session(
     connection: &mut SqliteConnection,
     token_hash: &str,
@@ -90,10 +79,6 @@ pub async fn touch_session(
     Ok(())
 }
 
-/// Ends a session.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn delete_session(
     connection: &mut SqliteConnection,
     token_hash: &str,
@@ -106,9 +91,6 @@ pub async fn delete_session(
 }
 
 /// Ends every session of an account.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn delete_sessions_of(
     connection: &mut SqliteConnection,
     id: &AccountId,
@@ -122,9 +104,6 @@ pub async fn delete_sessions_of(
 }
 
 /// The title of the course, if there is a course.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn course_title(connection: &mut SqliteConnection) -> Result<Option<String>, StoreError> {
     Ok(sqlx::query_scalar("SELECT title FROM course")
         .fetch_optional(connection)

@@ -8,10 +8,8 @@ use super::StoreError;
 use super::load::{instant, revision, slot};
 use crate::term::{Revision, Slot};
 
-/// A stored submission.
 #[derive(Clone, Debug, PartialEq)]
 pub struct StoredSubmission {
-    /// Whose, for what.
     pub slot: Slot,
     /// Which revision, from 1.
     pub number: u32,
@@ -24,9 +22,6 @@ pub struct StoredSubmission {
 const COLUMNS: &str = "SELECT id, experiment, student_id, revision, document, submitted_at, reason, recorded_at FROM submission";
 
 /// The submission of that receipt, if it is `student`'s.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn submission(
     connection: &mut SqliteConnection,
     student: &str,
@@ -42,9 +37,6 @@ pub async fn submission(
 }
 
 /// The submission that the request of that key brought, whoever's it is.
-///
-/// # Errors
-/// [`StoreError`]
 pub async fn by_request_key(
     connection: &mut SqliteConnection,
     key: &str,

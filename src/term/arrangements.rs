@@ -19,7 +19,6 @@ pub struct Extension {
     pub due: Option<DateTime>,
     /// The section they make the experiment up with: its dates and lots hold; none: their own.
     pub section: Option<String>,
-    /// Why.
     pub reason: String,
     /// Login of who allowed it; empty if a file does not say.
     pub by: String,
@@ -34,11 +33,9 @@ pub struct Reissue {
     pub unknown: String,
     /// Code of the bottle it replaces.
     pub instead_of: String,
-    /// Why.
     pub reason: String,
     /// Login of who gave it.
     pub by: String,
-    /// When.
     pub at: Timestamp,
 }
 
@@ -54,17 +51,14 @@ pub struct Release {
 /// A text that was replaced while the term was running, kept with the reason.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Amendment {
-    /// What was replaced.
     pub what: Amended,
     /// Key of the experiment, or of the procedure.
     pub key: String,
     /// The text before; none where the experiment had none of its own.
     pub before: Option<String>,
-    /// Why.
     pub reason: String,
     /// Login of who did it.
     pub by: String,
-    /// When.
     pub at: Timestamp,
 }
 
@@ -81,7 +75,6 @@ pub enum Amended {
 
 impl Extension {
     /// Whether it asks for nothing.
-    #[must_use]
     pub fn is_taken_back(&self) -> bool {
         self.due.is_none() && self.section.is_none()
     }
@@ -89,7 +82,6 @@ impl Extension {
 
 impl Release {
     /// When the results are out for a section; none if they are not.
-    #[must_use]
     pub fn of(&self, section: &str) -> Option<Timestamp> {
         self.sections.get(section).copied().unwrap_or(self.everyone)
     }
@@ -99,7 +91,6 @@ impl Amended {
     const ALL: [Self; 3] = [Self::Marking, Self::Trials, Self::Procedure];
 
     /// As it is written in files.
-    #[must_use]
     pub fn name(self) -> &'static str {
         match self {
             Self::Marking => "marking",
@@ -109,7 +100,6 @@ impl Amended {
     }
 
     /// What has that name.
-    #[must_use]
     pub fn from_name(name: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|one| one.name() == name)
     }
@@ -122,14 +112,12 @@ impl Term {
     }
 
     /// What holds for a student in an experiment beyond what holds for the section; none if nothing does.
-    #[must_use]
     pub fn extension(&self, slot: &Slot) -> Option<&Extension> {
         let last = self.extensions.get(slot)?.last()?;
         (!last.is_taken_back()).then_some(last)
     }
 
     /// The section a student does an experiment with: their own, or the one they make it up with.
-    #[must_use]
     pub fn works_in<'a>(&'a self, experiment: &str, student: &'a Student) -> &'a str {
         if self.extensions.is_empty() {
             return &student.section;
@@ -141,7 +129,6 @@ impl Term {
 
     /// The dates that hold for a student in an experiment. Every page, every list and the lateness of what is handed in
     /// go by these.
-    #[must_use]
     pub fn dates_of(&self, experiment: &Experiment, student: &Student) -> Dates {
         let mut dates = experiment.dates_in(self.works_in(&experiment.key, student));
         if self.extensions.is_empty() {
@@ -155,14 +142,12 @@ impl Term {
     }
 
     /// As [`Term::dates_of`], by id; those of the experiment for somebody who is not on the roster.
-    #[must_use]
     pub fn dates_for(&self, experiment: &Experiment, student: &str) -> Dates {
         let student = self.student(student);
         student.map_or(experiment.dates, |s| self.dates_of(experiment, s))
     }
 
     /// When the results of an experiment are out for a section; none if they are not.
-    #[must_use]
     pub fn released_to(&self, experiment: &str, section: &str) -> Option<Timestamp> {
         self.released.get(experiment)?.of(section)
     }
@@ -193,7 +178,6 @@ impl Term {
 
     /// The bottle that readings are from: the one they name, if the student was ever given it, else the one the student
     /// has now. None if none was issued.
-    #[must_use]
     pub fn bottle_of<'a>(&'a self, slot: &Slot, hand_in: &HandIn) -> Option<&'a str> {
         let now = self.issued.get(slot)?;
         let named = || {

@@ -24,7 +24,6 @@ pub struct ExperimentAudit {
     pub assigned: BTreeMap<GroupName, AssignedValue>,
 }
 
-/// One result.
 #[derive(Clone, Debug)]
 pub struct Found {
     /// Whose. Students who share one set of readings count once.
@@ -47,14 +46,12 @@ pub struct AssignedValue {
 
 impl ExperimentAudit {
     /// The group of that name.
-    #[must_use]
     pub fn group(&self, name: &GroupName) -> Option<&AuditGroup> {
         self.groups.iter().find(|group| group.name == *name)
     }
 
     /// What the value of a group would have to be for its results not to be off: the consensus of the results, with the
     /// standard uncertainty that they and the other values they rest on leave it. None for a group without a value.
-    #[must_use]
     pub fn consensus(&self, group: &AuditGroup) -> Option<Assigned> {
         let held = self.assigned.get(&group.name)?;
         let found = 1.0 + group.own.percent / 100.0;
@@ -86,7 +83,6 @@ impl ExperimentAudit {
 
 impl AssignedValue {
     /// Relative standard uncertainty of results that follows from the value's, percent.
-    #[must_use]
     pub fn uncertainty_percent(&self) -> f64 {
         percent_of(self.value.standard_uncertainty, self.value.value) * self.sensitivity.abs()
     }
@@ -94,7 +90,6 @@ impl AssignedValue {
 
 impl Term {
     /// Audits every experiment, in course order.
-    #[must_use]
     pub fn audit<'a>(
         &self,
         judged: impl Iterator<Item = (&'a Slot, &'a Judged)>,

@@ -13,11 +13,9 @@ pub const FEWEST_OTHERS: usize = 10;
 /// Numbers of a class without names, in order of size.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ClassView {
-    /// What they are.
     pub of: ClassNumber,
     /// Those of everybody, the student's own included.
     pub all: Vec<f64>,
-    /// The student's own.
     pub own: f64,
 }
 
@@ -26,7 +24,6 @@ pub struct ClassView {
 pub enum ClassNumber {
     /// How far results are off what was in the bottles, percent, with sign; only where that is shown.
     Off,
-    /// Points.
     Points {
         /// Most there are.
         possible: f64,
@@ -36,7 +33,6 @@ pub enum ClassNumber {
 impl Term {
     /// The class as one student may see it: results where the truth is shown, else points. None before release, for a
     /// student without a number, and where there are fewer than [`FEWEST_OTHERS`] others.
-    #[must_use]
     pub fn class_of<'a>(
         &self,
         judged: impl IntoIterator<Item = (&'a Slot, &'a Judged)>,

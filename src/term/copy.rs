@@ -24,13 +24,11 @@ pub struct CopyPlan {
 
 impl Term {
     /// The day the first experiment opens; none if there is none.
-    #[must_use]
     pub fn first_day(&self) -> Option<Date> {
         self.experiments.iter().map(|e| e.dates.opens.date()).min()
     }
 
     /// How many days lie between the first experiment's opening and a day.
-    #[must_use]
     pub fn days_to(&self, day: Date) -> Option<i32> {
         let days = self.first_day()?.until(day).ok()?;
         let days = days.total((jiff::Unit::Day, SpanRelativeTo::days_are_24_hours()));
@@ -39,7 +37,6 @@ impl Term {
     }
 
     /// The course for another term. Sections are people: their lots and dates stay behind with them.
-    #[must_use]
     pub fn copied(&self, plan: &CopyPlan) -> Self {
         let course = Course {
             term: plan.term.clone(),

@@ -10,13 +10,9 @@ use crate::judge::Evaluation;
 /// A corrected value that a submission rests on.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Correction {
-    /// When.
     pub at: Timestamp,
-    /// What was corrected.
     pub of: Vec<Corrected>,
-    /// Points before.
     pub before: Decimal,
-    /// Points after.
     pub after: Decimal,
 }
 
@@ -30,7 +26,6 @@ pub enum Corrected {
 }
 
 /// The corrections among the judgements of one submission, in order of time, that came after `since`.
-#[must_use]
 pub fn corrections(history: &[(Timestamp, Option<Judged>)], since: Timestamp) -> Vec<Correction> {
     let mut found = Vec::new();
     let mut last: Option<&Evaluation> = None;

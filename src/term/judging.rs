@@ -13,7 +13,6 @@ use crate::truth::{Lot, Unknown};
 
 impl Term {
     /// Judges everything handed in, in course and roster order.
-    #[must_use]
     pub fn judge_all(&self) -> Vec<(Slot, Judged)> {
         use rayon::prelude::*;
         let sections = self.sections();
@@ -54,7 +53,6 @@ impl Term {
     }
 
     /// Judges some submissions; slots with nothing handed in are left out.
-    #[must_use]
     pub fn judge_some(&self, slots: impl IntoIterator<Item = Slot>) -> Vec<(Slot, Judged)> {
         let mut desks: BTreeMap<(&str, &str), Desk> = BTreeMap::new();
         let students: BTreeMap<&str, &Student> = self
@@ -82,7 +80,6 @@ impl Term {
     }
 
     /// Judges one submission; none if nothing was handed in.
-    #[must_use]
     pub fn judge(&self, slot: &Slot) -> Option<Judged> {
         let student = self.student(&slot.student)?;
         let desk = Desk::of(
@@ -197,7 +194,6 @@ impl<'a> Desk<'a> {
 impl Term {
     /// The lots that count in a section where a row names none: those the course assigned, else the only lot of the
     /// reagent, else the one most rows of the section name.
-    #[must_use]
     pub fn default_lots(&self, experiment: &Experiment, section: &str) -> DefaultLots {
         let assigned = experiment.section_lots.get(section);
         let procedure = &experiment.procedure;
@@ -217,7 +213,6 @@ impl Term {
     }
 
     /// Lots whose reagent is that species by its formula; a reagent named in words is of none.
-    #[must_use]
     pub fn lots_of(&self, species: &Formula) -> Vec<&Lot> {
         let is_it =
             |lot: &&Lot| Formula::parse(&lot.reagent).is_ok_and(|formula| formula == *species);

@@ -13,11 +13,9 @@ use crate::truth::Assigned;
 pub struct SectionFinding {
     /// Key of the experiment.
     pub experiment: String,
-    /// The section.
     pub section: String,
     /// Middle of the times at which its results were handed in, local; when the experiment was due if no file says.
     pub at: DateTime,
-    /// How many results.
     pub n: usize,
     /// The molarity with which the results would on average be right, and the standard uncertainty that the scatter of
     /// the results leaves it, mol/L.
@@ -30,7 +28,6 @@ const LEAST: usize = 3;
 impl Term {
     /// What sections find of a lot, in order of time. Sections are not corrected for bottles that are off: it is a picture
     /// to look at, and the audit judges.
-    #[must_use]
     pub fn lot_findings(&self, code: &str, audits: &[ExperimentAudit]) -> Vec<SectionFinding> {
         let mut found: Vec<SectionFinding> = Vec::new();
         for audit in audits {

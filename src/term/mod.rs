@@ -43,7 +43,6 @@ pub use told::Told;
 /// Everything a course holds but accounts and sessions.
 #[derive(Clone, Debug)]
 pub struct Term {
-    /// Title, term, zone.
     pub course: Course,
     /// Glassware of the course: shipped, then its own.
     pub glassware: GlasswareTable,
@@ -108,7 +107,6 @@ pub struct Revision {
 /// A decision of an assistant or coordinator.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Decision {
-    /// What was decided.
     pub ruling: Ruling,
     /// How many revisions there were: it settles those and not a later one.
     pub revision: u32,
@@ -116,7 +114,6 @@ pub struct Decision {
     pub reason: String,
     /// Login of who decided.
     pub by: String,
-    /// When.
     pub at: Timestamp,
 }
 
@@ -130,12 +127,10 @@ pub enum Ruling {
     Return,
     /// A trial does not count.
     LeaveOut {
-        /// Its number.
         trial: u32,
     },
     /// A trial left out counts again.
     PutBack {
-        /// Its number.
         trial: u32,
     },
     /// Points are added or taken off; replaces an earlier adjustment.
@@ -145,12 +140,10 @@ pub enum Ruling {
     },
     /// Mark against the unknown written (true) or the one issued (false).
     AgainstWritten {
-        /// Which.
         written: bool,
     },
     /// Lateness costs nothing (true) or costs again (false).
     ExcuseLate {
-        /// Which.
         excused: bool,
     },
     /// The last decision that stood does not.
@@ -202,9 +195,7 @@ pub enum Status {
 /// A submission judged, with where it stands.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Judged {
-    /// The judgement.
     pub evaluation: Evaluation,
-    /// Where it stands.
     pub status: Status,
 }
 
@@ -220,7 +211,6 @@ impl Slot {
 
 impl Status {
     /// As it is written in files.
-    #[must_use]
     pub fn name(self) -> &'static str {
         match self {
             Self::Clear => "clear",
@@ -232,8 +222,6 @@ impl Status {
 }
 
 impl Term {
-    /// An empty course.
-    #[must_use]
     pub fn new(course: Course, glassware: GlasswareTable) -> Self {
         Self {
             course,
@@ -259,19 +247,16 @@ impl Term {
     }
 
     /// The experiment of that key.
-    #[must_use]
     pub fn experiment(&self, key: &str) -> Option<&Experiment> {
         self.experiments.iter().find(|e| e.key == key)
     }
 
     /// The student of that id.
-    #[must_use]
     pub fn student(&self, id: &str) -> Option<&Student> {
         self.students.iter().find(|s| s.id == id)
     }
 
     /// Section names in order.
-    #[must_use]
     pub fn sections(&self) -> Vec<&str> {
         let mut names: Vec<&str> = self.students.iter().map(|s| s.section.as_str()).collect();
         names.sort_unstable();
@@ -295,7 +280,6 @@ impl Term {
 
     /// Whose readings count for a student: their own, or those of a member of their bench group. An answer without
     /// readings is kept, but hands nothing in.
-    #[must_use]
     pub fn handed_in_by(&self, slot: &Slot) -> Option<(&Slot, &[Revision])> {
         let with_readings = |slot: &Slot| {
             let (slot, revisions) = self.submissions.get_key_value(slot)?;
@@ -313,7 +297,6 @@ impl Term {
     }
 
     /// What is judged for a student: the readings that count, with the student's own answer.
-    #[must_use]
     pub fn hand_in_of(&self, slot: &Slot) -> Option<HandIn> {
         let (reader, revisions) = self.handed_in_by(slot)?;
         let hand_in = &revisions.last()?.hand_in;
@@ -334,7 +317,6 @@ impl Term {
 }
 
 /// Of decisions in order, those that stand: each one taken back takes the last before it away.
-#[must_use]
 pub fn standing(decisions: &[Decision]) -> Vec<&Decision> {
     let mut standing = Vec::with_capacity(decisions.len());
     for decision in decisions {
@@ -350,7 +332,6 @@ pub fn standing(decisions: &[Decision]) -> Vec<&Decision> {
 
 /// What decisions add up to, in order, for a revision. A trial left out of an earlier revision is not left out of what
 /// the student handed in since; everything else goes on counting.
-#[must_use]
 pub fn settlement(decisions: &[Decision], revision: u32) -> Settlement {
     let mut sum = Settlement::default();
     for decision in standing(decisions) {

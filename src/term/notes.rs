@@ -11,9 +11,7 @@ pub struct Note {
     pub from: Side,
     /// Login of who said it.
     pub by: String,
-    /// What.
     pub text: String,
-    /// When.
     pub at: Timestamp,
 }
 
@@ -31,7 +29,6 @@ pub const LONGEST_NOTE: usize = 1000;
 
 impl Side {
     /// As it is written in files.
-    #[must_use]
     pub fn name(self) -> &'static str {
         match self {
             Self::Student => "student",
@@ -40,7 +37,6 @@ impl Side {
     }
 
     /// The side of that name.
-    #[must_use]
     pub fn from_name(name: &str) -> Option<Self> {
         [Self::Student, Self::Staff]
             .into_iter()
@@ -49,9 +45,6 @@ impl Side {
 }
 
 /// A note as it is kept: without blanks around it.
-///
-/// # Errors
-/// What was found and what was expected.
 pub fn note_text(text: &str) -> Result<String, String> {
     let text = text.trim().replace("\r\n", "\n");
     let count = text.chars().count();
@@ -68,13 +61,11 @@ pub fn note_text(text: &str) -> Result<String, String> {
 
 impl Term {
     /// The notes of a slot, oldest first.
-    #[must_use]
     pub fn notes_of(&self, slot: &Slot) -> &[Note] {
         self.notes.get(slot).map_or(&[], Vec::as_slice)
     }
 
     /// The student's request for another look that nobody has answered, neither by a note nor by a decision.
-    #[must_use]
     pub fn unanswered(&self, slot: &Slot) -> Option<&Note> {
         let last = self.notes_of(slot).last()?;
         let decided = self

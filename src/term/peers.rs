@@ -8,7 +8,6 @@ use crate::judge::{EndDigits, Likeness, OddDigits, Peer, likenesses};
 
 impl Term {
     /// What the readings of each student of a section share with others' beyond chance.
-    #[must_use]
     pub fn likenesses(
         &self,
         experiment: &Experiment,
@@ -18,7 +17,6 @@ impl Term {
     }
 
     /// What the last digits of a section show, if they are unlike estimated ones.
-    #[must_use]
     pub fn section_digits(&self, experiment: &Experiment, section: &str) -> Option<OddDigits> {
         let peers = self.peers(experiment, section);
         let digits = peers

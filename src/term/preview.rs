@@ -12,7 +12,6 @@ use crate::change::{Change, Reach};
 pub struct Preview {
     /// The term after the changes.
     pub term: Term,
-    /// Its judgements.
     pub judged: BTreeMap<Slot, Judged>,
     /// Judgements that would be others.
     pub altered: Vec<Altered>,
@@ -21,7 +20,6 @@ pub struct Preview {
 /// A judgement that would be another.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Altered {
-    /// Whose, for what.
     pub slot: Slot,
     /// As it stands; none if there is nothing judged.
     pub before: Option<Judged>,
@@ -31,7 +29,6 @@ pub struct Altered {
 
 impl Altered {
     /// Points before and after.
-    #[must_use]
     pub fn points(&self) -> (Decimal, Decimal) {
         let total = |one: &Option<Judged>| one.as_ref().map(|j| j.evaluation.marks.total);
         (
@@ -41,14 +38,12 @@ impl Altered {
     }
 
     /// Points gained; negative for points lost.
-    #[must_use]
     pub fn gain(&self) -> Decimal {
         let (before, after) = self.points();
         after.saturating_sub(before)
     }
 
     /// Whether it waits for a person, before and after.
-    #[must_use]
     pub fn waits(&self) -> (bool, bool) {
         let waits = |one: &Option<Judged>| one.as_ref().map(|j| j.status) == Some(Status::ToReview);
         (waits(&self.before), waits(&self.after))
@@ -57,7 +52,6 @@ impl Altered {
 
 impl Term {
     /// Judges everything within reach anew, as the term now stands. None where nothing is left to judge.
-    #[must_use]
     pub fn judge_within(&self, reaches: &[Reach]) -> BTreeMap<Slot, Option<Judged>> {
         let slots = self.within_reach(reaches);
         let fresh = if reaches.contains(&Reach::All) {
@@ -72,7 +66,6 @@ impl Term {
     }
 
     /// What changes would come to. `judged` holds the judgements as they stand.
-    #[must_use]
     pub fn preview(&self, judged: &BTreeMap<Slot, Judged>, changes: &[Change]) -> Preview {
         let (mut term, mut after) = (self.clone(), judged.clone());
         let reaches: Vec<Reach> = changes.iter().map(Change::reach).collect();

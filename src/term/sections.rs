@@ -33,7 +33,6 @@ pub enum Habit {
 /// A section, or somebody who teaches.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Teaching {
-    /// A section.
     Section,
     /// An assistant, or whoever else decided.
     Person,
@@ -42,7 +41,6 @@ pub enum Teaching {
 /// One section or person beside the rest.
 #[derive(Clone, Debug)]
 pub struct Beside {
-    /// Which kind.
     pub teaching: Teaching,
     /// Name of the section; login of the person.
     pub key: String,
@@ -50,7 +48,6 @@ pub struct Beside {
     pub students: usize,
     /// By measure.
     pub marks: BTreeMap<Measure, Contrast>,
-    /// Decisions made.
     pub decided: usize,
     /// By habit.
     pub habits: BTreeMap<Habit, Share>,
@@ -72,7 +69,6 @@ pub struct Contrast {
 /// A share of decisions beside that of the rest.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Share {
-    /// How many.
     pub count: usize,
     /// How many of the decisions of the rest, and of how many.
     pub rest: (usize, usize),
@@ -84,7 +80,6 @@ pub struct Share {
 
 impl Contrast {
     /// Whether it differs from the rest by more than chance, over all comparisons together.
-    #[must_use]
     pub fn stands_out(&self) -> bool {
         self.adjusted_p.is_some_and(|p| p < AUDIT_LEVEL)
     }
@@ -92,14 +87,12 @@ impl Contrast {
 
 impl Share {
     /// Whether it differs from the rest by more than chance, over all comparisons together.
-    #[must_use]
     pub fn stands_out(&self) -> bool {
         self.adjusted_p.is_some_and(|p| p < AUDIT_LEVEL)
     }
 }
 
 impl Habit {
-    /// Every habit.
     pub const ALL: [Self; 3] = [Self::Accepted, Self::Adjusted, Self::Returned];
 
     fn of(ruling: &Ruling) -> Option<Self> {
@@ -115,7 +108,6 @@ impl Habit {
 impl Term {
     /// Compares sections, and assistants, over all experiments or in one. Of each student one number counts, the mean
     /// over experiments of how far from the course's mean they are: students are independent, their experiments not.
-    #[must_use]
     pub fn side_by_side<'a>(
         &self,
         judged: impl Iterator<Item = (&'a Slot, &'a Judged)>,

@@ -18,7 +18,6 @@ pub struct Told {
 impl Term {
     /// Whether students see what was in their bottles: the course has chosen so, and the results are out for every
     /// section, so that nobody has still to hand in.
-    #[must_use]
     pub fn shows_truth(&self, experiment: &str) -> bool {
         let chosen = self.sources.experiments.get(experiment);
         let out = |section: &str| self.released_to(experiment, section).is_some();
@@ -26,7 +25,6 @@ impl Term {
     }
 
     /// What a student is told; none where the truth is not shown or not known.
-    #[must_use]
     pub fn told(&self, slot: &Slot, judged: &Judged) -> Option<Told> {
         self.shows_truth(&slot.experiment)
             .then(|| Told::of(judged))

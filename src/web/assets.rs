@@ -10,7 +10,6 @@ use rust_embed::{Embed, EmbeddedFile};
 struct Assets;
 
 /// Address of a file with its version, so that it may be kept for ever.
-#[must_use]
 pub fn address(file: &str) -> String {
     match Assets::get(file) {
         Some(found) => format!("/static/{file}?v={}", version(&found)),
@@ -18,7 +17,6 @@ pub fn address(file: &str) -> String {
     }
 }
 
-/// Serves a file.
 pub async fn serve(Path(path): Path<String>, uri: Uri, headers: HeaderMap) -> Response {
     let Some(file) = Assets::get(&path) else {
         return (StatusCode::NOT_FOUND, "no such file").into_response();

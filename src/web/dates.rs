@@ -6,13 +6,11 @@ use jiff::civil::DateTime;
 use crate::course::Zone;
 
 /// A local date and time, such as “Mon 14 Sep 2026, 17:00”.
-#[must_use]
 pub fn local(at: DateTime) -> String {
     at.strftime("%a %-d %b %Y, %H:%M").to_string()
 }
 
 /// An instant as the clocks of the course show it.
-#[must_use]
 pub fn instant(zone: &Zone, at: Timestamp) -> String {
     local(zone.local(at))
 }

@@ -7,7 +7,6 @@ use crate::desk::Image;
 pub struct SectionDigits {
     /// Title of the experiment.
     pub experiment: String,
-    /// The section.
     pub section: String,
     /// What was counted, and what it may mean.
     pub words: String,

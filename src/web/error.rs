@@ -12,7 +12,6 @@ use crate::store::StoreError;
 /// Why a page was not shown or a form not taken. Turned into a page of ours on the way out.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct PageError {
-    /// Of the answer.
     pub status: StatusCode,
     /// For the person: what is wrong and what to do. No internals.
     pub message: String,
@@ -29,18 +28,15 @@ pub struct PageError {
 /// A form to be sent again.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Again {
-    /// Where it goes.
     pub path: String,
     /// What it holds, but for the session's token.
     pub fields: Vec<(String, String)>,
 }
 
-/// What handlers return.
 pub type PageResult<T> = Result<T, PageError>;
 
 impl PageError {
     /// An answer with that status and message.
-    #[must_use]
     pub fn new(status: StatusCode, message: impl Into<String>) -> Self {
         Self {
             status,
@@ -53,49 +49,41 @@ impl PageError {
     }
 
     /// 400: the request is not one our pages make.
-    #[must_use]
     pub fn bad_request(message: impl Into<String>) -> Self {
         Self::new(StatusCode::BAD_REQUEST, message)
     }
 
     /// 403: not for this person.
-    #[must_use]
     pub fn forbidden(message: impl Into<String>) -> Self {
         Self::new(StatusCode::FORBIDDEN, message)
     }
 
     /// 404: nothing here.
-    #[must_use]
     pub fn not_found() -> Self {
         of_status(StatusCode::NOT_FOUND)
     }
 
     /// 409: somebody else was quicker.
-    #[must_use]
     pub fn conflict(message: impl Into<String>) -> Self {
         Self::new(StatusCode::CONFLICT, message)
     }
 
     /// 413: more than is taken.
-    #[must_use]
     pub fn too_large(message: impl Into<String>) -> Self {
         Self::new(StatusCode::PAYLOAD_TOO_LARGE, message)
     }
 
     /// 415: not the kind of content expected.
-    #[must_use]
     pub fn unsupported(message: impl Into<String>) -> Self {
         Self::new(StatusCode::UNSUPPORTED_MEDIA_TYPE, message)
     }
 
     /// 422: understood, and not possible.
-    #[must_use]
     pub fn unprocessable(message: impl Into<String>) -> Self {
         Self::new(StatusCode::UNPROCESSABLE_ENTITY, message)
     }
 
     /// 429: too often; try again after so many seconds.
-    #[must_use]
     pub fn too_many(message: impl Into<String>, retry_after: u64) -> Self {
         Self {
             retry_after: Some(retry_after),
@@ -104,7 +92,6 @@ impl PageError {
     }
 
     /// 500: our fault. The person gets a number that is in the log beside `why`.
-    #[must_use]
     pub fn internal(why: impl Display) -> Self {
         Self {
             log: Some(why.to_string()),
@@ -113,7 +100,6 @@ impl PageError {
     }
 
     /// 303 to another page of ours.
-    #[must_use]
     pub fn see_other(path: impl Into<String>) -> Self {
         Self {
             see: Some(path.into()),
@@ -122,14 +108,12 @@ impl PageError {
     }
 
     /// 401: the session has ended, or there was none.
-    #[must_use]
     pub fn sign_in_needed() -> Self {
         of_status(StatusCode::UNAUTHORIZED)
     }
 }
 
 /// The error of a bare status, such as axum's own answers.
-#[must_use]
 pub fn of_status(status: StatusCode) -> PageError {
     let message = match status.as_u16() {
         400 => "The request could not be understood. Go back, reload the page and try again.",

@@ -34,9 +34,6 @@ pub struct QueryFields(pub Fields);
 
 impl Fields {
     /// Fields in order.
-    ///
-    /// # Errors
-    /// 400 for a name that comes twice and does not end in `[]`.
     pub fn new(fields: Vec<(String, String)>) -> PageResult<Self> {
         for (at, (name, _)) in fields.iter().enumerate() {
             if !name.ends_with("[]") && fields[..at].iter().any(|(before, _)| before == name) {
@@ -50,15 +47,11 @@ impl Fields {
     }
 
     /// From the text of a body or query.
-    ///
-    /// # Errors
-    /// As [`Fields::new`].
     pub fn parse(encoded: &[u8]) -> PageResult<Self> {
         Self::new(form_urlencoded::parse(encoded).into_owned().collect())
     }
 
     /// The field of that name.
-    #[must_use]
     pub fn one(&self, name: &str) -> Option<&str> {
         self.0
             .iter()
@@ -67,15 +60,11 @@ impl Fields {
     }
 
     /// The field of that name without blanks around it, empty if there is none.
-    #[must_use]
     pub fn text(&self, name: &str) -> &str {
         self.one(name).unwrap_or_default().trim()
     }
 
     /// The field of that name, which every page of ours sends.
-    ///
-    /// # Errors
-    /// 400 naming it.
     pub fn need(&self, name: &str) -> PageResult<&str> {
         self.one(name).ok_or_else(|| {
             PageError::bad_request(format!(
@@ -102,15 +91,11 @@ impl Fields {
     }
 
     /// Every field in order.
-    #[must_use]
     pub fn into_pairs(self) -> Vec<(String, String)> {
         self.0
     }
 
     /// Takes out the session's token.
-    ///
-    /// # Errors
-    /// 403 if it is not there or another session's; 401 without a session.
     pub(super) fn checked(mut self, parts: &Parts) -> PageResult<Self> {
         let anyone = anyone(parts)?;
         let session = anyone

@@ -28,7 +28,6 @@ pub struct Frame {
 /// Who is signed in, as the header shows it.
 #[derive(Clone, Debug)]
 pub struct FramePerson {
-    /// For people.
     pub name: String,
     /// What they are here.
     pub role: &'static str,
@@ -37,9 +36,7 @@ pub struct FramePerson {
 /// An entry of the navigation.
 #[derive(Clone, Debug)]
 pub struct NavItem {
-    /// Where it leads.
     pub href: &'static str,
-    /// What it says.
     pub label: &'static str,
     /// Whether this page is below it.
     pub current: bool,
@@ -50,7 +47,6 @@ pub struct Page<T>(pub T);
 
 impl Frame {
     /// The frame of a page with that title, shown at `path`.
-    #[must_use]
     pub fn new(
         course: &str,
         person: Option<&Person>,
@@ -72,14 +68,12 @@ impl Frame {
     }
 
     /// The same with something to say at the top.
-    #[must_use]
     pub fn saying(mut self, notice: impl Into<String>) -> Self {
         self.notice = Some(notice.into());
         self
     }
 
     /// Address of a file of `static/`, for ever this version of it.
-    #[must_use]
     pub fn asset(&self, file: &str) -> String {
         assets::address(file)
     }
@@ -96,7 +90,6 @@ impl<T: Template> IntoResponse for Page<T> {
 
 impl<T: Template> Page<T> {
     /// The page with another status than 200, such as 422 for a form with faults.
-    #[must_use]
     pub fn with_status(self, status: StatusCode) -> Response {
         let mut response = self.into_response();
         if response.status() == StatusCode::OK {
@@ -107,7 +100,6 @@ impl<T: Template> Page<T> {
 }
 
 /// Where a person of that role starts.
-#[must_use]
 pub fn home(role: &Role) -> &'static str {
     match role {
         Role::Student { .. } => "/student",

@@ -57,15 +57,11 @@ const LONGEST_REQUEST: Duration = Duration::from_secs(120);
 /// How long requests under way may take once the server is asked to stop.
 const LONGEST_DRAIN: Duration = Duration::from_secs(30);
 
-/// Every page.
 pub fn router(state: AppState) -> Router {
     around(pages(), state)
 }
 
 /// Serves until `stop` is ready, then lets requests under way end.
-///
-/// # Errors
-/// If the listener fails.
 pub async fn serve(
     state: AppState,
     listener: TcpListener,
@@ -153,9 +149,6 @@ fn around(pages: Router<AppState>, state: AppState) -> Router {
 }
 
 /// A fresh name for a request, so that sending it twice does its work once: 128 random bits in hexadecimal.
-///
-/// # Errors
-/// 500 if the machine has no randomness to give.
 pub(crate) fn random_key() -> PageResult<String> {
     let mut bytes = [0_u8; 16];
     getrandom::fill(&mut bytes).map_err(PageError::internal)?;

@@ -15,7 +15,6 @@ pub struct AppState {
     pub desk: Arc<Desk>,
     /// As the server was started.
     pub settings: Settings,
-    /// Tells the time.
     pub clock: Clock,
     /// Where people find the server, such as `https://lab.example.edu`; none: as they asked for it.
     pub public_address: Option<Arc<str>>,
@@ -39,7 +38,6 @@ pub struct Clock {
 
 impl AppState {
     /// A desk with settings and the true time.
-    #[must_use]
     pub fn new(desk: Arc<Desk>, settings: Settings) -> Self {
         Self {
             desk,
@@ -49,16 +47,12 @@ impl AppState {
         }
     }
 
-    /// The database.
-    #[must_use]
     pub fn store(&self) -> &Store {
         self.desk.store()
     }
 }
 
 impl Clock {
-    /// Now.
-    #[must_use]
     pub fn now(&self) -> Timestamp {
         let ahead = SignedDuration::from_millis(self.ahead_ms.load(Ordering::Relaxed));
         Timestamp::now()

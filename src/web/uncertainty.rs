@@ -43,8 +43,6 @@ impl Uncertainty {
         Self::new(Causes::of(budget, unit))
     }
 
-    /// Of its causes.
-    #[must_use]
     pub fn new(causes: Causes) -> Self {
         let unit = causes.unit;
         let drawn: Vec<&Cause> = causes

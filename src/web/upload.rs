@@ -16,7 +16,6 @@ const MOST_DRAINED: usize = 64 * 1024 * 1024;
 /// A posted form with at most one file, which carried its session's token.
 #[derive(Clone, Debug)]
 pub struct Upload {
-    /// The other fields.
     pub fields: Fields,
     /// The file; none if no file was chosen.
     pub file: Option<UploadedFile>,
@@ -25,7 +24,6 @@ pub struct Upload {
 /// A posted form with any number of files, which carried its session's token.
 #[derive(Clone, Debug)]
 pub struct Uploads {
-    /// The other fields.
     pub fields: Fields,
     /// The files, in order.
     pub files: Vec<UploadedFile>,

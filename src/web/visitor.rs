@@ -14,30 +14,22 @@ use crate::desk::sessions::Session;
 /// Anybody, signed in or not.
 #[derive(Clone, Debug)]
 pub struct Anyone {
-    /// Their session.
     pub session: Option<Session>,
     /// Title of the course; empty if there is none.
     pub course: String,
-    /// Path asked for.
     pub path: String,
 }
 
-/// Somebody signed in.
 #[derive(Clone, Debug)]
 pub struct Visitor {
-    /// Who.
     pub person: Person,
-    /// Their session.
     pub session: Session,
     anyone: Arc<Anyone>,
 }
 
-/// A student.
 #[derive(Clone, Debug)]
 pub struct StudentVisitor {
-    /// Their id.
     pub id: String,
-    /// Their section.
     pub section: String,
     visitor: Visitor,
 }
@@ -45,17 +37,14 @@ pub struct StudentVisitor {
 /// An assistant, or a coordinator at an assistant's work.
 #[derive(Clone, Debug)]
 pub struct AssistantVisitor {
-    /// Their login.
     pub login: String,
     /// Their sections; none means every section.
     pub sections: Option<Vec<String>>,
     visitor: Visitor,
 }
 
-/// A coordinator.
 #[derive(Clone, Debug)]
 pub struct CoordinatorVisitor {
-    /// Their login.
     pub login: String,
     visitor: Visitor,
 }
@@ -63,14 +52,12 @@ pub struct CoordinatorVisitor {
 /// Somebody of the prep room, or a coordinator at its work.
 #[derive(Clone, Debug)]
 pub struct PrepVisitor {
-    /// Their login.
     pub login: String,
     visitor: Visitor,
 }
 
 impl Anyone {
     /// The frame of a page.
-    #[must_use]
     pub fn frame(&self, title: impl Into<String>) -> Frame {
         let csrf = self.session.as_ref().map(|s| s.token.form_token());
         let person = self.session.as_ref().map(|s| &s.person);
@@ -86,7 +73,6 @@ impl Anyone {
 
 impl Visitor {
     /// The frame of a page.
-    #[must_use]
     pub fn frame(&self, title: impl Into<String>) -> Frame {
         self.anyone.frame(title)
     }
@@ -94,7 +80,6 @@ impl Visitor {
 
 impl PrepVisitor {
     /// Whether the whole course is theirs, students' grades included.
-    #[must_use]
     pub fn is_coordinator(&self) -> bool {
         self.visitor.person.role == Role::Coordinator
     }
@@ -102,7 +87,6 @@ impl PrepVisitor {
 
 impl AssistantVisitor {
     /// Whether students of a section are theirs to see.
-    #[must_use]
     pub fn sees(&self, section: &str) -> bool {
         self.sections
             .as_ref()
@@ -110,7 +94,6 @@ impl AssistantVisitor {
     }
 
     /// Whether the whole course is theirs.
-    #[must_use]
     pub fn is_coordinator(&self) -> bool {
         self.visitor.person.role == Role::Coordinator
     }

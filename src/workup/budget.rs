@@ -31,7 +31,6 @@ pub struct Budget {
 /// One cause of uncertainty.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Contribution {
-    /// What it is.
     pub name: Cow<'static, str>,
     /// |sensitivity| × standard uncertainty, in the unit of the step.
     pub amount: f64,
@@ -42,7 +41,6 @@ pub struct Contribution {
 }
 
 /// The uncertainty of `of`, with `spread` = (s, n) of the per-trial results it is the mean of.
-#[must_use]
 pub fn budget(graph: &Graph, of: StepId, spread: Option<(f64, usize)>) -> Budget {
     let contributions = contributions(graph, of);
     let (mut systematic, mut predicted) = (0.0, 0.0);

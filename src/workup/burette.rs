@@ -32,7 +32,6 @@ impl BuretteDoubts {
 
 /// Standard deviation of one delivered volume, mL, that its two readings and its endpoint predict; none where nothing
 /// is titrated.
-#[must_use]
 pub fn titre_scatter(procedure: &Procedure) -> Option<f64> {
     let doubts = BuretteDoubts::of(Some(procedure.burette()?), &procedure.uncertainty);
     Some((2.0 * doubts.reading.powi(2) + doubts.endpoint.powi(2)).sqrt())

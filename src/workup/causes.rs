@@ -15,7 +15,6 @@ pub struct Causes {
     pub standard: String,
     /// Expanded uncertainty at 95 %, to two figures.
     pub expanded: String,
-    /// Coverage factor.
     pub coverage: String,
     /// Effective degrees of freedom; none if infinite.
     pub freedom: Option<String>,
@@ -23,10 +22,8 @@ pub struct Causes {
     pub random: String,
 }
 
-/// One cause.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Cause {
-    /// What it is.
     pub name: String,
     /// Whether all trials share it.
     pub shared: bool,
@@ -40,7 +37,6 @@ pub struct Cause {
 
 impl Causes {
     /// Of a budget in that unit.
-    #[must_use]
     pub fn of(budget: &Budget, unit: &'static str) -> Self {
         let two = |value: f64| {
             let value = from_f64(value, 6).map(|v| to_figures(v, 2).to_string());
@@ -106,13 +102,11 @@ impl Causes {
 
     /// Whether anything is done more than once, so that causes shared by trials differ from those of each; not so where
     /// something is prepared.
-    #[must_use]
     pub fn repeats(&self) -> bool {
         !self.random.is_empty()
     }
 
     /// The coverage factor in a sentence.
-    #[must_use]
     pub fn covered(&self) -> String {
         let why = match &self.freedom {
             Some(freedom) => {

@@ -106,7 +106,6 @@ pub(super) fn choose(
 
 /// Which of the (trial number, titres) form the largest set, at least two, within so many mL; of equally large ones
 /// that with the smallest range, then the latest (the higher trial numbers). None if no two agree.
-#[must_use]
 pub fn concordant(titres: &[(u32, [Decimal; 2])], within: Decimal) -> Option<Vec<bool>> {
     let above = |low: [Decimal; 2]| {
         move |titre: &(u32, [Decimal; 2])| {

@@ -8,14 +8,12 @@ use crate::measure::{order_of_magnitude, to_decimals, to_figures};
 
 /// How many significant figures a step has: a sum as many decimals as its term with the fewest, a product as many
 /// figures as its factor with the fewest (OpenStax Chemistry 2e, 1.5). None for an exact number or a value of zero.
-#[must_use]
 pub fn significant_figures(graph: &Graph, of: StepId) -> Option<u32> {
     let decimals = last_place(graph, of)?;
     figures(graph.value(of), decimals)
 }
 
 /// A step's value written with its significant figures; as it is if it is exact.
-#[must_use]
 pub fn written_by_rule(graph: &Graph, of: StepId) -> Decimal {
     let value = graph.value(of);
     match (last_place(graph, of), significant_figures(graph, of)) {

@@ -19,14 +19,12 @@ pub struct Graph {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct StepId(usize);
 
-/// One named quantity.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Step {
     /// In words and as a symbol.
     pub name: Name,
     /// Unit; empty for a ratio.
     pub unit: &'static str,
-    /// How it follows.
     pub operation: Operation,
     /// Its value in that unit, not rounded.
     pub value: Decimal,
@@ -44,17 +42,13 @@ pub type StepIds = SmallVec<[StepId; 4]>;
 pub enum Operation {
     /// Given: a reading, a lot's molarity, a molar mass, a ratio.
     Given,
-    /// A signed sum.
     Sum(SmallVec<[(Sign, StepId); 3]>),
     /// The product of the first list over the product of the second.
     Quotient(StepIds, StepIds),
-    /// The arithmetic mean.
     Mean(StepIds),
     /// The slope of the least-squares line of y on x, pair by pair.
     Slope {
-        /// Abscissae.
         x: StepIds,
-        /// Ordinates, as many.
         y: StepIds,
     },
 }
@@ -62,9 +56,7 @@ pub enum Operation {
 /// Added or taken off.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Sign {
-    /// +
     Plus,
-    /// −
     Minus,
 }
 
@@ -97,9 +89,7 @@ pub enum Scope {
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("{label}: found {what}")]
 pub struct WorkUpError {
-    /// The step.
     pub label: String,
-    /// What happened.
     pub what: &'static str,
 }
 
@@ -180,14 +170,10 @@ impl Graph {
         }
     }
 
-    /// The step.
-    #[must_use]
     pub fn get(&self, id: StepId) -> &Step {
         &self.steps[id.0]
     }
 
-    /// Its value.
-    #[must_use]
     pub fn value(&self, id: StepId) -> Decimal {
         self.steps[id.0].value
     }
@@ -201,7 +187,6 @@ impl Graph {
     }
 
     /// The steps a step follows from, itself included, in order.
-    #[must_use]
     pub fn leading_to(&self, id: StepId) -> Vec<StepId> {
         let mut wanted = vec![false; id.0.saturating_add(1)];
         if let Some(last) = wanted.last_mut() {
@@ -225,9 +210,6 @@ impl Graph {
 
     /// The value a step would have if some steps had other values: how a slip is predicted, and how sensitivities are
     /// checked.
-    ///
-    /// # Errors
-    /// [`WorkUpError`] where a step then has no value.
     pub fn value_with(
         &self,
         id: StepId,
@@ -251,7 +233,6 @@ impl Graph {
     }
 
     /// ∂(step)/∂(every step up to it), in their units, by one backward pass over the graph.
-    #[must_use]
     pub fn sensitivities(&self, id: StepId) -> Vec<f64> {
         let values: Vec<f64> = self
             .steps
@@ -316,12 +297,10 @@ impl Graph {
 }
 
 impl Operation {
-    /// A signed sum.
     pub fn sum(terms: impl IntoIterator<Item = (Sign, StepId)>) -> Self {
         Self::Sum(terms.into_iter().collect())
     }
 
-    /// A product.
     pub fn product(factors: impl IntoIterator<Item = StepId>) -> Self {
         Self::Quotient(factors.into_iter().collect(), SmallVec::new())
     }
@@ -334,7 +313,6 @@ impl Operation {
         Self::Quotient(over.into_iter().collect(), under.into_iter().collect())
     }
 
-    /// The arithmetic mean.
     pub fn mean(ids: impl IntoIterator<Item = StepId>) -> Self {
         Self::Mean(ids.into_iter().collect())
     }
@@ -353,7 +331,6 @@ impl Operation {
 
 impl StepId {
     /// Its place in the graph, from 0; indexes [`Graph::sensitivities`].
-    #[must_use]
     pub fn place(self) -> usize {
         self.0
     }

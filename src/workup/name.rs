@@ -34,13 +34,11 @@ pub mod words {
     pub const SECOND_START: &str = "start reading, second titration";
     /// The same of a second portion.
     pub const SECOND_END: &str = "end reading, second titration";
-    /// End less start.
     pub const DELIVERED: &str = "delivered volume";
     /// The same of a second portion.
     pub const SECOND_DELIVERED: &str = "delivered volume, second titration";
     /// Start of the words for a volume less its blank.
     pub const NET: &str = "volume less the blank";
-    /// The mean blank.
     pub const BLANK: &str = "mean blank";
     /// A sample by volume.
     pub const SAMPLE_VOLUME: &str = "sample volume";
@@ -61,7 +59,6 @@ pub mod words {
 pub enum Of {
     /// None: trials share it.
     All,
-    /// A numbered trial.
     Trial(u32),
     /// The rough trial, kept apart.
     Rough,
@@ -103,86 +100,72 @@ impl Name {
     }
 
     /// Ends on another species.
-    #[must_use]
     pub fn and(mut self, other: Arc<str>) -> Self {
         self.other = Some(other);
         self
     }
 
     /// Says what it is measured with.
-    #[must_use]
     pub fn with(mut self, piece: String) -> Self {
         self.after = format!(", {piece}").into();
         self
     }
 
     /// A mark after the symbol, such as a prime.
-    #[must_use]
     pub fn mark(mut self, mark: &'static str) -> Self {
         self.mark = mark;
         self
     }
 
     /// Writes the species after the symbol: `c(HCl)`.
-    #[must_use]
     pub fn of_species(mut self) -> Self {
         self.of_species = true;
         self
     }
 
-    /// Of that titration.
-    #[must_use]
     pub fn of(mut self, of: Of) -> Self {
         self.of = of;
         self
     }
 
     /// Of that filling of the burette, from 1.
-    #[must_use]
     pub fn filling(mut self, filling: usize) -> Self {
         self.filling = filling;
         self
     }
 
     /// Read off an instrument.
-    #[must_use]
     pub fn read(mut self) -> Self {
         self.read = true;
         self
     }
 
     /// Whether it was read off an instrument.
-    #[must_use]
     pub fn is_read(&self) -> bool {
         self.read
     }
 
     /// The first species it names.
-    #[must_use]
     pub fn species(&self) -> Option<&str> {
         self.species.as_deref()
     }
 
     /// The titration it belongs to.
-    #[must_use]
     pub fn belongs_to(&self) -> Of {
         self.of
     }
 
     /// Whether it is a ratio.
-    #[must_use]
     pub fn is_ratio(&self) -> bool {
         self.before.ends_with(words::RATIO)
     }
 
     /// Whether its words start so, up to the species if it has one.
-    #[must_use]
     pub fn starts(&self, words: &str) -> bool {
         self.before == words
     }
 
     /// In words, such as “delivered volume, trial 2”.
-    #[must_use]
     pub fn label(&self) -> String {
         self.in_words(str::to_owned, true)
     }
@@ -208,7 +191,6 @@ impl Name {
     }
 
     /// As a symbol, such as `V₂`.
-    #[must_use]
     pub fn symbol(&self) -> String {
         let mut text = self.symbol.clone().into_owned();
         if let (Some(species), true) = (&self.species, self.of_species) {

@@ -16,7 +16,6 @@ use crate::measure::{Glassware, Reading, as_f64, from_f64};
 use crate::procedure::{Purity, ResultSpec, ResultUnit};
 use crate::truth::Assigned;
 
-/// A preparation record.
 #[derive(Clone, Debug)]
 pub struct Preparation {
     /// What was weighed, as it was weighed (with its water of crystallisation), or what the stock holds.
@@ -38,12 +37,10 @@ pub enum Stock {
     Known(Assigned),
 }
 
-/// A weighing.
 #[derive(Clone, Debug)]
 pub struct Weighed {
     /// g, as displayed.
     pub mass: Reading,
-    /// What displayed it.
     pub balance: Glassware,
     /// Mass fraction of the substance.
     pub purity: Purity,
@@ -61,7 +58,6 @@ pub struct Dilution {
 /// How a part of a solution was taken.
 #[derive(Clone, Debug)]
 pub enum Taken {
-    /// With a pipette.
     Pipette(Glassware),
     /// From a burette: so many mL.
     Burette(Glassware, Reading),
@@ -85,7 +81,6 @@ pub enum Recorded {
 
 impl Prepared {
     /// The value with its standard uncertainty.
-    #[must_use]
     pub fn assigned(&self) -> Assigned {
         let standard = budget(&self.graph, self.value, None).standard;
         Assigned {
@@ -97,7 +92,6 @@ impl Prepared {
 
 impl Recorded {
     /// The value with its standard uncertainty; zero for a standardisation without a result.
-    #[must_use]
     pub fn assigned(&self) -> Assigned {
         match self {
             Self::Prepared(prepared) => prepared.assigned(),
@@ -112,7 +106,6 @@ impl Recorded {
     }
 
     /// Every step that leads to the value.
-    #[must_use]
     pub fn derivation(&self) -> Vec<DerivationPart> {
         match self {
             Self::Prepared(prepared) => vec![of_one_value(
@@ -125,7 +118,6 @@ impl Recorded {
     }
 
     /// What makes the value uncertain; none for a standardisation without a result.
-    #[must_use]
     pub fn causes(&self) -> Option<Causes> {
         match self {
             Self::Prepared(prepared) => {
@@ -158,7 +150,6 @@ pub enum PreparationFault {
         found: &'static str,
         /// What the unit needs.
         expected: &'static str,
-        /// The unit.
         unit: &'static str,
     },
 }
@@ -173,7 +164,6 @@ impl Preparation {
     }
 
     /// The molarity of what was weighed, as something asked for.
-    #[must_use]
     pub fn of_itself(&self) -> ResultSpec {
         ResultSpec {
             analyte: Some(self.species.clone()),
@@ -183,9 +173,6 @@ impl Preparation {
     }
 
     /// Content in an experiment's result unit, expressed as it asks, with its standard uncertainty.
-    ///
-    /// # Errors
-    /// As [`Preparation::work_up`].
     pub fn value_in(&self, spec: &ResultSpec) -> Result<Assigned, PreparationFault> {
         self.work_up(spec).map(|prepared| prepared.assigned())
     }

@@ -23,7 +23,6 @@ use crate::truth::Lot;
 pub struct WorkUpInput<'a> {
     /// How it was to be done.
     pub procedure: &'a Procedure,
-    /// What was read.
     pub hand_in: &'a HandIn,
     /// For each row in order, the titrant's (or the stock's) and the excess reagent's lot.
     pub lots: &'a [(Option<&'a Lot>, Option<&'a Lot>)],
@@ -34,7 +33,6 @@ pub struct WorkUpInput<'a> {
 /// A hand-in worked up. Nothing in it depends on a true value.
 #[derive(Clone, Debug)]
 pub struct WorkUp {
-    /// Every step.
     pub graph: Graph,
     /// One per row of the hand-in, in its order.
     pub trials: Vec<TrialOutcome>,
@@ -57,7 +55,6 @@ pub struct WorkUp {
 /// What became of one row.
 #[derive(Clone, Debug, PartialEq)]
 pub struct TrialOutcome {
-    /// Which.
     pub trial: TrialLabel,
     /// Delivered volume; to the second endpoint where there are two in one flask. None where nothing is titrated.
     pub delivered: Option<StepId>,
@@ -65,7 +62,6 @@ pub struct TrialOutcome {
     pub second: Option<StepId>,
     /// Result of a numbered trial.
     pub result: Option<StepId>,
-    /// Whether it counts.
     pub counted: bool,
     /// Why a numbered trial does not count.
     pub why_not: Option<String>,
@@ -121,7 +117,6 @@ impl<'a> Measured<'a> {
 }
 
 /// Works up a hand-in. Never fails: a trial that cannot be computed says why and does not count.
-#[must_use]
 pub fn work_up(input: WorkUpInput) -> WorkUp {
     let procedure = input.procedure;
     let mut builder = Builder::new(procedure);
@@ -210,13 +205,11 @@ fn finish(
 
 impl WorkUp {
     /// The result in the procedure's unit, not rounded.
-    #[must_use]
     pub fn value(&self) -> Option<Decimal> {
         self.result.map(|id| self.graph.value(id))
     }
 
     /// How many trials count.
-    #[must_use]
     pub fn counted(&self) -> usize {
         self.trials.iter().filter(|t| t.counted).count()
     }

@@ -23,7 +23,6 @@ const ENROLLMENTS: &str = "sourcedId,status,dateLastModified,classSourcedId,scho
 const ROLES_2: &str = "sourcedId,status,dateLastModified,userSourcedId,roleType,role,beginDate,endDate,orgSourcedId,userProfileSourcedId";
 
 /// The columns of a file of ours, such as `results.csv`; none for a file that version does not have or we do not write.
-#[must_use]
 pub fn columns(version: Version, file: &str) -> Option<Vec<&'static str>> {
     let second = version == Version::V1p2;
     let columns = match (file, second) {

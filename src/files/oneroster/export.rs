@@ -41,9 +41,6 @@ const REFERRED: [&str; 7] = [
 ];
 
 /// The files of the exchange.
-///
-/// # Errors
-/// Every [`Fault`] of the roster given.
 pub fn export(
     term: &Term,
     judged: &[(Slot, Judged)],

@@ -46,7 +46,6 @@ const FILES_2: [&str; 8] = [
 
 impl Version {
     /// As the manifest writes it.
-    #[must_use]
     pub fn name(self) -> &'static str {
         match self {
             Self::V1p1 => "1.1",
@@ -55,7 +54,6 @@ impl Version {
     }
 
     /// The version of that name.
-    #[must_use]
     pub fn from_name(name: &str) -> Option<Self> {
         [Self::V1p1, Self::V1p2]
             .into_iter()
@@ -80,7 +78,6 @@ pub(super) struct Package<'f> {
 }
 
 impl<'f> Package<'f> {
-    /// Reads the manifest.
     pub fn open(folder: &'f Folder) -> Result<Self, Vec<Fault>> {
         let mut faults = Vec::new();
         let Some(bytes) = folder.get("manifest.csv") else {

@@ -15,9 +15,7 @@ pub enum StudentKey {
     /// The column `identifier`, the number people know.
     #[default]
     Identifier,
-    /// The column `username`.
     Username,
-    /// The column `sourcedId`.
     SourcedId,
 }
 
@@ -51,7 +49,6 @@ pub(super) struct Enrolled {
 
 impl StudentKey {
     /// The column it stands in.
-    #[must_use]
     pub fn column(self) -> &'static str {
         match self {
             Self::Identifier => "identifier",
@@ -61,7 +58,6 @@ impl StudentKey {
     }
 
     /// The one of that column.
-    #[must_use]
     pub fn from_column(column: &str) -> Option<Self> {
         [Self::Identifier, Self::Username, Self::SourcedId]
             .into_iter()
@@ -71,9 +67,6 @@ impl StudentKey {
 
 /// The students of an exchange, in the order of its users. Columns we do not know are passed over, as are people who
 /// are no students of its classes, and all demographics.
-///
-/// # Errors
-/// Every [`Fault`] of its files.
 pub fn read_roster_package(
     folder: &Folder,
     choice: &RosterChoice,

@@ -35,7 +35,6 @@ pub(super) struct Fact {
     pub chance: f64,
 }
 
-/// What is compared.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum What {
     Start,

@@ -48,7 +48,6 @@ const FEWEST_FACTS: usize = 4;
 pub struct Peer<'a> {
     /// Ids of those for whom it counts: one, or several of a bench group.
     pub students: Vec<&'a str>,
-    /// Bench group.
     pub group: Option<&'a str>,
     /// Code of the bottle, issued or written.
     pub unknown: Option<&'a str>,
@@ -80,7 +79,6 @@ pub struct Likeness {
 }
 
 /// Finds the pairs of a section that share readings beyond chance; by student.
-#[must_use]
 pub fn likenesses(procedure: &Procedure, peers: &[Peer]) -> BTreeMap<String, Vec<Likeness>> {
     let mut found = BTreeMap::new();
     if peers.len() < FEWEST_SETS || !tells_apart(procedure) {
@@ -253,13 +251,11 @@ impl Likeness {
     }
 
     /// Whether trials are laid beside others than those of the same number.
-    #[must_use]
     pub fn is_reordered(&self) -> bool {
         self.rows.iter().any(|(own, other)| own != other)
     }
 
     /// The evidence in a sentence; it names the others by their ids, for staff.
-    #[must_use]
     pub fn words(&self) -> String {
         let mut what = Vec::new();
         let digit = match self.but_for_a_digit {

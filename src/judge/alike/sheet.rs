@@ -38,14 +38,12 @@ pub(super) struct Row {
     pub amounts: SmallVec<[(Column, i64); 2]>,
 }
 
-/// One delivery.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Titre {
     pub start: i64,
     /// Where the burette stood before; none for the first.
     pub stood: Option<i64>,
     pub end: i64,
-    /// Over all fillings.
     pub delivered: i64,
     /// To the first of two endpoints.
     pub first: Option<i64>,

@@ -29,7 +29,6 @@ pub(super) struct Members {
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Effect {
     pub group: usize,
-    /// Percent.
     pub shift: f64,
     /// 1.25 s*/√p, percent.
     standard: f64,

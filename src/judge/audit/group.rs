@@ -6,13 +6,10 @@ use serde::Serialize;
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
 #[serde(rename_all = "lowercase")]
 pub enum AuditKind {
-    /// The bottle.
     Unknown,
-    /// The titrant lot.
     Lot,
     /// The lot of the reagent added in excess.
     ExcessLot,
-    /// The section.
     Section,
     /// Who teaches the section.
     Assistant,
@@ -32,7 +29,6 @@ impl AuditKind {
     ];
 
     /// As it is written in files; none for a kind they do not have.
-    #[must_use]
     pub fn in_files(self) -> Option<&'static str> {
         match self {
             Self::Unknown => Some("unknown"),
@@ -43,8 +39,6 @@ impl AuditKind {
         }
     }
 
-    /// In words.
-    #[must_use]
     pub fn words(self) -> &'static str {
         match self {
             Self::Unknown => "unknown",
@@ -89,14 +83,12 @@ pub struct Observed {
     pub error_percent: f64,
     /// Standard uncertainty of the result, percent of it.
     pub standard_percent: f64,
-    /// Its groups.
     pub groups: Vec<GroupName>,
 }
 
 /// One group summed up.
 #[derive(Clone, Debug, PartialEq)]
 pub struct AuditGroup {
-    /// Which.
     pub name: GroupName,
     /// Its results, by place among those observed.
     pub members: Vec<usize>,
@@ -119,7 +111,6 @@ pub struct AuditGroup {
 /// What is left to a group once other groups are allowed for, percent.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct OwnShift {
-    /// Robust mean.
     pub percent: f64,
     /// 1.25 s*/√p: how well the results alone fix it.
     pub standard_percent: f64,
@@ -130,14 +121,12 @@ pub struct OwnShift {
 /// Whether a group looks off.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Verdict {
-    /// Too few results.
     TooFew,
     /// It is no further off than chance allows.
     Agrees {
         /// Groups that look off and explain why this one seemed to.
         explained_by: Vec<GroupName>,
     },
-    /// It looks off.
     Off {
         /// Whether it is named first; another group that cannot be told from it names it among its rivals.
         first: bool,
@@ -151,7 +140,6 @@ pub enum Verdict {
 /// A group that another cannot be told apart from.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Rival {
-    /// Which.
     pub group: GroupName,
     /// It holds the very same results; otherwise too few differ.
     pub same_results: bool,
@@ -160,7 +148,6 @@ pub struct Rival {
 /// A group that could have been off instead of another, and is not.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Ruled {
-    /// Which.
     pub group: GroupName,
     /// So many results outside it are off as well, if that speaks against it.
     pub off_outside: Option<usize>,
@@ -170,7 +157,6 @@ pub struct Ruled {
 
 impl AuditGroup {
     /// Results in the group.
-    #[must_use]
     pub fn n(&self) -> usize {
         self.members.len()
     }
@@ -178,19 +164,16 @@ impl AuditGroup {
 
 impl Verdict {
     /// Whether it looks off, if only together with a group it cannot be told from.
-    #[must_use]
     pub fn is_off(&self) -> bool {
         matches!(self, Self::Off { .. })
     }
 
     /// Whether it is named as off before all it cannot be told from.
-    #[must_use]
     pub fn is_named(&self) -> bool {
         matches!(self, Self::Off { first: true, .. })
     }
 
     /// In words, such as “looks off, unless it is section B: the same students”.
-    #[must_use]
     pub fn words(&self) -> String {
         match self {
             Self::TooFew => "too few to judge".to_owned(),

@@ -32,7 +32,6 @@ pub const FEWEST_TO_JUDGE: usize = 4;
 /// no bottle bad. The test takes Student's t on p − 1 (as for the mean of p observations, JCGM 100:2008, G.3; with s*
 /// for s the rate of false alarms is about half its nominal value from 3 results on, by simulation), and its level
 /// holds over all groups of the experiment (Holm).
-#[must_use]
 pub fn audit(observed: &[Observed], stated: &BTreeMap<GroupName, f64>) -> Vec<AuditGroup> {
     let crossed = Crossed::of(observed, stated);
     Attribution::of(&crossed).groups()

@@ -118,7 +118,6 @@ impl Answer<'_> {
         trials.filter_map(|t| t.trial.number()).collect()
     }
 
-    /// Slips with volumes.
     fn volumes(&mut self) {
         let is_start = |s: &Step| s.name.starts(words::START) || s.name.starts(words::SECOND_START);
         let starts = self.steps(|s| is_start(s) && matches!(s.name.belongs_to(), Of::Trial(_)));

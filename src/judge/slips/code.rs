@@ -42,7 +42,6 @@ pub enum SlipCode {
     NominalMolarity,
     /// Aliquot factor left out.
     DilutionOmitted,
-    /// Blank not subtracted.
     BlankOmitted,
     /// Back titration: the remainder taken for what the sample used.
     BackNotSubtracted,
@@ -88,7 +87,6 @@ impl SlipCode {
     ];
 
     /// As it is written in files.
-    #[must_use]
     pub fn code(self) -> &'static str {
         match self {
             Self::ReadUpward => "read-upward",
@@ -119,13 +117,10 @@ impl SlipCode {
     }
 
     /// The slip of that name.
-    #[must_use]
     pub fn from_code(code: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|slip| slip.code() == code)
     }
 
-    /// For staff.
-    #[must_use]
     pub fn words(self) -> &'static str {
         match self {
             Self::ReadUpward => "a burette reading taken upward",
@@ -156,7 +151,6 @@ impl SlipCode {
     }
 
     /// For the student, after release: what likely happened, and what helps.
-    #[must_use]
     pub fn advice(self) -> &'static str {
         match self {
             Self::ReadUpward => {

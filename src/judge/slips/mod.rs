@@ -31,7 +31,6 @@ pub struct Explanation {
 /// One slip that would explain it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Candidate {
-    /// Which.
     pub code: SlipCode,
     /// Where and how, such as “trial 2, end reading: 27.64 for 27.36”; empty where the code says it all.
     pub place: String,
@@ -45,35 +44,30 @@ pub struct Candidate {
 
 impl Explanation {
     /// The slip put forward.
-    #[must_use]
     pub fn likely(&self) -> Option<&Candidate> {
         self.candidates.first().filter(|_| self.put_forward)
     }
 }
 
 /// What explains a result that is off the truth.
-#[must_use]
 pub fn of_readings(case: &Case, work_up: &WorkUp, truth: Option<Assigned>) -> Explanation {
     let tried = truth.and_then(|truth| reading::hypotheses(case, work_up, truth));
     tried.map_or_else(Explanation::default, rank::rank)
 }
 
 /// What explains an answer that does not follow from its readings.
-#[must_use]
 pub fn of_answer(case: &Case, work_up: &WorkUp) -> Explanation {
     let tried = calculation::hypotheses(case, work_up);
     tried.map_or_else(Explanation::default, rank::rank)
 }
 
 /// Every answer that a calculation slip would give: which, where, and the answer in the result unit.
-#[must_use]
 pub fn wrong_answers(case: &Case, work_up: &WorkUp) -> Vec<(SlipCode, String, Decimal)> {
     calculation::predictions(case, work_up)
 }
 
 /// Each slip with its least distance from explaining the number, in standard uncertainties; empty where nothing needs
 /// explaining. For readings where a truth is given, else for the answer.
-#[must_use]
 pub fn distances(case: &Case, work_up: &WorkUp, truth: Option<Assigned>) -> Vec<(SlipCode, f64)> {
     let tried = match truth {
         Some(truth) => reading::hypotheses(case, work_up, truth),

@@ -13,7 +13,6 @@ pub struct Attempt {
     pub action: String,
     /// Which trial, which bottle, which way.
     pub choice: String,
-    /// Points.
     pub points: String,
     /// Why, or the note to the student.
     pub reason: String,
@@ -24,7 +23,6 @@ pub struct Attempt {
 }
 
 impl Attempt {
-    /// As typed.
     pub fn of(fields: &Fields, action: &str) -> Self {
         let typed = |name| fields.one(name).unwrap_or_default().to_owned();
         Self {
@@ -38,9 +36,6 @@ impl Attempt {
     }
 
     /// The ruling asked for; none if fields are at fault, which are then named.
-    ///
-    /// # Errors
-    /// 400 if it is no form of ours.
     pub fn read(&mut self) -> PageResult<Option<Ruling>> {
         let choice = self.choice.trim().to_owned();
         let ruling = match self.action.as_str() {
@@ -160,9 +155,6 @@ impl Attempt {
 }
 
 /// Points as people type them: at most two decimals, a minus of either kind in front.
-///
-/// # Errors
-/// What was found and what was expected.
 pub fn parse_points(text: &str) -> Result<Decimal, String> {
     let text = text.trim();
     let bad = || match text {

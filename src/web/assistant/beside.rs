@@ -14,7 +14,6 @@ pub struct Beside {
     pub others: Vec<(String, String)>,
     /// How they are laid beside each other, in a sentence; empty as they stand.
     pub how: String,
-    /// What was read.
     pub heads: Vec<Head>,
     /// Trial by trial.
     pub rows: Vec<Line>,
@@ -32,7 +31,6 @@ pub struct Line {
 
 /// One reading of each.
 pub struct Cell {
-    /// The student's.
     pub own: String,
     /// The other's, if it is not the same.
     pub other: Option<String>,

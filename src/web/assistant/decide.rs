@@ -13,7 +13,6 @@ use crate::desk::{self, ReviewError};
 use crate::term::{Ruling, Slot};
 use crate::web::{AppState, AssistantVisitor, Fields, Page, PageError, PageResult};
 
-/// `POST /review/{experiment}/{student}/decide`
 pub async fn decide(
     State(state): State<AppState>,
     Path((experiment, student)): Path<(String, String)>,
@@ -50,7 +49,6 @@ pub async fn decide(
     }
 }
 
-/// `POST /review/{experiment}/{student}/points`
 pub async fn points(
     State(state): State<AppState>,
     Path((experiment, student)): Path<(String, String)>,
@@ -76,7 +74,6 @@ pub async fn points(
     }
 }
 
-/// `POST /review/{experiment}/{student}/take-back`
 pub async fn take_back(
     State(state): State<AppState>,
     Path((experiment, student)): Path<(String, String)>,

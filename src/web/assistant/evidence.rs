@@ -32,7 +32,6 @@ pub struct ResultView {
     pub range_percent: Option<String>,
     /// Standard deviation of the trials, and half-width of the 95 % interval of their mean.
     pub scatter: Option<(String, String)>,
-    /// Assigned value.
     pub assigned: Option<String>,
     /// How far off and which way, such as `1.2 % high`.
     pub off: Option<String>,
@@ -40,11 +39,9 @@ pub struct ResultView {
 
 /// A flag with its evidence.
 pub struct FlagView {
-    /// In words.
     pub words: &'static str,
     /// Whether it asks for a person.
     pub asks: bool,
-    /// What raised it.
     pub evidence: String,
     /// How many of them chance alone raises in the section.
     pub by_chance: String,
@@ -52,7 +49,6 @@ pub struct FlagView {
 
 /// Marks with what was lost and added.
 pub struct MarksView {
-    /// What counts.
     pub total: String,
     /// Most there is.
     pub possible: String,
@@ -159,7 +155,6 @@ fn flag_view(flag: &Flag, handed_in: usize) -> FlagView {
     }
 }
 
-/// The marks.
 pub fn marks(evaluation: &Evaluation) -> MarksView {
     let marks = &evaluation.marks;
     MarksView {

@@ -5,19 +5,15 @@ use crate::measure::{plain, to_decimals, to_figures};
 
 /// What explains a result, or an answer.
 pub struct Explained {
-    /// What is explained.
     pub title: &'static str,
     /// How the prediction is to be read.
     pub prediction: &'static str,
     /// Whether the first is put forward; else it is one of them.
     pub put_forward: bool,
-    /// Slips, likeliest first.
     pub slips: Vec<SlipLine>,
 }
 
-/// One slip.
 pub struct SlipLine {
-    /// In words.
     pub words: &'static str,
     /// Where it was made; empty where the words say it all.
     pub place: String,

@@ -13,7 +13,6 @@ pub struct Filter {
     pub section: String,
     /// Only with this flag.
     pub flag: Option<FlagCode>,
-    /// Where they stand.
     pub standing: Standing,
 }
 
@@ -23,9 +22,7 @@ pub enum Standing {
     /// A person should look at them.
     #[default]
     ToReview,
-    /// With the student.
     Returned,
-    /// Decided.
     Settled,
     /// All of them, those without any flag included.
     All,

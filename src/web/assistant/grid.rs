@@ -37,7 +37,6 @@ struct GridPage {
     saved: usize,
 }
 
-/// One student.
 struct Row {
     id: String,
     name: String,
@@ -56,7 +55,6 @@ struct Typed {
     typed: String,
 }
 
-/// `GET /points/{experiment}`
 pub async fn page(
     State(state): State<AppState>,
     Path(key): Path<String>,

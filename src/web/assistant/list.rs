@@ -51,7 +51,6 @@ struct Line {
     flags: Vec<(&'static str, String)>,
 }
 
-/// `GET /review`
 pub async fn page(
     State(state): State<AppState>,
     visitor: AssistantVisitor,

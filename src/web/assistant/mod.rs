@@ -25,7 +25,6 @@ use crate::course::{Experiment, Student};
 use crate::desk::Image;
 use crate::term::{Judged, Revision, Slot};
 
-/// Routes below `/review`.
 pub fn routes() -> Router<AppState> {
     Router::new()
         .route("/review", get(list::page))

@@ -14,7 +14,6 @@ use crate::web::{AppState, AssistantVisitor, Fields, PageError, PageResult, date
 
 /// What was said about a submission.
 pub struct Notes {
-    /// Oldest first.
     pub lines: Vec<Event>,
     /// The student waits for an answer.
     pub waits: bool,
@@ -45,7 +44,6 @@ pub fn notes(view: &Image, slot: &Slot) -> Notes {
     }
 }
 
-/// `POST /review/{experiment}/{student}/note`
 pub async fn write(
     State(state): State<AppState>,
     Path((experiment, student)): Path<(String, String)>,

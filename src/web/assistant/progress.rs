@@ -12,17 +12,12 @@ use crate::web::AssistantVisitor;
 pub struct ProgressRow {
     /// Title of the experiment.
     pub experiment: String,
-    /// The section.
     pub section: String,
-    /// Students in it.
     pub students: usize,
     /// Of whom something was handed in.
     pub handed_in: usize,
-    /// Submissions that wait.
     pub to_review: usize,
-    /// With their students.
     pub returned: usize,
-    /// Decided.
     pub settled: usize,
     /// Whether the results are out.
     pub released: bool,
@@ -34,13 +29,10 @@ pub struct ProgressRow {
 
 /// Addresses of parts of the list.
 pub struct Links {
-    /// What waits.
     pub to_review: String,
     /// What is with the student.
     pub returned: String,
-    /// What is decided.
     pub settled: String,
-    /// Everything.
     pub all: String,
 }
 

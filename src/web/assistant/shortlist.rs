@@ -14,11 +14,8 @@ use crate::web::AssistantVisitor;
 
 /// One submission on the list.
 pub struct Entry<'a> {
-    /// Where it is.
     pub slot: &'a Slot,
-    /// Of the experiment.
     pub experiment: &'a Experiment,
-    /// Whose.
     pub student: &'a Student,
     /// What came of it.
     pub judged: &'a Judged,

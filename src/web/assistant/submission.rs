@@ -57,7 +57,6 @@ pub struct SubmissionPage {
     undo: Option<Undo>,
 }
 
-/// Whose and what.
 struct Head {
     name: String,
     id: String,
@@ -108,7 +107,6 @@ struct Choices {
     by_hand: Option<(String, String)>,
 }
 
-/// `GET /review/{experiment}/{student}`
 pub async fn page(
     State(state): State<AppState>,
     Path((experiment, student)): Path<(String, String)>,
@@ -125,9 +123,6 @@ pub async fn page(
 }
 
 /// The page, with a decision that was tried on it.
-///
-/// # Errors
-/// 404 if there is no such submission in the visitor's sections.
 pub fn page_of(
     view: &Image,
     visitor: &AssistantVisitor,

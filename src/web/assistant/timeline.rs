@@ -8,15 +8,11 @@ use crate::measure::plain;
 use crate::term::{Ruling, Slot, Status, standing};
 use crate::web::{AssistantVisitor, Fields, dates};
 
-/// Something that happened.
 pub struct Event {
-    /// When, for people.
     pub at: String,
     /// For machines; none if the files do not say when.
     pub datetime: Option<String>,
-    /// What.
     pub what: String,
-    /// Who.
     pub who: String,
     /// Why; empty if nothing was said.
     pub why: String,

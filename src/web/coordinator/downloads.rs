@@ -22,7 +22,6 @@ struct FilesPage {
     first: Option<String>,
 }
 
-/// `GET /course/files`
 pub async fn page(
     State(state): State<AppState>,
     visitor: CoordinatorVisitor,
@@ -122,7 +121,6 @@ async fn zipped(name: &str, folder: Folder) -> PageResult<Response> {
     Ok(attachment(name, "application/zip", bytes))
 }
 
-/// `GET /course/gradebook.csv`
 pub async fn gradebook(
     state: State<AppState>,
     visitor: CoordinatorVisitor,
@@ -144,17 +142,14 @@ pub async fn gradebook_exact(
     ))
 }
 
-/// `GET /course/results.csv`
 pub async fn results(state: State<AppState>, visitor: CoordinatorVisitor) -> PageResult<Response> {
     table(state, visitor, "results.csv").await
 }
 
-/// `GET /course/flags.csv`
 pub async fn flags(state: State<AppState>, visitor: CoordinatorVisitor) -> PageResult<Response> {
     table(state, visitor, "flags.csv").await
 }
 
-/// `GET /course/audit.csv`
 pub async fn audit(state: State<AppState>, visitor: CoordinatorVisitor) -> PageResult<Response> {
     table(state, visitor, "audit.csv").await
 }

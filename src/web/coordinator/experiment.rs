@@ -91,7 +91,6 @@ struct FairnessWords {
     helps: Vec<String>,
 }
 
-/// `GET /course/experiments/{key}`
 pub async fn page(
     State(state): State<AppState>,
     Path(key): Path<String>,
@@ -247,7 +246,6 @@ fn fairness_words(procedure: &Procedure, found: Fairness) -> FairnessWords {
     }
 }
 
-/// `POST /course/experiments/{key}/dates`
 pub async fn dates(
     State(state): State<AppState>,
     Path(key): Path<String>,

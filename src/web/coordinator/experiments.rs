@@ -22,7 +22,6 @@ struct ExperimentsPage {
     zone: String,
 }
 
-/// `GET /course/experiments`
 pub async fn page(
     State(state): State<AppState>,
     visitor: CoordinatorVisitor,
@@ -49,7 +48,6 @@ async fn experiments(
     }))
 }
 
-/// `POST /course/experiments`
 pub async fn enter(
     State(state): State<AppState>,
     visitor: CoordinatorVisitor,

@@ -47,7 +47,6 @@ struct Row {
     section: Option<String>,
     /// Reason, who and when, the last one first.
     said: Vec<(String, String)>,
-    /// It still holds.
     holds: bool,
 }
 
@@ -145,7 +144,6 @@ fn typed(fields: &Fields) -> TypedExtension {
     }
 }
 
-/// `POST /course/experiments/{key}/extensions`
 pub async fn enter(
     State(state): State<AppState>,
     Path(key): Path<String>,
@@ -161,7 +159,6 @@ pub async fn enter(
     answer(&state, &visitor, &key, fields, made.await, "extended").await
 }
 
-/// `POST /course/experiments/{key}/extensions/preview`
 pub async fn preview(
     State(state): State<AppState>,
     Path(key): Path<String>,
@@ -206,7 +203,6 @@ fn typed_sections(fields: &Fields) -> Vec<TypedDates> {
         .collect()
 }
 
-/// `POST /course/experiments/{key}/section-dates`
 pub async fn enter_sections(
     State(state): State<AppState>,
     Path(key): Path<String>,
@@ -222,7 +218,6 @@ pub async fn enter_sections(
     answer(&state, &visitor, &key, fields, made.await, "dates").await
 }
 
-/// `POST /course/experiments/{key}/section-dates/preview`
 pub async fn preview_sections(
     State(state): State<AppState>,
     Path(key): Path<String>,

@@ -97,9 +97,6 @@ impl Form {
     }
 
     /// What was typed, with the faults of a refusal.
-    ///
-    /// # Errors
-    /// The page for an error that is not the form's.
     pub fn refused(typed: Fields, why: PrepareError) -> PageResult<Self> {
         match why {
             PrepareError::Fields(faults) => {

@@ -13,13 +13,11 @@ use crate::web::dates;
 
 /// One experiment over the whole course.
 pub struct ExperimentRow {
-    /// Key.
     pub key: String,
     /// Title of its procedure.
     pub title: String,
     /// When it is due.
     pub due: String,
-    /// The whole course.
     pub all: Tally,
     /// Where it stands, in a word.
     pub state: &'static str,
@@ -29,7 +27,6 @@ pub struct ExperimentRow {
 
 /// One section over all experiments.
 pub struct SectionRow {
-    /// Its name.
     pub section: String,
     /// How far it is with each experiment, in course order.
     pub cells: Vec<Cell>,
@@ -68,9 +65,7 @@ pub struct Tally {
 
 /// Something to be done next.
 pub struct NextStep {
-    /// In words.
     pub words: String,
-    /// Where.
     pub href: String,
     /// What the link says.
     pub link: &'static str,

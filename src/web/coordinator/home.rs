@@ -41,9 +41,7 @@ struct Home {
 #[derive(Template)]
 #[template(path = "coordinator/faults.html")]
 pub struct FaultsPage {
-    /// The frame.
     pub frame: Frame,
-    /// What was sent.
     pub file: String,
     /// Each with its place.
     pub faults: Vec<Fault>,
@@ -81,7 +79,6 @@ impl FaultsPage {
     }
 }
 
-/// `GET /course`
 pub async fn page(
     State(state): State<AppState>,
     visitor: CoordinatorVisitor,
@@ -115,7 +112,6 @@ fn setup(visitor: &CoordinatorVisitor, form: Form) -> Page<Setup> {
     })
 }
 
-/// `POST /course/new`
 pub async fn new(
     State(state): State<AppState>,
     visitor: CoordinatorVisitor,
@@ -132,7 +128,6 @@ pub async fn new(
     }
 }
 
-/// `POST /course/folder`
 pub async fn folder(
     State(state): State<AppState>,
     visitor: CoordinatorVisitor,

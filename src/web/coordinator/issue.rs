@@ -45,7 +45,6 @@ struct Given {
     bottle: Option<String>,
 }
 
-/// `GET /course/experiments/{key}/issue`
 pub async fn page(
     State(state): State<AppState>,
     Path(key): Path<String>,
@@ -96,7 +95,6 @@ async fn issue(
     }))
 }
 
-/// `POST /course/experiments/{key}/issue`
 pub async fn now(
     State(state): State<AppState>,
     Path(key): Path<String>,

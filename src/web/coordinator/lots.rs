@@ -27,7 +27,6 @@ struct LotsPage {
     preview: String,
 }
 
-/// One lot.
 struct LotRow {
     code: String,
     reagent: String,
@@ -39,19 +38,14 @@ struct LotRow {
 
 /// One value in the history of a lot or an unknown.
 pub struct HistoryRow {
-    /// Lot or unknown.
     pub code: String,
     /// From 1.
     pub version: u32,
-    /// The value.
     pub value: String,
-    /// Its standard uncertainty.
     pub uncertainty: String,
     /// Why it replaced the one before.
     pub reason: String,
-    /// Who entered it.
     pub by: String,
-    /// When.
     pub at: String,
     /// Whether a later one has replaced it.
     pub replaced: bool,
@@ -178,7 +172,6 @@ async fn lots(state: &AppState, frame: Frame, form: Form) -> PageResult<Page<Lot
     }))
 }
 
-/// `POST /course/lots`
 pub async fn enter(
     State(state): State<AppState>,
     visitor: CoordinatorVisitor,

@@ -52,7 +52,6 @@ struct AmendedRow {
     before: String,
 }
 
-/// `GET /course/experiments/{key}/marking`
 pub async fn page(
     State(state): State<AppState>,
     Path(key): Path<String>,
@@ -159,7 +158,6 @@ fn rules(fields: &Fields, procedure: &Procedure) -> Result<Rules, PrepareError> 
     read(fields, &procedure.trials).map_err(PrepareError::Fields)
 }
 
-/// `POST /course/experiments/{key}/marking/preview`
 pub async fn preview(
     State(state): State<AppState>,
     Path(key): Path<String>,

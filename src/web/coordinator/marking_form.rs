@@ -139,9 +139,6 @@ fn scale_values(
 }
 
 /// What the form says. `trials` are the rules now: what the form does not ask stays.
-///
-/// # Errors
-/// Every field at fault.
 pub fn read(fields: &Fields, trials: &TrialRules) -> Result<Rules, Faults> {
     let mut faults = Faults::new();
     let accuracy = scored(fields, ACCURACY, &mut faults);

@@ -11,9 +11,7 @@ const COLUMNS: usize = 10;
 pub struct Marks {
     /// Whose: a section, or the course.
     pub name: String,
-    /// How many marks.
     pub n: usize,
-    /// Their mean.
     pub mean: String,
     /// Half of them are at least this.
     pub median: String,
@@ -29,7 +27,6 @@ pub struct Marks {
 
 /// Histograms of one experiment.
 pub struct Histograms {
-    /// Of the course.
     pub all: Marks,
     /// Of each section with marks.
     pub sections: Vec<Marks>,

@@ -36,7 +36,6 @@ use axum::routing::{get, post};
 
 use super::AppState;
 
-/// Routes below `/course`.
 pub fn routes() -> Router<AppState> {
     Router::new()
         .route("/course", get(home::page))

@@ -34,7 +34,6 @@ struct PreviewPage {
 
 /// What was asked for, and where it is done.
 pub struct Asked {
-    /// What is wanted.
     pub wanted: Wanted,
     /// Where the form goes that makes the change.
     pub action: String,
@@ -48,9 +47,7 @@ pub struct Asked {
     pub said: Said,
 }
 
-/// What is wanted.
 pub enum Wanted {
-    /// Other values.
     Values(Values),
     /// An experiment as typed: key, procedure, dates.
     Experiment([String; 4]),
@@ -99,17 +96,12 @@ struct Tally {
 
 /// One grade that would be another.
 pub struct GradeRow {
-    /// Name.
     pub student: String,
-    /// Id.
     pub id: String,
-    /// Section.
     pub section: String,
     /// Key of the experiment.
     pub experiment: String,
-    /// Points now.
     pub before: String,
-    /// Points then.
     pub after: String,
     /// The difference with its sign.
     pub change: String,
@@ -137,9 +129,6 @@ impl Wanted {
 
 impl Asked {
     /// The answer to a form that asks what it would change.
-    ///
-    /// # Errors
-    /// [`PrepareError`] for what cannot be entered.
     pub async fn answer(
         self,
         state: &AppState,

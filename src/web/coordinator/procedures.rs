@@ -15,7 +15,6 @@ const BACK: &str = "/course/experiments";
 /// Most bytes of a procedure that is carried from the preview to its confirmation.
 const MOST_BYTES: usize = 256 * 1024;
 
-/// `POST /course/procedures`
 pub async fn enter(
     State(state): State<AppState>,
     visitor: CoordinatorVisitor,

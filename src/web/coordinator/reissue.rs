@@ -113,7 +113,6 @@ fn typed(fields: &Fields) -> TypedReissue {
     }
 }
 
-/// `POST /course/experiments/{key}/reissue`
 pub async fn enter(
     State(state): State<AppState>,
     Path(key): Path<String>,
@@ -129,7 +128,6 @@ pub async fn enter(
     answer(&state, &visitor, &key, fields, made.await).await
 }
 
-/// `POST /course/experiments/{key}/reissue/preview`
 pub async fn preview(
     State(state): State<AppState>,
     Path(key): Path<String>,

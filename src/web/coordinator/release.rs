@@ -42,7 +42,6 @@ struct ReleasePage {
     not_due: Option<String>,
     /// Nobody has the results.
     none_out: bool,
-    /// Everybody has them.
     all_out: bool,
     /// When, if all sections have them at once.
     at: Option<String>,

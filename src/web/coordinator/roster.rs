@@ -64,7 +64,6 @@ impl Preview {
     }
 }
 
-/// `GET /course/roster`
 pub async fn page(
     State(state): State<AppState>,
     visitor: CoordinatorVisitor,
@@ -195,7 +194,6 @@ pub async fn show_plan(
     .into_response())
 }
 
-/// `POST /course/roster/confirm`
 pub async fn confirm(
     State(state): State<AppState>,
     visitor: CoordinatorVisitor,

@@ -78,7 +78,6 @@ async fn staff(
     }))
 }
 
-/// `POST /course/staff`
 pub async fn enter(
     State(state): State<AppState>,
     visitor: CoordinatorVisitor,

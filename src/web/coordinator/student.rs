@@ -97,7 +97,6 @@ fn entry(fields: &Fields) -> StudentEntry {
     }
 }
 
-/// `POST /course/roster/student`
 pub async fn enter(
     State(state): State<AppState>,
     visitor: CoordinatorVisitor,
@@ -114,7 +113,6 @@ pub async fn enter(
     }
 }
 
-/// `POST /course/roster/student/preview`
 pub async fn preview(
     State(state): State<AppState>,
     visitor: CoordinatorVisitor,

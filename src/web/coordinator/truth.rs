@@ -6,7 +6,6 @@ use axum::response::{IntoResponse, Redirect, Response};
 use crate::desk::show_truth;
 use crate::web::{AppState, CoordinatorVisitor, Fields, PageError, PageResult};
 
-/// `POST /course/experiments/{key}/truth`
 pub async fn choose(
     State(state): State<AppState>,
     Path(key): Path<String>,

@@ -35,7 +35,6 @@ struct UnknownsPage {
     preview: String,
 }
 
-/// One unknown.
 struct Row {
     code: String,
     value: String,
@@ -129,7 +128,6 @@ async fn unknowns(
     }))
 }
 
-/// `POST /course/experiments/{key}/unknowns`
 pub async fn enter(
     State(state): State<AppState>,
     Path(key): Path<String>,

@@ -12,9 +12,6 @@ const MOST_ENTRIES: usize = 5000;
 
 /// Unpacks a folder. Where every file lies in the same top folder, that one is left out. What a course folder passes
 /// over is passed over here.
-///
-/// # Errors
-/// Every [`Fault`]: a file that is no zip file, leads elsewhere, is locked or too large.
 pub fn unpack(name: &str, bytes: &[u8]) -> Result<Folder, Vec<Fault>> {
     let of_zip = |what: String| vec![Fault::of_file(name, what)];
     let mut zip = ZipArchive::new(Cursor::new(bytes)).map_err(|why| {
@@ -109,9 +106,6 @@ fn top_folder<'n>(names: impl Iterator<Item = &'n str>) -> String {
 }
 
 /// Packs a folder. The same folder gives the same bytes: every file is dated 1 January 1980.
-///
-/// # Errors
-/// What the packer says.
 pub fn pack(folder: &Folder) -> Result<Vec<u8>, String> {
     let mut zip = ZipWriter::new(Cursor::new(Vec::new()));
     let options = SimpleFileOptions::default()

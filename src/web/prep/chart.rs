@@ -7,7 +7,6 @@ use crate::measure::{as_f64, from_f64, to_decimals};
 use crate::term::SectionFinding;
 use crate::truth::Assigned;
 
-/// The chart.
 pub struct Chart {
     /// What it shows, for who does not see it.
     pub words: String,
@@ -15,31 +14,24 @@ pub struct Chart {
     pub band: [String; 2],
     /// Values assigned over the term: from when to when, and how high.
     pub assigned: Vec<Line>,
-    /// What sections find.
     pub dots: Vec<Dot>,
     /// Marks up the side, in a picture of their own.
     pub sides: Vec<Mark>,
     /// How wide that is, in letters.
     pub side_width: usize,
-    /// Marks below.
     pub below: Vec<Mark>,
 }
 
 /// A value as long as it was assigned.
 pub struct Line {
-    /// Its ends.
     pub from: String,
-    /// Its ends.
     pub to: String,
-    /// Its height.
     pub y: String,
 }
 
 /// A section's mean with its interval.
 pub struct Dot {
-    /// Across.
     pub x: String,
-    /// Down.
     pub y: String,
     /// Ends of its interval, ± 2 u.
     pub ends: [String; 2],
@@ -49,17 +41,13 @@ pub struct Dot {
 
 /// A mark of an axis.
 pub struct Mark {
-    /// Where.
     pub at: String,
-    /// What it says.
     pub words: String,
 }
 
 /// A value and from when on it was assigned.
 pub struct Version {
-    /// From when.
     pub from: DateTime,
-    /// The value.
     pub value: Assigned,
 }
 

@@ -4,7 +4,6 @@ use crate::web::Fields;
 
 /// A field with its words and what is wrong with it.
 pub struct Entry {
-    /// Name and id.
     pub name: String,
     /// What it is called.
     pub label: String,
@@ -20,13 +19,9 @@ pub struct Entry {
 
 /// How a field is filled in.
 pub enum Kind {
-    /// With text.
     Text,
-    /// With a number.
     Decimal,
-    /// With a day.
     Day,
-    /// With lines.
     Lines,
     /// By choosing: what is sent, and what it says.
     Choice(Vec<(String, String)>),
@@ -38,7 +33,6 @@ pub struct Group {
     pub title: String,
     /// A sentence before them.
     pub words: &'static str,
-    /// The fields.
     pub entries: Vec<Entry>,
 }
 
@@ -47,7 +41,6 @@ pub type Faults = Vec<(String, String)>;
 
 /// Makes fields from what was typed.
 pub struct Maker<'a> {
-    /// What was typed.
     pub typed: &'a Fields,
     /// What is wrong with it.
     pub faults: &'a Faults,
@@ -87,7 +80,6 @@ impl Entry {
 }
 
 impl Maker<'_> {
-    /// A field.
     pub fn entry(
         &self,
         name: impl Into<String>,

@@ -27,7 +27,6 @@ struct RunningOut {
     days: Days,
 }
 
-/// An experiment.
 struct Row {
     key: String,
     title: String,
@@ -40,7 +39,6 @@ struct Row {
     missing: Vec<String>,
 }
 
-/// `GET /prep`
 pub async fn page(
     State(state): State<AppState>,
     visitor: PrepVisitor,

@@ -26,7 +26,6 @@ struct Opened {
     rows: Vec<Row>,
 }
 
-/// One bottle.
 struct Row {
     code: String,
     value: String,
@@ -53,7 +52,6 @@ pub async fn sealed(
     }))
 }
 
-/// `POST /prep/experiments/{key}/key`: opened.
 pub async fn open(
     State(state): State<AppState>,
     Path(key): Path<String>,

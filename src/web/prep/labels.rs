@@ -64,7 +64,6 @@ const STOCKS: [Stock; 3] = [
 /// Most labels at a time.
 const MOST: usize = 1200;
 
-/// One label.
 #[derive(Clone)]
 struct Label {
     code: String,
@@ -134,7 +133,6 @@ pub async fn unknowns(
     ))
 }
 
-/// `GET /prep/lots/labels`
 pub async fn lots(
     State(state): State<AppState>,
     visitor: PrepVisitor,

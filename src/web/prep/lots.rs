@@ -51,13 +51,9 @@ struct LotPage {
 
 /// The form of a bottle's days.
 pub struct DaysForm {
-    /// Where it goes.
     pub action: String,
-    /// Which bottle.
     pub code: String,
-    /// As typed.
     pub made: String,
-    /// As typed.
     pub expires: String,
     /// What is wrong with the first.
     pub made_fault: Option<String>,
@@ -69,7 +65,6 @@ pub struct DaysForm {
 pub struct Past {
     /// From 1.
     pub version: u32,
-    /// With its uncertainty.
     pub value: String,
     /// Why it replaced the one before.
     pub reason: String,
@@ -91,7 +86,6 @@ struct FindingRow {
     off: bool,
 }
 
-/// `GET /prep/lots`
 pub async fn list(
     State(state): State<AppState>,
     visitor: PrepVisitor,
@@ -128,7 +122,6 @@ pub fn from(source: Option<&String>) -> &'static str {
     }
 }
 
-/// `GET /prep/lot?code=`
 pub async fn page(
     State(state): State<AppState>,
     visitor: PrepVisitor,
@@ -139,7 +132,6 @@ pub async fn page(
     Ok(page.into_response())
 }
 
-/// `POST /prep/lot/days`
 pub async fn days(
     State(state): State<AppState>,
     visitor: PrepVisitor,

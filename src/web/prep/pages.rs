@@ -8,7 +8,6 @@ use crate::workup::{DerivationPart, Recorded};
 
 /// A record with all that leads to its value.
 pub struct Shown {
-    /// The steps.
     pub parts: Vec<DerivationPart>,
     /// What makes the value uncertain.
     pub uncertainty: Uncertainty,
@@ -27,7 +26,6 @@ pub struct Days {
 }
 
 impl Shown {
-    /// Of a record.
     pub fn of(recorded: &Recorded) -> Option<Self> {
         Some(Self {
             parts: recorded.derivation(),
@@ -37,7 +35,6 @@ impl Shown {
 }
 
 impl Days {
-    /// On some day.
     pub fn of(life: Option<&ShelfLife>, today: jiff::civil::Date) -> Self {
         let life = life.copied().unwrap_or_default();
         let keeping = life.keeping(today);

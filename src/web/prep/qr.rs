@@ -5,11 +5,9 @@ use fast_qr::{ECL, QRBuilder};
 /// Modules of white that readers need on every side (ISO/IEC 18004).
 const QUIET: usize = 4;
 
-/// A QR picture.
 pub struct Qr {
     /// Side of the picture in modules, the white around it included.
     pub side: usize,
-    /// Its dark modules.
     pub path: String,
 }
 

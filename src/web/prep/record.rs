@@ -89,7 +89,6 @@ pub async fn post_lot(
     posted(&state, &visitor, What::Lot, fields).await
 }
 
-/// `GET /prep/experiments/{key}/record`
 pub async fn unknown(
     State(state): State<AppState>,
     Path(key): Path<String>,
@@ -99,7 +98,6 @@ pub async fn unknown(
     blank(&state, &visitor, What::Unknown(key), query).await
 }
 
-/// `POST /prep/experiments/{key}/record`
 pub async fn post_unknown(
     State(state): State<AppState>,
     Path(key): Path<String>,
@@ -109,7 +107,6 @@ pub async fn post_unknown(
     posted(&state, &visitor, What::Unknown(key), fields).await
 }
 
-/// `GET /prep/experiments/{key}/batch`
 pub async fn batch(
     State(state): State<AppState>,
     Path(key): Path<String>,
@@ -119,7 +116,6 @@ pub async fn batch(
     blank(&state, &visitor, What::Batch(key), query).await
 }
 
-/// `POST /prep/experiments/{key}/batch`
 pub async fn post_batch(
     State(state): State<AppState>,
     Path(key): Path<String>,

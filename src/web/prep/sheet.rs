@@ -15,7 +15,6 @@ const MOST_ROWS: usize = 12;
 /// What the record is of.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum What {
-    /// A lot.
     Lot,
     /// An unknown of an experiment.
     Unknown(String),
@@ -28,7 +27,6 @@ pub enum What {
 pub enum How {
     /// Weighed and made up.
     Weighed,
-    /// A solid mixture.
     Solid,
     /// Diluted from a solution of known molarity.
     Stock,
@@ -38,15 +36,10 @@ pub enum How {
     Stated,
 }
 
-/// A form.
 pub struct Sheet<'a> {
-    /// Of what.
     pub what: What,
-    /// How.
     pub how: How,
-    /// What was typed.
     pub typed: &'a Fields,
-    /// The course.
     pub term: &'a Term,
 }
 
@@ -62,7 +55,6 @@ impl How {
         }
     }
 
-    /// In words.
     pub fn words(self) -> &'static str {
         match self {
             Self::Weighed => "Weighed and made up",
@@ -120,7 +112,6 @@ impl<'a> Sheet<'a> {
         (self.rows() < MOST_ROWS).then_some(words)
     }
 
-    /// Its fields.
     pub fn groups(&self, faults: &Faults) -> Vec<Group> {
         let make = Maker {
             typed: self.typed,
@@ -396,7 +387,6 @@ impl<'a> Sheet<'a> {
         }
     }
 
-    /// One dilution.
     pub fn part(
         &self,
         record: &mut RecordText,

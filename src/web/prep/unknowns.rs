@@ -58,7 +58,6 @@ struct UnknownPage {
     history: Vec<Past>,
 }
 
-/// `GET /prep/experiments/{key}`
 pub async fn list(
     State(state): State<AppState>,
     Path(key): Path<String>,
@@ -115,7 +114,6 @@ fn issued(term: &Term, key: &str, code: &str) -> usize {
         .count()
 }
 
-/// `GET /prep/experiments/{key}/unknown?code=`
 pub async fn page(
     State(state): State<AppState>,
     Path(key): Path<String>,
@@ -127,7 +125,6 @@ pub async fn page(
     Ok(page.into_response())
 }
 
-/// `POST /prep/experiments/{key}/unknown/days`
 pub async fn days(
     State(state): State<AppState>,
     Path(key): Path<String>,

@@ -35,7 +35,6 @@ pub fn routes() -> Router<AppState> {
         .route("/password", get(password::show).post(password::change))
 }
 
-/// The sign-in page.
 #[derive(Template)]
 #[template(path = "sign-in.html")]
 pub struct SignInPage {
@@ -60,7 +59,6 @@ pub(super) struct Address(String);
 
 impl SignInPage {
     /// Asks to sign in again, keeping a form that was sent.
-    #[must_use]
     pub fn again(frame: Frame, kept: Option<Again>) -> Self {
         let encode = |again: &Again| {
             let mut encoded = form_urlencoded::Serializer::new(String::new());

@@ -90,7 +90,6 @@ pub async fn look(
     Ok(Page(form_page(&view, experiment, &visitor, entry, owner, told)).into_response())
 }
 
-/// `POST /student/experiments/{key}/hand-in`
 pub async fn hand_in(
     State(state): State<AppState>,
     Path(key): Path<String>,
@@ -237,9 +236,6 @@ fn checked(
 }
 
 /// The experiment and the student's place in it, if it has opened.
-///
-/// # Errors
-/// 404 if there is none, 403 before it opens and once results are out.
 pub fn find<'a>(
     view: &'a Image,
     key: &str,
@@ -265,9 +261,6 @@ pub fn find<'a>(
 }
 
 /// The name under which this student's drafts are kept in browsers.
-///
-/// # Errors
-/// The store's.
 pub async fn owner(state: &AppState, visitor: &StudentVisitor) -> PageResult<String> {
     let mut reader = state.store().read().await?;
     Ok(draft_owner(&mut reader, &visitor.id).await?)

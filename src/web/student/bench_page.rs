@@ -20,7 +20,6 @@ use crate::submission::{HandIn, TrialLabel};
 use crate::term::Slot;
 use crate::web::{Frame, StudentVisitor, dates};
 
-/// The form.
 #[derive(Template)]
 #[template(path = "student/bench.html")]
 pub struct BenchForm {
@@ -67,7 +66,6 @@ pub struct Look {
     worth: Option<String>,
     few: Option<String>,
     late: bool,
-    /// What is odd.
     pub doubts: Vec<Doubt>,
     /// Whether it was to be handed in with questions left.
     pub unanswered: bool,

@@ -27,7 +27,6 @@ struct Choice {
     due: String,
 }
 
-/// `GET /student/bottle/{code}`
 pub async fn by_code(
     State(state): State<AppState>,
     Path(code): Path<String>,
@@ -36,7 +35,6 @@ pub async fn by_code(
     scanned(&state, &visitor, &code, |_| true).await
 }
 
-/// `GET /student/bottle/{experiment}/{code}`
 pub async fn of_experiment(
     State(state): State<AppState>,
     Path((key, code)): Path<(String, String)>,

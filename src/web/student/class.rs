@@ -11,7 +11,6 @@ const GROUND: f64 = 130.0;
 
 /// The picture, its words and the table behind it.
 pub struct ClassPicture {
-    /// What is shown.
     pub title: &'static str,
     /// The picture in words.
     pub words: String,
@@ -25,19 +24,14 @@ pub struct ClassPicture {
     pub unit: &'static str,
 }
 
-/// One column.
 pub struct ColumnView {
     /// Left edge and width, percent.
     pub left: String,
-    /// See `left`.
     pub width: String,
     /// Upper edge and height, px.
     pub top: String,
-    /// See `top`.
     pub height: String,
-    /// Its range.
     pub range: String,
-    /// Students in it.
     pub count: usize,
     /// The student's own is in it.
     pub own: bool,

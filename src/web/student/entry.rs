@@ -17,9 +17,7 @@ pub struct Entry {
     pub key: String,
     /// Revisions the student had when the form was opened.
     pub seen: usize,
-    /// Titrant lot.
     pub lot: String,
-    /// Excess reagent's lot.
     pub excess_lot: String,
     /// Code on the bottle.
     pub unknown: String,
@@ -29,7 +27,6 @@ pub struct Entry {
     pub reported: String,
     /// Why it corrects what was handed in.
     pub reason: String,
-    /// Questions stood by.
     pub confirmed: BTreeSet<String>,
     /// Blank, rough and numbered titrations, in the order of the form.
     pub rows: Vec<EntryRow>,
@@ -38,9 +35,7 @@ pub struct Entry {
 /// One titration as it is typed.
 #[derive(Clone, Debug)]
 pub struct EntryRow {
-    /// Which.
     pub trial: TrialLabel,
-    /// Its cells.
     pub cells: Cells,
 }
 
@@ -62,7 +57,6 @@ pub struct Doubt {
     pub id: String,
     /// What people call the field.
     pub label: String,
-    /// What is odd.
     pub text: String,
 }
 
@@ -171,9 +165,6 @@ impl Entry {
     }
 
     /// Starts a trial where the one before ended.
-    ///
-    /// # Errors
-    /// The fault beside the start, if the trial before has no end.
     pub fn carry(&mut self, procedure: &Procedure, trial: &str) -> Result<(), FieldFault> {
         let Ok(TrialLabel::Numbered(number)) = TrialLabel::parse(trial) else {
             return Ok(());

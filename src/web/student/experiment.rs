@@ -96,7 +96,6 @@ struct Feedback {
     class: Option<ClassPicture>,
 }
 
-/// `GET /student/experiments/{key}`
 pub async fn page(
     State(state): State<AppState>,
     Path(key): Path<String>,
@@ -111,9 +110,6 @@ pub async fn page(
 }
 
 /// The page as it stands.
-///
-/// # Errors
-/// 404 if there is no such experiment.
 pub async fn page_of(
     state: &AppState,
     key: &str,

@@ -27,7 +27,6 @@ struct Row {
     state: State_,
     receipt: Option<i64>,
     bottle: Option<String>,
-    /// Staff spoke last.
     note: bool,
 }
 
@@ -69,7 +68,6 @@ impl State_ {
     }
 }
 
-/// `GET /student`
 pub async fn page(
     State(state): State<AppState>,
     visitor: StudentVisitor,

@@ -26,7 +26,6 @@ use axum::routing::{get, post};
 
 use super::AppState;
 
-/// Routes below `/student`.
 pub fn routes() -> Router<AppState> {
     Router::new()
         .route("/student", get(home::page))

@@ -55,7 +55,6 @@ struct Marked {
     adjustment: Option<String>,
 }
 
-/// `GET /student/record`
 pub async fn page(
     State(state): State<AppState>,
     visitor: StudentVisitor,
@@ -77,7 +76,6 @@ pub async fn page(
     }))
 }
 
-/// `GET /student/record.json`
 pub async fn file(
     State(state): State<AppState>,
     visitor: StudentVisitor,

@@ -16,7 +16,6 @@ use crate::workup::{StepId, TrialOutcome, WorkUp, WorkUpInput, work_up};
 pub struct ReadingsTable {
     /// Columns after the first, which says which titration it is.
     pub heads: Vec<Head>,
-    /// Rows.
     pub rows: Vec<TrialRow>,
 }
 
@@ -40,9 +39,7 @@ pub struct TrialRow {
 pub struct VolumeSpread {
     /// `mL` or `mL/g`.
     pub unit: &'static str,
-    /// How many.
     pub n: usize,
-    /// Mean.
     pub mean: String,
     /// Largest less smallest.
     pub range: String,

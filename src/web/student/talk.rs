@@ -11,25 +11,20 @@ use crate::web::{AppState, Fields, Page, PageError, PageResult, StudentVisitor, 
 
 /// The notes of an experiment as its student sees them.
 pub struct Talk {
-    /// Oldest first.
     pub notes: Vec<NoteView>,
     /// Whether a note can be left: results are out and there is something to look at.
     pub open: bool,
     /// Whether the last note still waits for an answer.
     pub waits: bool,
-    /// What was typed.
     pub typed: String,
     /// What is wrong with it.
     pub fault: Option<String>,
 }
 
-/// A note.
 pub struct NoteView {
     /// `You`, or the name of the member of staff.
     pub who: String,
-    /// When.
     pub at: String,
-    /// What.
     pub text: String,
 }
 

@@ -13,12 +13,10 @@ pub struct Rule {
     pub name: &'static str,
     /// mL; empty where titres need not agree.
     pub within: String,
-    /// Trials asked for.
     pub minimum: u32,
 }
 
 impl Rule {
-    /// Of a procedure.
     pub fn of(procedure: &Procedure) -> Self {
         let minimum = procedure.trials.minimum;
         match procedure.trials.accept {

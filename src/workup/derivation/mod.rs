@@ -18,7 +18,6 @@ use crate::measure::{from_f64, plain, to_decimals, to_figures};
 /// A derivation in its parts.
 #[derive(Clone, Debug, PartialEq)]
 pub struct DerivationPart {
-    /// Heading.
     pub title: String,
     /// Why it does not count, of a trial that does not.
     pub why_not: Option<String>,
@@ -31,7 +30,6 @@ pub struct DerivationPart {
 pub struct DerivationLine {
     /// In words, such as “delivered volume”.
     pub label: String,
-    /// Its symbol.
     pub symbol: Typeset,
     /// In symbols, such as `e₂ − s₂`; none for what is given.
     pub formula: Option<Typeset>,
@@ -48,7 +46,6 @@ pub struct DerivationLine {
 /// Something written in plain text and in MathML.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Typeset {
-    /// In plain text.
     pub text: String,
     /// As a `math` element that carries the plain text along; safe to put into a page as it is.
     pub mathml: String,
@@ -71,7 +68,6 @@ pub enum Room {
 const SHOWN: u32 = 6;
 
 /// The steps of a hand-in: what trials share, blanks, standards, each trial whether it counts or not, and the mean.
-#[must_use]
 pub fn derivation(work_up: &WorkUp) -> Vec<DerivationPart> {
     let graph = &work_up.graph;
     let trials = || work_up.trials.iter();
@@ -210,13 +206,11 @@ fn line(graph: &Graph, id: StepId, with_titration: bool) -> DerivationLine {
 
 impl Typeset {
     /// Whether the typeset form fits on a phone.
-    #[must_use]
     pub fn is_short(&self) -> bool {
         self.room == Room::Little
     }
 
     /// Whether the typeset form may be wider than a sheet of paper.
-    #[must_use]
     pub fn is_long(&self) -> bool {
         self.room == Room::Much
     }

@@ -12,7 +12,6 @@ pub(super) struct Symbol {
     letters: String,
     /// A number below the line.
     number: String,
-    /// Primes and stars.
     marks: String,
     /// A species in brackets.
     species: Option<String>,

@@ -31,7 +31,6 @@ struct OfExperiment {
     off: Vec<(String, String)>,
 }
 
-/// `GET /course/audit`
 pub async fn overview(
     State(state): State<AppState>,
     visitor: CoordinatorVisitor,
@@ -61,7 +60,6 @@ pub async fn overview(
     }))
 }
 
-/// `GET /course/experiments/{key}/audit`
 pub async fn of_experiment(
     State(state): State<AppState>,
     Path(key): Path<String>,

@@ -60,7 +60,6 @@ struct OfKind {
     rows: Vec<GroupRow>,
 }
 
-/// One group.
 struct GroupRow {
     key: String,
     n: usize,
@@ -72,7 +71,6 @@ struct GroupRow {
     verdict: String,
 }
 
-/// One result.
 struct ResultRow {
     student: String,
     id: String,

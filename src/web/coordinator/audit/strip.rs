@@ -17,7 +17,6 @@ pub struct Tick {
     pub x: String,
     /// `start`, `middle` or `end`.
     pub anchor: &'static str,
-    /// Percent off.
     pub words: String,
 }
 
@@ -31,7 +30,6 @@ pub struct Strip {
     pub left: usize,
     /// Results beyond the right end.
     pub right: usize,
-    /// Robust mean.
     pub mean: String,
     /// Its 95 % interval.
     pub interval: [String; 2],
@@ -61,7 +59,6 @@ impl Axis {
         }
     }
 
-    /// Five ticks.
     pub fn ticks(self) -> Vec<Tick> {
         let tick = |(at, anchor): (f64, &'static str)| Tick {
             x: self.x(at * self.reach),

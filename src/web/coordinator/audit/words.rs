@@ -117,7 +117,6 @@ pub fn with_uncertainty(percent: f64, standard: f64) -> String {
     text.trim().to_owned()
 }
 
-/// So many decimals.
 pub fn decimals(value: f64, n: u32) -> String {
     from_f64(value, 12)
         .map(|value| to_decimals(value, n).to_string())
