@@ -8,6 +8,7 @@ use jiff::Timestamp;
 use rust_decimal::Decimal;
 
 use crate::course::{Course, Experiment, StaffMember, Student};
+use crate::ids::{ExperimentKey, SectionName, UnknownCode};
 use crate::measure::GlasswareTable;
 use crate::term::{
     Amendment, Decision, ExperimentSource, Extension, Note, Reissue, Revision, Slot, Term,
@@ -21,9 +22,15 @@ pub enum Change {
     /// Title, term and zone.
     Course(Course),
     /// The course's own glassware file, and the whole table with it.
-    Glassware { text: String, table: GlasswareTable },
+    Glassware {
+        text: String,
+        table: GlasswareTable,
+    },
     /// The text of a procedure the course uses.
-    Procedure { key: String, text: String },
+    Procedure {
+        key: String,
+        text: String,
+    },
     /// An experiment, new or with other dates or marking.
     Experiment {
         experiment: Box<Experiment>,
@@ -41,15 +48,21 @@ pub enum Change {
     },
     /// An unknown, or another value for one; `source` is its preparation record.
     Unknown {
-        experiment: String,
+        experiment: ExperimentKey,
         unknown: Unknown,
         source: Option<String>,
         reason: String,
     },
     /// A bottle given to a student.
-    Issue { slot: Slot, unknown: String },
+    Issue {
+        slot: Slot,
+        unknown: UnknownCode,
+    },
     /// A student put into a bench group.
-    Group { slot: Slot, group: String },
+    Group {
+        slot: Slot,
+        group: String,
+    },
     /// A hand-in. `key` names the request that brought it, so that a repeat is recognised.
     HandIn {
         slot: Slot,
@@ -57,28 +70,50 @@ pub enum Change {
         key: Option<String>,
     },
     /// Points given by hand.
-    ByHand { slot: Slot, points: Decimal },
-    Decide { slot: Slot, decision: Decision },
+    ByHand {
+        slot: Slot,
+        points: Decimal,
+    },
+    Decide {
+        slot: Slot,
+        decision: Decision,
+    },
     /// When a lot or an unknown was made, and until when it keeps.
-    ShelfLife { bottle: Bottle, life: ShelfLife },
+    ShelfLife {
+        bottle: Bottle,
+        life: ShelfLife,
+    },
     /// The answer key of an experiment was opened: nothing alters, and the log says who and when.
-    KeyOpened { experiment: String },
+    KeyOpened {
+        experiment: ExperimentKey,
+    },
     /// Results released to a section or (none) to all of them, or (no time) withdrawn.
     Release {
-        experiment: String,
-        section: Option<String>,
+        experiment: ExperimentKey,
+        section: Option<SectionName>,
         at: Option<Timestamp>,
     },
     /// Other dates for one student, or those of before again.
-    Extend { slot: Slot, extension: Extension },
+    Extend {
+        slot: Slot,
+        extension: Extension,
+    },
     /// Another bottle for one student.
-    Reissue { slot: Slot, reissue: Reissue },
+    Reissue {
+        slot: Slot,
+        reissue: Reissue,
+    },
     /// The text that another one replaces, kept.
     Amend(Amendment),
     /// Somebody is on the staff no longer. Ends their sessions.
-    RemoveStaff { login: String },
+    RemoveStaff {
+        login: String,
+    },
     /// A note of a student or of staff.
-    Note { slot: Slot, note: Note },
+    Note {
+        slot: Slot,
+        note: Note,
+    },
 }
 
 /// Which submissions a change may judge anew.
@@ -89,7 +124,7 @@ pub enum Reach {
     /// Those of one experiment in a student’s section, and in the sections of their bench group.
     Section(Slot),
     /// Those of one experiment.
-    Experiment(String),
+    Experiment(ExperimentKey),
     All,
 }
 
@@ -101,10 +136,10 @@ impl Change {
             Self::Course(_) => ("course", String::new()),
             Self::Glassware { .. } => ("glassware", String::new()),
             Self::Procedure { key, .. } => ("procedure", key.clone()),
-            Self::Experiment { experiment, .. } => ("experiment", experiment.key.clone()),
-            Self::Student(student) => ("student", student.id.clone()),
+            Self::Experiment { experiment, .. } => ("experiment", experiment.key.to_string()),
+            Self::Student(student) => ("student", student.id.to_string()),
             Self::Staff(staff) => ("staff", staff.login.clone()),
-            Self::Lot { lot, .. } => ("lot", lot.code.clone()),
+            Self::Lot { lot, .. } => ("lot", lot.code.to_string()),
             Self::Unknown {
                 experiment,
                 unknown,
@@ -118,11 +153,11 @@ impl Change {
             Self::ShelfLife { bottle, .. } => (
                 "shelf-life",
                 match bottle {
-                    Bottle::Lot(code) => code.clone(),
+                    Bottle::Lot(code) => code.to_string(),
                     Bottle::Unknown { experiment, code } => format!("{experiment}/{code}"),
                 },
             ),
-            Self::KeyOpened { experiment } => ("answer-key", experiment.clone()),
+            Self::KeyOpened { experiment } => ("answer-key", experiment.to_string()),
             Self::Release {
                 experiment,
                 section,
@@ -242,7 +277,7 @@ impl Term {
                 experiment,
                 section,
                 at,
-            } => self.set_release(&experiment, section.as_deref(), at),
+            } => self.set_release(&experiment, section.as_ref(), at),
             Change::Extend { slot, extension } => {
                 self.extensions.entry(slot).or_default().push(extension);
             }
@@ -294,7 +329,7 @@ impl Term {
             .chain([slot.student.as_str()])
             .collect();
         let of = |s: &&Student| with_mates.contains(s.id.as_str());
-        let section = |s| self.works_in(&slot.experiment, s);
+        let section = |s| self.works_in(&slot.experiment, s).as_str();
         let sections: BTreeSet<&str> = self.students.iter().filter(of).map(section).collect();
         let reached = self.students.iter();
         let reached = reached.filter(|s| sections.contains(section(s)));
@@ -310,7 +345,7 @@ pub fn next_version(old: Option<u32>) -> u32 {
 }
 
 /// Replaces the item of the same key, or adds it at the end.
-fn put<T>(items: &mut Vec<T>, item: T, key: impl Fn(&T) -> String) {
+fn put<T, K: PartialEq>(items: &mut Vec<T>, item: T, key: impl Fn(&T) -> K) {
     let wanted = key(&item);
     match items.iter_mut().find(|known| key(known) == wanted) {
         Some(known) => *known = item,

@@ -7,6 +7,7 @@ use jiff::Timestamp;
 use jiff::civil::{Date, DateTime};
 use jiff::tz::TimeZone;
 
+use crate::ids::{ExperimentKey, LotCode, SectionName, StudentId};
 use crate::procedure::{Dates, Procedure};
 
 /// A course as it stands.
@@ -30,15 +31,15 @@ pub struct Zone {
 #[derive(Clone, Debug)]
 pub struct Experiment {
     /// Names it in files.
-    pub key: String,
+    pub key: ExperimentKey,
     /// With the experiment's own trial rules and marking.
     pub procedure: Procedure,
     /// When it opens and is due.
     pub dates: Dates,
     /// Lots the course assigned: by section, the titrant's and the excess reagent's.
-    pub section_lots: BTreeMap<String, SectionLots>,
+    pub section_lots: BTreeMap<SectionName, SectionLots>,
     /// Sections with dates of their own.
-    pub section_dates: BTreeMap<String, SectionDates>,
+    pub section_dates: BTreeMap<SectionName, SectionDates>,
 }
 
 /// The dates of a section where they are not those of the experiment.
@@ -51,18 +52,18 @@ pub struct SectionDates {
 /// The lots assigned to a section.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct SectionLots {
-    pub titrant: Option<String>,
-    pub excess: Option<String>,
+    pub titrant: Option<LotCode>,
+    pub excess: Option<LotCode>,
 }
 
 /// A student on the roster.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Student {
     /// Text: leading zeros stay.
-    pub id: String,
+    pub id: StudentId,
     pub family_name: String,
     pub given_name: String,
-    pub section: String,
+    pub section: SectionName,
     pub email: String,
     /// The day they left the course; their work stays on record.
     pub left: Option<Date>,
@@ -76,7 +77,7 @@ pub struct StaffMember {
     /// What they may do.
     pub role: StaffRole,
     /// Sections of an assistant.
-    pub sections: Vec<String>,
+    pub sections: Vec<SectionName>,
 }
 
 /// What a member of staff may do.

@@ -4,6 +4,8 @@
 //! decimal arithmetic is checked, since a decimal operator panics on overflow and division by zero.
 
 // rustfmt keeps the order within a group only
+pub mod ids;
+
 #[warn(missing_docs)]
 #[deny(clippy::arithmetic_side_effects)]
 pub mod measure;

@@ -5,6 +5,7 @@ use std::fmt;
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
+use crate::ids::{LotCode, UnknownCode};
 use crate::measure::Reading;
 
 /// Everything handed in at once for one experiment. A correction is another hand-in, never a change of this one.
@@ -28,13 +29,13 @@ pub struct Titration {
     pub trial: TrialLabel,
     /// The titrant's lot as written; none means the section's.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub lot: Option<String>,
+    pub lot: Option<LotCode>,
     /// The excess reagent's lot as written.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub excess_lot: Option<String>,
+    pub excess_lot: Option<LotCode>,
     /// The unknown's code as written; none means the one issued.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub unknown: Option<String>,
+    pub unknown: Option<UnknownCode>,
     /// The number on the burette as written.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub instrument: Option<String>,
@@ -196,8 +197,8 @@ impl HandIn {
     }
 
     /// The unknown's code as written, the first one given; codes that differ between rows count as written otherwise.
-    pub fn unknown_written(&self) -> Option<&str> {
-        self.titrations.iter().find_map(|t| t.unknown.as_deref())
+    pub fn unknown_written(&self) -> Option<&UnknownCode> {
+        self.titrations.iter().find_map(|t| t.unknown.as_ref())
     }
 
     /// The latest time a row says it was handed in.

@@ -5,6 +5,8 @@ use std::fmt;
 use jiff::civil::Date;
 use rust_decimal::Decimal;
 
+use crate::ids::{ExperimentKey, LotCode, UnknownCode};
+
 /// A secret. It prints as `[sealed]`, cannot be serialised, and is opened only by name, so that every place a true
 /// value leaves this type can be found by searching for [`Sealed::open`].
 #[derive(Clone, PartialEq)]
@@ -65,7 +67,7 @@ impl Assigned {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Lot {
     /// The code on the bottle.
-    pub code: String,
+    pub code: LotCode,
     /// What it holds, as the prep room writes it.
     pub reagent: String,
     /// mol/L.
@@ -78,7 +80,7 @@ pub struct Lot {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Unknown {
     /// The code on the bottle.
-    pub code: String,
+    pub code: UnknownCode,
     /// In the experiment's result unit.
     pub truth: Sealed<Assigned>,
     /// Which version of the value this is, from 1.
@@ -89,11 +91,11 @@ pub struct Unknown {
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Bottle {
     /// The lot of that code.
-    Lot(String),
+    Lot(LotCode),
     Unknown {
         /// Key of its experiment.
-        experiment: String,
-        code: String,
+        experiment: ExperimentKey,
+        code: UnknownCode,
     },
 }
 
@@ -121,10 +123,10 @@ pub const WARNED_DAYS: i32 = 14;
 
 impl Bottle {
     /// An unknown of an experiment.
-    pub fn unknown(experiment: impl Into<String>, code: impl Into<String>) -> Self {
+    pub fn unknown(experiment: &ExperimentKey, code: &UnknownCode) -> Self {
         Self::Unknown {
-            experiment: experiment.into(),
-            code: code.into(),
+            experiment: experiment.clone(),
+            code: code.clone(),
         }
     }
 }

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use super::{Change, next_version};
 use crate::course::Student;
+use crate::ids::SectionName;
 use crate::term::{Revision, Term};
 use crate::truth::{Lot, Unknown};
 
@@ -121,7 +122,7 @@ impl Term {
         }
         for (experiment, release) in changed(&self.released, &incoming.released) {
             let held = self.released.get(experiment).cloned().unwrap_or_default();
-            let mut put = |section: Option<&String>, at| {
+            let mut put = |section: Option<&SectionName>, at| {
                 changes.push(Change::Release {
                     experiment: experiment.clone(),
                     section: section.cloned(),

@@ -80,7 +80,7 @@ fn people(term: &Term) -> Vec<(&'static str, String)> {
             .map(|s| s.login.clone())
     };
     [
-        ("student", student.map(|s| s.id.clone())),
+        ("student", student.map(|s| s.id.to_string())),
         ("assistant", staff(StaffRole::Assistant)),
         ("coordinator", staff(StaffRole::Coordinator)),
         ("prep", staff(StaffRole::Prep)),

@@ -22,12 +22,12 @@ pub fn run(folder: &Path, experiment: &str, student: &str) -> Result<(), Failure
             keys.join(", ")
         ))
     })?;
-    if term.student(student).is_none() {
+    let Some(person) = term.student(student) else {
         return Err(Failure::Other(format!(
             "found no student {student} on the roster, expected one"
         )));
-    }
-    let work_up = term.with_case(&Slot::new(experiment, student), |case| case.work_up());
+    };
+    let work_up = term.with_case(&Slot::new(&known.key, &person.id), |case| case.work_up());
     let work_up = work_up.ok_or_else(|| {
         Failure::Other(format!(
             "found nothing handed in by {student} for {experiment}, expected readings"

@@ -9,6 +9,7 @@ use crate::desk::Desk;
 use crate::files::{
     Fault, FillChoice, FillPlan, IdKind, Points, Sheet, column_named, may_have_decimal_comma,
 };
+use crate::ids::{ExperimentKey, StudentId};
 
 /// What `fill` is asked to do.
 #[derive(Debug, Args)]
@@ -84,7 +85,7 @@ impl FillLine {
                 ));
             }
             targets.push((
-                Points::Experiment(key.to_owned()),
+                Points::Experiment(ExperimentKey::new(key)),
                 column_named(sheet, column)?,
             ));
         }

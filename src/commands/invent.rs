@@ -7,6 +7,7 @@ use jiff::civil::date;
 use super::Failure;
 use crate::course::{Course, Zone};
 use crate::files;
+use crate::ids::{ExperimentKey, SectionName};
 use crate::invent::{Plan, PlannedExperiment, invent};
 use crate::judge::copying::Copying;
 use crate::procedure::Dates;
@@ -40,7 +41,7 @@ pub fn run(folder: &Path, sections: usize, students: usize, seed: u64) -> Result
             };
             let (key, prefix) = (key.to_owned(), prefix.to_owned());
             Ok(PlannedExperiment {
-                key: key.clone(),
+                key: ExperimentKey::new(key.as_str()),
                 procedure: (key, text, procedure),
                 dates,
                 prefix,
@@ -58,7 +59,10 @@ pub fn run(folder: &Path, sections: usize, students: usize, seed: u64) -> Result
             term: "autumn 2026".into(),
             zone,
         },
-        sections: (0..sections).map(section_name).collect(),
+        sections: (0..sections)
+            .map(section_name)
+            .map(SectionName::new)
+            .collect(),
         students_per_section: students,
         experiments: vec![
             planned("naoh-against-khp", 5, "N", 0)?,

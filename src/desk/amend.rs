@@ -9,6 +9,7 @@ use super::{Desk, FileTexts, PrepareError, arrange};
 use crate::change::Change;
 use crate::course::Experiment;
 use crate::files::{self, Fault};
+use crate::ids::ExperimentKey;
 use crate::judge::Marking;
 use crate::procedure::{Procedure, TrialRules};
 use crate::store::{Texts, hash};
@@ -24,7 +25,7 @@ pub struct Rules {
 }
 
 /// What the rules of an experiment rest on now, by which somebody else's change is noticed.
-pub fn rules_seen(term: &Term, key: &str) -> String {
+pub fn rules_seen(term: &Term, key: &ExperimentKey) -> String {
     let source = term.sources.experiments.get(key);
     let procedure = source.and_then(|s| term.sources.procedures.get(&s.procedure));
     hash(&format!("{source:?}{procedure:?}"))
@@ -33,7 +34,7 @@ pub fn rules_seen(term: &Term, key: &str) -> String {
 /// What has to change so that an experiment goes by these rules: nothing if it does.
 pub fn rule_changes(
     term: &Term,
-    key: &str,
+    key: &ExperimentKey,
     rules: &Rules,
     reason: &str,
     (login, at): (&str, Timestamp),
@@ -56,7 +57,7 @@ pub fn rule_changes(
     let mut amend = |what, before: &Option<String>| {
         changes.push(Change::Amend(Amendment {
             what,
-            key: key.to_owned(),
+            key: key.to_string(),
             before: before.clone(),
             reason: reason.to_owned(),
             by: login.to_owned(),
@@ -88,7 +89,7 @@ pub fn rule_changes(
 /// Makes an experiment go by these rules; everything handed in for it is marked anew. Returns how many changes it took.
 pub async fn enter_rules(
     desk: &Desk,
-    key: &str,
+    key: &ExperimentKey,
     rules: &Rules,
     reason: &str,
     seen: &str,
@@ -248,7 +249,7 @@ fn followers<'t>(term: &'t Term, key: &str) -> Vec<(&'t Experiment, &'t Experime
 }
 
 /// Points given by hand must have their part and fit into it.
-fn given_by_hand(term: &Term, key: &str, marking: &Marking) -> Result<(), PrepareError> {
+fn given_by_hand(term: &Term, key: &ExperimentKey, marking: &Marking) -> Result<(), PrepareError> {
     let given = term
         .by_hand
         .iter()

@@ -10,6 +10,7 @@ use super::{Desk, PrepareError};
 use crate::change::Change;
 use crate::course::{Experiment, SectionDates, Student};
 use crate::files;
+use crate::ids::{ExperimentKey, SectionName, UnknownCode};
 use crate::store::StoreError;
 use crate::term::{Extension, Reissue, Slot, Term};
 
@@ -55,7 +56,7 @@ pub async fn arrange(
 /// What has to change so that sections have these dates. Sections that are not named keep theirs.
 pub fn section_date_changes(
     term: &Term,
-    key: &str,
+    key: &ExperimentKey,
     typed: &[TypedDates],
 ) -> Result<Vec<Change>, PrepareError> {
     let experiment = experiment(term, key)?;
@@ -80,9 +81,9 @@ pub fn section_date_changes(
             due: read("due", due),
         };
         if own == SectionDates::default() {
-            section_dates.remove(section);
+            section_dates.remove(section.as_str());
         } else {
-            section_dates.insert(section.clone(), own);
+            section_dates.insert(SectionName::new(section.as_str()), own);
         }
         let all = Experiment {
             section_dates: section_dates.clone(),
@@ -118,7 +119,7 @@ pub fn section_date_changes(
 /// What has to change so that a student has other dates, or (with neither date nor section) those of before again.
 pub fn extension_changes(
     term: &Term,
-    key: &str,
+    key: &ExperimentKey,
     typed: &TypedExtension,
     (login, at): (&str, Timestamp),
 ) -> Result<Vec<Change>, PrepareError> {
@@ -165,7 +166,7 @@ pub fn extension_changes(
         slot: Slot::new(key, &student.id),
         extension: Extension {
             due,
-            section: section.map(str::to_owned),
+            section: section.map(SectionName::new),
             reason,
             by: login.to_owned(),
             at: Some(at),
@@ -176,7 +177,7 @@ pub fn extension_changes(
 /// What has to change so that a student has another bottle.
 pub fn reissue_changes(
     term: &Term,
-    key: &str,
+    key: &ExperimentKey,
     typed: &TypedReissue,
     (login, at): (&str, Timestamp),
 ) -> Result<Vec<Change>, PrepareError> {
@@ -216,7 +217,12 @@ pub fn reissue_changes(
     }])
 }
 
-fn another(term: &Term, key: &str, held: &str, code: &str) -> Result<String, String> {
+fn another(
+    term: &Term,
+    key: &ExperimentKey,
+    held: &str,
+    code: &str,
+) -> Result<UnknownCode, String> {
     let known = term.unknowns.get(key).and_then(|all| all.get(code));
     let found = || format!("found \u{201c}{code}\u{201d}");
     match known {
@@ -230,9 +236,9 @@ fn another(term: &Term, key: &str, held: &str, code: &str) -> Result<String, Str
 }
 
 /// The bottle least often given out that is not the one held.
-fn least_given(term: &Term, key: &str, held: &str) -> Result<String, String> {
+fn least_given(term: &Term, key: &ExperimentKey, held: &str) -> Result<UnknownCode, String> {
     let codes = term.unknowns.get(key).into_iter().flat_map(BTreeMap::keys);
-    let given = |code: &String| {
+    let given = |code: &UnknownCode| {
         let issued = term.issued.iter();
         let to = issued.filter(|(slot, given)| slot.experiment == key && *given == code);
         to.count()
@@ -245,7 +251,10 @@ fn least_given(term: &Term, key: &str, held: &str) -> Result<String, String> {
         .ok_or_else(|| format!("found only {held}, expected another unknown of the experiment"))
 }
 
-pub(super) fn experiment<'t>(term: &'t Term, key: &str) -> Result<&'t Experiment, PrepareError> {
+pub(super) fn experiment<'t>(
+    term: &'t Term,
+    key: &ExperimentKey,
+) -> Result<&'t Experiment, PrepareError> {
     let expected = "an experiment of the course";
     let found = term.experiment(key);
     found.ok_or_else(|| PrepareError::new("experiment", key, expected))

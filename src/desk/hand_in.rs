@@ -4,6 +4,7 @@ use jiff::{SignedDuration, Timestamp};
 
 use super::Desk;
 use crate::change::Change;
+use crate::ids::StudentId;
 use crate::judge::{Question, refusals};
 use crate::store::{StoreError, StoredSubmission, by_request_key};
 use crate::submission::HandIn;
@@ -103,7 +104,7 @@ pub async fn hand_in(desk: &Desk, request: HandInRequest) -> Result<Receipt, Han
         .apply_if(&login, at, |image| {
             let image = image.ok_or(StoreError::NoCourse)?;
             let term = &image.term;
-            let not_found = || HandInError::NotFound(slot.experiment.clone());
+            let not_found = || HandInError::NotFound(slot.experiment.to_string());
             let experiment = term.experiment(&slot.experiment).ok_or_else(not_found)?;
             let student = term.student(&slot.student).filter(|s| s.is_enrolled());
             let dates = term.dates_of(experiment, student.ok_or_else(not_found)?);
@@ -182,7 +183,7 @@ fn is_answer_to_mates(term: &Term, slot: &Slot, hand_in: &HandIn) -> bool {
 }
 
 /// Seconds a student has to wait before another hand-in is taken; none if it is taken now.
-fn too_often(term: &Term, student: &str, at: Timestamp) -> Option<u64> {
+fn too_often(term: &Term, student: &StudentId, at: Timestamp) -> Option<u64> {
     let own = term.experiments.iter().filter_map(|experiment| {
         let slot = Slot::new(&experiment.key, student);
         term.submissions.get(&slot)

@@ -9,13 +9,14 @@ use rand_chacha::ChaCha20Rng;
 
 use super::{Desk, PrepareError};
 use crate::change::Change;
+use crate::ids::{ExperimentKey, UnknownCode};
 use crate::store::StoreError;
 use crate::term::Slot;
 
 /// Issues an unknown of the experiment to every student who has none. Returns how many were given one.
 pub async fn issue_unknowns(
     desk: &Desk,
-    experiment: &str,
+    experiment: &ExperimentKey,
     seed: [u8; 32],
     (login, at): (&str, Timestamp),
 ) -> Result<usize, PrepareError> {
@@ -34,7 +35,7 @@ pub async fn issue_unknowns(
                 .get(experiment)
                 .into_iter()
                 .flat_map(|u| u.keys())
-                .map(String::as_str)
+                .map(UnknownCode::as_str)
                 .collect();
             if codes.is_empty() {
                 return Err(PrepareError::new(
@@ -52,7 +53,7 @@ pub async fn issue_unknowns(
                 .collect();
             let held: Vec<Option<&str>> = slots
                 .iter()
-                .map(|s| term.issued.get(s).map(String::as_str))
+                .map(|s| term.issued.get(s).map(UnknownCode::as_str))
                 .collect();
             let dealt = deal(&held, &codes, &mut ChaCha20Rng::from_seed(seed));
             let fresh = slots
@@ -63,7 +64,7 @@ pub async fn issue_unknowns(
             Ok(fresh
                 .map(|((slot, _), code)| Change::Issue {
                     slot,
-                    unknown: code.to_owned(),
+                    unknown: UnknownCode::new(code),
                 })
                 .collect())
         })

@@ -55,6 +55,7 @@ pub use texts::FileTexts;
 pub use values::{Values, enter_values};
 
 use crate::change::{Change, Reach};
+use crate::ids::{ExperimentKey, SectionName};
 use crate::store::{
     SqliteConnection, Store, StoreError, Stored, Transaction, ValueVersion, Written, first_release,
     judgement_history, last_event, load_stored, lot_history, save_judged, unknown_history,
@@ -204,7 +205,10 @@ impl Desk {
     }
 
     /// Every value the unknowns of an experiment ever had, in order of code and version. They are true values.
-    pub async fn unknown_history(&self, experiment: &str) -> Result<Vec<ValueVersion>, StoreError> {
+    pub async fn unknown_history(
+        &self,
+        experiment: &ExperimentKey,
+    ) -> Result<Vec<ValueVersion>, StoreError> {
         unknown_history(&mut *self.store.read().await?, experiment).await
     }
 
@@ -213,7 +217,7 @@ impl Desk {
         let section = {
             let view = self.view().await?;
             let student = view.term.student(&slot.student);
-            student.map(|s| s.section.clone()).unwrap_or_default()
+            student.map_or_else(|| SectionName::new(""), |s| s.section.clone())
         };
         let mut connection = self.store.read().await?;
         let released = first_release(&mut connection, &slot.experiment, &section).await?;
@@ -271,7 +275,7 @@ impl Image {
 
     /// Whether every section of the course has the results of an experiment. Whether a student has them is another
     /// question: [`Image::is_released_to`].
-    pub fn is_released(&self, experiment: &str) -> bool {
+    pub fn is_released(&self, experiment: &ExperimentKey) -> bool {
         let sections = self.term.sections();
         let released = self.term.released.get(experiment);
         released.is_some_and(|release| match sections.is_empty() {

@@ -10,6 +10,7 @@ use super::{Desk, PrepareError};
 use crate::change::Change;
 use crate::course::{StaffMember, StaffRole, Student};
 use crate::files;
+use crate::ids::{SectionName, StudentId};
 use crate::store::StoreError;
 use crate::term::Term;
 
@@ -31,7 +32,12 @@ pub struct RosterPlan {
 }
 
 /// Compares a roster file with the roster. `left` are ids of students who are not in the file because they have left.
-pub fn plan_roster(term: &Term, incoming: &[Student], left: &[String], today: Date) -> RosterPlan {
+pub fn plan_roster(
+    term: &Term,
+    incoming: &[Student],
+    left: &[StudentId],
+    today: Date,
+) -> RosterPlan {
     let mut plan = RosterPlan::default();
     let known: BTreeMap<&str, &Student> =
         term.students.iter().map(|s| (s.id.as_str(), s)).collect();
@@ -77,7 +83,7 @@ impl RosterPlan {
 pub async fn apply_roster(
     desk: &Desk,
     incoming: &[Student],
-    left: &[String],
+    left: &[StudentId],
     (login, at): (&str, Timestamp),
 ) -> Result<RosterPlan, PrepareError> {
     let mut plan = RosterPlan::default();
@@ -118,7 +124,7 @@ pub struct StaffEntry<'a> {
     /// `coordinator`, `assistant` or `prep`.
     pub role: &'a str,
     /// Sections of an assistant.
-    pub sections: Vec<String>,
+    pub sections: Vec<SectionName>,
 }
 
 /// Adds a member of staff, or changes the one of that login.
@@ -234,11 +240,11 @@ pub struct StudentEntry {
 /// What has to change so that the roster has a student just so.
 pub fn student_changes(term: &Term, entry: &StudentEntry) -> Result<Vec<Change>, PrepareError> {
     let mut faults = Vec::new();
-    let id = keep("student_id", files::code(&entry.id), &mut faults);
+    let id = keep("student_id", StudentId::parse(&entry.id), &mut faults);
     let family_name = keep("family_name", words(&entry.family_name), &mut faults);
     let given_name = files::line_of_text(&entry.given_name);
     let given_name = keep("given_name", given_name, &mut faults);
-    let section = keep("section", files::code(&entry.section), &mut faults);
+    let section = keep("section", SectionName::parse(&entry.section), &mut faults);
     let email = keep("email", files::line_of_text(&entry.email), &mut faults);
     let left = match entry.left.trim() {
         "" => None,

@@ -8,6 +8,7 @@ use super::{Desk, FileTexts};
 use crate::change::Change;
 use crate::course::{Course, Experiment, SectionLots, Zone};
 use crate::files;
+use crate::ids::{ExperimentKey, SectionName};
 use crate::procedure::{Dates, is_key};
 use crate::store::{StoreError, Texts};
 use crate::term::{ExperimentSource, Term};
@@ -84,7 +85,7 @@ pub fn experiment_changes(
     term: &Term,
     [key, procedure, opens, due]: [&str; 4],
 ) -> Result<Vec<Change>, PrepareError> {
-    let [key, procedure] = [key.trim().to_owned(), procedure.trim().to_owned()];
+    let (key, procedure) = (ExperimentKey::new(key.trim()), procedure.trim().to_owned());
     let mut faults = Vec::new();
     if !is_key(&key) {
         let what =
@@ -163,8 +164,8 @@ pub fn experiment_changes(
 /// Assigns the lots of an experiment to its sections: (section, titrant lot, excess lot), empty for none.
 pub async fn assign_lots(
     desk: &Desk,
-    key: &str,
-    lots: BTreeMap<String, SectionLots>,
+    key: &ExperimentKey,
+    lots: BTreeMap<SectionName, SectionLots>,
     (login, at): (&str, Timestamp),
 ) -> Result<(), PrepareError> {
     desk.apply_if(login, at, |image| -> Result<Vec<Change>, PrepareError> {

@@ -9,6 +9,7 @@ use super::prepare::PrepareError;
 use super::values::{Values, twin};
 use crate::change::{Change, next_version};
 use crate::files::{Fault, PrepRoom, RecordText, read_prep_records};
+use crate::ids::ExperimentKey;
 use crate::store::StoreError;
 use crate::term::Term;
 use crate::truth::{Bottle, Lot, ShelfLife, Unknown};
@@ -188,7 +189,7 @@ pub async fn set_shelf_life(
 /// Notes in the log that the answer key of an experiment was opened, and by whom.
 pub async fn open_key(
     desk: &Desk,
-    experiment: &str,
+    experiment: &ExperimentKey,
     (login, at): (&str, Timestamp),
 ) -> Result<(), StoreError> {
     let opened = Change::KeyOpened {

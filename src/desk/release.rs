@@ -4,13 +4,14 @@ use jiff::Timestamp;
 
 use super::{Desk, Image, PrepareError};
 use crate::change::Change;
+use crate::ids::{ExperimentKey, SectionName, StudentId};
 use crate::store::StoreError;
 use crate::term::{Slot, Status};
 
 /// Releases the results of an experiment to everybody, whatever is still to review.
 pub async fn release(
     desk: &Desk,
-    experiment: &str,
+    experiment: &ExperimentKey,
     who: (&str, Timestamp),
 ) -> Result<(), PrepareError> {
     release_to(desk, experiment, None, true, who).await
@@ -20,7 +21,7 @@ pub async fn release(
 /// review, `as_they_are` says that they go out nevertheless.
 pub async fn release_to(
     desk: &Desk,
-    experiment: &str,
+    experiment: &ExperimentKey,
     section: Option<&str>,
     as_they_are: bool,
     (login, at): (&str, Timestamp),
@@ -44,7 +45,7 @@ pub async fn release_to(
 /// Withdraws the results of an experiment from a section, or (none) from all of them.
 pub async fn withdraw(
     desk: &Desk,
-    experiment: &str,
+    experiment: &ExperimentKey,
     section: Option<&str>,
     (login, at): (&str, Timestamp),
 ) -> Result<(), PrepareError> {
@@ -58,17 +59,21 @@ pub async fn withdraw(
 }
 
 /// Submissions of students on the course that a person should still look at, in a section or (none) in all of them.
-pub fn open_reviews(image: &Image, experiment: &str, section: Option<&str>) -> usize {
+pub fn open_reviews(image: &Image, experiment: &ExperimentKey, section: Option<&str>) -> usize {
     let students = image.term.enrolled();
     let of = students.filter(|s| section.is_none_or(|name| s.section == name));
-    let waits = |id: &str| {
+    let waits = |id: &StudentId| {
         let judged = image.judged.get(&Slot::new(experiment, id));
         judged.is_some_and(|j| j.status == Status::ToReview)
     };
     of.filter(|s| waits(&s.id)).count()
 }
 
-fn known(image: &Image, experiment: &str, section: Option<&str>) -> Result<(), PrepareError> {
+fn known(
+    image: &Image,
+    experiment: &ExperimentKey,
+    section: Option<&str>,
+) -> Result<(), PrepareError> {
     if image.term.experiment(experiment).is_none() {
         let expected = "an experiment of the course";
         return Err(PrepareError::new("experiment", experiment, expected));
@@ -86,7 +91,7 @@ fn known(image: &Image, experiment: &str, section: Option<&str>) -> Result<(), P
 /// The change, if it makes a difference to anybody.
 fn change(
     image: &Image,
-    experiment: &str,
+    experiment: &ExperimentKey,
     section: Option<&str>,
     at: Option<Timestamp>,
 ) -> Vec<Change> {
@@ -104,8 +109,8 @@ fn change(
         return Vec::new();
     }
     vec![Change::Release {
-        experiment: experiment.to_owned(),
-        section: section.map(str::to_owned),
+        experiment: experiment.clone(),
+        section: section.map(SectionName::new),
         at,
     }]
 }

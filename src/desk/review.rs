@@ -5,6 +5,7 @@ use rust_decimal::Decimal;
 
 use super::Desk;
 use crate::change::Change;
+use crate::ids::{ExperimentKey, StudentId};
 use crate::store::StoreError;
 use crate::term::{Decision, Ruling, Slot, standing};
 
@@ -167,10 +168,10 @@ pub async fn give_points(
 /// each with why; the others are on disk.
 pub async fn give_points_to(
     desk: &Desk,
-    experiment: &str,
-    points: &[(String, Decimal)],
+    experiment: &ExperimentKey,
+    points: &[(StudentId, Decimal)],
     (login, at): (&str, Timestamp),
-) -> Result<Vec<(String, ReviewError)>, ReviewError> {
+) -> Result<Vec<(StudentId, ReviewError)>, ReviewError> {
     let mut refused = Vec::new();
     desk.apply_if(login, at, |image| {
         let term = &image.ok_or(StoreError::NoCourse)?.term;

@@ -4,6 +4,7 @@ use jiff::Timestamp;
 
 use super::Desk;
 use crate::change::Change;
+use crate::ids::ExperimentKey;
 use crate::store::StoreError;
 use crate::term::{Note, Side, Slot, note_text};
 
@@ -70,7 +71,7 @@ pub async fn leave_note(
 /// Chooses whether students see what was in their bottles once results are out for everybody.
 pub async fn show_truth(
     desk: &Desk,
-    key: &str,
+    key: &ExperimentKey,
     show: bool,
     (login, at): (&str, Timestamp),
 ) -> Result<(), StoreError> {

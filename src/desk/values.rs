@@ -9,6 +9,7 @@ use super::Desk;
 use super::prepare::{PrepareError, keep, words};
 use crate::change::{Change, next_version};
 use crate::files;
+use crate::ids::{ExperimentKey, LotCode, UnknownCode};
 use crate::judge::{AuditKind, GroupName};
 use crate::store::StoreError;
 use crate::term::Term;
@@ -19,16 +20,16 @@ use crate::truth::{Assigned, Bottle, Lot, Sealed, Unknown};
 pub enum Values {
     Lot {
         /// The code on the bottle.
-        code: String,
+        code: LotCode,
         reagent: String,
         /// mol/L
         molarity: Assigned,
     },
     Unknowns {
         /// Key of the experiment.
-        experiment: String,
+        experiment: ExperimentKey,
         /// Code and value, in the result unit.
-        values: Vec<(String, Sealed<Assigned>)>,
+        values: Vec<(UnknownCode, Sealed<Assigned>)>,
     },
 }
 
@@ -36,7 +37,7 @@ impl Values {
     /// A lot's value, from what was typed: code, reagent, molarity, standard uncertainty.
     pub fn lot([code, reagent, molarity, uncertainty]: [&str; 4]) -> Result<Self, PrepareError> {
         let mut faults = Vec::new();
-        let code = keep("lot", files::code(code), &mut faults);
+        let code = keep("lot", LotCode::parse(code), &mut faults);
         let reagent = keep("reagent", words(reagent), &mut faults);
         let typed = [("molarity", molarity), ("uncertainty", uncertainty)];
         match (code, reagent, read_value(typed, &mut faults)) {
@@ -51,11 +52,11 @@ impl Values {
 
     /// An unknown's value, from what was typed: code, true value, standard uncertainty.
     pub fn unknown(
-        experiment: &str,
+        experiment: &ExperimentKey,
         [code, value, uncertainty]: [&str; 3],
     ) -> Result<Self, PrepareError> {
         let mut faults = Vec::new();
-        let code = keep("unknown", files::code(code), &mut faults);
+        let code = keep("unknown", UnknownCode::parse(code), &mut faults);
         let typed = [("true_value", value), ("uncertainty", uncertainty)];
         match (code, read_value(typed, &mut faults)) {
             (Some(code), Some(value)) => Ok(Self::unknowns(experiment, vec![(code, value)])),
@@ -63,10 +64,10 @@ impl Values {
         }
     }
 
-    pub fn unknowns(experiment: &str, values: Vec<(String, Assigned)>) -> Self {
+    pub fn unknowns(experiment: &ExperimentKey, values: Vec<(UnknownCode, Assigned)>) -> Self {
         let sealed = |(code, value)| (code, Sealed::new(value));
         Self::Unknowns {
-            experiment: experiment.to_owned(),
+            experiment: experiment.clone(),
             values: values.into_iter().map(sealed).collect(),
         }
     }
@@ -102,11 +103,11 @@ impl Values {
     pub fn groups(&self) -> Vec<GroupName> {
         match self {
             Self::Lot { code, .. } => [AuditKind::Lot, AuditKind::ExcessLot]
-                .map(|kind| GroupName::new(kind, code))
+                .map(|kind| GroupName::new(kind, code.as_str()))
                 .to_vec(),
             Self::Unknowns { values, .. } => values
                 .iter()
-                .map(|(code, _)| GroupName::new(AuditKind::Unknown, code))
+                .map(|(code, _)| GroupName::new(AuditKind::Unknown, code.as_str()))
                 .collect(),
         }
     }
@@ -116,7 +117,7 @@ impl Values {
         match self {
             Self::Lot { code, .. } => vec![Bottle::Lot(code.clone())],
             Self::Unknowns { experiment, values } => {
-                let bottle = |(code, _): &(String, _)| Bottle::unknown(experiment, code);
+                let bottle = |(code, _): &(UnknownCode, _)| Bottle::unknown(experiment, code);
                 values.iter().map(bottle).collect()
             }
         }
@@ -129,7 +130,7 @@ impl Values {
             Self::Unknowns { experiment, values } => {
                 let held = term.unknowns.get(experiment);
                 let version =
-                    |code: &String| held.and_then(|h| h.get(code)).map_or(0, |u| u.version);
+                    |code: &UnknownCode| held.and_then(|h| h.get(code)).map_or(0, |u| u.version);
                 values.iter().map(|(code, _)| version(code)).collect()
             }
         };
@@ -179,8 +180,8 @@ pub async fn enter_values(
 
 fn unknowns(
     term: &Term,
-    experiment: &str,
-    values: &[(String, Sealed<Assigned>)],
+    experiment: &ExperimentKey,
+    values: &[(UnknownCode, Sealed<Assigned>)],
     reason: &str,
 ) -> Result<Vec<Change>, PrepareError> {
     if term.experiment(experiment).is_none() {
@@ -199,7 +200,7 @@ fn unknowns(
             continue;
         }
         changes.push(Change::Unknown {
-            experiment: experiment.to_owned(),
+            experiment: experiment.clone(),
             unknown: Unknown {
                 code: code.clone(),
                 truth: truth.clone(),
@@ -214,8 +215,8 @@ fn unknowns(
 
 /// What is wrong with a code that another one is too like: a code written on a hand-in is compared without regard to
 /// capitals.
-pub(super) fn twin(term: &Term, experiment: &str, code: &str) -> Option<String> {
-    let is_twin = |known: &&String| known.eq_ignore_ascii_case(code) && *known != code;
+pub(super) fn twin(term: &Term, experiment: &ExperimentKey, code: &str) -> Option<String> {
+    let is_twin = |known: &&UnknownCode| known.eq_ignore_ascii_case(code) && *known != code;
     let twin = term.unknowns.get(experiment)?.keys().find(is_twin)?;
     Some(format!(
         "found \u{201c}{code}\u{201d}, expected a code that differs from \u{201c}{twin}\u{201d} in more than capitals"

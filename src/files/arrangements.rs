@@ -9,6 +9,7 @@ use super::cells::{code, guarded, instant, line_of_text, local_time};
 use super::fault::{Fault, found};
 use super::known::Known;
 use super::table::{Columns, Once, Table, again, write_csv};
+use crate::ids::{ExperimentKey, UnknownCode};
 use crate::term::{Amended, Amendment, Extension, Reissue, Release, Slot, Term};
 
 const ISSUED: [&str; 6] = ["experiment", "student_id", "unknown", "reason", "by", "at"];
@@ -25,7 +26,7 @@ const RELEASES: [&str; 3] = ["experiment", "released_at", "section"];
 const AMENDMENTS: [&str; 6] = ["what", "key", "at", "by", "reason", "before"];
 
 /// Bottles as they are issued, and those given in place of others.
-pub(super) type Bottles = (BTreeMap<Slot, String>, BTreeMap<Slot, Vec<Reissue>>);
+pub(super) type Bottles = (BTreeMap<Slot, UnknownCode>, BTreeMap<Slot, Vec<Reissue>>);
 
 /// Reads the bottles. A second row of a student gives another bottle, and says why and when.
 pub(super) fn read_issued(bytes: &[u8], known: &Known, faults: &mut Vec<Fault>) -> Bottles {
@@ -69,10 +70,12 @@ pub(super) fn read_issued(bytes: &[u8], known: &Known, faults: &mut Vec<Fault>) 
                 let (Some(by), Some(at)) = (by, at) else {
                     continue;
                 };
-                let before = issued.insert(slot.clone(), unknown.clone());
+                let Some(instead_of) = issued.insert(slot.clone(), unknown.clone()) else {
+                    continue;
+                };
                 reissued.entry(slot).or_default().push(Reissue {
                     unknown,
-                    instead_of: before.unwrap_or_default(),
+                    instead_of,
                     reason,
                     by,
                     at,
@@ -94,7 +97,7 @@ pub(super) fn write_issued(term: &Term) -> Option<String> {
         let first = others.first().map_or(now, |one| &one.instead_of);
         let row = |unknown: &str, [reason, by, at]: [String; 3]| {
             let student = guarded(&slot.student);
-            let cells = [slot.experiment.clone(), student, guarded(unknown)];
+            let cells = [slot.experiment.to_string(), student, guarded(unknown)];
             cells.into_iter().chain([reason, by, at]).collect()
         };
         rows.push(row(first, Default::default()));
@@ -155,7 +158,7 @@ pub(super) fn write_extensions(term: &Term) -> Option<String> {
         .flat_map(|(extensions, slot)| extensions.iter().map(move |one| (slot.clone(), one)))
         .map(|(slot, one)| {
             [
-                slot.experiment,
+                slot.experiment.to_string(),
                 guarded(&slot.student),
                 text(one.due.map(|due| due.to_string())),
                 text(one.section.as_deref().map(guarded)),
@@ -173,8 +176,8 @@ pub(super) fn read_releases(
     bytes: &[u8],
     known: &Known,
     faults: &mut Vec<Fault>,
-) -> BTreeMap<String, Release> {
-    let mut all: BTreeMap<String, Release> = BTreeMap::new();
+) -> BTreeMap<ExperimentKey, Release> {
+    let mut all: BTreeMap<ExperimentKey, Release> = BTreeMap::new();
     let columns = Columns::new(&RELEASES[..2], &RELEASES[2..]);
     let Some(table) = Table::read("releases.csv", bytes, &columns, faults) else {
         return all;
@@ -222,7 +225,7 @@ pub(super) fn write_releases(term: &Term) -> Option<String> {
         let Some(release) = term.released.get(&experiment.key) else {
             continue;
         };
-        let key = || experiment.key.clone();
+        let key = || experiment.key.to_string();
         if release.everyone.is_some() {
             rows.push(vec![key(), time(release.everyone), String::new()]);
         }

@@ -36,7 +36,7 @@ fn rows(audit: &ExperimentAudit) -> Vec<[String; 10]> {
             as_f64(value) * in_percent_of_truth / 100.0
         });
         Some([
-            audit.experiment.clone(),
+            audit.experiment.to_string(),
             kind.to_owned(),
             guarded(&group.name.key),
             group.n().to_string(),

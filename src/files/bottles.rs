@@ -6,6 +6,7 @@ use super::cells::{code, day, decimal, guarded, line_of_text, whole};
 use super::fault::Fault;
 use super::known::Known;
 use super::table::{Columns, Once, Row, Table, again, write_csv};
+use crate::ids::{ExperimentKey, LotCode, UnknownCode};
 use crate::term::{Slot, Term};
 use crate::truth::{Assigned, Bottle, Lot, Sealed, ShelfLife, Unknown};
 
@@ -22,7 +23,7 @@ pub(super) fn read_lots(bytes: &[u8], faults: &mut Vec<Fault>) -> Vec<(Lot, Shel
     let mut once = Once::new();
     let mut lots = Vec::new();
     for row in &table.rows {
-        let lot = table.get(row, "lot", code, faults);
+        let lot = table.get(row, "lot", LotCode::parse, faults);
         if let Some(lot) = &lot
             && let Some(first) = once.seen(lot.clone(), row.line)
         {
@@ -48,7 +49,7 @@ pub(super) fn read_lots(bytes: &[u8], faults: &mut Vec<Fault>) -> Vec<(Lot, Shel
 
 /// Reads pasted lines of code, value and standard uncertainty, with commas, semicolons or tabs between. Empty lines are
 /// passed over.
-pub fn read_value_lines(text: &str) -> Result<Vec<(String, Assigned)>, Vec<Fault>> {
+pub fn read_value_lines(text: &str) -> Result<Vec<(UnknownCode, Assigned)>, Vec<Fault>> {
     let (mut values, mut faults) = (Vec::new(), Vec::new());
     let mut once = Once::new();
     for (line, text) in (1_u64..).zip(text.lines()) {
@@ -72,7 +73,9 @@ pub fn read_value_lines(text: &str) -> Result<Vec<(String, Assigned)>, Vec<Fault
             fault("", what);
             continue;
         };
-        let own = code(own).map_err(|what| fault("code", what)).ok();
+        let own = UnknownCode::parse(own)
+            .map_err(|what| fault("code", what))
+            .ok();
         let value = decimal(value).map_err(|what| fault("value", what)).ok();
         let uncertainty = decimal(uncertainty)
             .map_err(|what| fault("uncertainty", what))
@@ -110,7 +113,7 @@ pub(super) fn read_unknowns(
     bytes: &[u8],
     known: &Known,
     faults: &mut Vec<Fault>,
-) -> Vec<(String, Unknown, ShelfLife)> {
+) -> Vec<(ExperimentKey, Unknown, ShelfLife)> {
     let columns = Columns::new(&["experiment", "unknown", TRUTH[0], TRUTH[1]], &MAY);
     let Some(table) = Table::read("unknowns.csv", bytes, &columns, faults) else {
         return Vec::new();
@@ -119,7 +122,7 @@ pub(super) fn read_unknowns(
     let mut unknowns = Vec::new();
     for row in &table.rows {
         let experiment = table.get(row, "experiment", |text| known.experiment(text), faults);
-        let code = table.get(row, "unknown", code, faults);
+        let code = table.get(row, "unknown", UnknownCode::parse, faults);
         if let (Some(experiment), Some(code)) = (&experiment, &code)
             // a code written on a hand-in is compared without regard to case
             && let Some(first) = once.seen((experiment.clone(), code.to_ascii_lowercase()), row.line)
@@ -237,20 +240,18 @@ pub(super) fn write_lots(term: &Term) -> Option<String> {
 
 /// The unknowns of a term that have no preparation record; none if there is none.
 pub(super) fn write_unknowns(term: &Term) -> Option<String> {
-    let stated: Vec<(&str, &Unknown)> = term
+    let stated: Vec<(&ExperimentKey, &Unknown)> = term
         .experiments
         .iter()
-        .filter_map(|experiment| {
-            Some((experiment.key.as_str(), term.unknowns.get(&experiment.key)?))
-        })
+        .filter_map(|experiment| Some((&experiment.key, term.unknowns.get(&experiment.key)?)))
         .flat_map(|(key, unknowns)| unknowns.values().map(move |unknown| (key, unknown)))
         .filter(|(key, unknown)| {
-            let named = ((*key).to_owned(), unknown.code.clone());
+            let named = ((*key).clone(), unknown.code.clone());
             !term.sources.unknowns.contains_key(&named)
         })
         .collect();
-    let life = |(experiment, unknown): &(&str, &Unknown)| {
-        let bottle = Bottle::unknown(*experiment, &unknown.code);
+    let life = |(experiment, unknown): &(&ExperimentKey, &Unknown)| {
+        let bottle = Bottle::unknown(experiment, &unknown.code);
         (unknown.version, term.shelf.get(&bottle))
     };
     let end = AtTheEnd {
@@ -261,7 +262,7 @@ pub(super) fn write_unknowns(term: &Term) -> Option<String> {
         .enumerate()
         .map(|(index, (experiment, unknown))| {
             let truth = unknown.truth.open();
-            let mut cells = vec![(*experiment).to_owned(), guarded(&unknown.code)];
+            let mut cells = vec![experiment.to_string(), guarded(&unknown.code)];
             cells.extend([truth.value, truth.standard_uncertainty].map(|n| n.to_string()));
             cells.extend(end.cells(index));
             cells
@@ -278,7 +279,7 @@ pub(super) fn read_by_slot<T>(
     (file, column): (&str, &str),
     bytes: &[u8],
     known: &Known,
-    read: impl Fn(&str, &str) -> Result<T, String>,
+    read: impl Fn(&ExperimentKey, &str) -> Result<T, String>,
     faults: &mut Vec<Fault>,
 ) -> BTreeMap<Slot, T> {
     let columns = Columns::new(&["experiment", "student_id", column], &[]);
@@ -317,7 +318,11 @@ pub(super) fn write_by_slot<T>(
     let rows: Vec<_> = slots(term)
         .filter_map(|slot| {
             let value = all.get(&slot)?;
-            Some([slot.experiment, guarded(&slot.student), text(value)])
+            Some([
+                slot.experiment.to_string(),
+                guarded(&slot.student),
+                text(value),
+            ])
         })
         .collect();
     (!rows.is_empty()).then(|| write_csv(&["experiment", "student_id", column], rows))

@@ -7,6 +7,7 @@ use super::fault::{Fault, found};
 use super::marking_file::{marking, trials};
 use super::toml_table::{Section, Toml, bare_or_quoted, quoted};
 use crate::course::{Course, SectionDates, SectionLots, Zone};
+use crate::ids::{ExperimentKey, LotCode, SectionName};
 use crate::judge::Marking;
 use crate::procedure::{Dates, TrialRules, is_key};
 use crate::term::{ExperimentSource, Term};
@@ -14,25 +15,25 @@ use crate::term::{ExperimentSource, Term};
 pub(super) struct CourseFile {
     pub course: Course,
     /// Sections that something speaks of and nobody is in.
-    pub empty_sections: Vec<String>,
+    pub empty_sections: Vec<SectionName>,
     pub experiments: Vec<ExperimentEntry>,
 }
 
 /// One `[[experiment]]`, its procedure still a key.
 pub(super) struct ExperimentEntry {
-    pub key: String,
+    pub key: ExperimentKey,
     pub dates: Dates,
     pub source: ExperimentSource,
     pub marking: Option<Marking>,
     pub trials: Option<TrialRules>,
-    pub section_lots: BTreeMap<String, SectionLots>,
-    pub section_dates: BTreeMap<String, SectionDates>,
+    pub section_lots: BTreeMap<SectionName, SectionLots>,
+    pub section_dates: BTreeMap<SectionName, SectionDates>,
     /// Where its procedure is named.
     pub procedure_line: u64,
     /// Lines of the sections in `section_lots`.
-    pub section_lines: BTreeMap<String, u64>,
+    pub section_lines: BTreeMap<SectionName, u64>,
     /// Lines of the sections in `section_dates`.
-    pub date_lines: BTreeMap<String, u64>,
+    pub date_lines: BTreeMap<SectionName, u64>,
 }
 
 /// Columns of the gradebook, which an experiment of that key would double.
@@ -42,7 +43,7 @@ const TAKEN_KEYS: [&str; 2] = ["section", "total"];
 pub(super) fn read_course(
     file: &str,
     text: &str,
-    keys: &mut HashSet<String>,
+    keys: &mut HashSet<ExperimentKey>,
 ) -> Result<CourseFile, Vec<Fault>> {
     Toml::read(file, text, |root| {
         root.only(&["title", "term", "time_zone", "empty_sections", "experiment"]);
@@ -50,6 +51,7 @@ pub(super) fn read_course(
         let term = root.parsed("term", line_of_text);
         let zone = root.parsed("time_zone", Zone::new);
         let empty_sections = root.texts("empty_sections");
+        let empty_sections = empty_sections.into_iter().map(SectionName::new).collect();
         let experiments = root.tables("experiment", |section| experiment(&section, keys));
         let (title, term, zone) = (title?, term?, zone?);
         Some(CourseFile {
@@ -60,7 +62,7 @@ pub(super) fn read_course(
     })
 }
 
-fn experiment(section: &Section, keys: &mut HashSet<String>) -> Option<ExperimentEntry> {
+fn experiment(section: &Section, keys: &mut HashSet<ExperimentKey>) -> Option<ExperimentEntry> {
     section.only(&[
         "key",
         "procedure",
@@ -79,7 +81,7 @@ fn experiment(section: &Section, keys: &mut HashSet<String>) -> Option<Experimen
                 "another key: the gradebook has a column of that name",
             ))
         } else if is_key(text) {
-            Ok(text.to_owned())
+            Ok(ExperimentKey::new(text))
         } else {
             Err(found(
                 text,
@@ -117,11 +119,11 @@ fn experiment(section: &Section, keys: &mut HashSet<String>) -> Option<Experimen
             lots.table(name, |assigned| {
                 assigned.only(&["titrant", "excess"]);
                 let assigned = SectionLots {
-                    titrant: assigned.parsed_if_any("titrant", code),
-                    excess: assigned.parsed_if_any("excess", code),
+                    titrant: assigned.parsed_if_any("titrant", LotCode::parse),
+                    excess: assigned.parsed_if_any("excess", LotCode::parse),
                 };
-                section_lots.insert(name.to_owned(), assigned);
-                section_lines.insert(name.to_owned(), lots.line(name));
+                section_lots.insert(SectionName::new(name), assigned);
+                section_lines.insert(SectionName::new(name), lots.line(name));
             });
         }
     });
@@ -150,7 +152,10 @@ fn experiment(section: &Section, keys: &mut HashSet<String>) -> Option<Experimen
 fn section_dates(
     section: &Section,
     dates: Option<Dates>,
-) -> (BTreeMap<String, SectionDates>, BTreeMap<String, u64>) {
+) -> (
+    BTreeMap<SectionName, SectionDates>,
+    BTreeMap<SectionName, u64>,
+) {
     let (mut all, mut lines) = (BTreeMap::new(), BTreeMap::new());
     section.table("section_dates", |sections| {
         for (name, _) in sections.in_order() {
@@ -168,8 +173,8 @@ fn section_dates(
                     let what = format!("found {due}, expected a time after it opens, {opens}");
                     own.fault("due", what);
                 }
-                all.insert(name.to_owned(), own_dates);
-                lines.insert(name.to_owned(), sections.line(name));
+                all.insert(SectionName::new(name), own_dates);
+                lines.insert(SectionName::new(name), sections.line(name));
             });
         }
     });
@@ -244,7 +249,7 @@ fn empty_sections(term: &Term) -> BTreeSet<&str> {
     let made_up = extensions.filter_map(|one| one.section.as_ref());
     let named = staff.chain(own).chain(released).chain(made_up);
     let on_roster: HashSet<&str> = term.students.iter().map(|s| s.section.as_str()).collect();
-    let named = named.map(String::as_str);
+    let named = named.map(SectionName::as_str);
     named.filter(|name| !on_roster.contains(name)).collect()
 }
 

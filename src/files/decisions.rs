@@ -124,7 +124,7 @@ fn row(slot: &Slot, decision: &Decision) -> [String; 8] {
         Ruling::ExcuseLate { excused } => ("excuse-late", excused.to_string()),
     };
     [
-        slot.experiment.clone(),
+        slot.experiment.to_string(),
         guarded(&slot.student),
         decision.at.to_string(),
         guarded(&decision.by),

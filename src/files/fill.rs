@@ -8,6 +8,7 @@ use super::cells::unguarded;
 use super::gradebook::{Grades, points};
 use super::sheet::{Filling, Separator, Sheet};
 use crate::course::Student;
+use crate::ids::{ExperimentKey, StudentId};
 use crate::term::{Judged, Slot, Term};
 
 /// How a file is to be filled in.
@@ -39,7 +40,7 @@ pub enum IdKind {
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Points {
     /// Of the experiment with this key.
-    Experiment(String),
+    Experiment(ExperimentKey),
     /// Of all experiments together.
     Total,
 }
@@ -102,7 +103,7 @@ impl IdKind {
 
     fn of_student(self, student: &Student) -> String {
         match self {
-            Self::StudentId => student.id.clone(),
+            Self::StudentId => student.id.to_string(),
             Self::Email => student.email.trim().to_lowercase(),
         }
     }
@@ -212,7 +213,7 @@ impl FillChoice {
                         };
                         let cell = FilledCell {
                             line: sheet.line(*row),
-                            student: students[0].id.clone(),
+                            student: students[0].id.to_string(),
                             column: columns
                                 .get(*column)
                                 .map_or_else(String::new, |c| c.trim().to_owned()),

@@ -36,7 +36,7 @@ pub fn flags_csv(term: &Term, judged: &[(Slot, Judged)]) -> String {
         judged.evaluation.flags.iter().map(move |flag| {
             let expected = from_f64(flag.chance * f64::from(size), 10);
             [
-                slot.experiment.clone(),
+                slot.experiment.to_string(),
                 guarded(&slot.student),
                 flag.code.code().to_owned(),
                 guarded(&flag.evidence),

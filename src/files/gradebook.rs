@@ -32,10 +32,10 @@ pub fn gradebook_csv(term: &Term, judged: &[(Slot, Judged)], text: FreeText) -> 
     header.extend(term.experiments.iter().map(|e| e.key.as_str()));
     header.push("total");
     let rows = term.enrolled().map(|s| {
-        let people = [&s.id, &s.family_name, &s.given_name, &s.section];
+        let people = [&*s.id, &s.family_name, &s.given_name, &s.section];
         let people = people.map(|cell| match text {
             FreeText::Safe => guarded(cell),
-            FreeText::Exact => cell.clone(),
+            FreeText::Exact => cell.to_owned(),
         });
         let grades = columns.iter().map(|column| {
             let value = grades.points(&s.id, column);

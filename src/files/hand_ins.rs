@@ -1,6 +1,7 @@
 //! Drafts and answers put together into revisions, and revisions written out again.
 
 use std::collections::{BTreeMap, HashMap};
+use std::ops::Deref;
 
 use super::bottles::slots;
 use super::cells::{guarded, whole};
@@ -9,6 +10,7 @@ use super::known::Known;
 use super::readings_file::{Draft, Drafts, INSTRUMENT, OWN};
 use super::table::{Columns, Once, Table, again, write_csv};
 use crate::columns::Column;
+use crate::ids::{ExperimentKey, StudentId};
 use crate::measure::Reading;
 use crate::procedure::{Procedure, Scheme};
 use crate::submission::{HandIn, Titration};
@@ -55,13 +57,13 @@ pub(super) fn read_reported(bytes: &[u8], known: &Known, faults: &mut Vec<Fault>
 
 /// Puts the revisions of one experiment together. Answers that belong to it are taken out of `answers`.
 pub(super) fn assemble(
-    key: &str,
+    key: &ExperimentKey,
     mut current: Drafts,
     mut superseded: Drafts,
     answers: &mut Answers,
     faults: &mut Vec<Fault>,
 ) -> BTreeMap<Slot, Vec<Revision>> {
-    let mut students: Vec<String> = current.keys().chain(superseded.keys()).cloned().collect();
+    let mut students: Vec<StudentId> = current.keys().chain(superseded.keys()).cloned().collect();
     students.extend(
         answers
             .keys()
@@ -76,7 +78,7 @@ pub(super) fn assemble(
         let now = current
             .remove(&student)
             .and_then(|mut drafts| drafts.remove(&0));
-        let slot = Slot::new(key, student);
+        let slot = Slot::new(key, &student);
         let own = answers.remove(&slot).unwrap_or_default();
         let revisions = one(&slot, now, earlier, own, faults);
         all.insert(slot, revisions);
@@ -168,7 +170,7 @@ fn one(
 /// `readings/KEY.csv` (or, with `superseded`, the earlier revisions) of one experiment; none if it has no rows.
 pub(super) fn write_readings(
     term: &Term,
-    key: &str,
+    key: &ExperimentKey,
     procedure: &Procedure,
     superseded: bool,
 ) -> Option<String> {
@@ -275,7 +277,9 @@ fn cells_of(titration: Option<&Titration>, excess: bool, readings: &[Column]) ->
         let count = readings.len().saturating_add(if excess { 4 } else { 3 });
         return vec![String::new(); count];
     };
-    let text = |code: &Option<String>| code.as_deref().map(guarded).unwrap_or_default();
+    fn text(code: &Option<impl Deref<Target = str>>) -> String {
+        code.as_deref().map(guarded).unwrap_or_default()
+    }
     let mut cells = vec![
         titration.trial.to_string(),
         text(&titration.lot),
@@ -307,7 +311,7 @@ pub(super) fn write_reported(term: &Term) -> Option<String> {
         .into_iter()
         .map(|(slot, number, answer)| {
             let mut cells = vec![
-                slot.experiment,
+                slot.experiment.to_string(),
                 guarded(&slot.student),
                 answer.written().to_owned(),
             ];

@@ -1,58 +1,51 @@
 //! What later files of a folder may name: students, sections, experiments, lots, unknowns.
 
 use std::collections::HashSet;
+use std::hash::Hash;
 
 use super::cells::code;
 use super::fault::found;
+use crate::ids::{ExperimentKey, LotCode, SectionName, StudentId, UnknownCode};
 
 /// Names by kind. A kind that is none could not be read at all: its faults are told where it should stand, and
 /// nothing that names it is held against it.
 #[derive(Default)]
 pub(super) struct Known {
-    pub students: Option<HashSet<String>>,
-    pub sections: Option<HashSet<String>>,
-    pub experiments: Option<HashSet<String>>,
-    pub lots: Option<HashSet<String>>,
-    pub unknowns: Option<HashSet<(String, String)>>,
+    pub students: Option<HashSet<StudentId>>,
+    pub sections: Option<HashSet<SectionName>>,
+    pub experiments: Option<HashSet<ExperimentKey>>,
+    pub lots: Option<HashSet<LotCode>>,
+    pub unknowns: Option<HashSet<(ExperimentKey, UnknownCode)>>,
 }
 
 impl Known {
-    /// The id of a student on the roster.
-    pub fn student(&self, text: &str) -> Result<String, String> {
+    pub fn student(&self, text: &str) -> Result<StudentId, String> {
+        let id = StudentId::parse(text)?;
         one_of(
             self.students.as_ref(),
-            text,
+            id,
             "the id of a student on the roster",
         )
     }
 
-    /// A section of the roster.
-    pub fn section(&self, text: &str) -> Result<String, String> {
-        one_of(self.sections.as_ref(), text, "a section of the roster")
+    pub fn section(&self, text: &str) -> Result<SectionName, String> {
+        let name = SectionName::parse(text)?;
+        one_of(self.sections.as_ref(), name, "a section of the roster")
     }
 
-    /// The key of an experiment of the course.
-    pub fn experiment(&self, text: &str) -> Result<String, String> {
-        one_of(
-            self.experiments.as_ref(),
-            text,
-            "the key of an experiment in course.toml",
-        )
+    pub fn experiment(&self, text: &str) -> Result<ExperimentKey, String> {
+        let key = ExperimentKey::new(code(text)?);
+        let expected = "the key of an experiment in course.toml";
+        one_of(self.experiments.as_ref(), key, expected)
     }
 
-    /// The code of a lot.
-    pub fn lot(&self, text: &str) -> Result<String, String> {
-        one_of(
-            self.lots.as_ref(),
-            text,
-            "the code of a lot in lots.csv or prep-room.toml",
-        )
+    pub fn lot(&self, text: &str) -> Result<LotCode, String> {
+        let expected = "the code of a lot in lots.csv or prep-room.toml";
+        one_of(self.lots.as_ref(), LotCode::parse(text)?, expected)
     }
 
-    /// The code of an unknown of an experiment.
-    pub fn unknown(&self, experiment: &str, text: &str) -> Result<String, String> {
-        let code = code(text)?;
-        let pair = (experiment.to_owned(), code);
+    pub fn unknown(&self, experiment: &ExperimentKey, text: &str) -> Result<UnknownCode, String> {
+        let pair = (experiment.clone(), UnknownCode::parse(text)?);
         match &self.unknowns {
             Some(known) if !known.contains(&pair) => {
                 let expected = format!(
@@ -65,10 +58,13 @@ impl Known {
     }
 }
 
-fn one_of(known: Option<&HashSet<String>>, text: &str, expected: &str) -> Result<String, String> {
-    let name = code(text)?;
+fn one_of<T: Hash + Eq + AsRef<str>>(
+    known: Option<&HashSet<T>>,
+    name: T,
+    expected: &str,
+) -> Result<T, String> {
     match known {
-        Some(known) if !known.contains(&name) => Err(found(&name, expected)),
+        Some(known) if !known.contains(&name) => Err(found(name.as_ref(), expected)),
         _ => Ok(name),
     }
 }

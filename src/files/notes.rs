@@ -36,7 +36,7 @@ pub(super) fn read_notes(
             (experiment, student, at, from, by, text)
         {
             let note = Note { from, by, text, at };
-            all.entry(Slot::new(experiment, student))
+            all.entry(Slot::new(&experiment, &student))
                 .or_default()
                 .push(note);
         }
@@ -57,7 +57,7 @@ pub(super) fn write_notes(term: &Term) -> Option<String> {
 
 fn row(slot: &Slot, note: &Note) -> [String; 6] {
     [
-        slot.experiment.clone(),
+        slot.experiment.to_string(),
         guarded(&slot.student),
         note.at.to_string(),
         note.from.name().to_owned(),

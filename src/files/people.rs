@@ -7,6 +7,7 @@ use super::fault::{Fault, found};
 use super::known::Known;
 use super::table::{Columns, Once, Table, again, write_csv};
 use crate::course::{StaffMember, StaffRole, Student};
+use crate::ids::{SectionName, StudentId};
 
 /// Reads a roster by itself.
 pub fn read_roster_file(bytes: &[u8]) -> Result<Vec<Student>, Vec<Fault>> {
@@ -36,8 +37,8 @@ pub(super) fn read_roster(
     let mut once = Once::new();
     let mut students = Vec::new();
     for row in &table.rows {
-        let id = table.get(row, "student_id", code, faults);
-        let section = table.get(row, "section", code, faults);
+        let id = table.get(row, "student_id", StudentId::parse, faults);
+        let section = table.get(row, "section", SectionName::parse, faults);
         let family_name = table.get(row, "family_name", line_of_text, faults);
         let given_name = table.get(row, "given_name", line_of_text, faults);
         let email = table.get(row, "email", line_of_text, faults);
@@ -77,7 +78,7 @@ pub fn write_roster(students: &[Student]) -> String {
     let anybody_left = students.iter().any(|s| s.left.is_some());
     header.extend(anybody_left.then_some("left"));
     let rows = students.iter().map(|s| {
-        let cells = [&s.id, &s.family_name, &s.given_name, &s.section];
+        let cells = [&*s.id, &s.family_name, &s.given_name, &s.section];
         let mut cells: Vec<String> = cells.map(|cell| guarded(cell)).into();
         cells.extend(emails.then(|| guarded(&s.email)));
         let left = || s.left.map(|day| day.to_string()).unwrap_or_default();
@@ -123,7 +124,7 @@ pub(super) fn read_staff(bytes: &[u8], known: &Known, faults: &mut Vec<Fault>) -
 }
 
 /// Sections separated by spaces. A section's name may have spaces in it: the longest name that fits is taken.
-fn read_sections(text: &str, known: &Known) -> Result<Vec<String>, String> {
+fn read_sections(text: &str, known: &Known) -> Result<Vec<SectionName>, String> {
     let words: Vec<&str> = text.split_whitespace().collect();
     let mut sections = Vec::new();
     let mut rest = words.as_slice();

@@ -47,6 +47,7 @@ use super::fault::{Fault, found};
 use super::prep_record::{preparation, standardised};
 use super::shelf::Shelf;
 use super::toml_table::{Section, Toml};
+use crate::ids::{ExperimentKey, LotCode, UnknownCode};
 use crate::measure::GlasswareTable;
 use crate::procedure::ResultSpec;
 use crate::term::Term;
@@ -59,7 +60,7 @@ pub struct PrepRoom {
     /// Each with its record, for [`crate::term::Sources::lots`].
     pub lots: Vec<(Lot, String)>,
     /// Each with its experiment and its record, for [`crate::term::Sources::unknowns`].
-    pub unknowns: Vec<(String, Unknown, String)>,
+    pub unknowns: Vec<(ExperimentKey, Unknown, String)>,
     /// What each record comes to.
     pub recorded: BTreeMap<Bottle, Recorded>,
     /// Days of those that have any, for [`crate::term::Term::shelf`].
@@ -73,12 +74,12 @@ pub(super) struct Bench<'b> {
     pub glassware: &'b GlasswareTable,
     pub shelf: &'b Shelf<'b>,
     /// By experiment; experiments that could not be read are missing.
-    pub results: BTreeMap<String, ResultSpec>,
+    pub results: BTreeMap<ExperimentKey, ResultSpec>,
     /// Whether every experiment could be read.
     pub all_results: bool,
-    pub stated_lots: HashSet<String>,
+    pub stated_lots: HashSet<LotCode>,
     /// Experiments and lower-case codes of `unknowns.csv`.
-    pub stated_unknowns: HashSet<(String, String)>,
+    pub stated_unknowns: HashSet<(ExperimentKey, String)>,
 }
 
 /// Reads records that are added to a term, such as one entered in a form.
@@ -168,7 +169,7 @@ const TWICE: &str = "a code that neither this file nor the CSV file has already"
 fn read_lot(
     section: &Section,
     bench: &Bench,
-    seen: &mut HashSet<String>,
+    seen: &mut HashSet<LotCode>,
 ) -> Option<(Lot, String, Recorded)> {
     section.only(&[
         "lot",
@@ -179,7 +180,7 @@ fn read_lot(
         "prepared",
         "standardised",
     ]);
-    let lot = section.parsed("lot", code);
+    let lot = section.parsed("lot", LotCode::parse);
     if let Some(lot) = &lot
         && !seen.insert(lot.clone())
     {
@@ -221,8 +222,8 @@ fn read_lot(
 fn read_unknown(
     section: &Section,
     bench: &Bench,
-    seen: &mut HashSet<(String, String)>,
-) -> Option<(String, Unknown, String, Recorded)> {
+    seen: &mut HashSet<(ExperimentKey, String)>,
+) -> Option<(ExperimentKey, Unknown, String, Recorded)> {
     section.only(&[
         "experiment",
         "unknown",
@@ -231,8 +232,8 @@ fn read_unknown(
         "expires",
         "prepared",
     ]);
-    let experiment = section.text("experiment");
-    let code = section.parsed("unknown", code);
+    let experiment = section.text("experiment").map(ExperimentKey::new);
+    let code = section.parsed("unknown", UnknownCode::parse);
     if let (Some(experiment), Some(code)) = (&experiment, &code)
         && !seen.insert((experiment.clone(), code.to_ascii_lowercase()))
     {

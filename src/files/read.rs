@@ -19,6 +19,7 @@ use super::readings_file::{Drafts, read_readings};
 use super::shelf::Shelf;
 use super::shipped::shipped_glassware;
 use crate::course::{Experiment, SectionLots};
+use crate::ids::{ExperimentKey, LotCode, UnknownCode};
 use crate::measure::GlasswareTable;
 use crate::procedure::Procedure;
 use crate::term::{Sources, Term};
@@ -128,8 +129,9 @@ impl<'f> Reader<'f> {
             )
         });
         let by_hand = folder.get("by-hand.csv").map(|bytes| {
-            let points =
-                |experiment: &str, text: &str| by_hand_points(&procedures, experiment, text);
+            let points = |experiment: &ExperimentKey, text: &str| {
+                by_hand_points(&procedures, experiment, text)
+            };
             read_by_slot(("by-hand.csv", "points"), bytes, known, points, faults)
         });
         let mut answers = folder
@@ -256,7 +258,7 @@ impl<'f> Reader<'f> {
         &mut self,
         entries: &[ExperimentEntry],
         shelf: &Shelf,
-    ) -> BTreeMap<String, Option<Procedure>> {
+    ) -> BTreeMap<ExperimentKey, Option<Procedure>> {
         let mut all = BTreeMap::new();
         for entry in entries {
             let procedure = shelf.get(&entry.source.procedure).unwrap_or_else(|what| {
@@ -273,12 +275,12 @@ impl<'f> Reader<'f> {
     #[allow(clippy::type_complexity)]
     fn bottles(
         &mut self,
-        procedures: &BTreeMap<String, Option<Procedure>>,
+        procedures: &BTreeMap<ExperimentKey, Option<Procedure>>,
         course: bool,
         shelf: &Shelf,
     ) -> (
-        BTreeMap<String, Lot>,
-        BTreeMap<String, BTreeMap<String, Unknown>>,
+        BTreeMap<LotCode, Lot>,
+        BTreeMap<ExperimentKey, BTreeMap<UnknownCode, Unknown>>,
         BTreeMap<Bottle, ShelfLife>,
         Sources,
     ) {
@@ -294,7 +296,7 @@ impl<'f> Reader<'f> {
             .map(|bytes| read_unknowns(bytes, &self.known, &mut self.faults));
         let mut complete = (lots_complete, self.faults.len() == before);
         let mut lives = BTreeMap::new();
-        let mut lots: BTreeMap<String, Lot> = lots
+        let mut lots: BTreeMap<LotCode, Lot> = lots
             .into_iter()
             .flatten()
             .map(|(lot, life)| {
@@ -302,7 +304,7 @@ impl<'f> Reader<'f> {
                 (lot.code.clone(), lot)
             })
             .collect();
-        let mut unknowns: BTreeMap<String, BTreeMap<String, Unknown>> = BTreeMap::new();
+        let mut unknowns: BTreeMap<ExperimentKey, BTreeMap<UnknownCode, Unknown>> = BTreeMap::new();
         let mut stated_unknowns = HashSet::new();
         for (experiment, unknown, life) in stated.into_iter().flatten() {
             lives.insert(Bottle::unknown(&experiment, &unknown.code), life);
@@ -391,23 +393,27 @@ impl<'f> Reader<'f> {
     fn sections_named(&mut self, entries: &[ExperimentEntry]) {
         for entry in entries {
             let mut faults = Vec::new();
-            let mut hold = |line: Option<&u64>, column: &str, what: Result<String, String>| {
+            let mut hold = |line: Option<&u64>, column: &str, what: Option<String>| {
                 let fault = |what| Fault::of_file("course.toml", what).in_column(column);
                 let line = line.copied().unwrap_or(1);
-                faults.extend(what.err().map(|what| fault(what).at(line)));
+                faults.extend(what.map(|what| fault(what).at(line)));
             };
             for (section, SectionLots { titrant, excess }) in &entry.section_lots {
                 let line = entry.section_lines.get(section);
                 for lot in [titrant, excess].into_iter().flatten() {
-                    hold(line, "experiment.section_lots", self.known.lot(lot));
+                    hold(line, "experiment.section_lots", self.known.lot(lot).err());
                 }
-                hold(line, "experiment.section_lots", self.known.section(section));
+                hold(
+                    line,
+                    "experiment.section_lots",
+                    self.known.section(section).err(),
+                );
             }
             for (section, line) in &entry.date_lines {
                 hold(
                     Some(line),
                     "experiment.section_dates",
-                    self.known.section(section),
+                    self.known.section(section).err(),
                 );
             }
             self.faults.extend(faults);
@@ -430,7 +436,7 @@ fn number_decisions(term: &mut Term) {
 }
 
 fn by_hand_points(
-    procedures: &BTreeMap<String, Option<Procedure>>,
+    procedures: &BTreeMap<ExperimentKey, Option<Procedure>>,
     experiment: &str,
     text: &str,
 ) -> Result<rust_decimal::Decimal, String> {

@@ -9,6 +9,7 @@ use super::fault::{Fault, found};
 use super::known::Known;
 use super::table::{Columns, Once, Row, Table, again};
 use crate::columns::{Cells, Column, MAX_FILLINGS, read_cells};
+use crate::ids::{LotCode, StudentId, UnknownCode};
 use crate::judge::{refusals, row_label};
 use crate::procedure::{Procedure, Scheme};
 use crate::submission::{Titration, TrialLabel};
@@ -26,7 +27,7 @@ pub(super) struct Draft {
 }
 
 /// Drafts by student, then by revision as the file says it; 0 where a current file says none.
-pub(super) type Drafts = HashMap<String, BTreeMap<u32, Draft>>;
+pub(super) type Drafts = HashMap<StudentId, BTreeMap<u32, Draft>>;
 
 /// Columns of our own at the end.
 pub(super) const OWN: [&str; 3] = ["revision", "reason", "confirmed"];
@@ -127,7 +128,7 @@ impl Reader<'_> {
         row: &Row,
         superseded: bool,
         drafts: &mut Drafts,
-        once: &mut Once<(String, u32, TrialLabel)>,
+        once: &mut Once<(StudentId, u32, TrialLabel)>,
         faults: &mut Vec<Fault>,
     ) {
         let table = &self.table;
@@ -251,7 +252,7 @@ impl Reader<'_> {
                 if used {
                     self.known.lot(text)
                 } else {
-                    code(text)
+                    LotCode::parse(text)
                 }
             }
         };
@@ -259,7 +260,7 @@ impl Reader<'_> {
         let excess_lot =
             table.get_if_any(row, "excess_lot", lot(procedure.uses_excess_lot()), faults);
         // a code that no bottle has is the student's mistake and raises a flag; it is no fault of the file
-        let unknown = table.get_if_any(row, "unknown", code, faults);
+        let unknown = table.get_if_any(row, "unknown", UnknownCode::parse, faults);
         let instrument = table.get_if_any(row, INSTRUMENT, code, faults);
         let cells: Cells = self
             .readings

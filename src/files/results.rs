@@ -101,7 +101,7 @@ fn row(slot: &Slot, judged: &Judged, section: &str, unit: &str, given: bool) -> 
         .filter_map(|explanation| Some(explanation.likely()?.code.code()))
         .collect();
     [
-        slot.experiment.clone(),
+        slot.experiment.to_string(),
         guarded(&slot.student),
         guarded(section),
         guarded(&evaluation.unknown),

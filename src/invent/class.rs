@@ -8,6 +8,7 @@ use rand_chacha::ChaCha20Rng;
 use rust_decimal::Decimal;
 
 use crate::course::{Course, Experiment, StaffMember, StaffRole, Student, Zone};
+use crate::ids::{ExperimentKey, LotCode, SectionName, StudentId, UnknownCode};
 use crate::judge::copying::{Copying, copied};
 use crate::judge::rehearsal::{Bench, Hand, simulate};
 use crate::judge::signal::{Signal, result_at};
@@ -126,9 +127,11 @@ impl Class {
             procedure: key,
             ..ExperimentSource::default()
         };
-        term.sources.experiments.insert(EXPERIMENT.into(), source);
+        term.sources
+            .experiments
+            .insert(ExperimentKey::new(EXPERIMENT), source);
         term.experiments.push(Experiment {
-            key: EXPERIMENT.into(),
+            key: ExperimentKey::new(EXPERIMENT),
             procedure: self.procedure.clone(),
             dates: Dates {
                 opens: jiff::civil::date(2026, 9, 14).at(9, 0, 0, 0),
@@ -274,14 +277,15 @@ impl AtWork<'_> {
         }
         let slot = self.slot(place)?;
         let term = &mut self.rehearsed.term;
-        term.issued.insert(slot.clone(), format!("U{bottle}"));
+        term.issued
+            .insert(slot.clone(), UnknownCode::new(format!("U{bottle}")));
         term.submissions.insert(slot, vec![revision(hand_in)]);
         Some(())
     }
 
     fn slot(&self, place: usize) -> Option<Slot> {
         let student = self.rehearsed.term.students.get(place)?;
-        Some(Slot::new(EXPERIMENT, &student.id))
+        Some(Slot::new(&ExperimentKey::new(EXPERIMENT), &student.id))
     }
 
     /// Somebody of the section copies in each of the ways asked for, everybody at most once; where the readings cannot
@@ -312,8 +316,8 @@ impl AtWork<'_> {
                 }
                 term.submissions.insert(by.clone(), vec![revision(copy)]);
                 self.rehearsed.copies.push(Copy {
-                    from: from.student,
-                    by: by.student,
+                    from: from.student.to_string(),
+                    by: by.student.to_string(),
                     how: *how,
                 });
             }
@@ -329,12 +333,12 @@ impl AtWork<'_> {
     ) -> Option<Vec<Lot>> {
         let one = |number: usize| {
             let lot = Lot {
-                code: format!("{letter}{number}"),
+                code: LotCode::new(format!("{letter}{number}")),
                 reagent: species.clone(),
                 molarity: assigned(*nominal, LOT_UNCERTAINTY)?,
                 version: 1,
             };
-            let name = GroupName::new(kind, &lot.code);
+            let name = GroupName::new(kind, &*lot.code);
             self.rehearsed
                 .term
                 .lots
@@ -367,16 +371,16 @@ impl AtWork<'_> {
             };
             let value = to_figures(from_f64(held, 8)?, 5);
             let unknown = Unknown {
-                code: format!("U{number}"),
+                code: UnknownCode::new(format!("U{number}")),
                 truth: Sealed::new(assigned(value, BOTTLE_UNCERTAINTY)?),
                 version: 1,
             };
-            let name = GroupName::new(AuditKind::Unknown, &unknown.code);
+            let name = GroupName::new(AuditKind::Unknown, &*unknown.code);
             let of = self
                 .rehearsed
                 .term
                 .unknowns
-                .entry(EXPERIMENT.into())
+                .entry(ExperimentKey::new(EXPERIMENT))
                 .or_default();
             of.insert(unknown.code.clone(), unknown);
             self.really(name, value, BOTTLE_UNCERTAINTY).map(as_f64)
@@ -399,10 +403,10 @@ impl AtWork<'_> {
         for section in 0..class.lots_of.len() {
             for seat in 0..class.per_section {
                 term.students.push(Student {
-                    id: format!("s{section}-{seat:02}"),
+                    id: StudentId::new(format!("s{section}-{seat:02}")),
                     family_name: format!("Family{seat:02}"),
                     given_name: "Given".into(),
-                    section: format!("S{section}"),
+                    section: SectionName::new(format!("S{section}")),
                     email: String::new(),
                     left: None,
                 });
@@ -415,7 +419,9 @@ impl AtWork<'_> {
                 login: format!("a{number}"),
                 name: format!("Assistant {number}"),
                 role: StaffRole::Assistant,
-                sections: own.map(|(section, _)| format!("S{section}")).collect(),
+                sections: own
+                    .map(|(section, _)| SectionName::new(format!("S{section}")))
+                    .collect(),
             });
         }
     }

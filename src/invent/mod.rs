@@ -17,6 +17,7 @@ use rand_chacha::ChaCha20Rng;
 use rust_decimal::Decimal;
 
 use crate::course::{Course, Experiment, Student};
+use crate::ids::{ExperimentKey, LotCode, SectionName, UnknownCode};
 use crate::judge::copying::Copying;
 use crate::judge::rehearsal::{Bench, Hand, simulate};
 use crate::judge::signal::{Signal, result_at};
@@ -31,7 +32,7 @@ use crate::workup::{WorkUpInput, work_up};
 pub struct Plan {
     pub course: Course,
     /// Names of the sections.
-    pub sections: Vec<String>,
+    pub sections: Vec<SectionName>,
     pub students_per_section: usize,
     /// In course order.
     pub experiments: Vec<PlannedExperiment>,
@@ -42,7 +43,7 @@ pub struct Plan {
 /// An experiment to invent hand-ins for.
 #[derive(Clone, Debug)]
 pub struct PlannedExperiment {
-    pub key: String,
+    pub key: ExperimentKey,
     /// The procedure's own key, its text and itself.
     pub procedure: (String, String, Procedure),
     /// When it opens and is due.
@@ -97,11 +98,11 @@ fn settle_first(term: &mut Term) {
         .map(|(slot, _)| slot)
         .collect();
     for slot in waiting {
-        let section = term
-            .student(&slot.student)
-            .map(|s| s.section.clone())
-            .unwrap_or_default();
-        let assistant = term.staff.iter().find(|s| s.sections.contains(&section));
+        let section = term.student(&slot.student).map(|s| s.section.clone());
+        let assistant = term
+            .staff
+            .iter()
+            .find(|s| section.as_ref().is_some_and(|one| s.sections.contains(one)));
         let by = assistant.map(|s| s.login.clone()).unwrap_or_default();
         let reason = "looked at the notebook: the readings are as written".to_owned();
         let revision = u32::try_from(term.submissions.get(&slot).map_or(0, Vec::len)).unwrap_or(1);
@@ -197,7 +198,7 @@ impl Invention<'_> {
                 value,
                 standard_uncertainty,
             };
-            let code = format!("{prefix}-{suffix}");
+            let code = LotCode::new(format!("{prefix}-{suffix}"));
             let lot = Lot {
                 code: code.clone(),
                 reagent: species.written().to_owned(),
@@ -225,7 +226,7 @@ impl Invention<'_> {
         &mut self,
         procedure: &Procedure,
         lots: &(Option<Lot>, Option<Lot>),
-    ) -> Vec<(String, f64)> {
+    ) -> Vec<(UnknownCode, f64)> {
         let bench = Bench {
             truth: 1.0,
             lot: lots.0.as_ref(),
@@ -247,7 +248,7 @@ impl Invention<'_> {
             };
             let value = to_figures(from_f64(truth, 8).unwrap_or(Decimal::ONE), 4);
             let standard_uncertainty = to_figures(value.saturating_mul(Decimal::new(1, 3)), 2);
-            let code = format!("{}-{n:02}", self.planned.prefix);
+            let code = UnknownCode::new(format!("{}-{n:02}", self.planned.prefix));
             let truth = Sealed::new(Assigned {
                 value,
                 standard_uncertainty,
@@ -279,7 +280,7 @@ impl Invention<'_> {
         procedure: &Procedure,
         slot: Slot,
         lots: &(Option<Lot>, Option<Lot>),
-        truths: &[(String, f64)],
+        truths: &[(UnknownCode, f64)],
         own: usize,
     ) {
         let slip = self.slip();

@@ -6,6 +6,7 @@ use rand_chacha::ChaCha20Rng;
 
 use super::Plan;
 use crate::course::{StaffMember, StaffRole, Student};
+use crate::ids::{SectionName, StudentId};
 use crate::term::Term;
 
 const FAMILY: [&str; 48] = [
@@ -73,7 +74,7 @@ pub(super) fn people(plan: &Plan, term: &mut Term, rng: &mut ChaCha20Rng) {
             number = number.saturating_add(rng.random_range(1..4));
             members.push(Student {
                 // ids are text: these begin with a zero that has to stay
-                id: format!("0{number}"),
+                id: StudentId::new(format!("0{number}")),
                 family_name: pick(&FAMILY, rng).to_owned(),
                 given_name: pick(&GIVEN, rng).to_owned(),
                 section: section.clone(),
@@ -86,7 +87,7 @@ pub(super) fn people(plan: &Plan, term: &mut Term, rng: &mut ChaCha20Rng) {
         });
         term.students.extend(members);
     }
-    let staff = |login: &str, name: &str, role, sections: Vec<String>| StaffMember {
+    let staff = |login: &str, name: &str, role, sections: Vec<SectionName>| StaffMember {
         login: login.to_owned(),
         name: name.to_owned(),
         role,

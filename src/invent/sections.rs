@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 
 use super::class::{Class, EXPERIMENT, Rehearsed, Wrong};
+use crate::ids::{ExperimentKey, StudentId};
 use crate::judge::copying::Copying;
 use crate::judge::{AuditKind, FlagCode, GroupName, Likeness};
 use crate::term::Slot;
@@ -124,7 +125,12 @@ fn clean(rehearsed: &Rehearsed, found: &mut Sections) {
     let (term, alike) = (&rehearsed.term, likenesses(rehearsed));
     for (place, one) in term.students.iter().enumerate() {
         for other in term.students.iter().skip(place + 1) {
-            let bottle = |id: &str| term.issued.get(&Slot::new(EXPERIMENT, id));
+            let bottle = |id: &str| {
+                term.issued.get(&Slot::new(
+                    &ExperimentKey::new(EXPERIMENT),
+                    &StudentId::new(id),
+                ))
+            };
             if bottle(&one.id) == bottle(&other.id) {
                 found.honest.count(are_alike(&alike, &one.id, &other.id));
             }

@@ -7,6 +7,7 @@ use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
 use super::alike::Likeness;
+use crate::ids::{LotCode, UnknownCode};
 use crate::procedure::Procedure;
 use crate::submission::{HandIn, Titration};
 use crate::truth::{Lot, Unknown};
@@ -22,11 +23,11 @@ pub struct Case<'a> {
     /// Which revision it is, from 1.
     pub revision: u32,
     /// The course's lots by code.
-    pub lots: &'a BTreeMap<String, Lot>,
+    pub lots: &'a BTreeMap<LotCode, Lot>,
     /// Lots that count where none is written.
     pub default_lots: &'a DefaultLots,
     /// The experiment's unknowns by code.
-    pub unknowns: &'a BTreeMap<String, Unknown>,
+    pub unknowns: &'a BTreeMap<UnknownCode, Unknown>,
     /// Code of the unknown issued to the student.
     pub issued: Option<&'a str>,
     /// When it was handed in.
@@ -44,8 +45,8 @@ pub struct Case<'a> {
 /// The lots of a section: what counts where a row names none.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct DefaultLots {
-    pub titrant: Option<String>,
-    pub excess: Option<String>,
+    pub titrant: Option<LotCode>,
+    pub excess: Option<LotCode>,
     /// Whether the course assigned them, so that another lot is a mismatch.
     pub assigned: bool,
 }
@@ -81,7 +82,7 @@ impl Case<'_> {
     }
 
     pub(super) fn lots_of(&self, titration: &Titration) -> (Option<&Lot>, Option<&Lot>) {
-        let find = |written: &Option<String>, default: &Option<String>| {
+        let find = |written: &Option<LotCode>, default: &Option<LotCode>| {
             written
                 .as_ref()
                 .or(default.as_ref())
@@ -119,7 +120,7 @@ impl Case<'_> {
     pub(super) fn marked_against(&self) -> Option<&Unknown> {
         let written = self.hand_in.unknown_written();
         let settled = if self.settlement.against_written {
-            self.other_code().or(written)
+            self.other_code().or(written.map(|code| &**code))
         } else {
             None
         };

@@ -12,6 +12,7 @@ use super::mistakes::{answer, is_of_reading, misread};
 use super::rehearsal::{Bench, Hand, simulate};
 use super::signal::{Signal, result_at};
 use super::slips::{SlipCode, distances, wrong_answers};
+use crate::ids::{LotCode, UnknownCode};
 use crate::measure::{from_f64, to_figures};
 use crate::procedure::{Procedure, Scheme};
 use crate::submission::HandIn;
@@ -68,8 +69,8 @@ pub fn confusion(procedure: &Procedure, students: usize, seed: u64) -> Option<Co
 
 struct Class<'p> {
     procedure: &'p Procedure,
-    lots: BTreeMap<String, Lot>,
-    unknowns: BTreeMap<String, Unknown>,
+    lots: BTreeMap<LotCode, Lot>,
+    unknowns: BTreeMap<UnknownCode, Unknown>,
     /// What the bottles hold, in order.
     truths: Vec<Assigned>,
 }
@@ -82,7 +83,7 @@ impl<'p> Class<'p> {
             let value = to_figures(nominal.saturating_mul(factor), 4);
             let standard_uncertainty = value.saturating_mul(Decimal::new(5, 4));
             let lot = Lot {
-                code: code.to_owned(),
+                code: LotCode::new(code),
                 reagent: reagent.to_owned(),
                 molarity: Assigned {
                     value,
@@ -90,7 +91,7 @@ impl<'p> Class<'p> {
                 },
                 version: 1,
             };
-            lots.insert(code.to_owned(), lot);
+            lots.insert(lot.code.clone(), lot);
         };
         if let Some((species, nominal)) = procedure.lot_reagent() {
             add(OWN, species.written(), nominal, 1027);
@@ -116,7 +117,7 @@ impl<'p> Class<'p> {
             };
             let value = to_figures(from_f64(truth, 8)?, 5);
             let standard_uncertainty = value.saturating_mul(Decimal::new(5, 4));
-            let code = format!("U-{n}");
+            let code = UnknownCode::new(format!("U-{n}"));
             let assigned = Assigned {
                 value,
                 standard_uncertainty,
@@ -235,7 +236,7 @@ impl<'p> Class<'p> {
         };
         let mut hand_in = simulate(self.procedure, &bench, &hand, rng)?;
         for row in &mut hand_in.titrations {
-            row.lot = self.lots.contains_key(OWN).then(|| OWN.to_owned());
+            row.lot = self.lots.contains_key(OWN).then(|| LotCode::new(OWN));
         }
         let hand_in = match code {
             Some(code) if is_of_reading(code) => match code {
@@ -274,8 +275,8 @@ impl<'p> Class<'p> {
             revision: 1,
             lots: &self.lots,
             default_lots: &DefaultLots {
-                titrant: self.lots.contains_key(OWN).then(|| OWN.to_owned()),
-                excess: self.lots.contains_key(EXCESS).then(|| EXCESS.to_owned()),
+                titrant: self.lots.contains_key(OWN).then(|| LotCode::new(OWN)),
+                excess: self.lots.contains_key(EXCESS).then(|| LotCode::new(EXCESS)),
                 assigned: false,
             },
             unknowns: &self.unknowns,

@@ -126,7 +126,7 @@ pub fn evaluate(case: &Case) -> Evaluation {
         .collect();
     versions.extend(unknown.map(|u| format!("unknown {} v{}", u.code, u.version)));
     Evaluation {
-        unknown: unknown.map(|u| u.code.clone()).unwrap_or_default(),
+        unknown: unknown.map(|u| u.code.to_string()).unwrap_or_default(),
         lot: lots
             .iter()
             .map(|lot| lot.code.as_str())

@@ -14,6 +14,7 @@ use super::marking::Scale;
 use super::marks::Part;
 use super::rehearsal::{Bench, Hand, simulate};
 use super::signal::{Signal, result_at};
+use crate::ids::{LotCode, UnknownCode};
 use crate::measure::{as_f64, from_f64, plain, to_figures};
 use crate::procedure::{Procedure, Scheme};
 use crate::submission::HandIn;
@@ -174,7 +175,7 @@ fn nominal_lot(code: &str, nominal: Decimal) -> Lot {
         standard_uncertainty,
     };
     Lot {
-        code: code.to_owned(),
+        code: LotCode::new(code),
         reagent: String::new(),
         molarity,
         version: 1,
@@ -191,16 +192,17 @@ struct Class<'a> {
 impl Class<'_> {
     fn judge<T>(&self, hand_in: &HandIn, use_case: impl FnOnce(&Case) -> T) -> T {
         let lots = [self.titrant, self.excess].into_iter().flatten();
-        let lots: BTreeMap<String, Lot> = lots.map(|lot| (lot.code.clone(), lot.clone())).collect();
+        let lots: BTreeMap<LotCode, Lot> =
+            lots.map(|lot| (lot.code.clone(), lot.clone())).collect();
         let value = Decimal::from_f64(self.truth).unwrap_or(Decimal::ONE);
         let truth = Sealed::new(Assigned {
             value,
             standard_uncertainty: Decimal::ZERO,
         });
         let unknowns = BTreeMap::from([(
-            "u".to_owned(),
+            UnknownCode::new("u"),
             Unknown {
-                code: "u".into(),
+                code: UnknownCode::new("u"),
                 truth,
                 version: 1,
             },

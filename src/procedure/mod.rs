@@ -14,6 +14,7 @@ use crate::judge::Marking;
 use crate::measure::Glassware;
 use crate::stats::{DixonCritical, DixonLevel};
 
+pub use crate::ids::is_key;
 pub use measured::{Calibration, Portion, Precipitate, Second, Vessel};
 pub use method::{Asked, Method};
 pub use unit::ResultUnit;
@@ -315,15 +316,6 @@ impl std::ops::Deref for Procedure {
     fn deref(&self) -> &ProcedureParts {
         &self.parts
     }
-}
-
-/// Whether a text can be a key: 1 to 60 lower-case letters, digits and hyphens, starting with a letter or digit.
-pub fn is_key(text: &str) -> bool {
-    (1..=60).contains(&text.len())
-        && !text.starts_with('-')
-        && text
-            .bytes()
-            .all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-')
 }
 
 impl Scheme {

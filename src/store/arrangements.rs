@@ -7,6 +7,7 @@ use sqlx::{Row, SqliteConnection};
 use super::StoreError;
 use super::load::{instant, slot};
 use crate::course::Experiment;
+use crate::ids::{ExperimentKey, SectionName, UnknownCode};
 use crate::term::{Amended, Amendment, Extension, Reissue, Slot, Term};
 
 /// Writes the sections' own dates of an experiment in place of those it had.
@@ -42,8 +43,8 @@ pub(super) async fn write_extension(
         "INSERT INTO extension (experiment, student_id, due, section, reason, by_login, at)
          VALUES (?, ?, ?, ?, ?, ?, ?)",
     )
-    .bind(&slot.experiment)
-    .bind(&slot.student)
+    .bind(slot.experiment.as_str())
+    .bind(slot.student.as_str())
     .bind(extension.due.map(|at| at.to_string()))
     .bind(&extension.section)
     .bind(&extension.reason)
@@ -63,8 +64,8 @@ pub(super) async fn write_reissue(
     sqlx::query(
         "INSERT INTO issue (experiment, student_id, unknown, reason, by_login, at) VALUES (?, ?, ?, ?, ?, ?)",
     )
-    .bind(&slot.experiment)
-    .bind(&slot.student)
+    .bind(slot.experiment.as_str())
+    .bind(slot.student.as_str())
     .bind(&reissue.unknown)
     .bind(&reissue.reason)
     .bind(&reissue.by)
@@ -133,13 +134,13 @@ pub(super) async fn load_arrangements(
         .fetch_all(&mut *connection)
         .await?
     {
-        let (slot, unknown): (_, String) = (slot(&row)?, row.try_get("unknown")?);
+        let (slot, unknown): (_, UnknownCode) = (slot(&row)?, row.try_get("unknown")?);
         let reason: String = row.try_get("reason")?;
         let before = term.issued.insert(slot.clone(), unknown.clone());
         if !reason.is_empty() {
             term.reissued.entry(slot).or_default().push(Reissue {
                 unknown,
-                instead_of: before.unwrap_or_default(),
+                instead_of: before.unwrap_or_else(|| UnknownCode::new("")),
                 reason,
                 by: row.try_get("by_login")?,
                 at: instant(row.try_get("at")?, "issue")?,
@@ -150,11 +151,11 @@ pub(super) async fn load_arrangements(
         .fetch_all(&mut *connection)
         .await?
     {
-        let (experiment, section): (String, Option<String>) =
+        let (experiment, section): (ExperimentKey, Option<SectionName>) =
             (row.try_get("experiment")?, row.try_get("section")?);
         let at: Option<i64> = row.try_get("released_at")?;
         let at = at.map(|at| instant(at, "release")).transpose()?;
-        term.set_release(&experiment, section.as_deref(), at);
+        term.set_release(&experiment, section.as_ref(), at);
     }
     for row in sqlx::query("SELECT * FROM extension ORDER BY id")
         .fetch_all(&mut *connection)

@@ -189,8 +189,8 @@ impl Write<'_> {
              SELECT ?1, ?2, 1 + (SELECT count(*) FROM submission WHERE experiment = ?1 AND student_id = ?2),
                  ?3, ?4, ?5, ?6, ?7, ?8, ?9",
         )
-        .bind(&slot.experiment)
-        .bind(&slot.student)
+        .bind(slot.experiment.as_str())
+        .bind(slot.student.as_str())
         .bind(key)
         .bind(&document)
         .bind(hash(&document))
@@ -252,7 +252,7 @@ impl Write<'_> {
                 "INSERT INTO lot_value (lot, version, reagent, molarity, standard_uncertainty, record, reason,
                      by_login, at) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
             )
-            .bind(&lot.code)
+            .bind(lot.code.as_str())
             .bind(lot.version)
             .bind(&lot.reagent)
             .bind(lot.molarity.value.to_string())
@@ -268,7 +268,7 @@ impl Write<'_> {
                          record, reason, by_login, at) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 )
                 .bind(experiment)
-                .bind(&unknown.code)
+                .bind(unknown.code.as_str())
                 .bind(unknown.version)
                 .bind(truth.value.to_string())
                 .bind(truth.standard_uncertainty.to_string())
@@ -279,8 +279,8 @@ impl Write<'_> {
             }
             Change::ShelfLife { bottle, life } => {
                 let (experiment, code) = match bottle {
-                    Bottle::Lot(code) => (None, code),
-                    Bottle::Unknown { experiment, code } => (Some(experiment), code),
+                    Bottle::Lot(code) => (None, code.as_str()),
+                    Bottle::Unknown { experiment, code } => (Some(experiment), code.as_str()),
                 };
                 sqlx::query(
                     "INSERT INTO shelf_life (experiment, code, made, expires, by_login, at) VALUES (?, ?, ?, ?, ?, ?)",
@@ -296,14 +296,14 @@ impl Write<'_> {
                 "INSERT INTO bench_group (experiment, student_id, name) VALUES (?, ?, ?)
                  ON CONFLICT (experiment, student_id) DO UPDATE SET name = excluded.name",
             )
-            .bind(&slot.experiment)
-            .bind(&slot.student)
+            .bind(slot.experiment.as_str())
+            .bind(slot.student.as_str())
             .bind(group),
             Change::ByHand { slot, points } => sqlx::query(
                 "INSERT INTO by_hand (experiment, student_id, points, by_login, at) VALUES (?, ?, ?, ?, ?)",
             )
-            .bind(&slot.experiment)
-            .bind(&slot.student)
+            .bind(slot.experiment.as_str())
+            .bind(slot.student.as_str())
             .bind(points.to_string())
             .bind(login)
             .bind(at),
@@ -314,8 +314,8 @@ impl Write<'_> {
                     "INSERT INTO decision (experiment, student_id, ruling, revision, reason, by_login, at)
                      VALUES (?, ?, ?, ?, ?, ?, ?)",
                 )
-                .bind(&slot.experiment)
-                .bind(&slot.student)
+                .bind(slot.experiment.as_str())
+                .bind(slot.student.as_str())
                 .bind(ruling)
                 .bind(revision)
                 .bind(reason)
@@ -333,8 +333,8 @@ impl Write<'_> {
             Change::Note { slot, note } => sqlx::query(
                 "INSERT INTO note (experiment, student_id, from_staff, text, by_login, at) VALUES (?, ?, ?, ?, ?, ?)",
             )
-            .bind(&slot.experiment)
-            .bind(&slot.student)
+            .bind(slot.experiment.as_str())
+            .bind(slot.student.as_str())
             .bind(note.from == Side::Staff)
             .bind(&note.text)
             .bind(&note.by)
@@ -357,7 +357,7 @@ impl Write<'_> {
                  show_truth = excluded.show_truth
              RETURNING id",
         )
-        .bind(&experiment.key)
+        .bind(experiment.key.as_str())
         .bind(&source.procedure)
         .bind(experiment.dates.opens.to_string())
         .bind(experiment.dates.due.to_string())
@@ -374,8 +374,8 @@ impl Write<'_> {
             sqlx::query("INSERT INTO section_lot (experiment_id, section, titrant, excess) VALUES (?, ?, ?, ?)")
                 .bind(id)
                 .bind(section)
-                .bind(&lots.titrant)
-                .bind(&lots.excess)
+                .bind(lots.titrant.as_deref())
+                .bind(lots.excess.as_deref())
                 .execute(&mut *connection)
                 .await?;
         }
@@ -390,10 +390,10 @@ fn student_row(student: &Student) -> Query<'_, Sqlite, SqliteArguments> {
          ON CONFLICT (id) DO UPDATE SET family_name = excluded.family_name, given_name = excluded.given_name,
              section = excluded.section, email = excluded.email, left_on = excluded.left_on",
     )
-    .bind(&student.id)
+    .bind(student.id.as_str())
     .bind(&student.family_name)
     .bind(&student.given_name)
-    .bind(&student.section)
+    .bind(student.section.as_str())
     .bind(&student.email)
     .bind(student.left.map(|day| day.to_string()))
 }

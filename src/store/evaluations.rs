@@ -37,7 +37,11 @@ pub async fn save_judged(
     for (slot, one) in judged {
         let document =
             serde_json::to_string(one).map_err(|why| StoreError::damaged("evaluation", why))?;
-        rows.push([slot.experiment.clone(), slot.student.clone(), document]);
+        rows.push([
+            slot.experiment.to_string(),
+            slot.student.to_string(),
+            document,
+        ]);
     }
     let statement = "INSERT INTO evaluation (experiment, student_id, document, at)
          SELECT value->>0, value->>1, value->>2, ?3 FROM json_each(?1) ORDER BY key";

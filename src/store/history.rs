@@ -63,8 +63,8 @@ pub async fn judgement_history(
     let rows = sqlx::query(
         "SELECT document, at FROM evaluation WHERE experiment = ? AND student_id = ? ORDER BY id",
     )
-    .bind(&slot.experiment)
-    .bind(&slot.student)
+    .bind(slot.experiment.as_str())
+    .bind(slot.student.as_str())
     .fetch_all(connection)
     .await?;
     let one = |row: &SqliteRow| {

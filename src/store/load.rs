@@ -13,6 +13,7 @@ use super::{StoreError, last_event, load_judged};
 use crate::course::{
     Course, Experiment, SectionDates, SectionLots, StaffMember, StaffRole, Student, Zone,
 };
+use crate::ids::{ExperimentKey, LotCode, SectionName, UnknownCode};
 use crate::measure::GlasswareTable;
 use crate::procedure::{Dates, Procedure};
 use crate::term::{Decision, ExperimentSource, Judged, Note, Revision, Side, Slot, Term};
@@ -126,7 +127,7 @@ async fn people(connection: &mut SqliteConnection, term: &mut Term) -> Result<()
             name: row.try_get("name")?,
             role: StaffRole::from_name(&role)
                 .ok_or_else(|| StoreError::damaged("staff.role", role))?,
-            sections: sections.lines().map(str::to_owned).collect(),
+            sections: sections.lines().map(SectionName::new).collect(),
         });
     }
     Ok(())
@@ -146,7 +147,7 @@ async fn experiments(
             .procedures
             .insert(row.try_get("key")?, row.try_get("text")?);
     }
-    let mut lots: BTreeMap<i64, BTreeMap<String, SectionLots>> = BTreeMap::new();
+    let mut lots: BTreeMap<i64, BTreeMap<SectionName, SectionLots>> = BTreeMap::new();
     for row in sqlx::query("SELECT * FROM section_lot")
         .fetch_all(&mut *connection)
         .await?
@@ -158,7 +159,7 @@ async fn experiments(
         };
         of.insert(row.try_get("section")?, both);
     }
-    let mut own_dates: BTreeMap<i64, BTreeMap<String, SectionDates>> = BTreeMap::new();
+    let mut own_dates: BTreeMap<i64, BTreeMap<SectionName, SectionDates>> = BTreeMap::new();
     for row in sqlx::query("SELECT * FROM section_date")
         .fetch_all(&mut *connection)
         .await?
@@ -174,7 +175,7 @@ async fn experiments(
         .fetch_all(connection)
         .await?
     {
-        let key: String = row.try_get("key")?;
+        let key: ExperimentKey = row.try_get("key")?;
         let place = format!("experiment {key}");
         let source = ExperimentSource {
             procedure: row.try_get("procedure")?,
@@ -215,7 +216,7 @@ async fn values(connection: &mut SqliteConnection, term: &mut Term) -> Result<()
         .fetch_all(&mut *connection)
         .await?
     {
-        let code: String = row.try_get("lot")?;
+        let code: LotCode = row.try_get("lot")?;
         let molarity = assigned(&row, "molarity", &format!("lot {code}"))?;
         match row.try_get::<Option<String>, _>("record")? {
             Some(record) => term.sources.lots.insert(code.clone(), record),
@@ -236,7 +237,7 @@ async fn values(connection: &mut SqliteConnection, term: &mut Term) -> Result<()
         .fetch_all(connection)
         .await?
     {
-        let (experiment, code): (String, String) =
+        let (experiment, code): (ExperimentKey, UnknownCode) =
             (row.try_get("experiment")?, row.try_get("unknown")?);
         let truth = Sealed::new(assigned(
             &row,
@@ -266,10 +267,12 @@ async fn shelf(connection: &mut SqliteConnection, term: &mut Term) -> Result<(),
         .fetch_all(connection)
         .await?
     {
-        let code: String = row.try_get("code")?;
-        let bottle = match row.try_get::<Option<String>, _>("experiment")? {
-            Some(experiment) => Bottle::Unknown { experiment, code },
-            None => Bottle::Lot(code),
+        let bottle = match row.try_get("experiment")? {
+            Some(experiment) => Bottle::Unknown {
+                experiment,
+                code: row.try_get("code")?,
+            },
+            None => Bottle::Lot(row.try_get("code")?),
         };
         let day = |column: &str| -> Result<_, StoreError> {
             let text: Option<String> = row.try_get(column)?;

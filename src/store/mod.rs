@@ -10,6 +10,7 @@ mod changes;
 pub mod claims;
 mod evaluations;
 mod history;
+mod ids;
 mod load;
 pub mod sessions;
 mod submissions;
@@ -57,9 +58,7 @@ pub enum StoreError {
     Migration(#[from] sqlx::migrate::MigrateError),
     /// The library is older than is safe.
     #[error("found SQLite {found}, expected {}.{}.{} or newer", OLDEST_SQLITE.0, OLDEST_SQLITE.1, OLDEST_SQLITE.2)]
-    OldSqlite {
-        found: String,
-    },
+    OldSqlite { found: String },
     /// A stored value that does not decode.
     #[error("database, {place}: {what}")]
     Damaged {

@@ -8,6 +8,7 @@ use jiff::civil::DateTime;
 
 use super::{Slot, Term};
 use crate::course::{Experiment, Student};
+use crate::ids::{ExperimentKey, SectionName, UnknownCode};
 use crate::procedure::Dates;
 use crate::submission::HandIn;
 
@@ -18,7 +19,7 @@ pub struct Extension {
     /// Due then, in the course's zone; none: when the section is.
     pub due: Option<DateTime>,
     /// The section they make the experiment up with: its dates and lots hold; none: their own.
-    pub section: Option<String>,
+    pub section: Option<SectionName>,
     pub reason: String,
     /// Login of who allowed it; empty if a file does not say.
     pub by: String,
@@ -30,9 +31,9 @@ pub struct Extension {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Reissue {
     /// Code of the bottle given.
-    pub unknown: String,
+    pub unknown: UnknownCode,
     /// Code of the bottle it replaces.
-    pub instead_of: String,
+    pub instead_of: UnknownCode,
     pub reason: String,
     /// Login of who gave it.
     pub by: String,
@@ -45,7 +46,7 @@ pub struct Release {
     /// For every section not named below; none: not yet.
     pub everyone: Option<Timestamp>,
     /// For single sections; none: held back from this one.
-    pub sections: BTreeMap<String, Option<Timestamp>>,
+    pub sections: BTreeMap<SectionName, Option<Timestamp>>,
 }
 
 /// A text that was replaced while the term was running, kept with the reason.
@@ -118,12 +119,16 @@ impl Term {
     }
 
     /// The section a student does an experiment with: their own, or the one they make it up with.
-    pub fn works_in<'a>(&'a self, experiment: &str, student: &'a Student) -> &'a str {
+    pub fn works_in<'a>(
+        &'a self,
+        experiment: &ExperimentKey,
+        student: &'a Student,
+    ) -> &'a SectionName {
         if self.extensions.is_empty() {
             return &student.section;
         }
         let arranged = self.extension(&Slot::new(experiment, &student.id));
-        let section = arranged.and_then(|one| one.section.as_deref());
+        let section = arranged.and_then(|one| one.section.as_ref());
         section.unwrap_or(&student.section)
     }
 
@@ -148,14 +153,19 @@ impl Term {
     }
 
     /// When the results of an experiment are out for a section; none if they are not.
-    pub fn released_to(&self, experiment: &str, section: &str) -> Option<Timestamp> {
+    pub fn released_to(&self, experiment: &ExperimentKey, section: &str) -> Option<Timestamp> {
         self.released.get(experiment)?.of(section)
     }
 
     /// Releases the results of an experiment, or (none) withdraws them: to one section, or to all of them whatever was
     /// arranged for single ones.
-    pub fn set_release(&mut self, experiment: &str, section: Option<&str>, at: Option<Timestamp>) {
-        let release = self.released.entry(experiment.to_owned()).or_default();
+    pub fn set_release(
+        &mut self,
+        experiment: &ExperimentKey,
+        section: Option<&SectionName>,
+        at: Option<Timestamp>,
+    ) {
+        let release = self.released.entry(experiment.clone()).or_default();
         match section {
             None => {
                 *release = Release {
@@ -164,7 +174,7 @@ impl Term {
                 }
             }
             Some(section) => {
-                release.sections.insert(section.to_owned(), at);
+                release.sections.insert(section.clone(), at);
                 let same = release.everyone;
                 release
                     .sections
@@ -172,7 +182,7 @@ impl Term {
             }
         }
         if *release == Release::default() {
-            self.released.remove(experiment);
+            self.released.remove(experiment.as_str());
         }
     }
 

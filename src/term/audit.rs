@@ -7,6 +7,7 @@ use rust_decimal::Decimal;
 use super::gather::Gather;
 use super::{Judged, Slot, Term};
 use crate::course::Experiment;
+use crate::ids::ExperimentKey;
 use crate::judge::{AuditGroup, AuditKind, GroupName, Observed, audit};
 use crate::measure::{as_f64, from_f64, order_of_magnitude, to_decimals};
 use crate::truth::Assigned;
@@ -15,7 +16,7 @@ use crate::truth::Assigned;
 #[derive(Clone, Debug)]
 pub struct ExperimentAudit {
     /// Key of the experiment.
-    pub experiment: String,
+    pub experiment: ExperimentKey,
     /// Every result that can be compared with what was assigned.
     pub results: Vec<Found>,
     /// In order of kind and key; their members are places among the results.

@@ -7,6 +7,7 @@ use rust_decimal::Decimal;
 use super::audit::{AssignedValue, Found, percent_of};
 use super::{Judged, Slot, Term};
 use crate::course::{Experiment, StaffRole};
+use crate::ids::LotCode;
 use crate::judge::{AuditKind, Case, DefaultLots, GroupName, Observed};
 use crate::measure::as_f64;
 use crate::truth::{Assigned, Lot};
@@ -28,7 +29,8 @@ pub(super) struct Gather<'a> {
 impl<'a> Gather<'a> {
     pub fn of(term: &'a Term, experiment: &'a Experiment) -> Self {
         let students = term.students.iter();
-        let sections = students.map(|s| (s.id.as_str(), term.works_in(&experiment.key, s)));
+        let sections =
+            students.map(|s| (s.id.as_str(), term.works_in(&experiment.key, s).as_str()));
         let (mut assistants, mut lots) = (HashMap::new(), HashMap::new());
         for section in term.sections() {
             let teaches = |s: &&crate::course::StaffMember| {
@@ -159,7 +161,7 @@ impl<'a> Gather<'a> {
     /// The result again with the lot's value raised by a little.
     fn sensitivity(&self, code: &str, found: &Found) -> Option<f64> {
         let held = self.term.lots.get(code)?;
-        let mut lots: BTreeMap<String, Lot> = self.term.lots.clone();
+        let mut lots: BTreeMap<LotCode, Lot> = self.term.lots.clone();
         let raised = Lot {
             molarity: Assigned {
                 value: held.molarity.value.checked_mul(RAISED)?,
@@ -167,7 +169,7 @@ impl<'a> Gather<'a> {
             },
             ..held.clone()
         };
-        lots.insert(code.to_owned(), raised);
+        lots.insert(raised.code.clone(), raised);
         let again = |case: &Case| {
             Case {
                 lots: &lots,

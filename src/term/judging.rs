@@ -7,6 +7,7 @@ use jiff::Timestamp;
 use super::{Judged, Ruling, Slot, Status, Term, settlement};
 use crate::chem::Formula;
 use crate::course::{Experiment, Student};
+use crate::ids::{LotCode, UnknownCode};
 use crate::judge::{Case, DefaultLots, Evaluation, Likeness, evaluate};
 use crate::submission::Titration;
 use crate::truth::{Lot, Unknown};
@@ -133,7 +134,10 @@ impl Term {
             due: self.due_of(desk, student),
             by_hand: self.by_hand.get(slot).copied(),
             settlement: &settlement,
-            likenesses: desk.alike.get(&slot.student).map_or(&[], Vec::as_slice),
+            likenesses: desk
+                .alike
+                .get(slot.student.as_str())
+                .map_or(&[], Vec::as_slice),
         }))
     }
 
@@ -171,7 +175,7 @@ impl Term {
 /// What all submissions of one section in one experiment share.
 struct Desk<'a> {
     experiment: &'a Experiment,
-    unknowns: &'a BTreeMap<String, Unknown>,
+    unknowns: &'a BTreeMap<UnknownCode, Unknown>,
     due: Option<Timestamp>,
     lots: DefaultLots,
     /// By student.
@@ -180,7 +184,7 @@ struct Desk<'a> {
 
 impl<'a> Desk<'a> {
     fn of(term: &'a Term, experiment: &'a Experiment, section: &'a str) -> Self {
-        static NONE: BTreeMap<String, Unknown> = BTreeMap::new();
+        static NONE: BTreeMap<UnknownCode, Unknown> = BTreeMap::new();
         Self {
             experiment,
             unknowns: term.unknowns.get(&experiment.key).unwrap_or(&NONE),
@@ -224,8 +228,8 @@ impl Term {
         experiment: &Experiment,
         section: &str,
         species: &Formula,
-        written: impl Fn(&Titration) -> &Option<String>,
-    ) -> Option<String> {
+        written: impl Fn(&Titration) -> &Option<LotCode>,
+    ) -> Option<LotCode> {
         let mut same = self.lots_of(species).into_iter();
         if let (Some(only), None) = (same.next(), same.next()) {
             return Some(only.code.clone());
@@ -248,7 +252,7 @@ impl Term {
         let usual = counts
             .iter()
             .max_by(|a, b| a.1.cmp(b.1).then(b.0.cmp(a.0)))
-            .map(|(code, _)| (*code).to_owned());
+            .map(|(code, _)| LotCode::new(*code));
         usual.or_else(|| {
             (self.lots.len() == 1)
                 .then(|| self.lots.keys().next().cloned())

@@ -3,6 +3,7 @@
 use jiff::civil::DateTime;
 
 use super::{ExperimentAudit, Term};
+use crate::ids::ExperimentKey;
 use crate::judge::{AuditKind, GroupName};
 use crate::measure::{as_f64, from_f64};
 use crate::stats::algorithm_a;
@@ -12,7 +13,7 @@ use crate::truth::Assigned;
 #[derive(Clone, Debug, PartialEq)]
 pub struct SectionFinding {
     /// Key of the experiment.
-    pub experiment: String,
+    pub experiment: ExperimentKey,
     pub section: String,
     /// Middle of the times at which its results were handed in, local; when the experiment was due if no file says.
     pub at: DateTime,

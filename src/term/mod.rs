@@ -24,6 +24,7 @@ use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
 use crate::course::{Course, Experiment, StaffMember, Student};
+use crate::ids::{ExperimentKey, LotCode, StudentId, UnknownCode};
 use crate::judge::{Evaluation, Settlement};
 use crate::measure::GlasswareTable;
 use crate::submission::HandIn;
@@ -53,13 +54,13 @@ pub struct Term {
     /// In the order of the file.
     pub staff: Vec<StaffMember>,
     /// By code.
-    pub lots: BTreeMap<String, Lot>,
+    pub lots: BTreeMap<LotCode, Lot>,
     /// By experiment, then code.
-    pub unknowns: BTreeMap<String, BTreeMap<String, Unknown>>,
+    pub unknowns: BTreeMap<ExperimentKey, BTreeMap<UnknownCode, Unknown>>,
     /// When lots and unknowns were made and expire, where that is said.
     pub shelf: BTreeMap<Bottle, ShelfLife>,
     /// Code of the unknown issued.
-    pub issued: BTreeMap<Slot, String>,
+    pub issued: BTreeMap<Slot, UnknownCode>,
     /// Bench group: students of a group share one set of readings.
     pub groups: BTreeMap<Slot, String>,
     /// Revisions in order, the last one counts. Never empty.
@@ -71,7 +72,7 @@ pub struct Term {
     /// Notes between a student and staff, oldest first.
     pub notes: BTreeMap<Slot, Vec<Note>>,
     /// When each experiment was released.
-    pub released: BTreeMap<String, Release>,
+    pub released: BTreeMap<ExperimentKey, Release>,
     /// Other dates for single students, in order; the last one counts.
     pub extensions: BTreeMap<Slot, Vec<Extension>>,
     /// Bottles given in place of others, in order.
@@ -86,9 +87,9 @@ pub struct Term {
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Slot {
     /// Key of the experiment.
-    pub experiment: String,
+    pub experiment: ExperimentKey,
     /// Id of the student.
-    pub student: String,
+    pub student: StudentId,
 }
 
 /// One hand-in as it was received.
@@ -126,26 +127,18 @@ pub enum Ruling {
     /// Back to the student, with a note, to correct.
     Return,
     /// A trial does not count.
-    LeaveOut {
-        trial: u32,
-    },
+    LeaveOut { trial: u32 },
     /// A trial left out counts again.
-    PutBack {
-        trial: u32,
-    },
+    PutBack { trial: u32 },
     /// Points are added or taken off; replaces an earlier adjustment.
     Adjust {
         /// Points, negative to take off.
         points: Decimal,
     },
     /// Mark against the unknown written (true) or the one issued (false).
-    AgainstWritten {
-        written: bool,
-    },
+    AgainstWritten { written: bool },
     /// Lateness costs nothing (true) or costs again (false).
-    ExcuseLate {
-        excused: bool,
-    },
+    ExcuseLate { excused: bool },
     /// The last decision that stood does not.
     TakeBack,
 }
@@ -158,11 +151,11 @@ pub struct Sources {
     /// Procedure files by key, of every procedure the course uses.
     pub procedures: BTreeMap<String, String>,
     /// By experiment: the key of its procedure and the tables that replace the procedure's, as TOML text.
-    pub experiments: BTreeMap<String, ExperimentSource>,
+    pub experiments: BTreeMap<ExperimentKey, ExperimentSource>,
     /// Preparation records by lot code, as TOML text of one `[[lot]]`.
-    pub lots: BTreeMap<String, String>,
+    pub lots: BTreeMap<LotCode, String>,
     /// Preparation records by experiment and code, as TOML text of one `[[unknown]]`.
-    pub unknowns: BTreeMap<(String, String), String>,
+    pub unknowns: BTreeMap<(ExperimentKey, UnknownCode), String>,
 }
 
 /// What `course.toml` says of an experiment beyond its dates.
@@ -201,10 +194,10 @@ pub struct Judged {
 
 impl Slot {
     /// The place of a student in an experiment.
-    pub fn new(experiment: impl Into<String>, student: impl Into<String>) -> Self {
+    pub fn new(experiment: &ExperimentKey, student: &StudentId) -> Self {
         Self {
-            experiment: experiment.into(),
-            student: student.into(),
+            experiment: experiment.clone(),
+            student: student.clone(),
         }
     }
 }
@@ -267,13 +260,13 @@ impl Term {
     /// The members of a bench group.
     pub fn bench_group<'a>(
         &'a self,
-        experiment: &'a str,
+        experiment: &'a ExperimentKey,
         group: &'a str,
     ) -> impl Iterator<Item = &'a Slot> {
-        let from = Slot::new(experiment, "");
+        let from = Slot::new(experiment, &StudentId::new(""));
         let of_experiment = self.groups.range(from..);
         of_experiment
-            .take_while(move |(slot, _)| slot.experiment == experiment)
+            .take_while(move |(slot, _)| slot.experiment == *experiment)
             .filter(move |(_, own)| *own == group)
             .map(|(slot, _)| slot)
     }

@@ -51,7 +51,7 @@ impl Term {
             peers.push(Peer {
                 students: vec![&student.id],
                 group: self.groups.get(reader).map(String::as_str),
-                unknown: issued.or_else(|| last.hand_in.unknown_written()),
+                unknown: issued.or_else(|| last.hand_in.unknown_written().map(|code| &**code)),
                 hand_in: &last.hand_in,
             });
         }

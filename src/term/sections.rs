@@ -6,6 +6,7 @@ use rust_decimal::Decimal;
 
 use super::{Decision, Judged, Ruling, Slot, Term};
 use crate::course::StaffRole;
+use crate::ids::SectionName;
 use crate::judge::{AUDIT_LEVEL, Marks, Part};
 use crate::measure::as_f64;
 use crate::stats::{Difference, fisher_exact, holm, mean_and_s, welch};
@@ -163,7 +164,7 @@ impl Term {
     ) -> BTreeMap<&'t str, BTreeSet<&'t str>> {
         let mut people: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
         for staff in self.staff.iter().filter(|s| s.role == StaffRole::Assistant) {
-            let sections = staff.sections.iter().map(String::as_str);
+            let sections = staff.sections.iter().map(SectionName::as_str);
             people.insert(&staff.login, sections.collect());
         }
         for (_, decision) in decisions {

@@ -1,5 +1,6 @@
 //! What a student is told of the truth: nothing, unless the course chooses to and results are out for everybody.
 
+use crate::ids::ExperimentKey;
 use rust_decimal::Decimal;
 
 use super::{Judged, Slot, Term};
@@ -18,7 +19,7 @@ pub struct Told {
 impl Term {
     /// Whether students see what was in their bottles: the course has chosen so, and the results are out for every
     /// section, so that nobody has still to hand in.
-    pub fn shows_truth(&self, experiment: &str) -> bool {
+    pub fn shows_truth(&self, experiment: &ExperimentKey) -> bool {
         let chosen = self.sources.experiments.get(experiment);
         let out = |section: &str| self.released_to(experiment, section).is_some();
         chosen.is_some_and(|source| source.show_truth) && self.sections().into_iter().all(out)

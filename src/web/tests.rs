@@ -32,14 +32,14 @@ impl Site {
                 login: login.into(),
                 name: login.into(),
                 role,
-                sections: vec!["A".into()],
+                sections: vec![crate::ids::SectionName::new("A")],
             })
         };
         let student = Student {
-            id: "0042".into(),
+            id: crate::ids::StudentId::new("0042"),
             family_name: "Fennimore".into(),
             given_name: "Ada".into(),
-            section: "A".into(),
+            section: crate::ids::SectionName::new("A"),
             email: String::new(),
             left: None,
         };

@@ -10,6 +10,7 @@ use super::error::PageError;
 use super::frame::Frame;
 use crate::desk::accounts::{Person, Role};
 use crate::desk::sessions::Session;
+use crate::ids::StudentId;
 
 /// Anybody, signed in or not.
 #[derive(Clone, Debug)]
@@ -29,7 +30,7 @@ pub struct Visitor {
 
 #[derive(Clone, Debug)]
 pub struct StudentVisitor {
-    pub id: String,
+    pub id: StudentId,
     pub section: String,
     visitor: Visitor,
 }
@@ -148,7 +149,7 @@ impl<S: Sync> FromRequestParts<S> for StudentVisitor {
         let visitor = Visitor::from_request_parts(parts, state).await?;
         match visitor.person.role.clone() {
             Role::Student { section } => Ok(Self {
-                id: visitor.person.login.clone(),
+                id: StudentId::new(visitor.person.login.as_str()),
                 section,
                 visitor,
             }),

@@ -115,7 +115,7 @@ impl<'a> Builder<'a> {
 
     /// A lot's molarity, mol/L.
     pub fn molarity(&mut self, lot: &'a Lot, species: &Formula) -> StepId {
-        if let Some((_, known)) = self.lots.iter().find(|(code, _)| *code == lot.code) {
+        if let Some((_, known)) = self.lots.iter().find(|(code, _)| lot.code == *code) {
             return *known;
         }
         let after = format!(", lot {}", lot.code);

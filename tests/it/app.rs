@@ -302,15 +302,18 @@ fn people() -> Vec<Change> {
             login: login.into(),
             name: name.into(),
             role,
-            sections: sections.iter().map(|&s| s.to_owned()).collect(),
+            sections: sections
+                .iter()
+                .map(|&s| concordant::ids::SectionName::new(s))
+                .collect(),
         })
     };
     let student = |id: &str, family: &str, given: &str, section: &str| {
         Change::Student(Student {
-            id: id.into(),
+            id: concordant::ids::StudentId::new(id),
             family_name: family.into(),
             given_name: given.into(),
-            section: section.into(),
+            section: concordant::ids::SectionName::new(section),
             email: String::new(),
             left: None,
         })

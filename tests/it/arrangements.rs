@@ -194,7 +194,7 @@ async fn an_extension_takes_lateness_away_and_gives_it_back() {
     let late =
         text("readings/hardness.csv").replace("2026-09-14T12:00:00Z", "2026-09-14T16:10:00Z");
     let desk = desk_with(&folder_with(&[("readings/hardness.csv", &late)])).await;
-    let slot = Slot::new("hardness", "0017");
+    let slot = crate::slot("hardness", "0017");
     let is_late = async || {
         let view = desk.view().await.expect("a course");
         let flags = &view.judged[&slot].evaluation.flags;
@@ -238,10 +238,10 @@ async fn another_bottle_leaves_readings_with_the_one_they_name() {
     ]))
     .await;
     let reissue = |student: &str, instead_of: &str, unknown: &str| Change::Reissue {
-        slot: Slot::new("hardness", student),
+        slot: crate::slot("hardness", student),
         reissue: Reissue {
-            unknown: unknown.into(),
-            instead_of: instead_of.into(),
+            unknown: concordant::ids::UnknownCode::new(unknown),
+            instead_of: concordant::ids::UnknownCode::new(instead_of),
             reason: "the first one leaked".into(),
             by: "coord".into(),
             at: now(),
@@ -263,7 +263,7 @@ async fn another_bottle_leaves_readings_with_the_one_they_name() {
     {
         let view = desk.view().await.expect("a course");
         let unknown = |student: &str| {
-            view.judged[&Slot::new("hardness", student)]
+            view.judged[&crate::slot("hardness", student)]
                 .evaluation
                 .unknown
                 .clone()
@@ -273,7 +273,7 @@ async fn another_bottle_leaves_readings_with_the_one_they_name() {
             ("U1".into(), "U2".into())
         );
         // the bottle they name was theirs: it is no mismatch
-        let named = &view.judged[&Slot::new("hardness", "0017")].evaluation;
+        let named = &view.judged[&crate::slot("hardness", "0017")].evaluation;
         assert!(
             named
                 .flags
@@ -303,7 +303,7 @@ async fn a_made_up_experiment_is_marked_with_the_other_section() {
         ("course.toml", &course),
     ]))
     .await;
-    let slot = Slot::new("hardness", "0018");
+    let slot = crate::slot("hardness", "0018");
     let lot = async || {
         let view = desk.view().await.expect("a course");
         view.judged[&slot].evaluation.lot.clone()
@@ -312,7 +312,7 @@ async fn a_made_up_experiment_is_marked_with_the_other_section() {
     let makes_up = Change::Extend {
         slot: slot.clone(),
         extension: Extension {
-            section: Some("Mon PM".into()),
+            section: Some(concordant::ids::SectionName::new("Mon PM")),
             reason: "ill on the day".into(),
             ..Extension::default()
         },
@@ -329,6 +329,6 @@ fn an_old_folder_reads_as_before() {
     let term = read_term(&folder()).expect("no faults");
     assert!(term.extensions.is_empty() && term.reissued.is_empty() && term.amendments.is_empty());
     assert!(term.students.iter().all(|s| s.is_enrolled()));
-    assert!(term.released_to("hardness", "A").is_some());
-    assert!(term.released_to("antacid", "A").is_none());
+    assert!(term.released_to(&crate::key("hardness"), "A").is_some());
+    assert!(term.released_to(&crate::key("antacid"), "A").is_none());
 }

@@ -47,7 +47,7 @@ pub async fn evening() -> TestApp {
 
 async fn status(app: &TestApp, student: &str) -> (Status, String) {
     let view = app.desk.view().await.expect("a course");
-    let judged = &view.judged[&Slot::new("acid", student)];
+    let judged = &view.judged[&crate::slot("acid", student)];
     (judged.status, judged.evaluation.marks.total.to_string())
 }
 
@@ -313,7 +313,7 @@ async fn what_is_returned_reaches_the_student_and_their_correction_makes_a_decis
     let seen = [("seen", "2"), ("filter", ""), ("action", "accept")];
     let done = assistant.post_form(&format!("{ADA}/decide"), &seen).await;
     assert_eq!(done.status, 303);
-    release(&app.desk, "acid", ("i.quell", app.clock.now()))
+    release(&app.desk, &crate::key("acid"), ("i.quell", app.clock.now()))
         .await
         .expect("released");
     has(
@@ -441,7 +441,11 @@ async fn points_by_hand_are_kept_one_by_one_and_all_at_once() {
         let desk = std::sync::Arc::clone(&app.desk);
         async move {
             let view = desk.view().await.expect("a course");
-            let points = view.term.by_hand.get(&Slot::new("acid", student)).copied();
+            let points = view
+                .term
+                .by_hand
+                .get(&crate::slot("acid", student))
+                .copied();
             points.map(|points| points.to_string())
         }
     };

@@ -150,7 +150,7 @@ async fn a_label_opens_the_form_of_its_experiment() {
             answer.body
         );
     }
-    release(&app.desk, "acid", ("i.quell", app.clock.now()))
+    release(&app.desk, &crate::key("acid"), ("i.quell", app.clock.now()))
         .await
         .expect("released");
     assert_eq!(student.get("/student/bottle/U-1").await.status, 404);
@@ -237,7 +237,7 @@ async fn a_student_who_hands_in_again_and_again_waits() {
     assert_eq!(late.status, 303, "{}", late.body);
     let view = app.desk.view().await.expect("a course");
     assert_eq!(
-        view.term.submissions[&Slot::new("acid", "0042")].len(),
+        view.term.submissions[&crate::slot("acid", "0042")].len(),
         MOST_HAND_INS + 1
     );
 }

@@ -60,10 +60,10 @@ async fn course(db: &Path, students: usize) {
         .expect("imported");
     let many = (0..students).map(|n| {
         Change::Student(Student {
-            id: format!("k{n}"),
+            id: concordant::ids::StudentId::new(format!("k{n}")),
             family_name: "Many".into(),
             given_name: "One".into(),
-            section: "A".into(),
+            section: concordant::ids::SectionName::new("A"),
             email: String::new(),
             left: None,
         })
@@ -115,7 +115,7 @@ async fn receipts_survive_a_kill() {
             *held = view
                 .term
                 .submissions
-                .get(&Slot::new("acid", format!("k{n}")))
+                .get(&crate::slot("acid", format!("k{n}")))
                 .map_or(0, Vec::len);
         }
         drop(view);

@@ -46,7 +46,7 @@ fn read(text: &str) -> Reading {
 fn readings(end: &str) -> HandIn {
     let row = |n, start: &str, end: &str| Titration {
         trial: TrialLabel::Numbered(n),
-        lot: Some("E-1".into()),
+        lot: Some(concordant::ids::LotCode::new("E-1")),
         excess_lot: None,
         unknown: None,
         instrument: None,
@@ -69,7 +69,7 @@ fn readings(end: &str) -> HandIn {
 
 pub fn request(key: &str, seen: usize, end: &str) -> HandInRequest {
     HandInRequest {
-        slot: Slot::new("hardness", "0017"),
+        slot: crate::slot("hardness", "0017"),
         hand_in: readings(end),
         key: key.into(),
         seen_revisions: seen,
@@ -101,7 +101,7 @@ async fn the_same_request_again_gets_the_same_receipt() {
     assert!(matches!(other, HandInError::KeyReused), "{other}");
     let view = desk.view().await.expect("a course");
     assert_eq!(
-        view.term.submissions[&Slot::new("hardness", "0017")].len(),
+        view.term.submissions[&crate::slot("hardness", "0017")].len(),
         1
     );
 }
@@ -127,7 +127,8 @@ async fn the_same_request_many_times_at_once_is_one_row() {
     numbers.dedup();
     assert_eq!(numbers.len(), 1, "{numbers:?}");
     assert_eq!(
-        desk.view().await.expect("a course").term.submissions[&Slot::new("hardness", "0017")].len(),
+        desk.view().await.expect("a course").term.submissions[&crate::slot("hardness", "0017")]
+            .len(),
         1
     );
 }
@@ -157,7 +158,7 @@ async fn a_correction_keeps_what_it_corrects_and_wants_a_reason() {
         .await
         .expect("a receipt");
     let view = desk.view().await.expect("a course");
-    let revisions = &view.term.submissions[&Slot::new("hardness", "0017")];
+    let revisions = &view.term.submissions[&crate::slot("hardness", "0017")];
     assert_eq!(revisions.len(), 2);
     assert_eq!(revisions[0].hand_in, readings("20.05"));
     assert_eq!(revisions[1].reason, "misread");
@@ -183,14 +184,14 @@ async fn nothing_is_accepted_before_it_opens_after_release_or_outside_the_scale(
         "{backwards}"
     );
     let stranger = HandInRequest {
-        slot: Slot::new("hardness", "9999"),
+        slot: crate::slot("hardness", "9999"),
         ..request("c", 0, "20.05")
     };
     assert!(matches!(
         hand_in(&desk, stranger).await,
         Err(HandInError::NotFound(_))
     ));
-    release(&desk, "hardness", ("coord", now()))
+    release(&desk, &crate::key("hardness"), ("coord", now()))
         .await
         .expect("released");
     assert!(matches!(
@@ -204,7 +205,7 @@ async fn nothing_is_accepted_before_it_opens_after_release_or_outside_the_scale(
             .expect("a course")
             .term
             .submissions
-            .contains_key(&Slot::new("hardness", "0017"))
+            .contains_key(&crate::slot("hardness", "0017"))
     );
 }
 
@@ -217,7 +218,7 @@ async fn what_is_stored_is_what_judging_gives_after_a_term_of_changes() {
     hand_in(&desk, request("b", 1, "20.30"))
         .await
         .expect("a receipt");
-    let slot = Slot::new("hardness", "0017");
+    let slot = crate::slot("hardness", "0017");
     let by = ("ta1", now());
     decide(
         &desk,
@@ -239,7 +240,8 @@ async fn what_is_stored_is_what_judging_gives_after_a_term_of_changes() {
     )
     .await
     .expect("decided");
-    let bottle = Values::unknown("hardness", ["U1", "201.5", "0.5"]).expect("is a value");
+    let bottle =
+        Values::unknown(&crate::key("hardness"), ["U1", "201.5", "0.5"]).expect("is a value");
     enter_values(&desk, &bottle, "weighed again", None, by)
         .await
         .expect("corrected");
@@ -247,7 +249,9 @@ async fn what_is_stored_is_what_judging_gives_after_a_term_of_changes() {
     enter_values(&desk, &lot, "standardised again", Some("1"), by)
         .await
         .expect("corrected");
-    release(&desk, "hardness", by).await.expect("released");
+    release(&desk, &crate::key("hardness"), by)
+        .await
+        .expect("released");
     let (count, differences) = verify(&desk).await.expect("verified");
     assert!(count >= 2);
     assert!(differences.is_empty(), "{differences:?}");
@@ -304,16 +308,16 @@ async fn a_stored_judgement_that_is_wrong_is_found() {
 #[tokio::test]
 async fn bottles_are_dealt_to_everybody_once() {
     let desk = desk().await;
-    let given = issue_unknowns(&desk, "hardness", [7; 32], ("coord", now()))
+    let given = issue_unknowns(&desk, &crate::key("hardness"), [7; 32], ("coord", now()))
         .await
         .expect("issued");
     assert_eq!(given, 1, "two of three had one already");
-    let again = issue_unknowns(&desk, "hardness", [7; 32], ("coord", now()))
+    let again = issue_unknowns(&desk, &crate::key("hardness"), [7; 32], ("coord", now()))
         .await
         .expect("issued");
     assert_eq!(again, 0);
     assert!(
-        issue_unknowns(&desk, "nothing", [7; 32], ("coord", now()))
+        issue_unknowns(&desk, &crate::key("nothing"), [7; 32], ("coord", now()))
             .await
             .is_err()
     );

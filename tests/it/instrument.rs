@@ -32,7 +32,7 @@ async fn it_is_kept_with_the_readings_and_goes_to_the_folder_and_back() {
     let (status, body) = form(&app, "b 12").await;
     assert_eq!(status, 303, "{body}");
     let view = app.desk.view().await.expect("a course");
-    let slot = concordant::term::Slot::new("acid", "0042");
+    let slot = crate::slot("acid", "0042");
     let rows = &view.term.submissions[&slot][0].hand_in.titrations;
     assert!(
         rows.iter()

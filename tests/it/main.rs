@@ -37,3 +37,13 @@ mod taking_back;
 mod through_database;
 mod web;
 mod week;
+
+/// A student's place in an experiment, by what people call the two.
+fn slot(experiment: impl AsRef<str>, student: impl AsRef<str>) -> concordant::term::Slot {
+    let student = concordant::ids::StudentId::new(student.as_ref());
+    concordant::term::Slot::new(&key(experiment), &student)
+}
+
+fn key(experiment: impl AsRef<str>) -> concordant::ids::ExperimentKey {
+    concordant::ids::ExperimentKey::new(experiment.as_ref())
+}

@@ -84,7 +84,7 @@ fn trials(volumes: &[&str]) -> String {
 }
 
 fn judged(term: &Term) -> Evaluation {
-    term.judge(&Slot::new("x", "01"))
+    term.judge(&crate::slot("x", "01"))
         .expect("handed in")
         .evaluation
 }
@@ -271,7 +271,7 @@ fn the_unknown_issued_counts_unless_settled_otherwise() {
             "experiment,student_id,at,by,ruling,detail,reason\nx,01,2026-10-25T09:00:00Z,a,against-written,true,swapped\n",
         )],
     );
-    let judged = settled.judge(&Slot::new("x", "01")).expect("handed in");
+    let judged = settled.judge(&crate::slot("x", "01")).expect("handed in");
     assert_eq!(
         (judged.evaluation.unknown.as_str(), judged.status),
         ("W", Status::Settled)
@@ -297,7 +297,7 @@ fn with_none_issued_the_one_written_counts() {
         .replace("01,", "02,");
     let term = course(&rows, &[]);
     let evaluation = term
-        .judge(&Slot::new("x", "02"))
+        .judge(&crate::slot("x", "02"))
         .expect("handed in")
         .evaluation;
     assert_eq!(evaluation.unknown, "W");
@@ -362,7 +362,7 @@ fn a_bench_group_shares_readings_and_nothing_else() {
     ];
     let term = course(&trials(&["20.00"; 3]), &more);
     let mate = term
-        .judge(&Slot::new("x", "02"))
+        .judge(&crate::slot("x", "02"))
         .expect("shared")
         .evaluation;
     // nothing was issued to the mate: the bottle that was titrated counts
@@ -380,7 +380,7 @@ fn a_bench_group_shares_readings_and_nothing_else() {
         "",
         &[("reported.csv", "experiment,student_id,value\nx,02,0.2\n")],
     );
-    assert!(alone.judge(&Slot::new("x", "02")).is_none());
+    assert!(alone.judge(&crate::slot("x", "02")).is_none());
     assert_eq!(alone.submissions.len(), 1);
 }
 

@@ -23,7 +23,7 @@ fn at(text: &str) -> Option<jiff::Timestamp> {
 #[test]
 fn revisions_answers_and_reasons_are_read() {
     let term = term();
-    let revisions = &term.submissions[&Slot::new("hardness", "0017")];
+    let revisions = &term.submissions[&crate::slot("hardness", "0017")];
     assert_eq!(revisions.len(), 2);
     assert_eq!(revisions[1].reason, "end of trial 2\nmisread");
     assert_eq!(revisions[1].hand_in.confirmed, ["2:burette_end_mL"]);
@@ -33,7 +33,7 @@ fn revisions_answers_and_reasons_are_read() {
         .collect();
     assert_eq!(answers, ["200.1", "200.5"]);
     assert_eq!(revisions[1].hand_in.titrations[2].burette.len(), 2);
-    let late = &term.submissions[&Slot::new("hardness", "0018")][0];
+    let late = &term.submissions[&crate::slot("hardness", "0018")][0];
     assert_eq!(late.submitted_at, at("2026-09-14T13:05:00Z"));
     assert_eq!(
         late.hand_in.titrations[0].submitted_at,
@@ -41,7 +41,7 @@ fn revisions_answers_and_reasons_are_read() {
     );
     assert_eq!(late.hand_in.titrations[0].unknown.as_deref(), Some("U9"));
     // an answer without readings is a hand-in without titrations
-    let bare = &term.submissions[&Slot::new("hardness", "0019")][0];
+    let bare = &term.submissions[&crate::slot("hardness", "0019")][0];
     assert_eq!(
         (
             bare.hand_in.titrations.len(),
@@ -59,8 +59,8 @@ fn revisions_answers_and_reasons_are_read() {
 #[test]
 fn a_hand_in_made_at_the_bench_survives_the_folder() {
     let mut term = term();
-    let slot = Slot::new("hardness", "0019");
-    let mut titration = term.submissions[&Slot::new("hardness", "0018")][0]
+    let slot = crate::slot("hardness", "0019");
+    let mut titration = term.submissions[&crate::slot("hardness", "0018")][0]
         .hand_in
         .titrations[0]
         .clone();
@@ -110,7 +110,7 @@ fn a_hand_in_made_at_the_bench_survives_the_folder() {
 #[test]
 fn every_ruling_survives_the_folder() {
     let mut term = term();
-    let slot = Slot::new("antacid", "0018");
+    let slot = crate::slot("antacid", "0018");
     let rulings = [
         Ruling::Accept,
         Ruling::Return,

@@ -64,7 +64,7 @@ pub fn folder() -> Folder {
 fn lot(procedure: &Procedure) -> Option<Lot> {
     let (species, nominal) = procedure.lot_reagent()?;
     Some(Lot {
-        code: format!("L-{}", procedure.key),
+        code: concordant::ids::LotCode::new(format!("L-{}", procedure.key)),
         reagent: species.to_string(),
         molarity: Assigned::new(nominal, Decimal::ZERO).expect("a molarity"),
         version: 1,
@@ -107,7 +107,9 @@ async fn readings_of_every_scheme_go_in_by_the_form_and_come_out_as_a_result() {
             ("trials".into(), hand_in.numbered().count().to_string()),
             (
                 "lot".into(),
-                lot(&procedure).map(|lot| lot.code).unwrap_or_default(),
+                lot(&procedure)
+                    .map(|lot| lot.code.to_string())
+                    .unwrap_or_default(),
             ),
             ("unknown".into(), String::new()),
             ("reported".into(), String::new()),
@@ -135,7 +137,7 @@ async fn readings_of_every_scheme_go_in_by_the_form_and_come_out_as_a_result() {
         let written = column.get(first).expect("read").written();
         assert!(receipt.body.contains(written), "{key}: {written}");
         let view = app.desk.view().await.expect("a course");
-        let evaluation = &view.judged[&Slot::new(key, "01")].evaluation;
+        let evaluation = &view.judged[&crate::slot(key, "01")].evaluation;
         let result = f(evaluation.outcome.as_ref().expect(key).result);
         let off = (result / f(dec(truth)) - 1.0).abs();
         assert!(off < 0.02, "{key}: {result} for {truth}");
@@ -151,7 +153,7 @@ async fn readings_of_every_scheme_go_in_by_the_form_and_come_out_as_a_result() {
     let view = app.desk.view().await.expect("a course");
     let back = read_term(&write_term(&view.term)).unwrap_or_else(|faults| panic!("{faults:?}"));
     for (key, _) in SCHEMES {
-        let slot = Slot::new(key, "01");
+        let slot = crate::slot(key, "01");
         let judged = back.judge(&slot).expect(key);
         assert_eq!(judged.evaluation, view.judged[&slot].evaluation, "{key}");
     }

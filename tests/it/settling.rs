@@ -35,7 +35,7 @@ async fn what_another_process_writes_is_seen() {
     )
     .await
     .expect("imported");
-    let slot = Slot::new("hardness", "0018");
+    let slot = crate::slot("hardness", "0018");
     assert!(
         !server
             .view()
@@ -80,7 +80,7 @@ async fn what_another_process_writes_is_seen() {
     // and the other way round, with no look in between
     decide(
         &server,
-        Slot::new("hardness", "0018"),
+        crate::slot("hardness", "0018"),
         Ruling::Accept,
         "",
         1,
@@ -90,7 +90,7 @@ async fn what_another_process_writes_is_seen() {
     .expect("decided");
     let again = decide(
         &other,
-        Slot::new("hardness", "0018"),
+        crate::slot("hardness", "0018"),
         Ruling::Return,
         "look again",
         2,
@@ -99,7 +99,8 @@ async fn what_another_process_writes_is_seen() {
     .await;
     assert!(again.is_err(), "there is one revision, not two");
     assert_eq!(
-        other.view().await.expect("a course").term.decisions[&Slot::new("hardness", "0018")].len(),
+        other.view().await.expect("a course").term.decisions[&crate::slot("hardness", "0018")]
+            .len(),
         1
     );
     assert!(verify(&other).await.expect("verified").1.is_empty());
@@ -109,7 +110,7 @@ async fn what_another_process_writes_is_seen() {
 #[tokio::test]
 async fn leaving_a_bench_group_leaves_no_judgement_behind() {
     let desk = desk().await;
-    let mate = Slot::new("antacid", "0018");
+    let mate = crate::slot("antacid", "0018");
     assert!(
         desk.view()
             .await
@@ -118,7 +119,7 @@ async fn leaving_a_bench_group_leaves_no_judgement_behind() {
             .contains_key(&mate)
     );
     let moved = concordant::change::Change::Group {
-        slot: Slot::new("antacid", "0017"),
+        slot: crate::slot("antacid", "0017"),
         group: "alone".into(),
     };
     desk.apply(vec![moved], "coord", now())
@@ -126,7 +127,7 @@ async fn leaving_a_bench_group_leaves_no_judgement_behind() {
         .expect("moved");
     let view = desk.view().await.expect("a course");
     assert!(!view.judged.contains_key(&mate));
-    assert!(view.judged.contains_key(&Slot::new("antacid", "0017")));
+    assert!(view.judged.contains_key(&crate::slot("antacid", "0017")));
     drop(view);
     assert!(verify(&desk).await.expect("verified").1.is_empty());
     assert_eq!(recompute(&desk, now()).await.expect("recomputed").1, []);
@@ -137,7 +138,7 @@ async fn leaving_a_bench_group_leaves_no_judgement_behind() {
 #[tokio::test]
 async fn a_decision_is_about_the_revision_it_was_made_on() {
     let desk = desk().await;
-    let slot = Slot::new("hardness", "0017");
+    let slot = crate::slot("hardness", "0017");
     let ahead = "2027-01-01T00:00:00Z".parse().expect("an instant");
     hand_in(
         &desk,

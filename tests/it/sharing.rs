@@ -142,7 +142,7 @@ async fn every_member_of_a_group_gives_an_answer_of_their_own() {
         let answer = |login: &str| {
             let hand_in = view
                 .term
-                .hand_in_of(&Slot::new("acid", login))
+                .hand_in_of(&crate::slot("acid", login))
                 .expect("readings");
             (
                 hand_in.reported.expect("an answer").written().to_owned(),
@@ -192,7 +192,9 @@ async fn the_truth_is_told_only_where_the_course_chooses_so() {
             .body
             .contains("Where the class lies")
     );
-    release(&app.desk, "acid", by).await.expect("released");
+    release(&app.desk, &crate::key("acid"), by)
+        .await
+        .expect("released");
     let hidden = student.get(PAGE).await.body;
     assert!(
         !hidden.contains("0.20371") && !hidden.contains(" held "),
@@ -235,8 +237,8 @@ async fn release_to(
     (login, at): (&str, jiff::Timestamp),
 ) {
     let change = Change::Release {
-        experiment: experiment.to_owned(),
-        section: Some(section.to_owned()),
+        experiment: concordant::ids::ExperimentKey::new(experiment),
+        section: Some(concordant::ids::SectionName::new(section)),
         at: out.then_some(at),
     };
     desk.apply(vec![change], login, at).await.expect("changed");
@@ -246,7 +248,7 @@ async fn release_to(
 async fn a_class_too_small_to_hide_in_is_not_shown() {
     for (others, shown) in [(9, false), (10, true)] {
         let app = class_of(others).await;
-        release(&app.desk, "acid", ("i.quell", app.clock.now()))
+        release(&app.desk, &crate::key("acid"), ("i.quell", app.clock.now()))
             .await
             .expect("released");
         let page = app
@@ -272,11 +274,13 @@ async fn another_look_is_asked_for_counted_and_answered() {
     assert_eq!(early.status, 403);
     assert!(early.body.contains("not out yet"));
     let by = ("i.quell", app.clock.now());
-    release(&app.desk, "acid", by).await.expect("released");
+    release(&app.desk, &crate::key("acid"), by)
+        .await
+        .expect("released");
     let mut assistant = app.person("b.tarn").await;
     let list = assistant.get("/review").await.body;
     assert!(list.contains("1 submission waits"), "{list}");
-    let slot = Slot::new("acid", "0042");
+    let slot = crate::slot("acid", "0042");
     let standing =
         async |app: &TestApp| app.desk.view().await.expect("a course").judged[&slot].status;
     assert_eq!(standing(&app).await, Status::Clear);
@@ -378,7 +382,7 @@ async fn a_student_takes_the_whole_record_away() {
         .await;
     assert_eq!(corrected.status, 303, "{}", corrected.body);
     let by = ("b.tarn", app.clock.now());
-    let slot = Slot::new("acid", "0042");
+    let slot = crate::slot("acid", "0042");
     decide(
         &app.desk,
         slot.clone(),
@@ -413,7 +417,9 @@ async fn a_student_takes_the_whole_record_away() {
             "{secret}"
         );
     }
-    release(&app.desk, "acid", by).await.expect("released");
+    release(&app.desk, &crate::key("acid"), by)
+        .await
+        .expect("released");
     let after = student.get("/student/record.json").await.body;
     let held: serde_json::Value = serde_json::from_str(&after).expect("JSON");
     let acid = &held["experiments"][0];

@@ -101,7 +101,7 @@ async fn what_looks_odd_is_asked_and_recorded_if_the_student_stands_by_it() {
     stood.push(("stand[]", "1:burette_end_mL"));
     assert_eq!(student.post_form(HAND_IN, &stood).await.status, 303);
     let view = app.desk.view().await.expect("a course");
-    let slot = Slot::new("acid", "0042");
+    let slot = crate::slot("acid", "0042");
     assert_eq!(
         view.term.submissions[&slot][0].hand_in.confirmed,
         ["1:burette_end_mL"]
@@ -145,7 +145,8 @@ async fn the_same_form_twice_is_one_submission_and_a_second_tab_is_told() {
         tab.body
     );
     assert_eq!(
-        app.desk.view().await.expect("a course").term.submissions[&Slot::new("acid", "0042")].len(),
+        app.desk.view().await.expect("a course").term.submissions[&crate::slot("acid", "0042")]
+            .len(),
         1
     );
 }
@@ -182,7 +183,7 @@ async fn a_correction_keeps_the_old_version_struck_through() {
 async fn a_returned_submission_shows_the_note_and_feedback_comes_with_release() {
     let app = app().await;
     let (mut student, _) = handed_in(&app, "0042").await;
-    let slot = Slot::new("acid", "0042");
+    let slot = crate::slot("acid", "0042");
     let by = ("b.tarn", app.clock.now());
     decide(
         &app.desk,
@@ -205,7 +206,9 @@ async fn a_returned_submission_shows_the_note_and_feedback_comes_with_release() 
             .body
             .contains("returned to you")
     );
-    release(&app.desk, "acid", by).await.expect("released");
+    release(&app.desk, &crate::key("acid"), by)
+        .await
+        .expect("released");
     let page = student.get("/student/experiments/acid").await.body;
     for text in [
         "of 22.00 points",
@@ -298,7 +301,7 @@ async fn no_page_of_a_student_gives_a_true_value_away() {
             .await,
     );
     let view = app.desk.view().await.expect("a course");
-    let evaluation = &view.judged[&Slot::new("acid", "0042")].evaluation;
+    let evaluation = &view.judged[&crate::slot("acid", "0042")].evaluation;
     let error = evaluation
         .relative_error_percent
         .expect("an error")
@@ -320,7 +323,7 @@ async fn no_page_of_a_student_gives_a_true_value_away() {
     }
     drop(view);
     // and the search can find something: it is there once the results are out
-    release(&app.desk, "acid", ("i.quell", app.clock.now()))
+    release(&app.desk, &crate::key("acid"), ("i.quell", app.clock.now()))
         .await
         .expect("released");
     assert!(

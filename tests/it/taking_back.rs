@@ -9,7 +9,7 @@ const ADA: &str = "/review/acid/0042";
 
 async fn held(app: &TestApp, student: &str) -> (Status, String, Vec<Ruling>) {
     let view = app.desk.view().await.expect("a course");
-    let slot = Slot::new("acid", student);
+    let slot = crate::slot("acid", student);
     let judged = &view.judged[&slot];
     let made = view.term.decisions.get(&slot);
     let rulings = made.into_iter().flatten().map(|d| d.ruling.clone());
@@ -80,6 +80,6 @@ async fn what_was_decided_last_is_taken_back_and_stays_in_the_record() {
     assert!(String::from_utf8_lossy(text).contains(",take-back,"));
     let again = concordant::files::read_term(&folder).expect("is sound");
     assert_eq!(again.decisions, view.term.decisions);
-    let slot = Slot::new("acid", "0042");
+    let slot = crate::slot("acid", "0042");
     assert!(standing(&again.decisions[&slot]).is_empty());
 }

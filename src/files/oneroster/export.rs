@@ -11,6 +11,7 @@ use super::results::{Names, Place, put, put_manifest, put_table};
 use super::roster::{Enrolled, RosterChoice, people};
 use super::session::Sessions;
 use crate::course::Student;
+use crate::ids::StudentId;
 use crate::term::{Judged, Slot, Term};
 
 /// What is to be written.
@@ -83,7 +84,7 @@ fn theirs(
     };
     let (classes, enrolled) = people(&package, &choice, None)?;
     let sessions = Sessions::read(&package, &mut faults);
-    let mut members: BTreeMap<&str, Vec<(String, String)>> = BTreeMap::new();
+    let mut members: BTreeMap<&str, Vec<(StudentId, String)>> = BTreeMap::new();
     let mut found = BTreeSet::new();
     for one in &enrolled {
         if let Some(student) = student_of(term, one).filter(|s| found.insert(s.id.as_str())) {
@@ -111,7 +112,7 @@ fn theirs(
         let section = students
             .first()
             .and_then(|(id, _)| term.student(id))
-            .map_or_else(String::new, |s| s.section.clone());
+            .map_or_else(String::new, |s| s.section.to_string());
         let mut days = Vec::new();
         for experiment in &term.experiments {
             let day = experiment.dates_in(&section).due.date().to_string();
@@ -290,8 +291,8 @@ fn user_row(user: &str, student: &Student, org: &str, second: bool) -> Vec<Strin
     if !second {
         row.extend([org.to_owned(), "student".to_owned()]);
     }
-    row.extend([student.id.clone(), blank(), student.given_name.clone()]);
-    row.extend([student.family_name.clone(), blank(), student.id.clone()]);
+    row.extend([student.id.to_string(), blank(), student.given_name.clone()]);
+    row.extend([student.family_name.clone(), blank(), student.id.to_string()]);
     row.extend([
         student.email.clone(),
         blank(),

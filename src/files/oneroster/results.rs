@@ -12,6 +12,7 @@ use super::super::table::write_exchange;
 use super::columns::columns;
 use super::package::Version;
 use crate::course::{Course, Experiment};
+use crate::ids::{ExperimentKey, StudentId};
 use crate::term::{Judged, Slot, Status, Term};
 
 /// A class whose results are written.
@@ -23,7 +24,7 @@ pub(super) struct Place {
     /// Grading period of each experiment, in course order.
     pub sessions: Vec<String>,
     /// Ids of the students here and as users there.
-    pub students: Vec<(String, String)>,
+    pub students: Vec<(StudentId, String)>,
 }
 
 /// Names that stay the same from one export to the next and stand nowhere else: a UUID of version 8 (RFC 9562) from a
@@ -194,7 +195,7 @@ fn result(
 }
 
 /// The day of the release, in the course's zone; before that, the day of the export.
-fn scored_on(term: &Term, experiment: &str, section: &str, today: Date) -> Date {
+fn scored_on(term: &Term, experiment: &ExperimentKey, section: &str, today: Date) -> Date {
     let released = term.released_to(experiment, section);
     released.map_or(today, |at| term.course.zone.local(at).date())
 }

@@ -8,6 +8,7 @@ use super::super::folder::Folder;
 use super::super::table::{Once, Row, Table, again};
 use super::package::{Package, is_active};
 use crate::course::Student;
+use crate::ids::{SectionName, StudentId};
 
 /// What becomes the student id.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -213,7 +214,8 @@ fn students(
             faults.push(table.fault(row, column, again(id, first)));
             continue;
         }
-        let section = sections.get(class.as_str()).cloned().unwrap_or_default();
+        let section = sections.get(class.as_str()).map_or("", String::as_str);
+        let section = SectionName::new(section);
         if let (Some(id), Some(family_name), Some(given_name), Some(email)) =
             (id, family_name, given_name, email)
         {
@@ -237,11 +239,11 @@ fn students(
     enrolled
 }
 
-fn student_id(text: &str, key: Option<StudentKey>) -> Result<String, String> {
+fn student_id(text: &str, key: Option<StudentKey>) -> Result<StudentId, String> {
     match key {
-        Some(_) => code(text)
+        Some(_) => StudentId::parse(text)
             .map_err(|what| format!("{what}; another column can be chosen as the student id")),
-        None => Ok(text.trim().to_owned()),
+        None => Ok(StudentId::new(text.trim())),
     }
 }
 

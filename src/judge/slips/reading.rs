@@ -229,7 +229,7 @@ impl Seen<'_> {
                 let (value, code) = (as_f64(truth.value), &unknown.code);
                 self.against(
                     SlipCode::OtherUnknown,
-                    code.clone(),
+                    code.to_string(),
                     &[],
                     value,
                     self.shared,
@@ -274,7 +274,7 @@ impl Seen<'_> {
                     .map(|id| (*id, lot.molarity.value))
                     .collect();
                 let substitutes = Some(substitutes).filter(|s| !s.is_empty())?;
-                self.with(SlipCode::OtherLot, lot.code.clone(), &substitutes)
+                self.with(SlipCode::OtherLot, lot.code.to_string(), &substitutes)
             })
             .collect();
         share_weight(tried)

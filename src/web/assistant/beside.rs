@@ -2,6 +2,7 @@
 
 use super::{Found, address};
 use crate::desk::Image;
+use crate::ids::StudentId;
 use crate::judge::{FlagCode, Likeness};
 use crate::measure::plain;
 use crate::submission::TrialLabel;
@@ -44,14 +45,17 @@ pub fn beside(view: &Image, slot: &Slot, found: &Found) -> Vec<Beside> {
     }
     let section = &found.student.section;
     let mut alike = view.term.likenesses(found.experiment, section);
-    let own = alike.remove(&slot.student).unwrap_or_default();
+    let own = alike.remove(slot.student.as_str()).unwrap_or_default();
     own.iter()
         .filter_map(|likeness| one(view, slot, found, likeness))
         .collect()
 }
 
 fn one(view: &Image, slot: &Slot, found: &Found, likeness: &Likeness) -> Option<Beside> {
-    let other = Slot::new(&slot.experiment, likeness.others.first()?);
+    let other = Slot::new(
+        &slot.experiment,
+        &StudentId::new(likeness.others.first()?.as_str()),
+    );
     let (_, revisions) = view.term.handed_in_by(&other)?;
     let procedure = &found.experiment.procedure;
     let own = &found.revisions.last()?.hand_in;
@@ -70,7 +74,7 @@ fn one(view: &Image, slot: &Slot, found: &Found, likeness: &Likeness) -> Option<
     let rows = rows.collect();
     let name = |id: &String| {
         let named = view.term.student(id).map(ToString::to_string);
-        let slot = Slot::new(&slot.experiment, id);
+        let slot = Slot::new(&slot.experiment, &StudentId::new(id.as_str()));
         (named.unwrap_or_else(|| id.clone()), address(&slot))
     };
     Some(Beside {

@@ -10,16 +10,17 @@ use super::shortlist::{next, short_list};
 use super::submission::page_of;
 use super::{address, find};
 use crate::desk::{self, ReviewError};
+use crate::ids::{ExperimentKey, StudentId};
 use crate::term::{Ruling, Slot};
 use crate::web::{AppState, AssistantVisitor, Fields, Page, PageError, PageResult};
 
 pub async fn decide(
     State(state): State<AppState>,
-    Path((experiment, student)): Path<(String, String)>,
+    Path((experiment, student)): Path<(ExperimentKey, StudentId)>,
     visitor: AssistantVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
-    let slot = Slot::new(experiment, student);
+    let slot = Slot::new(&experiment, &student);
     let filter = Filter::carried(&fields);
     let view = state.desk.view().await?;
     find(&view, &visitor, &slot)?;
@@ -51,11 +52,11 @@ pub async fn decide(
 
 pub async fn points(
     State(state): State<AppState>,
-    Path((experiment, student)): Path<(String, String)>,
+    Path((experiment, student)): Path<(ExperimentKey, StudentId)>,
     visitor: AssistantVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
-    let slot = Slot::new(experiment, student);
+    let slot = Slot::new(&experiment, &student);
     let filter = Filter::carried(&fields);
     let view = state.desk.view().await?;
     let found = find(&view, &visitor, &slot)?;
@@ -76,11 +77,11 @@ pub async fn points(
 
 pub async fn take_back(
     State(state): State<AppState>,
-    Path((experiment, student)): Path<(String, String)>,
+    Path((experiment, student)): Path<(ExperimentKey, StudentId)>,
     visitor: AssistantVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
-    let slot = Slot::new(experiment, student);
+    let slot = Slot::new(&experiment, &student);
     let filter = Filter::carried(&fields);
     find(&*state.desk.view().await?, &visitor, &slot)?;
     let known = fields.need("decisions")?.parse().map_err(|_| {

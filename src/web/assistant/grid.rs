@@ -14,6 +14,7 @@ use super::list::sections;
 use super::{address, in_path};
 use crate::course::{Experiment, Student};
 use crate::desk::{self, Image};
+use crate::ids::{ExperimentKey, StudentId};
 use crate::measure::plain;
 use crate::term::Slot;
 use crate::web::{
@@ -57,7 +58,7 @@ struct Typed {
 
 pub async fn page(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: AssistantVisitor,
     QueryFields(query): QueryFields,
 ) -> PageResult<impl IntoResponse> {
@@ -78,7 +79,7 @@ pub async fn page(
 /// `POST /points/{experiment}`: keeps what is sound and shows the rest again.
 pub async fn save(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: AssistantVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
@@ -96,7 +97,11 @@ pub async fn save(
             _ => PageError::not_found(),
         })?;
     let saved = points.len().saturating_sub(refused.len());
-    faults.extend(refused.into_iter().map(|(id, why)| (id, why.to_string())));
+    faults.extend(
+        refused
+            .into_iter()
+            .map(|(id, why)| (id.to_string(), why.to_string())),
+    );
     if faults.is_empty() {
         let count = saved.to_string();
         let query = form_urlencoded::Serializer::new(String::new())
@@ -123,7 +128,7 @@ pub async fn save(
 fn grid(
     view: &Image,
     visitor: &AssistantVisitor,
-    key: &str,
+    key: &ExperimentKey,
     section: &str,
 ) -> PageResult<GridPage> {
     let experiment = view.term.experiment(key).ok_or_else(PageError::not_found)?;
@@ -162,9 +167,9 @@ fn row(view: &Image, experiment: &Experiment, student: &Student) -> Row {
     let held = view.term.by_hand.get(&slot).map(|points| plain(*points));
     let was = held.unwrap_or_default();
     Row {
-        id: student.id.clone(),
+        id: student.id.to_string(),
         name: student.to_string(),
-        section: student.section.clone(),
+        section: student.section.to_string(),
         address: view.judged.contains_key(&slot).then(|| address(&slot)),
         typed: was.clone(),
         was,
@@ -187,7 +192,7 @@ fn typed(fields: &Fields) -> BTreeMap<String, Typed> {
 fn changed(
     rows: &[Row],
     typed: &BTreeMap<String, Typed>,
-) -> (Vec<(String, Decimal)>, BTreeMap<String, String>) {
+) -> (Vec<(StudentId, Decimal)>, BTreeMap<String, String>) {
     let (mut points, mut faults) = (Vec::new(), BTreeMap::new());
     for row in rows {
         let Some(typed) = typed.get(&row.id).filter(|t| t.typed != t.was) else {
@@ -207,7 +212,7 @@ fn changed(
             parse_points(&typed.typed)
         };
         match fault {
-            Ok(number) => points.push((row.id.clone(), number)),
+            Ok(number) => points.push((StudentId::new(row.id.as_str()), number)),
             Err(why) => {
                 faults.insert(row.id.clone(), why);
             }

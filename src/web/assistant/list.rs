@@ -93,7 +93,7 @@ pub fn sections(view: &Image, visitor: &AssistantVisitor) -> Vec<String> {
 
 fn experiments(view: &Image) -> Vec<(String, String)> {
     let all = view.term.experiments.iter();
-    all.map(|one| (one.key.clone(), one.procedure.title.clone()))
+    all.map(|one| (one.key.to_string(), one.procedure.title.clone()))
         .collect()
 }
 
@@ -110,8 +110,8 @@ fn line(entry: &Entry, query: &str) -> Line {
     Line {
         address: with_query(&address(entry.slot), query),
         name: entry.student.to_string(),
-        id: entry.student.id.clone(),
-        section: entry.student.section.clone(),
+        id: entry.student.id.to_string(),
+        section: entry.student.section.to_string(),
         experiment: entry.experiment.procedure.title.clone(),
         status: status_tag(entry.judged.status),
         error: error.map(|error| plain(to_figures(error, 2))),

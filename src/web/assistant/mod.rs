@@ -97,10 +97,11 @@ fn in_path(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::ids::{ExperimentKey, StudentId};
 
     #[test]
     fn ids_of_any_kind_stay_one_segment_of_the_path() {
-        let slot = Slot::new("hardness", "0017");
+        let slot = Slot::new(&ExperimentKey::new("hardness"), &StudentId::new("0017"));
         assert_eq!(address(&slot), "/review/hardness/0017");
         assert_eq!(in_path("a/b c?é"), "a%2Fb%20c%3F%C3%A9");
     }

@@ -9,6 +9,7 @@ use super::filter::Filter;
 use super::find;
 use super::timeline::{Event, name_of};
 use crate::desk::{Image, NoteError, leave_note};
+use crate::ids::{ExperimentKey, StudentId};
 use crate::term::{Side, Slot};
 use crate::web::{AppState, AssistantVisitor, Fields, PageError, PageResult, dates};
 
@@ -46,11 +47,11 @@ pub fn notes(view: &Image, slot: &Slot) -> Notes {
 
 pub async fn write(
     State(state): State<AppState>,
-    Path((experiment, student)): Path<(String, String)>,
+    Path((experiment, student)): Path<(ExperimentKey, StudentId)>,
     visitor: AssistantVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
-    let slot = Slot::new(experiment, student);
+    let slot = Slot::new(&experiment, &student);
     let filter = Filter::carried(&fields);
     find(&*state.desk.view().await?, &visitor, &slot)?;
     let mut attempt = Attempt::of(&fields, "note");

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use super::filter::{Filter, Standing};
 use super::in_path;
 use crate::desk::Image;
+use crate::ids::{ExperimentKey, StudentId};
 use crate::term::{Slot, Status};
 use crate::web::AssistantVisitor;
 
@@ -39,7 +40,7 @@ pub struct Links {
 /// Every experiment in every section of the visitor.
 pub fn progress(view: &Image, visitor: &AssistantVisitor) -> Vec<ProgressRow> {
     let term = &view.term;
-    let mut sections: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
+    let mut sections: BTreeMap<&str, Vec<&StudentId>> = BTreeMap::new();
     for student in term.enrolled().filter(|s| visitor.sees(&s.section)) {
         let ids = sections.entry(&student.section).or_default();
         ids.push(&student.id);
@@ -49,7 +50,7 @@ pub fn progress(view: &Image, visitor: &AssistantVisitor) -> Vec<ProgressRow> {
         for (section, ids) in &sections {
             let slots: Vec<Slot> = ids
                 .iter()
-                .map(|id| Slot::new(&experiment.key, *id))
+                .map(|id| Slot::new(&experiment.key, id))
                 .collect();
             let judged: Vec<Status> = slots
                 .iter()
@@ -78,10 +79,10 @@ pub fn progress(view: &Image, visitor: &AssistantVisitor) -> Vec<ProgressRow> {
     rows
 }
 
-fn links(experiment: &str, section: &str) -> Links {
+fn links(experiment: &ExperimentKey, section: &str) -> Links {
     let to = |standing| {
         let filter = Filter {
-            experiment: experiment.to_owned(),
+            experiment: experiment.to_string(),
             section: section.to_owned(),
             flag: None,
             standing,

@@ -15,6 +15,7 @@ use super::suspects::suspects;
 use super::timeline::{Event, Undo, events, notice, signed, status_tag, undo, undo_of_query};
 use super::{Found, address, find};
 use crate::desk::Image;
+use crate::ids::{ExperimentKey, StudentId, UnknownCode};
 use crate::judge::FlagCode;
 use crate::measure::plain;
 use crate::term::{Slot, settlement};
@@ -109,12 +110,12 @@ struct Choices {
 
 pub async fn page(
     State(state): State<AppState>,
-    Path((experiment, student)): Path<(String, String)>,
+    Path((experiment, student)): Path<(ExperimentKey, StudentId)>,
     visitor: AssistantVisitor,
     QueryFields(query): QueryFields,
 ) -> PageResult<impl IntoResponse> {
     let view = state.desk.view().await?;
-    let slot = Slot::new(experiment, student);
+    let slot = Slot::new(&experiment, &student);
     let filter = Filter::of(&query);
     let mut page = page_of(&view, &visitor, &slot, &filter, Attempt::default())?;
     page.frame.notice = notice(&view, &visitor, &query);
@@ -185,12 +186,12 @@ fn head(view: &Image, slot: &Slot, found: &Found) -> Head {
     let mate = view.term.student(&found.handed_in_by.student);
     Head {
         name: found.student.to_string(),
-        id: found.student.id.clone(),
-        section: found.student.section.clone(),
+        id: found.student.id.to_string(),
+        section: found.student.section.to_string(),
         experiment: experiment.procedure.title.clone(),
         status: status_tag(found.judged.status),
         issued: issued(view, slot, found).map(str::to_owned),
-        written: written.map(str::to_owned),
+        written: written.map(ToString::to_string),
         against: evaluation.unknown.clone(),
         lot: evaluation.lot.clone(),
         versions: evaluation.versions.join(", "),
@@ -211,7 +212,7 @@ fn head(view: &Image, slot: &Slot, found: &Found) -> Head {
 fn issued<'a>(view: &'a Image, slot: &Slot, found: &Found) -> Option<&'a str> {
     let issued = &view.term.issued;
     let code = issued.get(slot).or_else(|| issued.get(found.handed_in_by));
-    code.map(String::as_str)
+    code.map(UnknownCode::as_str)
 }
 
 fn earlier(view: &Image, found: &Found) -> Vec<Earlier> {
@@ -280,7 +281,7 @@ fn bottles(view: &Image, slot: &Slot, found: &Found) -> Option<(String, String)>
     let mut written = rows.iter().filter_map(|row| row.unknown.as_deref());
     let other = written.find(|code| !code.eq_ignore_ascii_case(issued))?;
     let bottle = known.keys().find(|code| code.eq_ignore_ascii_case(other))?;
-    Some((bottle.clone(), issued.to_owned()))
+    Some((bottle.to_string(), issued.to_owned()))
 }
 
 impl SubmissionPage {

@@ -4,6 +4,7 @@ use jiff::Timestamp;
 
 use super::{Found, address, find};
 use crate::desk::Image;
+use crate::ids::{ExperimentKey, StudentId};
 use crate::measure::plain;
 use crate::term::{Ruling, Slot, Status, standing};
 use crate::web::{AssistantVisitor, Fields, dates};
@@ -109,7 +110,7 @@ pub fn signed(points: rust_decimal::Decimal) -> String {
 /// What has just been done, from the query of the page it led to.
 pub fn notice(view: &Image, visitor: &AssistantVisitor, query: &Fields) -> Option<String> {
     let (experiment, student) = query.text("of").split_once('/')?;
-    let slot = Slot::new(experiment, student);
+    let slot = Slot::new(&ExperimentKey::new(experiment), &StudentId::new(student));
     let found = find(view, visitor, &slot).ok()?;
     let decisions = view.term.decisions.get(&slot);
     let marks = &found.judged.evaluation.marks;
@@ -153,7 +154,7 @@ pub fn undo(view: &Image, slot: &Slot, found: &Found) -> Option<Undo> {
 /// What has just been decided, to take it back at once; from the query of the page it led to.
 pub fn undo_of_query(view: &Image, visitor: &AssistantVisitor, query: &Fields) -> Option<Undo> {
     let (experiment, student) = query.text("of").split_once('/')?;
-    let slot = Slot::new(experiment, student);
+    let slot = Slot::new(&ExperimentKey::new(experiment), &StudentId::new(student));
     let found = find(view, visitor, &slot).ok()?;
     let last = view.term.decisions.get(&slot)?.last()?;
     let decided = query.text("done") == "decided" && last.ruling != Ruling::TakeBack;

@@ -16,6 +16,7 @@ use super::words;
 use crate::chem::{Formula, printed_reaction};
 use crate::course::{Experiment, SectionLots};
 use crate::desk::{self, PrepareError};
+use crate::ids::{ExperimentKey, LotCode, SectionName};
 use crate::judge::{Fairness, Remedy, fairness, remedies};
 use crate::measure::{from_f64, plain};
 use crate::procedure::Procedure;
@@ -32,7 +33,7 @@ const CLASS: usize = 1000;
 #[template(path = "coordinator/experiment.html")]
 struct ExperimentPage {
     frame: Frame,
-    key: String,
+    key: ExperimentKey,
     form: Form,
     state: &'static str,
     tag: &'static str,
@@ -93,7 +94,7 @@ struct FairnessWords {
 
 pub async fn page(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
     query: QueryFields,
 ) -> PageResult<Response> {
@@ -111,7 +112,7 @@ pub async fn page(
 async fn experiment(
     state: &AppState,
     visitor: &CoordinatorVisitor,
-    key: &str,
+    key: &ExperimentKey,
     form: Form,
     notice: Option<String>,
 ) -> PageResult<Page<ExperimentPage>> {
@@ -185,14 +186,14 @@ async fn experiment(
 }
 
 /// The experiment of that key, or the page that says there is none.
-pub fn find<'t>(term: &'t Term, key: &str) -> PageResult<&'t Experiment> {
+pub fn find<'t>(term: &'t Term, key: &ExperimentKey) -> PageResult<&'t Experiment> {
     term.experiment(key).ok_or_else(PageError::not_found)
 }
 
 fn lots_of(term: &Term, species: &Formula) -> Vec<String> {
     let of = |reagent: &str| Formula::parse(reagent).is_ok_and(|f| f == *species);
     let lots = term.lots.values().filter(|lot| of(&lot.reagent));
-    lots.map(|lot| lot.code.clone()).collect()
+    lots.map(|lot| lot.code.to_string()).collect()
 }
 
 fn section_choices(term: &Term, experiment: &Experiment) -> Vec<SectionChoice> {
@@ -204,8 +205,8 @@ fn section_choices(term: &Term, experiment: &Experiment) -> Vec<SectionChoice> {
             .unwrap_or_default();
         SectionChoice {
             name: section.to_owned(),
-            titrant: lots.titrant.unwrap_or_default(),
-            excess: lots.excess.unwrap_or_default(),
+            titrant: lots.titrant.as_deref().unwrap_or_default().to_owned(),
+            excess: lots.excess.as_deref().unwrap_or_default().to_owned(),
         }
     };
     term.sections().into_iter().map(of).collect()
@@ -248,7 +249,7 @@ fn fairness_words(procedure: &Procedure, found: Fairness) -> FairnessWords {
 
 pub async fn dates(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
@@ -262,7 +263,7 @@ pub async fn dates(
 /// `POST /course/experiments/{key}/dates/preview`: what other dates would change.
 pub async fn preview_dates(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
@@ -282,35 +283,39 @@ pub async fn preview_dates(
 }
 
 /// Key, procedure and dates of an experiment as they are to be.
-async fn typed_dates(state: &AppState, key: &str, fields: &Fields) -> PageResult<[String; 4]> {
+async fn typed_dates(
+    state: &AppState,
+    key: &ExperimentKey,
+    fields: &Fields,
+) -> PageResult<[String; 4]> {
     let view = state.desk.view().await?;
     find(&view.term, key)?;
     let source = view.term.sources.experiments.get(key);
     let procedure = source.map(|s| s.procedure.clone()).unwrap_or_default();
     let dates = ["opens", "due"].map(|name| fields.text(name).to_owned());
     let [opens, due] = dates;
-    Ok([key.to_owned(), procedure, opens, due])
+    Ok([key.to_string(), procedure, opens, due])
 }
 
 /// `POST /course/experiments/{key}/lots`: a lot for each section, or one for all of them.
 pub async fn lots(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
-    let mut lots: BTreeMap<String, SectionLots> = BTreeMap::new();
-    let sections: Vec<String> = {
+    let mut lots: BTreeMap<SectionName, SectionLots> = BTreeMap::new();
+    let sections: Vec<SectionName> = {
         let view = state.desk.view().await?;
         find(&view.term, &key)?;
         let sections = view.term.sections().into_iter();
-        sections.map(str::to_owned).collect()
+        sections.map(SectionName::new).collect()
     };
     let chosen = |kind: &str, section: &str| {
         let all = fields.text(&format!("{kind}-all"));
         let own = fields.text(&format!("{kind}:{section}"));
         let code = if all.is_empty() { own } else { all };
-        (!code.is_empty()).then(|| code.to_owned())
+        (!code.is_empty()).then(|| LotCode::new(code))
     };
     for section in &sections {
         let of_section = SectionLots {
@@ -329,7 +334,7 @@ pub async fn lots(
 async fn answer(
     state: &AppState,
     visitor: &CoordinatorVisitor,
-    key: &str,
+    key: &ExperimentKey,
     fields: Fields,
     changed: Result<(), PrepareError>,
     done: &str,

@@ -10,6 +10,7 @@ use super::form::{Form, done};
 use super::preview::{Asked, Said, Wanted, hidden};
 use crate::course::Student;
 use crate::desk::{self, Image, PrepareError, TypedDates, TypedExtension};
+use crate::ids::ExperimentKey;
 use crate::term::Slot;
 use crate::web::{
     AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields, dates,
@@ -23,7 +24,7 @@ const FIELDS: [&str; 4] = ["student", "due", "section", "reason"];
 struct ExtensionsPage {
     frame: Frame,
     form: Form,
-    key: String,
+    key: ExperimentKey,
     title: String,
     zone: String,
     due: String,
@@ -53,7 +54,7 @@ struct Row {
 /// `GET /course/experiments/{key}/extensions`; `?student=` fills the form in.
 pub async fn page(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
     query: QueryFields,
 ) -> PageResult<Response> {
@@ -65,7 +66,7 @@ pub async fn page(
 async fn extensions(
     state: &AppState,
     visitor: &CoordinatorVisitor,
-    key: &str,
+    key: &ExperimentKey,
     form: Form,
     notice: Option<String>,
 ) -> PageResult<Page<ExtensionsPage>> {
@@ -109,7 +110,7 @@ pub fn as_field(at: jiff::civil::DateTime) -> String {
     at.strftime("%Y-%m-%dT%H:%M").to_string()
 }
 
-fn rows(view: &Image, key: &str) -> Vec<Row> {
+fn rows(view: &Image, key: &ExperimentKey) -> Vec<Row> {
     let term = &view.term;
     let row = |student: &Student| {
         let slot = Slot::new(key, &student.id);
@@ -124,9 +125,9 @@ fn rows(view: &Image, key: &str) -> Vec<Row> {
         });
         Some(Row {
             student: student.to_string(),
-            id: student.id.clone(),
+            id: student.id.to_string(),
             due: dates::local(term.dates_of(experiment, student).due),
-            section: now.and_then(|one| one.section.clone()),
+            section: now.and_then(|one| one.section.as_ref().map(ToString::to_string)),
             said: said.collect(),
             holds: now.is_some(),
         })
@@ -146,7 +147,7 @@ fn typed(fields: &Fields) -> TypedExtension {
 
 pub async fn enter(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
@@ -161,7 +162,7 @@ pub async fn enter(
 
 pub async fn preview(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
@@ -205,7 +206,7 @@ fn typed_sections(fields: &Fields) -> Vec<TypedDates> {
 
 pub async fn enter_sections(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
@@ -220,7 +221,7 @@ pub async fn enter_sections(
 
 pub async fn preview_sections(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
@@ -251,7 +252,7 @@ pub async fn preview_sections(
 async fn answer(
     state: &AppState,
     visitor: &CoordinatorVisitor,
-    key: &str,
+    key: &ExperimentKey,
     fields: Fields,
     made: Result<usize, PrepareError>,
     done: &str,

@@ -229,10 +229,10 @@ fn page(
     choice: &FillChoice,
 ) -> FillPage {
     let label = |what: &Points| match what {
-        Points::Experiment(key) => view
-            .term
-            .experiment(key)
-            .map_or_else(|| key.clone(), |e| format!("{} ({key})", e.procedure.title)),
+        Points::Experiment(key) => view.term.experiment(key).map_or_else(
+            || key.to_string(),
+            |e| format!("{} ({key})", e.procedure.title),
+        ),
         Points::Total => "Total of all experiments".to_owned(),
     };
     let target = |what: Points| Target {

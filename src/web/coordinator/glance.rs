@@ -7,13 +7,14 @@ use super::form::counted;
 use crate::chem::Formula;
 use crate::course::{Experiment, StaffRole};
 use crate::desk::Image;
+use crate::ids::ExperimentKey;
 use crate::procedure::Dates;
 use crate::term::{Slot, Status};
 use crate::web::dates;
 
 /// One experiment over the whole course.
 pub struct ExperimentRow {
-    pub key: String,
+    pub key: ExperimentKey,
     /// Title of its procedure.
     pub title: String,
     /// When it is due.
@@ -35,7 +36,7 @@ pub struct SectionRow {
 /// One section with one experiment.
 pub struct Cell {
     /// Key of the experiment.
-    pub key: String,
+    pub key: ExperimentKey,
     /// How far they are.
     pub tally: Tally,
     /// Where it stands, in a word.
@@ -73,7 +74,7 @@ pub struct NextStep {
 
 impl Tally {
     /// Of an experiment, for one section or the whole course.
-    pub fn of(image: &Image, experiment: &str, section: Option<&str>) -> Self {
+    pub fn of(image: &Image, experiment: &ExperimentKey, section: Option<&str>) -> Self {
         let mut tally = Self::default();
         let students = image.term.enrolled();
         for student in students.filter(|s| section.is_none_or(|name| s.section == name)) {

@@ -11,6 +11,7 @@ use super::experiment::find;
 use super::form::{Form, done};
 use crate::course::Student;
 use crate::desk;
+use crate::ids::ExperimentKey;
 use crate::term::Slot;
 use crate::web::{
     AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields,
@@ -21,7 +22,7 @@ use crate::web::{
 struct IssuePage {
     frame: Frame,
     form: Form,
-    key: String,
+    key: ExperimentKey,
     title: String,
     counts: Vec<(String, usize)>,
     without: Vec<Student>,
@@ -33,7 +34,7 @@ struct IssuePage {
 #[template(path = "coordinator/issue-list.html")]
 struct ListPage {
     frame: Frame,
-    key: String,
+    key: ExperimentKey,
     title: String,
     sections: Vec<(String, Vec<Given>)>,
 }
@@ -47,7 +48,7 @@ struct Given {
 
 pub async fn page(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
     query: QueryFields,
 ) -> PageResult<Response> {
@@ -58,7 +59,7 @@ pub async fn page(
 async fn issue(
     state: &AppState,
     visitor: &CoordinatorVisitor,
-    key: &str,
+    key: &ExperimentKey,
     form: Form,
     notice: Option<String>,
 ) -> PageResult<Page<IssuePage>> {
@@ -97,7 +98,7 @@ async fn issue(
 
 pub async fn now(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
@@ -120,7 +121,7 @@ pub async fn now(
 /// `GET /course/experiments/{key}/issue/list`: to be printed, a page per section; `?section=` for one.
 pub async fn list(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
     query: QueryFields,
 ) -> PageResult<impl IntoResponse> {
@@ -133,9 +134,12 @@ pub async fn list(
             term.enrolled().filter(|s| s.section == section).collect();
         students.sort_by_cached_key(|s| (s.family_name.to_lowercase(), s.id.clone()));
         let given = students.into_iter().map(|student| Given {
-            id: student.id.clone(),
+            id: student.id.to_string(),
             name: student.to_string(),
-            bottle: term.issued.get(&Slot::new(&key, &student.id)).cloned(),
+            bottle: term
+                .issued
+                .get(&Slot::new(&key, &student.id))
+                .map(ToString::to_string),
         });
         (section.to_owned(), given.collect())
     };

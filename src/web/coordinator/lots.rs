@@ -145,7 +145,7 @@ async fn lots(state: &AppState, frame: Frame, form: Form) -> PageResult<Page<Lot
         _ => Some("no experiment uses this reagent: is it written as in the procedure?"),
     };
     let rows = term.lots.values().map(|lot| LotRow {
-        code: lot.code.clone(),
+        code: lot.code.to_string(),
         remark: remark(&lot.reagent),
         reagent: printed(&lot.reagent),
         molarity: lot.molarity.value.to_string(),
@@ -161,7 +161,10 @@ async fn lots(state: &AppState, frame: Frame, form: Form) -> PageResult<Page<Lot
         lots: rows,
         reagents: used.iter().map(ToString::to_string).collect(),
         history: history(values, &term.course.zone, |v| {
-            let reagent = term.lots.get(&v.code).map(|lot| lot.reagent.clone());
+            let reagent = term
+                .lots
+                .get(v.code.as_str())
+                .map(|lot| lot.reagent.clone());
             vec![
                 ("lot", v.code.clone()),
                 ("reagent", reagent.unwrap_or_default()),

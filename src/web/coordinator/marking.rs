@@ -11,6 +11,7 @@ use super::form::{Form, done};
 use super::marking_form::{FIELDS, filled, read};
 use super::preview::{Asked, Said, Wanted};
 use crate::desk::{self, PrepareError, Rules};
+use crate::ids::ExperimentKey;
 use crate::judge::{Fairness, fairness};
 use crate::measure::{from_f64, plain};
 use crate::procedure::Procedure;
@@ -27,7 +28,7 @@ const CLASS: usize = 1000;
 struct MarkingPage {
     frame: Frame,
     form: Form,
-    key: String,
+    key: ExperimentKey,
     title: String,
     /// What it says of the marking as it stands.
     fair: FairWords,
@@ -54,7 +55,7 @@ struct AmendedRow {
 
 pub async fn page(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
     query: QueryFields,
 ) -> PageResult<Response> {
@@ -69,7 +70,7 @@ pub async fn page(
 async fn marking(
     state: &AppState,
     visitor: &CoordinatorVisitor,
-    key: &str,
+    key: &ExperimentKey,
     form: Form,
     notice: Option<String>,
 ) -> PageResult<Page<MarkingPage>> {
@@ -84,7 +85,7 @@ async fn marking(
     let source = term.sources.experiments.get(key);
     let of_it = |one: &&crate::term::Amendment| match one.what {
         Amended::Procedure => source.is_some_and(|s| s.procedure == one.key),
-        Amended::Marking | Amended::Trials => one.key == key,
+        Amended::Marking | Amended::Trials => *key == one.key,
     };
     let rows = term.amendments.iter().rev().filter(of_it);
     let mut frame = visitor.frame(format!("Marking: {title}"));
@@ -160,7 +161,7 @@ fn rules(fields: &Fields, procedure: &Procedure) -> Result<Rules, PrepareError> 
 
 pub async fn preview(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
@@ -211,7 +212,7 @@ pub async fn preview(
 /// `POST /course/experiments/{key}/marking`: everything handed in is marked anew at once.
 pub async fn enter(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
@@ -236,7 +237,7 @@ pub async fn enter(
 async fn refused(
     state: &AppState,
     visitor: &CoordinatorVisitor,
-    key: &str,
+    key: &ExperimentKey,
     fields: Fields,
     why: PrepareError,
 ) -> PageResult<Response> {

@@ -1,6 +1,7 @@
 //! Marks of an experiment as histograms: the course, and section by section.
 
 use crate::desk::Image;
+use crate::ids::{ExperimentKey, StudentId};
 use crate::measure::{as_f64, from_f64, plain};
 use crate::term::Slot;
 
@@ -37,14 +38,14 @@ pub struct Histograms {
 }
 
 /// The histograms of an experiment; none while nobody has marks. Students who have left are not counted.
-pub fn histograms(image: &Image, key: &str) -> Option<Histograms> {
+pub fn histograms(image: &Image, key: &ExperimentKey) -> Option<Histograms> {
     let term = &image.term;
     let experiment = term.experiment(key)?;
     let possible = as_f64(experiment.procedure.marking.possible());
     let of = |section: Option<&str>| {
         let students = term.enrolled();
         let students = students.filter(|s| section.is_none_or(|name| s.section == name));
-        let mark = |id: &str| {
+        let mark = |id: &StudentId| {
             let judged = image.judged.get(&Slot::new(key, id))?;
             Some(as_f64(judged.evaluation.marks.total))
         };

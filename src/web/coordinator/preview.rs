@@ -206,7 +206,7 @@ fn rows(image: &Image, change: &Change) -> Vec<ValueRow> {
                 let experiment = term.experiment(&slot.experiment)?;
                 let student = term.student(&slot.student)?;
                 let due = dates::local(term.dates_of(experiment, student).due);
-                Some((due, term.works_in(&slot.experiment, student).to_owned()))
+                Some((due, term.works_in(&slot.experiment, student).to_string()))
             };
             let (before, then) = (of(term).unwrap_or_default(), of(&after).unwrap_or_default());
             let mut rows = vec![plain(
@@ -224,7 +224,7 @@ fn rows(image: &Image, change: &Change) -> Vec<ValueRow> {
         Change::Reissue { slot, reissue } => {
             let name = term.student(&slot.student).map(ToString::to_string);
             let name = format!("Bottle, {}", name.unwrap_or_default());
-            let (before, after) = (reissue.instead_of.clone(), reissue.unknown.clone());
+            let (before, after) = (reissue.instead_of.to_string(), reissue.unknown.to_string());
             vec![plain(name, "", before, after)]
         }
         Change::Student(student) => {
@@ -415,9 +415,9 @@ pub fn grade(term: &Term, altered: &Altered) -> GradeRow {
     };
     GradeRow {
         student: student.map(ToString::to_string).unwrap_or_default(),
-        id: altered.slot.student.clone(),
-        section: student.map(|s| s.section.clone()).unwrap_or_default(),
-        experiment: altered.slot.experiment.clone(),
+        id: altered.slot.student.to_string(),
+        section: student.map(|s| s.section.to_string()).unwrap_or_default(),
+        experiment: altered.slot.experiment.to_string(),
         before: before.to_string(),
         after: after.to_string(),
         change: format!("{sign}{}", gain.abs()),

@@ -11,6 +11,7 @@ use super::preview::{Asked, Said, Wanted, hidden};
 use crate::change::Change;
 use crate::course::Student;
 use crate::desk::{self, Image, PrepareError, TypedReissue};
+use crate::ids::ExperimentKey;
 use crate::term::Slot;
 use crate::web::{
     AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields, dates,
@@ -24,7 +25,7 @@ const FIELDS: [&str; 3] = ["student", "unknown", "reason"];
 struct ReissuePage {
     frame: Frame,
     form: Form,
-    key: String,
+    key: ExperimentKey,
     title: String,
     /// Those who have a bottle, with its code.
     students: Vec<(Student, String)>,
@@ -45,7 +46,7 @@ struct Row {
 /// `GET /course/experiments/{key}/reissue`; `?student=` fills the form in.
 pub async fn page(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
     query: QueryFields,
 ) -> PageResult<Response> {
@@ -57,7 +58,7 @@ pub async fn page(
 async fn reissue(
     state: &AppState,
     visitor: &CoordinatorVisitor,
-    key: &str,
+    key: &ExperimentKey,
     form: Form,
     notice: Option<String>,
 ) -> PageResult<Page<ReissuePage>> {
@@ -68,7 +69,7 @@ async fn reissue(
     frame.notice = notice;
     let bottle = |student: &Student| {
         let code = term.issued.get(&Slot::new(key, &student.id))?;
-        Some((student.clone(), code.clone()))
+        Some((student.clone(), code.to_string()))
     };
     let codes = term
         .unknowns
@@ -81,21 +82,21 @@ async fn reissue(
         key: key.to_owned(),
         title,
         students: term.enrolled().filter_map(bottle).collect(),
-        codes: codes.cloned().collect(),
+        codes: codes.map(ToString::to_string).collect(),
         rows: rows(&view, key),
     }))
 }
 
-fn rows(view: &Image, key: &str) -> Vec<Row> {
+fn rows(view: &Image, key: &ExperimentKey) -> Vec<Row> {
     let term = &view.term;
     let of = |student: &Student| {
         let all = term.reissued.get(&Slot::new(key, &student.id));
         let all = all.map_or(&[][..], Vec::as_slice);
         let row = |one: &crate::term::Reissue| Row {
             student: student.to_string(),
-            id: student.id.clone(),
-            before: one.instead_of.clone(),
-            after: one.unknown.clone(),
+            id: student.id.to_string(),
+            before: one.instead_of.to_string(),
+            after: one.unknown.to_string(),
             reason: one.reason.clone(),
             who: format!("{}, {}", one.by, dates::instant(&term.course.zone, one.at)),
         };
@@ -115,7 +116,7 @@ fn typed(fields: &Fields) -> TypedReissue {
 
 pub async fn enter(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
@@ -130,7 +131,7 @@ pub async fn enter(
 
 pub async fn preview(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
@@ -148,7 +149,7 @@ pub async fn preview(
     };
     // a bottle that was drawn here is the one that is given
     let drawn = changes.iter().find_map(|change| match change {
-        Change::Reissue { reissue, .. } => Some(reissue.unknown.clone()),
+        Change::Reissue { reissue, .. } => Some(reissue.unknown.to_string()),
         _ => None,
     });
     let mut hidden = hidden(&fields, &["student", "reason"]);
@@ -196,7 +197,7 @@ fn said(view: &Image, changes: &[Change]) -> Vec<String> {
 async fn answer(
     state: &AppState,
     visitor: &CoordinatorVisitor,
-    key: &str,
+    key: &ExperimentKey,
     fields: Fields,
     made: Result<usize, PrepareError>,
 ) -> PageResult<Response> {

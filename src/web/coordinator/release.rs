@@ -13,6 +13,7 @@ use super::form::{Form, counted, done};
 use super::glance::Tally;
 use crate::course::Student;
 use crate::desk::{self, Image, PrepareError};
+use crate::ids::ExperimentKey;
 use crate::judge::AuditGroup;
 use crate::term::{ExperimentAudit, Slot, Status};
 use crate::web::{
@@ -24,7 +25,7 @@ use crate::web::{
 struct ReleasePage {
     frame: Frame,
     form: Form,
-    key: String,
+    key: ExperimentKey,
     title: String,
     tally: Tally,
     /// What the button says that releases to everybody.
@@ -71,7 +72,7 @@ struct Seen {
 /// `GET /course/experiments/{key}/release`; `?section=` looks at one closely.
 pub async fn page(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
     query: QueryFields,
 ) -> PageResult<Response> {
@@ -83,7 +84,7 @@ pub async fn page(
 async fn release_page(
     state: &AppState,
     visitor: &CoordinatorVisitor,
-    key: &str,
+    key: &ExperimentKey,
     form: Form,
     notice: Option<String>,
 ) -> PageResult<Page<ReleasePage>> {
@@ -140,7 +141,12 @@ async fn release_page(
     }))
 }
 
-fn of_section(state: &AppState, view: &Image, key: &str, section: &str) -> SectionRelease {
+fn of_section(
+    state: &AppState,
+    view: &Image,
+    key: &ExperimentKey,
+    section: &str,
+) -> SectionRelease {
     let term = &view.term;
     let zone = &term.course.zone;
     let experiment = term.experiment(key);
@@ -167,7 +173,7 @@ fn is_to_come(state: &AppState, view: &Image, due: DateTime) -> bool {
 }
 
 /// In order of name.
-fn seen(view: &Image, key: &str, section: &str) -> Vec<Seen> {
+fn seen(view: &Image, key: &ExperimentKey, section: &str) -> Vec<Seen> {
     let students = view.term.enrolled().filter(|s| s.section == section);
     let mut students: Vec<&Student> = students.collect();
     students.sort_by_cached_key(|s| (s.family_name.to_lowercase(), s.id.clone()));
@@ -176,7 +182,7 @@ fn seen(view: &Image, key: &str, section: &str) -> Vec<Seen> {
         let marks = judged.map(|j| &j.evaluation.marks);
         Seen {
             name: student.to_string(),
-            id: student.id.clone(),
+            id: student.id.to_string(),
             points: marks.map_or_else(
                 || "nothing handed in".to_owned(),
                 |marks| format!("{} of {}", marks.total, marks.possible),
@@ -194,7 +200,7 @@ fn seen(view: &Image, key: &str, section: &str) -> Vec<Seen> {
 /// `POST /course/experiments/{key}/release`: to `section`, or without one to all of them.
 pub async fn release(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
@@ -208,7 +214,7 @@ pub async fn release(
 /// `POST /course/experiments/{key}/withdraw`: from `section`, or without one from all of them.
 pub async fn withdraw(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
@@ -225,7 +231,7 @@ fn section(fields: &Fields) -> Option<&str> {
 async fn answer(
     state: &AppState,
     visitor: &CoordinatorVisitor,
-    key: &str,
+    key: &ExperimentKey,
     fields: Fields,
     changed: Result<(), PrepareError>,
     done: &str,

@@ -12,6 +12,7 @@ use crate::course::{StaffMember, Student};
 use crate::desk::accounts::{Kind, claimed};
 use crate::desk::{self, RosterPlan};
 use crate::files::{Fault, read_roster_file, write_roster};
+use crate::ids::StudentId;
 use crate::term::Altered;
 use crate::web::{
     AppState, CoordinatorVisitor, Frame, Page, PageError, PageResult, QueryFields, Upload,
@@ -86,7 +87,7 @@ async fn roster(state: &AppState, frame: Frame, form: Form) -> PageResult<Page<R
             .enrolled()
             .filter(|s| s.section == name)
             .map(|student| Listed {
-                claimed: students.contains(&student.id),
+                claimed: students.contains(student.id.as_str()),
                 student: student.clone(),
             })
             .collect();
@@ -213,7 +214,7 @@ pub async fn confirm(
         }
     };
     let who = (visitor.login.as_str(), state.clock.now());
-    let left: Vec<String> = fields.list("left[]").map(str::to_owned).collect();
+    let left: Vec<StudentId> = fields.list("left[]").map(StudentId::new).collect();
     match desk::apply_roster(&state.desk, &incoming, &left, who).await {
         Ok(plan) => {
             let n = plan.changes().len();

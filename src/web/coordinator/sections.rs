@@ -84,7 +84,7 @@ pub async fn page(
         frame: visitor.frame("Sections side by side"),
         chosen: chosen.to_owned(),
         experiments: experiments
-            .map(|e| (e.key.clone(), e.procedure.title.clone()))
+            .map(|e| (e.key.to_string(), e.procedure.title.clone()))
             .collect(),
         comparisons: all.iter().map(comparisons).sum(),
         apart: all
@@ -107,7 +107,7 @@ fn is_said_of_who_teaches(term: &Term, section: &Beside, all: &[Beside]) -> bool
     }
     let teach = |login: &str| {
         let staff = term.staff.iter().find(|s| s.login == login);
-        staff.is_some_and(|s| s.sections.contains(&section.key))
+        staff.is_some_and(|s| s.sections.iter().any(|one| *one == section.key))
     };
     let teachers = all.iter().filter(|one| one.teaching == Teaching::Person);
     let teachers: Vec<&Beside> = teachers.filter(|one| teach(&one.key)).collect();

@@ -46,7 +46,7 @@ pub async fn print(
         let held = claimed(state.store(), Kind::Student).await?;
         let view = state.desk.view().await?;
         let students = view.term.enrolled().filter(|s| s.section == whose);
-        let ids = students.map(|s| s.id.clone());
+        let ids = students.map(|s| s.id.to_string());
         ids.filter(|id| !held.contains(id)).collect()
     };
     if logins.is_empty() {

@@ -8,6 +8,7 @@ use axum::response::{IntoResponse, Response};
 use super::form::{Form, done};
 use crate::course::StaffMember;
 use crate::desk::{self, StaffEntry};
+use crate::ids::SectionName;
 use crate::web::{
     AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields,
 };
@@ -67,7 +68,11 @@ async fn staff(
         .into_iter()
         .map(str::to_owned)
         .collect();
-    let is_taught = |section: &String| staff.iter().any(|s| s.sections.contains(section));
+    let is_taught = |section: &String| {
+        staff
+            .iter()
+            .any(|s| s.sections.iter().any(|one| one == section))
+    };
     Ok(Page(StaffPage {
         frame,
         form,
@@ -87,7 +92,7 @@ pub async fn enter(
         login: fields.text("login"),
         name: fields.text("name"),
         role: fields.text("role"),
-        sections: fields.list("sections[]").map(str::to_owned).collect(),
+        sections: fields.list("sections[]").map(SectionName::new).collect(),
     };
     let who = (visitor.login.as_str(), state.clock.now());
     match desk::enter_staff(&state.desk, entry, who).await {

@@ -2,6 +2,7 @@
 
 use crate::columns::Column;
 use crate::course::Experiment;
+use crate::ids::LotCode;
 use crate::judge::rehearsal::Bench;
 use crate::judge::signal::{Signal, expected_signal};
 use crate::measure::{as_f64, from_f64, to_decimals};
@@ -31,11 +32,11 @@ pub fn expected(term: &Term, experiment: &Experiment) -> (Vec<Titre>, String) {
     let procedure = &experiment.procedure;
     let section = term.sections().first().copied().unwrap_or_default();
     let lots = term.default_lots(experiment, section);
-    let held = |code: Option<String>| code.and_then(|code| term.lots.get(&code)).cloned();
+    let held = |code: Option<LotCode>| code.and_then(|code| term.lots.get(&code)).cloned();
     let titrant = held(lots.titrant);
     let excess = held(lots.excess);
     let nominal = |value| Lot {
-        code: LABEL.to_owned(),
+        code: LotCode::new(LABEL),
         reagent: String::new(),
         molarity: Assigned {
             value,

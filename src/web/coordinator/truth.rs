@@ -4,11 +4,12 @@ use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Redirect, Response};
 
 use crate::desk::show_truth;
+use crate::ids::ExperimentKey;
 use crate::web::{AppState, CoordinatorVisitor, Fields, PageError, PageResult};
 
 pub async fn choose(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
     fields: Fields,
 ) -> PageResult<Response> {

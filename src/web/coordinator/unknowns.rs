@@ -13,6 +13,7 @@ use super::titres;
 use super::words::aligned;
 use crate::desk::{self, PrepareError, Values};
 use crate::files::read_value_lines;
+use crate::ids::ExperimentKey;
 use crate::web::{
     AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields,
 };
@@ -21,7 +22,7 @@ use crate::web::{
 #[template(path = "coordinator/unknowns.html")]
 struct UnknownsPage {
     frame: Frame,
-    key: String,
+    key: ExperimentKey,
     title: String,
     unit: &'static str,
     in_unit: String,
@@ -48,7 +49,7 @@ struct Row {
 /// `GET /course/experiments/{key}/unknowns`; `?unknown=` fills the form in with one to change.
 pub async fn page(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
     query: QueryFields,
 ) -> PageResult<Response> {
@@ -72,7 +73,7 @@ pub async fn page(
 async fn unknowns(
     state: &AppState,
     visitor: &CoordinatorVisitor,
-    key: &str,
+    key: &ExperimentKey,
     form: Form,
     line_faults: Vec<String>,
     notice: Option<String>,
@@ -91,7 +92,7 @@ async fn unknowns(
     let rows = held.zip(titres).map(|(unknown, titre)| {
         let truth = unknown.truth.open();
         Row {
-            code: unknown.code.clone(),
+            code: unknown.code.to_string(),
             value: truth.value.to_string(),
             uncertainty: truth.standard_uncertainty.to_string(),
             version: unknown.version,
@@ -130,7 +131,7 @@ async fn unknowns(
 
 pub async fn enter(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
@@ -142,7 +143,7 @@ pub async fn enter(
 /// `POST /course/experiments/{key}/unknowns/many`: a line for each.
 pub async fn enter_many(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
@@ -154,7 +155,7 @@ pub async fn enter_many(
 /// `POST /course/experiments/{key}/unknowns/preview`: what other values, one or many, would change.
 pub async fn preview(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
@@ -219,12 +220,12 @@ impl Refusal {
     }
 }
 
-fn one(key: &str, fields: &Fields) -> Result<Values, Refusal> {
+fn one(key: &ExperimentKey, fields: &Fields) -> Result<Values, Refusal> {
     let typed = ["unknown", "true_value", "uncertainty"].map(|name| fields.text(name));
     Values::unknown(key, typed).map_err(|why| Refusal::of(why, false))
 }
 
-fn many(key: &str, lines: &str) -> Result<Values, Refusal> {
+fn many(key: &ExperimentKey, lines: &str) -> Result<Values, Refusal> {
     match read_value_lines(lines) {
         Ok(values) => Ok(Values::unknowns(key, values)),
         Err(faults) => {
@@ -241,7 +242,7 @@ fn many(key: &str, lines: &str) -> Result<Values, Refusal> {
 async fn save(
     state: &AppState,
     visitor: &CoordinatorVisitor,
-    key: &str,
+    key: &ExperimentKey,
     fields: Fields,
     typed: Result<Values, Refusal>,
 ) -> PageResult<Response> {
@@ -267,7 +268,7 @@ async fn save(
 async fn refused(
     state: &AppState,
     visitor: &CoordinatorVisitor,
-    key: &str,
+    key: &ExperimentKey,
     fields: Fields,
     refusal: Refusal,
 ) -> PageResult<Response> {

@@ -2,10 +2,11 @@
 
 use super::sheet::{How, Sheet};
 use crate::files::{Fault, RecordText, decimal};
+use crate::ids::ExperimentKey;
 use crate::measure::{Class, Glassware, GlasswareKind};
 
 /// The records of all bottles, each with the stock in it, so that each stands for itself.
-pub fn lines(sheet: &Sheet, record: &mut RecordText, key: &str) {
+pub fn lines(sheet: &Sheet, record: &mut RecordText, key: &ExperimentKey) {
     for (number, cells) in cells(sheet.typed.text("many")) {
         let field = format!("many {number}");
         let at = |place: usize| cells.get(place).map_or("", String::as_str);

@@ -232,7 +232,7 @@ mod tests {
 
     fn finding(section: &str, day: i8, value: i64) -> SectionFinding {
         SectionFinding {
-            experiment: "acid".into(),
+            experiment: crate::ids::ExperimentKey::new("acid"),
             section: section.into(),
             at: date(2026, 10, day).at(12, 0, 0, 0),
             n: 20,

@@ -15,14 +15,14 @@ pub fn filled(what: &What, code: &str, term: &Term) -> Option<Fields> {
             let lot = term.lots.get(code)?;
             put("reagent", lot.reagent.clone());
             let source = term.sources.lots.get(code);
-            (Bottle::Lot(code.to_owned()), source, lot.molarity)
+            (Bottle::Lot(lot.code.clone()), source, lot.molarity)
         }
         What::Unknown(key) | What::Batch(key) => {
             let unknown = term.unknowns.get(key)?.get(code)?;
-            let named = (key.clone(), code.to_owned());
+            let named = (key.clone(), unknown.code.clone());
             let value = *unknown.truth.open();
             let source = term.sources.unknowns.get(&named);
-            (Bottle::unknown(key, code), source, value)
+            (Bottle::unknown(key, &unknown.code), source, value)
         }
     };
     let life = term.shelf.get(&bottle).copied().unwrap_or_default();

@@ -7,6 +7,7 @@ use axum::response::IntoResponse;
 use super::pages::Days;
 use crate::chem::{Formula, printed};
 use crate::course::Experiment;
+use crate::ids::ExperimentKey;
 use crate::term::{Slot, Term};
 use crate::truth::{Bottle, Keeping};
 use crate::web::{AppState, Frame, Page, PageResult, PrepVisitor, dates};
@@ -28,7 +29,7 @@ struct RunningOut {
 }
 
 struct Row {
-    key: String,
+    key: ExperimentKey,
     title: String,
     opens: String,
     due: String,

@@ -6,6 +6,7 @@ use axum::response::IntoResponse;
 
 use super::pages::both;
 use crate::desk;
+use crate::ids::ExperimentKey;
 use crate::web::coordinator::words::aligned;
 use crate::web::{AppState, Fields, Frame, Page, PageError, PageResult, PrepVisitor, dates};
 
@@ -13,7 +14,7 @@ use crate::web::{AppState, Fields, Frame, Page, PageError, PageResult, PrepVisit
 #[template(path = "prep/key.html")]
 struct KeyPage {
     frame: Frame,
-    key: String,
+    key: ExperimentKey,
     title: String,
     opened: Option<Opened>,
 }
@@ -36,7 +37,7 @@ struct Row {
 /// `GET /prep/experiments/{key}/key`: the seal.
 pub async fn sealed(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: PrepVisitor,
 ) -> PageResult<impl IntoResponse> {
     let view = state.desk.view().await?;
@@ -54,7 +55,7 @@ pub async fn sealed(
 
 pub async fn open(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: PrepVisitor,
     _fields: Fields,
 ) -> PageResult<impl IntoResponse> {
@@ -71,7 +72,7 @@ pub async fn open(
         .map(|unknown| {
             let (value, uncertainty) = both(unknown.truth.open());
             Row {
-                code: unknown.code.clone(),
+                code: unknown.code.to_string(),
                 value,
                 uncertainty,
                 version: unknown.version,

@@ -8,6 +8,7 @@ use axum::response::IntoResponse;
 use super::pages::day;
 use super::qr::{Qr, bottle_address, qr};
 use crate::chem::{Formula, printed};
+use crate::ids::{ExperimentKey, LotCode, UnknownCode};
 use crate::term::Term;
 use crate::truth::{Bottle, Lot};
 use crate::web::{
@@ -75,7 +76,7 @@ struct Label {
 /// `GET /prep/experiments/{key}/labels`: `?sheet=`, `?first=`, `?copies=` (a number, or `issued`), `?hazard=`, `?codes[]=`.
 pub async fn unknowns(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: PrepVisitor,
     PublicAddress(server): PublicAddress,
     query: QueryFields,
@@ -88,7 +89,9 @@ pub async fn unknowns(
     let usual = cautions.first().cloned().unwrap_or_default();
     let hazard = query.0.one("hazard").map_or(usual, |h| h.trim().to_owned());
     let label = |code: &str| {
-        let life = term.shelf.get(&Bottle::unknown(&key, code));
+        let life = term
+            .shelf
+            .get(&Bottle::unknown(&key, &UnknownCode::new(code)));
         let expires = life.and_then(|life| life.expires);
         let mut lines = vec![title.clone()];
         lines.extend(expires.map(|at| format!("use until {}", day(Some(at)))));
@@ -99,7 +102,7 @@ pub async fn unknowns(
             qr: qr(&bottle_address(&server, &key, code)).map(Into::into),
         }
     };
-    let codes: Vec<&String> = term
+    let codes: Vec<&UnknownCode> = term
         .unknowns
         .get(&key)
         .into_iter()
@@ -140,7 +143,7 @@ pub async fn lots(
 ) -> PageResult<impl IntoResponse> {
     let view = state.desk.view().await?;
     let term = &view.term;
-    let codes: Vec<&String> = term.lots.keys().collect();
+    let codes: Vec<&LotCode> = term.lots.keys().collect();
     let wanted = wanted(&query.0, &codes);
     let hazard = query.0.text("hazard").to_owned();
     let labels = wanted
@@ -148,7 +151,10 @@ pub async fn lots(
         .filter(|(_, wanted)| *wanted)
         .flat_map(|(code, _)| {
             let copies: usize = query.0.text("copies").parse().unwrap_or(1);
-            let label = term.lots.get(code).map(|lot| of_lot(term, lot, &hazard));
+            let label = term
+                .lots
+                .get(code.as_str())
+                .map(|lot| of_lot(term, lot, &hazard));
             std::iter::repeat_n(label, copies.min(MOST)).flatten()
         });
     let labels: Vec<Label> = labels.take(MOST).collect();
@@ -174,7 +180,7 @@ fn of_lot(term: &Term, lot: &Lot, hazard: &str) -> Label {
             .map(|at| format!("use until {}", day(Some(at)))),
     );
     Label {
-        code: lot.code.clone(),
+        code: lot.code.to_string(),
         lines,
         hazard: hazard.to_owned(),
         qr: None,
@@ -206,12 +212,12 @@ fn nominal(term: &Term, lot: &Lot) -> Option<String> {
 }
 
 /// Each code with whether its label is wanted: all, unless some are chosen.
-fn wanted(query: &Fields, codes: &[&String]) -> Vec<(String, bool)> {
+fn wanted<T: AsRef<str>>(query: &Fields, codes: &[&T]) -> Vec<(String, bool)> {
     let chosen: Vec<&str> = query.list("codes[]").collect();
     let is_wanted = |code: &str| chosen.is_empty() || chosen.contains(&code);
     codes
         .iter()
-        .map(|code| ((*code).clone(), is_wanted(code)))
+        .map(|code| (code.as_ref().to_owned(), is_wanted(code.as_ref())))
         .collect()
 }
 

@@ -9,6 +9,7 @@ use super::chart::{Chart, Version, is_off};
 use super::pages::{Days, Shown, both, day_faults, in_words};
 use crate::chem::printed;
 use crate::desk::{self, PrepareError};
+use crate::ids::LotCode;
 use crate::measure::as_f64;
 use crate::store::ValueVersion;
 use crate::truth::{Bottle, ShelfLife};
@@ -97,7 +98,7 @@ pub async fn list(
         let (molarity, uncertainty) = both(&lot.molarity);
         let life = term.shelf.get(&Bottle::Lot(lot.code.clone()));
         Row {
-            code: lot.code.clone(),
+            code: lot.code.to_string(),
             reagent: printed(&lot.reagent),
             molarity,
             uncertainty,
@@ -137,7 +138,7 @@ pub async fn days(
     visitor: PrepVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
-    let code = fields.need("code")?.trim().to_owned();
+    let code = LotCode::new(fields.need("code")?.trim());
     if !state.desk.view().await?.term.lots.contains_key(&code) {
         return Err(PageError::not_found());
     }
@@ -219,7 +220,7 @@ async fn lot(
     let lot = term.lots.get(code).ok_or_else(PageError::not_found)?;
     let zone = &term.course.zone;
     let today = zone.local(state.clock.now()).date();
-    let life = term.shelf.get(&Bottle::Lot(code.to_owned()));
+    let life = term.shelf.get(&Bottle::Lot(LotCode::new(code)));
     let versions: Vec<Version> = values
         .iter()
         .map(|value| Version {

@@ -1,5 +1,6 @@
 //! QR pictures: an address as one path of an SVG.
 
+use crate::ids::ExperimentKey;
 use fast_qr::{ECL, QRBuilder};
 
 /// Modules of white that readers need on every side (ISO/IEC 18004).
@@ -37,7 +38,7 @@ pub fn qr(text: &str) -> Option<Qr> {
 }
 
 /// The address at which a student who has scanned a bottle starts.
-pub fn bottle_address(server: &str, experiment: &str, code: &str) -> String {
+pub fn bottle_address(server: &str, experiment: &ExperimentKey, code: &str) -> String {
     format!(
         "{server}/student/bottle/{}/{}",
         in_path(experiment),
@@ -83,7 +84,11 @@ mod tests {
 
     #[test]
     fn a_reader_finds_the_address_in_the_picture() {
-        let address = bottle_address("https://lab.example.edu", "well-water-hardness", "W 01/ä");
+        let address = bottle_address(
+            "https://lab.example.edu",
+            &crate::ids::ExperimentKey::new("well-water-hardness"),
+            "W 01/ä",
+        );
         assert_eq!(
             address,
             "https://lab.example.edu/student/bottle/well-water-hardness/W%2001%2F%C3%A4"

@@ -14,6 +14,7 @@ use super::sheet::{How, Sheet, What, unit_of};
 use super::{batch, pages};
 use crate::change::Change;
 use crate::desk::{self, Image, PrepareError, Records, Values};
+use crate::ids::ExperimentKey;
 use crate::term::Term;
 use crate::truth::{Assigned, Bottle};
 use crate::web::coordinator::titres;
@@ -91,7 +92,7 @@ pub async fn post_lot(
 
 pub async fn unknown(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: PrepVisitor,
     query: QueryFields,
 ) -> PageResult<Response> {
@@ -100,7 +101,7 @@ pub async fn unknown(
 
 pub async fn post_unknown(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: PrepVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
@@ -109,7 +110,7 @@ pub async fn post_unknown(
 
 pub async fn batch(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: PrepVisitor,
     query: QueryFields,
 ) -> PageResult<Response> {
@@ -118,7 +119,7 @@ pub async fn batch(
 
 pub async fn post_batch(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: PrepVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
@@ -210,7 +211,7 @@ fn done(what: &What, code: &str, n: usize) -> String {
 }
 
 fn place(what: &What, term: &Term) -> PageResult<Place> {
-    let titled = |key: &str| -> PageResult<String> {
+    let titled = |key: &ExperimentKey| -> PageResult<String> {
         let experiment = term.experiment(key).ok_or_else(PageError::not_found)?;
         Ok(experiment.procedure.title.clone())
     };
@@ -370,7 +371,7 @@ fn look(
     let preview = image.preview(&read.changes);
     let key = match &sheet.what {
         What::Lot => None,
-        What::Unknown(key) | What::Batch(key) => Some(key.as_str()),
+        What::Unknown(key) | What::Batch(key) => Some(key),
     };
     let experiment = key.and_then(|key| preview.term.experiment(key));
     let expected = experiment.map(|e| {
@@ -436,7 +437,7 @@ fn value(change: &Change, term: &Term) -> Option<(String, Assigned, Option<Assig
     match change {
         Change::Lot { lot, .. } => {
             let old = term.lots.get(&lot.code).map(|old| old.molarity);
-            Some((lot.code.clone(), lot.molarity, old))
+            Some((lot.code.to_string(), lot.molarity, old))
         }
         Change::Unknown {
             experiment,
@@ -446,7 +447,7 @@ fn value(change: &Change, term: &Term) -> Option<(String, Assigned, Option<Assig
             let held = term.unknowns.get(experiment);
             let old = held.and_then(|held| held.get(&unknown.code));
             let old = old.map(|old| *old.truth.open());
-            Some((unknown.code.clone(), *unknown.truth.open(), old))
+            Some((unknown.code.to_string(), *unknown.truth.open(), old))
         }
         _ => None,
     }

@@ -4,6 +4,7 @@ use super::entry::{Entry, Faults, Group, Kind, Maker};
 use crate::chem::Formula;
 use crate::columns::Column;
 use crate::files::{RecordText, read_procedure, shipped_procedures};
+use crate::ids::ExperimentKey;
 use crate::measure::{Class, Glassware, GlasswareKind};
 use crate::procedure::{Procedure, ResultUnit, Scheme};
 use crate::term::Term;
@@ -17,9 +18,9 @@ const MOST_ROWS: usize = 12;
 pub enum What {
     Lot,
     /// An unknown of an experiment.
-    Unknown(String),
+    Unknown(ExperimentKey),
     /// Unknowns of an experiment, made from one stock.
-    Batch(String),
+    Batch(ExperimentKey),
 }
 
 /// How the value comes about.
@@ -335,7 +336,7 @@ impl<'a> Sheet<'a> {
     }
 
     /// The head of an unknown's record.
-    pub fn unknown(&self, record: &mut RecordText, key: &str, code: &str, field: &str) {
+    pub fn unknown(&self, record: &mut RecordText, key: &ExperimentKey, code: &str, field: &str) {
         record.heading("[[unknown]]", field);
         record.entry("experiment", key, field);
         record.entry("unknown", code, field);
@@ -448,13 +449,13 @@ fn standardisations(term: &Term) -> Vec<Procedure> {
     texts.iter().filter_map(read).collect()
 }
 
-fn is_solid(term: &Term, key: &str) -> bool {
+fn is_solid(term: &Term, key: &ExperimentKey) -> bool {
     let experiment = term.experiment(key);
     experiment.is_some_and(|e| e.procedure.result.unit == ResultUnit::PercentMass)
 }
 
 /// The unit of an experiment's results.
-pub fn unit_of(term: &Term, key: &str) -> &'static str {
+pub fn unit_of(term: &Term, key: &ExperimentKey) -> &'static str {
     let experiment = term.experiment(key);
     experiment.map_or("", |e| e.procedure.result.unit.name())
 }

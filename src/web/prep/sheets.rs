@@ -8,6 +8,7 @@ use axum::response::IntoResponse;
 use super::qr::{Qr, bottle_address, qr};
 use crate::columns::Column;
 use crate::course::{Experiment, Student};
+use crate::ids::{ExperimentKey, LotCode};
 use crate::procedure::Procedure;
 use crate::submission::TrialLabel;
 use crate::term::{Slot, Term};
@@ -36,7 +37,7 @@ struct IssueListPage {
 struct SectionSheetPage {
     frame: Frame,
     title: String,
-    key: String,
+    key: ExperimentKey,
     groups: bool,
     sections: Vec<Section>,
 }
@@ -101,7 +102,7 @@ struct Benches {
 /// `GET /prep/experiments/{key}/issue-list`: `?section=`, `?bench=` (number of the first), `?order=roster`.
 pub async fn issue_list(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: PrepVisitor,
     query: QueryFields,
 ) -> PageResult<impl IntoResponse> {
@@ -130,7 +131,7 @@ pub async fn issue_list(
 /// `GET /sheets/{experiment}`: an assistant's list of their sections.
 pub async fn section(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: AssistantVisitor,
     query: QueryFields,
 ) -> PageResult<impl IntoResponse> {
@@ -155,7 +156,7 @@ pub async fn section(
 /// `GET /prep/experiments/{key}/bench-sheets`: `?section=` for one, `?blank=` for so many without a name.
 pub async fn bench(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: PrepVisitor,
     PublicAddress(server): PublicAddress,
     query: QueryFields,
@@ -169,7 +170,7 @@ pub async fn bench(
 /// `GET /sheets/{experiment}/bench`: the same for an assistant's sections.
 pub async fn bench_of_assistant(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: AssistantVisitor,
     PublicAddress(server): PublicAddress,
     query: QueryFields,
@@ -187,7 +188,7 @@ pub async fn bench_of_assistant(
     )
 }
 
-fn find<'t>(term: &'t Term, key: &str) -> PageResult<&'t Experiment> {
+fn find<'t>(term: &'t Term, key: &ExperimentKey) -> PageResult<&'t Experiment> {
     term.experiment(key).ok_or_else(PageError::not_found)
 }
 
@@ -200,7 +201,7 @@ impl Benches {
     }
 }
 
-fn has_groups(term: &Term, key: &str) -> bool {
+fn has_groups(term: &Term, key: &ExperimentKey) -> bool {
     term.groups.keys().any(|slot| slot.experiment == key)
 }
 
@@ -217,9 +218,9 @@ fn of_sections(
             let slot = Slot::new(key, &student.id);
             Given {
                 bench: benches.first.map(|first| first.saturating_add(place)),
-                id: student.id.clone(),
+                id: student.id.to_string(),
                 name: student.to_string(),
-                bottle: term.issued.get(&slot).cloned(),
+                bottle: term.issued.get(&slot).map(ToString::to_string),
                 group: term.groups.get(&slot).cloned().unwrap_or_default(),
             }
         });
@@ -238,11 +239,11 @@ fn of_sections(
 }
 
 /// A lot's code, with a word of warning where it is near its day or past it.
-fn with_warning(term: &Term, lot: String, today: jiff::civil::Date) -> String {
+fn with_warning(term: &Term, lot: LotCode, today: jiff::civil::Date) -> String {
     let life = term.shelf.get(&Bottle::Lot(lot.clone()));
     match life.and_then(|life| life.keeping(today).words()) {
         Some(words) => format!("{lot} ({words})"),
-        None => lot,
+        None => lot.to_string(),
     }
 }
 
@@ -257,7 +258,7 @@ fn students<'t>(term: &'t Term, section: &str, by_roster: bool) -> Vec<&'t Stude
 
 fn bench_sheets(
     term: &Term,
-    key: &str,
+    key: &ExperimentKey,
     (frame, back): (Frame, String),
     server: &str,
     query: &Fields,
@@ -290,12 +291,12 @@ fn bench_sheets(
                 sheets.push(BenchSheet {
                     due: dates::local(experiment.dates_in(section).due),
                     name: student.to_string(),
-                    id: student.id.clone(),
+                    id: student.id.to_string(),
                     section: section.to_owned(),
                     qr: address.and_then(|address| qr(&address)),
-                    bottle: bottle.cloned().unwrap_or_default(),
-                    lot: lots.titrant.clone().unwrap_or_default(),
-                    excess: lots.excess.clone().unwrap_or_default(),
+                    bottle: bottle.map(ToString::to_string).unwrap_or_default(),
+                    lot: lots.titrant.as_deref().unwrap_or_default().to_owned(),
+                    excess: lots.excess.as_deref().unwrap_or_default().to_owned(),
                 });
             }
         }

@@ -8,6 +8,7 @@ use axum::response::{IntoResponse, Response};
 use super::lots::{DaysForm, Past, enter_days, from, past};
 use super::pages::{Days, Shown, both, in_words};
 use crate::desk;
+use crate::ids::{ExperimentKey, UnknownCode};
 use crate::term::Term;
 use crate::truth::Bottle;
 use crate::web::coordinator::titres;
@@ -20,7 +21,7 @@ use crate::web::{
 #[template(path = "prep/unknowns.html")]
 struct UnknownsPage {
     frame: Frame,
-    key: String,
+    key: ExperimentKey,
     title: String,
     opens: String,
     unit: &'static str,
@@ -46,7 +47,7 @@ struct Row {
 #[template(path = "prep/unknown.html")]
 struct UnknownPage {
     frame: Frame,
-    key: String,
+    key: ExperimentKey,
     title: String,
     code: String,
     value: String,
@@ -60,7 +61,7 @@ struct UnknownPage {
 
 pub async fn list(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: PrepVisitor,
     query: QueryFields,
 ) -> PageResult<impl IntoResponse> {
@@ -82,7 +83,7 @@ pub async fn list(
             issued: issued(term, &key, &unknown.code),
             days: Days::of(life, today),
             from: from(term.sources.unknowns.get(&named)),
-            code: unknown.code.clone(),
+            code: unknown.code.to_string(),
         }
     });
     let mut rows: Vec<Row> = rows.collect();
@@ -108,7 +109,7 @@ pub async fn list(
     }))
 }
 
-fn issued(term: &Term, key: &str, code: &str) -> usize {
+fn issued(term: &Term, key: &ExperimentKey, code: &str) -> usize {
     let of = term.issued.iter();
     of.filter(|(slot, given)| slot.experiment == key && *given == code)
         .count()
@@ -116,7 +117,7 @@ fn issued(term: &Term, key: &str, code: &str) -> usize {
 
 pub async fn page(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: PrepVisitor,
     query: QueryFields,
 ) -> PageResult<Response> {
@@ -127,11 +128,11 @@ pub async fn page(
 
 pub async fn days(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: PrepVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
-    let code = fields.need("code")?.trim().to_owned();
+    let code = UnknownCode::new(fields.need("code")?.trim());
     let known = |term: &Term| {
         term.unknowns
             .get(&key)
@@ -158,7 +159,7 @@ pub async fn days(
 async fn unknown(
     state: &AppState,
     visitor: &PrepVisitor,
-    key: &str,
+    key: &ExperimentKey,
     code: &str,
     form: Option<DaysForm>,
     notice: Option<&str>,
@@ -172,11 +173,8 @@ async fn unknown(
     let held = held.ok_or_else(PageError::not_found)?;
     let zone = &term.course.zone;
     let today = zone.local(state.clock.now()).date();
-    let life = term.shelf.get(&Bottle::unknown(key, code));
-    let source = term
-        .sources
-        .unknowns
-        .get(&(key.to_owned(), code.to_owned()));
+    let life = term.shelf.get(&Bottle::unknown(key, &held.code));
+    let source = term.sources.unknowns.get(&(key.clone(), held.code.clone()));
     let recorded = source.and_then(|source| desk::recorded(term, source));
     let action = format!("/prep/experiments/{key}/unknown/days");
     let mut frame = visitor.frame(format!("Unknown {code}"));

@@ -9,6 +9,7 @@ use super::entry::{Entry, doubts};
 use super::sharing::{self, SharedPage};
 use crate::course::Experiment;
 use crate::desk::{self, HandInError, HandInRequest, Image};
+use crate::ids::ExperimentKey;
 use crate::store::accounts::draft_owner;
 use crate::term::Slot;
 use crate::web::{
@@ -19,7 +20,7 @@ use crate::web::{
 /// as `unknown`. Where a bench mate has entered the readings it shows those, unless `own` asks for a form of one's own.
 pub async fn form(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: StudentVisitor,
     QueryFields(query): QueryFields,
 ) -> PageResult<Response> {
@@ -41,10 +42,10 @@ pub async fn form(
         };
     let defaults = view.term.default_lots(experiment, &visitor.section);
     if entry.lot.is_empty() {
-        entry.lot = defaults.titrant.unwrap_or_default();
+        entry.lot = defaults.titrant.as_deref().unwrap_or_default().to_owned();
     }
     if entry.excess_lot.is_empty() {
-        entry.excess_lot = defaults.excess.unwrap_or_default();
+        entry.excess_lot = defaults.excess.as_deref().unwrap_or_default().to_owned();
     }
     let scanned = query.text("unknown");
     if !scanned.is_empty() {
@@ -62,7 +63,7 @@ pub async fn form(
 /// reading on to the next trial; or goes back.
 pub async fn look(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: StudentVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
@@ -92,7 +93,7 @@ pub async fn look(
 
 pub async fn hand_in(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: StudentVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
@@ -126,7 +127,7 @@ pub async fn hand_in(
     let request = HandInRequest {
         slot: slot.clone(),
         hand_in,
-        key: entry.key.clone(),
+        key: entry.key.to_string(),
         seen_revisions,
         reason,
         at: state.clock.now(),
@@ -238,7 +239,7 @@ fn checked(
 /// The experiment and the student's place in it, if it has opened.
 pub fn find<'a>(
     view: &'a Image,
-    key: &str,
+    key: &ExperimentKey,
     visitor: &StudentVisitor,
     state: &AppState,
 ) -> PageResult<(&'a Experiment, Slot)> {
@@ -282,7 +283,7 @@ async fn own_form(
     }
 }
 
-fn is_bottle(view: &Image, key: &str, code: &str) -> bool {
+fn is_bottle(view: &Image, key: &ExperimentKey, code: &str) -> bool {
     let bottles = view.term.unknowns.get(key);
     bottles.is_some_and(|bottles| {
         bottles

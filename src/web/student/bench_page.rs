@@ -127,9 +127,9 @@ pub fn form_page(
         let same = view.term.lots_of(species);
         // reagents that are named in words cannot be told apart: then every lot is offered
         if same.is_empty() {
-            view.term.lots.keys().cloned().collect()
+            view.term.lots.keys().map(ToString::to_string).collect()
         } else {
-            same.into_iter().map(|lot| lot.code.clone()).collect()
+            same.into_iter().map(|lot| lot.code.to_string()).collect()
         }
     };
     BenchForm {
@@ -262,7 +262,7 @@ fn heading(
     let procedure = &experiment.procedure;
     let slot = Slot::new(&experiment.key, &visitor.id);
     Heading {
-        key: experiment.key.clone(),
+        key: experiment.key.to_string(),
         title: procedure.title.clone(),
         due: dates::local(view.term.dates_for(experiment, &visitor.id).due),
         unit: procedure.result.unit.name(),
@@ -270,7 +270,7 @@ fn heading(
         instruments: instrument_words(procedure),
         mates: mates_words(view, &slot),
         returned: returned_note(view, &slot),
-        bottle: view.term.issued.get(&slot).cloned(),
+        bottle: view.term.issued.get(&slot).map(ToString::to_string),
         instrument_label: instrument_label(procedure),
         cautions: procedure.text.cautions.clone(),
         owner,

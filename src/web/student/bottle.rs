@@ -9,6 +9,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 
 use crate::course::Experiment;
 use crate::desk::Image;
+use crate::ids::{ExperimentKey, UnknownCode};
 use crate::term::Slot;
 use crate::web::{AppState, Frame, Page, PageError, PageResult, StudentVisitor, dates};
 
@@ -37,7 +38,7 @@ pub async fn by_code(
 
 pub async fn of_experiment(
     State(state): State<AppState>,
-    Path((key, code)): Path<(String, String)>,
+    Path((key, code)): Path<(ExperimentKey, UnknownCode)>,
     visitor: StudentVisitor,
 ) -> PageResult<Response> {
     scanned(&state, &visitor, &code, |experiment| experiment.key == key).await
@@ -94,14 +95,14 @@ async fn scanned(
 }
 
 /// The code as it stands on the label.
-fn bottle(view: &Image, experiment: &str, code: &str) -> Option<String> {
+fn bottle(view: &Image, experiment: &ExperimentKey, code: &str) -> Option<String> {
     let mut bottles = view.term.unknowns.get(experiment)?.keys();
     bottles
         .find(|bottle| bottle.eq_ignore_ascii_case(code))
-        .cloned()
+        .map(ToString::to_string)
 }
 
-fn address(key: &str, code: &str) -> String {
+fn address(key: &ExperimentKey, code: &str) -> String {
     let code: String = form_urlencoded::byte_serialize(code.as_bytes()).collect();
     format!("/student/experiments/{key}/bench?unknown={code}")
 }

@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 
 use crate::columns::{Cells, Column, read_cells};
 use crate::files::code;
+use crate::ids::{LotCode, UnknownCode};
 use crate::judge::{questions, refusals};
 use crate::measure::Reading;
 use crate::procedure::Procedure;
@@ -83,9 +84,18 @@ impl Entry {
             ..Self::empty(procedure, key)
         };
         let first = hand_in.titrations.first();
-        entry.lot = first.and_then(|t| t.lot.clone()).unwrap_or_default();
-        entry.excess_lot = first.and_then(|t| t.excess_lot.clone()).unwrap_or_default();
-        entry.unknown = hand_in.unknown_written().unwrap_or_default().to_owned();
+        entry.lot = first
+            .and_then(|t| t.lot.as_deref())
+            .unwrap_or_default()
+            .to_owned();
+        entry.excess_lot = first
+            .and_then(|t| t.excess_lot.as_deref())
+            .unwrap_or_default()
+            .to_owned();
+        entry.unknown = hand_in
+            .unknown_written()
+            .map_or("", UnknownCode::as_str)
+            .to_owned();
         entry.instrument = first.and_then(|t| t.instrument.clone()).unwrap_or_default();
         entry.reported = hand_in
             .reported
@@ -220,7 +230,7 @@ impl Entry {
                         what,
                     });
                 }
-                (!code.is_empty()).then(|| code.to_owned())
+                (!code.is_empty()).then(|| LotCode::new(code))
             };
         let titrant = lot(
             &self.lot,
@@ -252,7 +262,8 @@ impl Entry {
                         trial: row.trial,
                         lot: titrant.clone(),
                         excess_lot: excess.clone(),
-                        unknown: (!self.unknown.is_empty()).then(|| self.unknown.clone()),
+                        unknown: (!self.unknown.is_empty())
+                            .then(|| UnknownCode::new(self.unknown.as_str())),
                         instrument: (!self.instrument.is_empty()).then(|| self.instrument.clone()),
                         burette: read.burette,
                         other: read.other,

@@ -13,6 +13,7 @@ use super::talk::{Talk, talk};
 use crate::chem::printed_reaction;
 use crate::course::Experiment;
 use crate::desk::Image;
+use crate::ids::ExperimentKey;
 use crate::judge::{Evaluation, PartMark};
 use crate::measure::{plain, to_figures};
 use crate::term::{Ruling, Slot, Status, standing};
@@ -27,7 +28,7 @@ pub struct ExperimentPage {
     frame: Frame,
     student: String,
     section: String,
-    key: String,
+    key: ExperimentKey,
     title: String,
     due: String,
     summary: String,
@@ -98,7 +99,7 @@ struct Feedback {
 
 pub async fn page(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: StudentVisitor,
     QueryFields(query): QueryFields,
 ) -> PageResult<impl IntoResponse> {
@@ -112,7 +113,7 @@ pub async fn page(
 /// The page as it stands.
 pub async fn page_of(
     state: &AppState,
-    key: &str,
+    key: &ExperimentKey,
     visitor: &StudentVisitor,
 ) -> PageResult<ExperimentPage> {
     let corrections = state.desk.corrections(&Slot::new(key, &visitor.id)).await?;
@@ -127,7 +128,7 @@ pub async fn page_of(
     let text = &procedure.text;
     Ok(ExperimentPage {
         frame: visitor.frame(&procedure.title),
-        student: visitor.id.clone(),
+        student: visitor.id.to_string(),
         section: visitor.section.clone(),
         key: key.to_owned(),
         title: procedure.title.clone(),
@@ -144,12 +145,12 @@ pub async fn page_of(
         cautions: text.cautions.clone(),
         waste: text.waste.clone(),
         instruments: instrument_words(procedure),
-        bottle: view.term.issued.get(&slot).cloned(),
+        bottle: view.term.issued.get(&slot).map(ToString::to_string),
         instead_of: view
             .term
             .reissued
             .get(&slot)
-            .and_then(|all| Some(all.last()?.instead_of.clone())),
+            .and_then(|all| Some(all.last()?.instead_of.to_string())),
         can_hand_in: !released && !not_open,
         not_open: not_open.then(|| dates::local(own_dates.opens)),
         returned: returned_note(&view, &slot),

@@ -6,6 +6,7 @@ use axum::response::IntoResponse;
 use jiff::Timestamp;
 
 use crate::desk::Image;
+use crate::ids::{ExperimentKey, StudentId};
 use crate::term::{Side, Slot, Status};
 use crate::web::{AppState, Frame, Page, PageResult, StudentVisitor, dates};
 
@@ -21,7 +22,7 @@ struct Home {
 
 /// One experiment on the list.
 struct Row {
-    key: String,
+    key: ExperimentKey,
     title: String,
     due: String,
     state: State_,
@@ -85,7 +86,7 @@ pub async fn page(
     }))
 }
 
-fn rows(image: &Image, student: &str, now: Timestamp) -> Vec<Row> {
+fn rows(image: &Image, student: &StudentId, now: Timestamp) -> Vec<Row> {
     let term = &image.term;
     let zone = &term.course.zone;
     let experiments = term.experiments.iter().map(|experiment| {
@@ -127,7 +128,7 @@ fn rows(image: &Image, student: &str, now: Timestamp) -> Vec<Row> {
                 .get(&slot)
                 .and_then(|r| r.last())
                 .and_then(|r| r.receipt),
-            bottle: term.issued.get(&slot).cloned(),
+            bottle: term.issued.get(&slot).map(ToString::to_string),
             note: term
                 .notes_of(&slot)
                 .last()

@@ -11,6 +11,7 @@ use super::sharing::entered_by;
 use super::talk::{NoteView, talk};
 use crate::course::Experiment;
 use crate::desk::Image;
+use crate::ids::StudentId;
 use crate::judge::{Evaluation, PartMark};
 use crate::measure::{plain, to_figures};
 use crate::term::{Decision, Ruling, Slot};
@@ -66,8 +67,8 @@ pub async fn page(
     Ok(Page(RecordPage {
         frame: visitor.frame("Your record"),
         name: format!("{} {}", student.given_name, student.family_name),
-        id: student.id.clone(),
-        section: student.section.clone(),
+        id: student.id.to_string(),
+        section: student.section.to_string(),
         email: student.email.clone(),
         made: dates::instant(&view.term.course.zone, state.clock.now()),
         experiments: chapters
@@ -111,12 +112,12 @@ pub async fn file(
     Ok((as_file, text))
 }
 
-fn chapter(view: &Image, experiment: &Experiment, student: &str) -> Option<Chapter> {
+fn chapter(view: &Image, experiment: &Experiment, student: &StudentId) -> Option<Chapter> {
     let slot = Slot::new(&experiment.key, student);
     let term = &view.term;
     let read = term.handed_in_by(&slot);
     let notes = talk(view, &slot).notes;
-    let bottle = term.issued.get(&slot).cloned();
+    let bottle = term.issued.get(&slot).map(ToString::to_string);
     if read.is_none() && notes.is_empty() && bottle.is_none() {
         return None;
     }
@@ -207,7 +208,7 @@ fn ruled(ruling: &Ruling) -> String {
     }
 }
 
-fn of_experiment(view: &Image, experiment: &Experiment, student: &str) -> Value {
+fn of_experiment(view: &Image, experiment: &Experiment, student: &StudentId) -> Value {
     let slot = Slot::new(&experiment.key, student);
     let term = &view.term;
     let own = term.submissions.get(&slot).map_or(&[][..], Vec::as_slice);

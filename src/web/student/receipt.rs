@@ -5,6 +5,7 @@ use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 
 use super::record::{ReadingsTable, readings_table};
+use crate::ids::ExperimentKey;
 use crate::web::{AppState, Frame, Page, PageError, PageResult, StudentVisitor, dates};
 
 #[derive(Template)]
@@ -14,7 +15,7 @@ struct ReceiptPage {
     /// Name of the student's drafts.
     owner: String,
     number: i64,
-    key: String,
+    key: ExperimentKey,
     title: String,
     at: String,
     revision: u32,

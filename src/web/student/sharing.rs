@@ -10,6 +10,7 @@ use super::instruments::expressed_as;
 use super::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
 use crate::course::Experiment;
 use crate::desk::{self, HandInError, HandInRequest, Image};
+use crate::ids::ExperimentKey;
 use crate::measure::Reading;
 use crate::submission::HandIn;
 use crate::term::Slot;
@@ -75,7 +76,7 @@ impl SharedPage {
         let at = revision.and_then(|revision| revision.submitted_at);
         Self {
             frame: visitor.frame(&procedure.title),
-            key: experiment.key.clone(),
+            key: experiment.key.to_string(),
             title: procedure.title.clone(),
             due: dates::local(view.term.dates_for(experiment, &visitor.id).due),
             unit: procedure.result.unit.name(),
@@ -103,7 +104,7 @@ impl SharedPage {
 /// `POST /student/experiments/{key}/answer`: the student's own answer to readings a bench mate has entered.
 pub async fn answer(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: StudentVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
@@ -158,7 +159,7 @@ pub async fn answer(
 async fn again(
     state: &AppState,
     visitor: &StudentVisitor,
-    key: &str,
+    key: &ExperimentKey,
     mut typed: Typed,
     faults: Vec<(&'static str, &'static str, String)>,
     why: Option<HandInError>,
@@ -220,7 +221,7 @@ pub fn mates_words(view: &Image, slot: &Slot) -> Option<String> {
 fn name_of(view: &Image, slot: &Slot) -> String {
     let student = view.term.student(&slot.student);
     student.map_or_else(
-        || slot.student.clone(),
+        || slot.student.to_string(),
         |student| format!("{} {}", student.given_name, student.family_name),
     )
 }

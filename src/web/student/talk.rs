@@ -6,6 +6,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 
 use super::experiment::page_of;
 use crate::desk::{Image, NoteError, leave_note};
+use crate::ids::ExperimentKey;
 use crate::term::{Side, Slot};
 use crate::web::{AppState, Fields, Page, PageError, PageResult, StudentVisitor, dates};
 
@@ -54,7 +55,7 @@ pub fn talk(view: &Image, slot: &Slot) -> Talk {
 /// `POST /student/experiments/{key}/note`: asks for another look.
 pub async fn ask(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: StudentVisitor,
     fields: Fields,
 ) -> PageResult<Response> {

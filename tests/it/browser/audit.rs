@@ -22,7 +22,7 @@ async fn app() -> TestApp {
         .rehearse(42)
         .expect("can be carried out")
         .term;
-    let points: Vec<(String, Decimal)> = term
+    let points: Vec<(concordant::ids::StudentId, Decimal)> = term
         .students
         .iter()
         .zip(0_i64..)
@@ -36,7 +36,7 @@ async fn app() -> TestApp {
     bring_in_term(&app.desk, &term, "test", now)
         .await
         .expect("is brought in");
-    let given = give_points_to(&app.desk, "e", &points, ("a1", now)).await;
+    let given = give_points_to(&app.desk, &crate::key("e"), &points, ("a1", now)).await;
     assert!(given.expect("given").is_empty());
     app
 }

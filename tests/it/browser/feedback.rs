@@ -21,10 +21,10 @@ async fn looked_at(browser: &Browser, name: &str) {
 async fn another_look(look: Look, name: &'static str) {
     let app = class_of_twelve().await;
     let now = app.clock.now();
-    show_truth(&app.desk, "acid", true, ("i.quell", now))
+    show_truth(&app.desk, &crate::key("acid"), true, ("i.quell", now))
         .await
         .expect("chosen");
-    release(&app.desk, "acid", ("i.quell", now))
+    release(&app.desk, &crate::key("acid"), ("i.quell", now))
         .await
         .expect("released");
     with(look, move |browser| async move {

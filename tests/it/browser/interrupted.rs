@@ -14,7 +14,7 @@ use crate::week;
 
 async fn submissions(app: &TestApp) -> usize {
     let view = app.desk.view().await.expect("a course");
-    let slot = Slot::new("acid", "0042");
+    let slot = crate::slot("acid", "0042");
     view.term.submissions.get(&slot).map_or(0, Vec::len)
 }
 

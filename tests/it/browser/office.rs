@@ -84,8 +84,8 @@ async fn arranges(app: TestApp, browser: Browser, name: &str) {
     looked_at(&browser, &format!("release-{name}")).await;
     {
         let view = app.desk.view().await.expect("a course");
-        assert!(view.is_released_to(&Slot::new("acid", "0051")));
-        assert!(!view.is_released_to(&Slot::new("acid", "0042")));
+        assert!(view.is_released_to(&crate::slot("acid", "0051")));
+        assert!(!view.is_released_to(&crate::slot("acid", "0042")));
     }
     people_come_and_go(&app, &browser, name).await;
     browser.open(&format!("{}/course/files", app.address)).await;

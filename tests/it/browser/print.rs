@@ -77,7 +77,7 @@ async fn a_report(app: TestApp, browser: Browser) {
         .post_form("/student/experiments/acid/hand-in", &form)
         .await;
     assert_eq!(answer.status, 303, "{}", answer.body);
-    release(&app.desk, "acid", ("i.quell", app.clock.now()))
+    release(&app.desk, &crate::key("acid"), ("i.quell", app.clock.now()))
         .await
         .expect("released");
     sign_in(&app, &browser, "0042").await;

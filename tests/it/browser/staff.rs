@@ -209,7 +209,13 @@ async fn prepares_a_week(app: TestApp, browser: Browser, name: &str) {
     browser.open(&to("/experiments/acid/release")).await;
     looked_at(&browser, &format!("coordinator-release-{name}")).await;
     browser.submit("form[action$='/release'] button").await;
-    assert!(app.desk.view().await.expect("a course").is_released("acid"));
+    assert!(
+        app.desk
+            .view()
+            .await
+            .expect("a course")
+            .is_released(&crate::key("acid"))
+    );
     for page in [
         "",
         "/staff",

@@ -116,7 +116,7 @@ async fn journey(app: TestApp, browser: Browser, name: &str, look: Look) {
     assert!(browser.text(".replaced s").await.contains("Version 1"));
     looked_at(&browser, name, "record").await;
 
-    release(&app.desk, "acid", ("i.quell", app.clock.now()))
+    release(&app.desk, &crate::key("acid"), ("i.quell", app.clock.now()))
         .await
         .expect("released");
     browser

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use concordant::files::{read_procedure, shipped_glassware, shipped_procedure};
+use concordant::ids::{LotCode, UnknownCode};
 use concordant::judge::rehearsal::{Bench, Hand, simulate};
 use concordant::judge::signal::{Signal, result_at};
 use concordant::judge::{
@@ -22,8 +23,8 @@ pub const SECTION: usize = 24;
 /// A class before anybody has titrated.
 pub struct Class {
     pub procedure: Procedure,
-    lots: BTreeMap<String, Lot>,
-    unknowns: BTreeMap<String, Unknown>,
+    lots: BTreeMap<LotCode, Lot>,
+    unknowns: BTreeMap<UnknownCode, Unknown>,
     codes: Vec<String>,
     truths: Vec<f64>,
     ids: Vec<String>,
@@ -68,18 +69,18 @@ pub fn exact_glassware() -> GlasswareTable {
 impl Class {
     pub fn of(procedure: Procedure, bottles: usize, rng: &mut ChaCha20Rng) -> Self {
         let lot = |code: &str, reagent: &str, nominal: Decimal| Lot {
-            code: code.to_owned(),
+            code: LotCode::new(code),
             reagent: reagent.to_owned(),
             molarity: assigned(nominal),
             version: 1,
         };
         let mut lots = BTreeMap::new();
         if let Some((species, nominal)) = procedure.lot_reagent() {
-            lots.insert("T".to_owned(), lot("T", species.written(), nominal));
+            lots.insert(LotCode::new("T"), lot("T", species.written(), nominal));
         }
         if let Some(excess) = &procedure.excess {
             let excess = lot("X", excess.species.written(), excess.nominal);
-            lots.insert("X".to_owned(), excess);
+            lots.insert(excess.code.clone(), excess);
         }
         let mut class = Self {
             procedure,
@@ -93,11 +94,11 @@ impl Class {
             let truth = to_figures(from_f64(class.truth(rng), 8).expect("a number"), 5);
             class.truths.push(as_f64(truth));
             let unknown = Unknown {
-                code: code.clone(),
+                code: UnknownCode::new(code),
                 truth: Sealed::new(assigned(truth)),
                 version: 1,
             };
-            class.unknowns.insert(code, unknown);
+            class.unknowns.insert(unknown.code.clone(), unknown);
         }
         class
     }
@@ -193,7 +194,7 @@ impl Class {
     }
 
     pub fn judge(&self, work: &Work, likenesses: &[Likeness]) -> Evaluation {
-        let has = |code: &str| self.lots.contains_key(code).then(|| code.to_owned());
+        let has = |code: &str| self.lots.contains_key(code).then(|| LotCode::new(code));
         evaluate(&Case {
             procedure: &self.procedure,
             hand_in: &work.hand_in,

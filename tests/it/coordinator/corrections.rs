@@ -83,7 +83,11 @@ async fn a_bad_lot_is_proposed_previewed_corrected_and_taken_back() {
     }
     // every group has its picture, every result its row
     assert_eq!(page.matches("<svg class=\"strip").count(), 40);
-    assert!(before.keys().all(|slot| page.contains(&slot.student)));
+    assert!(
+        before
+            .keys()
+            .all(|slot| page.contains(slot.student.as_str()))
+    );
     assert!(!page.contains("style="), "nothing is styled inline");
 
     let proposed = form_of(&page, "/course/lots/preview");
@@ -289,7 +293,7 @@ async fn students_hear_of_a_correction_and_not_of_the_value() {
     );
 
     let points = |judged: &BTreeMap<Slot, Judged>| {
-        let total = judged[&Slot::new("e", &own)].evaluation.marks.total;
+        let total = judged[&crate::slot("e", &own)].evaluation.marks.total;
         total.normalize().to_string()
     };
     let was = points(&judged(&app).await);
@@ -418,15 +422,16 @@ async fn sections_stand_side_by_side() {
         fields.push((format!("points:{}", slot.student), points.to_owned()));
     }
     {
-        let points: Vec<(String, rust_decimal::Decimal)> = fields
+        let points: Vec<(concordant::ids::StudentId, rust_decimal::Decimal)> = fields
             .iter()
             .map(|(name, points)| {
-                let id = name.trim_start_matches("points:").to_owned();
+                let id = concordant::ids::StudentId::new(name.trim_start_matches("points:"));
                 (id, points.parse().expect("is a number"))
             })
             .collect();
         let who = ("a1", app.clock.now());
-        let refused = concordant::desk::give_points_to(&app.desk, "e", &points, who).await;
+        let refused =
+            concordant::desk::give_points_to(&app.desk, &crate::key("e"), &points, who).await;
         assert!(refused.expect("given").is_empty());
     }
     let page = person.get("/course/sections?experiment=e").await.body;

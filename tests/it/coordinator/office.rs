@@ -39,7 +39,7 @@ pub async fn nothing_differs(app: &TestApp) {
 
 async fn total(app: &TestApp, student: &str) -> String {
     let view = app.desk.view().await.expect("a course");
-    let judged = &view.judged[&Slot::new("acid", student)];
+    let judged = &view.judged[&crate::slot("acid", student)];
     judged.evaluation.marks.total.to_string()
 }
 
@@ -170,7 +170,7 @@ async fn another_bottle_is_given_with_a_reason_and_both_are_shown() {
     );
     let view = app.desk.view().await.expect("a course");
     assert_eq!(
-        view.judged[&Slot::new("acid", "0042")].evaluation.unknown,
+        view.judged[&crate::slot("acid", "0042")].evaluation.unknown,
         "U-2"
     );
     drop(view);

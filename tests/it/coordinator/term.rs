@@ -114,7 +114,13 @@ async fn a_term_from_nothing_to_released_results() {
     let as_it_is = [("as_they_are", "yes")];
     let page = done(&mut person, &format!("{at}/release"), &as_it_is).await;
     assert!(page.contains("The results are released"), "{page}");
-    assert!(app.desk.view().await.expect("a course").is_released("acid"));
+    assert!(
+        app.desk
+            .view()
+            .await
+            .expect("a course")
+            .is_released(&crate::key("acid"))
+    );
 
     for name in ["gradebook.csv", "results.csv", "flags.csv", "audit.csv"] {
         let answer = person.get(&format!("/course/{name}")).await;
@@ -132,7 +138,13 @@ async fn a_term_from_nothing_to_released_results() {
 
     let page = done(&mut person, &format!("{at}/withdraw"), &[]).await;
     assert!(page.contains("The results are withdrawn"), "{page}");
-    assert!(!app.desk.view().await.expect("a course").is_released("acid"));
+    assert!(
+        !app.desk
+            .view()
+            .await
+            .expect("a course")
+            .is_released(&crate::key("acid"))
+    );
 }
 
 /// Counts differ by one at most, and neighbours of a section by their bottle.
@@ -142,7 +154,7 @@ async fn issued_fairly(app: &TestApp) {
     let bottle = |id: &str| {
         view.term
             .issued
-            .get(&Slot::new("acid", id))
+            .get(&crate::slot("acid", id))
             .expect("has one")
     };
     for student in &view.term.students {

@@ -34,7 +34,7 @@ async fn results_go_out_section_by_section_and_come_back() {
     {
         let view = app.desk.view().await.expect("a course");
         assert_eq!(
-            view.judged[&Slot::new("acid", "0051")].status,
+            view.judged[&crate::slot("acid", "0051")].status,
             Status::ToReview
         );
     }
@@ -69,7 +69,13 @@ async fn results_go_out_section_by_section_and_come_back() {
     assert!(!a.contains("results are out"), "{a}");
     // then to everybody, and back from one
     done(&mut person, &at, &[("as_they_are", "yes")]).await;
-    assert!(app.desk.view().await.expect("a course").is_released("acid"));
+    assert!(
+        app.desk
+            .view()
+            .await
+            .expect("a course")
+            .is_released(&crate::key("acid"))
+    );
     done(
         &mut person,
         &format!("{ACID}/withdraw"),

@@ -66,7 +66,7 @@ fn with_hand_in(station: &Station, hand_in: &HandIn) -> Folder {
         reason: String::new(),
         receipt: None,
     };
-    let slot = Slot::new(&station.name, STUDENT);
+    let slot = crate::slot(&station.name, STUDENT);
     term.submissions.insert(slot, vec![revision]);
     write_term(&term)
 }

@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use concordant::ids::LotCode;
 use concordant::judge::{Case, DefaultLots, Settlement, evaluate, questions, refusals};
 use concordant::measure::Reading;
 use concordant::procedure::Scheme;
@@ -113,8 +114,8 @@ fn row() -> impl Strategy<Value = Titration> {
     (label(), lot_code(), lot_code(), pieces(), other, sample).prop_map(
         |(trial, lot, excess_lot, burette, other, sample)| Titration {
             trial,
-            lot,
-            excess_lot,
+            lot: lot.map(LotCode::new),
+            excess_lot: excess_lot.map(LotCode::new),
             unknown: None,
             instrument: None,
             burette,
@@ -125,15 +126,15 @@ fn row() -> impl Strategy<Value = Titration> {
     )
 }
 
-fn lots() -> BTreeMap<String, Lot> {
+fn lots() -> BTreeMap<LotCode, Lot> {
     let lot = |code: &str, value: Decimal, standard: Decimal| {
         let lot = Lot {
-            code: code.into(),
+            code: LotCode::new(code),
             reagent: String::new(),
             molarity: Assigned::new(value, standard).expect("a molarity"),
             version: 1,
         };
-        (code.to_owned(), lot)
+        (lot.code.clone(), lot)
     };
     BTreeMap::from([
         lot("usual", dec("0.1003"), dec("0.0002")),
@@ -164,7 +165,7 @@ proptest! {
         let known = lots();
         let settlement = Settlement { left_out: left_out.clone(), ..Settlement::default() };
         let unknown = Unknown {
-            code: "U".into(),
+            code: concordant::ids::UnknownCode::new("U"),
             truth: Sealed::new(Assigned::new(truth, Decimal::ZERO).expect("a truth")),
             version: 1,
         };
@@ -174,7 +175,7 @@ proptest! {
             revision: 1,
             lots: &known,
             default_lots: &DefaultLots::default(),
-            unknowns: &BTreeMap::from([("U".to_owned(), unknown)]),
+            unknowns: &BTreeMap::from([(unknown.code.clone(), unknown)]),
             issued: Some("U"),
             submitted_at: None,
             due: None,
@@ -187,7 +188,7 @@ proptest! {
         for (number, row) in hand_in.titrations.iter().enumerate() {
             let _refusals = refusals(&station.procedure, number, row);
         }
-        let find = |code: &Option<String>| code.as_ref().and_then(|code| known.get(code));
+        let find = |code: &Option<LotCode>| code.as_ref().and_then(|code| known.get(code));
         let by_row: Vec<_> = hand_in.titrations.iter().map(|t| (find(&t.lot), find(&t.excess_lot))).collect();
         let done = work_up(WorkUpInput {
             procedure: &station.procedure,

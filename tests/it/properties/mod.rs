@@ -60,7 +60,7 @@ pub fn stations() -> &'static [Station] {
 impl Station {
     fn new(name: String, procedure: Procedure) -> Self {
         let lot = |code: &str, molarity: Decimal| Lot {
-            code: code.into(),
+            code: concordant::ids::LotCode::new(code),
             reagent: String::new(),
             molarity: Assigned::new(molarity, molarity * Decimal::new(1, 3)).expect("a molarity"),
             version: 1,

@@ -19,7 +19,7 @@ fn judge(station: &Station, hand_in: &HandIn) -> Evaluation {
     let lots = lots.map(|lot| (lot.code.clone(), lot.clone())).collect();
     let truth = from_f64(station.bench().truth, 6).expect("a truth");
     let unknown = Unknown {
-        code: "U".into(),
+        code: concordant::ids::UnknownCode::new("U"),
         truth: Sealed::new(Assigned::new(truth, Decimal::ZERO).expect("a truth")),
         version: 1,
     };
@@ -29,7 +29,7 @@ fn judge(station: &Station, hand_in: &HandIn) -> Evaluation {
         revision: 1,
         lots: &lots,
         default_lots: &DefaultLots::default(),
-        unknowns: &BTreeMap::from([("U".to_owned(), unknown)]),
+        unknowns: &BTreeMap::from([(unknown.code.clone(), unknown)]),
         issued: Some("U"),
         submitted_at: None,
         due: None,

@@ -10,6 +10,7 @@ use axum::response::IntoResponse;
 
 use super::experiment::find;
 use crate::course::Experiment;
+use crate::ids::ExperimentKey;
 use crate::term::ExperimentAudit;
 use crate::web::{AppState, CoordinatorVisitor, Frame, Page, PageResult};
 
@@ -24,7 +25,7 @@ struct Overview {
 
 /// What the audit says of an experiment.
 struct OfExperiment {
-    key: String,
+    key: ExperimentKey,
     title: String,
     results: usize,
     groups: usize,
@@ -62,7 +63,7 @@ pub async fn overview(
 
 pub async fn of_experiment(
     State(state): State<AppState>,
-    Path(key): Path<String>,
+    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
 ) -> PageResult<impl IntoResponse> {
     let view = state.desk.view().await?;

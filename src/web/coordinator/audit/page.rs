@@ -5,6 +5,7 @@ use askama::Template;
 use super::strip::{Axis, Strip, Tick};
 use super::words;
 use crate::course::Experiment;
+use crate::ids::ExperimentKey;
 use crate::judge::{AuditGroup, AuditKind};
 use crate::measure::{plain, to_figures};
 use crate::term::{ExperimentAudit, Found, Term};
@@ -15,7 +16,7 @@ use crate::web::coordinator::words::aligned;
 #[template(path = "coordinator/audit-experiment.html")]
 pub struct AuditPage {
     frame: Frame,
-    key: String,
+    key: ExperimentKey,
     title: String,
     groups: usize,
     unit: &'static str,
@@ -176,7 +177,7 @@ fn proposal(
             vec![("unknown", code), ("true_value", value.clone())],
         ),
         _ => {
-            let reagent = term.lots.get(&code)?.reagent.clone();
+            let reagent = term.lots.get(code.as_str())?.reagent.clone();
             let fields = vec![
                 ("lot", code),
                 ("reagent", reagent),
@@ -243,7 +244,7 @@ fn results(term: &Term, audit: &ExperimentAudit) -> Vec<ResultRow> {
             .student(&found.slot.student)
             .map(ToString::to_string)
             .unwrap_or_default(),
-        id: found.slot.student.clone(),
+        id: found.slot.student.to_string(),
         groups: found
             .observed
             .groups

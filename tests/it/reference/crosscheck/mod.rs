@@ -89,7 +89,7 @@ impl Case {
             assert_eq!(refusals(&procedure, number, row), [], "{}", case.name);
         }
         let lots = case.lots.iter().map(|(code, [value, standard])| Lot {
-            code: code.clone(),
+            code: concordant::ids::LotCode::new(code.as_str()),
             reagent: String::new(),
             molarity: Assigned::new(dec(value), dec(standard)).expect("a molarity"),
             version: 1,
@@ -106,7 +106,7 @@ impl Case {
 
     /// Lots by row, as they are written.
     pub fn lots(&self) -> Vec<(Option<&Lot>, Option<&Lot>)> {
-        let find = |code: &Option<String>| {
+        let find = |code: &Option<concordant::ids::LotCode>| {
             let code = code.as_deref()?;
             self.lots.iter().find(|lot| lot.code == code)
         };
@@ -129,8 +129,11 @@ impl Row {
         let read = read.unwrap_or_else(|faults| panic!("{case}, trial {}: {faults:?}", self.trial));
         Titration {
             trial,
-            lot: self.lot.clone(),
-            excess_lot: self.excess_lot.clone(),
+            lot: self.lot.as_deref().map(concordant::ids::LotCode::new),
+            excess_lot: self
+                .excess_lot
+                .as_deref()
+                .map(concordant::ids::LotCode::new),
             unknown: None,
             instrument: None,
             burette: read.burette,

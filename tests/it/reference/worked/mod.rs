@@ -72,7 +72,7 @@ fn piece(kind: GlasswareKind, size: &str) -> Glassware {
 fn lot(code: &str, molarity: &str) -> Lot {
     let molarity = Assigned::new(dec(molarity), Decimal::ZERO).expect("a molarity");
     Lot {
-        code: code.into(),
+        code: concordant::ids::LotCode::new(code),
         reagent: String::new(),
         molarity,
         version: 1,
