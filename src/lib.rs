@@ -6,6 +6,8 @@
 // rustfmt keeps the order within a group only
 pub mod ids;
 
+pub mod text;
+
 #[warn(missing_docs)]
 #[deny(clippy::arithmetic_side_effects)]
 pub mod measure;

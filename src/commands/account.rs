@@ -8,12 +8,12 @@ use super::Failure;
 use crate::change::Change;
 use crate::course::{StaffMember, StaffRole};
 use crate::desk::{Desk, accounts};
-use crate::files;
 use crate::store::Store;
 
 /// Puts a coordinator on the staff list, if they are not there, and prints the code with which they set their password.
 pub async fn add_coordinator(db: &Path, login: &str) -> Result<(), Failure> {
-    let login = files::code(login).map_err(|what| Failure::Other(format!("LOGIN: {what}")))?;
+    let login =
+        crate::text::code(login).map_err(|what| Failure::Other(format!("LOGIN: {what}")))?;
     let now = Timestamp::now();
     let desk = Desk::open(Store::open(db).await?).await?;
     let held = match desk.view().await {

@@ -4,10 +4,11 @@ use std::path::PathBuf;
 
 use super::Failure;
 use crate::chem::balance;
-use crate::files::{self, Fault};
+use crate::files;
 use crate::judge::{Fairness, fairness, remedies};
 use crate::measure::{from_f64, plain};
 use crate::procedure::{Method, Procedure};
+use crate::text::Fault;
 
 /// Students of the simulated class.
 const CLASS: usize = 1000;

@@ -7,9 +7,10 @@ use clap::Args;
 use super::{Failure, open_existing};
 use crate::desk::Desk;
 use crate::files::{
-    Fault, FillChoice, FillPlan, IdKind, Points, Sheet, column_named, may_have_decimal_comma,
+    FillChoice, FillPlan, IdKind, Points, Sheet, column_named, may_have_decimal_comma,
 };
-use crate::ids::{ExperimentKey, StudentId};
+use crate::ids::ExperimentKey;
+use crate::text::Fault;
 
 /// What `fill` is asked to do.
 #[derive(Debug, Args)]

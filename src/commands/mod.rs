@@ -22,8 +22,8 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 use crate::desk::BringError;
-use crate::files::Fault;
 use crate::store::{Store, StoreError};
+use crate::text::Fault;
 
 /// Marks titration practicals from raw readings: recomputed, explained, reviewed and released.
 #[derive(Debug, Parser)]

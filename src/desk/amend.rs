@@ -8,12 +8,13 @@ use super::prepare::words;
 use super::{Desk, FileTexts, PrepareError, arrange};
 use crate::change::Change;
 use crate::course::Experiment;
-use crate::files::{self, Fault};
+use crate::files;
 use crate::ids::ExperimentKey;
 use crate::judge::Marking;
 use crate::procedure::{Procedure, TrialRules};
 use crate::store::{Texts, hash};
 use crate::term::{Amended, Amendment, ExperimentSource, Term};
+use crate::text::Fault;
 
 /// How an experiment is to be marked and which of its trials count. None: as its procedure says.
 #[derive(Clone, Debug, Default)]

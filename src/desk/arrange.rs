@@ -9,7 +9,6 @@ use super::prepare::{keep, words};
 use super::{Desk, PrepareError};
 use crate::change::Change;
 use crate::course::{Experiment, SectionDates, Student};
-use crate::files;
 use crate::ids::{ExperimentKey, SectionName, UnknownCode};
 use crate::store::StoreError;
 use crate::term::{Extension, Reissue, Slot, Term};
@@ -72,7 +71,7 @@ pub fn section_date_changes(
         }
         let mut read = |name: &str, text: &str| match text.trim() {
             "" => None,
-            text => files::local_time(text)
+            text => crate::text::local_time(text)
                 .map_err(|what| faults.push(format!("{section}, {name}: {what}")))
                 .ok(),
         };
@@ -129,7 +128,7 @@ pub fn extension_changes(
     let reason = keep("reason", words(&typed.reason), &mut faults);
     let due = match typed.due.trim() {
         "" => None,
-        text => keep("due", files::local_time(text), &mut faults),
+        text => keep("due", crate::text::local_time(text), &mut faults),
     };
     let section = Some(typed.section.trim()).filter(|name| !name.is_empty());
     if let Some(name) = section

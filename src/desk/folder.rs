@@ -4,9 +4,10 @@ use jiff::Timestamp;
 
 use super::{Desk, Image};
 use crate::change::Change;
-use crate::files::{self, Fault, Folder};
+use crate::files::{self, Folder};
 use crate::store::{Store, StoreError};
 use crate::term::Term;
+use crate::text::Fault;
 
 /// Why a folder was not brought in.
 #[derive(Debug, thiserror::Error)]

@@ -9,7 +9,6 @@ use super::prepare::{keep, words};
 use super::{Desk, PrepareError};
 use crate::change::Change;
 use crate::course::{StaffMember, StaffRole, Student};
-use crate::files;
 use crate::ids::{SectionName, StudentId};
 use crate::store::StoreError;
 use crate::term::Term;
@@ -134,7 +133,7 @@ pub async fn enter_staff(
     (by, at): (&str, Timestamp),
 ) -> Result<(), PrepareError> {
     let mut faults = Vec::new();
-    let login = keep("login", files::code(entry.login), &mut faults);
+    let login = keep("login", crate::text::code(entry.login), &mut faults);
     let name = keep("name", words(entry.name), &mut faults);
     let role = StaffRole::from_name(entry.role).ok_or_else(|| {
         format!(
@@ -242,13 +241,17 @@ pub fn student_changes(term: &Term, entry: &StudentEntry) -> Result<Vec<Change>,
     let mut faults = Vec::new();
     let id = keep("student_id", StudentId::parse(&entry.id), &mut faults);
     let family_name = keep("family_name", words(&entry.family_name), &mut faults);
-    let given_name = files::line_of_text(&entry.given_name);
+    let given_name = crate::text::line_of_text(&entry.given_name);
     let given_name = keep("given_name", given_name, &mut faults);
     let section = keep("section", SectionName::parse(&entry.section), &mut faults);
-    let email = keep("email", files::line_of_text(&entry.email), &mut faults);
+    let email = keep(
+        "email",
+        crate::text::line_of_text(&entry.email),
+        &mut faults,
+    );
     let left = match entry.left.trim() {
         "" => None,
-        text => keep("left", files::day(text), &mut faults),
+        text => keep("left", crate::text::day(text), &mut faults),
     };
     let (Some(id), Some(family_name), Some(given_name), Some(section), Some(email), true) = (
         id,

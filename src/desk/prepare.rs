@@ -92,8 +92,8 @@ pub fn experiment_changes(
             format!("found \u{201c}{key}\u{201d}, expected lower-case letters, digits and hyphens");
         faults.push(("key", what));
     }
-    let opens = keep("opens", files::local_time(opens), &mut faults);
-    let due = keep("due", files::local_time(due), &mut faults);
+    let opens = keep("opens", crate::text::local_time(opens), &mut faults);
+    let due = keep("due", crate::text::local_time(due), &mut faults);
     if let (Some(opens), Some(due)) = (opens, due)
         && due <= opens
     {
@@ -207,7 +207,7 @@ pub async fn assign_lots(
 
 /// A line of text that says something.
 pub(super) fn words(text: &str) -> Result<String, String> {
-    match files::line_of_text(text)? {
+    match crate::text::line_of_text(text)? {
         empty if empty.is_empty() => Err("found nothing, expected a word or more".to_owned()),
         text => Ok(text),
     }

@@ -7,9 +7,10 @@ use jiff::Timestamp;
 use super::{Desk, FileTexts};
 use crate::change::Change;
 use crate::course::Experiment;
-use crate::files::{self, Fault};
+use crate::files;
 use crate::store::{StoreError, Texts};
 use crate::term::Term;
+use crate::text::Fault;
 
 /// Why a procedure was not taken.
 #[derive(Debug, thiserror::Error)]

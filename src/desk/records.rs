@@ -8,10 +8,11 @@ use super::Desk;
 use super::prepare::PrepareError;
 use super::values::{Values, twin};
 use crate::change::{Change, next_version};
-use crate::files::{Fault, PrepRoom, RecordText, read_prep_records};
+use crate::files::{PrepRoom, RecordText, read_prep_records};
 use crate::ids::ExperimentKey;
 use crate::store::StoreError;
 use crate::term::Term;
+use crate::text::Fault;
 use crate::truth::{Bottle, Lot, ShelfLife, Unknown};
 use crate::workup::Recorded;
 

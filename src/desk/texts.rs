@@ -44,7 +44,7 @@ impl Texts for FileTexts {
     }
 }
 
-fn all(faults: Vec<files::Fault>) -> String {
+fn all(faults: Vec<crate::text::Fault>) -> String {
     faults
         .iter()
         .map(ToString::to_string)

@@ -8,7 +8,6 @@ use rust_decimal::Decimal;
 use super::Desk;
 use super::prepare::{PrepareError, keep, words};
 use crate::change::{Change, next_version};
-use crate::files;
 use crate::ids::{ExperimentKey, LotCode, UnknownCode};
 use crate::judge::{AuditKind, GroupName};
 use crate::store::StoreError;
@@ -227,8 +226,8 @@ fn read_value(
     [(value_field, value), (u_field, u)]: [(&'static str, &str); 2],
     faults: &mut Vec<(&'static str, String)>,
 ) -> Option<Assigned> {
-    let value: Option<Decimal> = keep(value_field, files::decimal(value), faults);
-    let u: Option<Decimal> = keep(u_field, files::decimal(u), faults);
+    let value: Option<Decimal> = keep(value_field, crate::text::decimal(value), faults);
+    let u: Option<Decimal> = keep(u_field, crate::text::decimal(u), faults);
     let assigned = Assigned::new(value?, u?);
     assigned
         .map_err(|(what, why)| {

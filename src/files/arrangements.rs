@@ -5,12 +5,13 @@ use std::collections::BTreeMap;
 use jiff::Timestamp;
 
 use super::bottles::slots;
-use super::cells::{code, guarded, instant, line_of_text, local_time};
-use super::fault::{Fault, found};
 use super::known::Known;
-use super::table::{Columns, Once, Table, again, write_csv};
 use crate::ids::{ExperimentKey, UnknownCode};
 use crate::term::{Amended, Amendment, Extension, Reissue, Release, Slot, Term};
+use crate::text::{
+    Columns, Fault, Once, Table, again, code, found, guarded, instant, line_of_text, local_time,
+    write_csv,
+};
 
 const ISSUED: [&str; 6] = ["experiment", "student_id", "unknown", "reason", "by", "at"];
 const EXTENSIONS: [&str; 7] = [

@@ -2,10 +2,9 @@
 
 use rust_decimal::Decimal;
 
-use super::cells::guarded;
-use super::table::write_csv;
 use crate::measure::{as_f64, from_f64, plain};
 use crate::term::{ExperimentAudit, Judged, Slot, Term};
+use crate::text::{guarded, write_csv};
 
 const HEADER: [&str; 10] = [
     "experiment",

@@ -2,12 +2,12 @@
 
 use std::collections::BTreeMap;
 
-use super::cells::{code, day, decimal, guarded, line_of_text, whole};
-use super::fault::Fault;
 use super::known::Known;
-use super::table::{Columns, Once, Row, Table, again, write_csv};
 use crate::ids::{ExperimentKey, LotCode, UnknownCode};
 use crate::term::{Slot, Term};
+use crate::text::{
+    Columns, Fault, Once, Row, Table, again, day, decimal, guarded, line_of_text, whole, write_csv,
+};
 use crate::truth::{Assigned, Bottle, Lot, Sealed, ShelfLife, Unknown};
 
 const MOLARITY: [&str; 2] = ["molarity_mol_per_L", "standard_uncertainty_mol_per_L"];

@@ -2,15 +2,13 @@
 
 use std::collections::{BTreeMap, BTreeSet, HashSet};
 
-use super::cells::{code, line_of_text, local_time};
-use super::fault::{Fault, found};
 use super::marking_file::{marking, trials};
-use super::toml_table::{Section, Toml, bare_or_quoted, quoted};
 use crate::course::{Course, SectionDates, SectionLots, Zone};
 use crate::ids::{ExperimentKey, LotCode, SectionName};
 use crate::judge::Marking;
 use crate::procedure::{Dates, TrialRules, is_key};
 use crate::term::{ExperimentSource, Term};
+use crate::text::{Fault, Section, Toml, bare_or_quoted, found, line_of_text, local_time, quoted};
 
 pub(super) struct CourseFile {
     pub course: Course,

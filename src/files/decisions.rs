@@ -3,12 +3,12 @@
 use std::collections::BTreeMap;
 
 use super::bottles::slots;
-use super::cells::{code, decimal, guarded, instant, whole};
-use super::fault::{Fault, found};
 use super::known::Known;
-use super::table::{Columns, Table, write_csv};
 use crate::submission::TrialLabel;
 use crate::term::{Decision, Ruling, Slot, Term};
+use crate::text::{
+    Columns, Fault, Table, code, decimal, found, guarded, instant, whole, write_csv,
+};
 
 const HEADER: [&str; 8] = [
     "experiment",

@@ -4,12 +4,12 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use rust_decimal::Decimal;
 
-use super::cells::unguarded;
 use super::gradebook::{Grades, points};
 use super::sheet::{Filling, Separator, Sheet};
 use crate::course::Student;
-use crate::ids::{ExperimentKey, StudentId};
+use crate::ids::ExperimentKey;
 use crate::term::{Judged, Slot, Term};
+use crate::text::unguarded;
 
 /// How a file is to be filled in.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -2,10 +2,9 @@
 
 use std::collections::HashMap;
 
-use super::cells::guarded;
-use super::table::write_csv;
 use crate::measure::{from_f64, plain};
 use crate::term::{Judged, Slot, Term};
+use crate::text::{guarded, write_csv};
 
 /// One row per flag in the order given. `expected_by_chance` is the number of such flags that chance alone raises in
 /// the student's section for the experiment: the flag's chance times the submissions there.

@@ -5,7 +5,7 @@ use std::fs;
 use std::io::Read as _;
 use std::path::Path;
 
-use super::fault::{Fault, found};
+use crate::text::{Fault, found};
 
 /// Files by relative path with `/` between folders.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]

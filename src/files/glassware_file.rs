@@ -1,8 +1,7 @@
 //! `glassware.toml`: pieces with their sizes, graduations and tolerances.
 
-use super::fault::{Fault, found};
-use super::toml_table::{Section, Toml};
 use crate::measure::{Class, Glassware, GlasswareKind, GlasswareTable};
+use crate::text::{Fault, Section, Toml, found};
 
 /// Reads a table of glassware: `[[glassware]]` with `key`, `kind`, `class` (A or B, optional), `capacity_mL`,
 /// `graduation_mL` (graduated pieces), `tolerance_mL`, `standard`; for a balance `capacity_g`, `readability_g` and

@@ -4,11 +4,10 @@ use std::collections::HashMap;
 
 use rust_decimal::Decimal;
 
-use super::cells::guarded;
 use super::fill::Points;
-use super::table::write_csv;
 use crate::measure::to_decimals;
 use crate::term::{Judged, Slot, Term};
+use crate::text::{guarded, write_csv};
 
 /// How free text is written to a file that may be opened in a spreadsheet.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

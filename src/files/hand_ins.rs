@@ -4,17 +4,15 @@ use std::collections::{BTreeMap, HashMap};
 use std::ops::Deref;
 
 use super::bottles::slots;
-use super::cells::{guarded, whole};
-use super::fault::{Fault, found};
 use super::known::Known;
 use super::readings_file::{Draft, Drafts, INSTRUMENT, OWN};
-use super::table::{Columns, Once, Table, again, write_csv};
 use crate::columns::Column;
 use crate::ids::{ExperimentKey, StudentId};
 use crate::measure::Reading;
 use crate::procedure::{Procedure, Scheme};
 use crate::submission::{HandIn, Titration};
 use crate::term::{Revision, Slot, Term};
+use crate::text::{Columns, Fault, Once, Table, again, found, guarded, whole, write_csv};
 
 /// Answers by slot; each with its line and the revision it says it belongs to.
 pub(super) type Answers = HashMap<Slot, Vec<(u64, Option<u32>, Reading)>>;

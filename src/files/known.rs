@@ -3,9 +3,8 @@
 use std::collections::HashSet;
 use std::hash::Hash;
 
-use super::cells::code;
-use super::fault::found;
 use crate::ids::{ExperimentKey, LotCode, SectionName, StudentId, UnknownCode};
+use crate::text::{code, found};
 
 /// Names by kind. A kind that is none could not be read at all: its faults are told where it should stand, and
 /// nothing that names it is held against it.

@@ -2,13 +2,12 @@
 
 use rust_decimal::Decimal;
 
-use super::fault::{Fault, found};
-use super::toml_table::{Section, Toml};
 use crate::judge::{
     AgreementMeasure, AgreementPart, CalculationPart, Late, Marking, Scale, Scored,
 };
 use crate::procedure::{Accept, TrialRules};
 use crate::stats::{DixonCritical, DixonLevel};
+use crate::text::{Fault, Section, Toml, found};
 
 /// Reads the body of a `marking` table.
 pub fn read_marking(file: &str, text: &str) -> Result<Marking, Vec<Fault>> {

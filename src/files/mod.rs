@@ -11,10 +11,8 @@
 mod arrangements;
 mod audit_file;
 mod bottles;
-mod cells;
 mod course_file;
 mod decisions;
-mod fault;
 mod fill;
 mod flags_file;
 mod folder;
@@ -37,14 +35,10 @@ mod scheme_file;
 mod sheet;
 mod shelf;
 mod shipped;
-mod table;
-mod toml_table;
 mod write;
 
 pub use audit_file::audit_csv;
 pub use bottles::read_value_lines;
-pub use cells::{code, day, decimal, instant, line_of_text, local_time};
-pub use fault::Fault;
 pub use fill::{FillChoice, FillPlan, FilledCell, IdKind, Points, may_have_decimal_comma};
 pub use flags_file::flags_csv;
 pub use folder::Folder;

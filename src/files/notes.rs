@@ -3,11 +3,9 @@
 use std::collections::BTreeMap;
 
 use super::bottles::slots;
-use super::cells::{code, guarded, instant};
-use super::fault::{Fault, found};
 use super::known::Known;
-use super::table::{Columns, Table, write_csv};
 use crate::term::{Note, Side, Slot, Term, note_text};
+use crate::text::{Columns, Fault, Table, code, found, guarded, instant, write_csv};
 
 const HEADER: [&str; 6] = ["experiment", "student_id", "at", "from", "by", "text"];
 

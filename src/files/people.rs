@@ -2,12 +2,12 @@
 
 use std::collections::HashSet;
 
-use super::cells::{code, day, guarded, line_of_text};
-use super::fault::{Fault, found};
 use super::known::Known;
-use super::table::{Columns, Once, Table, again, write_csv};
 use crate::course::{StaffMember, StaffRole, Student};
 use crate::ids::{SectionName, StudentId};
+use crate::text::{
+    Columns, Fault, Once, Table, again, code, day, found, guarded, line_of_text, write_csv,
+};
 
 /// Reads a roster by itself.
 pub fn read_roster_file(bytes: &[u8]) -> Result<Vec<Student>, Vec<Fault>> {

@@ -4,17 +4,15 @@ use std::collections::BTreeSet;
 
 use rust_decimal::Decimal;
 
-use super::cells::decimal;
-use super::fault::found;
 use super::prep_room::Bench;
 use super::procedure_file::{formula, piece};
-use super::toml_table::Section;
 use crate::chem::Formula;
 use crate::columns::{Cells, Column, read_cells};
 use crate::judge::refusals;
 use crate::measure::{Glassware, GlasswareKind, GlasswareTable, Reading};
 use crate::procedure::{Procedure, Purity, ResultUnit, Scheme};
 use crate::submission::{HandIn, Titration, TrialLabel};
+use crate::text::{Section, decimal, found};
 use crate::truth::Assigned;
 use crate::workup::{Dilution, Preparation, Stock, Taken, Weighed, WorkUp, WorkUpInput, work_up};
 

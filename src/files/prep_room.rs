@@ -42,15 +42,13 @@
 
 use std::collections::{BTreeMap, HashSet};
 
-use super::cells::{code, day, line_of_text};
-use super::fault::{Fault, found};
 use super::prep_record::{preparation, standardised};
 use super::shelf::Shelf;
-use super::toml_table::{Section, Toml};
 use crate::ids::{ExperimentKey, LotCode, UnknownCode};
 use crate::measure::GlasswareTable;
 use crate::procedure::ResultSpec;
 use crate::term::Term;
+use crate::text::{Fault, Section, Toml, day, found, line_of_text};
 use crate::truth::{Assigned, Bottle, Lot, Sealed, ShelfLife, Unknown};
 use crate::workup::{Preparation, Recorded};
 

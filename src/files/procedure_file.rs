@@ -2,16 +2,14 @@
 
 use rust_decimal::Decimal;
 
-use super::cells::{decimal, line_of_text};
-use super::fault::{Fault, found};
 use super::marking_file::{marking, trials};
-use super::toml_table::{Section, Toml};
 use crate::chem::{Formula, Reaction, is_edta};
 use crate::measure::{Glassware, GlasswareKind, GlasswareTable};
 use crate::procedure::{
     Accept, Aliquot, Excess, Procedure, ProcedureParts, ProcedureText, Purity, ReadingDoubt,
     ResultSpec, ResultUnit, Sample, SampleBy, Scheme, Titrant, TrialRules,
 };
+use crate::text::{Fault, Section, Toml, decimal, found, line_of_text};
 
 /// Reads a procedure and checks it: keys, formulae, balance, glassware, units, marking.
 pub fn read_procedure(

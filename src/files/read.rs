@@ -4,10 +4,8 @@ use std::collections::{BTreeMap, HashSet};
 
 use super::arrangements::{read_amendments, read_extensions, read_issued, read_releases};
 use super::bottles::{read_by_slot, read_lots, read_unknowns};
-use super::cells::{code, decimal, decode};
 use super::course_file::{CourseFile, ExperimentEntry, read_course};
 use super::decisions::read_decisions;
-use super::fault::{Fault, found};
 use super::folder::Folder;
 use super::glassware_file::read_glassware;
 use super::hand_ins::{assemble, read_reported};
@@ -23,6 +21,7 @@ use crate::ids::{ExperimentKey, LotCode, UnknownCode};
 use crate::measure::GlasswareTable;
 use crate::procedure::Procedure;
 use crate::term::{Sources, Term};
+use crate::text::{Fault, code, decimal, decode, found};
 use crate::truth::{Bottle, Lot, ShelfLife, Unknown};
 
 const FILES: [&str; 16] = [

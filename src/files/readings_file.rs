@@ -4,15 +4,13 @@ use std::collections::{BTreeMap, HashMap};
 
 use jiff::Timestamp;
 
-use super::cells::{code, instant, whole};
-use super::fault::{Fault, found};
 use super::known::Known;
-use super::table::{Columns, Once, Row, Table, again};
 use crate::columns::{Cells, Column, MAX_FILLINGS, read_cells};
 use crate::ids::{LotCode, StudentId, UnknownCode};
 use crate::judge::{refusals, row_label};
 use crate::procedure::{Procedure, Scheme};
 use crate::submission::{Titration, TrialLabel};
+use crate::text::{Columns, Fault, Once, Row, Table, again, code, found, instant, whole};
 
 /// What the rows of one student (in a superseded file: of one revision) say.
 #[derive(Default)]

@@ -1,7 +1,6 @@
 //! A record of the prep room written from the fields of a form, so that a fault of the text leads back to its field.
 
-use super::fault::Fault;
-use super::toml_table::quoted;
+use crate::text::{Fault, quoted};
 
 /// The text of a record in the making.
 #[derive(Clone, Debug, Default)]
@@ -88,7 +87,7 @@ fn walk(path: &str, table: &toml::Table, into: &mut Vec<(String, String)>) {
 #[cfg(test)]
 mod tests {
     use super::{RecordText, record_entries};
-    use crate::files::Fault;
+    use crate::text::Fault;
 
     #[test]
     fn a_fault_leads_back_to_its_field() {

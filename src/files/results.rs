@@ -5,14 +5,13 @@ use std::collections::HashMap;
 use rust_decimal::Decimal;
 
 use super::audit_file::audit_csv;
-use super::cells::guarded;
 use super::flags_file::flags_csv;
 use super::folder::Folder;
 use super::gradebook::{FreeText, gradebook_csv, points};
-use super::table::write_csv;
 use crate::judge::Part;
 use crate::measure::plain;
 use crate::term::{Judged, Slot, Term};
+use crate::text::{guarded, write_csv};
 
 const HEADER: [&str; 27] = [
     "experiment",

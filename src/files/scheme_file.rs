@@ -2,12 +2,10 @@
 
 use rust_decimal::Decimal;
 
-use super::cells::decimal;
-use super::fault::found;
 use super::procedure_file::{Reader, formula, reactions};
-use super::toml_table::Section;
 use crate::measure::GlasswareKind;
 use crate::procedure::{Calibration, Portion, Precipitate, Second, Vessel};
+use crate::text::{Section, decimal, found};
 
 impl Reader<'_> {
     pub(super) fn second(&self, section: &Section) -> Option<Second> {

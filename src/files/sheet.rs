@@ -13,7 +13,7 @@
 use std::borrow::Cow;
 use std::ops::Range;
 
-use super::fault::{Fault, found};
+use crate::text::{Fault, found};
 
 /// A file as cells with their places in its bytes.
 #[derive(Clone, Debug)]

@@ -3,13 +3,12 @@
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 
-use super::cells::decode;
-use super::fault::{Fault, found};
 use super::folder::Folder;
 use super::procedure_file::read_procedure;
 use super::shipped::{shipped_procedure, shipped_procedures};
 use crate::measure::GlasswareTable;
 use crate::procedure::Procedure;
+use crate::text::{Fault, decode, found};
 
 /// Procedures read so far, by key. A procedure at fault is none; its faults are kept.
 pub(super) struct Shelf<'g> {

@@ -2,7 +2,6 @@
 
 use super::arrangements::{write_amendments, write_extensions, write_issued, write_releases};
 use super::bottles::{write_by_slot, write_lots, write_unknowns};
-use super::cells::guarded;
 use super::course_file::write_course;
 use super::decisions::write_decisions;
 use super::folder::Folder;
@@ -12,6 +11,7 @@ use super::people::{write_roster, write_staff};
 use super::prep_room::with_version;
 use super::shelf::path_of;
 use crate::term::Term;
+use crate::text::guarded;
 use crate::truth::Bottle;
 
 /// Writes everything a term holds, in canonical order. The folder read and written again is the same, byte by byte.

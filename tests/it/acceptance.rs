@@ -3,7 +3,7 @@
 use concordant::files::{Folder, read_procedure, read_term, shipped_glassware, write_term};
 use concordant::procedure::Accept;
 use concordant::stats::{DixonCritical, DixonLevel};
-use concordant::term::{Slot, Term};
+use concordant::term::Term;
 
 const PROCEDURE: &str = r#"key = "plain-acid"
 title = "Plain acid"

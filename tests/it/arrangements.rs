@@ -4,7 +4,7 @@ use concordant::change::Change;
 use concordant::desk::{Desk, bring_in, verify};
 use concordant::files::{Folder, read_term, write_term};
 use concordant::store::Store;
-use concordant::term::{Extension, Reissue, Slot, Term};
+use concordant::term::{Extension, Reissue, Term};
 use jiff::Timestamp;
 
 use crate::course::{faults, folder, folder_with, text};

@@ -1,7 +1,7 @@
 //! An assistant's evening over HTTP.
 
 use concordant::desk::{bring_in, release};
-use concordant::term::{Slot, Status};
+use concordant::term::Status;
 
 use crate::app::{Answer, Person, TestApp};
 use crate::week::{acid_form, app, folder};

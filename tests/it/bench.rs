@@ -3,7 +3,6 @@
 use concordant::change::Change;
 use concordant::desk::{MOST_HAND_INS, WITHIN, bring_in, release};
 use concordant::files::Folder;
-use concordant::term::Slot;
 use jiff::SignedDuration;
 use reqwest::Method;
 

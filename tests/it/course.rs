@@ -1,7 +1,8 @@
 //! A small invented course folder.
 
-use concordant::files::{Fault, Folder, read_term};
+use concordant::files::{Folder, read_term};
 use concordant::term::Term;
+use concordant::text::Fault;
 
 /// Two experiments, three students, everything a folder can hold.
 pub const FILES: [(&str, &str); 15] = [

@@ -10,7 +10,6 @@ use concordant::change::Change;
 use concordant::course::Student;
 use concordant::desk::{Desk, accounts, bring_in, verify};
 use concordant::store::{Store, first_broken_event, submission};
-use concordant::term::Slot;
 
 use crate::app::{PASSWORD, Person};
 use crate::week::{acid_form, folder};

@@ -9,7 +9,7 @@ use concordant::desk::{
 use concordant::measure::Reading;
 use concordant::store::Store;
 use concordant::submission::{HandIn, Piece, SampleReadings, Titration, TrialLabel};
-use concordant::term::{Ruling, Slot};
+use concordant::term::Ruling;
 use jiff::Timestamp;
 use proptest::prelude::*;
 use rand::SeedableRng;

@@ -3,7 +3,9 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-const PURE: [&str; 15] = [
+const PURE: [&str; 17] = [
+    "ids.rs",
+    "text",
     "measure",
     "chem",
     "stats",

@@ -3,7 +3,7 @@
 
 use concordant::files::{Folder, read_term};
 use concordant::judge::{Evaluation, FlagCode, Part};
-use concordant::term::{Slot, Status, Term};
+use concordant::term::{Status, Term};
 
 use crate::reference::dec;
 

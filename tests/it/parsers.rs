@@ -7,10 +7,11 @@ mod readings;
 use std::sync::LazyLock;
 
 use concordant::chem::{Formula, Reaction, balance};
-use concordant::files::{Fault, read_procedure, shipped_glassware, shipped_procedures};
+use concordant::files::{read_procedure, shipped_glassware, shipped_procedures};
 use concordant::measure::{GlasswareTable, Reading};
 use concordant::procedure::Procedure;
 use concordant::submission::TrialLabel;
+use concordant::text::Fault;
 use proptest::prelude::*;
 use proptest::sample::Index;
 

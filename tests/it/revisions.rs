@@ -4,7 +4,7 @@ use concordant::files::write_term;
 use concordant::judge::DefaultLots;
 use concordant::measure::Reading;
 use concordant::submission::HandIn;
-use concordant::term::{Decision, Revision, Ruling, Slot, Term};
+use concordant::term::{Decision, Revision, Ruling, Term};
 
 use crate::course::{faults, folder_with, read, term, text};
 

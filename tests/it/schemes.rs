@@ -8,7 +8,6 @@ use concordant::files::{
 use concordant::judge::rehearsal::{Bench, Hand, simulate};
 use concordant::procedure::Procedure;
 use concordant::submission::HandIn;
-use concordant::term::Slot;
 use concordant::truth::{Assigned, Lot};
 use rand::SeedableRng;
 use rand_chacha::ChaCha20Rng;

@@ -4,7 +4,7 @@ use concordant::desk::{
     Desk, HandInError, HandInRequest, bring_in, decide, hand_in, recompute, verify,
 };
 use concordant::store::Store;
-use concordant::term::{Ruling, Slot, Status};
+use concordant::term::{Ruling, Status};
 
 use crate::course::folder_with;
 use crate::hand_in::{desk, now, request};

@@ -3,7 +3,7 @@
 use concordant::change::Change;
 use concordant::desk::{Desk, bring_in, decide, release, verify};
 use concordant::files::{Folder, read_term, write_term};
-use concordant::term::{Ruling, Slot, Status};
+use concordant::term::{Ruling, Status};
 
 use crate::app::{Answer, Person, TestApp};
 use crate::week::{self, acid_form};

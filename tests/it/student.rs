@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use concordant::desk::{decide, release};
-use concordant::term::{Ruling, Slot};
+use concordant::term::Ruling;
 
 use crate::app::{Answer, Person, TestApp};
 use crate::week::{SECRETS, acid_form, app};

@@ -1,6 +1,6 @@
 //! A decision taken back: it stays in the record and counts no more.
 
-use concordant::term::{Ruling, Slot, Status, standing};
+use concordant::term::{Ruling, Status, standing};
 
 use crate::app::TestApp;
 use crate::assistant::evening;

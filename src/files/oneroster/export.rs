@@ -4,7 +4,6 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::civil::Date;
 
-use super::super::fault::Fault;
 use super::super::folder::Folder;
 use super::package::{Package, Version};
 use super::results::{Names, Place, put, put_manifest, put_table};
@@ -13,6 +12,7 @@ use super::session::Sessions;
 use crate::course::Student;
 use crate::ids::StudentId;
 use crate::term::{Judged, Slot, Term};
+use crate::text::Fault;
 
 /// What is to be written.
 #[derive(Clone, Debug)]

@@ -3,9 +3,8 @@
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 
-use super::super::fault::{Fault, found};
 use super::super::folder::Folder;
-use super::super::table::{Columns, Row, Table};
+use crate::text::{Columns, Fault, Row, Table, found};
 
 /// A version of the standard.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -8,12 +8,12 @@ use sha2::{Digest, Sha256};
 
 use super::super::folder::Folder;
 use super::super::gradebook::points;
-use super::super::table::write_exchange;
 use super::columns::columns;
 use super::package::Version;
 use crate::course::{Course, Experiment};
 use crate::ids::{ExperimentKey, StudentId};
 use crate::term::{Judged, Slot, Status, Term};
+use crate::text::write_exchange;
 
 /// A class whose results are written.
 pub(super) struct Place {

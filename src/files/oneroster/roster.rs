@@ -2,13 +2,11 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::super::cells::{code, line_of_text};
-use super::super::fault::{Fault, found};
 use super::super::folder::Folder;
-use super::super::table::{Once, Row, Table, again};
 use super::package::{Package, is_active};
 use crate::course::Student;
 use crate::ids::{SectionName, StudentId};
+use crate::text::{Fault, Once, Row, Table, again, code, found, line_of_text};
 
 /// What becomes the student id.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

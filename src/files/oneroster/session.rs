@@ -2,8 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use super::super::fault::Fault;
 use super::package::{Package, is_active, list};
+use crate::text::Fault;
 
 /// The academic sessions of an exchange.
 #[derive(Default)]

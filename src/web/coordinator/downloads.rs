@@ -8,8 +8,9 @@ use axum::response::{IntoResponse, Response};
 use super::form::Form;
 use super::unpack::pack;
 use crate::desk::{PrepareError, output_files};
-use crate::files::{Folder, FreeText, day, gradebook_csv, line_of_text, write_term};
+use crate::files::{Folder, FreeText, gradebook_csv, write_term};
 use crate::term::{CopyPlan, Term};
+use crate::text::{day, line_of_text};
 use crate::web::{AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult};
 
 #[derive(Template)]

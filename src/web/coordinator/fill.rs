@@ -16,8 +16,9 @@ use super::form::LongForm;
 use super::home::FaultsPage;
 use crate::desk::Image;
 use crate::files::{
-    Fault, FillChoice, FillPlan, FilledCell, IdKind, Points, Sheet, may_have_decimal_comma,
+    FillChoice, FillPlan, FilledCell, IdKind, Points, Sheet, may_have_decimal_comma,
 };
+use crate::text::Fault;
 use crate::web::{
     AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, Upload, UploadedFile,
 };

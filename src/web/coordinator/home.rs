@@ -12,9 +12,10 @@ use super::glance::{
 use super::unpack::unpack;
 use crate::course::StaffRole;
 use crate::desk::{self, BringError};
-use crate::files::{Fault, read_term};
+use crate::files::read_term;
 use crate::store::StoreError;
 use crate::term::Term;
+use crate::text::Fault;
 use crate::web::{
     AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields, Upload,
 };

@@ -4,7 +4,6 @@ use rust_decimal::Decimal;
 
 use super::form::Form;
 use crate::desk::Rules;
-use crate::files;
 use crate::judge::{
     AgreementMeasure, AgreementPart, CalculationPart, Late, Marking, Scale, Scored,
 };
@@ -192,7 +191,7 @@ pub fn read(fields: &Fields, trials: &TrialRules) -> Result<Rules, Faults> {
 fn optional(fields: &Fields, name: &'static str, faults: &mut Faults) -> Option<Decimal> {
     match fields.text(name) {
         "" => None,
-        text => files::decimal(&text.replace(',', "."))
+        text => crate::text::decimal(&text.replace(',', "."))
             .map_err(|what| faults.push((name, what)))
             .ok(),
     }
@@ -234,7 +233,9 @@ fn read_steps(text: &str, name: &'static str, faults: &mut Faults) -> Vec<(Decim
             .collect();
         let pair = match words.as_slice() {
             [] => continue,
-            [limit, points] => files::decimal(limit).ok().zip(files::decimal(points).ok()),
+            [limit, points] => crate::text::decimal(limit)
+                .ok()
+                .zip(crate::text::decimal(points).ok()),
             _ => None,
         };
         match pair {

@@ -7,10 +7,11 @@ use super::downloads::attachment;
 use super::home::FaultsPage;
 use super::roster::show_plan;
 use super::unpack::{pack, unpack};
+use crate::files::Folder;
 use crate::files::oneroster::{
     Export, RosterChoice, StudentKey, Version, export, read_roster_package,
 };
-use crate::files::{Fault, Folder};
+use crate::text::Fault;
 use crate::web::{AppState, CoordinatorVisitor, PageError, PageResult, UploadedFile, Uploads};
 
 /// `POST /course/roster/oneroster`: what the roster of an exchange would change; nothing is changed yet.

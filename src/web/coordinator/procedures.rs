@@ -7,7 +7,7 @@ use super::form::LongForm;
 use super::home::FaultsPage;
 use super::preview::{Asked, Said, Wanted};
 use crate::desk::{self, PrepareError, ProcedureError};
-use crate::files::Fault;
+use crate::text::Fault;
 use crate::web::{AppState, CoordinatorVisitor, PageError, PageResult, Upload};
 
 /// Where faults lead back to.

@@ -11,9 +11,10 @@ use super::preview::{GradeRow, grade};
 use crate::course::{StaffMember, Student};
 use crate::desk::accounts::{Kind, claimed};
 use crate::desk::{self, RosterPlan};
-use crate::files::{Fault, read_roster_file, write_roster};
+use crate::files::{read_roster_file, write_roster};
 use crate::ids::StudentId;
 use crate::term::Altered;
+use crate::text::Fault;
 use crate::web::{
     AppState, CoordinatorVisitor, Frame, Page, PageError, PageResult, QueryFields, Upload,
 };

@@ -5,7 +5,8 @@ use std::io::{Cursor, Read as _, Write as _};
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, ZipArchive, ZipWriter};
 
-use crate::files::{Fault, Folder};
+use crate::files::Folder;
+use crate::text::Fault;
 
 /// Most entries looked at, folders and files passed over included.
 const MOST_ENTRIES: usize = 5000;

@@ -1,9 +1,10 @@
 //! Unknowns made in one go from one stock: a line for each bottle.
 
 use super::sheet::{How, Sheet};
-use crate::files::{Fault, RecordText, decimal};
+use crate::files::RecordText;
 use crate::ids::ExperimentKey;
 use crate::measure::{Class, Glassware, GlasswareKind};
+use crate::text::{Fault, decimal};
 
 /// The records of all bottles, each with the stock in it, so that each stands for itself.
 pub fn lines(sheet: &Sheet, record: &mut RecordText, key: &ExperimentKey) {

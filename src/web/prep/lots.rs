@@ -164,7 +164,7 @@ pub async fn enter_days(
 ) -> PageResult<Option<DaysForm>> {
     let faults = day_faults(fields);
     if faults.is_empty() {
-        let day = |name: &str| crate::files::day(fields.text(name)).ok();
+        let day = |name: &str| crate::text::day(fields.text(name)).ok();
         let life = ShelfLife {
             made: day("made"),
             expires: day("expires"),

@@ -1,6 +1,5 @@
 //! What pages of the prep room share.
 
-use crate::files;
 use crate::measure::{plain, to_decimals, to_figures};
 use crate::truth::{Assigned, Keeping, ShelfLife};
 use crate::web::{Fields, Uncertainty};
@@ -82,7 +81,7 @@ pub fn day_faults(typed: &Fields) -> Vec<(String, String)> {
         if text.is_empty() {
             return None;
         }
-        files::day(text)
+        crate::text::day(text)
             .map_err(|what| faults.push((name.to_owned(), what)))
             .ok()
     };

@@ -289,7 +289,7 @@ fn values(sheet: &Sheet) -> Result<Values, PrepareError> {
 
 /// The days typed; only what [`read`] has found sound is asked for.
 fn days(fields: &Fields) -> crate::truth::ShelfLife {
-    let day = |name: &str| crate::files::day(fields.text(name)).ok();
+    let day = |name: &str| crate::text::day(fields.text(name)).ok();
     crate::truth::ShelfLife {
         made: day("made"),
         expires: day("expires"),

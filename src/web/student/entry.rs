@@ -3,12 +3,12 @@
 use std::collections::BTreeSet;
 
 use crate::columns::{Cells, Column, read_cells};
-use crate::files::code;
 use crate::ids::{LotCode, UnknownCode};
 use crate::judge::{questions, refusals};
 use crate::measure::Reading;
 use crate::procedure::Procedure;
 use crate::submission::{HandIn, Titration, TrialLabel};
+use crate::text::code;
 use crate::web::Fields;
 
 /// The bench form as it is typed. Nothing of it is lost, whatever is wrong with it.

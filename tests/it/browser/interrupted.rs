@@ -3,7 +3,6 @@
 use std::time::Duration;
 
 use concordant::desk::accounts::set_password;
-use concordant::term::Slot;
 use serde_json::json;
 
 use super::bench::{BENCH, NO_SCRIPTS, at_the_bench, drafts, says, set_offline, two_trials, value};

@@ -1,7 +1,5 @@
 //! What a coordinator arranges while the term is running, in a real browser.
 
-use concordant::term::Slot;
-
 use super::{Browser, LAPTOP, Look, PHONE, sign_in, with};
 use crate::app::TestApp;
 use crate::coordinator::office::handed_in;

@@ -2,7 +2,6 @@
 
 use concordant::desk::verify;
 use concordant::files::{read_term, write_term};
-use concordant::term::Slot;
 
 use super::{done, refused};
 use crate::app::{Person, TestApp};

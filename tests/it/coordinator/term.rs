@@ -3,7 +3,6 @@
 use std::collections::BTreeMap;
 
 use concordant::desk::output_files;
-use concordant::term::Slot;
 
 use super::{ROSTER, bring_roster, coordinator, done, refused};
 use crate::app::TestApp;

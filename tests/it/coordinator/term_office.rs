@@ -3,7 +3,7 @@
 use concordant::desk::{Desk, bring_in};
 use concordant::files::write_term;
 use concordant::store::Store;
-use concordant::term::{Slot, Status};
+use concordant::term::Status;
 use zip::ZipArchive;
 
 use super::office::{ACID, handed_in, nothing_differs};

@@ -5,7 +5,7 @@ use std::sync::LazyLock;
 
 use concordant::files::{Folder, read_term, shipped_procedures, write_term};
 use concordant::submission::HandIn;
-use concordant::term::{Revision, Slot};
+use concordant::term::Revision;
 use proptest::prelude::*;
 use proptest::sample::Index;
 

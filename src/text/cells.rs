@@ -8,12 +8,12 @@ use rust_decimal::Decimal;
 use super::fault::{Fault, found};
 
 /// Years that dates may lie in.
-pub(super) const YEARS: std::ops::RangeInclusive<i16> = 2000..=2100;
+pub const YEARS: std::ops::RangeInclusive<i16> = 2000..=2100;
 /// Most characters of an id, a code or a section.
-pub(super) const MAX_CODE: usize = 40;
+pub const MAX_CODE: usize = 40;
 
 /// The text of a file: UTF-8, a byte-order mark left out.
-pub(super) fn decode<'a>(file: &str, bytes: &'a [u8]) -> Result<&'a str, Fault> {
+pub fn decode<'a>(file: &str, bytes: &'a [u8]) -> Result<&'a str, Fault> {
     let utf16 = match bytes {
         [0xff, 0xfe, ..] => Some("UTF-16 (little-endian)"),
         [0xfe, 0xff, ..] => Some("UTF-16 (big-endian)"),
@@ -40,7 +40,7 @@ pub(super) fn decode<'a>(file: &str, bytes: &'a [u8]) -> Result<&'a str, Fault> 
 }
 
 /// The line, from 1, on which the text after `before` starts.
-pub(super) fn line_at(before: &[u8]) -> u64 {
+pub fn line_at(before: &[u8]) -> u64 {
     let breaks = before.iter().filter(|b| **b == b'\n').count();
     (breaks as u64).saturating_add(1)
 }
@@ -80,7 +80,7 @@ pub fn decimal(text: &str) -> Result<Decimal, String> {
     Decimal::from_str(text).map_err(|_| bad())
 }
 
-pub(super) fn whole(text: &str, range: std::ops::RangeInclusive<u32>) -> Result<u32, String> {
+pub fn whole(text: &str, range: std::ops::RangeInclusive<u32>) -> Result<u32, String> {
     let text = text.trim();
     let number = text
         .bytes()
@@ -153,7 +153,7 @@ fn years() -> String {
 
 /// A text as it is written to a CSV file: with an apostrophe in front where a spreadsheet would run it as a formula.
 /// A text that already looks guarded gets another one, so that [`unguarded`] always gives the text back.
-pub(super) fn guarded(text: &str) -> String {
+pub fn guarded(text: &str) -> String {
     if runs(text.trim_start_matches('\'')) {
         format!("'{text}")
     } else {
@@ -162,7 +162,7 @@ pub(super) fn guarded(text: &str) -> String {
 }
 
 /// The text of a cell without the apostrophe that [`guarded`] puts in front.
-pub(super) fn unguarded(cell: &str) -> &str {
+pub fn unguarded(cell: &str) -> &str {
     match cell.strip_prefix('\'') {
         Some(rest) if runs(rest.trim_start_matches('\'')) => rest,
         _ => cell,

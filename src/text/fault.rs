@@ -61,7 +61,7 @@ impl fmt::Display for Fault {
 impl std::error::Error for Fault {}
 
 /// “found “…”, expected …”, with a long text cut short so that a fault stays one readable line.
-pub(super) fn found(text: &str, expected: &str) -> String {
+pub fn found(text: &str, expected: &str) -> String {
     if text.is_empty() {
         format!("found nothing, expected {expected}")
     } else {

@@ -10,7 +10,7 @@ use super::cells::{decimal, line_at, whole};
 use super::fault::{Fault, found};
 
 /// A TOML file being read; faults gather in it.
-pub(super) struct Toml<'a> {
+pub struct Toml<'a> {
     file: &'a str,
     text: &'a str,
     faults: RefCell<Vec<Fault>>,
@@ -18,7 +18,7 @@ pub(super) struct Toml<'a> {
 
 /// A table of a TOML file.
 #[derive(Clone, Copy)]
-pub(super) struct Section<'t> {
+pub struct Section<'t> {
     toml: &'t Toml<'t>,
     table: &'t DeTable<'t>,
     path: &'t str,
@@ -399,7 +399,7 @@ impl<'t> Section<'t> {
 }
 
 /// A text as a TOML string on one line.
-pub(super) fn quoted(text: &str) -> String {
+pub fn quoted(text: &str) -> String {
     let mut out = String::from("\"");
     for c in text.chars() {
         match c {
@@ -417,7 +417,7 @@ pub(super) fn quoted(text: &str) -> String {
 }
 
 /// A key as it stands in TOML.
-pub(super) fn bare_or_quoted(key: &str) -> String {
+pub fn bare_or_quoted(key: &str) -> String {
     let bare = !key.is_empty()
         && key
             .bytes()

@@ -6,20 +6,20 @@ use super::cells::{decode, unguarded};
 use super::fault::{Fault, found};
 
 /// A CSV file read: every row has a cell for every column of its header.
-pub(super) struct Table<'f> {
+pub struct Table<'f> {
     file: &'f str,
     columns: Vec<String>,
     pub rows: Vec<Row>,
 }
 
-pub(super) struct Row {
+pub struct Row {
     pub line: u64,
     cells: Vec<String>,
 }
 
 /// The columns a file may have.
 #[derive(Default)]
-pub(super) struct Columns {
+pub struct Columns {
     pub required: Vec<String>,
     pub optional: Vec<String>,
     /// Whether other columns are passed over, as another program's standard allows.
@@ -162,7 +162,7 @@ impl Row {
 }
 
 /// Names the first line of every key, so that a second one is a fault that says where the first is.
-pub(super) struct Once<K>(HashMap<K, u64>);
+pub struct Once<K>(HashMap<K, u64>);
 
 impl<K: std::hash::Hash + Eq> Once<K> {
     pub fn new() -> Self {
@@ -182,7 +182,7 @@ impl<K: std::hash::Hash + Eq> Once<K> {
 }
 
 /// “found “…” again, expected it once: line 3 has it”.
-pub(super) fn again(text: &str, first: u64) -> String {
+pub fn again(text: &str, first: u64) -> String {
     format!("found \u{201c}{text}\u{201d} again, expected it once: line {first} has it already")
 }
 
@@ -267,7 +267,7 @@ impl<'a> Records<'a> {
 }
 
 /// Writes rows as CSV with LF line ends; cells are written as they are given.
-pub(super) fn write_csv<R, C>(header: &[&str], rows: R) -> String
+pub fn write_csv<R, C>(header: &[&str], rows: R) -> String
 where
     R: IntoIterator<Item = C>,
     C: IntoIterator<Item = String>,
@@ -276,7 +276,7 @@ where
 }
 
 /// As [`write_csv`], with the line ends of RFC 4180.
-pub(super) fn write_exchange<R, C>(header: &[&str], rows: R) -> String
+pub fn write_exchange<R, C>(header: &[&str], rows: R) -> String
 where
     R: IntoIterator<Item = C>,
     C: IntoIterator<Item = String>,

@@ -1,0 +1,12 @@
+//! Text as files hold it, to checked values and back: cells, tables of comma-separated values, TOML tables, and what is
+//! wrong with them.
+
+mod cells;
+mod fault;
+mod table;
+mod toml_table;
+
+pub use cells::*;
+pub use fault::*;
+pub use table::*;
+pub use toml_table::*;
