@@ -20,8 +20,6 @@ pub struct AtomicWeight {
     pub value: Decimal,
     /// Decisional uncertainty U: the value lies within ±U, g/mol.
     pub uncertainty: Decimal,
-    /// What its uncertainty is called in a budget.
-    pub cause: String,
 }
 
 impl AtomicWeight {
@@ -56,6 +54,5 @@ fn read_line(line: &'static str) -> Option<AtomicWeight> {
         symbol,
         value,
         uncertainty,
-        cause: format!("atomic weight of {symbol}"),
     })
 }

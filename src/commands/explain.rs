@@ -8,7 +8,7 @@ use crate::measure::{from_f64, plain};
 use crate::procedure::Procedure;
 use crate::term::Slot;
 use crate::workup::{
-    Budget, Causes, DerivationLine, WorkUp, derivation, significant_figures, written_by_rule,
+    Budget, BudgetTable, DerivationLine, WorkUp, derivation, significant_figures, written_by_rule,
 };
 
 /// Prints every step that leads to a student's result, and its uncertainty with its causes. Nothing of the truth.
@@ -75,7 +75,7 @@ fn figures(value: f64) -> String {
 }
 
 fn uncertainty(budget: &Budget, unit: &'static str) -> Vec<String> {
-    let causes = Causes::of(budget, unit);
+    let causes = BudgetTable::of(budget, unit);
     let standard = figures(budget.standard);
     let mut lines = vec![format!("standard uncertainty {standard} {unit}, of which")];
     let widest = causes
@@ -105,7 +105,7 @@ fn uncertainty(budget: &Budget, unit: &'static str) -> Vec<String> {
     lines.push(format!(
         "expanded uncertainty (95 %) {} {unit}, k = {}",
         figures(budget.expanded),
-        causes.coverage
+        causes.coverage_factor
     ));
     lines
 }

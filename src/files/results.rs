@@ -104,7 +104,7 @@ fn row(slot: &Slot, judged: &Judged, section: &str, unit: &str, given: bool) -> 
         guarded(&slot.student),
         guarded(section),
         guarded(&evaluation.unknown),
-        guarded(&evaluation.lot),
+        guarded(&evaluation.titrant_lots_written()),
         outcome.map_or(0, |o| o.counted).to_string(),
         number(outcome.and_then(|o| o.mean_delivered)),
         number(outcome.map(|o| o.result)),

@@ -1,5 +1,7 @@
 //! One submission judged: worked up, compared with the truth, marked, flagged.
 
+use std::fmt;
+
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
@@ -8,6 +10,7 @@ use super::flags::Flag;
 use super::marks::{Marked, Marks, marks};
 use super::raise::flags;
 use super::slips::{self, Explanation};
+use crate::ids::{LotCode, UnknownCode};
 use crate::measure::from_f64;
 use crate::submission::TrialLabel;
 use crate::truth::Lot;
@@ -19,10 +22,8 @@ use crate::workup::WorkUp;
 pub struct Evaluation {
     /// Code of the unknown it is marked against; empty if none is known.
     pub unknown: String,
-    /// Codes of the titrant lots used, separated by spaces.
-    pub lot: String,
-    /// Versions of the assigned values used, such as `lot E-1 v2`.
-    pub versions: Vec<String>,
+    /// The assigned values used: lots, then the unknown.
+    pub versions: Vec<UsedVersion>,
     pub trials: Vec<TrialView>,
     /// Figures of the result; none if no trial counts.
     pub outcome: Option<Outcome>,
@@ -39,6 +40,22 @@ pub struct Evaluation {
     pub marks: Marks,
     /// What a person should look at, most consequential first.
     pub flags: Vec<Flag>,
+}
+
+/// Which version of an assigned value an evaluation rests on; in words such as `lot E-1 v2`.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct UsedVersion {
+    pub value: UsedValue,
+    pub version: u32,
+}
+
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum UsedValue {
+    /// Of the titrant or of the stock of standards.
+    TitrantLot(LotCode),
+    ExcessLot(LotCode),
+    Unknown(UnknownCode),
 }
 
 /// One titration of an evaluation.
@@ -74,7 +91,32 @@ pub struct Outcome {
     /// Expanded uncertainty, 95 %.
     pub expanded_uncertainty: Decimal,
     /// Effective degrees of freedom; none if infinite.
-    pub freedom: Option<Decimal>,
+    pub degrees_of_freedom: Option<Decimal>,
+}
+
+impl Evaluation {
+    /// Codes of the lots of the titrant, or of the stock, that it rests on.
+    pub fn titrant_lots(&self) -> impl Iterator<Item = &str> {
+        self.versions.iter().filter_map(|used| match &used.value {
+            UsedValue::TitrantLot(code) => Some(code.as_str()),
+            UsedValue::ExcessLot(_) | UsedValue::Unknown(_) => None,
+        })
+    }
+
+    /// The same for people and files, separated by spaces.
+    pub fn titrant_lots_written(&self) -> String {
+        self.titrant_lots().collect::<Vec<_>>().join(" ")
+    }
+}
+
+impl fmt::Display for UsedVersion {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match &self.value {
+            UsedValue::TitrantLot(code) | UsedValue::ExcessLot(code) => write!(f, "lot {code}")?,
+            UsedValue::Unknown(code) => write!(f, "unknown {code}")?,
+        }
+        write!(f, " v{}", self.version)
+    }
 }
 
 const FIGURES: usize = 12;
@@ -119,20 +161,21 @@ pub fn evaluate(case: &Case) -> Evaluation {
         }
     }
     let [lots, excess_lots] = used;
-    let mut versions: Vec<String> = lots
-        .iter()
-        .chain(&excess_lots)
-        .map(|lot| format!("lot {} v{}", lot.code, lot.version))
-        .collect();
-    versions.extend(unknown.map(|u| format!("unknown {} v{}", u.code, u.version)));
+    let of_lots = |value: fn(LotCode) -> UsedValue| {
+        move |lot: &&Lot| UsedVersion {
+            value: value(lot.code.clone()),
+            version: lot.version,
+        }
+    };
+    let titrants = lots.iter().map(of_lots(UsedValue::TitrantLot));
+    let excess = excess_lots.iter().map(of_lots(UsedValue::ExcessLot));
+    let unknown_used = unknown.map(|u| UsedVersion {
+        value: UsedValue::Unknown(u.code.clone()),
+        version: u.version,
+    });
     Evaluation {
         unknown: unknown.map(|u| u.code.to_string()).unwrap_or_default(),
-        lot: lots
-            .iter()
-            .map(|lot| lot.code.as_str())
-            .collect::<Vec<_>>()
-            .join(" "),
-        versions,
+        versions: titrants.chain(excess).chain(unknown_used).collect(),
         trials: work_up
             .trials
             .iter()
@@ -166,7 +209,7 @@ fn outcome(work_up: &WorkUp) -> Option<Outcome> {
         confidence_95: spread.confidence_95().and_then(decimal),
         standard_uncertainty: decimal(budget.standard)?,
         expanded_uncertainty: decimal(budget.expanded)?,
-        freedom: Some(budget.freedom)
+        degrees_of_freedom: Some(budget.degrees_of_freedom)
             .filter(|f| f.is_finite())
             .and_then(decimal),
     })

@@ -138,7 +138,7 @@ pub fn fairness(procedure: &Procedure, students: usize, seed: u64) -> Result<Fai
             .contributions
             .iter()
             .take(4)
-            .map(|c| (c.name.to_string(), percent(c.amount)))
+            .map(|c| (c.name(), percent(c.amount)))
             .collect(),
         parts: sums
             .into_iter()

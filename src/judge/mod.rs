@@ -30,7 +30,7 @@ pub use case::{Case, DefaultLots, Settlement};
 pub use confusion::{Confusion, Count, confusion};
 pub use end_digits::{EndDigits, OddDigits};
 pub use endpoint::{Endpoint, endpoint};
-pub use evaluate::{Evaluation, Outcome, TrialView, evaluate};
+pub use evaluate::{Evaluation, Outcome, TrialView, UsedValue, UsedVersion, evaluate};
 pub use fairness::{Expected, Fairness, fairness};
 pub use flags::{Flag, FlagCode};
 pub use marking::{

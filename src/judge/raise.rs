@@ -71,7 +71,7 @@ fn inconsistent_truth(work_up: &WorkUp, truth: Option<Assigned>) -> Option<Flag>
     if off <= LEAST_FACTOR * joined {
         return None;
     }
-    let limit = student_t_two_sided(1.0 - FLAG_LEVEL, budget.freedom) * joined;
+    let limit = student_t_two_sided(1.0 - FLAG_LEVEL, budget.degrees_of_freedom) * joined;
     (off > limit).then(|| Flag {
         code: FlagCode::InconsistentTruth,
         evidence: format!(
@@ -182,7 +182,7 @@ fn scatter_high(case: &Case, work_up: &WorkUp) -> Option<Flag> {
     let of_model = work_up
         .budget
         .as_ref()
-        .map_or(f64::INFINITY, |b| b.predicted_freedom);
+        .map_or(f64::INFINITY, |b| b.predicted_degrees_of_freedom);
     let p = variance_ratio_above((s / predicted).powi(2), freedom, of_model);
     let unit = case.procedure.result.unit.name();
     let figures = |v: f64| from_f64(v, 3).map(plain).unwrap_or_default();

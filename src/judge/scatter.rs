@@ -7,7 +7,7 @@ use super::flags::{Flag, FlagCode};
 use crate::measure::{Glassware, as_f64, from_f64, plain};
 use crate::procedure::Procedure;
 use crate::stats::{Replicates, chi_square_below};
-use crate::workup::{StepId, WorkUp};
+use crate::workup::{Instrument, StepId, WorkUp};
 
 /// Level of the test: 24 clean submissions raise an eighth of a flag by chance.
 const SCATTER_LOW_LEVEL: f64 = 0.005;
@@ -62,14 +62,15 @@ fn step(procedure: &Procedure, work_up: &WorkUp, result: StepId) -> f64 {
     let by = work_up.graph.sensitivities(result);
     let mut squares = 0.0;
     for ((_, step), by) in work_up.graph.steps().zip(&by) {
-        for doubt in &step.doubts {
-            squares += match doubt.name.as_ref() {
-                // a volume is one step of two readings
-                "burette reading" => (by * burette).powi(2) / 2.0,
-                "sample volume reading" => (by * sample).powi(2),
-                _ => 0.0,
-            };
+        if !step.quantity.of.is_trial() {
+            continue;
         }
+        squares += match step.quantity.read {
+            // a volume is one step of two readings
+            Some(Instrument::Burette) => (by * burette).powi(2) / 2.0,
+            Some(Instrument::Graduated) => (by * sample).powi(2),
+            Some(Instrument::Balance | Instrument::Spectrophotometer) | None => 0.0,
+        };
     }
     squares.sqrt()
 }

@@ -5,7 +5,8 @@ use jiff::Timestamp;
 use rust_decimal::Decimal;
 
 use super::Judged;
-use crate::judge::Evaluation;
+use crate::ids::LotCode;
+use crate::judge::{Evaluation, UsedValue};
 
 /// A corrected value that a submission rests on.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -22,7 +23,7 @@ pub enum Corrected {
     /// The bottle the submission is marked against.
     Bottle,
     /// A lot, by its code.
-    Lot(String),
+    Lot(LotCode),
 }
 
 /// The corrections among the judgements of one submission, in order of time, that came after `since`.
@@ -51,19 +52,17 @@ pub fn corrections(history: &[(Timestamp, Option<Judged>)], since: Timestamp) ->
 /// Values that both judgements rest on, in different versions.
 fn corrected(before: &Evaluation, after: &Evaluation) -> Vec<Corrected> {
     let mut of = Vec::new();
-    for version in &after.versions {
-        let Some((name, _)) = version.rsplit_once(' ') else {
-            continue;
-        };
-        let same_name = |old: &&String| old.rsplit_once(' ').is_some_and(|(old, _)| old == name);
-        let old = before.versions.iter().find(same_name);
-        if old.is_none_or(|old| old == version) {
+    for used in &after.versions {
+        let old = before.versions.iter().find(|old| old.value == used.value);
+        if old.is_none_or(|old| old.version == used.version) {
             continue;
         }
-        match name.split_once(' ') {
-            Some(("lot", code)) => of.push(Corrected::Lot(code.to_owned())),
-            _ => of.push(Corrected::Bottle),
-        }
+        of.push(match &used.value {
+            UsedValue::TitrantLot(code) | UsedValue::ExcessLot(code) => {
+                Corrected::Lot(code.clone())
+            }
+            UsedValue::Unknown(_) => Corrected::Bottle,
+        });
     }
     of
 }

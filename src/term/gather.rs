@@ -11,6 +11,7 @@ use crate::ids::LotCode;
 use crate::judge::{AuditKind, Case, DefaultLots, GroupName, Observed};
 use crate::measure::as_f64;
 use crate::truth::{Assigned, Lot};
+use crate::workup::Cause;
 
 /// By what a lot's value is raised to see what becomes of a result.
 const RAISED: Decimal = Decimal::from_parts(1_001, 0, 0, false, 3);
@@ -74,7 +75,9 @@ impl<'a> Gather<'a> {
         let default = default.and_then(|lots| lots.excess.as_deref());
         let excess = only(counted().map(|row| row.excess_lot.as_deref().or(default)))
             .filter(|_| self.experiment.procedure.uses_excess_lot() && !hand_in.has_blank());
-        let lot = Some(evaluation.lot.as_str());
+        // a result that rests on several lots is no one lot's
+        let mut lots = evaluation.titrant_lots();
+        let lot = lots.next().filter(|_| lots.next().is_none());
         let known = |code: &&str| self.term.lots.contains_key(*code);
         let instrument = only(counted().map(|row| row.instrument.as_deref()));
         let of = [
@@ -201,7 +204,7 @@ impl<'a> Gather<'a> {
     fn burette_percent(&self, found: &Found) -> Option<f64> {
         let work_up = self.term.with_case(&found.slot, |case| case.work_up())?;
         let contributions = work_up.budget.as_ref()?.contributions.iter();
-        let calibration = contributions.filter(|c| c.name.starts_with("burette calibration"));
+        let calibration = contributions.filter(|c| c.cause == Cause::BuretteCalibration);
         let variance: f64 = calibration.map(|c| c.amount * c.amount).sum();
         Some(100.0 * variance.sqrt() / as_f64(found.result).abs())
     }

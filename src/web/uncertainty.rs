@@ -1,11 +1,11 @@
 //! A result's uncertainty as its student and staff see it: a picture, the table behind it, and what it comes to.
 
-use crate::workup::{Budget, Cause, Causes};
+use crate::workup::{Budget, BudgetLine, BudgetTable};
 
 /// What `worked_macro.html` shows of a budget.
 pub struct Uncertainty {
     /// The table and the words.
-    pub causes: Causes,
+    pub causes: BudgetTable,
     /// The picture, from the top.
     pub bars: Vec<Bar>,
     /// Height of the picture, in lines.
@@ -40,12 +40,12 @@ const DRAWN: f64 = 0.02;
 impl Uncertainty {
     /// Of a budget in that unit.
     pub fn of(budget: &Budget, unit: &'static str) -> Self {
-        Self::new(Causes::of(budget, unit))
+        Self::new(BudgetTable::of(budget, unit))
     }
 
-    pub fn new(causes: Causes) -> Self {
+    pub fn new(causes: BudgetTable) -> Self {
         let unit = causes.unit;
-        let drawn: Vec<&Cause> = causes
+        let drawn: Vec<&BudgetLine> = causes
             .lines
             .iter()
             .filter(|c| c.relative >= DRAWN)

@@ -1,11 +1,15 @@
 //! Back titration: an excess of reagent is added, the titrant finds what the analyte left of it.
 
 use super::graph::{Operation, Sign, StepId, WorkUpError};
-use super::name::{Name, Of};
 use super::parts::Builder;
+use super::quantity::{Of, Quantity};
+use super::role::{Own, Party, Role};
 use super::trials::Measured;
 use crate::chem::Ratio;
 use crate::procedure::{Asked, Excess, Titrant};
+
+const BY_BLANK: Own = Own::about("amount of ", " added, by the blank", "ne");
+const ANALYTE: Own = Own::new("amount of ", "n");
 
 /// What a back titration goes by.
 #[derive(Clone, Copy)]
@@ -26,24 +30,24 @@ pub(super) fn trial<'a>(
     of: Of,
 ) -> Result<StepId, WorkUpError> {
     let (titrant, excess, analyte) = (&by.titrant.species, &by.excess.species, &by.asked.analyte);
-    let about = |before, after, symbol| Name::about(before, excess.shared(), after, symbol).of(of);
-    let molarity = builder.molarity(measured.titrant_lot()?, titrant);
-    let ratio = builder.ratio((excess, titrant), "E/T", by.excess_per_titrant);
+    let amount = |role| Quantity::new(role).about(excess.shared()).of(of);
+    let molarity = builder.molarity(measured.titrant_lot()?, Party::Titrant, titrant);
+    let role = Role::Ratio(Party::Excess, Party::Titrant);
+    let ratio = builder.ratio(role, (excess, titrant), by.excess_per_titrant);
     let left = Operation::product([molarity, measured.delivered()?, ratio]);
-    let name = about("amount of ", " left over", "nl");
-    let left = builder.graph.step(name, "mmol", left)?;
+    let left = builder.graph.step(amount(Role::ExcessLeft), "mmol", left)?;
     let added = match (measured.blank.volumes.delivered, measured.excess_lot) {
         (Some(blank), _) => {
             let found = Operation::product([molarity, blank, ratio]);
-            let name = about("amount of ", " added, by the blank", "ne");
-            builder.graph.step(name, "mmol", found)?
+            let quantity = amount(Role::Own(BY_BLANK));
+            builder.graph.step(quantity, "mmol", found)?
         }
         (None, Some(lot)) => {
-            let molarity = builder.molarity(lot, excess);
-            let volume = builder.single_mark("excess volume", "Ve", &by.excess.glassware);
+            let molarity = builder.molarity(lot, Party::Excess, excess);
+            let volume = builder.single_mark(Role::ExcessVolume, &by.excess.glassware);
             let product = Operation::product([molarity, volume]);
-            let name = about("amount of ", " added", "ne");
-            builder.graph.step(name, "mmol", product)?
+            let quantity = amount(Role::ExcessAdded);
+            builder.graph.step(quantity, "mmol", product)?
         }
         (None, None) => {
             return Err(WorkUpError {
@@ -53,12 +57,14 @@ pub(super) fn trial<'a>(
         }
     };
     let terms = Operation::sum([(Sign::Plus, added), (Sign::Minus, left)]);
-    let name = about("amount of ", " used by the sample", "nu");
-    let used = builder.graph.step(name, "mmol", terms)?;
-    let ratio = builder.ratio((analyte, excess), "A/E", by.analyte_per_excess);
+    let used = builder
+        .graph
+        .step(amount(Role::ExcessUsed), "mmol", terms)?;
+    let role = Role::Ratio(Party::Analyte, Party::Excess);
+    let ratio = builder.ratio(role, (analyte, excess), by.analyte_per_excess);
     let amount = Operation::product([used, ratio]);
-    let name = Name::about("amount of ", analyte.shared(), "", "n").of(of);
-    let amount = builder.graph.step(name, "mmol", amount)?;
+    let quantity = Quantity::from(ANALYTE).about(analyte.shared()).of(of);
+    let amount = builder.graph.step(quantity, "mmol", amount)?;
     let sample = builder.sample(measured.row, of)?;
     builder.result(amount, by.asked, sample, of)
 }

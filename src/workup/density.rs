@@ -3,13 +3,27 @@
 
 use rust_decimal::Decimal;
 
-use super::graph::{Operation, Scope, Sign, StepId, WorkUpError};
+use super::component::{Component, Load};
+use super::graph::{Operation, Sign, StepId, WorkUpError};
 use super::gravimetric::content;
-use super::name::{Name, Of};
 use super::parts::{Builder, rectangular};
+use super::quantity::{Of, Quantity};
+use super::role::{Own, Role};
 use super::trials::Measured;
 use crate::measure::{as_f64, from_f64, water_density, water_density_slope};
 use crate::procedure::Vessel;
+
+const LIQUID: Own = Own::new("mass of the liquid", "m");
+const OF_AIR: Own = Own::new("density of air", "\u{3c1}a");
+const OF_WATER: Own = Own::new("density of water", "\u{3c1}w");
+const OF_WATER_LESS_AIR: Own = Own::new("density of water less air", "\u{3c1}w\u{2032}");
+const LESS_AIR: Own = Own::new("density less air", "\u{3c1}\u{2032}");
+const ONE: Own = Own::new("one", "1");
+const OF_WEIGHTS: Own = Own::new("density of weights", "\u{3c1}s");
+const BORNE: Own = Own::new("air borne by the weights", "b");
+const BUOYANCY: Own = Own::new("buoyancy of the weights", "K");
+const FULL_OF_WATER: Own = Own::new("mass full of water", "gw");
+const WATER: Own = Own::new("mass of water", "mw");
 
 /// Density of air, g/mL, at 20 °C and sea level, and how far weather and height may take it, rectangular (common
 /// practice).
@@ -28,47 +42,43 @@ pub(super) fn trial<'a>(
     of: Of,
 ) -> Result<StepId, WorkUpError> {
     let row = measured.row;
-    let words = ("mass of the liquid", "m");
-    let mass = content(builder, row, &vessel.balance, words, of)?;
-    let air = builder.once(Name::new("density of air", "\u{3c1}a"), |builder, name| {
-        let step = builder.graph.given(name, "g/mL", Decimal::new(AIR.0, 4));
-        let standard = AIR.1 / 3f64.sqrt();
-        builder
-            .graph
-            .doubt(step, "density of air", standard, Scope::Shared);
+    let mass = content(builder, row, &vessel.balance, LIQUID, of)?;
+    let air = builder.once(OF_AIR, |builder, air| {
+        let step = builder.graph.given(air, "g/mL", Decimal::new(AIR.0, 4));
+        let component = Component::shared("density of air", AIR.1 / 3f64.sqrt());
+        builder.graph.uncertain(step, component);
         step
     });
     let in_air = if let Some(celsius) = vessel.water {
         let water = water(builder, celsius)?;
         let less_air = Operation::sum([(Sign::Plus, water), (Sign::Minus, air)]);
-        let name = Name::new("density of water less air", "\u{3c1}w\u{2032}").of(of);
-        let less_air = builder.graph.step(name, "g/mL", less_air)?;
+        let quantity = Quantity::from(OF_WATER_LESS_AIR).of(of);
+        let less_air = builder.graph.step(quantity, "g/mL", less_air)?;
         let filled = mass_of_water(builder, vessel, measured, of)?;
-        let name = Name::new("density less air", "\u{3c1}\u{2032}").of(of);
         let quotient = Operation::quotient([mass, less_air], [filled]);
-        builder.graph.step(name, "g/mL", quotient)?
+        let quantity = Quantity::from(LESS_AIR).of(of);
+        builder.graph.step(quantity, "g/mL", quotient)?
     } else {
-        let one = builder.exact("one", "1", Decimal::ONE);
-        let weights = builder.once(Name::new("density of weights", "\u{3c1}s"), |b, name| {
-            let step = b.graph.given(name, "g/mL", Decimal::from(WEIGHTS));
+        let one = builder.exact(ONE, Decimal::ONE);
+        let weights = builder.once(OF_WEIGHTS, |b, quantity| {
+            let step = b.graph.given(quantity, "g/mL", Decimal::from(WEIGHTS));
             b.graph.significant(step, None);
             step
         });
         let share = Operation::quotient([air], [weights]);
-        let name = Name::new("air borne by the weights", "b").of(of);
-        let share = builder.graph.step(name, "", share)?;
+        let quantity = Quantity::from(BORNE).of(of);
+        let share = builder.graph.step(quantity, "", share)?;
         let factor = Operation::sum([(Sign::Plus, one), (Sign::Minus, share)]);
-        let name = Name::new("buoyancy of the weights", "K").of(of);
-        let factor = builder.graph.step(name, "", factor)?;
+        let quantity = Quantity::from(BUOYANCY).of(of);
+        let factor = builder.graph.step(quantity, "", factor)?;
         let volume = builder.sample(row, of)?;
         let quotient = Operation::quotient([mass, factor], [volume]);
-        let name = Name::new("density less air", "\u{3c1}\u{2032}").of(of);
-        builder.graph.step(name, "g/mL", quotient)?
+        let quantity = Quantity::from(LESS_AIR).of(of);
+        builder.graph.step(quantity, "g/mL", quotient)?
     };
     let sum = Operation::sum([(Sign::Plus, in_air), (Sign::Plus, air)]);
-    let result = builder
-        .graph
-        .step(Name::new("result", "x").of(of), "g/mL", sum)?;
+    let quantity = Quantity::new(Role::Result).of(of);
+    let result = builder.graph.step(quantity, "g/mL", sum)?;
     builder.repeatable(result);
     Ok(result)
 }
@@ -87,18 +97,17 @@ fn mass_of_water<'a>(
     let read = other.water.as_ref().ok_or_else(missing)?;
     let empty = other.empty.as_ref().ok_or_else(missing)?;
     let balance = &vessel.balance;
-    let name = Name::new("mass full of water", "gw").of(of);
-    let full = builder.weighing(name, read, balance, "balance linearity, water", 1.0);
+    let quantity = Quantity::from(FULL_OF_WATER).of(of);
+    let full = builder.weighing(quantity, read, balance, Load::Water, 1.0);
     // the same weighing of the empty vessel as for the liquid
-    let name = Name::new("mass empty", "e").of(of).read();
-    let known = builder.graph.steps().find(|(_, step)| step.name == name);
-    let empty = match known {
-        Some((id, _)) => id,
-        None => builder.weighing(name, empty, balance, "balance linearity, empty", 1.0),
+    let quantity = Quantity::new(Role::MassEmpty).of(of);
+    let empty = match builder.graph.find(Role::MassEmpty, of) {
+        Some(id) => id,
+        None => builder.weighing(quantity, empty, balance, Load::Empty, 1.0),
     };
     let terms = Operation::sum([(Sign::Plus, full), (Sign::Minus, empty)]);
-    let name = Name::new("mass of water", "mw").of(of);
-    builder.graph.step(name, "g", terms)
+    let quantity = Quantity::from(WATER).of(of);
+    builder.graph.step(quantity, "g", terms)
 }
 
 fn water(builder: &mut Builder, celsius: Decimal) -> Result<StepId, WorkUpError> {
@@ -110,15 +119,14 @@ fn water(builder: &mut Builder, celsius: Decimal) -> Result<StepId, WorkUpError>
             label: "density of water".to_owned(),
             what: "a temperature at which it is not liquid",
         })?;
-    let name = Name::new("density of water", "\u{3c1}w").with(format!("{celsius} \u{b0}C"));
-    Ok(builder.once(name, |builder, name| {
-        let step = builder.graph.given(name, "g/mL", value);
+    let quantity = Quantity::from(OF_WATER).at(celsius);
+    Ok(builder.once(quantity, |builder, quantity| {
+        let step = builder.graph.given(quantity, "g/mL", value);
         // the formula is good to 1 in the sixth decimal
         builder.graph.significant(step, Some(6));
         let standard = slope.abs() * rectangular(WATER_WITHIN);
-        builder
-            .graph
-            .doubt(step, "temperature of the water", standard, Scope::Shared);
+        let component = Component::shared("temperature of the water", standard);
+        builder.graph.uncertain(step, component);
         step
     }))
 }

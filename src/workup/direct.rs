@@ -1,11 +1,14 @@
 //! Direct titration: the titrant that was used finds the analyte, through one reaction or a chain.
 
 use super::graph::{Operation, StepId, WorkUpError};
-use super::name::{Name, Of};
 use super::parts::Builder;
+use super::quantity::{Of, Quantity};
+use super::role::{Own, Party, Role};
 use super::trials::Measured;
 use crate::chem::Ratio;
 use crate::procedure::{Asked, Titrant};
+
+const TITRATED: Own = Own::about("amount of ", " titrated", "n");
 
 /// n(A) = c(T) · (V − V_blank) · A/T, then per sample.
 pub(super) fn trial<'a>(
@@ -15,12 +18,18 @@ pub(super) fn trial<'a>(
     of: Of,
 ) -> Result<StepId, WorkUpError> {
     let used = builder.net(measured.delivered()?, measured.blank.volumes.delivered, of)?;
-    let molarity = builder.molarity(measured.titrant_lot()?, &titrant.species);
+    let molarity = builder.molarity(measured.titrant_lot()?, Party::Titrant, &titrant.species);
     let species = (&asked.analyte, &titrant.species);
-    let ratio = builder.ratio(species, "A/T", analyte_per_titrant);
-    let name = Name::about("amount of ", asked.analyte.shared(), " titrated", "n").of(of);
+    let ratio = builder.ratio(
+        Role::Ratio(Party::Analyte, Party::Titrant),
+        species,
+        analyte_per_titrant,
+    );
+    let quantity = Quantity::from(TITRATED)
+        .about(asked.analyte.shared())
+        .of(of);
     let product = Operation::product([molarity, used, ratio]);
-    let amount = builder.graph.step(name, "mmol", product)?;
+    let amount = builder.graph.step(quantity, "mmol", product)?;
     let sample = builder.sample(measured.row, of)?;
     builder.result(amount, asked, sample, of)
 }

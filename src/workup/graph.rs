@@ -1,11 +1,11 @@
 //! Named steps and how each follows from earlier ones.
 
-use std::borrow::Cow;
-
 use rust_decimal::Decimal;
 use smallvec::SmallVec;
 
-use super::name::Name;
+use super::component::Component;
+use super::quantity::{Of, Quantity};
+use super::role::Role;
 use crate::measure::as_f64;
 use crate::stats::mean;
 
@@ -21,8 +21,7 @@ pub struct StepId(usize);
 
 #[derive(Clone, Debug, PartialEq)]
 pub struct Step {
-    /// In words and as a symbol.
-    pub name: Name,
+    pub quantity: Quantity,
     /// Unit; empty for a ratio.
     pub unit: &'static str,
     pub operation: Operation,
@@ -31,7 +30,7 @@ pub struct Step {
     /// Decimals that are significant in a given value; none if it is exact, or follows from others.
     pub decimals: Option<u32>,
     /// What makes it uncertain beyond the steps it follows from.
-    pub doubts: SmallVec<[Doubt; 2]>,
+    pub components: SmallVec<[Component; 2]>,
 }
 
 /// Steps an operation uses; few, so they are kept in place.
@@ -60,31 +59,6 @@ pub enum Sign {
     Minus,
 }
 
-/// A cause of uncertainty at a step.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Doubt {
-    /// What it is, such as “burette calibration”.
-    pub name: Cow<'static, str>,
-    /// Standard uncertainty in the step's unit.
-    pub standard: f64,
-    /// Whether trials share it.
-    pub scope: Scope,
-    /// Degrees of freedom of the standard uncertainty; infinite where it is not an estimate from data.
-    pub freedom: f64,
-}
-
-/// Whether an error is the same in all trials or drawn anew in each.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Scope {
-    /// The same error wherever its name stands: it does not average out.
-    Shared,
-    /// A new error at every step it stands at, and those steps are shared by all trials: a blank's reading, the standards
-    /// of a line.
-    Common,
-    /// A new error every time it stands somewhere: it averages out.
-    Each,
-}
-
 /// Why a step has no value.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("{label}: found {what}")]
@@ -95,14 +69,19 @@ pub struct WorkUpError {
 
 impl Graph {
     /// Adds a given quantity, significant to the decimals of `value`.
-    pub fn given(&mut self, name: impl Into<Name>, unit: &'static str, value: Decimal) -> StepId {
+    pub fn given(
+        &mut self,
+        quantity: impl Into<Quantity>,
+        unit: &'static str,
+        value: Decimal,
+    ) -> StepId {
         self.push(Step {
-            name: name.into(),
+            quantity: quantity.into(),
             unit,
             operation: Operation::Given,
             value,
             decimals: Some(value.scale()),
-            doubts: SmallVec::new(),
+            components: SmallVec::new(),
         })
     }
 
@@ -112,25 +91,25 @@ impl Graph {
     /// [`WorkUpError`] if it has no value: a division by zero or a number out of range.
     pub fn step(
         &mut self,
-        name: impl Into<Name>,
+        quantity: impl Into<Quantity>,
         unit: &'static str,
         operation: Operation,
     ) -> Result<StepId, WorkUpError> {
-        let name = name.into();
+        let quantity = quantity.into();
         let value = match compute(&operation, |id| self.value(id)) {
             Ok(value) => value,
             Err(what) => {
-                let label = name.label();
+                let label = quantity.label();
                 return Err(WorkUpError { label, what });
             }
         };
         Ok(self.push(Step {
-            name,
+            quantity,
             unit,
             operation,
             value,
             decimals: None,
-            doubts: SmallVec::new(),
+            components: SmallVec::new(),
         }))
     }
 
@@ -140,38 +119,20 @@ impl Graph {
     }
 
     /// Says that a step is uncertain of itself. A standard uncertainty of zero is left out.
-    pub fn doubt(
-        &mut self,
-        id: StepId,
-        name: impl Into<Cow<'static, str>>,
-        standard: f64,
-        scope: Scope,
-    ) {
-        self.estimated(id, name, standard, scope, f64::INFINITY);
-    }
-
-    /// The same for a standard uncertainty estimated from data, with the degrees of freedom of the estimate. Doubts of
-    /// one name and finite freedom share one estimate.
-    pub fn estimated(
-        &mut self,
-        id: StepId,
-        name: impl Into<Cow<'static, str>>,
-        standard: f64,
-        scope: Scope,
-        freedom: f64,
-    ) {
-        if standard > 0.0 {
-            self.steps[id.0].doubts.push(Doubt {
-                name: name.into(),
-                standard,
-                scope,
-                freedom,
-            });
+    pub fn uncertain(&mut self, id: StepId, component: Component) {
+        if component.standard > 0.0 {
+            self.steps[id.0].components.push(component);
         }
     }
 
     pub fn get(&self, id: StepId) -> &Step {
         &self.steps[id.0]
+    }
+
+    /// The first step of that role in that row.
+    pub fn find(&self, role: Role, of: Of) -> Option<StepId> {
+        let is_it = |step: &Step| step.quantity.role == role && step.quantity.of == of;
+        self.steps.iter().position(is_it).map(StepId)
     }
 
     pub fn value(&self, id: StepId) -> Decimal {
@@ -222,7 +183,7 @@ impl Graph {
                 None if step.operation == Operation::Given => step.value,
                 None => compute(&step.operation, |input| values[input.0]).map_err(|what| {
                     WorkUpError {
-                        label: step.name.label(),
+                        label: step.quantity.label(),
                         what,
                     }
                 })?,

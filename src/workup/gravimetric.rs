@@ -2,14 +2,20 @@
 
 use rust_decimal::Decimal;
 
+use super::component::Load;
 use super::graph::{Operation, Sign, StepId, WorkUpError};
-use super::name::{Name, Of};
-use super::parts::Builder;
+use super::parts::{Builder, MG_PER_G};
+use super::quantity::{Of, Quantity};
+use super::role::{Own, Party, Role};
 use super::trials::Measured;
 use crate::chem::Ratio;
 use crate::measure::Glassware;
 use crate::procedure::{Asked, Precipitate};
 use crate::submission::Titration;
+
+const PRECIPITATE: Own = Own::new("mass of precipitate", "mp");
+const LESS_BLANK: Own = Own::new("mass less the blank", "mp*");
+const ANALYTE: Own = Own::new("amount of ", "n");
 
 /// Mass of what is in a crucible or vessel, g: full − empty. A blank's linearity is another error than a trial's: were it
 /// the same, taking the blank off would take the trial's own linearity with it.
@@ -17,31 +23,22 @@ pub(super) fn content(
     builder: &mut Builder,
     row: &Titration,
     balance: &Glassware,
-    (label, symbol): (&'static str, &'static str),
+    mass: Own,
     of: Of,
 ) -> Result<StepId, WorkUpError> {
+    let mass = Quantity::from(mass).of(of);
     let missing = || WorkUpError {
-        label: format!("{label}, {of}"),
+        label: mass.label(),
         what: "no reading of it",
     };
     let empty = row.other.empty.as_ref().ok_or_else(missing)?;
     let full = row.other.full.as_ref().ok_or_else(missing)?;
-    let causes = if matches!(of, Of::Blank(_)) {
-        [
-            "balance linearity, full, blank",
-            "balance linearity, empty, blank",
-        ]
-    } else {
-        ["balance linearity, full", "balance linearity, empty"]
-    };
-    let name = Name::new("mass full", "g").of(of);
-    let full = builder.weighing(name, full, balance, causes[0], 1.0);
-    let name = Name::new("mass empty", "e").of(of);
-    let empty = builder.weighing(name, empty, balance, causes[1], 1.0);
+    let quantity = Quantity::new(Role::MassFull).of(of);
+    let full = builder.weighing(quantity, full, balance, Load::Full, 1.0);
+    let quantity = Quantity::new(Role::MassEmpty).of(of);
+    let empty = builder.weighing(quantity, empty, balance, Load::Empty, 1.0);
     let terms = Operation::sum([(Sign::Plus, full), (Sign::Minus, empty)]);
-    builder
-        .graph
-        .step(Name::new(label, symbol).of(of), "g", terms)
+    builder.graph.step(mass, "g", terms)
 }
 
 /// n(A) = 1000 · (m − m_blank) · A/P / M(P) (mmol from g), then per sample.
@@ -52,20 +49,20 @@ pub(super) fn trial<'a>(
     of: Of,
 ) -> Result<StepId, WorkUpError> {
     let balance = &precipitate.balance;
-    let words = ("mass of precipitate", "mp");
-    let mut mass = content(builder, measured.row, balance, words, of)?;
+    let mut mass = content(builder, measured.row, balance, PRECIPITATE, of)?;
     if let Some(blank) = measured.blank.mass {
         let terms = Operation::sum([(Sign::Plus, mass), (Sign::Minus, blank)]);
-        let name = Name::new("mass less the blank", "mp*").of(of);
-        mass = builder.graph.step(name, "g", terms)?;
+        let quantity = Quantity::from(LESS_BLANK).of(of);
+        mass = builder.graph.step(quantity, "g", terms)?;
     }
-    let thousand = builder.exact("mg per g", "k", Decimal::ONE_THOUSAND);
+    let thousand = builder.exact(MG_PER_G, Decimal::ONE_THOUSAND);
     let molar_mass = builder.molar_mass(&precipitate.species);
     let species = (&asked.analyte, &precipitate.species);
-    let ratio = builder.ratio(species, "A/P", analyte_per_precipitate);
+    let role = Role::Ratio(Party::Analyte, Party::Precipitate);
+    let ratio = builder.ratio(role, species, analyte_per_precipitate);
     let amount = Operation::quotient([thousand, mass, ratio], [molar_mass]);
-    let name = Name::about("amount of ", asked.analyte.shared(), "", "n").of(of);
-    let amount = builder.graph.step(name, "mmol", amount)?;
+    let quantity = Quantity::from(ANALYTE).about(asked.analyte.shared()).of(of);
+    let amount = builder.graph.step(quantity, "mmol", amount)?;
     let sample = builder.sample(measured.row, of)?;
     builder.result(amount, asked, sample, of)
 }

@@ -5,9 +5,10 @@
 
 mod back;
 mod budget;
+mod budget_table;
 mod burette;
-mod causes;
 mod choose;
+mod component;
 mod density;
 mod derivation;
 mod direct;
@@ -15,22 +16,25 @@ mod figures;
 mod graph;
 mod gravimetric;
 mod line;
-mod name;
 mod parts;
 mod preparation;
+mod quantity;
+mod role;
 mod standardisation;
 mod trials;
 mod two_endpoint;
 
 pub use budget::{Budget, Contribution, budget};
+pub use budget_table::{BudgetLine, BudgetTable};
 pub use burette::titre_scatter;
-pub use causes::{Cause, Causes};
 pub use choose::concordant;
+pub use component::{Cause, Component, Load, Rows, Scope};
 pub use derivation::{DerivationLine, DerivationPart, Room, Typeset, derivation};
 pub use figures::{significant_figures, written_by_rule};
-pub use graph::{Doubt, Graph, Operation, Scope, Sign, Step, StepId, StepIds, WorkUpError};
-pub use name::{Name, Of, words};
+pub use graph::{Graph, Operation, Sign, Step, StepId, StepIds, WorkUpError};
 pub use preparation::{
     Dilution, Preparation, PreparationFault, Prepared, Recorded, Stock, Taken, Weighed,
 };
+pub use quantity::{Instrument, Of, Quantity};
+pub use role::{Delivery, DilutionKind, DilutionPart, Own, Party, Role, Titre};
 pub use trials::{TrialOutcome, WorkUp, WorkUpInput, work_up};

@@ -1,25 +1,31 @@
 //! What the schemes share: sample amounts, lots, molar masses, and the last step to the unit asked for.
 
-use std::borrow::Cow;
-
 use rust_decimal::Decimal;
 
-use super::burette::{BuretteDoubts, cause};
-use super::graph::{Graph, Operation, Scope, Sign, StepId, StepIds, WorkUpError};
-use super::name::{Name, Of, words};
+use super::burette::BuretteUncertainty;
+use super::component::{Cause, Component, Load};
+use super::graph::{Graph, Operation, Sign, StepId, StepIds, WorkUpError};
+use super::quantity::{Instrument, Of, Quantity};
+use super::role::{Own, Party, Role};
 use crate::chem::{Formula, Ratio, atomic_weight};
+use crate::ids::LotCode;
 use crate::measure::{Glassware, Reading, as_f64, order_of_magnitude};
 use crate::procedure::{Asked, Procedure, ResultUnit, SampleBy};
 use crate::submission::Titration;
 use crate::truth::Lot;
 
+const IN_FLASK: Own = Own::about("amount of ", " in the flask", "nf");
+const MASS: Own = Own::new("mass of ", "w");
+/// Turns g into mg, and so mol into mmol.
+pub(super) const MG_PER_G: Own = Own::new("mg per g", "k");
+
 /// A graph in the making, with the steps that trials share.
 pub(super) struct Builder<'a> {
     pub graph: Graph,
     pub procedure: &'a Procedure,
-    pub burette: BuretteDoubts,
+    pub burette: BuretteUncertainty,
     shared: Vec<StepId>,
-    lots: Vec<(&'a str, StepId)>,
+    lots: Vec<(Party, &'a LotCode, StepId)>,
 }
 
 impl<'a> Builder<'a> {
@@ -27,22 +33,27 @@ impl<'a> Builder<'a> {
         Self {
             graph: Graph::default(),
             procedure,
-            burette: BuretteDoubts::of(procedure.burette(), &procedure.uncertainty),
+            burette: BuretteUncertainty::of(procedure.burette(), &procedure.uncertainty),
             shared: Vec::new(),
             lots: Vec::new(),
         }
     }
 
-    /// The shared step of that name, made at its first use.
-    pub fn once(&mut self, name: Name, make: impl FnOnce(&mut Self, Name) -> StepId) -> StepId {
+    /// The shared step of that quantity, made at its first use.
+    pub fn once(
+        &mut self,
+        quantity: impl Into<Quantity>,
+        make: impl FnOnce(&mut Self, Quantity) -> StepId,
+    ) -> StepId {
+        let quantity = quantity.into();
         let known = self
             .shared
             .iter()
-            .find(|id| self.graph.get(**id).name == name);
+            .find(|id| self.graph.get(**id).quantity == quantity);
         if let Some(known) = known {
             return *known;
         }
-        let made = make(self, name);
+        let made = make(self, quantity);
         self.shared.push(made);
         made
     }
@@ -58,123 +69,98 @@ impl<'a> Builder<'a> {
         match sample.by {
             SampleBy::Volume if self.procedure.reads_sample_volume() => {
                 let read = readings.volume.as_ref().ok_or_else(missing)?;
-                let name = Name::new(words::SAMPLE_VOLUME, "Vs").of(of).read();
-                let step = self.graph.given(name, "mL", read.value());
+                let volume = Quantity::new(Role::SampleVolume).of(of);
+                let volume = volume.read(Instrument::Graduated);
+                let step = self.graph.given(volume, "mL", read.value());
                 let calibration = triangular(sample.glassware.tolerance());
-                let words = "sample glassware calibration";
-                self.graph.doubt(step, words, calibration, Scope::Shared);
+                let calibration = Component::shared(Cause::SampleCalibration, calibration);
+                self.graph.uncertain(step, calibration);
                 let reading = volume_reading(&sample.glassware);
-                self.graph
-                    .doubt(step, "sample volume reading", reading, Scope::Each);
+                let reading = Component::each(Cause::SampleReading, reading, of);
+                self.graph.uncertain(step, reading);
                 self.warmth(step);
                 Ok(step)
             }
-            SampleBy::Volume => Ok(self.single_mark(words::SAMPLE_VOLUME, "Vs", &sample.glassware)),
+            SampleBy::Volume => Ok(self.single_mark(Role::SampleVolume, &sample.glassware)),
             SampleBy::Mass => {
                 let read = readings.mass.as_ref().ok_or_else(missing)?;
-                let name = Name::new("sample mass", "m").of(of);
+                let mass = Quantity::new(Role::SampleMass).of(of);
                 // a tared balance is read twice, empty and loaded (QUAM:2012, A2.4)
                 let twice = 2f64.sqrt();
-                Ok(self.weighing(name, read, &sample.glassware, "balance linearity", twice))
+                Ok(self.weighing(mass, read, &sample.glassware, Load::Sample, twice))
             }
             SampleBy::MassDifference => {
                 let before = readings.before.as_ref().ok_or_else(missing)?;
                 let after = readings.after.as_ref().ok_or_else(missing)?;
-                let names = ["mass before", "mass after"].map(|words| Name::new(words, "m").of(of));
-                let [first, second] = names;
-                let causes = ["balance linearity, before", "balance linearity, after"];
                 let balance = &sample.glassware;
-                let first = self.weighing(first.mark("\u{2032}"), before, balance, causes[0], 1.0);
-                let second = self.weighing(second.mark("\u{2033}"), after, balance, causes[1], 1.0);
+                let first = Quantity::new(Role::MassBefore).of(of);
+                let first = self.weighing(first, before, balance, Load::Before, 1.0);
+                let second = Quantity::new(Role::MassAfter).of(of);
+                let second = self.weighing(second, after, balance, Load::After, 1.0);
                 let terms = Operation::sum([(Sign::Plus, first), (Sign::Minus, second)]);
-                self.graph
-                    .step(Name::new("sample mass", "m").of(of), "g", terms)
+                let mass = Quantity::new(Role::SampleMass).of(of);
+                self.graph.step(mass, "g", terms)
             }
         }
     }
 
     /// The nominal volume of a single-mark piece, mL.
-    pub fn single_mark(
-        &mut self,
-        what: &'static str,
-        symbol: &'static str,
-        piece: &Glassware,
-    ) -> StepId {
-        let known = self
-            .shared
-            .iter()
-            .find(|id| self.graph.get(**id).name.starts(what));
-        if let Some(known) = known {
-            return *known;
-        }
-        let made = single_mark(&mut self.graph, what, symbol, piece);
-        self.warmth(made);
-        self.shared.push(made);
-        made
+    pub fn single_mark(&mut self, role: Role, piece: &Glassware) -> StepId {
+        let volume = Quantity::new(role).with(piece.title());
+        self.once(volume, |builder, _| {
+            let step = single_mark(&mut builder.graph, role, piece);
+            builder.warmth(step);
+            step
+        })
     }
 
     /// A lot's molarity, mol/L.
-    pub fn molarity(&mut self, lot: &'a Lot, species: &Formula) -> StepId {
-        if let Some((_, known)) = self.lots.iter().find(|(code, _)| lot.code == *code) {
+    pub fn molarity(&mut self, lot: &'a Lot, party: Party, species: &Formula) -> StepId {
+        let is_known =
+            |known: &&(Party, &LotCode, StepId)| (known.0, known.1) == (party, &lot.code);
+        if let Some((.., known)) = self.lots.iter().find(is_known) {
             return *known;
         }
-        let after = format!(", lot {}", lot.code);
-        let name = Name::about(words::MOLARITY, species.shared(), after, "c").of_species();
-        let step = self.graph.given(name, "mol/L", lot.molarity.value);
-        let cause = format!("molarity of lot {}", lot.code);
+        let molarity = Quantity::new(Role::Molarity(party)).about(species.shared());
+        let molarity = molarity.from_lot(lot.code.clone());
+        let step = self.graph.given(molarity, "mol/L", lot.molarity.value);
         let standard = as_f64(lot.molarity.standard_uncertainty);
-        self.graph.doubt(step, cause, standard, Scope::Shared);
-        self.lots.push((&lot.code, step));
+        let component = Component::shared(Cause::LotMolarity(lot.code.clone()), standard);
+        self.graph.uncertain(step, component);
+        self.lots.push((party, &lot.code, step));
         step
     }
 
     /// A stoichiometric ratio, mol of the first per mol of the second.
-    pub fn ratio(
-        &mut self,
-        species: (&Formula, &Formula),
-        symbol: &'static str,
-        ratio: Ratio,
-    ) -> StepId {
-        self.ratio_named(words::RATIO, species, symbol, ratio)
-    }
-
-    /// The same under other words.
-    pub fn ratio_named(
-        &mut self,
-        words: &'static str,
-        (of, per): (&Formula, &Formula),
-        symbol: &'static str,
-        ratio: Ratio,
-    ) -> StepId {
-        let name = Name::about(words, of.shared(), " to ", symbol).and(per.shared());
-        self.once(name, |builder, name| {
+    pub fn ratio(&mut self, role: Role, (of, per): (&Formula, &Formula), ratio: Ratio) -> StepId {
+        let quantity = Quantity::new(role).about(of.shared()).per(per.shared());
+        self.once(quantity, |builder, quantity| {
             let (over, under) = ratio.parts();
-            exact(
-                &mut builder.graph,
-                name,
-                over.checked_div(under).unwrap_or(Decimal::ZERO),
-            )
+            let value = over.checked_div(under).unwrap_or(Decimal::ZERO);
+            exact(&mut builder.graph, quantity, value)
         })
     }
 
     /// A molar mass, g/mol (= mg/mmol).
     pub fn molar_mass(&mut self, species: &Formula) -> StepId {
-        let name = Name::about(words::MOLAR_MASS, species.shared(), "", "M").of_species();
-        self.once(name, |builder, _| molar_mass(&mut builder.graph, species))
+        let quantity = Quantity::new(Role::MolarMass).about(species.shared());
+        self.once(quantity, |builder, quantity| {
+            molar_mass(&mut builder.graph, quantity, species)
+        })
     }
 
     /// An exact number, such as 1000 between two units.
-    pub fn exact(&mut self, words: &'static str, symbol: &'static str, value: Decimal) -> StepId {
-        self.once(Name::new(words, symbol), |builder, name| {
-            exact(&mut builder.graph, name, value)
+    pub fn exact(&mut self, quantity: impl Into<Quantity>, value: Decimal) -> StepId {
+        self.once(quantity, |builder, quantity| {
+            exact(&mut builder.graph, quantity, value)
         })
     }
 
     /// Flask over pipette, where only a part of the sample is titrated.
     pub fn aliquot_factor(&mut self) -> Option<(StepId, StepId)> {
         let aliquot = self.procedure.sample.aliquot.as_ref()?;
-        let flask = self.single_mark(words::FLASK, "Vf", &aliquot.flask);
-        let pipette = self.single_mark(words::ALIQUOT, "Va", &aliquot.pipette);
+        let flask = self.single_mark(Role::SampleFlask, &aliquot.flask);
+        let pipette = self.single_mark(Role::Aliquot, &aliquot.pipette);
         Some((flask, pipette))
     }
 
@@ -189,9 +175,8 @@ impl<'a> Builder<'a> {
         let mut amount = amount;
         if let Some((flask, pipette)) = self.aliquot_factor() {
             let whole = Operation::quotient([amount, flask], [pipette]);
-            let analyte = asked.analyte.shared();
-            let name = Name::about("amount of ", analyte, " in the flask", "nf").of(of);
-            amount = self.graph.step(name, "mmol", whole)?;
+            let quantity = Quantity::from(IN_FLASK).about(asked.analyte.shared());
+            amount = self.graph.step(quantity.of(of), "mmol", whole)?;
         }
         self.express(amount, asked, sample, of)
     }
@@ -212,20 +197,21 @@ impl<'a> Builder<'a> {
         } = asked;
         let mut over = StepIds::from_slice(&[amount]);
         if analyte != expressed_as {
-            over.push(self.ratio((expressed_as, analyte), "r", *per_analyte));
+            let species = (expressed_as, analyte);
+            over.push(self.ratio(Role::CompositionRatio, species, *per_analyte));
         }
         if unit.is_mass() {
             over.push(self.molar_mass(expressed_as));
-            let name = Name::about("mass of ", expressed_as.shared(), "", "w").of(of);
-            let mass = self.graph.step(name, "mg", Operation::product(over))?;
+            let quantity = Quantity::from(MASS).about(expressed_as.shared()).of(of);
+            let mass = self.graph.step(quantity, "mg", Operation::product(over))?;
             over = StepIds::from_slice(&[mass]);
         }
-        if let Some((label, factor)) = unit_factor(*unit) {
-            over.push(self.exact(label, "F", factor));
+        if let Some((role, factor)) = unit_factor(*unit) {
+            over.push(self.exact(role, factor));
         }
         let result = Operation::quotient(over, [sample]);
-        let name = Name::new("result", "x").of(of);
-        let result = self.graph.step(name, unit.name(), result)?;
+        let quantity = Quantity::new(Role::Result).of(of);
+        let result = self.graph.step(quantity, unit.name(), result)?;
         self.repeatable(result);
         Ok(result)
     }
@@ -234,83 +220,76 @@ impl<'a> Builder<'a> {
     pub fn repeatable(&mut self, result: StepId) {
         let share = as_f64(self.procedure.uncertainty.repeatability) / 100.0;
         let standard = share * as_f64(self.graph.value(result)).abs();
-        self.graph
-            .doubt(result, "repeatability", standard, Scope::Each);
+        let of = self.graph.get(result).quantity.of;
+        let component = Component::each(Cause::Repeatability, standard, of);
+        self.graph.uncertain(result, component);
     }
 
     /// A mass as displayed, g: linearity as a rectangle and the display's last digit, `times` over.
     pub fn weighing(
         &mut self,
-        name: Name,
+        mass: Quantity,
         read: &Reading,
         balance: &Glassware,
-        linearity: &'static str,
+        load: Load,
         times: f64,
     ) -> StepId {
-        let of = name.belongs_to();
-        let step = self.graph.given(name.read(), "g", read.value());
+        let of = mass.of;
+        let mass = mass.read(Instrument::Balance);
+        let step = self.graph.given(mass, "g", read.value());
         let standard = times * rectangular(balance.tolerance());
-        self.graph.doubt(step, linearity, standard, Scope::Shared);
+        let linearity = Component::shared_by(Cause::BalanceLinearity(load), standard, of);
+        self.graph.uncertain(step, linearity);
         let digit = balance.readable_step().map_or(0.0, rectangular) / 2.0;
-        let (words, scope) = cause("balance display", of);
-        self.graph.doubt(step, words, times * digit, scope);
+        let display = Component::each(Cause::BalanceDisplay, times * digit, of);
+        self.graph.uncertain(step, display);
         step
     }
 }
 
 /// An exact number: a ratio, or a factor between two units.
-pub(super) fn exact(graph: &mut Graph, name: impl Into<Name>, value: Decimal) -> StepId {
-    let step = graph.given(name, "", value);
+pub(super) fn exact(graph: &mut Graph, quantity: impl Into<Quantity>, value: Decimal) -> StepId {
+    let step = graph.given(quantity, "", value);
     graph.significant(step, None);
     step
 }
 
 /// The nominal volume of a single-mark piece, mL, which may be off by its tolerance, and is significant to the place
 /// of it: 25.00 mL for ±0.03.
-pub(super) fn single_mark(
-    graph: &mut Graph,
-    what: impl Into<Cow<'static, str>>,
-    symbol: impl Into<Cow<'static, str>>,
-    piece: &Glassware,
-) -> StepId {
-    let what = what.into();
-    let name = Name::new(what.clone(), symbol).with(piece.title());
-    let step = graph.given(name, "mL", piece.capacity());
+pub(super) fn single_mark(graph: &mut Graph, role: Role, piece: &Glassware) -> StepId {
+    let volume = Quantity::new(role).with(piece.title());
+    let step = graph.given(volume, "mL", piece.capacity());
     let place = order_of_magnitude(piece.tolerance()).saturating_neg();
     graph.significant(step, u32::try_from(place).ok());
     let standard = triangular(piece.tolerance());
-    graph.doubt(
-        step,
-        format!("calibration, {what}"),
-        standard,
-        Scope::Shared,
-    );
+    graph.uncertain(step, Component::shared(Cause::Mark(role), standard));
     step
 }
 
 /// A molar mass, g/mol (= mg/mmol). Its errors are those of the atomic weights, so that they cancel where two species
 /// share an element, one above and one below: chlorine in a gravimetric factor.
-pub(super) fn molar_mass(graph: &mut Graph, species: &Formula) -> StepId {
-    let name = Name::about(words::MOLAR_MASS, species.shared(), "", "M").of_species();
-    let step = graph.given(name, "g/mol", species.molar_mass().value);
+pub(super) fn molar_mass(graph: &mut Graph, quantity: Quantity, species: &Formula) -> StepId {
+    let step = graph.given(quantity, "g/mol", species.molar_mass().value);
     for (symbol, count) in species.atoms() {
         if let Some(weight) = atomic_weight(symbol) {
             let standard = f64::from(*count) * weight.standard_uncertainty();
-            graph.doubt(step, weight.cause.as_str(), standard, Scope::Shared);
+            let cause = Cause::AtomicWeight(weight.symbol);
+            graph.uncertain(step, Component::shared(cause, standard));
         }
     }
     step
 }
 
 /// What turns mmol/mL, mg/mL or mg/g into the unit.
-pub(super) fn unit_factor(unit: ResultUnit) -> Option<(&'static str, Decimal)> {
-    match unit {
-        ResultUnit::MolPerL | ResultUnit::GPerL | ResultUnit::GPerMl => None,
-        ResultUnit::MmolPerL => Some(("mmol per mol", Decimal::ONE_THOUSAND)),
-        ResultUnit::MgPerL => Some(("mg per g", Decimal::ONE_THOUSAND)),
-        ResultUnit::PercentMass => Some(("percent per mg/g", Decimal::new(1, 1))),
-        ResultUnit::PercentMassVolume => Some(("g per 100 mL, per mg/mL", Decimal::new(1, 1))),
-    }
+pub(super) fn unit_factor(unit: ResultUnit) -> Option<(Role, Decimal)> {
+    let (words, factor) = match unit {
+        ResultUnit::MolPerL | ResultUnit::GPerL | ResultUnit::GPerMl => return None,
+        ResultUnit::MmolPerL => ("mmol per mol", Decimal::ONE_THOUSAND),
+        ResultUnit::MgPerL => ("mg per g", Decimal::ONE_THOUSAND),
+        ResultUnit::PercentMass => ("percent per mg/g", Decimal::new(1, 1)),
+        ResultUnit::PercentMassVolume => ("g per 100 mL, per mg/mL", Decimal::new(1, 1)),
+    };
+    Some((Role::UnitFactor(words), factor))
 }
 
 /// Expansion of water and dilute solutions, per °C; that of borosilicate glass, 20 times less, is left out (QUAM:2012, A1.4).

@@ -3,18 +3,28 @@
 use rust_decimal::Decimal;
 
 use super::budget::budget;
-use super::causes::Causes;
+use super::budget_table::BudgetTable;
+use super::component::{Cause, Component};
 use super::derivation::{DerivationPart, derivation, of_one_value};
-use super::graph::{Graph, Operation, Scope, StepId, WorkUpError};
-use super::name::{Name, words};
+use super::graph::{Graph, Operation, StepId, WorkUpError};
 use super::parts::{
-    exact, molar_mass, rectangular, single_mark, triangular, unit_factor, volume_reading,
+    MG_PER_G, exact, molar_mass, rectangular, single_mark, triangular, unit_factor, volume_reading,
 };
+use super::quantity::Quantity;
+use super::role::{DilutionKind, DilutionPart, Own, Role};
 use super::trials::WorkUp;
 use crate::chem::{CompositionFault, Formula, per_analyte};
 use crate::measure::{Glassware, Reading, as_f64, from_f64};
 use crate::procedure::{Purity, ResultSpec, ResultUnit};
 use crate::truth::Assigned;
+
+const FLASK: Own = Own::new("flask", "Vf");
+const MASS_WEIGHED: Own = Own::new("mass weighed", "m");
+const TOTAL_MASS: Own = Own::new("total mass", "mt");
+const MASS_FRACTION: Own = Own::new("mass fraction", "P");
+const AMOUNT_WEIGHED: Own = Own::new("amount weighed", "n");
+const EXPRESSED_PER_WEIGHED: Own = Own::new("expressed per weighed", "r");
+const VALUE: Own = Own::new("value", "c");
 
 #[derive(Clone, Debug)]
 pub struct Preparation {
@@ -118,17 +128,17 @@ impl Recorded {
     }
 
     /// What makes the value uncertain; none for a standardisation without a result.
-    pub fn causes(&self) -> Option<Causes> {
+    pub fn causes(&self) -> Option<BudgetTable> {
         match self {
             Self::Prepared(prepared) => {
                 let budget = budget(&prepared.graph, prepared.value, None);
                 let unit = prepared.graph.get(prepared.value).unit;
-                Some(Causes::of(&budget, unit))
+                Some(BudgetTable::of(&budget, unit))
             }
             Self::Standardised(work_up) => {
                 let budget = work_up.budget.as_ref()?;
                 let unit = work_up.graph.get(work_up.result?).unit;
-                Some(Causes::of(budget, unit))
+                Some(BudgetTable::of(budget, unit))
             }
         }
     }
@@ -204,11 +214,11 @@ impl Preparation {
             Stock::Known(stock) => over.push(self.known(&mut graph, stock)),
             Stock::Solution(weighed, flask) => {
                 over.push(self.amount(&mut graph, weighed)?);
-                under.push(single_mark(&mut graph, "flask", "Vf", flask));
+                under.push(single_mark(&mut graph, Role::Own(FLASK), flask));
             }
             Stock::Solid(weighed, total) => {
                 over.push(self.amount(&mut graph, weighed)?);
-                under.push(mass(&mut graph, ("total mass", "mt"), total, weighed));
+                under.push(mass(&mut graph, TOTAL_MASS, total, weighed));
             }
         }
         let expressed_as = spec.expressed_as.as_ref().or(spec.analyte.as_ref());
@@ -216,106 +226,84 @@ impl Preparation {
         if *expressed_as != self.species {
             let (top, bottom) = per_analyte(&self.species, expressed_as)?.parts();
             let ratio = top.checked_div(bottom).unwrap_or(Decimal::ZERO);
-            over.push(exact(&mut graph, ("expressed per weighed", "r"), ratio));
+            over.push(exact(&mut graph, EXPRESSED_PER_WEIGHED, ratio));
         }
         if spec.unit.is_mass() {
-            over.push(molar_mass(&mut graph, expressed_as));
+            over.push(molar_mass_of(&mut graph, expressed_as));
         }
         for (index, dilution) in self.dilutions.iter().enumerate() {
             let number = index.saturating_add(1);
-            let symbol = |letters: &str| match self.dilutions.len() {
-                1 => letters.to_owned(),
-                _ => format!("{letters}{}", below(number)),
+            let role = |kind| {
+                Role::Dilution(DilutionPart {
+                    kind,
+                    number,
+                    several: self.dilutions.len() > 1,
+                })
             };
-            over.push(taken(&mut graph, number, symbol("Vp"), &dilution.taken));
-            let flask = format!("flask of dilution {number}");
-            under.push(single_mark(
-                &mut graph,
-                flask,
-                symbol("Vd"),
-                &dilution.flask,
-            ));
+            over.push(taken(&mut graph, role, &dilution.taken));
+            let flask = role(DilutionKind::Flask);
+            under.push(single_mark(&mut graph, flask, &dilution.flask));
         }
-        if let Some((label, factor)) = unit_factor(spec.unit) {
-            over.push(exact(&mut graph, (label, "F"), factor));
+        if let Some((role, factor)) = unit_factor(spec.unit) {
+            over.push(exact(&mut graph, role, factor));
         }
-        let value = graph.step(("value", "c"), unit, Operation::quotient(over, under))?;
+        let value = graph.step(VALUE, unit, Operation::quotient(over, under))?;
         Ok(Prepared { graph, value })
     }
 
     /// Amount of substance weighed, mmol.
     fn amount(&self, graph: &mut Graph, weighed: &Weighed) -> Result<StepId, PreparationFault> {
-        let mass = mass(graph, ("mass weighed", "m"), &weighed.mass, weighed);
-        let purity = graph.given(("mass fraction", "P"), "", weighed.purity.fraction);
-        graph.doubt(
-            purity,
-            "purity",
-            rectangular(weighed.purity.half_width),
-            Scope::Shared,
-        );
-        let thousand = exact(graph, ("mg per g", "k"), Decimal::ONE_THOUSAND);
-        let mass_of_mole = molar_mass(graph, &self.species);
+        let mass = mass(graph, MASS_WEIGHED, &weighed.mass, weighed);
+        let purity = graph.given(MASS_FRACTION, "", weighed.purity.fraction);
+        let standard = rectangular(weighed.purity.half_width);
+        graph.uncertain(purity, Component::shared("purity", standard));
+        let thousand = exact(graph, MG_PER_G, Decimal::ONE_THOUSAND);
+        let mass_of_mole = molar_mass_of(graph, &self.species);
         let amount = Operation::quotient([mass, purity, thousand], [mass_of_mole]);
-        Ok(graph.step(("amount weighed", "n"), "mmol", amount)?)
+        Ok(graph.step(AMOUNT_WEIGHED, "mmol", amount)?)
     }
 
     /// Molarity of a stock, mol/L.
     fn known(&self, graph: &mut Graph, stock: &Assigned) -> StepId {
-        let name = Name::about(words::MOLARITY, self.species.shared(), ", stock", "cs");
-        let step = graph.given(name, "mol/L", stock.value);
+        let quantity = Quantity::new(Role::StockMolarity).about(self.species.shared());
+        let step = graph.given(quantity, "mol/L", stock.value);
         let standard = as_f64(stock.standard_uncertainty);
-        graph.doubt(step, "molarity of the stock", standard, Scope::Shared);
+        graph.uncertain(step, Component::shared("molarity of the stock", standard));
         step
     }
 }
 
-fn mass(
-    graph: &mut Graph,
-    (label, symbol): (&'static str, &'static str),
-    read: &Reading,
-    weighed: &Weighed,
-) -> StepId {
+fn molar_mass_of(graph: &mut Graph, species: &Formula) -> StepId {
+    let quantity = Quantity::new(Role::MolarMass).about(species.shared());
+    molar_mass(graph, quantity, species)
+}
+
+fn mass(graph: &mut Graph, own: Own, read: &Reading, weighed: &Weighed) -> StepId {
     let balance = &weighed.balance;
-    let step = graph.given((label, symbol), "g", read.value());
+    let step = graph.given(own, "g", read.value());
     // two weighings, empty and loaded (QUAM:2012, A2.4)
     let display = balance.readable_step().map_or(0.0, as_f64) / 2.0 / 3f64.sqrt();
     let one = rectangular(balance.tolerance()).hypot(display);
-    graph.doubt(
-        step,
-        format!("weighing, {label}"),
-        2f64.sqrt() * one,
-        Scope::Shared,
-    );
+    let cause = Cause::Weighing(Role::Own(own));
+    graph.uncertain(step, Component::shared(cause, 2f64.sqrt() * one));
     step
 }
 
 /// Volume of stock taken for a dilution, mL.
-fn taken(graph: &mut Graph, number: usize, symbol: String, taken: &Taken) -> StepId {
+fn taken(graph: &mut Graph, role: impl Fn(DilutionKind) -> Role, taken: &Taken) -> StepId {
     match taken {
-        Taken::Pipette(pipette) => {
-            let label = format!("pipette of dilution {number}");
-            single_mark(graph, label, symbol, pipette)
-        }
+        Taken::Pipette(pipette) => single_mark(graph, role(DilutionKind::Pipette), pipette),
         Taken::Burette(burette, volume) => {
-            let label = format!("volume taken for dilution {number}");
-            let name = Name::new(label.clone(), symbol).with(burette.title());
-            let step = graph.given(name, "mL", volume.value());
+            let role = role(DilutionKind::Burette);
+            let quantity = Quantity::new(role).with(burette.title());
+            let step = graph.given(quantity, "mL", volume.value());
             let calibration = triangular(burette.tolerance());
-            graph.doubt(
-                step,
-                format!("calibration, {label}"),
-                calibration,
-                Scope::Shared,
-            );
+            let calibration = Component::shared(Cause::Calibration(role), calibration);
+            graph.uncertain(step, calibration);
             // read twice, before and after, each to ± two readable steps
             let reading = 2f64.sqrt() * volume_reading(burette);
-            graph.doubt(step, format!("reading, {label}"), reading, Scope::Shared);
+            graph.uncertain(step, Component::shared(Cause::Reading(role), reading));
             step
         }
     }
-}
-
-fn below(number: usize) -> String {
-    let digit = |c: char| char::from_u32(0x2080_u32.checked_add(c.to_digit(10)?)?);
-    number.to_string().chars().filter_map(digit).collect()
 }

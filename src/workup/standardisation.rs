@@ -2,12 +2,18 @@
 
 use rust_decimal::Decimal;
 
-use super::graph::{Operation, Scope, StepId, StepIds, WorkUpError};
-use super::name::{Name, Of};
-use super::parts::{Builder, rectangular};
+use super::component::Component;
+use super::graph::{Operation, StepId, StepIds, WorkUpError};
+use super::parts::{Builder, MG_PER_G, rectangular};
+use super::quantity::{Of, Quantity};
+use super::role::{Own, Party, Role};
 use super::trials::Measured;
 use crate::chem::{Formula, Ratio};
 use crate::procedure::{Asked, Titrant};
+
+const MASS_FRACTION: Own = Own::new("mass fraction of ", "P");
+const TITRATED: Own = Own::about("amount of ", " titrated", "ns");
+const TITRANT: Own = Own::new("amount of ", "n");
 
 /// n(S) = 1000 · m · P / M (mmol from g), n(T) = n(S) · T/S, c(T) = n(T) / (V − V_blank).
 pub(super) fn trial<'a>(
@@ -17,16 +23,16 @@ pub(super) fn trial<'a>(
     of: Of,
 ) -> Result<StepId, WorkUpError> {
     let mass = builder.sample(measured.row, of)?;
-    let thousand = builder.exact("mg per g", "k", Decimal::ONE_THOUSAND);
+    let thousand = builder.exact(MG_PER_G, Decimal::ONE_THOUSAND);
     let molar_mass = builder.molar_mass(weighed);
     let mut over = StepIds::from_slice(&[thousand, mass]);
     if let Some(purity) = builder.procedure.sample.purity {
-        let name = Name::about("mass fraction of ", weighed.shared(), "", "P");
-        over.push(builder.once(name, |builder, name| {
-            let step = builder.graph.given(name, "", purity.fraction);
+        let quantity = Quantity::from(MASS_FRACTION).about(weighed.shared());
+        over.push(builder.once(quantity, |builder, quantity| {
+            let step = builder.graph.given(quantity, "", purity.fraction);
             let standard = rectangular(purity.half_width);
-            let cause = "purity of the standard";
-            builder.graph.doubt(step, cause, standard, Scope::Shared);
+            let component = Component::shared("purity of the standard", standard);
+            builder.graph.uncertain(step, component);
             step
         }));
     }
@@ -35,13 +41,14 @@ pub(super) fn trial<'a>(
         over.push(pipette);
         under.push(flask);
     }
-    let name = Name::about("amount of ", weighed.shared(), " titrated", "ns").of(of);
+    let quantity = Quantity::from(TITRATED).about(weighed.shared()).of(of);
     let amount = Operation::Quotient(over, under);
-    let standard = builder.graph.step(name, "mmol", amount)?;
-    let ratio = builder.ratio((&titrant.species, weighed), "T/S", titrant_per_weighed);
-    let name = Name::about("amount of ", titrant.species.shared(), "", "n").of(of);
+    let standard = builder.graph.step(quantity, "mmol", amount)?;
+    let role = Role::Ratio(Party::Titrant, Party::Weighed);
+    let ratio = builder.ratio(role, (&titrant.species, weighed), titrant_per_weighed);
+    let quantity = Quantity::from(TITRANT).about(titrant.species.shared());
     let product = Operation::product([standard, ratio]);
-    let amount = builder.graph.step(name, "mmol", product)?;
+    let amount = builder.graph.step(quantity.of(of), "mmol", product)?;
     let used = builder.net(measured.delivered()?, measured.blank.volumes.delivered, of)?;
     builder.express(amount, asked, used, of)
 }

@@ -9,14 +9,18 @@ use super::budget::{Budget, budget};
 use super::choose::choose;
 use super::graph::{Graph, Operation, Sign, StepId, WorkUpError};
 use super::line::{self, Line};
-use super::name::{Name, Of, words};
 use super::parts::Builder;
+use super::quantity::{Of, Quantity};
+use super::role::{Delivery, Own, Role, Titre};
 use super::two_endpoint::{self, Endpoints};
 use super::{density, direct, gravimetric, standardisation};
 use crate::procedure::{Method, Portion, Procedure};
 use crate::stats::Replicates;
 use crate::submission::{HandIn, Titration, TrialLabel};
 use crate::truth::Lot;
+
+const BLANK_MASS: Own = Own::new("mass of the blank", "mb");
+const MEAN_BLANK_MASS: Own = Own::new("mean mass of the blank", "m\u{304}b");
 
 /// A hand-in with what is needed to work it up.
 #[derive(Clone, Copy)]
@@ -181,7 +185,7 @@ fn finish(
     let unit = procedure.result.unit.name();
     let result = spread.as_ref().and_then(|_| {
         let mean = Operation::mean(results);
-        graph.step(("mean result", "x\u{304}"), unit, mean).ok()
+        graph.step(Role::MeanResult, unit, mean).ok()
     });
     let budget =
         result.map(|id| budget(&graph, id, spread.as_ref().and_then(|r| Some((r.s?, r.n)))));
@@ -244,12 +248,11 @@ fn blank(builder: &mut Builder, rows: &[Titration], trials: &mut [TrialOutcome])
         first.extend(found.first);
         second.extend(found.second);
         if let Method::Gravimetric { precipitate, .. } = builder.procedure.method() {
-            let words = ("mass of the blank", "mb");
             masses.extend(gravimetric::content(
                 builder,
                 row,
                 &precipitate.balance,
-                words,
+                BLANK_MASS,
                 of,
             ));
         }
@@ -257,23 +260,14 @@ fn blank(builder: &mut Builder, rows: &[Titration], trials: &mut [TrialOutcome])
     if !builder.procedure.trials.blank {
         return Blank::default();
     }
-    let mut mean =
-        |volumes: &[StepId], name, unit| builder.blank(volumes, name, unit).unwrap_or(None);
+    let mut mean = |steps: &[StepId], role, unit| builder.blank(steps, role, unit).unwrap_or(None);
     Blank {
         volumes: Volumes {
-            delivered: mean(&delivered, (words::BLANK, "V\u{304}b"), "mL"),
-            first: mean(
-                &first,
-                ("mean blank, first endpoint", "V\u{304}b\u{2032}"),
-                "mL",
-            ),
-            second: mean(
-                &second,
-                ("mean blank, second endpoint", "V\u{304}b\u{2033}"),
-                "mL",
-            ),
+            delivered: mean(&delivered, Role::MeanBlank(Titre::Whole), "mL"),
+            first: mean(&first, Role::MeanBlank(Titre::First), "mL"),
+            second: mean(&second, Role::MeanBlank(Titre::Second), "mL"),
         },
-        mass: mean(&masses, ("mean mass of the blank", "m\u{304}b"), "g"),
+        mass: mean(&masses, Role::Own(MEAN_BLANK_MASS), "g"),
     }
 }
 
@@ -301,7 +295,7 @@ fn volumes(builder: &mut Builder, row: &Titration, of: Of) -> Result<Volumes, Wo
     if builder.procedure.burette().is_none() {
         return Ok(Volumes::default());
     }
-    let delivered = builder.delivered(&row.burette, of)?;
+    let delivered = builder.delivered(Delivery::First, &row.burette, of)?;
     let mut found = Volumes {
         delivered: Some(delivered),
         ..Volumes::default()
@@ -310,7 +304,7 @@ fn volumes(builder: &mut Builder, row: &Titration, of: Of) -> Result<Volumes, Wo
         match portion {
             Portion::Another if !row.other.second.is_empty() => {
                 found.first = Some(delivered);
-                found.second = Some(builder.second_delivered(&row.other.second, of)?);
+                found.second = Some(builder.delivered(Delivery::Second, &row.other.second, of)?);
             }
             Portion::Another => {}
             Portion::Same => {
@@ -328,18 +322,17 @@ fn first_endpoint(
     row: &Titration,
     of: Of,
 ) -> Result<Option<StepId>, WorkUpError> {
-    let filling = usize::from(row.burette.len() > 1);
-    let start = Name::new(words::START, "s").of(of).filling(filling).read();
-    let start = builder.graph.steps().find(|(_, step)| step.name == start);
-    let (Some((start, _)), Some(read)) = (start, &row.other.first_endpoint) else {
+    // of the first filling, which comes first
+    let start = builder.graph.find(Role::BuretteStart(Delivery::First), of);
+    let (Some(start), Some(read)) = (start, &row.other.first_endpoint) else {
         return Ok(None);
     };
-    let name = Name::new("reading at the first endpoint", "f").of(of);
-    let reading = builder.reading(name, read.value(), of);
+    let quantity = Quantity::new(Role::FirstEndpointReading).of(of);
+    let reading = builder.reading(quantity, read.value());
     let terms = Operation::sum([(Sign::Plus, reading), (Sign::Minus, start)]);
-    let name = Name::new("volume to the first endpoint", "V\u{2032}").of(of);
-    let volume = builder.graph.step(name, "mL", terms)?;
-    builder.volume_doubts(volume, 1, of);
+    let quantity = Quantity::new(Role::ToFirstEndpoint).of(of);
+    let volume = builder.graph.step(quantity, "mL", terms)?;
+    builder.delivery_components(volume, 1, of);
     Ok(Some(volume))
 }
 

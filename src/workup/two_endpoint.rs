@@ -1,11 +1,16 @@
 //! Two endpoints: two titres of one titrant tell two analytes apart.
 
 use super::graph::{Operation, Sign, StepId, WorkUpError};
-use super::name::{Name, Of};
 use super::parts::Builder;
+use super::quantity::{Of, Quantity};
+use super::role::{Own, Party, Role, Titre};
 use super::trials::Measured;
 use crate::chem::Ratio;
 use crate::procedure::{Asked, Titrant};
+
+const BY_FIRST: Own = Own::about("amount of ", " by the first endpoint", "n\u{2032}");
+const BY_SECOND: Own = Own::about("amount of ", " by the second endpoint", "n\u{2033}");
+const ANALYTE: Own = Own::new("amount of ", "n");
 
 /// The two ratios of analyte to titrant, by titre.
 #[derive(Clone, Copy)]
@@ -37,27 +42,13 @@ pub(super) fn trial<'a>(
         .ok_or_else(|| missing("no reading of the second endpoint"))?;
     let first = builder.net(first, measured.blank.volumes.first, of)?;
     let second = builder.net(second, measured.blank.volumes.second, of)?;
-    let molarity = builder.molarity(measured.titrant_lot()?, &titrant.species);
+    let molarity = builder.molarity(measured.titrant_lot()?, Party::Titrant, &titrant.species);
     let mut terms = Vec::new();
     let to = [
-        (
-            by.first,
-            first,
-            " by the first endpoint",
-            "first endpoint: ratio of ",
-            "f\u{2032}",
-            "n\u{2032}",
-        ),
-        (
-            by.second,
-            second,
-            " by the second endpoint",
-            "second endpoint: ratio of ",
-            "f\u{2033}",
-            "n\u{2033}",
-        ),
+        (Titre::First, by.first, first, BY_FIRST),
+        (Titre::Second, by.second, second, BY_SECOND),
     ];
-    for (ratio, titre, after, before, ratio_symbol, symbol) in to {
+    for (endpoint, ratio, titre, amount) in to {
         if ratio == Ratio::ZERO {
             continue;
         }
@@ -66,16 +57,18 @@ pub(super) fn trial<'a>(
         } else {
             (Sign::Minus, ratio.negated())
         };
-        let factor = builder.ratio_named(before, (analyte, &titrant.species), ratio_symbol, size);
+        let role = Role::EndpointRatio(endpoint);
+        let factor = builder.ratio(role, (analyte, &titrant.species), size);
         let product = Operation::product([molarity, titre, factor]);
-        let name = Name::about("amount of ", analyte.shared(), after, symbol).of(of);
-        terms.push((sign, builder.graph.step(name, "mmol", product)?));
+        let quantity = Quantity::from(amount).about(analyte.shared()).of(of);
+        terms.push((sign, builder.graph.step(quantity, "mmol", product)?));
     }
     let amount = match terms.as_slice() {
         [(Sign::Plus, only)] => *only,
         _ => {
-            let name = Name::about("amount of ", analyte.shared(), "", "n").of(of);
-            builder.graph.step(name, "mmol", Operation::sum(terms))?
+            let quantity = Quantity::from(ANALYTE).about(analyte.shared()).of(of);
+            let sum = Operation::sum(terms);
+            builder.graph.step(quantity, "mmol", sum)?
         }
     };
     let sample = builder.sample(measured.row, of)?;

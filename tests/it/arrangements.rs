@@ -306,7 +306,7 @@ async fn a_made_up_experiment_is_marked_with_the_other_section() {
     let slot = crate::slot("hardness", "0018");
     let lot = async || {
         let view = desk.view().await.expect("a course");
-        view.judged[&slot].evaluation.lot.clone()
+        view.judged[&slot].evaluation.titrant_lots_written()
     };
     assert_eq!(lot().await, "E-1");
     let makes_up = Change::Extend {

@@ -18,6 +18,7 @@ mod files;
 mod hand_in;
 mod instrument;
 mod layering;
+mod line_slips;
 mod marking;
 mod oneroster;
 mod outside;

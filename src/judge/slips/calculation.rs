@@ -10,7 +10,7 @@ use crate::judge::marks::agrees;
 use crate::measure::{as_f64, to_figures};
 use crate::stats::mean;
 use crate::submission::{HandIn, TrialLabel};
-use crate::workup::{Of, Step, StepId, WorkUp, WorkUpInput, words, work_up};
+use crate::workup::{Delivery, Of, Party, Role, Step, StepId, Titre, WorkUp, WorkUpInput, work_up};
 
 /// What a careful calculation may still be off, relative: figures dropped on the way (common practice).
 const ROUNDING: f64 = 0.000_5;
@@ -91,6 +91,20 @@ impl Answer<'_> {
             .collect()
     }
 
+    fn with_role(&self, wanted: impl Fn(Role) -> bool) -> Vec<StepId> {
+        self.steps(|step| wanted(step.quantity.role))
+    }
+
+    /// The same among those of numbered trials.
+    fn of_trials(&self, wanted: impl Fn(Role) -> bool) -> Vec<StepId> {
+        self.steps(|step| step.quantity.of.is_trial() && wanted(step.quantity.role))
+    }
+
+    /// The row a step belongs to.
+    fn row(&self, id: StepId) -> Of {
+        self.work_up.graph.get(id).quantity.of
+    }
+
     fn value(&self, id: StepId) -> Decimal {
         self.work_up.graph.value(id)
     }
@@ -119,8 +133,7 @@ impl Answer<'_> {
     }
 
     fn volumes(&mut self) {
-        let is_start = |s: &Step| s.name.starts(words::START) || s.name.starts(words::SECOND_START);
-        let starts = self.steps(|s| is_start(s) && matches!(s.name.belongs_to(), Of::Trial(_)));
+        let starts = self.of_trials(|role| matches!(role, Role::BuretteStart(_)));
         let zero = |ids: &[StepId]| {
             ids.iter()
                 .map(|id| (*id, Decimal::ZERO))
@@ -131,7 +144,7 @@ impl Answer<'_> {
             let own: Vec<StepId> = starts
                 .iter()
                 .copied()
-                .filter(|id| self.work_up.graph.get(*id).name.belongs_to() == Of::Trial(n))
+                .filter(|id| self.row(*id) == Of::Trial(n))
                 .collect();
             // with one trial it is the slip before
             if self.counted().len() > 1 {
@@ -143,18 +156,11 @@ impl Answer<'_> {
             }
         }
         // what goes into the amount: the volume less its blank where there is one
-        let used = self
-            .steps(|s| s.name.starts(words::NET) && matches!(s.name.belongs_to(), Of::Trial(_)));
-        let used = if used.is_empty() {
-            self.steps(|s| {
-                let delivered =
-                    s.name.starts(words::DELIVERED) || s.name.starts(words::SECOND_DELIVERED);
-                delivered && matches!(s.name.belongs_to(), Of::Trial(_))
-            })
-        } else {
-            used
-        };
-        let samples = self.steps(|s| s.name.starts(words::SAMPLE_VOLUME));
+        let mut used = self.of_trials(|role| role == Role::Net);
+        if used.is_empty() {
+            used = self.of_trials(|role| matches!(role, Role::Delivered(_)));
+        }
+        let samples = self.with_role(|role| role == Role::SampleVolume);
         let times = |this: &Self, ids: &[StepId], factor: Decimal| {
             let scaled = |id: &StepId| Some((*id, this.value(*id).checked_mul(factor)?));
             ids.iter().filter_map(scaled).collect::<Vec<_>>()
@@ -174,21 +180,15 @@ impl Answer<'_> {
         }
         let mut exchanged = Vec::new();
         for id in &used {
-            let of = self.work_up.graph.get(*id).name.belongs_to();
-            let own = samples.iter().find(|s| {
-                let sample = self.work_up.graph.get(**s).name.belongs_to();
-                sample == of || sample == Of::All
-            });
+            let rows = [self.row(*id), Of::All];
+            let own = samples.iter().find(|s| rows.contains(&self.row(**s)));
             if let Some(sample) = own {
                 exchanged.push((*id, self.value(*sample)));
                 exchanged.push((*sample, self.value(*id)));
             }
         }
         // a sample in a single-mark piece stands once for all trials: then no one substitution does it
-        if samples
-            .iter()
-            .all(|s| self.work_up.graph.get(*s).name.belongs_to() != Of::All)
-        {
+        if samples.iter().all(|s| self.row(*s) != Of::All) {
             self.with(SlipCode::VolumesExchanged, "", &exchanged);
         } else {
             self.exchanged_trial_by_trial(&used, &samples);
@@ -210,8 +210,8 @@ impl Answer<'_> {
             .filter(|t| t.counted)
             .map(|t| {
                 let own = used.iter().find(|id| {
-                    let of = graph.get(**id).name.belongs_to();
-                    t.trial.number().is_some_and(|n| of == Of::Trial(n))
+                    let number = t.trial.number();
+                    number.is_some_and(|n| self.row(**id) == Of::Trial(n))
                 })?;
                 let substitutes = [(*own, graph.value(*sample)), (*sample, graph.value(*own))];
                 graph.value_with(t.result?, &substitutes).ok()
@@ -229,11 +229,11 @@ impl Answer<'_> {
             // there the blank finds what was added, and nothing would be left without it
             return Vec::new();
         }
-        let mean = self.steps(|s| s.name.starts(words::BLANK));
+        let mean = self.with_role(|role| role == Role::MeanBlank(Titre::Whole));
         if mean.is_empty() {
-            self.steps(|s| {
-                s.name.starts(words::DELIVERED) && matches!(s.name.belongs_to(), Of::Blank(_))
-            })
+            let is_blank = |step: &Step| matches!(step.quantity.of, Of::Blank(_));
+            let delivered = Role::Delivered(Delivery::First);
+            self.steps(|step| step.quantity.role == delivered && is_blank(step))
         } else {
             mean
         }
@@ -241,8 +241,8 @@ impl Answer<'_> {
 
     /// Slips with ratios, molarities, aliquots.
     fn factors(&mut self) {
-        for id in self.steps(|s| s.name.is_ratio()) {
-            let (value, label) = (self.value(id), self.work_up.graph.get(id).name.label());
+        for id in self.with_role(Role::is_ratio) {
+            let (value, label) = (self.value(id), self.work_up.graph.get(id).quantity.label());
             if let Some(inverse) = Decimal::ONE.checked_div(value) {
                 self.with(SlipCode::RatioInverted, label.clone(), &[(id, inverse)]);
             }
@@ -251,18 +251,20 @@ impl Answer<'_> {
         let procedure = self.case.procedure;
         let titrant = procedure.lot_reagent();
         let excess = procedure.excess.as_ref().map(|e| (&e.species, e.nominal));
-        for (species, nominal) in [titrant, excess].into_iter().flatten() {
-            let labels: Vec<(StepId, Decimal)> = self
-                .steps(|s| {
-                    s.name.starts(words::MOLARITY) && s.name.species() == Some(species.written())
-                })
-                .into_iter()
-                .map(|id| (id, nominal))
-                .collect();
+        for (parties, reagent) in [
+            ([Party::Titrant, Party::Stock].as_slice(), titrant),
+            (&[Party::Excess], excess),
+        ] {
+            let Some((species, nominal)) = reagent else {
+                continue;
+            };
+            let of_reagent = |role| parties.iter().any(|p| role == Role::Molarity(*p));
+            let labels = self.with_role(of_reagent).into_iter();
+            let labels: Vec<(StepId, Decimal)> = labels.map(|id| (id, nominal)).collect();
             self.with(SlipCode::NominalMolarity, species.to_string(), &labels);
         }
-        let flask = self.steps(|s| s.name.starts(words::FLASK));
-        let aliquot = self.steps(|s| s.name.starts(words::ALIQUOT));
+        let flask = self.with_role(|role| role == Role::SampleFlask);
+        let aliquot = self.with_role(|role| role == Role::Aliquot);
         if let (Some(flask), Some(aliquot)) = (flask.first(), aliquot.first()) {
             self.with(
                 SlipCode::DilutionOmitted,
@@ -271,13 +273,9 @@ impl Answer<'_> {
             );
         }
         let mut remainders = Vec::new();
-        let left = self.steps(|s| s.name.symbol().starts_with("nl"));
-        for used in self.steps(|s| s.name.symbol().starts_with("nu")) {
-            let of = self.work_up.graph.get(used).name.belongs_to();
-            let same = |id: &&StepId| self.work_up.graph.get(**id).name.belongs_to() == of;
-            if let Some(left) = left.iter().find(same) {
-                remainders.push((used, self.value(*left)));
-            }
+        for used in self.with_role(|role| role == Role::ExcessUsed) {
+            let left = self.work_up.graph.find(Role::ExcessLeft, self.row(used));
+            remainders.extend(left.map(|left| (used, self.value(left))));
         }
         self.with(SlipCode::BackNotSubtracted, "", &remainders);
     }
@@ -365,15 +363,15 @@ impl Answer<'_> {
     /// Slips with what the result is expressed as, and with its unit.
     fn expressed(&mut self) {
         if let Some(asked) = self.case.procedure.method().asked() {
-            let masses = self.steps(|s| s.name.starts(words::MOLAR_MASS));
-            let composition = self.steps(|s| s.name.is_ratio() && s.name.symbol() == "r");
+            let masses = self.with_role(|role| role == Role::MolarMass);
+            let composition = self.with_role(|role| role == Role::CompositionRatio);
             for species in self.other_species() {
                 for mass in &masses {
                     let own = self
                         .work_up
                         .graph
                         .get(*mass)
-                        .name
+                        .quantity
                         .species()
                         .map(str::to_owned);
                     if own.as_deref() == Some(species.written()) {
@@ -448,16 +446,18 @@ impl Answer<'_> {
 
     /// Slips of rounding: every value of one kind to two or three figures, in all trials.
     fn rounded(&mut self) {
-        let of_trial = |s: &Step| matches!(s.name.belongs_to(), Of::Trial(_));
         let kinds: [(&str, Vec<StepId>); 2] = [
             (
                 "delivered volumes",
-                self.steps(|s| of_trial(s) && s.name.starts(words::DELIVERED)),
+                self.of_trials(|role| role == Role::Delivered(Delivery::First)),
             ),
-            ("amounts", self.steps(|s| of_trial(s) && s.unit == "mmol")),
+            (
+                "amounts",
+                self.steps(|s| s.quantity.of.is_trial() && s.unit == "mmol"),
+            ),
         ];
         // with fewer figures a molar mass is another number, and a molarity that of the label
-        let masses = self.steps(|s| s.name.starts(words::MOLAR_MASS));
+        let masses = self.with_role(|role| role == Role::MolarMass);
         let rounded = masses
             .iter()
             .map(|id| (*id, to_figures(self.value(*id), 3)));

@@ -9,7 +9,7 @@ use crate::judge::case::Case;
 use crate::measure::{as_f64, from_f64};
 use crate::procedure::SampleBy;
 use crate::truth::Assigned;
-use crate::workup::{Of, Operation, Step, StepId, WorkUp, words};
+use crate::workup::{Delivery, Instrument, Of, Party, Role, Step, StepId, WorkUp};
 
 /// Share of a class that makes no slip, against the sum of the weights of slips.
 const NO_SLIP: f64 = 150.0;
@@ -52,7 +52,7 @@ pub(super) fn hypotheses(case: &Case, work_up: &WorkUp, truth: Assigned) -> Opti
     };
     let off = (as_f64(work_up.value()?) - seen.truth).abs();
     let joined = budget.standard.hypot(as_f64(truth.standard_uncertainty));
-    if off <= budget.coverage * joined || seen.truth == 0.0 {
+    if off <= budget.coverage_factor * joined || seen.truth == 0.0 {
         return None;
     }
     let mut tried = seen.misread();
@@ -136,15 +136,13 @@ impl Seen<'_> {
             let mut trials = self.work_up.trials.iter();
             trials.any(|t| t.counted && t.trial.number() == number && number.is_some())
         };
-        let readings: Vec<(StepId, &Step)> = graph
-            .steps()
-            .filter(|(_, step)| step.name.is_read() && step.operation == Operation::Given)
-            .filter(|(_, step)| counted(step.name.belongs_to()))
-            .collect();
         let mut tried: Vec<Tried> = Vec::new();
-        for (id, step) in readings {
-            for (code, value) in alternatives(step) {
-                let label = step.name.label();
+        for (id, step) in graph.steps().filter(|(_, step)| counted(step.quantity.of)) {
+            let Some(instrument) = step.quantity.read else {
+                continue;
+            };
+            for (code, value) in alternatives(instrument, step) {
+                let label = step.quantity.label();
                 let place = format!("{label}: {} for {value}", step.value);
                 tried.extend(self.with(code, place, &[(id, value)]));
             }
@@ -154,9 +152,7 @@ impl Seen<'_> {
 
     fn overshot(&self, case: &Case) -> Vec<Tried> {
         let drop = case.procedure.uncertainty.drop;
-        let ends =
-            |step: &Step| step.name.starts(words::END) || step.name.starts(words::SECOND_END);
-        let last: Vec<StepId> = self.last_ends(ends);
+        let last = self.last_ends();
         let tried = (1..=MOST_DROPS).filter_map(|drops| {
             let volume = drop.checked_mul(Decimal::from(drops))?;
             let less = |id: &StepId| {
@@ -172,23 +168,25 @@ impl Seen<'_> {
     }
 
     /// The last end reading of each titration of a trial.
-    fn last_ends(&self, is_end: impl Fn(&Step) -> bool) -> Vec<StepId> {
-        let mut last: Vec<(Of, bool, StepId)> = Vec::new();
-        for (id, step) in self.work_up.graph.steps().filter(|(_, step)| is_end(step)) {
-            let of = step.name.belongs_to();
-            let second = step.name.starts(words::SECOND_END);
-            if !matches!(of, Of::Trial(_)) {
+    fn last_ends(&self) -> Vec<StepId> {
+        let mut last: Vec<(Of, Delivery, StepId)> = Vec::new();
+        for (id, step) in self.work_up.graph.steps() {
+            let (of, role) = (step.quantity.of, step.quantity.role);
+            let Role::BuretteEnd(delivery) = role else {
+                continue;
+            };
+            if !of.is_trial() {
                 continue;
             }
             match last
                 .iter_mut()
-                .find(|(known, two, _)| *known == of && *two == second)
+                .find(|(row, portion, _)| (*row, *portion) == (of, delivery))
             {
-                Some((_, _, known)) => *known = id,
-                None => last.push((of, second, id)),
+                Some((.., known)) => *known = id,
+                None => last.push((of, delivery, id)),
             }
         }
-        last.into_iter().map(|(_, _, id)| id).collect()
+        last.into_iter().map(|(.., id)| id).collect()
     }
 
     /// Every sample volume written is the nominal one, as it would be if it had not been looked at.
@@ -245,15 +243,10 @@ impl Seen<'_> {
         let Some((species, _)) = case.procedure.lot_reagent() else {
             return Vec::new();
         };
-        let molarities: Vec<StepId> = self
-            .work_up
-            .graph
-            .steps()
-            .filter(|(_, s)| {
-                s.name.starts(words::MOLARITY) && s.name.species() == Some(species.written())
-            })
-            .map(|(id, _)| id)
-            .collect();
+        let of_titrant = [Party::Titrant, Party::Stock].map(Role::Molarity);
+        let steps = self.work_up.graph.steps();
+        let molarities = steps.filter(|(_, step)| of_titrant.contains(&step.quantity.role));
+        let molarities: Vec<StepId> = molarities.map(|(id, _)| id).collect();
         let mut used: Vec<&str> = case
             .hand_in
             .titrations
@@ -291,15 +284,19 @@ fn share_weight(mut tried: Vec<Tried>) -> Vec<Tried> {
 }
 
 /// What a reading may have been, if it was misread once.
-fn alternatives(step: &Step) -> Vec<(SlipCode, Decimal)> {
+fn alternatives(instrument: Instrument, step: &Step) -> Vec<(SlipCode, Decimal)> {
     let value = step.value;
     let mut found = Vec::new();
-    if step.unit == "mL" {
-        let burette = !step.name.starts(words::SAMPLE_VOLUME);
+    let (counts_downward, is_graduated) = match instrument {
+        Instrument::Burette => (true, true),
+        Instrument::Graduated => (false, true),
+        Instrument::Balance | Instrument::Spectrophotometer => (false, false),
+    };
+    if is_graduated {
         let whole = value.trunc();
         let upward = Decimal::ONE.checked_sub(value.fract());
         let upward = upward.and_then(|part| whole.checked_add(part));
-        if burette && !value.fract().is_zero() {
+        if counts_downward && !value.fract().is_zero() {
             found.extend(upward.map(|value| (SlipCode::ReadUpward, value)));
         }
         for (code, step) in [

@@ -184,6 +184,7 @@ fn head(view: &Image, slot: &Slot, found: &Found) -> Head {
     let written = last.and_then(|revision| revision.hand_in.unknown_written());
     let late = evaluation.flags.iter().find(|f| f.code == FlagCode::Late);
     let mate = view.term.student(&found.handed_in_by.student);
+    let versions = evaluation.versions.iter().map(ToString::to_string);
     Head {
         name: found.student.to_string(),
         id: found.student.id.to_string(),
@@ -193,8 +194,8 @@ fn head(view: &Image, slot: &Slot, found: &Found) -> Head {
         issued: issued(view, slot, found).map(str::to_owned),
         written: written.map(ToString::to_string),
         against: evaluation.unknown.clone(),
-        lot: evaluation.lot.clone(),
-        versions: evaluation.versions.join(", "),
+        lot: evaluation.titrant_lots_written(),
+        versions: versions.collect::<Vec<_>>().join(", "),
         due: dates::local(view.term.dates_of(experiment, found.student).due),
         handed_in: submitted.map_or_else(
             || "at a time not known".to_owned(),

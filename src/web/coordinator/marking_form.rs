@@ -340,6 +340,7 @@ fn share(percent: Decimal) -> Decimal {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::files;
 
     /// Every shipped procedure goes through the form and its own file unchanged.
     #[test]

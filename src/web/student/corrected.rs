@@ -62,7 +62,7 @@ mod tests {
             sentence(&one, &zone),
             "The assigned value of your bottle was corrected on Sun 20 Sep 2026, 10:30: your points went from 12.5 to 14."
         );
-        one.of.push(Corrected::Lot("N-1".into()));
+        one.of.push(Corrected::Lot(crate::ids::LotCode::new("N-1")));
         one.after = one.before;
         assert_eq!(
             sentence(&one, &zone),

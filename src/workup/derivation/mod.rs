@@ -10,7 +10,7 @@ use std::collections::BTreeSet;
 use self::mathml::Math;
 use super::budget::budget;
 use super::graph::{Graph, Operation, StepId};
-use super::name::Of;
+use super::quantity::Of;
 use super::trials::{TrialOutcome, WorkUp};
 use crate::chem::printed;
 use crate::measure::{from_f64, plain, to_decimals, to_figures};
@@ -138,7 +138,7 @@ enum Source {
 fn sources(graph: &Graph) -> Vec<Source> {
     let mut sources: Vec<Source> = Vec::new();
     for (_, step) in graph.steps() {
-        let own = match step.name.belongs_to() {
+        let own = match step.quantity.of {
             Of::All => Source::Shared,
             Of::Blank(_) => Source::Blank,
             Of::Standard(_) => Source::Standard,
@@ -179,7 +179,7 @@ fn trial_lines(
     let of = Of::Trial(number);
     // a trial without a result shows how far it came
     let is_wanted = |id: &StepId| trial.result.is_none() || wanted.contains(id);
-    let steps = graph.steps().filter(|(_, s)| s.name.belongs_to() == of);
+    let steps = graph.steps().filter(|(_, s)| s.quantity.of == of);
     let ids: Vec<StepId> = steps.map(|(id, _)| id).filter(is_wanted).collect();
     lines(graph, &ids, false)
 }
@@ -192,9 +192,9 @@ fn lines(graph: &Graph, ids: &[StepId], with_titration: bool) -> Vec<DerivationL
 
 fn line(graph: &Graph, id: StepId, with_titration: bool) -> DerivationLine {
     let step = graph.get(id);
-    let symbol = step.name.symbol();
+    let symbol = step.quantity.symbol();
     DerivationLine {
-        label: step.name.in_words(printed, with_titration),
+        label: step.quantity.in_words(printed, with_titration),
         symbol: Typeset::new(symbol::plain(&symbol), &symbol::typeset(&symbol)),
         formula: notation::in_symbols(graph, &step.operation),
         numbers: notation::in_numbers(graph, &step.operation),

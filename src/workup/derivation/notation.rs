@@ -20,7 +20,7 @@ struct Term {
 /// What a step follows from, in symbols; none for what is given.
 pub(super) fn in_symbols(graph: &Graph, operation: &Operation) -> Option<Typeset> {
     let term = |id: &StepId| {
-        let name = graph.get(*id).name.symbol();
+        let name = graph.get(*id).quantity.symbol();
         Term {
             text: symbol::plain(&name),
             math: symbol::typeset(&name),
@@ -190,7 +190,7 @@ fn indexed(graph: &Graph, ids: &[StepId]) -> Option<Math> {
 }
 
 fn symbols(graph: &Graph, ids: &[StepId]) -> Option<Vec<Symbol>> {
-    let read = |id: &StepId| Symbol::read(&graph.get(*id).name.symbol());
+    let read = |id: &StepId| Symbol::read(&graph.get(*id).quantity.symbol());
     ids.iter().map(read).collect()
 }
 
@@ -199,7 +199,7 @@ fn slope(graph: &Graph, x: &[StepId], y: &[StepId]) -> Typeset {
     let names = |ids: &[StepId]| {
         let names = ids
             .iter()
-            .map(|id| symbol::plain(&graph.get(*id).name.symbol()));
+            .map(|id| symbol::plain(&graph.get(*id).quantity.symbol()));
         names.collect::<Vec<_>>().join(", ")
     };
     let text = format!("least-squares slope of ({}) on ({})", names(y), names(x));

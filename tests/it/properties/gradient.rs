@@ -33,7 +33,7 @@ fn sensitivities_are_central_differences() {
                     off <= 1e-8 * slope.abs() + noise,
                     "{}, seed {seed}, {}: {found:e}, by differences {slope:e}",
                     station.name,
-                    step.name.label(),
+                    step.quantity.label(),
                 );
                 steps += 1;
             }

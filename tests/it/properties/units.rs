@@ -103,13 +103,13 @@ fn factor(label: &str) -> Option<Unit> {
 fn fault(graph: &Graph, step: &Step) -> Option<String> {
     let unit_of = |id: StepId| {
         let step = graph.get(id);
-        factor(&step.name.label()).unwrap_or_else(|| Unit::named(step.unit))
+        factor(&step.quantity.label()).unwrap_or_else(|| Unit::named(step.unit))
     };
     let product = |ids: &[StepId]| {
         ids.iter()
             .fold(NUMBER, |product, id| product.by(unit_of(*id)))
     };
-    let label = step.name.label();
+    let label = step.quantity.label();
     let stated = Unit::named(step.unit);
     let alike = |ids: &[StepId]| {
         let other = ids.iter().find(|id| !unit_of(**id).is(stated));
@@ -167,6 +167,6 @@ fn a_wrong_unit_is_found() {
     let found = |id: StepId| fault(&graph, graph.get(id)).is_some();
     assert!(!found(right) && !found(thousand));
     for wrong in [no_factor, wrong_dimension, without, mixed, hundred] {
-        assert!(found(wrong), "{}", graph.get(wrong).name.label());
+        assert!(found(wrong), "{}", graph.get(wrong).quantity.label());
     }
 }

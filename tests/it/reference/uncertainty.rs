@@ -1,8 +1,9 @@
 //! Uncertainty budgets against worked examples.
 
 use super::{dec, near};
+use concordant::ids::LotCode;
 use concordant::stats::student_t_quantile;
-use concordant::workup::{Graph, Operation, Scope, StepId, budget};
+use concordant::workup::{Cause, Component, Graph, Of, Operation, StepId, budget};
 use proptest::prelude::*;
 
 const TRI: f64 = 2.449_489_742_783_178; // √6
@@ -11,7 +12,9 @@ const RECT: f64 = 1.732_050_807_568_877_2; // √3
 fn given(graph: &mut Graph, label: &'static str, value: &str, doubts: &[f64]) -> StepId {
     let step = graph.given((label, label), "", dec(value));
     for (index, standard) in doubts.iter().enumerate() {
-        graph.doubt(step, format!("{label} {index}"), *standard, Scope::Shared);
+        // a cause of its own each
+        let cause = Cause::LotMolarity(LotCode::new(format!("{label} {index}")));
+        graph.uncertain(step, Component::shared(cause, *standard));
     }
     step
 }
@@ -91,7 +94,7 @@ fn quam_a2() {
         let of_name = found
             .contributions
             .iter()
-            .filter(|p| p.name.starts_with(name));
+            .filter(|p| p.name().starts_with(&format!("molarity of lot {name} ")));
         of_name.map(|p| p.amount.powi(2)).sum::<f64>().sqrt()
     };
     for (name, amount) in [
@@ -160,7 +163,7 @@ fn a_burette_difference() {
         1e-9,
         "readings",
     );
-    graph.doubt(volume, "calibration", 0.05 / TRI, Scope::Shared);
+    graph.uncertain(volume, Component::shared("calibration", 0.05 / TRI));
     near(
         budget(&graph, volume, None).standard,
         0.024_832_774_04,
@@ -185,23 +188,23 @@ fn effective_freedom() {
     let u: f64 = systematic * systematic + observed * observed;
     near(found.standard, u.sqrt(), 1e-12, "u");
     near(
-        found.freedom,
+        found.degrees_of_freedom,
         2.0 * u.powi(2) / observed.powi(4),
         1e-12,
         "freedom",
     );
     near(
-        found.coverage,
-        student_t_quantile(0.975, found.freedom),
+        found.coverage_factor,
+        student_t_quantile(0.975, found.degrees_of_freedom),
         1e-12,
         "k",
     );
     // where the predicted scatter is the larger one it is used, with infinite freedom
-    graph.doubt(a, "reading", 1.0, Scope::Each);
+    graph.uncertain(a, Component::each("reading", 1.0, Of::All));
     let found = budget(&graph, mean, Some((s, n)));
-    assert!(found.freedom.is_infinite());
+    assert!(found.degrees_of_freedom.is_infinite());
     near(
-        found.coverage,
+        found.coverage_factor,
         1.959_963_984_540_054,
         1e-9,
         "k of the normal",
@@ -224,7 +227,8 @@ fn gum_h1_end_gauge() {
     let mut estimate = |name, unit, value: &str, doubts: &[(&'static str, f64, f64)]| {
         let step = graph.given((name, name), unit, dec(value));
         for (cause, standard, freedom) in doubts {
-            graph.estimated(step, *cause, *standard, Scope::Shared, *freedom);
+            let component = Component::shared(*cause, *standard);
+            graph.uncertain(step, component.estimated(*freedom));
         }
         step
     };
@@ -272,14 +276,19 @@ fn gum_h1_end_gauge() {
     let found = budget(&graph, length, None);
     near(found.standard, 31.705_090_502, 1e-9, "u_c");
     assert_eq!(found.standard.round(), 32.0);
-    near(found.freedom, 16.6446, 1e-5, "effective degrees of freedom");
-    assert_eq!(found.freedom.floor(), 16.0);
-    let k = student_t_quantile(0.995, found.freedom.floor());
+    near(
+        found.degrees_of_freedom,
+        16.6446,
+        1e-5,
+        "effective degrees of freedom",
+    );
+    assert_eq!(found.degrees_of_freedom.floor(), 16.0);
+    let k = student_t_quantile(0.995, found.degrees_of_freedom.floor());
     near(k, 2.920_782, 1e-6, "t at 99 %");
     assert_eq!((k * found.standard.round()).round(), 93.0);
     // Table H.1: what the standard and the difference of temperatures contribute
     let part = |name| {
-        let mut of_name = found.contributions.iter().filter(|c| c.name == name);
+        let mut of_name = found.contributions.iter().filter(|c| c.name() == name);
         of_name.next().map_or(0.0, |c| c.amount)
     };
     near(part("calibration of the standard"), 25.0, 1e-6, "u(l_s)");

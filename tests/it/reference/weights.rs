@@ -130,7 +130,7 @@ fn phthalate_agrees_with_the_pharmacopoeia() {
 /// through the engine: each element's U as a rectangle, times its atoms.
 #[test]
 fn phthalate_by_the_guide() {
-    use concordant::workup::{Graph, Operation, Scope, Sign, budget};
+    use concordant::workup::{Component, Graph, Operation, Sign, budget};
     let mut graph = Graph::default();
     let mut terms = Vec::new();
     for (symbol, weight, uncertainty, atoms) in [
@@ -140,7 +140,7 @@ fn phthalate_by_the_guide() {
         ("K", "39.0983", 0.0001, "1"),
     ] {
         let one = graph.given((symbol, symbol), "g/mol", dec(weight));
-        graph.doubt(one, symbol, uncertainty / 3f64.sqrt(), Scope::Shared);
+        graph.uncertain(one, Component::shared(symbol, uncertainty / 3f64.sqrt()));
         let count = graph.given(("atoms", "n"), "", dec(atoms));
         let mass = Operation::product([one, count]);
         let mass = graph.step((symbol, symbol), "g/mol", mass).expect("a mass");

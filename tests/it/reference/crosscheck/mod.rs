@@ -203,7 +203,7 @@ fn differences(case: &Case) -> Vec<String> {
     compare("observed random", found_observed, observed, standard);
     compare("standard", budget.standard, standard, standard);
     let freedom = expected.freedom.unwrap_or(f64::INFINITY);
-    compare("freedom", budget.freedom, freedom, freedom);
+    compare("freedom", budget.degrees_of_freedom, freedom, freedom);
     let expanded = expected.expanded;
     compare("expanded", budget.expanded, expanded, expanded);
     found

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::{Example, examples};
-use concordant::workup::{Causes, DerivationLine, DerivationPart, Typeset, derivation};
+use concordant::workup::{BudgetTable, DerivationLine, DerivationPart, Typeset, derivation};
 
 /// What MathML Core has of what is used.
 const ELEMENTS: [&str; 13] = [
@@ -194,7 +194,7 @@ fn numbers_have_units_and_steps_uncertainties() {
         let work_up = example.work_up();
         let budget = work_up.budget.as_ref().expect("a budget");
         let unit = lines(&parts).last().expect("a step").unit;
-        let causes = Causes::of(budget, unit);
+        let causes = BudgetTable::of(budget, unit);
         let last = lines(&parts).last().expect("a step");
         assert_eq!(
             last.uncertainty.as_ref(),

@@ -1,29 +1,29 @@
 //! An uncertainty budget for people: each cause with its share, and in words what it comes to.
 
 use super::budget::Budget;
-use super::graph::Scope;
+use super::component::Scope;
 use crate::measure::{from_f64, plain, to_decimals, to_figures};
 
 /// What makes a result uncertain.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Causes {
+pub struct BudgetTable {
     /// Unit of the contributions.
     pub unit: &'static str,
     /// Those that count, largest first, then those for which the observed scatter stands.
-    pub lines: Vec<Cause>,
+    pub lines: Vec<BudgetLine>,
     /// Combined standard uncertainty, to two figures.
     pub standard: String,
     /// Expanded uncertainty at 95 %, to two figures.
     pub expanded: String,
-    pub coverage: String,
+    pub coverage_factor: String,
     /// Effective degrees of freedom; none if infinite.
-    pub freedom: Option<String>,
+    pub degrees_of_freedom: Option<String>,
     /// Which random part counts, in a sentence; empty where nothing is done more than once.
     pub random: String,
 }
 
 #[derive(Clone, Debug, PartialEq)]
-pub struct Cause {
+pub struct BudgetLine {
     pub name: String,
     /// Whether all trials share it.
     pub shared: bool,
@@ -35,7 +35,7 @@ pub struct Cause {
     pub relative: f64,
 }
 
-impl Causes {
+impl BudgetTable {
     /// Of a budget in that unit.
     pub fn of(budget: &Budget, unit: &'static str) -> Self {
         let two = |value: f64| {
@@ -48,7 +48,7 @@ impl Causes {
         let cause = |name: &str, shared: bool, amount: f64, counts: bool| {
             let relative = amount / budget.standard;
             let share = from_f64(100.0 * relative * relative, 6).filter(|_| counts);
-            Cause {
+            BudgetLine {
                 name: name.to_owned(),
                 shared,
                 amount: column(amount, budget.standard),
@@ -63,12 +63,12 @@ impl Causes {
                 relative,
             }
         };
-        let mut lines: Vec<Cause> = budget
+        let mut lines: Vec<BudgetLine> = budget
             .contributions
             .iter()
             .map(|c| {
                 let shared = c.scope != Scope::Each;
-                cause(&c.name, shared, c.amount, shared || observed.is_none())
+                cause(&c.name(), shared, c.amount, shared || observed.is_none())
             })
             .collect();
         if let Some(seen) = observed {
@@ -80,7 +80,7 @@ impl Causes {
             ));
         }
         lines.sort_by(|a, b| {
-            let place = |c: &Cause| (c.share.is_none(), -c.relative);
+            let place = |c: &BudgetLine| (c.share.is_none(), -c.relative);
             let (a, b) = (place(a), place(b));
             a.0.cmp(&b.0).then(a.1.total_cmp(&b.1))
         });
@@ -89,12 +89,12 @@ impl Causes {
             lines,
             standard: two(budget.standard),
             expanded: two(budget.expanded),
-            coverage: from_f64(budget.coverage, 6)
+            coverage_factor: from_f64(budget.coverage_factor, 6)
                 .map(|k| to_decimals(k, 2).to_string())
                 .unwrap_or_default(),
-            freedom: Some(budget.freedom)
-                .filter(|freedom| freedom.is_finite())
-                .and_then(|freedom| from_f64(freedom, 2))
+            degrees_of_freedom: Some(budget.degrees_of_freedom)
+                .filter(|degrees| degrees.is_finite())
+                .and_then(|degrees| from_f64(degrees, 2))
                 .map(plain),
             random: random(budget, unit, two),
         }
@@ -108,10 +108,10 @@ impl Causes {
 
     /// The coverage factor in a sentence.
     pub fn covered(&self) -> String {
-        let why = match &self.freedom {
-            Some(freedom) => {
+        let why = match &self.degrees_of_freedom {
+            Some(degrees) => {
                 format!(
-                    "Part of it is estimated from few values: {freedom} effective degrees of freedom"
+                    "Part of it is estimated from few values: {degrees} effective degrees of freedom"
                 )
             }
             None => {
@@ -121,7 +121,7 @@ impl Causes {
         format!(
             "{why}, so 95 % takes {} times the standard uncertainty (coverage factor, Student\u{2019}s t): \
              ±\u{a0}{}\u{a0}{}.",
-            self.coverage, self.expanded, self.unit
+            self.coverage_factor, self.expanded, self.unit
         )
     }
 }

@@ -1,0 +1,219 @@
+//! What a step holds: its role, what it is about, and the row it belongs to. Words and symbol are put together only when
+//! somebody reads them.
+
+use std::fmt;
+use std::sync::Arc;
+
+use rust_decimal::Decimal;
+
+use super::role::{Own, Role, subscript};
+use crate::ids::LotCode;
+
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Quantity {
+    pub role: Role,
+    /// The row it belongs to.
+    pub of: Of,
+    /// What a person read it off, if anybody did.
+    pub read: Option<Instrument>,
+    species: Option<Arc<str>>,
+    /// The second species of a ratio.
+    per: Option<Arc<str>>,
+    detail: Option<Detail>,
+    /// Which filling of the burette, from 1; 0 where there is only one.
+    filling: usize,
+}
+
+/// Which row of the readings a step belongs to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Of {
+    /// None: trials share it.
+    All,
+    Trial(u32),
+    /// The rough trial, kept apart.
+    Rough,
+    /// A blank, counted from 1.
+    Blank(usize),
+    /// A standard of a calibration line, counted from 1.
+    Standard(u32),
+}
+
+/// What a reading is read off, which says how it may be misread.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Instrument {
+    /// Counts downward.
+    Burette,
+    /// Other graduated glassware.
+    Graduated,
+    Balance,
+    Spectrophotometer,
+}
+
+/// What tells quantities of one role apart, or says how one is come by.
+#[derive(Clone, Debug, PartialEq, Eq)]
+enum Detail {
+    Lot(LotCode),
+    /// The piece of glassware, as it is called.
+    Piece(String),
+    Celsius(Decimal),
+}
+
+impl Quantity {
+    /// A quantity that trials share.
+    pub fn new(role: Role) -> Self {
+        Self {
+            role,
+            of: Of::All,
+            read: None,
+            species: None,
+            per: None,
+            detail: None,
+            filling: 0,
+        }
+    }
+
+    /// About a species: “amount of ”, Ca^2+, “ titrated”.
+    pub fn about(mut self, species: Arc<str>) -> Self {
+        self.species = Some(species);
+        self
+    }
+
+    pub fn per(mut self, species: Arc<str>) -> Self {
+        self.per = Some(species);
+        self
+    }
+
+    pub fn of(mut self, of: Of) -> Self {
+        self.of = of;
+        self
+    }
+
+    pub fn from_lot(mut self, code: LotCode) -> Self {
+        self.detail = Some(Detail::Lot(code));
+        self
+    }
+
+    /// Measured with a piece of that name.
+    pub fn with(mut self, piece: String) -> Self {
+        self.detail = Some(Detail::Piece(piece));
+        self
+    }
+
+    pub fn at(mut self, celsius: Decimal) -> Self {
+        self.detail = Some(Detail::Celsius(celsius));
+        self
+    }
+
+    /// Of that filling of the burette, from 1.
+    pub fn filling(mut self, filling: usize) -> Self {
+        self.filling = filling;
+        self
+    }
+
+    pub fn read(mut self, instrument: Instrument) -> Self {
+        self.read = Some(instrument);
+        self
+    }
+
+    /// The first species it is about.
+    pub fn species(&self) -> Option<&str> {
+        self.species.as_deref()
+    }
+
+    /// In words, such as “delivered volume, trial 2”.
+    pub fn label(&self) -> String {
+        self.in_words(str::to_owned, true)
+    }
+
+    /// In words, with species as `written` puts them, with or without the row it belongs to.
+    pub(super) fn in_words(&self, written: impl Fn(&str) -> String, with_row: bool) -> String {
+        let words = self.role.written();
+        let mut text = words.before.into_owned();
+        let species = |species: &Option<Arc<str>>| species.as_deref().map(&written);
+        text.push_str(&species(&self.species).unwrap_or_default());
+        text.push_str(words.after);
+        if let Some(detail) = &self.detail {
+            text.push_str(&format!(", {detail}"));
+        }
+        text.push_str(&species(&self.per).unwrap_or_default());
+        if with_row && self.of != Of::All {
+            text.push_str(&format!(", {}", self.of));
+        }
+        if self.filling > 0 {
+            text.push_str(&format!(", filling {}", self.filling));
+        }
+        text
+    }
+
+    /// As a symbol, such as `V₂`.
+    pub fn symbol(&self) -> String {
+        let words = self.role.written();
+        let mut text = words.symbol.into_owned();
+        if let (Some(species), true) = (&self.species, words.of_species) {
+            text.push_str(&format!("({species})"));
+        }
+        text.push_str(&self.of.tag());
+        text.push_str(words.mark);
+        text.push_str(&"\u{2032}".repeat(self.filling.saturating_sub(1)));
+        text
+    }
+}
+
+impl From<Role> for Quantity {
+    fn from(role: Role) -> Self {
+        Self::new(role)
+    }
+}
+
+impl From<Own> for Quantity {
+    fn from(own: Own) -> Self {
+        Self::new(Role::Own(own))
+    }
+}
+
+impl From<(&'static str, &'static str)> for Quantity {
+    fn from((words, symbol): (&'static str, &'static str)) -> Self {
+        Own::new(words, symbol).into()
+    }
+}
+
+impl Of {
+    /// Whether it is a numbered trial's.
+    pub fn is_trial(self) -> bool {
+        matches!(self, Self::Trial(_))
+    }
+
+    /// As it stands in a symbol: a subscript.
+    fn tag(self) -> String {
+        match self {
+            Self::All => String::new(),
+            Self::Trial(n) => subscript(&n.to_string()),
+            Self::Rough => "r".into(),
+            Self::Blank(n) => format!("b{}", subscript(&n.to_string())),
+            Self::Standard(n) => format!("s{}", subscript(&n.to_string())),
+        }
+    }
+}
+
+impl fmt::Display for Of {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::All => f.write_str("all trials"),
+            Self::Trial(n) => write!(f, "trial {n}"),
+            Self::Rough => f.write_str("rough trial"),
+            Self::Blank(1) => f.write_str("blank"),
+            Self::Blank(n) => write!(f, "blank {n}"),
+            Self::Standard(n) => write!(f, "standard {n}"),
+        }
+    }
+}
+
+impl fmt::Display for Detail {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Lot(code) => write!(f, "lot {code}"),
+            Self::Piece(piece) => f.write_str(piece),
+            Self::Celsius(celsius) => write!(f, "{celsius} \u{b0}C"),
+        }
+    }
+}
