@@ -21,6 +21,9 @@ pub mod chem;
 pub mod stats;
 
 #[deny(clippy::arithmetic_side_effects)]
+pub mod form;
+
+#[deny(clippy::arithmetic_side_effects)]
 pub mod procedure;
 
 #[deny(clippy::arithmetic_side_effects)]

@@ -4,55 +4,32 @@
 //! written to disk, with the judgements it alters, before the image is seen with it.
 
 pub mod accounts;
-mod amend;
-mod arrange;
 mod folder;
+pub mod forms;
 mod hand_in;
-mod issue;
 pub mod passwords;
 mod people;
 mod prepare;
-mod procedures;
 mod recompute;
-mod records;
-mod release;
 mod review;
 pub mod sessions;
 mod telling;
 mod texts;
-mod values;
 
 use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 use tokio::sync::{RwLock, RwLockReadGuard};
 
-pub use amend::{
-    Rules, enter_rules, handed_in_by_procedure, procedure_changes, procedure_seen,
-    replace_procedure, rule_changes, rules_seen, still_readable,
-};
-pub use arrange::{
-    TypedDates, TypedExtension, TypedReissue, arrange, extension_changes, reissue_changes,
-    section_date_changes,
-};
 pub use folder::{BringError, Brought, bring_in, bring_in_term, grade, output_files};
+pub use forms::{PrepareError, deal, open_reviews, release};
 pub use hand_in::{HandInError, HandInRequest, MOST_HAND_INS, Receipt, WITHIN, hand_in};
-pub use issue::{deal, issue_unknowns};
-pub use people::{
-    RosterPlan, StaffEntry, StudentEntry, apply_roster, enter_staff, plan_roster, remove_staff,
-    staff_among, student_changes,
-};
-pub use prepare::{
-    PrepareError, assign_lots, course_of, experiment_changes, new_course, new_experiment,
-};
-pub use procedures::{ProcedureError, enter_procedure, procedure_titles};
+pub use people::{RosterPlan, apply_roster, plan_roster, staff_among};
+pub use prepare::{new_course, open_key};
 pub use recompute::{Difference, recompute, verify};
-pub use records::{Records, enter_records, enter_stated, open_key, recorded, set_shelf_life};
-pub use release::{open_reviews, release, release_to, withdraw};
 pub use review::{ReviewError, decide, give_points, give_points_to, take_back};
-pub use telling::{MOST_UNANSWERED, NoteError, leave_note, show_truth};
+pub use telling::{MOST_UNANSWERED, NoteError, leave_note};
 pub use texts::FileTexts;
-pub use values::{Values, enter_values};
 
 use crate::change::{Change, Reach};
 use crate::ids::{ExperimentKey, SectionName};
@@ -131,31 +108,51 @@ impl Desk {
     }
 
     /// Decides on changes with nobody else at the desk, then makes them. None if `decide` asks for no change.
-    pub async fn apply_if<E: From<StoreError>>(
+    pub async fn apply_if<E: From<StoreError> + Send>(
         &self,
         login: &str,
         at: Timestamp,
-        decide: impl FnOnce(Option<&Image>) -> Result<Vec<Change>, E>,
+        decide: impl FnOnce(Option<&Image>) -> Result<Vec<Change>, E> + Send,
     ) -> Result<Option<Written>, E> {
+        let (mut decide, mut refused) = (Some(decide), None);
+        let mut once = |image: Option<&Image>| match decide.take().map(|decide| decide(image)) {
+            Some(Ok(changes)) => changes,
+            Some(Err(why)) => {
+                refused = Some(why);
+                Vec::new()
+            }
+            None => Vec::new(),
+        };
+        let written = self.decide_and_make(login, at, &mut once).await;
+        match refused {
+            Some(why) => Err(why),
+            None => Ok(written?),
+        }
+    }
+
+    async fn decide_and_make(
+        &self,
+        login: &str,
+        at: Timestamp,
+        decide: &mut (dyn FnMut(Option<&Image>) -> Vec<Change> + Send),
+    ) -> Result<Option<Written>, StoreError> {
         let mut image = self.image.write().await;
         let mut transaction = self.store.write().await?;
         let known = image.as_ref().map_or(-1, |image| image.last_event);
         if last_event(&mut transaction).await? > known {
             *image = Self::load(&mut transaction).await?;
         }
-        let changes = match decide(image.as_ref()) {
-            Ok(changes) if !changes.is_empty() => changes,
-            none_or_refused => {
-                transaction.abandon().await?;
-                return none_or_refused.map(|_| None);
-            }
-        };
+        let changes = decide(image.as_ref());
+        if changes.is_empty() {
+            transaction.abandon().await?;
+            return Ok(None);
+        }
         let done = Self::make(transaction, &mut image, &changes, login, at).await;
         if done.is_err() {
             // the image may be ahead of the disk: none is taken up again at the next look
             *image = None;
         }
-        Ok(Some(done?))
+        done.map(Some)
     }
 
     async fn make(

@@ -1,15 +1,15 @@
-//! Who is on the course: a roster file against the roster, and the staff.
+//! Who is on the course: a roster file against the roster.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::Timestamp;
 use jiff::civil::Date;
 
-use super::prepare::{keep, words};
 use super::{Desk, PrepareError};
 use crate::change::Change;
-use crate::course::{StaffMember, StaffRole, Student};
-use crate::ids::{SectionName, StudentId};
+use crate::course::Student;
+use crate::form::Faults;
+use crate::ids::StudentId;
 use crate::store::StoreError;
 use crate::term::Term;
 
@@ -90,7 +90,7 @@ pub async fn apply_roster(
         let term = &image.ok_or(StoreError::NoCourse)?.term;
         let clashes = staff_among(term, incoming);
         if !clashes.is_empty() {
-            return Err(PrepareError::Fields(vec![("roster", clashes)]));
+            return Err(Faults::one("roster", clashes).into());
         }
         let today = term.course.zone.local(at).date();
         plan = plan_roster(term, incoming, left, today);
@@ -112,171 +112,4 @@ pub fn staff_among(term: &Term, incoming: &[Student]) -> String {
     }
     let ids = clashes.join(", ");
     format!("found {ids}, expected ids that are no login of the staff")
-}
-
-/// What a form says of a member of staff.
-#[derive(Clone, Debug)]
-pub struct StaffEntry<'a> {
-    /// Signs in with this.
-    pub login: &'a str,
-    pub name: &'a str,
-    /// `coordinator`, `assistant` or `prep`.
-    pub role: &'a str,
-    /// Sections of an assistant.
-    pub sections: Vec<SectionName>,
-}
-
-/// Adds a member of staff, or changes the one of that login.
-pub async fn enter_staff(
-    desk: &Desk,
-    entry: StaffEntry<'_>,
-    (by, at): (&str, Timestamp),
-) -> Result<(), PrepareError> {
-    let mut faults = Vec::new();
-    let login = keep("login", crate::text::code(entry.login), &mut faults);
-    let name = keep("name", words(entry.name), &mut faults);
-    let role = StaffRole::from_name(entry.role).ok_or_else(|| {
-        format!(
-            "found \u{201c}{}\u{201d}, expected coordinator, assistant or prep",
-            entry.role
-        )
-    });
-    let role = keep("role", role, &mut faults);
-    desk.apply_if(by, at, |image| -> Result<Vec<Change>, PrepareError> {
-        let term = &image.ok_or(StoreError::NoCourse)?.term;
-        let known = term.sections();
-        let unknown = entry.sections.iter().find(|s| !known.contains(&s.as_str()));
-        if let Some(unknown) = unknown {
-            let what = format!("found \u{201c}{unknown}\u{201d}, expected sections of the roster");
-            faults.push(("sections", what));
-        }
-        if role == Some(StaffRole::Assistant) && entry.sections.is_empty() {
-            let what = "found none, expected at least one section for an assistant";
-            faults.push(("sections", what.to_owned()));
-        }
-        if let Some(login) = &login {
-            let taken = |s: &&Student| s.id.eq_ignore_ascii_case(login);
-            if term.students.iter().any(|s| taken(&s)) {
-                let what = format!(
-                    "found \u{201c}{login}\u{201d}, expected a login that is no student's id"
-                );
-                faults.push(("login", what));
-            }
-            if let Some(role) = role.filter(|role| *role != StaffRole::Coordinator)
-                && login.eq_ignore_ascii_case(by)
-            {
-                let what = format!(
-                    "found {}, expected another coordinator to take your own role from you",
-                    role.name()
-                );
-                faults.push(("role", what));
-            }
-        }
-        let (Some(login), Some(name), Some(role), true) = (login, name, role, faults.is_empty())
-        else {
-            return Err(PrepareError::Fields(faults));
-        };
-        let old = term
-            .staff
-            .iter()
-            .find(|s| s.login.eq_ignore_ascii_case(&login));
-        let sections = match role {
-            StaffRole::Assistant => entry.sections,
-            StaffRole::Coordinator | StaffRole::Prep => Vec::new(),
-        };
-        let member = StaffMember {
-            login: old.map_or(login, |old| old.login.clone()),
-            name,
-            role,
-            sections,
-        };
-        if old == Some(&member) {
-            return Ok(Vec::new());
-        }
-        Ok(vec![Change::Staff(member)])
-    })
-    .await?;
-    Ok(())
-}
-
-/// Takes somebody off the staff list and ends their sessions. What they decided stays, by their login.
-pub async fn remove_staff(
-    desk: &Desk,
-    login: &str,
-    (by, at): (&str, Timestamp),
-) -> Result<(), PrepareError> {
-    desk.apply_if(by, at, |image| -> Result<Vec<Change>, PrepareError> {
-        let term = &image.ok_or(StoreError::NoCourse)?.term;
-        let member = term.staff.iter().find(|s| s.login == login);
-        let member =
-            member.ok_or_else(|| PrepareError::new("login", login, "a login of the staff list"))?;
-        if member.login.eq_ignore_ascii_case(by) {
-            let expected = "another coordinator to take you off the list";
-            return Err(PrepareError::new("login", login, expected));
-        }
-        Ok(vec![Change::RemoveStaff {
-            login: member.login.clone(),
-        }])
-    })
-    .await?;
-    Ok(())
-}
-
-/// What a form says of a student.
-#[derive(Clone, Debug, Default)]
-pub struct StudentEntry {
-    /// Names them; one of the roster changes that student.
-    pub id: String,
-    pub family_name: String,
-    pub given_name: String,
-    /// Section, one there is or a new one.
-    pub section: String,
-    pub email: String,
-    /// The day they left, empty while they are on the course.
-    pub left: String,
-}
-
-/// What has to change so that the roster has a student just so.
-pub fn student_changes(term: &Term, entry: &StudentEntry) -> Result<Vec<Change>, PrepareError> {
-    let mut faults = Vec::new();
-    let id = keep("student_id", StudentId::parse(&entry.id), &mut faults);
-    let family_name = keep("family_name", words(&entry.family_name), &mut faults);
-    let given_name = crate::text::line_of_text(&entry.given_name);
-    let given_name = keep("given_name", given_name, &mut faults);
-    let section = keep("section", SectionName::parse(&entry.section), &mut faults);
-    let email = keep(
-        "email",
-        crate::text::line_of_text(&entry.email),
-        &mut faults,
-    );
-    let left = match entry.left.trim() {
-        "" => None,
-        text => keep("left", crate::text::day(text), &mut faults),
-    };
-    let (Some(id), Some(family_name), Some(given_name), Some(section), Some(email), true) = (
-        id,
-        family_name,
-        given_name,
-        section,
-        email,
-        faults.is_empty(),
-    ) else {
-        return Err(PrepareError::Fields(faults));
-    };
-    let student = Student {
-        id,
-        family_name,
-        given_name,
-        section,
-        email,
-        left,
-    };
-    let clashes = staff_among(term, std::slice::from_ref(&student));
-    if !clashes.is_empty() {
-        return Err(PrepareError::Fields(vec![("student_id", clashes)]));
-    }
-    if term.student(&student.id) == Some(&student) {
-        return Ok(Vec::new());
-    }
-    Ok(vec![Change::Student(student)])
 }

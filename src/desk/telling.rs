@@ -1,10 +1,9 @@
-//! What students and staff say to each other, and whether students are told what was in their bottles.
+//! What students and staff say to each other.
 
 use jiff::Timestamp;
 
 use super::Desk;
 use crate::change::Change;
-use crate::ids::ExperimentKey;
 use crate::store::StoreError;
 use crate::term::{Note, Side, Slot, note_text};
 
@@ -63,33 +62,6 @@ pub async fn leave_note(
         }
         let note = Note { from, by, text, at };
         Ok(vec![Change::Note { slot, note }])
-    })
-    .await?;
-    Ok(())
-}
-
-/// Chooses whether students see what was in their bottles once results are out for everybody.
-pub async fn show_truth(
-    desk: &Desk,
-    key: &ExperimentKey,
-    show: bool,
-    (login, at): (&str, Timestamp),
-) -> Result<(), StoreError> {
-    desk.apply_if(login, at, |image| {
-        let term = &image.ok_or(StoreError::NoCourse)?.term;
-        let experiment = term.experiment(key);
-        let Some((experiment, held)) = experiment.zip(term.sources.experiments.get(key)) else {
-            return Ok(Vec::new());
-        };
-        if held.show_truth == show {
-            return Ok(Vec::new());
-        }
-        let mut source = held.clone();
-        source.show_truth = show;
-        Ok::<_, StoreError>(vec![Change::Experiment {
-            experiment: Box::new(experiment.clone()),
-            source,
-        }])
     })
     .await?;
     Ok(())

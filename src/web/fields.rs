@@ -1,5 +1,7 @@
 //! Fields of forms and queries as text, in order. Pages turn them into nouns themselves.
 
+use std::ops::Deref;
+
 use axum::body::{Body, Bytes};
 use axum::extract::{FromRequest, FromRequestParts, Request};
 use axum::http::request::Parts;
@@ -8,9 +10,14 @@ use http_body_util::BodyExt;
 
 use super::error::{Again, PageError, PageResult};
 use super::visitor::anyone;
+use crate::form::Typed;
 
 /// Most bytes of a form without a file.
 pub const MOST_BYTES: usize = 64 * 1024;
+/// Most bytes of a file that is carried from a look at it to its confirmation.
+pub const MOST_FILE_IN_FORM: usize = 512 * 1024;
+/// Most bytes of a form that carries a file.
+const MOST_LONG_BYTES: usize = 4 * MOST_FILE_IN_FORM;
 /// Bytes read past a limit and thrown away, so that the browser hears the answer instead of a broken connection.
 const MOST_DRAINED: usize = 64 * 1024 * 1024;
 /// Forms that are not kept to be sent again: they hold passwords, or nothing.
@@ -18,11 +25,15 @@ pub(super) const NOT_KEPT: [&str; 4] = ["/sign-in", "/sign-out", "/claim", "/pas
 /// The hidden field that shows a form is from a page of this session.
 pub const TOKEN_FIELD: &str = "csrf";
 
-/// Fields in order. As a parameter of a handler: those of a posted form that carried its session's token.
+/// What was typed. As a parameter of a handler: the fields of a posted form that carried its session's token.
 ///
 /// A name may come once, unless it ends in `[]`.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Fields(Vec<(String, String)>);
+pub struct Fields(pub Typed);
+
+/// A posted form that carries a whole file, every byte of which may be sent as three.
+#[derive(Debug)]
+pub struct LongForm(pub Fields);
 
 /// Fields of a form that people send before they are signed in; other sites are kept out by where it comes from.
 #[derive(Clone, Debug)]
@@ -43,25 +54,12 @@ impl Fields {
                 )));
             }
         }
-        Ok(Self(fields))
+        Ok(Self(Typed::new(fields)))
     }
 
     /// From the text of a body or query.
     pub fn parse(encoded: &[u8]) -> PageResult<Self> {
         Self::new(form_urlencoded::parse(encoded).into_owned().collect())
-    }
-
-    /// The field of that name.
-    pub fn one(&self, name: &str) -> Option<&str> {
-        self.0
-            .iter()
-            .find(|(n, _)| n == name)
-            .map(|(_, value)| value.as_str())
-    }
-
-    /// The field of that name without blanks around it, empty if there is none.
-    pub fn text(&self, name: &str) -> &str {
-        self.one(name).unwrap_or_default().trim()
     }
 
     /// The field of that name, which every page of ours sends.
@@ -73,49 +71,35 @@ impl Fields {
         })
     }
 
-    /// Names and values of the fields whose name begins so.
-    pub fn all(&self, prefix: &str) -> impl Iterator<Item = (&str, &str)> {
-        let of = move |(name, _): &&(String, String)| name.starts_with(prefix);
-        self.0
-            .iter()
-            .filter(of)
-            .map(|(name, value)| (name.as_str(), value.as_str()))
-    }
-
-    /// Values of a name that may come again and again; it ends in `[]`.
-    pub fn list(&self, name: &str) -> impl Iterator<Item = &str> {
-        self.0
-            .iter()
-            .filter(move |(n, _)| n == name)
-            .map(|(_, value)| value.as_str())
-    }
-
-    /// Every field in order.
-    pub fn into_pairs(self) -> Vec<(String, String)> {
-        self.0
-    }
-
     /// Takes out the session's token.
-    pub(super) fn checked(mut self, parts: &Parts) -> PageResult<Self> {
+    pub(super) fn checked(self, parts: &Parts) -> PageResult<Self> {
         let anyone = anyone(parts)?;
         let session = anyone
             .session
             .as_ref()
             .ok_or_else(PageError::sign_in_needed)?;
         let given = self.one(TOKEN_FIELD).map(str::to_owned);
-        self.0.retain(|(name, _)| name != TOKEN_FIELD);
+        let own = self.0.only(|name| name != TOKEN_FIELD);
         match given {
-            Some(given) if session.token.is_form_token(&given) => Ok(self),
+            Some(given) if session.token.is_form_token(&given) => Ok(Self(own)),
             None => Err(PageError::forbidden(
                 "The form did not come from a page of the course, so nothing was changed.",
             )),
             Some(_) => Err(PageError {
-                again: again(parts, self.0),
+                again: again(parts, own.into_pairs()),
                 ..PageError::forbidden(
                     "You have signed in again since that page was opened, so nothing was changed yet.",
                 )
             }),
         }
+    }
+}
+
+impl Deref for Fields {
+    type Target = Typed;
+
+    fn deref(&self) -> &Typed {
+        &self.0
     }
 }
 
@@ -127,6 +111,16 @@ impl<S: Sync> FromRequest<S> for Fields {
         posted(&parts.headers, body, MOST_BYTES)
             .await?
             .checked(&parts)
+    }
+}
+
+impl<S: Sync> FromRequest<S> for LongForm {
+    type Rejection = PageError;
+
+    async fn from_request(request: Request, _: &S) -> PageResult<Self> {
+        let (parts, body) = request.into_parts();
+        let fields = posted(&parts.headers, body, MOST_LONG_BYTES).await?;
+        fields.checked(&parts).map(Self)
     }
 }
 

@@ -6,6 +6,7 @@
 
 pub mod assets;
 pub mod assistant;
+pub mod changing;
 pub mod coordinator;
 pub mod dates;
 pub mod digits;

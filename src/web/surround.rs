@@ -107,7 +107,7 @@ async fn keep_form(
     }
     let (parts, body) = request.into_parts();
     let bytes = fields::read(body, MOST_BYTES).await?;
-    let mut fields = Fields::parse(&bytes)?.into_pairs();
+    let mut fields = Fields::parse(&bytes)?.0.into_pairs();
     fields.retain(|(name, _)| name != TOKEN_FIELD);
     let again = Again {
         path: anyone.path.clone(),

@@ -73,16 +73,14 @@ impl Anyone {
 }
 
 impl Visitor {
+    /// Whether the whole course is theirs, students' grades included.
+    pub fn is_coordinator(&self) -> bool {
+        self.person.role == Role::Coordinator
+    }
+
     /// The frame of a page.
     pub fn frame(&self, title: impl Into<String>) -> Frame {
         self.anyone.frame(title)
-    }
-}
-
-impl PrepVisitor {
-    /// Whether the whole course is theirs, students' grades included.
-    pub fn is_coordinator(&self) -> bool {
-        self.visitor.person.role == Role::Coordinator
     }
 }
 
@@ -92,11 +90,6 @@ impl AssistantVisitor {
         self.sections
             .as_ref()
             .is_none_or(|own| own.iter().any(|one| one == section))
-    }
-
-    /// Whether the whole course is theirs.
-    pub fn is_coordinator(&self) -> bool {
-        self.visitor.person.role == Role::Coordinator
     }
 }
 
@@ -192,9 +185,7 @@ impl<S: Sync> FromRequestParts<S> for CoordinatorVisitor {
                 login: visitor.person.login.clone(),
                 visitor,
             }),
-            _ => Err(PageError::forbidden(
-                "This page is for the coordinator of the course.",
-            )),
+            _ => Err(coordinators_only()),
         }
     }
 }
@@ -209,11 +200,17 @@ impl<S: Sync> FromRequestParts<S> for PrepVisitor {
                 login: visitor.person.login.clone(),
                 visitor,
             }),
-            Role::Assistant { .. } | Role::Student { .. } => Err(PageError::forbidden(
-                "This page is for the prep room and the coordinator.",
-            )),
+            Role::Assistant { .. } | Role::Student { .. } => Err(prep_room_only()),
         }
     }
+}
+
+pub(super) fn coordinators_only() -> PageError {
+    PageError::forbidden("This page is for the coordinator of the course.")
+}
+
+pub(super) fn prep_room_only() -> PageError {
+    PageError::forbidden("This page is for the prep room and the coordinator.")
 }
 
 /// What [`super::surround`] found out about the visitor.

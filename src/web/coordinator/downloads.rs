@@ -5,35 +5,34 @@ use axum::extract::State;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
-use super::form::Form;
 use super::unpack::pack;
-use crate::desk::{PrepareError, output_files};
+use crate::desk::output_files;
 use crate::files::{Folder, FreeText, gradebook_csv, write_term};
+use crate::form::{Button, Faults, Field, Filled, Form, Typed};
 use crate::term::{CopyPlan, Term};
-use crate::text::{day, line_of_text};
 use crate::web::{AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult};
 
 #[derive(Template)]
 #[template(path = "coordinator/files.html")]
 struct FilesPage {
     frame: Frame,
-    form: Form,
+    /// The course for another term; none while it has no experiment.
+    copy: Option<Filled>,
     unsettled: usize,
-    /// The day the first experiment opens.
-    first: Option<String>,
 }
 
 pub async fn page(
     State(state): State<AppState>,
     visitor: CoordinatorVisitor,
 ) -> PageResult<impl IntoResponse> {
-    files(&state, &visitor, Form::default()).await
+    files(&state, &visitor, Typed::default(), Faults::default()).await
 }
 
 async fn files(
     state: &AppState,
     visitor: &CoordinatorVisitor,
-    form: Form,
+    typed: Typed,
+    faults: Faults,
 ) -> PageResult<Page<FilesPage>> {
     let view = state.desk.view().await?;
     let unsettled = view.judged.values().filter(|judged| {
@@ -44,9 +43,11 @@ async fn files(
     });
     Ok(Page(FilesPage {
         frame: visitor.frame("Files"),
-        form,
+        copy: view
+            .term
+            .first_day()
+            .map(|first| copy_form(&first.to_string()).filled("/course/copy.zip", typed, faults)),
         unsettled: unsettled.count(),
-        first: view.term.first_day().map(|day| day.to_string()),
     }))
 }
 
@@ -54,64 +55,81 @@ async fn files(
 pub async fn copy(
     State(state): State<AppState>,
     visitor: CoordinatorVisitor,
-    fields: Fields,
+    Fields(typed): Fields,
 ) -> PageResult<Response> {
     let made = {
         let view = state.desk.view().await?;
-        copy_plan(&view.term, &fields).map(|plan| write_term(&view.term.copied(&plan)))
+        copy_plan(&view.term, &typed).map(|plan| write_term(&view.term.copied(&plan)))
     };
     match made {
         Err(faults) => {
-            let form = Form::refused(fields, PrepareError::Fields(faults))?;
-            let page = files(&state, &visitor, form).await?;
+            let page = files(&state, &visitor, typed, faults).await?;
             Ok(page.with_status(StatusCode::UNPROCESSABLE_ENTITY))
         }
         Ok(folder) => zipped("next-term.zip", folder).await,
     }
 }
 
-fn copy_plan(term: &Term, fields: &Fields) -> Result<CopyPlan, Vec<(&'static str, String)>> {
-    let mut faults = Vec::new();
-    let name = match line_of_text(fields.text("next_term")) {
-        Ok(name) if name.is_empty() => {
-            Err("found nothing, expected its name, such as Spring 2027".to_owned())
-        }
-        read => read,
-    };
-    let name = name.map_err(|what| faults.push(("next_term", what))).ok();
-    let days = match (fields.text("first_day"), fields.text("weeks")) {
+fn copy_form(first: &str) -> Form {
+    let mut form = Form::of(vec![
+        Field::text("next_term", "Next term")
+            .hint("such as Spring 2027")
+            .wide(),
+        Field::day("first_day", "First day")
+            .hint("the first experiment opens then, the others as far after it as now"),
+        Field::text("weeks", "Weeks").hint("or: by how many weeks every date moves"),
+        Field::tick("lots", "with the lots and their values"),
+        Field::tick("unknowns", "with the unknowns and their true values"),
+    ])
+    .title("Copy for next term")
+    .words("A folder with the experiments, their procedures and marking on other dates, to be brought into an empty server: without people, sections, hand-ins, bottles issued, notes and decisions.")
+    .note(format!("The first experiment opens on {first} this term."));
+    form.buttons = vec![Button::new("Make the copy").quiet()];
+    form
+}
+
+fn copy_plan(term: &Term, typed: &Typed) -> Result<CopyPlan, Faults> {
+    let mut read = copy_form("").read(typed);
+    if typed.text("next_term").is_empty() {
+        read.fault(
+            "next_term",
+            "found nothing, expected its name, such as Spring 2027",
+        );
+    }
+    let weeks = typed.text("weeks");
+    let days = match (typed.text("first_day"), weeks) {
         ("", "") => {
             let what = "found neither a day nor a number of weeks, expected one of the two";
-            Err(("first_day", what.to_owned()))
+            read.fault("first_day", what);
+            None
         }
-        (first, "") => day(first)
-            .map(|first| term.days_to(first).unwrap_or(0))
-            .map_err(|what| ("first_day", what)),
-        ("", weeks) => match weeks.parse::<i32>() {
-            Ok(weeks) if (-520..=520).contains(&weeks) => Ok(weeks.saturating_mul(7)),
-            _ => {
-                let what = format!(
+        (_, "") => read
+            .day("first_day")
+            .map(|first| term.days_to(first).unwrap_or(0)),
+        ("", _) => {
+            let number = weeks.parse::<i32>().ok();
+            let number = number.filter(|number| (-520..=520).contains(number));
+            let what = || {
+                format!(
                     "found \u{201c}{weeks}\u{201d}, expected a whole number of weeks, at most 520"
-                );
-                Err(("weeks", what))
-            }
-        },
+                )
+            };
+            let weeks = read.keep("weeks", number.ok_or_else(what));
+            weeks.map(|weeks| weeks.saturating_mul(7))
+        }
         (first, _) => {
             let what = format!("found {first} beside a number of weeks, expected one of the two");
-            Err(("first_day", what))
+            read.fault("first_day", what);
+            None
         }
     };
-    let days = days.map_err(|fault| faults.push(fault)).ok();
-    let ticked = |field: &str| fields.text(field) == "yes";
-    match (name, days) {
-        (Some(term), Some(days)) => Ok(CopyPlan {
-            term,
-            days,
-            lots: ticked("lots"),
-            unknowns: ticked("unknowns"),
-        }),
-        _ => Err(faults),
-    }
+    read.check()?;
+    Ok(CopyPlan {
+        term: read.text("next_term").unwrap_or_default().to_owned(),
+        days: days.unwrap_or_default(),
+        lots: read.is_ticked("lots"),
+        unknowns: read.is_ticked("unknowns"),
+    })
 }
 
 async fn zipped(name: &str, folder: Folder) -> PageResult<Response> {

@@ -3,41 +3,74 @@
 use std::collections::BTreeMap;
 
 use askama::Template;
-use axum::extract::{Path, State};
-use axum::http::StatusCode;
-use axum::response::{IntoResponse, Response};
+use axum::response::IntoResponse;
 
-use super::form::{Form, done};
+use super::experiments;
 use super::glance::{self, Tally};
 use super::marks::{Histograms, histograms};
-use super::preview::{Asked, Said, Wanted, hidden};
 use super::titres::{self, Titre};
 use super::words;
-use crate::chem::{Formula, printed_reaction};
-use crate::course::{Experiment, SectionLots};
-use crate::desk::{self, PrepareError};
-use crate::ids::{ExperimentKey, LotCode, SectionName};
+use crate::chem::printed_reaction;
+use crate::desk::forms::{ExperimentDates, SectionLotsForm, ShowTruth};
+use crate::form::Filled;
+use crate::ids::ExperimentKey;
 use crate::judge::{Fairness, Remedy, fairness, remedies};
 use crate::measure::{from_f64, plain};
 use crate::procedure::Procedure;
-use crate::term::{Slot, Term};
+use crate::term::Slot;
+use crate::web::changing::{Answer, Done, Place, Refused, Visit, Who, notice};
 use crate::web::digits::{SectionDigits, section_digits};
-use crate::web::{
-    AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields,
-};
+use crate::web::{Frame, Page, PageError};
 
 /// Students of the class that is simulated to see whether the marking is fair.
 const CLASS: usize = 1000;
+
+pub const DATES: Place = Place {
+    who: Who::Coordinator,
+    path: "/course/experiments/{key}/dates",
+    form: |visit| Ok(Box::new(ExperimentDates(visit.key()?.clone()))),
+    page,
+    done: Done {
+        to: "/course/experiments/{key}",
+        name: "dates",
+        words: |_| "The dates are changed.".to_owned(),
+    },
+    by_do: false,
+};
+
+/// A lot for each section, or one for all of them.
+pub const LOTS: Place = Place {
+    path: "/course/experiments/{key}/lots",
+    form: |visit| Ok(Box::new(SectionLotsForm(visit.key()?.clone()))),
+    done: Done {
+        to: "/course/experiments/{key}",
+        name: "assigned",
+        words: |_| "The lots are assigned.".to_owned(),
+    },
+    ..DATES
+};
+
+pub const TRUTH: Place = Place {
+    path: "/course/experiments/{key}/truth",
+    form: |visit| Ok(Box::new(ShowTruth(visit.key()?.clone()))),
+    done: Done {
+        to: "/course/experiments/{key}",
+        name: "truth",
+        words: |_| "What students are told of true values is changed.".to_owned(),
+    },
+    ..DATES
+};
 
 #[derive(Template)]
 #[template(path = "coordinator/experiment.html")]
 struct ExperimentPage {
     frame: Frame,
     key: ExperimentKey,
-    form: Form,
+    dates: Filled,
+    lots: Filled,
+    truth: Filled,
     state: &'static str,
     tag: &'static str,
-    zone: String,
     tally: Tally,
     /// How marks are spread; none while there are none.
     marks: Option<Histograms>,
@@ -55,25 +88,9 @@ struct ExperimentPage {
     titres_head: String,
     titres_words: String,
     titres_warn: bool,
-    sections: Vec<SectionChoice>,
-    titrants: Option<Choices>,
-    excesses: Option<Choices>,
+    /// Reagents of which there is no lot yet.
+    missing: Vec<String>,
     digits: Vec<SectionDigits>,
-    /// Students are told the true values once results are out.
-    show_truth: bool,
-}
-
-/// Lots of a reagent to choose from.
-struct Choices {
-    reagent: String,
-    codes: Vec<String>,
-}
-
-/// The lots chosen for a section.
-struct SectionChoice {
-    name: String,
-    titrant: String,
-    excess: String,
 }
 
 /// What a class can reach, in words.
@@ -92,124 +109,67 @@ struct FairnessWords {
     helps: Vec<String>,
 }
 
-pub async fn page(
-    State(state): State<AppState>,
-    Path(key): Path<ExperimentKey>,
-    visitor: CoordinatorVisitor,
-    query: QueryFields,
-) -> PageResult<Response> {
-    let form = {
-        let view = state.desk.view().await?;
-        let dates = find(&view.term, &key)?.dates;
-        let shown = |at: jiff::civil::DateTime| at.strftime("%Y-%m-%dT%H:%M").to_string();
-        Form::filled(&[("opens", &shown(dates.opens)), ("due", &shown(dates.due))])
-    };
-    Ok(experiment(&state, &visitor, &key, form, done(&query))
-        .await?
-        .into_response())
-}
-
-async fn experiment(
-    state: &AppState,
-    visitor: &CoordinatorVisitor,
-    key: &ExperimentKey,
-    form: Form,
-    notice: Option<String>,
-) -> PageResult<Page<ExperimentPage>> {
-    let (procedure, glassware) = {
-        let view = state.desk.view().await?;
-        let procedure = find(&view.term, key)?.procedure.clone();
-        (procedure, view.term.glassware.clone())
-    };
-    // a class of a thousand takes a while: not on a thread that serves pages, nor with the course held
-    let fairness = tokio::task::spawn_blocking(move || {
-        fairness(&procedure, CLASS, 1).map(|found| FairnessWords {
-            helps: remedies(&procedure, &glassware)
+fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
+    Box::pin(async move {
+        let (procedure, glassware) = {
+            let view = visit.state.desk.view().await?;
+            let procedure = visit.experiment(&view.term)?.procedure.clone();
+            (procedure, view.term.glassware.clone())
+        };
+        // a class of a thousand takes a while: not on a thread that serves pages, nor with the course held
+        let fairness = tokio::task::spawn_blocking(move || {
+            fairness(&procedure, CLASS, 1).map(|found| FairnessWords {
+                helps: remedies(&procedure, &glassware)
+                    .iter()
+                    .map(Remedy::words)
+                    .collect(),
+                ..fairness_words(&procedure, found)
+            })
+        });
+        let fairness = fairness.await.map_err(PageError::internal)?;
+        let view = visit.state.desk.view().await?;
+        let term = &view.term;
+        let experiment = visit.experiment(term)?;
+        let (key, procedure) = (&experiment.key, &experiment.procedure);
+        let (state_word, tag) = glance::state(&view, experiment, visit.now());
+        let (titres, titres_with) = titres::expected(term, experiment);
+        let mut frame = visit.frame(&procedure.title);
+        let places = [&DATES, &LOTS, &TRUTH, &experiments::NEW];
+        frame.notice = notice(&visit.query, &places);
+        Ok(Page(ExperimentPage {
+            frame,
+            key: key.clone(),
+            dates: DATES.filled(visit, term, refused.as_ref())?,
+            lots: LOTS.filled(visit, term, refused.as_ref())?,
+            truth: TRUTH.filled(visit, term, refused.as_ref())?,
+            missing: SectionLotsForm::missing(term, experiment),
+            state: state_word,
+            tag,
+            tally: Tally::of(&view, key, None),
+            marks: histograms(&view, key),
+            arranged: term
+                .enrolled()
+                .filter(|s| term.extension(&Slot::new(key, &s.id)).is_some())
+                .count(),
+            own_dates: experiment.section_dates.len(),
+            unknowns: term.unknowns.get(key).map_or(0, BTreeMap::len),
+            reactions: procedure
+                .reactions
                 .iter()
-                .map(Remedy::words)
+                .map(|reaction| printed_reaction(&reaction.to_string()))
                 .collect(),
-            ..fairness_words(&procedure, found)
+            facts: words::facts(procedure),
+            marking: words::marking(&procedure.marking),
+            fairness,
+            titres_words: titres::in_words(procedure, &titres),
+            titres_warn: titres.iter().any(|t| t.warning.is_some()),
+            titres,
+            titres_with,
+            titres_head: titres::head(procedure),
+            digits: section_digits(&view, experiment, |_| true),
         })
-    });
-    let fairness = fairness.await.map_err(PageError::internal)?;
-    let view = state.desk.view().await?;
-    let term = &view.term;
-    let experiment = find(term, key)?;
-    let procedure = &experiment.procedure;
-    let (state_word, tag) = glance::state(&view, experiment, state.clock.now());
-    let (titres, titres_with) = titres::expected(term, experiment);
-    let choices = |species: &Formula| Choices {
-        reagent: species.to_string(),
-        codes: lots_of(term, species),
-    };
-    let mut frame = visitor.frame(&procedure.title);
-    frame.notice = notice;
-    let titrant = procedure.lot_reagent().map(|(species, _)| species);
-    Ok(Page(ExperimentPage {
-        frame,
-        key: key.to_owned(),
-        form,
-        state: state_word,
-        tag,
-        zone: term.course.zone.name().to_owned(),
-        tally: Tally::of(&view, key, None),
-        marks: histograms(&view, key),
-        arranged: term
-            .enrolled()
-            .filter(|s| term.extension(&Slot::new(key, &s.id)).is_some())
-            .count(),
-        own_dates: experiment.section_dates.len(),
-        unknowns: term.unknowns.get(key).map_or(0, BTreeMap::len),
-        reactions: procedure
-            .reactions
-            .iter()
-            .map(|reaction| printed_reaction(&reaction.to_string()))
-            .collect(),
-        facts: words::facts(procedure),
-        marking: words::marking(&procedure.marking),
-        fairness,
-        titres_words: titres::in_words(procedure, &titres),
-        titres_warn: titres.iter().any(|t| t.warning.is_some()),
-        titres,
-        titres_with,
-        titres_head: titres::head(procedure),
-        sections: section_choices(term, experiment),
-        titrants: titrant.map(choices),
-        excesses: procedure.excess.as_ref().map(|e| choices(&e.species)),
-        digits: section_digits(&view, experiment, |_| true),
-        show_truth: term
-            .sources
-            .experiments
-            .get(key)
-            .is_some_and(|source| source.show_truth),
-    }))
-}
-
-/// The experiment of that key, or the page that says there is none.
-pub fn find<'t>(term: &'t Term, key: &ExperimentKey) -> PageResult<&'t Experiment> {
-    term.experiment(key).ok_or_else(PageError::not_found)
-}
-
-fn lots_of(term: &Term, species: &Formula) -> Vec<String> {
-    let of = |reagent: &str| Formula::parse(reagent).is_ok_and(|f| f == *species);
-    let lots = term.lots.values().filter(|lot| of(&lot.reagent));
-    lots.map(|lot| lot.code.to_string()).collect()
-}
-
-fn section_choices(term: &Term, experiment: &Experiment) -> Vec<SectionChoice> {
-    let of = |section: &str| {
-        let lots = experiment
-            .section_lots
-            .get(section)
-            .cloned()
-            .unwrap_or_default();
-        SectionChoice {
-            name: section.to_owned(),
-            titrant: lots.titrant.as_deref().unwrap_or_default().to_owned(),
-            excess: lots.excess.as_deref().unwrap_or_default().to_owned(),
-        }
-    };
-    term.sections().into_iter().map(of).collect()
+        .into_response())
+    })
 }
 
 fn fairness_words(procedure: &Procedure, found: Fairness) -> FairnessWords {
@@ -244,109 +204,5 @@ fn fairness_words(procedure: &Procedure, found: Fairness) -> FairnessWords {
         endpoint: found.endpoint.map(|endpoint| endpoint.words()),
         warnings: found.warnings,
         helps: Vec::new(),
-    }
-}
-
-pub async fn dates(
-    State(state): State<AppState>,
-    Path(key): Path<ExperimentKey>,
-    visitor: CoordinatorVisitor,
-    fields: Fields,
-) -> PageResult<Response> {
-    let typed = typed_dates(&state, &key, &fields).await?;
-    let who = (visitor.login.as_str(), state.clock.now());
-    let typed = typed.each_ref().map(String::as_str);
-    let changed = desk::new_experiment(&state.desk, typed, who).await;
-    answer(&state, &visitor, &key, fields, changed, "dates").await
-}
-
-/// `POST /course/experiments/{key}/dates/preview`: what other dates would change.
-pub async fn preview_dates(
-    State(state): State<AppState>,
-    Path(key): Path<ExperimentKey>,
-    visitor: CoordinatorVisitor,
-    fields: Fields,
-) -> PageResult<Response> {
-    let typed = typed_dates(&state, &key, &fields).await?;
-    let asked = Asked {
-        wanted: Wanted::Experiment(typed),
-        action: format!("/course/experiments/{key}/dates"),
-        hidden: hidden(&fields, &["opens", "due"]),
-        reason: None,
-        back: format!("/course/experiments/{key}"),
-        said: Said::default(),
-    };
-    match asked.answer(&state, &visitor).await? {
-        Ok(page) => Ok(page),
-        Err(why) => answer(&state, &visitor, &key, fields, Err(why), "dates").await,
-    }
-}
-
-/// Key, procedure and dates of an experiment as they are to be.
-async fn typed_dates(
-    state: &AppState,
-    key: &ExperimentKey,
-    fields: &Fields,
-) -> PageResult<[String; 4]> {
-    let view = state.desk.view().await?;
-    find(&view.term, key)?;
-    let source = view.term.sources.experiments.get(key);
-    let procedure = source.map(|s| s.procedure.clone()).unwrap_or_default();
-    let dates = ["opens", "due"].map(|name| fields.text(name).to_owned());
-    let [opens, due] = dates;
-    Ok([key.to_string(), procedure, opens, due])
-}
-
-/// `POST /course/experiments/{key}/lots`: a lot for each section, or one for all of them.
-pub async fn lots(
-    State(state): State<AppState>,
-    Path(key): Path<ExperimentKey>,
-    visitor: CoordinatorVisitor,
-    fields: Fields,
-) -> PageResult<Response> {
-    let mut lots: BTreeMap<SectionName, SectionLots> = BTreeMap::new();
-    let sections: Vec<SectionName> = {
-        let view = state.desk.view().await?;
-        find(&view.term, &key)?;
-        let sections = view.term.sections().into_iter();
-        sections.map(SectionName::new).collect()
-    };
-    let chosen = |kind: &str, section: &str| {
-        let all = fields.text(&format!("{kind}-all"));
-        let own = fields.text(&format!("{kind}:{section}"));
-        let code = if all.is_empty() { own } else { all };
-        (!code.is_empty()).then(|| LotCode::new(code))
-    };
-    for section in &sections {
-        let of_section = SectionLots {
-            titrant: chosen("titrant", section),
-            excess: chosen("excess", section),
-        };
-        if of_section != SectionLots::default() {
-            lots.insert(section.clone(), of_section);
-        }
-    }
-    let who = (visitor.login.as_str(), state.clock.now());
-    let changed = desk::assign_lots(&state.desk, &key, lots, who).await;
-    answer(&state, &visitor, &key, fields, changed, "assigned").await
-}
-
-async fn answer(
-    state: &AppState,
-    visitor: &CoordinatorVisitor,
-    key: &ExperimentKey,
-    fields: Fields,
-    changed: Result<(), PrepareError>,
-    done: &str,
-) -> PageResult<Response> {
-    match changed {
-        Ok(()) => Err(PageError::see_other(format!(
-            "/course/experiments/{key}?done={done}"
-        ))),
-        Err(why) => {
-            let form = Form::refused(fields, why)?;
-            let page = experiment(state, visitor, key, form, None).await?;
-            Ok(page.with_status(StatusCode::UNPROCESSABLE_ENTITY))
-        }
     }
 }

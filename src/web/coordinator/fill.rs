@@ -12,13 +12,13 @@ use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use sha2::{Digest, Sha256};
 
 use super::downloads::attachment;
-use super::form::LongForm;
 use super::home::FaultsPage;
 use crate::desk::Image;
 use crate::files::{
     FillChoice, FillPlan, FilledCell, IdKind, Points, Sheet, may_have_decimal_comma,
 };
 use crate::text::Fault;
+use crate::web::fields::LongForm;
 use crate::web::{
     AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, Upload, UploadedFile,
 };

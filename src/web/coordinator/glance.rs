@@ -3,13 +3,13 @@
 use jiff::Timestamp;
 use jiff::civil::DateTime;
 
-use super::form::counted;
 use crate::chem::Formula;
 use crate::course::{Experiment, StaffRole};
 use crate::desk::Image;
 use crate::ids::ExperimentKey;
 use crate::procedure::Dates;
 use crate::term::{Slot, Status};
+use crate::web::changing::counted;
 use crate::web::dates;
 
 /// One experiment over the whole course.

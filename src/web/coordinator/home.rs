@@ -5,17 +5,19 @@ use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use super::form::{Form, done};
 use super::glance::{
     ExperimentRow, NextStep, SectionRow, experiment_rows, next_steps, section_rows,
 };
 use super::unpack::unpack;
 use crate::course::StaffRole;
-use crate::desk::{self, BringError};
+use crate::desk::forms::course_form;
+use crate::desk::{self, BringError, PrepareError};
 use crate::files::read_term;
+use crate::form::{Faults, Filled, Typed};
 use crate::store::StoreError;
 use crate::term::Term;
 use crate::text::Fault;
+use crate::web::changing::counted;
 use crate::web::{
     AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields, Upload,
 };
@@ -24,8 +26,7 @@ use crate::web::{
 #[template(path = "coordinator/setup.html")]
 struct Setup {
     frame: Frame,
-    form: Form,
-    zones: [&'static str; 12],
+    form: Filled,
 }
 
 #[derive(Template)]
@@ -50,22 +51,6 @@ pub struct FaultsPage {
     pub back: &'static str,
 }
 
-/// Zones offered; any other IANA zone can be typed.
-const ZONES: [&str; 12] = [
-    "Europe/London",
-    "Europe/Lisbon",
-    "Europe/Berlin",
-    "Europe/Athens",
-    "America/New_York",
-    "America/Chicago",
-    "America/Los_Angeles",
-    "America/Sao_Paulo",
-    "Africa/Johannesburg",
-    "Asia/Kolkata",
-    "Asia/Tokyo",
-    "Australia/Sydney",
-];
-
 impl FaultsPage {
     /// The answer: nothing was done.
     pub fn answer(frame: Frame, file: &str, faults: Vec<Fault>, back: &'static str) -> Response {
@@ -88,12 +73,21 @@ pub async fn page(
     let view = match state.desk.view().await {
         Ok(view) => view,
         Err(StoreError::NoCourse) => {
-            return Ok(setup(&visitor, Form::default()).into_response());
+            let (typed, faults) = (Typed::default(), Faults::default());
+            return Ok(setup(&visitor, typed, faults).into_response());
         }
         Err(other) => return Err(other.into()),
     };
     let mut frame = visitor.frame("The term at a glance");
-    frame.notice = done(&query);
+    frame.notice = match query.0.text("done") {
+        "course" => Some("The course is set up.".to_owned()),
+        "folder" => {
+            let n = query.0.text("n").parse().unwrap_or_default();
+            let changes = counted(n, "change", "changes");
+            Some(format!("The course folder is in: {changes}."))
+        }
+        _ => None,
+    };
     let now = state.clock.now();
     Ok(Page(Home {
         frame,
@@ -105,26 +99,25 @@ pub async fn page(
     .into_response())
 }
 
-fn setup(visitor: &CoordinatorVisitor, form: Form) -> Page<Setup> {
+fn setup(visitor: &CoordinatorVisitor, typed: Typed, faults: Faults) -> Page<Setup> {
     Page(Setup {
         frame: visitor.frame("Set up the course"),
-        form,
-        zones: ZONES,
+        form: course_form().filled("/course/new", typed, faults),
     })
 }
 
 pub async fn new(
     State(state): State<AppState>,
     visitor: CoordinatorVisitor,
-    fields: Fields,
+    Fields(typed): Fields,
 ) -> PageResult<Response> {
-    let typed = ["title", "term", "time_zone"].map(|name| fields.text(name));
     let who = (visitor.login.as_str(), state.clock.now());
-    match desk::new_course(&state.desk, typed, who).await {
+    match desk::new_course(&state.desk, &typed, who).await {
         Ok(()) => Err(PageError::see_other("/course?done=course")),
-        Err(why) => {
-            let form = Form::refused(fields, why)?;
-            Ok(setup(&visitor, form).with_status(StatusCode::UNPROCESSABLE_ENTITY))
+        Err(PrepareError::Store(why)) => Err(why.into()),
+        Err(PrepareError::Fields(faults)) => {
+            let page = setup(&visitor, typed, faults);
+            Ok(page.with_status(StatusCode::UNPROCESSABLE_ENTITY))
         }
     }
 }

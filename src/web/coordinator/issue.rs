@@ -4,24 +4,44 @@ use std::collections::BTreeMap;
 
 use askama::Template;
 use axum::extract::{Path, State};
-use axum::http::StatusCode;
-use axum::response::{IntoResponse, Response};
+use axum::response::IntoResponse;
 
-use super::experiment::find;
-use super::form::{Form, done};
 use crate::course::Student;
-use crate::desk;
+use crate::desk::forms::IssueForm;
+use crate::form::Filled;
 use crate::ids::ExperimentKey;
 use crate::term::Slot;
-use crate::web::{
-    AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields,
+use crate::web::changing::{Answer, Done, Place, Refused, Visit, Who, counted, notice};
+use crate::web::{AppState, CoordinatorVisitor, Frame, Page, PageError, PageResult, QueryFields};
+
+pub const ISSUE: Place = Place {
+    who: Who::Coordinator,
+    path: "/course/experiments/{key}/issue",
+    form: |visit| {
+        let mut seed = [0_u8; 32];
+        getrandom::fill(&mut seed).map_err(PageError::internal)?;
+        Ok(Box::new(IssueForm {
+            experiment: visit.key()?.clone(),
+            seed,
+        }))
+    },
+    page,
+    done: Done {
+        to: "/course/experiments/{key}/issue",
+        name: "issued",
+        words: |n| {
+            let students = counted(n, "student was", "students were");
+            format!("{students} given a bottle.")
+        },
+    },
+    by_do: false,
 };
 
 #[derive(Template)]
 #[template(path = "coordinator/issue.html")]
 struct IssuePage {
     frame: Frame,
-    form: Form,
+    form: Filled,
     key: ExperimentKey,
     title: String,
     counts: Vec<(String, usize)>,
@@ -46,76 +66,42 @@ struct Given {
     bottle: Option<String>,
 }
 
-pub async fn page(
-    State(state): State<AppState>,
-    Path(key): Path<ExperimentKey>,
-    visitor: CoordinatorVisitor,
-    query: QueryFields,
-) -> PageResult<Response> {
-    let page = issue(&state, &visitor, &key, Form::default(), done(&query)).await?;
-    Ok(page.into_response())
-}
-
-async fn issue(
-    state: &AppState,
-    visitor: &CoordinatorVisitor,
-    key: &ExperimentKey,
-    form: Form,
-    notice: Option<String>,
-) -> PageResult<Page<IssuePage>> {
-    let view = state.desk.view().await?;
-    let term = &view.term;
-    let experiment = find(term, key)?;
-    let codes = term.unknowns.get(key).into_iter().flat_map(|u| u.keys());
-    let mut counts: BTreeMap<&str, usize> = codes.map(|code| (code.as_str(), 0)).collect();
-    let mut without = Vec::new();
-    for student in term.enrolled() {
-        match term.issued.get(&Slot::new(key, &student.id)) {
-            Some(code) => {
-                let count = counts.entry(code).or_default();
-                *count = count.saturating_add(1);
+fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
+    Box::pin(async move {
+        let view = visit.state.desk.view().await?;
+        let term = &view.term;
+        let experiment = visit.experiment(term)?;
+        let key = &experiment.key;
+        let codes = term.unknowns.get(key).into_iter().flat_map(|u| u.keys());
+        let mut counts: BTreeMap<&str, usize> = codes.map(|code| (code.as_str(), 0)).collect();
+        let mut without = Vec::new();
+        for student in term.enrolled() {
+            match term.issued.get(&Slot::new(key, &student.id)) {
+                Some(code) => {
+                    let count = counts.entry(code).or_default();
+                    *count = count.saturating_add(1);
+                }
+                None => without.push(student.clone()),
             }
-            None => without.push(student.clone()),
         }
-    }
-    let title = experiment.procedure.title.clone();
-    let mut frame = visitor.frame(format!("Issue: {title}"));
-    frame.notice = notice;
-    Ok(Page(IssuePage {
-        frame,
-        form,
-        key: key.to_owned(),
-        title,
-        counts: counts
-            .into_iter()
-            .map(|(code, n)| (code.to_owned(), n))
-            .collect(),
-        without,
-        total: term.enrolled().count(),
-        sections: term.sections().into_iter().map(str::to_owned).collect(),
-    }))
-}
-
-pub async fn now(
-    State(state): State<AppState>,
-    Path(key): Path<ExperimentKey>,
-    visitor: CoordinatorVisitor,
-    fields: Fields,
-) -> PageResult<Response> {
-    find(&state.desk.view().await?.term, &key)?;
-    let mut seed = [0_u8; 32];
-    getrandom::fill(&mut seed).map_err(PageError::internal)?;
-    let who = (visitor.login.as_str(), state.clock.now());
-    match desk::issue_unknowns(&state.desk, &key, seed, who).await {
-        Ok(n) => Err(PageError::see_other(format!(
-            "/course/experiments/{key}/issue?done=issued&n={n}"
-        ))),
-        Err(why) => {
-            let form = Form::refused(fields, why)?;
-            let page = issue(&state, &visitor, &key, form, None).await?;
-            Ok(page.with_status(StatusCode::UNPROCESSABLE_ENTITY))
-        }
-    }
+        let title = &experiment.procedure.title;
+        let mut frame = visit.frame(format!("Issue: {title}"));
+        frame.notice = notice(&visit.query, &[&ISSUE]);
+        Ok(Page(IssuePage {
+            frame,
+            form: ISSUE.filled(visit, term, refused.as_ref())?,
+            key: key.clone(),
+            title: title.clone(),
+            counts: counts
+                .into_iter()
+                .map(|(code, n)| (code.to_owned(), n))
+                .collect(),
+            without,
+            total: term.enrolled().count(),
+            sections: term.sections().into_iter().map(str::to_owned).collect(),
+        })
+        .into_response())
+    })
 }
 
 /// `GET /course/experiments/{key}/issue/list`: to be printed, a page per section; `?section=` for one.
@@ -127,7 +113,7 @@ pub async fn list(
 ) -> PageResult<impl IntoResponse> {
     let view = state.desk.view().await?;
     let term = &view.term;
-    let experiment = find(term, &key)?;
+    let experiment = term.experiment(&key).ok_or_else(PageError::not_found)?;
     let wanted = query.0.text("section");
     let of = |section: &str| {
         let mut students: Vec<&Student> =

@@ -1,27 +1,35 @@
-//! Lots of reagent: their values, and every value they ever had.
+//! Lots of reagent with their values, and every value they ever had. They are entered in the prep room.
 
 use askama::Template;
-use axum::extract::State;
-use axum::http::StatusCode;
-use axum::response::{IntoResponse, Response};
+use axum::response::IntoResponse;
 
-use super::form::{Form, done};
-use super::preview::{Asked, Said, Wanted, hidden};
 use super::words::aligned;
 use crate::chem::{Formula, printed};
-use crate::desk::{self, PrepareError, Values};
+use crate::desk::forms::{StatedForm, What, reagents};
 use crate::store::ValueVersion;
-use crate::web::{
-    AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields, dates,
+use crate::web::changing::{Answer, Done, Place, Refused, Visit, Who, notice};
+use crate::web::prep::record;
+use crate::web::{Frame, Page, dates};
+
+/// A value proposed for a lot.
+pub const LOT: Place = Place {
+    who: Who::Coordinator,
+    path: "/course/lots",
+    form: |_| Ok(Box::new(StatedForm(What::Lot))),
+    page,
+    done: Done {
+        to: "/course/lots",
+        name: "lot",
+        words: |_| "The lot is entered.".to_owned(),
+    },
+    by_do: false,
 };
 
 #[derive(Template)]
 #[template(path = "coordinator/lots.html")]
 struct LotsPage {
     frame: Frame,
-    form: Form,
     lots: Vec<LotRow>,
-    reagents: Vec<String>,
     history: Vec<HistoryRow>,
     /// Where a form goes that asks what its values would change.
     preview: String,
@@ -95,143 +103,48 @@ fn put_back(
     fields
 }
 
-/// `GET /course/lots`; `?lot=` fills the form in with one to change.
-pub async fn page(
-    State(state): State<AppState>,
-    visitor: CoordinatorVisitor,
-    query: QueryFields,
-) -> PageResult<Response> {
-    let mut frame = visitor.frame("Lots");
-    frame.notice = done(&query);
-    let form = {
-        let view = state.desk.view().await?;
-        view.term
-            .lots
-            .get(query.0.text("lot"))
-            .map_or_else(Form::default, |lot| {
-                Form::filled(&[
-                    ("lot", &lot.code),
-                    ("reagent", &lot.reagent),
-                    ("molarity", &lot.molarity.value.to_string()),
-                    (
-                        "uncertainty",
-                        &lot.molarity.standard_uncertainty.to_string(),
-                    ),
-                ])
-            })
-    };
-    Ok(lots(&state, frame, form).await?.into_response())
-}
-
-async fn lots(state: &AppState, frame: Frame, form: Form) -> PageResult<Page<LotsPage>> {
-    let values = state.desk.lot_history().await?;
-    let view = state.desk.view().await?;
-    let term = &view.term;
-    let mut used: Vec<Formula> = Vec::new();
-    for experiment in &term.experiments {
-        let titrant = experiment
-            .procedure
-            .lot_reagent()
-            .map(|(species, _)| species);
-        let excess = experiment.procedure.excess.as_ref().map(|e| &e.species);
-        for species in [titrant, excess].into_iter().flatten() {
-            if !used.contains(species) {
-                used.push(species.clone());
-            }
+fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
+    Box::pin(async move {
+        if refused.is_some() {
+            return record::stated(visit, &LOT, refused.as_ref(), "Lots").await;
         }
-    }
-    let remark = |reagent: &str| match Formula::parse(reagent) {
-        Ok(formula) if used.contains(&formula) => None,
-        _ => Some("no experiment uses this reagent: is it written as in the procedure?"),
-    };
-    let rows = term.lots.values().map(|lot| LotRow {
-        code: lot.code.to_string(),
-        remark: remark(&lot.reagent),
-        reagent: printed(&lot.reagent),
-        molarity: lot.molarity.value.to_string(),
-        uncertainty: lot.molarity.standard_uncertainty.to_string(),
-        version: lot.version,
-    });
-    let mut rows: Vec<LotRow> = rows.collect();
-    aligned(rows.iter_mut().map(|row| &mut row.molarity));
-    aligned(rows.iter_mut().map(|row| &mut row.uncertainty));
-    Ok(Page(LotsPage {
-        frame,
-        form,
-        lots: rows,
-        reagents: used.iter().map(ToString::to_string).collect(),
-        history: history(values, &term.course.zone, |v| {
-            let reagent = term
-                .lots
-                .get(v.code.as_str())
-                .map(|lot| lot.reagent.clone());
-            vec![
-                ("lot", v.code.clone()),
-                ("reagent", reagent.unwrap_or_default()),
-                ("molarity", v.value.value.to_string()),
-            ]
-        }),
-        preview: "/course/lots/preview".into(),
-    }))
-}
-
-pub async fn enter(
-    State(state): State<AppState>,
-    visitor: CoordinatorVisitor,
-    fields: Fields,
-) -> PageResult<Response> {
-    let who = (visitor.login.as_str(), state.clock.now());
-    let entered = match typed(&fields) {
-        Ok(values) => {
-            let (reason, seen) = (fields.text("reason"), fields.one("seen"));
-            desk::enter_values(&state.desk, &values, reason, seen, who).await
-        }
-        Err(why) => Err(why),
-    };
-    match entered {
-        Ok(_) => Err(PageError::see_other("/course/lots?done=lot")),
-        Err(why) => refused(&state, &visitor, fields, why).await,
-    }
-}
-
-/// `POST /course/lots/preview`: what another value would change.
-pub async fn preview(
-    State(state): State<AppState>,
-    visitor: CoordinatorVisitor,
-    fields: Fields,
-) -> PageResult<Response> {
-    let answer = match typed(&fields) {
-        Ok(values) => {
-            let asked = Asked {
-                wanted: Wanted::Values(values),
-                action: "/course/lots".into(),
-                hidden: hidden(&fields, &["lot", "reagent", "molarity", "uncertainty"]),
-                reason: Some(("reason", fields.text("reason").to_owned())),
-                back: "/course/lots".into(),
-                said: Said::default(),
-            };
-            asked.answer(&state, &visitor).await?
-        }
-        Err(why) => Err(why),
-    };
-    match answer {
-        Ok(page) => Ok(page),
-        Err(why) => refused(&state, &visitor, fields, why).await,
-    }
-}
-
-fn typed(fields: &Fields) -> Result<Values, PrepareError> {
-    let names = ["lot", "reagent", "molarity", "uncertainty"];
-    Values::lot(names.map(|name| fields.text(name)))
-}
-
-async fn refused(
-    state: &AppState,
-    visitor: &CoordinatorVisitor,
-    fields: Fields,
-    why: PrepareError,
-) -> PageResult<Response> {
-    let form = Form::refused(fields, why)?;
-    let page = lots(state, visitor.frame("Lots"), form).await?;
-    Ok(page.with_status(StatusCode::UNPROCESSABLE_ENTITY))
+        let values = visit.state.desk.lot_history().await?;
+        let view = visit.state.desk.view().await?;
+        let term = &view.term;
+        let used = reagents(term);
+        let remark = |reagent: &str| match Formula::parse(reagent) {
+            Ok(formula) if used.iter().any(|(known, _)| *known == formula.to_string()) => None,
+            _ => Some("no experiment uses this reagent: is it written as in the procedure?"),
+        };
+        let rows = term.lots.values().map(|lot| LotRow {
+            code: lot.code.to_string(),
+            remark: remark(&lot.reagent),
+            reagent: printed(&lot.reagent),
+            molarity: lot.molarity.value.to_string(),
+            uncertainty: lot.molarity.standard_uncertainty.to_string(),
+            version: lot.version,
+        });
+        let mut rows: Vec<LotRow> = rows.collect();
+        aligned(rows.iter_mut().map(|row| &mut row.molarity));
+        aligned(rows.iter_mut().map(|row| &mut row.uncertainty));
+        let mut frame = visit.frame("Lots");
+        frame.notice = notice(&visit.query, &[&LOT]);
+        Ok(Page(LotsPage {
+            frame,
+            lots: rows,
+            history: history(values, &term.course.zone, |v| {
+                let reagent = term
+                    .lots
+                    .get(v.code.as_str())
+                    .map(|lot| lot.reagent.clone());
+                vec![
+                    ("lot", v.code.clone()),
+                    ("reagent", reagent.unwrap_or_default()),
+                    ("molarity", v.value.value.to_string()),
+                ]
+            }),
+            preview: "/course/lots/preview".into(),
+        })
+        .into_response())
+    })
 }

@@ -1,22 +1,19 @@
 //! Pages of the coordinator: preparing the course, seeing the term, releasing and exporting. They show true values, so
 //! every handler names [`CoordinatorVisitor`](crate::web::CoordinatorVisitor).
 
-mod audit;
+pub(in crate::web) mod audit;
 mod downloads;
 mod experiment;
 mod experiments;
 mod extensions;
 mod fill;
-pub(in crate::web) mod form;
 mod glance;
 mod home;
 mod issue;
 mod lots;
 mod marking;
-mod marking_form;
 mod marks;
 mod oneroster;
-mod preview;
 mod procedures;
 mod reissue;
 mod release;
@@ -26,7 +23,6 @@ mod slips;
 mod staff;
 mod student;
 pub(in crate::web) mod titres;
-mod truth;
 mod unknowns;
 mod unpack;
 pub(in crate::web) mod words;
@@ -35,6 +31,7 @@ use axum::Router;
 use axum::routing::{get, post};
 
 use super::AppState;
+use super::changing::{entered, looked, page_of, shown};
 
 pub fn routes() -> Router<AppState> {
     Router::new()
@@ -45,17 +42,20 @@ pub fn routes() -> Router<AppState> {
         .route("/course/roster/preview", post(roster::preview))
         .route("/course/roster/confirm", post(roster::confirm))
         .route("/course/slips", post(slips::print))
-        .route("/course/staff", get(staff::page).post(staff::enter))
-        .route("/course/staff/remove", post(staff::remove))
+        .route("/course/staff", shown(&staff::STAFF))
+        .route("/course/staff/remove", entered(&staff::REMOVE))
+        .route("/course/roster/student", shown(&student::STUDENT))
         .route(
-            "/course/roster/student",
-            get(student::page).post(student::enter),
+            "/course/roster/student/preview",
+            looked(|_| &student::STUDENT),
         )
-        .route("/course/roster/student/preview", post(student::preview))
-        .route("/course/lots", get(lots::page).post(lots::enter))
-        .route("/course/lots/preview", post(lots::preview))
-        .route("/course/procedures", post(procedures::enter))
-        .route("/course/procedures/confirm", post(procedures::confirm))
+        .route("/course/lots", shown(&lots::LOT))
+        .route("/course/lots/preview", looked(|_| &lots::LOT))
+        .route("/course/procedures", post(procedures::enter_file))
+        .route(
+            "/course/procedures/confirm",
+            entered(&procedures::PROCEDURE),
+        )
         .route("/course/audit", get(audit::overview))
         .route("/course/sections", get(sections::page))
         .route("/course/files", get(downloads::page))
@@ -74,34 +74,34 @@ pub fn routes() -> Router<AppState> {
         .route("/course/audit.csv", get(downloads::audit))
         .route("/course/export.zip", get(downloads::export))
         .route("/course/copy.zip", post(downloads::copy))
-        .route(
-            "/course/experiments",
-            get(experiments::page).post(experiments::enter),
-        )
+        .route("/course/experiments", shown(&experiments::NEW))
         .nest("/course/experiments/{key}", of_experiment())
 }
 
 fn of_experiment() -> Router<AppState> {
     Router::new()
-        .route("/", get(experiment::page))
-        .route("/dates", post(experiment::dates))
-        .route("/dates/preview", post(experiment::preview_dates))
-        .route("/lots", post(experiment::lots))
-        .route("/truth", post(truth::choose))
-        .route("/unknowns", get(unknowns::page).post(unknowns::enter))
-        .route("/unknowns/many", post(unknowns::enter_many))
-        .route("/unknowns/preview", post(unknowns::preview))
+        .route("/", page_of(&experiment::DATES))
+        .route("/dates", entered(&experiment::DATES))
+        .route("/dates/preview", looked(|_| &experiment::DATES))
+        .route("/lots", entered(&experiment::LOTS))
+        .route("/truth", entered(&experiment::TRUTH))
+        .route("/unknowns", shown(&unknowns::UNKNOWN))
+        .route("/unknowns/many", entered(&unknowns::MANY))
+        .route("/unknowns/preview", looked(unknowns::one_or_many))
         .route("/audit", get(audit::of_experiment))
-        .route("/issue", get(issue::page).post(issue::now))
+        .route("/issue", shown(&issue::ISSUE))
         .route("/issue/list", get(issue::list))
-        .route("/release", get(release::page).post(release::release))
-        .route("/withdraw", post(release::withdraw))
-        .route("/extensions", get(extensions::page).post(extensions::enter))
-        .route("/extensions/preview", post(extensions::preview))
-        .route("/section-dates", post(extensions::enter_sections))
-        .route("/section-dates/preview", post(extensions::preview_sections))
-        .route("/marking", get(marking::page).post(marking::enter))
-        .route("/marking/preview", post(marking::preview))
-        .route("/reissue", get(reissue::page).post(reissue::enter))
-        .route("/reissue/preview", post(reissue::preview))
+        .route("/release", shown(&release::RELEASE))
+        .route("/withdraw", entered(&release::WITHDRAW))
+        .route("/extensions", shown(&extensions::EXTENSION))
+        .route("/extensions/preview", looked(|_| &extensions::EXTENSION))
+        .route("/section-dates", entered(&extensions::SECTION_DATES))
+        .route(
+            "/section-dates/preview",
+            looked(|_| &extensions::SECTION_DATES),
+        )
+        .route("/marking", shown(&marking::RULES))
+        .route("/marking/preview", looked(|_| &marking::RULES))
+        .route("/reissue", shown(&reissue::REISSUE))
+        .route("/reissue/preview", looked(|_| &reissue::REISSUE))
 }

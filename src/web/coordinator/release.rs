@@ -2,34 +2,66 @@
 //! settled and at what students will see.
 
 use askama::Template;
-use axum::extract::{Path, State};
-use axum::http::StatusCode;
-use axum::response::{IntoResponse, Response};
-
+use axum::response::IntoResponse;
 use jiff::civil::DateTime;
 
-use super::experiment::find;
-use super::form::{Form, counted, done};
 use super::glance::Tally;
 use crate::course::Student;
-use crate::desk::{self, Image, PrepareError};
+use crate::desk::Image;
+use crate::desk::forms::ReleaseForm;
+use crate::form::Filled;
 use crate::ids::ExperimentKey;
 use crate::judge::AuditGroup;
 use crate::term::{ExperimentAudit, Slot, Status};
-use crate::web::{
-    AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields, dates,
+use crate::web::changing::{Answer, Done, Place, Refused, Visit, Who, counted, notice};
+use crate::web::{Frame, Page, dates};
+
+/// To `section`, or without one to all of them.
+pub const RELEASE: Place = Place {
+    who: Who::Coordinator,
+    path: "/course/experiments/{key}/release",
+    form: |visit| {
+        Ok(Box::new(ReleaseForm {
+            experiment: visit.key()?.clone(),
+            out: true,
+        }))
+    },
+    page,
+    done: Done {
+        to: "/course/experiments/{key}/release",
+        name: "released",
+        words: |_| "The results are released: students can see them now.".to_owned(),
+    },
+    by_do: false,
+};
+
+/// From `section`, or without one from all of them.
+pub const WITHDRAW: Place = Place {
+    path: "/course/experiments/{key}/withdraw",
+    form: |visit| {
+        Ok(Box::new(ReleaseForm {
+            experiment: visit.key()?.clone(),
+            out: false,
+        }))
+    },
+    done: Done {
+        to: "/course/experiments/{key}/release",
+        name: "withdrawn",
+        words: |_| "The results are withdrawn: students cannot see them any more.".to_owned(),
+    },
+    ..RELEASE
 };
 
 #[derive(Template)]
 #[template(path = "coordinator/release.html")]
 struct ReleasePage {
     frame: Frame,
-    form: Form,
+    /// To the section looked at, or to everybody.
+    release: Filled,
+    withdraw: Filled,
     key: ExperimentKey,
     title: String,
     tally: Tally,
-    /// What the button says that releases to everybody.
-    button: String,
     sections: Vec<SectionRelease>,
     /// The section looked at closely.
     chosen: Option<SectionRelease>,
@@ -53,8 +85,6 @@ struct ReleasePage {
 struct SectionRelease {
     name: String,
     tally: Tally,
-    /// What its button says.
-    button: String,
     /// Since when it has the results.
     out: Option<String>,
     /// When the last of its students is due, if that is still to come.
@@ -69,84 +99,88 @@ struct Seen {
     remark: &'static str,
 }
 
-/// `GET /course/experiments/{key}/release`; `?section=` looks at one closely.
-pub async fn page(
-    State(state): State<AppState>,
-    Path(key): Path<ExperimentKey>,
-    visitor: CoordinatorVisitor,
-    query: QueryFields,
-) -> PageResult<Response> {
-    let form = Form::filled(&[("section", query.0.text("section"))]);
-    let page = release_page(&state, &visitor, &key, form, done(&query)).await?;
-    Ok(page.into_response())
+/// `?section=` looks at one closely.
+fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
+    Box::pin(async move {
+        let view = visit.state.desk.view().await?;
+        let term = &view.term;
+        let experiment = visit.experiment(term)?;
+        let (key, title) = (&experiment.key, &experiment.procedure.title);
+        let of_it = view
+            .judged
+            .iter()
+            .filter(|(slot, _)| slot.experiment == *key);
+        let audits = term.audit(of_it);
+        let named = audits.iter().flat_map(ExperimentAudit::named);
+        let (off, odd): (Vec<&AuditGroup>, Vec<&AuditGroup>) =
+            named.partition(|group| audits.iter().any(|a| a.assigned.contains_key(&group.name)));
+        let names = |groups: Vec<&AuditGroup>| groups.iter().map(|g| g.name.to_string()).collect();
+        let sections: Vec<SectionRelease> = term
+            .sections()
+            .into_iter()
+            .map(|section| of_section(visit, &view, key, section))
+            .collect();
+        let asked = match &refused {
+            Some(refused) => refused.typed.text("section"),
+            None => visit.query.text("section"),
+        };
+        let chosen = sections.iter().find(|s| s.name == asked).cloned();
+        let name = chosen.as_ref().map_or("", |section| &section.name);
+        let tally = Tally::of(&view, key, None);
+        let students = counted(tally.students, "student", "students");
+        let [to, from] = match name {
+            "" => [
+                format!("Release to {students}"),
+                "Withdraw the results".to_owned(),
+            ],
+            name => [
+                format!("Release to section {name}"),
+                format!("Withdraw them from section {name}"),
+            ],
+        };
+        let waiting = chosen
+            .as_ref()
+            .map_or(tally, |section| section.tally)
+            .to_review;
+        let mut release = RELEASE.filled(visit, term, refused.as_ref())?;
+        release.form = ReleaseForm::to(name, &to, waiting);
+        release.typed.set("section", name);
+        let mut withdraw = WITHDRAW.filled(visit, term, refused.as_ref())?;
+        withdraw.form = ReleaseForm::to(name, &from, 0);
+        withdraw.typed.set("section", name);
+        let everyone = term.released.get(key).filter(|r| r.sections.is_empty());
+        let dues = term.enrolled().map(|s| term.dates_of(experiment, s).due);
+        let mut frame = visit.frame(format!("Release: {title}"));
+        frame.notice = notice(&visit.query, &[&RELEASE, &WITHDRAW]);
+        Ok(Page(ReleasePage {
+            frame,
+            title: title.clone(),
+            tally,
+            seen: chosen
+                .as_ref()
+                .map_or_else(Vec::new, |s| seen(&view, key, &s.name)),
+            release,
+            withdraw,
+            off: names(off),
+            odd: names(odd),
+            not_due: dues
+                .max()
+                .filter(|due| is_to_come(visit, &view, *due))
+                .map(dates::local),
+            none_out: !term.released.contains_key(key),
+            all_out: view.is_released(key),
+            at: everyone
+                .and_then(|r| r.everyone)
+                .map(|at| dates::instant(&term.course.zone, at)),
+            sections,
+            chosen,
+            key: key.clone(),
+        })
+        .into_response())
+    })
 }
 
-async fn release_page(
-    state: &AppState,
-    visitor: &CoordinatorVisitor,
-    key: &ExperimentKey,
-    form: Form,
-    notice: Option<String>,
-) -> PageResult<Page<ReleasePage>> {
-    let view = state.desk.view().await?;
-    let term = &view.term;
-    let experiment = find(term, key)?;
-    let of_it = view
-        .judged
-        .iter()
-        .filter(|(slot, _)| slot.experiment == key);
-    let audits = term.audit(of_it);
-    let named = audits.iter().flat_map(ExperimentAudit::named);
-    let (off, odd): (Vec<&AuditGroup>, Vec<&AuditGroup>) =
-        named.partition(|group| audits.iter().any(|a| a.assigned.contains_key(&group.name)));
-    let names = |groups: Vec<&AuditGroup>| groups.iter().map(|g| g.name.to_string()).collect();
-    let title = experiment.procedure.title.clone();
-    let sections: Vec<SectionRelease> = term
-        .sections()
-        .into_iter()
-        .map(|section| of_section(state, &view, key, section))
-        .collect();
-    let chosen = sections.iter().find(|s| s.name == form.value("section"));
-    let everyone = term.released.get(key).filter(|r| r.sections.is_empty());
-    let tally = Tally::of(&view, key, None);
-    let last_due = term
-        .enrolled()
-        .map(|s| term.dates_of(experiment, s).due)
-        .max();
-    let mut frame = visitor.frame(format!("Release: {title}"));
-    frame.notice = notice;
-    Ok(Page(ReleasePage {
-        frame,
-        title,
-        tally,
-        button: format!(
-            "Release to {}",
-            counted(tally.students, "student", "students")
-        ),
-        seen: chosen.map_or_else(Vec::new, |s| seen(&view, key, &s.name)),
-        chosen: chosen.cloned(),
-        off: names(off),
-        odd: names(odd),
-        not_due: last_due
-            .filter(|due| is_to_come(state, &view, *due))
-            .map(dates::local),
-        none_out: !term.released.contains_key(key),
-        all_out: view.is_released(key),
-        at: everyone
-            .and_then(|r| r.everyone)
-            .map(|at| dates::instant(&term.course.zone, at)),
-        sections,
-        key: key.to_owned(),
-        form,
-    }))
-}
-
-fn of_section(
-    state: &AppState,
-    view: &Image,
-    key: &ExperimentKey,
-    section: &str,
-) -> SectionRelease {
+fn of_section(visit: &Visit, view: &Image, key: &ExperimentKey, section: &str) -> SectionRelease {
     let term = &view.term;
     let zone = &term.course.zone;
     let experiment = term.experiment(key);
@@ -156,20 +190,19 @@ fn of_section(
         .unwrap_or_default();
     SectionRelease {
         name: section.to_owned(),
-        button: format!("Release to section {section}"),
         tally: Tally::of(view, key, Some(section)),
         out: term
             .released_to(key, section)
             .map(|at| dates::instant(zone, at)),
         not_due: dues
-            .filter(|due| is_to_come(state, view, *due))
+            .filter(|due| is_to_come(visit, view, *due))
             .map(dates::local),
     }
 }
 
-fn is_to_come(state: &AppState, view: &Image, due: DateTime) -> bool {
+fn is_to_come(visit: &Visit, view: &Image, due: DateTime) -> bool {
     let at = view.term.course.zone.instant(due);
-    at.is_some_and(|at| at > state.clock.now())
+    at.is_some_and(|at| at > visit.now())
 }
 
 /// In order of name.
@@ -195,55 +228,4 @@ fn seen(view: &Image, key: &ExperimentKey, section: &str) -> Vec<Seen> {
         }
     };
     students.into_iter().map(one).collect()
-}
-
-/// `POST /course/experiments/{key}/release`: to `section`, or without one to all of them.
-pub async fn release(
-    State(state): State<AppState>,
-    Path(key): Path<ExperimentKey>,
-    visitor: CoordinatorVisitor,
-    fields: Fields,
-) -> PageResult<Response> {
-    find(&state.desk.view().await?.term, &key)?;
-    let who = (visitor.login.as_str(), state.clock.now());
-    let as_they_are = fields.text("as_they_are") == "yes";
-    let done = desk::release_to(&state.desk, &key, section(&fields), as_they_are, who).await;
-    answer(&state, &visitor, &key, fields, done, "released").await
-}
-
-/// `POST /course/experiments/{key}/withdraw`: from `section`, or without one from all of them.
-pub async fn withdraw(
-    State(state): State<AppState>,
-    Path(key): Path<ExperimentKey>,
-    visitor: CoordinatorVisitor,
-    fields: Fields,
-) -> PageResult<Response> {
-    find(&state.desk.view().await?.term, &key)?;
-    let who = (visitor.login.as_str(), state.clock.now());
-    let done = desk::withdraw(&state.desk, &key, section(&fields), who).await;
-    answer(&state, &visitor, &key, fields, done, "withdrawn").await
-}
-
-fn section(fields: &Fields) -> Option<&str> {
-    Some(fields.text("section")).filter(|name| !name.is_empty())
-}
-
-async fn answer(
-    state: &AppState,
-    visitor: &CoordinatorVisitor,
-    key: &ExperimentKey,
-    fields: Fields,
-    changed: Result<(), PrepareError>,
-    done: &str,
-) -> PageResult<Response> {
-    match changed {
-        Ok(()) => Err(PageError::see_other(format!(
-            "/course/experiments/{key}/release?done={done}"
-        ))),
-        Err(why) => {
-            let form = Form::refused(fields, why)?;
-            let page = release_page(state, visitor, key, form, None).await?;
-            Ok(page.with_status(StatusCode::UNPROCESSABLE_ENTITY))
-        }
-    }
 }

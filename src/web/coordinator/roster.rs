@@ -5,16 +5,17 @@ use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use super::form::{Form, LongForm, MOST_ROSTER_BYTES, done};
 use super::home::FaultsPage;
-use super::preview::{GradeRow, grade};
+use super::student::STUDENT;
 use crate::course::{StaffMember, Student};
 use crate::desk::accounts::{Kind, claimed};
-use crate::desk::{self, RosterPlan};
+use crate::desk::{self, PrepareError, RosterPlan};
 use crate::files::{read_roster_file, write_roster};
 use crate::ids::StudentId;
 use crate::term::Altered;
 use crate::text::Fault;
+use crate::web::changing::{GradeRow, grade, notice};
+use crate::web::fields::{LongForm, MOST_FILE_IN_FORM};
 use crate::web::{
     AppState, CoordinatorVisitor, Frame, Page, PageError, PageResult, QueryFields, Upload,
 };
@@ -23,7 +24,7 @@ use crate::web::{
 #[template(path = "coordinator/roster.html")]
 struct RosterPage {
     frame: Frame,
-    form: Form,
+    fault: Option<String>,
     total: usize,
     sections: Vec<SectionPeople>,
     staff: Vec<StaffMember>,
@@ -72,13 +73,15 @@ pub async fn page(
     query: QueryFields,
 ) -> PageResult<Response> {
     let mut frame = visitor.frame("Roster");
-    frame.notice = done(&query);
-    Ok(roster(&state, frame, Form::default())
-        .await?
-        .into_response())
+    frame.notice = notice(&query.0, &[&STUDENT]);
+    Ok(roster(&state, frame, None).await?.into_response())
 }
 
-async fn roster(state: &AppState, frame: Frame, form: Form) -> PageResult<Page<RosterPage>> {
+async fn roster(
+    state: &AppState,
+    frame: Frame,
+    fault: Option<String>,
+) -> PageResult<Page<RosterPage>> {
     let students = claimed(state.store(), Kind::Student).await?;
     let of_staff = claimed(state.store(), Kind::Staff).await?;
     let view = state.desk.view().await?;
@@ -102,7 +105,7 @@ async fn roster(state: &AppState, frame: Frame, form: Form) -> PageResult<Page<R
     let staff = &view.term.staff;
     Ok(Page(RosterPage {
         frame,
-        form,
+        fault,
         total: view.term.enrolled().count(),
         left: view
             .term
@@ -133,11 +136,11 @@ pub async fn preview(
         let what = "found no file, expected a roster as a .csv file";
         return refuse("nothing", vec![Fault::of_file("roster", what)]);
     };
-    if file.bytes.len() > MOST_ROSTER_BYTES {
+    if file.bytes.len() > MOST_FILE_IN_FORM {
         let what = format!(
             "found {} KiB, expected at most {} KiB: send it in parts; nobody leaves the roster by not being in the file",
             file.bytes.len() / 1024,
-            MOST_ROSTER_BYTES / 1024
+            MOST_FILE_IN_FORM / 1024
         );
         return refuse(&file.name, vec![Fault::of_file(&file.name, what)]);
     }
@@ -165,11 +168,11 @@ pub async fn show_plan(
         ))
     };
     let text = write_roster(incoming);
-    if text.len() > MOST_ROSTER_BYTES {
+    if text.len() > MOST_FILE_IN_FORM {
         let what = format!(
             "found a roster of {} KiB, expected at most {} KiB: send it in parts; nobody leaves the roster by not being in the file",
             text.len() / 1024,
-            MOST_ROSTER_BYTES / 1024
+            MOST_FILE_IN_FORM / 1024
         );
         return refuse(Fault::of_file(file, what));
     }
@@ -223,9 +226,9 @@ pub async fn confirm(
                 "/course/roster?done=roster&n={n}"
             )))
         }
-        Err(why) => {
-            let form = Form::refused(fields, why)?;
-            let page = roster(&state, visitor.frame("Roster"), form).await?;
+        Err(PrepareError::Store(why)) => Err(why.into()),
+        Err(PrepareError::Fields(faults)) => {
+            let page = roster(&state, visitor.frame("Roster"), faults.of("roster")).await?;
             Ok(page.with_status(StatusCode::UNPROCESSABLE_ENTITY))
         }
     }

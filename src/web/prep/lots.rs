@@ -2,21 +2,20 @@
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::StatusCode;
-use axum::response::{IntoResponse, Response};
+use axum::response::IntoResponse;
 
 use super::chart::{Chart, Version, is_off};
-use super::pages::{Days, Shown, both, day_faults, in_words};
+use super::pages::{Days, Shown, both, in_words};
+use super::record::LOT;
 use crate::chem::printed;
-use crate::desk::{self, PrepareError};
-use crate::ids::LotCode;
+use crate::desk::forms::{BottleDays, recorded};
+use crate::form::Filled;
 use crate::measure::as_f64;
 use crate::store::ValueVersion;
-use crate::truth::{Bottle, ShelfLife};
+use crate::truth::Bottle;
+use crate::web::changing::{Answer, Done, Place, Refused, Visit, Who, notice};
 use crate::web::coordinator::words::aligned;
-use crate::web::{
-    AppState, Fields, Frame, Page, PageError, PageResult, PrepVisitor, QueryFields, dates,
-};
+use crate::web::{AppState, Frame, Page, PageResult, PrepVisitor, dates};
 
 #[derive(Template)]
 #[template(path = "prep/lots.html")]
@@ -43,23 +42,11 @@ struct LotPage {
     reagent: String,
     value: String,
     days: Days,
-    form: DaysForm,
+    form: Filled,
     shown: Option<Shown>,
     history: Vec<Past>,
     chart: Option<Chart>,
     findings: Vec<FindingRow>,
-}
-
-/// The form of a bottle's days.
-pub struct DaysForm {
-    pub action: String,
-    pub code: String,
-    pub made: String,
-    pub expires: String,
-    /// What is wrong with the first.
-    pub made_fault: Option<String>,
-    /// What is wrong with the second.
-    pub expires_fault: Option<String>,
 }
 
 /// A value it had, or has.
@@ -123,149 +110,78 @@ pub fn from(source: Option<&String>) -> &'static str {
     }
 }
 
-pub async fn page(
-    State(state): State<AppState>,
-    visitor: PrepVisitor,
-    query: QueryFields,
-) -> PageResult<Response> {
-    let notice = (query.0.text("done") == "lot").then_some("The lot is recorded.");
-    let page = lot(&state, &visitor, query.0.text("code"), None, notice).await?;
-    Ok(page.into_response())
-}
+pub const DAYS: Place = Place {
+    who: Who::Prep,
+    path: "/prep/lot/days",
+    form: |_| Ok(Box::new(BottleDays(None))),
+    page,
+    done: Done {
+        to: "/prep/lot?code={code}",
+        name: "days",
+        words: |_| "The days are changed.".to_owned(),
+    },
+    by_do: false,
+};
 
-pub async fn days(
-    State(state): State<AppState>,
-    visitor: PrepVisitor,
-    fields: Fields,
-) -> PageResult<Response> {
-    let code = LotCode::new(fields.need("code")?.trim());
-    if !state.desk.view().await?.term.lots.contains_key(&code) {
-        return Err(PageError::not_found());
-    }
-    let bottle = Bottle::Lot(code.clone());
-    let form = match enter_days(&state, &visitor, &bottle, &fields, "/prep/lot/days").await? {
-        None => {
-            let encoded: String = form_urlencoded::byte_serialize(code.as_bytes()).collect();
-            return Err(PageError::see_other(format!("/prep/lot?code={encoded}")));
-        }
-        Some(form) => form,
-    };
-    let page = lot(&state, &visitor, &code, Some(form), None).await?;
-    Ok(page.with_status(StatusCode::UNPROCESSABLE_ENTITY))
-}
-
-/// Enters the days of a bottle; the form again where something is wrong with them.
-pub async fn enter_days(
-    state: &AppState,
-    visitor: &PrepVisitor,
-    bottle: &Bottle,
-    fields: &Fields,
-    action: &str,
-) -> PageResult<Option<DaysForm>> {
-    let faults = day_faults(fields);
-    if faults.is_empty() {
-        let day = |name: &str| crate::text::day(fields.text(name)).ok();
-        let life = ShelfLife {
-            made: day("made"),
-            expires: day("expires"),
-        };
-        let who = (visitor.login.as_str(), state.clock.now());
-        return match desk::set_shelf_life(&state.desk, bottle, life, who).await {
-            Ok(()) => Ok(None),
-            Err(PrepareError::Store(why)) => Err(why.into()),
-            Err(why) => Err(PageError::unprocessable(why.to_string())),
-        };
-    }
-    let fault = |name: &str| {
-        let of = faults.iter().find(|(field, _)| field == name);
-        of.map(|(_, what)| what.clone())
-    };
-    Ok(Some(DaysForm {
-        action: action.to_owned(),
-        code: fields.text("code").to_owned(),
-        made: fields.text("made").to_owned(),
-        expires: fields.text("expires").to_owned(),
-        made_fault: fault("made"),
-        expires_fault: fault("expires"),
-    }))
-}
-
-impl DaysForm {
-    /// The form as the course has the days.
-    pub fn held(action: &str, code: &str, life: Option<&ShelfLife>) -> Self {
-        let life = life.copied().unwrap_or_default();
-        let text = |day: Option<jiff::civil::Date>| day.map(|d| d.to_string()).unwrap_or_default();
-        Self {
-            action: action.to_owned(),
+fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
+    Box::pin(async move {
+        let mut values = visit.state.desk.lot_history().await?;
+        let view = visit.state.desk.view().await?;
+        let term = &view.term;
+        let form = DAYS.filled(visit, term, refused.as_ref())?;
+        let code = form.typed.text("code");
+        values.retain(|value| value.code == code);
+        let lot = term.lots.get(code).ok_or_else(|| visit.no_such_bottle())?;
+        let zone = &term.course.zone;
+        let today = zone.local(visit.now()).date();
+        let life = term.shelf.get(&Bottle::Lot(lot.code.clone()));
+        let versions: Vec<Version> = values
+            .iter()
+            .map(|value| Version {
+                from: zone.local(value.at),
+                value: value.value,
+            })
+            .collect();
+        let findings = term.lot_findings(code, &term.audit(view.judged.iter()));
+        let chart = Chart::of(code, &versions, &findings);
+        let held = lot.molarity;
+        let (value, u) = (as_f64(held.value), as_f64(held.standard_uncertainty));
+        let rows = findings.iter().map(|finding| {
+            let (own, uncertainty) = both(&finding.molarity);
+            let off = 100.0 * (as_f64(finding.molarity.value) / value - 1.0);
+            let title = term.experiment(&finding.experiment);
+            FindingRow {
+                section: finding.section.clone(),
+                experiment: title.map(|e| e.procedure.title.clone()).unwrap_or_default(),
+                at: super::pages::day(Some(finding.at.date())),
+                n: finding.n,
+                value: own,
+                uncertainty,
+                percent: format!("{off:+.2}").replace('-', "\u{2212}"),
+                off: is_off(finding, value, u),
+            }
+        });
+        let mut rows: Vec<FindingRow> = rows.collect();
+        aligned(rows.iter_mut().map(|row| &mut row.value));
+        aligned(rows.iter_mut().map(|row| &mut row.uncertainty));
+        let source = term.sources.lots.get(code);
+        let recorded = source.and_then(|source| recorded(term, source));
+        let mut frame = visit.frame(format!("Lot {code}"));
+        frame.notice = notice(&visit.query, &[&LOT, &DAYS]);
+        Ok(Page(LotPage {
+            frame,
             code: code.to_owned(),
-            made: text(life.made),
-            expires: text(life.expires),
-            made_fault: None,
-            expires_fault: None,
-        }
-    }
-}
-
-async fn lot(
-    state: &AppState,
-    visitor: &PrepVisitor,
-    code: &str,
-    form: Option<DaysForm>,
-    notice: Option<&str>,
-) -> PageResult<Page<LotPage>> {
-    let values = state.desk.lot_history().await?;
-    let values: Vec<ValueVersion> = values.into_iter().filter(|v| v.code == code).collect();
-    let view = state.desk.view().await?;
-    let term = &view.term;
-    let lot = term.lots.get(code).ok_or_else(PageError::not_found)?;
-    let zone = &term.course.zone;
-    let today = zone.local(state.clock.now()).date();
-    let life = term.shelf.get(&Bottle::Lot(LotCode::new(code)));
-    let versions: Vec<Version> = values
-        .iter()
-        .map(|value| Version {
-            from: zone.local(value.at),
-            value: value.value,
+            reagent: printed(&lot.reagent),
+            value: in_words(&held),
+            days: Days::of(life, today),
+            shown: recorded.as_ref().and_then(Shown::of),
+            history: past(values, zone),
+            chart,
+            findings: rows,
+            form,
         })
-        .collect();
-    let findings = term.lot_findings(code, &term.audit(view.judged.iter()));
-    let chart = Chart::of(code, &versions, &findings);
-    let held = lot.molarity;
-    let (value, u) = (as_f64(held.value), as_f64(held.standard_uncertainty));
-    let rows = findings.iter().map(|finding| {
-        let (own, uncertainty) = both(&finding.molarity);
-        let off = 100.0 * (as_f64(finding.molarity.value) / value - 1.0);
-        let title = term.experiment(&finding.experiment);
-        FindingRow {
-            section: finding.section.clone(),
-            experiment: title.map(|e| e.procedure.title.clone()).unwrap_or_default(),
-            at: super::pages::day(Some(finding.at.date())),
-            n: finding.n,
-            value: own,
-            uncertainty,
-            percent: format!("{off:+.2}").replace('-', "\u{2212}"),
-            off: is_off(finding, value, u),
-        }
-    });
-    let mut rows: Vec<FindingRow> = rows.collect();
-    aligned(rows.iter_mut().map(|row| &mut row.value));
-    aligned(rows.iter_mut().map(|row| &mut row.uncertainty));
-    let source = term.sources.lots.get(code);
-    let recorded = source.and_then(|source| desk::recorded(term, source));
-    let mut frame = visitor.frame(format!("Lot {code}"));
-    frame.notice = notice.map(str::to_owned);
-    Ok(Page(LotPage {
-        frame,
-        code: code.to_owned(),
-        reagent: printed(&lot.reagent),
-        value: in_words(&held),
-        days: Days::of(life, today),
-        form: form.unwrap_or_else(|| DaysForm::held("/prep/lot/days", code, life)),
-        shown: recorded.as_ref().and_then(Shown::of),
-        history: past(values, zone),
-        chart,
-        findings: rows,
-    }))
+        .into_response())
+    })
 }
 
 /// Every value, newest first.

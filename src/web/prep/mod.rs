@@ -2,34 +2,32 @@
 //! show true values, so every handler names [`PrepVisitor`](crate::web::PrepVisitor), or, for what an assistant takes to
 //! the laboratory, [`AssistantVisitor`](crate::web::AssistantVisitor) and shows none.
 
-mod batch;
 mod chart;
-mod entry;
-mod filled;
 mod home;
 mod key;
 mod labels;
 mod lots;
 mod pages;
 mod qr;
-mod record;
-mod sheet;
+pub(in crate::web) mod record;
 mod sheets;
 mod unknowns;
 
 use axum::Router;
-use axum::routing::{get, post};
+use axum::routing::get;
 
 use super::AppState;
+use super::changing::{entered, page_of, shown};
+pub(in crate::web) use pages::{Shown, both};
 
 /// Routes below `/prep`, and the sheets of assistants.
 pub fn routes() -> Router<AppState> {
     Router::new()
         .route("/prep", get(home::page))
         .route("/prep/lots", get(lots::list))
-        .route("/prep/lot", get(lots::page))
-        .route("/prep/lot/days", post(lots::days))
-        .route("/prep/lots/record", get(record::lot).post(record::post_lot))
+        .route("/prep/lot", page_of(&lots::DAYS))
+        .route("/prep/lot/days", entered(&lots::DAYS))
+        .route("/prep/lots/record", shown(&record::LOT))
         .route("/prep/lots/labels", get(labels::lots))
         .route("/sheets/{experiment}", get(sheets::section))
         .route(
@@ -42,10 +40,10 @@ pub fn routes() -> Router<AppState> {
 fn of_experiment() -> Router<AppState> {
     Router::new()
         .route("/", get(unknowns::list))
-        .route("/unknown", get(unknowns::page))
-        .route("/unknown/days", post(unknowns::days))
-        .route("/record", get(record::unknown).post(record::post_unknown))
-        .route("/batch", get(record::batch).post(record::post_batch))
+        .route("/unknown", page_of(&unknowns::DAYS))
+        .route("/unknown/days", entered(&unknowns::DAYS))
+        .route("/record", shown(&record::UNKNOWN))
+        .route("/batch", shown(&record::BATCH))
         .route("/labels", get(labels::unknowns))
         .route("/issue-list", get(sheets::issue_list))
         .route("/bench-sheets", get(sheets::bench))

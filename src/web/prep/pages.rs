@@ -2,7 +2,7 @@
 
 use crate::measure::{plain, to_decimals, to_figures};
 use crate::truth::{Assigned, Keeping, ShelfLife};
-use crate::web::{Fields, Uncertainty};
+use crate::web::Uncertainty;
 use crate::workup::{DerivationPart, Recorded};
 
 /// A record with all that leads to its value.
@@ -71,26 +71,4 @@ pub fn both(assigned: &Assigned) -> (String, String) {
 pub fn in_words(assigned: &Assigned) -> String {
     let (value, u) = both(assigned);
     format!("{value} ± {u}")
-}
-
-/// What is wrong with the days of a form.
-pub fn day_faults(typed: &Fields) -> Vec<(String, String)> {
-    let mut faults = Vec::new();
-    let mut read = |name: &str| {
-        let text = typed.text(name);
-        if text.is_empty() {
-            return None;
-        }
-        crate::text::day(text)
-            .map_err(|what| faults.push((name.to_owned(), what)))
-            .ok()
-    };
-    let (made, expires) = (read("made"), read("expires"));
-    if let (Some(made), Some(expires)) = (made, expires)
-        && expires < made
-    {
-        let what = format!("found {expires}, expected a day from {made} on, when it was made");
-        faults.push(("expires".to_owned(), what));
-    }
-    faults
 }

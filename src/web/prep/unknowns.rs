@@ -2,20 +2,20 @@
 
 use askama::Template;
 use axum::extract::{Path, State};
-use axum::http::StatusCode;
-use axum::response::{IntoResponse, Response};
+use axum::response::IntoResponse;
 
-use super::lots::{DaysForm, Past, enter_days, from, past};
+use super::lots::{Past, from, past};
 use super::pages::{Days, Shown, both, in_words};
-use crate::desk;
-use crate::ids::{ExperimentKey, UnknownCode};
+use super::record::{BATCH, UNKNOWN};
+use crate::desk::forms::{BottleDays, recorded};
+use crate::form::Filled;
+use crate::ids::ExperimentKey;
 use crate::term::Term;
 use crate::truth::Bottle;
+use crate::web::changing::{Answer, Done, Place, Refused, Visit, Who, notice};
 use crate::web::coordinator::titres;
 use crate::web::coordinator::words::aligned;
-use crate::web::{
-    AppState, Fields, Frame, Page, PageError, PageResult, PrepVisitor, QueryFields, dates,
-};
+use crate::web::{AppState, Frame, Page, PageError, PageResult, PrepVisitor, QueryFields, dates};
 
 #[derive(Template)]
 #[template(path = "prep/unknowns.html")]
@@ -54,7 +54,7 @@ struct UnknownPage {
     unit: &'static str,
     issued: usize,
     days: Days,
-    form: DaysForm,
+    form: Filled,
     shown: Option<Shown>,
     history: Vec<Past>,
 }
@@ -91,11 +91,7 @@ pub async fn list(
     aligned(rows.iter_mut().map(|row| &mut row.uncertainty));
     let title = experiment.procedure.title.clone();
     let mut frame = visitor.frame(&title);
-    if query.0.text("done") == "unknowns" {
-        let n: usize = query.0.text("n").parse().unwrap_or_default();
-        let words = crate::web::coordinator::form::counted(n, "unknown is", "unknowns are");
-        frame.notice = Some(format!("{words} recorded."));
-    }
+    frame.notice = notice(&query.0, &[&BATCH]);
     Ok(Page(UnknownsPage {
         frame,
         title,
@@ -115,81 +111,51 @@ fn issued(term: &Term, key: &ExperimentKey, code: &str) -> usize {
         .count()
 }
 
-pub async fn page(
-    State(state): State<AppState>,
-    Path(key): Path<ExperimentKey>,
-    visitor: PrepVisitor,
-    query: QueryFields,
-) -> PageResult<Response> {
-    let notice = (query.0.text("done") == "unknown").then_some("The unknown is recorded.");
-    let page = unknown(&state, &visitor, &key, query.0.text("code"), None, notice).await?;
-    Ok(page.into_response())
-}
+pub const DAYS: Place = Place {
+    who: Who::Prep,
+    path: "/prep/experiments/{key}/unknown/days",
+    form: |visit| Ok(Box::new(BottleDays(Some(visit.key()?.clone())))),
+    page,
+    done: Done {
+        to: "/prep/experiments/{key}/unknown?code={code}",
+        name: "days",
+        words: |_| "The days are changed.".to_owned(),
+    },
+    by_do: false,
+};
 
-pub async fn days(
-    State(state): State<AppState>,
-    Path(key): Path<ExperimentKey>,
-    visitor: PrepVisitor,
-    fields: Fields,
-) -> PageResult<Response> {
-    let code = UnknownCode::new(fields.need("code")?.trim());
-    let known = |term: &Term| {
-        term.unknowns
-            .get(&key)
-            .is_some_and(|u| u.contains_key(&code))
-    };
-    if !known(&state.desk.view().await?.term) {
-        return Err(PageError::not_found());
-    }
-    let action = format!("/prep/experiments/{key}/unknown/days");
-    let bottle = Bottle::unknown(&key, &code);
-    let form = match enter_days(&state, &visitor, &bottle, &fields, &action).await? {
-        None => {
-            let encoded: String = form_urlencoded::byte_serialize(code.as_bytes()).collect();
-            return Err(PageError::see_other(format!(
-                "/prep/experiments/{key}/unknown?code={encoded}"
-            )));
-        }
-        Some(form) => form,
-    };
-    let page = unknown(&state, &visitor, &key, &code, Some(form), None).await?;
-    Ok(page.with_status(StatusCode::UNPROCESSABLE_ENTITY))
-}
-
-async fn unknown(
-    state: &AppState,
-    visitor: &PrepVisitor,
-    key: &ExperimentKey,
-    code: &str,
-    form: Option<DaysForm>,
-    notice: Option<&str>,
-) -> PageResult<Page<UnknownPage>> {
-    let mut values = state.desk.unknown_history(key).await?;
-    values.retain(|value| value.code == code);
-    let view = state.desk.view().await?;
-    let term = &view.term;
-    let experiment = term.experiment(key).ok_or_else(PageError::not_found)?;
-    let held = term.unknowns.get(key).and_then(|u| u.get(code));
-    let held = held.ok_or_else(PageError::not_found)?;
-    let zone = &term.course.zone;
-    let today = zone.local(state.clock.now()).date();
-    let life = term.shelf.get(&Bottle::unknown(key, &held.code));
-    let source = term.sources.unknowns.get(&(key.clone(), held.code.clone()));
-    let recorded = source.and_then(|source| desk::recorded(term, source));
-    let action = format!("/prep/experiments/{key}/unknown/days");
-    let mut frame = visitor.frame(format!("Unknown {code}"));
-    frame.notice = notice.map(str::to_owned);
-    Ok(Page(UnknownPage {
-        frame,
-        key: key.to_owned(),
-        title: experiment.procedure.title.clone(),
-        code: code.to_owned(),
-        value: in_words(held.truth.open()),
-        unit: experiment.procedure.result.unit.name(),
-        issued: issued(term, key, code),
-        days: Days::of(life, today),
-        form: form.unwrap_or_else(|| DaysForm::held(&action, code, life)),
-        shown: recorded.as_ref().and_then(Shown::of),
-        history: past(values, zone),
-    }))
+fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
+    Box::pin(async move {
+        let key = visit.key()?;
+        let mut values = visit.state.desk.unknown_history(key).await?;
+        let view = visit.state.desk.view().await?;
+        let term = &view.term;
+        let experiment = visit.experiment(term)?;
+        let form = DAYS.filled(visit, term, refused.as_ref())?;
+        let code = form.typed.text("code");
+        values.retain(|value| value.code == code);
+        let held = term.unknowns.get(key).and_then(|u| u.get(code));
+        let held = held.ok_or_else(|| visit.no_such_bottle())?;
+        let zone = &term.course.zone;
+        let today = zone.local(visit.now()).date();
+        let life = term.shelf.get(&Bottle::unknown(key, &held.code));
+        let source = term.sources.unknowns.get(&(key.clone(), held.code.clone()));
+        let recorded = source.and_then(|source| recorded(term, source));
+        let mut frame = visit.frame(format!("Unknown {code}"));
+        frame.notice = notice(&visit.query, &[&UNKNOWN, &DAYS]);
+        Ok(Page(UnknownPage {
+            frame,
+            key: key.to_owned(),
+            title: experiment.procedure.title.clone(),
+            code: code.to_owned(),
+            value: in_words(held.truth.open()),
+            unit: experiment.procedure.result.unit.name(),
+            issued: issued(term, key, code),
+            days: Days::of(life, today),
+            shown: recorded.as_ref().and_then(Shown::of),
+            history: past(values, zone),
+            form,
+        })
+        .into_response())
+    })
 }

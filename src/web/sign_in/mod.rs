@@ -161,7 +161,9 @@ fn entered(
     fields: &Fields,
 ) -> PageResult<Response> {
     if let Some(path) = local(fields.text("again_path")) {
-        let fields = Fields::parse(fields.text("again_body").as_bytes())?.into_pairs();
+        let fields = Fields::parse(fields.text("again_body").as_bytes())?
+            .0
+            .into_pairs();
         let session = crate::desk::sessions::Session {
             person: person.clone(),
             token,

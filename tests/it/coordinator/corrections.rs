@@ -175,13 +175,12 @@ async fn values_typed_by_hand_can_be_looked_at_first() {
     let before = judged(&app).await;
     let at = "/course/experiments/e/unknowns";
     let page = person.get(at).await.body;
-    assert_eq!(
-        page.matches("formaction=\"/course/experiments/e/unknowns/preview\"")
-            .count(),
-        2
-    );
+    for form in ["record", "record?code=U1", "batch"] {
+        let link = format!("href=\"/prep/experiments/e/{form}\"");
+        assert!(page.contains(&link), "{link} in {page}");
+    }
     let lots = person.get("/course/lots").await.body;
-    assert!(lots.contains("formaction=\"/course/lots/preview\""));
+    assert!(lots.contains("href=\"/prep/lots/record?code=L1\""));
 
     let preview_at = "/course/experiments/e/unknowns/preview";
     let one = [
@@ -192,10 +191,7 @@ async fn values_typed_by_hand_can_be_looked_at_first() {
     let answer = person.post_form(preview_at, &one).await;
     assert_eq!(answer.status, 200, "{}", answer.body);
     assert!(answer.body.contains("<strong>12.5</strong>") && answer.body.contains("unknown U1"));
-    let many = [
-        ("many", "U1,12.5,0.1\nU2,13,0.1"),
-        ("many_reason", "typed anew"),
-    ];
+    let many = [("many", "U1,12.5,0.1\nU2,13,0.1"), ("reason", "typed anew")];
     let answer = person.post_form(preview_at, &many).await;
     assert_eq!(answer.status, 200, "{}", answer.body);
     assert!(answer.body.contains("Unknown U2") && answer.body.contains("value=\"typed anew\""));

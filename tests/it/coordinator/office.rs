@@ -352,7 +352,7 @@ async fn a_procedure_is_replaced_after_a_look_and_the_text_before_is_kept() {
     ];
     let again = person.post_form("/course/procedures/confirm", &sent).await;
     assert!(
-        again.status == 200 && again.body.contains("Why it changes"),
+        again.status == 422 && again.body.contains("Why it changes"),
         "{}",
         again.body
     );

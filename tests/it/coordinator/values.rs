@@ -89,14 +89,14 @@ async fn what_is_typed_wrongly_is_named_and_kept() {
     let lot = [
         ("lot", "N-9"),
         ("reagent", "NaOH"),
-        ("molarity", "0,1"),
+        ("molarity", "0.1.0"),
         ("uncertainty", "-1"),
     ];
     refused(
         &mut person,
         "/course/lots",
         &lot,
-        &["found “0,1”, expected a plain number", "value=\"-1\""],
+        &["found “0.1.0”, expected a plain number", "value=\"-1\""],
     )
     .await;
     let unknown = [

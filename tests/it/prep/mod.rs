@@ -117,7 +117,7 @@ async fn a_lot_is_recorded_looked_at_entered_and_corrected() {
     let looked = post(&mut person, "/prep/lots/record", &fields, "look").await;
     assert_eq!(looked.status, 200, "{}", looked.body);
     for words in [
-        "Nothing is kept yet",
+        "Nothing is changed yet",
         "0.09995",
         "What makes it uncertain",
         "calibration, flask",
@@ -149,7 +149,7 @@ async fn a_lot_is_recorded_looked_at_entered_and_corrected() {
     // the same again is nothing
     let same = post(&mut person, "/prep/lots/record", &fields, "look").await;
     assert!(
-        same.body.contains("what the course has already"),
+        same.body.contains("the course has it so already"),
         "{}",
         same.body
     );

@@ -189,9 +189,9 @@ async fn the_prep_room_sees_no_marks() {
     hand_in(&app).await;
     let stated = [
         ("how", "stated"),
-        ("code", "N-1"),
+        ("lot", "N-1"),
         ("reagent", "NaOH"),
-        ("value", "0.1100"),
+        ("molarity", "0.1100"),
         ("uncertainty", "0.0001"),
     ];
     let looked = post(&mut person, "/prep/lots/record", &owned(&stated), "look").await;
@@ -200,7 +200,7 @@ async fn the_prep_room_sees_no_marks() {
         "{}",
         looked.body
     );
-    assert!(looked.body.contains("0.10020"), "what it is until now");
+    assert!(looked.body.contains(">0.1002<"), "what it is until now");
     assert!(
         !looked.body.contains("Fennimore") && !looked.body.contains("oints"),
         "{}",

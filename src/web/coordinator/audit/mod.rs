@@ -2,17 +2,16 @@
 
 mod page;
 mod strip;
-pub(super) mod words;
+pub(in crate::web) mod words;
 
 use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 
-use super::experiment::find;
 use crate::course::Experiment;
 use crate::ids::ExperimentKey;
 use crate::term::ExperimentAudit;
-use crate::web::{AppState, CoordinatorVisitor, Frame, Page, PageResult};
+use crate::web::{AppState, CoordinatorVisitor, Frame, Page, PageError, PageResult};
 
 #[derive(Template)]
 #[template(path = "coordinator/audit.html")]
@@ -67,7 +66,10 @@ pub async fn of_experiment(
     visitor: CoordinatorVisitor,
 ) -> PageResult<impl IntoResponse> {
     let view = state.desk.view().await?;
-    let experiment = find(&view.term, &key)?;
+    let experiment = view
+        .term
+        .experiment(&key)
+        .ok_or_else(PageError::not_found)?;
     let audits = view.term.audit(view.judged.iter());
     let frame = visitor.frame(format!("Audit: {}", experiment.procedure.title));
     Ok(Page(page::AuditPage::of(

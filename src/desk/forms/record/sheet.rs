@@ -1,90 +1,33 @@
-//! A preparation record as a form: which fields it has, and the record they come to.
+//! A preparation record as fields, and the record they come to.
 
-use super::entry::{Entry, Faults, Group, Kind, Maker};
+use super::super::days::day_fields;
+use super::super::stated::reagents;
+use super::{How, What, batch};
 use crate::chem::Formula;
 use crate::columns::Column;
 use crate::files::{RecordText, read_procedure, shipped_procedures};
+use crate::form::{Choices, Field, Group, Kind, Typed};
 use crate::ids::ExperimentKey;
 use crate::measure::{Class, Glassware, GlasswareKind};
 use crate::procedure::{Procedure, ResultUnit, Scheme};
 use crate::term::Term;
-use crate::web::Fields;
 
 /// Most rows of a form.
 const MOST_ROWS: usize = 12;
 
-/// What the record is of.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum What {
-    Lot,
-    /// An unknown of an experiment.
-    Unknown(ExperimentKey),
-    /// Unknowns of an experiment, made from one stock.
-    Batch(ExperimentKey),
-}
-
-/// How the value comes about.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum How {
-    /// Weighed and made up.
-    Weighed,
-    Solid,
-    /// Diluted from a solution of known molarity.
-    Stock,
-    /// Titrated against a primary standard.
-    Standardised,
-    /// Written on a certificate, or found elsewhere.
-    Stated,
-}
-
+/// A record in the making.
 pub struct Sheet<'a> {
-    pub what: What,
+    pub what: &'a What,
     pub how: How,
-    pub typed: &'a Fields,
+    pub typed: &'a Typed,
     pub term: &'a Term,
 }
 
-impl How {
-    /// As it is sent.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Weighed => "weighed",
-            Self::Solid => "solid",
-            Self::Stock => "stock",
-            Self::Standardised => "standardised",
-            Self::Stated => "stated",
-        }
-    }
-
-    pub fn words(self) -> &'static str {
-        match self {
-            Self::Weighed => "Weighed and made up",
-            Self::Solid => "Weighed into a solid mixture",
-            Self::Stock => "Diluted from a known stock",
-            Self::Standardised => "Standardised",
-            Self::Stated => "Value from a certificate",
-        }
-    }
-
-    /// The ways in which a value of that kind can come about.
-    pub fn of(what: &What, term: &Term) -> Vec<Self> {
-        match what {
-            What::Lot => vec![Self::Weighed, Self::Stock, Self::Standardised, Self::Stated],
-            What::Unknown(key) if is_solid(term, key) => vec![Self::Solid, Self::Stated],
-            What::Unknown(_) => vec![Self::Weighed, Self::Stock, Self::Stated],
-            What::Batch(key) if is_solid(term, key) => vec![Self::Solid],
-            What::Batch(_) => vec![Self::Weighed, Self::Stock],
-        }
-    }
-}
-
 impl<'a> Sheet<'a> {
-    /// The form that was asked for: the way it names, or the first there is.
-    pub fn new(what: What, typed: &'a Fields, term: &'a Term) -> Self {
-        let ways = How::of(&what, term);
-        let how = ways.iter().find(|how| how.name() == typed.text("how"));
+    /// The form that was asked for.
+    pub fn new(what: &'a What, typed: &'a Typed, term: &'a Term) -> Self {
         Self {
-            how: how.or(ways.first()).copied().unwrap_or(How::Stated),
+            how: How::asked(what, typed, term),
             what,
             typed,
             term,
@@ -93,7 +36,7 @@ impl<'a> Sheet<'a> {
 
     /// How many rows it shows.
     pub fn rows(&self) -> usize {
-        let least = match (self.how, &self.what) {
+        let least = match (self.how, self.what) {
             (How::Standardised, _) => 3,
             (How::Stock, What::Lot | What::Unknown(_)) => 1,
             _ => 0,
@@ -113,68 +56,59 @@ impl<'a> Sheet<'a> {
         (self.rows() < MOST_ROWS).then_some(words)
     }
 
-    pub fn groups(&self, faults: &Faults) -> Vec<Group> {
-        let make = Maker {
-            typed: self.typed,
-            faults,
-        };
-        let group = |title: &str, words, entries| Group {
-            title: title.to_owned(),
-            words,
-            entries,
-        };
-        let mut groups = vec![group("On the bottle", "", self.on_the_bottle(&make))];
+    pub fn groups(&self) -> Vec<Group> {
+        let mut groups = vec![group("On the bottle", "", self.on_the_bottle())];
         match self.how {
-            How::Weighed => groups.push(group("What was weighed", "", self.weighed(&make))),
-            How::Solid => groups.push(group("What was weighed", "", self.weighed(&make))),
+            How::Weighed => groups.push(group("What was weighed", "", self.weighed())),
+            How::Solid => groups.push(group("What was weighed", "", self.weighed())),
             How::Stock => groups.push(group(
                 "The stock",
                 "A solution whose molarity is known, from its own record or certificate.",
                 vec![
-                    make.entry("formula", "What it holds", "its formula", Kind::Text),
-                    make.entry("stock", "Molarity (mol/L)", "", Kind::Decimal),
-                    make.entry("stock_u", "Standard uncertainty (mol/L)", "", Kind::Decimal),
+                    entry("formula", "What it holds", "its formula", Kind::Text),
+                    entry("stock", "Molarity (mol/L)", "", Kind::Decimal),
+                    entry("stock_u", "Standard uncertainty (mol/L)", "", Kind::Decimal),
                 ],
             )),
-            How::Standardised => groups.extend(self.standardised(&make)),
-            How::Stated => groups.push(group("The value", "", self.stated(&make))),
+            How::Standardised => groups.extend(self.standardised()),
+            How::Stated => {}
         }
         if matches!(self.how, How::Weighed | How::Stock) {
             for row in 1..=self.rows() {
                 let title = format!("Dilution {row}");
-                groups.push(group(&title, "", self.dilution(&make, row)));
+                groups.push(group(&title, "", self.dilution(row)));
             }
         }
         if matches!(self.what, What::Batch(_)) {
-            groups.push(group("Each bottle", "", self.each(&make)));
+            groups.push(group("Each bottle", "", self.each()));
         }
         groups
     }
 
-    fn on_the_bottle(&self, make: &Maker) -> Vec<Entry> {
+    fn on_the_bottle(&self) -> Vec<Field> {
         let code = "as it stands on the label";
         let mut entries = match self.what {
             What::Lot => vec![
-                make.entry("code", "Lot", code, Kind::Text),
-                make.entry(
+                entry("code", "Lot", code, Kind::Code),
+                entry(
                     "reagent",
                     "Reagent",
                     "its formula as in the procedure",
                     Kind::Text,
-                ),
+                )
+                .suggest(reagents(self.term)),
             ],
-            What::Unknown(_) => vec![make.entry("code", "Code", code, Kind::Text)],
+            What::Unknown(_) => vec![entry("code", "Code", code, Kind::Code)],
             What::Batch(_) => Vec::new(),
         };
-        entries.push(make.entry("made", "Made on", "optional", Kind::Day));
-        entries.push(make.entry("expires", "Use until", "optional", Kind::Day));
+        entries.extend(day_fields());
         entries
     }
 
-    fn weighed(&self, make: &Maker) -> Vec<Entry> {
+    fn weighed(&self) -> Vec<Field> {
         let each = self.how == How::Solid && matches!(self.what, What::Batch(_));
         let balances = self.pieces(&[GlasswareKind::Balance]);
-        let mut entries = vec![make.entry(
+        let mut entries = vec![entry(
             "formula",
             "Formula",
             "as weighed, with its water, such as CuSO4.5H2O",
@@ -182,66 +116,40 @@ impl<'a> Sheet<'a> {
         )];
         if !each {
             let hint = "as the balance showed it";
-            entries.push(make.entry("weighed", "Weighed (g)", hint, Kind::Decimal));
+            entries.push(entry("weighed", "Weighed (g)", hint, Kind::Decimal));
         }
         if self.how == How::Solid && !each {
             let hint = "of the whole mixture";
-            entries.push(make.entry("total", "Total mass (g)", hint, Kind::Decimal));
+            entries.push(entry("total", "Total mass (g)", hint, Kind::Decimal));
         }
-        entries.push(make.entry("balance", "Balance", "", Kind::Choice(balances)));
+        entries.push(entry("balance", "Balance", "", choice(balances)));
         let hint = "mass fraction, such as 0.995; empty for 1";
-        entries.push(make.entry("purity", "Purity", hint, Kind::Decimal));
+        entries.push(entry("purity", "Purity", hint, Kind::Decimal));
         let hint = "half-width, such as 0.002; empty for none";
-        entries.push(make.entry("purity_u", "Purity is within ±", hint, Kind::Decimal));
+        entries.push(entry("purity_u", "Purity is within ±", hint, Kind::Decimal));
         if self.how == How::Weighed {
             let flasks = self.pieces(&[GlasswareKind::Flask]);
-            entries.push(make.entry("flask", "Made up in", "", Kind::Choice(flasks)));
+            entries.push(entry("flask", "Made up in", "", choice(flasks)));
         }
         entries
     }
 
-    fn stated(&self, make: &Maker) -> Vec<Entry> {
-        let unit = match &self.what {
-            What::Lot => "mol/L",
-            What::Unknown(key) | What::Batch(key) => unit_of(self.term, key),
-        };
-        vec![
-            make.entry("value", format!("Value ({unit})"), "", Kind::Decimal),
-            make.entry(
-                "uncertainty",
-                format!("Standard uncertainty ({unit})"),
-                "half the expanded uncertainty of a certificate with k = 2",
-                Kind::Decimal,
-            ),
-        ]
-    }
-
-    fn dilution(&self, make: &Maker, row: usize) -> Vec<Entry> {
+    fn dilution(&self, row: usize) -> Vec<Field> {
         let taken = self.pieces(&[GlasswareKind::Pipette, GlasswareKind::Burette]);
         let flasks = self.pieces(&[GlasswareKind::Flask]);
         vec![
-            make.entry(
-                format!("taken.{row}"),
-                "Taken with",
-                "",
-                Kind::Choice(taken),
-            ),
-            make.entry(
+            entry(format!("taken.{row}"), "Taken with", "", choice(taken)),
+            entry(
                 format!("volume.{row}"),
                 "Volume from a burette (mL)",
                 "empty for a pipette",
                 Kind::Decimal,
             ),
-            make.entry(
-                format!("flask.{row}"),
-                "Made up in",
-                "",
-                Kind::Choice(flasks),
-            ),
+            entry(format!("flask.{row}"), "Made up in", "", choice(flasks)),
         ]
     }
 
-    fn standardised(&self, make: &Maker) -> Vec<Group> {
+    fn standardised(&self) -> Vec<Group> {
         let reagent = Formula::parse(self.typed.text("reagent")).ok();
         let known = standardisations(self.term);
         let fits = |p: &&Procedure| {
@@ -250,32 +158,24 @@ impl<'a> Sheet<'a> {
         };
         let choices = known.iter().filter(fits);
         let choices = choices.map(|p| (p.key.clone(), p.title.clone())).collect();
-        let mut groups = vec![Group {
-            title: "Against what".into(),
-            words: "",
-            entries: vec![make.entry("procedure", "Procedure", "", Kind::Choice(choices))],
-        }];
+        let against = entry("procedure", "Procedure", "", choice(choices));
+        let mut groups = vec![group("Against what", "", vec![against])];
         let Some(procedure) = self.procedure() else {
             return groups;
         };
         for row in 1..=self.rows() {
             let columns = Column::of(&procedure, 1);
-            groups.push(Group {
-                title: format!("Titration {row}"),
-                words: "",
-                entries: columns
-                    .iter()
-                    .map(|c| make.entry(format!("{c}.{row}"), c.label(), "", Kind::Decimal))
-                    .collect(),
-            });
+            let reading = |c: &Column| entry(format!("{c}.{row}"), &c.label(), "", Kind::Decimal);
+            let fields = columns.iter().map(reading).collect();
+            groups.push(group(&format!("Titration {row}"), "", fields));
         }
         groups
     }
 
-    fn each(&self, make: &Maker) -> Vec<Entry> {
+    fn each(&self) -> Vec<Field> {
         if self.how == How::Solid {
             let hint = "a line for each: code, g weighed, g in all, as in U01, 0.4012, 2.0051";
-            return vec![make.entry("many", "Bottles", hint, Kind::Lines)];
+            return vec![entry("many", "Bottles", hint, Kind::Lines(13))];
         }
         let mut ways = self.pieces(&[GlasswareKind::Burette]);
         for class in ["a", "b"] {
@@ -284,13 +184,13 @@ impl<'a> Sheet<'a> {
         }
         let flasks = self.pieces(&[GlasswareKind::Flask]);
         vec![
-            make.entry("taken", "Taken with", "", Kind::Choice(ways)),
-            make.entry("made_up", "Each made up in", "", Kind::Choice(flasks)),
-            make.entry(
+            entry("taken", "Taken with", "", choice(ways)),
+            entry("made_up", "Each made up in", "", choice(flasks)),
+            entry(
                 "many",
                 "Bottles",
                 "a line for each: code and mL of the stock, as in U01, 31.20; lines from a spreadsheet do as well",
-                Kind::Lines,
+                Kind::Lines(13),
             ),
         ]
     }
@@ -314,7 +214,7 @@ impl<'a> Sheet<'a> {
     /// What the form comes to, as the text of a record.
     pub fn record(&self) -> RecordText {
         let mut record = RecordText::default();
-        match &self.what {
+        match self.what {
             What::Lot => {
                 record.heading("[[lot]]", "code");
                 record.entry("lot", self.typed.text("code"), "code");
@@ -330,7 +230,7 @@ impl<'a> Sheet<'a> {
                 self.unknown(&mut record, key, self.typed.text("code"), "code");
                 self.prepared(&mut record, "unknown", None);
             }
-            What::Batch(key) => super::batch::lines(self, &mut record, key),
+            What::Batch(key) => batch::lines(self, &mut record, key),
         }
         record
     }
@@ -449,13 +349,22 @@ fn standardisations(term: &Term) -> Vec<Procedure> {
     texts.iter().filter_map(read).collect()
 }
 
-fn is_solid(term: &Term, key: &ExperimentKey) -> bool {
-    let experiment = term.experiment(key);
-    experiment.is_some_and(|e| e.procedure.result.unit == ResultUnit::PercentMass)
+fn entry(name: impl Into<String>, label: &str, hint: &str, kind: Kind) -> Field {
+    Field::new(name, label, kind).hint(hint)
 }
 
-/// The unit of an experiment's results.
-pub fn unit_of(term: &Term, key: &ExperimentKey) -> &'static str {
-    let experiment = term.experiment(key);
-    experiment.map_or("", |e| e.procedure.result.unit.name())
+fn group(title: &str, words: &str, fields: Vec<Field>) -> Group {
+    Group {
+        title: title.to_owned(),
+        words: words.to_owned(),
+        fields,
+    }
+}
+
+fn choice(options: Vec<(String, String)>) -> Kind {
+    Kind::Choice(Choices {
+        options,
+        nothing: Some("choose"),
+        expected: "one of the list",
+    })
 }

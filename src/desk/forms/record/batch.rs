@@ -1,10 +1,11 @@
 //! Unknowns made in one go from one stock: a line for each bottle.
 
-use super::sheet::{How, Sheet};
+use super::How;
+use super::sheet::Sheet;
 use crate::files::RecordText;
 use crate::ids::ExperimentKey;
 use crate::measure::{Class, Glassware, GlasswareKind};
-use crate::text::{Fault, decimal};
+use crate::text::Fault;
 
 /// The records of all bottles, each with the stock in it, so that each stands for itself.
 pub fn lines(sheet: &Sheet, record: &mut RecordText, key: &ExperimentKey) {
@@ -79,7 +80,7 @@ fn pipette_of(sheet: &Sheet, volume: &str) -> Option<String> {
         "pipettes-b" => Class::B,
         _ => return None,
     };
-    let read = decimal(&volume.replace(',', "."));
+    let read = crate::text::decimal(&volume.replace(',', "."));
     let fits = |piece: &&Glassware| {
         piece.kind() == GlasswareKind::Pipette
             && piece.class() == Some(class)

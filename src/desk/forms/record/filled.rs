@@ -1,42 +1,33 @@
 //! A form filled in with what the course holds.
 
-use super::sheet::{How, What};
+use super::super::days::held_days;
+use super::{How, What};
 use crate::files::record_entries;
+use crate::form::Typed;
 use crate::term::Term;
-use crate::truth::{Assigned, Bottle};
-use crate::web::Fields;
+use crate::truth::Bottle;
 
-/// The fields of the form that would enter what a bottle has now; none if there is no such bottle.
-pub fn filled(what: &What, code: &str, term: &Term) -> Option<Fields> {
+/// The fields of the form that would enter what a bottle has now; none if there is no record of it.
+pub fn filled(what: &What, code: &str, term: &Term) -> Option<Typed> {
     let mut fields = vec![("code".to_owned(), code.to_owned())];
     let mut put = |name: &str, text: String| fields.push((name.to_owned(), text));
-    let (bottle, source, value): (_, _, Assigned) = match what {
+    let (bottle, source) = match what {
         What::Lot => {
             let lot = term.lots.get(code)?;
             put("reagent", lot.reagent.clone());
             let source = term.sources.lots.get(code);
-            (Bottle::Lot(lot.code.clone()), source, lot.molarity)
+            (Bottle::Lot(lot.code.clone()), source?)
         }
         What::Unknown(key) | What::Batch(key) => {
             let unknown = term.unknowns.get(key)?.get(code)?;
             let named = (key.clone(), unknown.code.clone());
-            let value = *unknown.truth.open();
             let source = term.sources.unknowns.get(&named);
-            (Bottle::unknown(key, &unknown.code), source, value)
+            (Bottle::unknown(key, &unknown.code), source?)
         }
     };
-    let life = term.shelf.get(&bottle).copied().unwrap_or_default();
-    for (name, day) in [("made", life.made), ("expires", life.expires)] {
-        if let Some(day) = day {
-            put(name, day.to_string());
-        }
+    for (name, day) in held_days(term, &bottle) {
+        put(name, day);
     }
-    let Some(source) = source else {
-        put("how", How::Stated.name().to_owned());
-        put("value", value.value.to_string());
-        put("uncertainty", value.standard_uncertainty.to_string());
-        return Fields::new(fields).ok();
-    };
     let entries = record_entries(source);
     let has = |path: &str| entries.iter().any(|(known, _)| known == path);
     let how = if has("standardised.procedure") {
@@ -57,7 +48,7 @@ pub fn filled(what: &What, code: &str, term: &Term) -> Option<Fields> {
         }
     }
     put("rows", rows.to_string());
-    Fields::new(fields).ok()
+    Some(Typed::new(fields))
 }
 
 /// The field that a key of a record comes from, and its row.

@@ -1,0 +1,147 @@
+//! A course set up, and experiments added to it.
+
+use std::collections::BTreeMap;
+
+use super::dates::{date_fields, read_dates};
+use super::{ChangeForm, Who};
+use crate::change::Change;
+use crate::course::{Course, Experiment, Zone};
+use crate::desk::FileTexts;
+use crate::files;
+use crate::form::{Faults, Field, Form, Typed};
+use crate::ids::ExperimentKey;
+use crate::store::Texts;
+use crate::term::{ExperimentSource, Term};
+
+/// An experiment by a procedure that the course has or that is shipped.
+pub struct NewExperiment;
+
+/// Zones offered; any other IANA zone can be typed.
+const ZONES: [&str; 12] = [
+    "Europe/London",
+    "Europe/Lisbon",
+    "Europe/Berlin",
+    "Europe/Athens",
+    "America/New_York",
+    "America/Chicago",
+    "America/Los_Angeles",
+    "America/Sao_Paulo",
+    "Africa/Johannesburg",
+    "Asia/Kolkata",
+    "Asia/Tokyo",
+    "Australia/Sydney",
+];
+
+/// What is asked where there is no course yet.
+pub fn course_form() -> Form {
+    let zones = ZONES.map(|zone| (zone.to_owned(), String::new()));
+    Form::of(vec![
+        Field::text("title", "Title")
+            .hint("as students see it, such as Quantitative analysis")
+            .needed()
+            .wide(),
+        Field::text("term", "Term")
+            .hint("such as Autumn 2026")
+            .needed()
+            .wide(),
+        Field::text("time_zone", "Time zone")
+            .hint("every date of the course is in it: an IANA name")
+            .suggest(zones.into())
+            .wide(),
+    ])
+    .title("By hand")
+    .enter("Set up the course")
+}
+
+/// A course from what was typed.
+pub fn course_of(typed: &Typed) -> Result<Course, Faults> {
+    let mut read = course_form().read(typed);
+    let zone = read.keep("time_zone", Zone::new(typed.text("time_zone")));
+    let text = |name: &str| read.text(name).map(str::to_owned);
+    match (text("title"), text("term"), zone) {
+        (Some(title), Some(term), Some(zone)) => Ok(Course { title, term, zone }),
+        _ => Err(read.into_faults()),
+    }
+}
+
+/// Titles of the procedures an experiment can be added by, by key: the course's own, then the shipped ones.
+pub fn procedure_titles(term: &Term) -> BTreeMap<String, String> {
+    let mut texts: BTreeMap<String, String> = files::shipped_procedures().into_iter().collect();
+    texts.extend(term.sources.procedures.clone());
+    let title = |(key, text): (String, String)| {
+        let procedure =
+            files::read_procedure(&format!("{key}.toml"), &text, &term.glassware).ok()?;
+        Some((key, procedure.title.clone()))
+    };
+    texts.into_iter().filter_map(title).collect()
+}
+
+impl ChangeForm for NewExperiment {
+    fn form(&self, term: &Term, _: &Typed) -> Form {
+        let zone = term.course.zone.name();
+        let procedures = procedure_titles(term).into_iter().collect();
+        let mut fields = vec![
+            Field::choice("procedure", "Procedure", "choose", procedures)
+                .expected("the key of a procedure of the course or a shipped one")
+                .needed()
+                .wide(),
+            Field::text("key", "Key")
+                .hint("names it in files and in the gradebook: lower-case letters, digits and hyphens, such as vinegar")
+                .wide(),
+        ];
+        fields.extend(date_fields());
+        Form::of(fields)
+            .title("Add an experiment")
+            .note(format!("Both are by the clocks of {zone}."))
+            .enter("Add the experiment")
+    }
+
+    fn held(&self, _: &Term, query: &Typed) -> Typed {
+        query.only(|name| name == "procedure")
+    }
+
+    fn changes(&self, typed: &Typed, term: &Term, _: Who<'_>) -> Result<Vec<Change>, Faults> {
+        let mut read = self.form(term, typed).read(typed);
+        let key = read.keep("key", ExperimentKey::parse(typed.text("key")));
+        if let Some(key) = key.as_ref().filter(|key| term.experiment(key).is_some()) {
+            let expected = "a key no experiment of the course has yet";
+            read.fault("key", crate::text::found(key, expected));
+        }
+        let dates = read_dates(&mut read);
+        read.check()?;
+        let (Some(key), Some(dates)) = (key, dates) else {
+            return Err(read.into_faults());
+        };
+        let source = ExperimentSource {
+            procedure: typed.text("procedure").to_owned(),
+            ..ExperimentSource::default()
+        };
+        let mut changes = Vec::new();
+        let held = term.sources.procedures.get(&source.procedure).cloned();
+        let text = match held.or_else(|| files::shipped_procedure(&source.procedure)) {
+            Some(text) => text,
+            None => return Err(read.into_faults()),
+        };
+        if !term.sources.procedures.contains_key(&source.procedure) {
+            changes.push(Change::Procedure {
+                key: source.procedure.clone(),
+                text: text.clone(),
+            });
+        }
+        let procedure = FileTexts
+            .procedure(&text, &source, &term.glassware)
+            .map_err(|why| Faults::one("procedure", why))?;
+        let experiment = Experiment {
+            key,
+            procedure,
+            dates,
+            section_lots: BTreeMap::new(),
+            section_dates: BTreeMap::new(),
+        };
+        changes.push(Change::Experiment {
+            experiment: Box::new(experiment),
+            source,
+        });
+        Ok(changes)
+    }
+}

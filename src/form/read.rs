@@ -1,0 +1,165 @@
+//! What was typed, read as the form declares it.
+
+use std::collections::BTreeMap;
+
+use jiff::civil;
+use rust_decimal::Decimal;
+
+use super::{Choices, Faults, Field, Form, Kind, Typed};
+use crate::text;
+
+/// Values of a form's fields. What cannot be read has no value and is among the faults.
+pub struct Read<'t> {
+    typed: &'t Typed,
+    values: BTreeMap<String, Value>,
+    faults: Faults,
+}
+
+enum Value {
+    Text(String),
+    Decimal(Decimal),
+    Whole(u32),
+    Day(civil::Date),
+    LocalTime(civil::DateTime),
+}
+
+impl<'t> Read<'t> {
+    pub(super) fn new(form: &Form, typed: &'t Typed) -> Self {
+        let (mut values, mut faults) = (BTreeMap::new(), Faults::default());
+        for field in form.fields() {
+            match value(field, typed.text(&field.name)) {
+                Ok(Some(value)) => {
+                    values.insert(field.name.clone(), value);
+                }
+                Ok(None) => {}
+                Err(what) => faults.add(&field.name, what),
+            }
+        }
+        Self {
+            typed,
+            values,
+            faults,
+        }
+    }
+
+    /// A text, a code or a choice that is sound; empty where nothing was typed.
+    pub fn text(&self, name: &str) -> Option<&str> {
+        match self.values.get(name) {
+            Some(Value::Text(text)) => Some(text),
+            _ => None,
+        }
+    }
+
+    /// A text, a code or a choice that is sound and says something.
+    pub fn said(&self, name: &str) -> Option<&str> {
+        self.text(name).filter(|text| !text.is_empty())
+    }
+
+    pub fn decimal(&self, name: &str) -> Option<Decimal> {
+        match self.values.get(name) {
+            Some(Value::Decimal(number)) => Some(*number),
+            _ => None,
+        }
+    }
+
+    pub fn whole(&self, name: &str) -> Option<u32> {
+        match self.values.get(name) {
+            Some(Value::Whole(number)) => Some(*number),
+            _ => None,
+        }
+    }
+
+    pub fn day(&self, name: &str) -> Option<civil::Date> {
+        match self.values.get(name) {
+            Some(Value::Day(day)) => Some(*day),
+            _ => None,
+        }
+    }
+
+    pub fn local_time(&self, name: &str) -> Option<civil::DateTime> {
+        match self.values.get(name) {
+            Some(Value::LocalTime(time)) => Some(*time),
+            _ => None,
+        }
+    }
+
+    pub fn is_ticked(&self, name: &str) -> bool {
+        self.typed.text(name) == "yes"
+    }
+
+    /// Those of a few that were ticked.
+    pub fn several(&self, name: &str) -> Vec<String> {
+        let name = format!("{name}[]");
+        self.typed.list(&name).map(str::to_owned).collect()
+    }
+
+    /// Finds a fault with a field.
+    pub fn fault(&mut self, field: impl Into<String>, what: impl Into<String>) {
+        self.faults.add(field, what);
+    }
+
+    /// What a check says, or nothing and its fault with the field.
+    pub fn keep<T>(&mut self, field: &str, checked: Result<T, String>) -> Option<T> {
+        checked.map_err(|what| self.faults.add(field, what)).ok()
+    }
+
+    /// Whether everything is sound so far.
+    pub fn is_sound(&self) -> bool {
+        self.faults.is_empty()
+    }
+
+    /// Whether everything is sound.
+    pub fn check(&self) -> Result<(), Faults> {
+        self.faults.clone().check()
+    }
+
+    pub fn into_faults(self) -> Faults {
+        self.faults
+    }
+}
+
+fn value(field: &Field, text: &str) -> Result<Option<Value>, String> {
+    let nothing = text.is_empty();
+    let needs = |what: &str| match nothing && field.needed {
+        true => Err(format!("found nothing, expected {what}")),
+        false => Ok(()),
+    };
+    Ok(match &field.kind {
+        Kind::Text => {
+            needs("a word or more")?;
+            Some(Value::Text(text::line_of_text(text)?))
+        }
+        Kind::Code if nothing && !field.needed => Some(Value::Text(String::new())),
+        Kind::Code => Some(Value::Text(text::code(text)?)),
+        Kind::Decimal => {
+            needs("a number")?;
+            let read = || text::decimal(&text.replace(',', ".")).map_err(|_| not_plain(text));
+            (!nothing).then(read).transpose()?.map(Value::Decimal)
+        }
+        Kind::Whole(range) if field.needed || !nothing => {
+            Some(Value::Whole(text::whole(text, range.clone())?))
+        }
+        Kind::Day if field.needed || !nothing => Some(Value::Day(text::day(text)?)),
+        Kind::LocalTime if field.needed || !nothing => {
+            Some(Value::LocalTime(text::local_time(text)?))
+        }
+        Kind::Choice(choices) | Kind::Pick(choices) => chosen(field, choices, text)?,
+        Kind::Hidden => Some(Value::Text(text.to_owned())),
+        _ => None,
+    })
+}
+
+/// What was typed is shown, not what it was made to be read.
+fn not_plain(text: &str) -> String {
+    text::found(text, "a plain number such as 0.0100")
+}
+
+fn chosen(field: &Field, choices: &Choices, text: &str) -> Result<Option<Value>, String> {
+    if text.is_empty() && !field.needed {
+        return Ok(Some(Value::Text(String::new())));
+    }
+    match choices.options.iter().any(|(value, _)| value == text) {
+        true => Ok(Some(Value::Text(text.to_owned()))),
+        false => Err(text::found(text, choices.expected)),
+    }
+}

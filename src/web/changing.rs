@@ -1,0 +1,242 @@
+//! Forms that change the course: shown, looked at, entered. One place for all of them.
+//!
+//! A [`Place`] says where a form of [`desk::forms`](crate::desk::forms) stands: who may, at which path, on which page, and
+//! what is said when it is done.
+
+mod look;
+mod rows;
+mod visit;
+
+use std::pin::Pin;
+
+use axum::extract::{RawPathParams, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use axum::routing::{MethodRouter, get, post};
+
+pub use look::{GradeRow, grade};
+pub use visit::{Visit, in_query};
+
+use super::fields::LongForm;
+use super::visitor::{coordinators_only, prep_room_only};
+use super::{AppState, Fields, PageError, PageResult, QueryFields, Visitor};
+use crate::change::Change;
+use crate::desk::PrepareError;
+use crate::desk::accounts::Role;
+use crate::desk::forms::{self, ChangeForm};
+use crate::form::{Faults, Filled, Typed};
+use crate::ids::ExperimentKey;
+use crate::term::Term;
+
+/// Where a form stands.
+pub struct Place {
+    pub who: Who,
+    /// Its path; `{key}` stands for the experiment's.
+    pub path: &'static str,
+    /// What is asked, and what follows from it.
+    pub form: fn(&Visit) -> PageResult<Box<dyn ChangeForm>>,
+    /// The page it stands on.
+    pub page: for<'a> fn(&'a Visit, Option<Refused>) -> Answer<'a>,
+    pub done: Done,
+    /// Whether the field `do` of the form says what is wanted, and not the path.
+    pub by_do: bool,
+}
+
+/// Who may use a form.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Who {
+    Coordinator,
+    /// The prep room, and the coordinator.
+    Prep,
+}
+
+/// Where somebody is led when it is done, and what is said there.
+pub struct Done {
+    /// `{key}` stands for the experiment's, `{code}` for what is typed as the code of a bottle.
+    pub to: &'static str,
+    pub name: &'static str,
+    /// Of how many changes.
+    pub words: fn(usize) -> String,
+}
+
+/// A page in the making.
+pub type Answer<'a> = Pin<Box<dyn Future<Output = PageResult<Response>> + Send + 'a>>;
+
+/// A form that was not taken.
+pub struct Refused {
+    path: &'static str,
+    pub typed: Typed,
+    faults: Faults,
+}
+
+/// The page on which a form stands.
+pub fn page_of(place: &'static Place) -> MethodRouter<AppState> {
+    get(
+        async move |State(state), params: RawPathParams, visitor: Visitor, query| {
+            let QueryFields(Fields(query)) = query;
+            let visit = place.visit(state, &params, visitor, Some(query)).await?;
+            (place.page)(&visit, None).await
+        },
+    )
+}
+
+/// The page on which a form stands, and the form entered at the same path.
+pub fn shown(place: &'static Place) -> MethodRouter<AppState> {
+    page_of(place).merge(entered(place))
+}
+
+/// A form that is entered at its own path.
+pub fn entered(place: &'static Place) -> MethodRouter<AppState> {
+    post(
+        async move |State(state), params: RawPathParams, visitor: Visitor, LongForm(fields)| {
+            let visit = place.visit(state, &params, visitor, None).await?;
+            place.sent(&visit, fields.0).await
+        },
+    )
+}
+
+/// Asks what a form would change.
+pub fn looked(place: fn(&Typed) -> &'static Place) -> MethodRouter<AppState> {
+    post(
+        async move |State(state), params: RawPathParams, visitor: Visitor, LongForm(fields)| {
+            let place = place(&fields);
+            let visit = place.visit(state, &params, visitor, None).await?;
+            place.look(&visit, fields.0, Faults::default()).await
+        },
+    )
+}
+
+impl Place {
+    /// A request for this form, if it comes from somebody who may use it; 404 where there is no such experiment.
+    async fn visit(
+        &self,
+        state: AppState,
+        params: &RawPathParams,
+        visitor: Visitor,
+        query: Option<Typed>,
+    ) -> PageResult<Visit> {
+        match (self.who, &visitor.person.role) {
+            (_, Role::Coordinator) | (Who::Prep, Role::Prep) => {}
+            (Who::Coordinator, _) => return Err(coordinators_only()),
+            (Who::Prep, _) => return Err(prep_room_only()),
+        }
+        let key = params.iter().find(|(name, _)| *name == "key");
+        let key = key.map(|(_, key)| ExperimentKey::new(key));
+        Visit::new(state, visitor, key, query).await
+    }
+
+    async fn sent(&'static self, visit: &Visit, mut typed: Typed) -> PageResult<Response> {
+        if self.by_do {
+            match typed.text("do") {
+                "enter" => {}
+                "row" | "edit" | "procedure" => {
+                    return (self.page)(visit, Some(self.refused(typed, Faults::default()))).await;
+                }
+                _ => return self.look(visit, typed, Faults::default()).await,
+            }
+        }
+        let form = (self.form)(visit)?;
+        let made = forms::enter(&visit.state.desk, form.as_ref(), &typed, visit.who()).await;
+        match made {
+            Ok(changes) => Err(PageError::see_other(self.done(visit, &typed, &changes))),
+            Err(PrepareError::Store(why)) => Err(why.into()),
+            Err(PrepareError::Fields(faults)) => {
+                // what somebody has looked at already is shown to them again
+                let of_the_look = ["reason", "seen"].into_iter().any(|name| faults.only(name));
+                if of_the_look {
+                    typed = typed.only(|name| name != "seen");
+                    return self.look(visit, typed, faults).await;
+                }
+                self.refuse(visit, typed, faults).await
+            }
+        }
+    }
+
+    /// What a form would change; `faults` are those of entering it.
+    pub async fn look(
+        &'static self,
+        visit: &Visit,
+        typed: Typed,
+        faults: Faults,
+    ) -> PageResult<Response> {
+        let form = (self.form)(visit)?;
+        let looked = {
+            let view = visit.state.desk.view().await?;
+            let looked = forms::look(&view, form.as_ref(), &typed, visit.who());
+            looked.map(|looked| (form.remarks(&view.term, &looked.changes), looked))
+        };
+        let (remarks, looked) = match looked {
+            Ok(looked) => looked,
+            Err(faults) => return self.refuse(visit, typed, faults).await,
+        };
+        // classes of a thousand take a while: not on a thread that serves pages
+        let remarks = tokio::task::spawn_blocking(remarks).await;
+        let remarks = remarks.map_err(PageError::internal)?;
+        look::page(self, visit, (typed, faults), looked, remarks).await
+    }
+
+    async fn refuse(
+        &'static self,
+        visit: &Visit,
+        typed: Typed,
+        faults: Faults,
+    ) -> PageResult<Response> {
+        let page = (self.page)(visit, Some(self.refused(typed, faults))).await?;
+        Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response())
+    }
+
+    fn refused(&self, typed: Typed, faults: Faults) -> Refused {
+        Refused {
+            path: self.path,
+            typed,
+            faults,
+        }
+    }
+
+    /// The form as the page shows it: as it was typed where it was refused, or with what the course holds.
+    pub fn filled(
+        &self,
+        visit: &Visit,
+        term: &Term,
+        refused: Option<&Refused>,
+    ) -> PageResult<Filled> {
+        let form = (self.form)(visit)?;
+        let own = refused.filter(|refused| refused.path == self.path);
+        let (typed, faults) = match own {
+            Some(refused) => (refused.typed.clone(), refused.faults.clone()),
+            None => (form.held(term, &visit.query), Faults::default()),
+        };
+        let asked = form.form(term, &typed);
+        let typed = typed.only(|name| !asked.is_sent_by_button(name));
+        Ok(asked.filled(self.action(visit), typed, faults))
+    }
+
+    fn action(&self, visit: &Visit) -> String {
+        visit.at(self.path)
+    }
+
+    fn done(&self, visit: &Visit, typed: &Typed, changes: &[Change]) -> String {
+        let is_value =
+            |c: &&Change| !matches!(c, Change::ShelfLife { .. } | Change::Procedure { .. });
+        let n = changes.iter().filter(is_value).count();
+        let codes = ["code", "lot", "unknown"].map(|name| typed.text(name));
+        let code = codes.into_iter().find(|code| !code.is_empty());
+        let to = visit.at(self.done.to);
+        let to = to.replace("{code}", &in_query(code.unwrap_or_default()));
+        let mark = if to.contains('?') { '&' } else { '?' };
+        format!("{to}{mark}done={}&n={n}", self.done.name)
+    }
+}
+
+/// What has just been done with one of these forms, from the query of the page it led to.
+pub fn notice(query: &Typed, places: &[&Place]) -> Option<String> {
+    let n = query.text("n").parse::<usize>().unwrap_or_default();
+    let name = query.text("done");
+    let place = places.iter().find(|place| place.done.name == name)?;
+    Some((place.done.words)(n))
+}
+
+/// A number with its noun.
+pub fn counted(n: usize, one: &str, many: &str) -> String {
+    format!("{n} {}", if n == 1 { one } else { many })
+}
