@@ -187,10 +187,7 @@ impl Form {
                 false => field.label.clone(),
             };
         }
-        match self.title.as_str() {
-            "" => "Form".to_owned(),
-            title => title.to_owned(),
-        }
+        self.title.clone()
     }
 
     /// What was typed, read field by field.

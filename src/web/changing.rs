@@ -9,7 +9,7 @@ mod visit;
 
 use std::pin::Pin;
 
-use axum::extract::{RawPathParams, State};
+use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use axum::routing::{MethodRouter, get, post};
@@ -17,6 +17,7 @@ use axum::routing::{MethodRouter, get, post};
 pub use look::{GradeRow, grade};
 pub use visit::{Visit, in_query};
 
+use super::at::ExperimentAt;
 use super::fields::LongForm;
 use super::visitor::{coordinators_only, prep_room_only};
 use super::{AppState, Fields, PageError, PageResult, QueryFields, Visitor};
@@ -25,7 +26,6 @@ use crate::desk::PrepareError;
 use crate::desk::accounts::Role;
 use crate::desk::forms::{self, ChangeForm};
 use crate::form::{Faults, Filled, Typed};
-use crate::ids::ExperimentKey;
 use crate::term::Term;
 
 /// Where a form stands.
@@ -72,9 +72,9 @@ pub struct Refused {
 /// The page on which a form stands.
 pub fn page_of(place: &'static Place) -> MethodRouter<AppState> {
     get(
-        async move |State(state), params: RawPathParams, visitor: Visitor, query| {
+        async move |State(state), visitor: Visitor, at: Option<ExperimentAt>, query| {
             let QueryFields(Fields(query)) = query;
-            let visit = place.visit(state, &params, visitor, Some(query)).await?;
+            let visit = place.visit(state, visitor, at, Some(query))?;
             (place.page)(&visit, None).await
         },
     )
@@ -88,9 +88,9 @@ pub fn shown(place: &'static Place) -> MethodRouter<AppState> {
 /// A form that is entered at its own path.
 pub fn entered(place: &'static Place) -> MethodRouter<AppState> {
     post(
-        async move |State(state), params: RawPathParams, visitor: Visitor, LongForm(fields)| {
-            let visit = place.visit(state, &params, visitor, None).await?;
-            place.sent(&visit, fields.0).await
+        async move |State(state), visitor: Visitor, at: Option<ExperimentAt>, sent: LongForm| {
+            let visit = place.visit(state, visitor, at, None)?;
+            place.sent(&visit, sent.0.0).await
         },
     )
 }
@@ -98,21 +98,22 @@ pub fn entered(place: &'static Place) -> MethodRouter<AppState> {
 /// Asks what a form would change.
 pub fn looked(place: fn(&Typed) -> &'static Place) -> MethodRouter<AppState> {
     post(
-        async move |State(state), params: RawPathParams, visitor: Visitor, LongForm(fields)| {
-            let place = place(&fields);
-            let visit = place.visit(state, &params, visitor, None).await?;
-            place.look(&visit, fields.0, Faults::default()).await
+        async move |State(state), visitor: Visitor, at: Option<ExperimentAt>, sent: LongForm| {
+            let typed = sent.0.0;
+            let place = place(&typed);
+            let visit = place.visit(state, visitor, at, None)?;
+            place.look(&visit, typed, Faults::default()).await
         },
     )
 }
 
 impl Place {
-    /// A request for this form, if it comes from somebody who may use it; 404 where there is no such experiment.
-    async fn visit(
+    /// A request for this form, if it comes from somebody who may use it.
+    fn visit(
         &self,
         state: AppState,
-        params: &RawPathParams,
         visitor: Visitor,
+        at: Option<ExperimentAt>,
         query: Option<Typed>,
     ) -> PageResult<Visit> {
         match (self.who, &visitor.person.role) {
@@ -120,9 +121,8 @@ impl Place {
             (Who::Coordinator, _) => return Err(coordinators_only()),
             (Who::Prep, _) => return Err(prep_room_only()),
         }
-        let key = params.iter().find(|(name, _)| *name == "key");
-        let key = key.map(|(_, key)| ExperimentKey::new(key));
-        Visit::new(state, visitor, key, query).await
+        let key = at.map(ExperimentAt::into_key);
+        Ok(Visit::new(state, visitor, key, query))
     }
 
     async fn sent(&'static self, visit: &Visit, mut typed: Typed) -> PageResult<Response> {

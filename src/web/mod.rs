@@ -6,6 +6,7 @@
 
 pub mod assets;
 pub mod assistant;
+mod at;
 pub mod changing;
 pub mod coordinator;
 pub mod dates;

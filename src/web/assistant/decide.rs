@@ -1,6 +1,6 @@
 //! Decisions of an assistant. What is refused comes back on the page with everything typed.
 
-use axum::extract::{Path, State};
+use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 
@@ -10,17 +10,16 @@ use super::shortlist::{next, short_list};
 use super::submission::page_of;
 use super::{address, find};
 use crate::desk::{self, ReviewError};
-use crate::ids::{ExperimentKey, StudentId};
 use crate::term::{Ruling, Slot};
+use crate::web::at::SlotAt;
 use crate::web::{AppState, AssistantVisitor, Fields, Page, PageError, PageResult};
 
 pub async fn decide(
     State(state): State<AppState>,
-    Path((experiment, student)): Path<(ExperimentKey, StudentId)>,
     visitor: AssistantVisitor,
+    SlotAt(slot): SlotAt,
     fields: Fields,
 ) -> PageResult<Response> {
-    let slot = Slot::new(&experiment, &student);
     let filter = Filter::carried(&fields);
     let view = state.desk.view().await?;
     find(&view, &visitor, &slot)?;
@@ -52,11 +51,10 @@ pub async fn decide(
 
 pub async fn points(
     State(state): State<AppState>,
-    Path((experiment, student)): Path<(ExperimentKey, StudentId)>,
     visitor: AssistantVisitor,
+    SlotAt(slot): SlotAt,
     fields: Fields,
 ) -> PageResult<Response> {
-    let slot = Slot::new(&experiment, &student);
     let filter = Filter::carried(&fields);
     let view = state.desk.view().await?;
     let found = find(&view, &visitor, &slot)?;
@@ -77,11 +75,10 @@ pub async fn points(
 
 pub async fn take_back(
     State(state): State<AppState>,
-    Path((experiment, student)): Path<(ExperimentKey, StudentId)>,
     visitor: AssistantVisitor,
+    SlotAt(slot): SlotAt,
     fields: Fields,
 ) -> PageResult<Response> {
-    let slot = Slot::new(&experiment, &student);
     let filter = Filter::carried(&fields);
     find(&*state.desk.view().await?, &visitor, &slot)?;
     let known = fields.need("decisions")?.parse().map_err(|_| {

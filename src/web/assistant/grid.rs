@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use rust_decimal::Decimal;
@@ -17,6 +17,7 @@ use crate::desk::{self, Image};
 use crate::ids::{ExperimentKey, StudentId};
 use crate::measure::plain;
 use crate::term::Slot;
+use crate::web::at::ExperimentAt;
 use crate::web::{
     AppState, AssistantVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields,
 };
@@ -58,8 +59,8 @@ struct Typed {
 
 pub async fn page(
     State(state): State<AppState>,
-    Path(key): Path<ExperimentKey>,
     visitor: AssistantVisitor,
+    key: ExperimentAt,
     QueryFields(query): QueryFields,
 ) -> PageResult<impl IntoResponse> {
     let view = state.desk.view().await?;
@@ -79,8 +80,8 @@ pub async fn page(
 /// `POST /points/{experiment}`: keeps what is sound and shows the rest again.
 pub async fn save(
     State(state): State<AppState>,
-    Path(key): Path<ExperimentKey>,
     visitor: AssistantVisitor,
+    key: ExperimentAt,
     fields: Fields,
 ) -> PageResult<Response> {
     let section = fields.text("section").to_owned();

@@ -1,6 +1,6 @@
 //! Notes to and from a student, and the answer to a request for another look.
 
-use axum::extract::{Path, State};
+use axum::extract::State;
 use axum::response::Response;
 
 use super::attempt::Attempt;
@@ -9,8 +9,8 @@ use super::filter::Filter;
 use super::find;
 use super::timeline::{Event, name_of};
 use crate::desk::{Image, NoteError, leave_note};
-use crate::ids::{ExperimentKey, StudentId};
 use crate::term::{Side, Slot};
+use crate::web::at::SlotAt;
 use crate::web::{AppState, AssistantVisitor, Fields, PageError, PageResult, dates};
 
 /// What was said about a submission.
@@ -47,11 +47,10 @@ pub fn notes(view: &Image, slot: &Slot) -> Notes {
 
 pub async fn write(
     State(state): State<AppState>,
-    Path((experiment, student)): Path<(ExperimentKey, StudentId)>,
     visitor: AssistantVisitor,
+    SlotAt(slot): SlotAt,
     fields: Fields,
 ) -> PageResult<Response> {
-    let slot = Slot::new(&experiment, &student);
     let filter = Filter::carried(&fields);
     find(&*state.desk.view().await?, &visitor, &slot)?;
     let mut attempt = Attempt::of(&fields, "note");

@@ -1,7 +1,7 @@
 //! One submission with everything needed to decide on it.
 
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::State;
 use axum::response::IntoResponse;
 
 use super::attempt::Attempt;
@@ -15,10 +15,11 @@ use super::suspects::suspects;
 use super::timeline::{Event, Undo, events, notice, signed, status_tag, undo, undo_of_query};
 use super::{Found, address, find};
 use crate::desk::Image;
-use crate::ids::{ExperimentKey, StudentId, UnknownCode};
+use crate::ids::UnknownCode;
 use crate::judge::FlagCode;
 use crate::measure::plain;
 use crate::term::{Slot, settlement};
+use crate::web::at::SlotAt;
 use crate::web::student::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
 use crate::web::{
     AppState, AssistantVisitor, Frame, Page, PageResult, QueryFields, Uncertainty, dates,
@@ -110,12 +111,11 @@ struct Choices {
 
 pub async fn page(
     State(state): State<AppState>,
-    Path((experiment, student)): Path<(ExperimentKey, StudentId)>,
     visitor: AssistantVisitor,
+    SlotAt(slot): SlotAt,
     QueryFields(query): QueryFields,
 ) -> PageResult<impl IntoResponse> {
     let view = state.desk.view().await?;
-    let slot = Slot::new(&experiment, &student);
     let filter = Filter::of(&query);
     let mut page = page_of(&view, &visitor, &slot, &filter, Attempt::default())?;
     page.frame.notice = notice(&view, &visitor, &query);

@@ -18,25 +18,21 @@ pub struct Visit {
 }
 
 impl Visit {
-    /// A visit to an experiment, if one is named; 404 where there is no such. None for a query means that a form came.
-    pub async fn new(
+    /// None for a query means that a form came.
+    pub fn new(
         state: AppState,
         visitor: Visitor,
         key: Option<ExperimentKey>,
         query: Option<Typed>,
-    ) -> PageResult<Self> {
-        if let Some(key) = &key {
-            let view = state.desk.view().await?;
-            view.term.experiment(key).ok_or_else(PageError::not_found)?;
-        }
-        Ok(Self {
+    ) -> Self {
+        Self {
             now: state.clock.now(),
             key,
             state,
             visitor,
             is_sent: query.is_none(),
             query: query.unwrap_or_default(),
-        })
+        }
     }
 
     pub fn who(&self) -> Who<'_> {

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::State;
 use axum::response::IntoResponse;
 
 use crate::course::Student;
@@ -11,6 +11,7 @@ use crate::desk::forms::IssueForm;
 use crate::form::Filled;
 use crate::ids::ExperimentKey;
 use crate::term::Slot;
+use crate::web::at::ExperimentAt;
 use crate::web::changing::{Answer, Done, Place, Refused, Visit, Who, counted, notice};
 use crate::web::{AppState, CoordinatorVisitor, Frame, Page, PageError, PageResult, QueryFields};
 
@@ -107,13 +108,13 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
 /// `GET /course/experiments/{key}/issue/list`: to be printed, a page per section; `?section=` for one.
 pub async fn list(
     State(state): State<AppState>,
-    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
+    key: ExperimentAt,
     query: QueryFields,
 ) -> PageResult<impl IntoResponse> {
     let view = state.desk.view().await?;
     let term = &view.term;
-    let experiment = term.experiment(&key).ok_or_else(PageError::not_found)?;
+    let experiment = key.of(term)?;
     let wanted = query.0.text("section");
     let of = |section: &str| {
         let mut students: Vec<&Student> =
@@ -137,6 +138,6 @@ pub async fn list(
             .filter(|section| wanted.is_empty() || *section == wanted)
             .map(of)
             .collect(),
-        key,
+        key: key.into_key(),
     }))
 }

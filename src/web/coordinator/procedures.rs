@@ -57,7 +57,7 @@ pub async fn enter_file(
         Ok(typed) => typed,
         Err(faults) => return refuse(&file.name, faults),
     };
-    let visit = Visit::new(state, (*visitor).clone(), None, None).await?;
+    let visit = Visit::new(state, (*visitor).clone(), None, None);
     let (key, is_followed) = {
         let view = visit.state.desk.view().await?;
         match ProcedureText::check(&typed, &view.term, visit.who()) {

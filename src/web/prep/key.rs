@@ -1,14 +1,15 @@
 //! The answer key of an experiment. It is sealed: opening it is a form, and the log says who did and when.
 
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::State;
 use axum::response::IntoResponse;
 
 use super::pages::both;
 use crate::desk;
 use crate::ids::ExperimentKey;
+use crate::web::at::ExperimentAt;
 use crate::web::coordinator::words::aligned;
-use crate::web::{AppState, Fields, Frame, Page, PageError, PageResult, PrepVisitor, dates};
+use crate::web::{AppState, Fields, Frame, Page, PageResult, PrepVisitor, dates};
 
 #[derive(Template)]
 #[template(path = "prep/key.html")]
@@ -37,37 +38,35 @@ struct Row {
 /// `GET /prep/experiments/{key}/key`: the seal.
 pub async fn sealed(
     State(state): State<AppState>,
-    Path(key): Path<ExperimentKey>,
     visitor: PrepVisitor,
+    key: ExperimentAt,
 ) -> PageResult<impl IntoResponse> {
     let view = state.desk.view().await?;
-    let experiment = view
-        .term
-        .experiment(&key)
-        .ok_or_else(PageError::not_found)?;
+    let experiment = key.of(&view.term)?;
     Ok(Page(KeyPage {
         frame: visitor.frame("Answer key"),
         title: experiment.procedure.title.clone(),
-        key,
+        key: key.into_key(),
         opened: None,
     }))
 }
 
 pub async fn open(
     State(state): State<AppState>,
-    Path(key): Path<ExperimentKey>,
     visitor: PrepVisitor,
+    key: ExperimentAt,
     _fields: Fields,
 ) -> PageResult<impl IntoResponse> {
-    if state.desk.view().await?.term.experiment(&key).is_none() {
-        return Err(PageError::not_found());
-    }
     let now = state.clock.now();
     desk::open_key(&state.desk, &key, (&visitor.login, now)).await?;
     let view = state.desk.view().await?;
     let term = &view.term;
-    let experiment = term.experiment(&key).ok_or_else(PageError::not_found)?;
-    let held = term.unknowns.get(&key).into_iter().flat_map(|u| u.values());
+    let experiment = key.of(term)?;
+    let held = term
+        .unknowns
+        .get(&*key)
+        .into_iter()
+        .flat_map(|u| u.values());
     let mut rows: Vec<Row> = held
         .map(|unknown| {
             let (value, uncertainty) = both(unknown.truth.open());
@@ -90,6 +89,6 @@ pub async fn open(
             at: dates::instant(&term.course.zone, now),
             rows,
         }),
-        key,
+        key: key.into_key(),
     }))
 }

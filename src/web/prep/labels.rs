@@ -2,17 +2,18 @@
 //! unknown is on them, and of a lot only what its procedures call it.
 
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::State;
 use axum::response::IntoResponse;
 
 use super::pages::day;
 use super::qr::{Qr, bottle_address, qr};
 use crate::chem::{Formula, printed};
-use crate::ids::{ExperimentKey, LotCode, UnknownCode};
+use crate::ids::{LotCode, UnknownCode};
 use crate::term::Term;
 use crate::truth::{Bottle, Lot};
+use crate::web::at::ExperimentAt;
 use crate::web::{
-    AppState, Fields, Frame, Page, PageError, PageResult, PrepVisitor, PublicAddress, QueryFields,
+    AppState, Fields, Frame, Page, PageResult, PrepVisitor, PublicAddress, QueryFields,
 };
 
 #[derive(Template)]
@@ -76,14 +77,14 @@ struct Label {
 /// `GET /prep/experiments/{key}/labels`: `?sheet=`, `?first=`, `?copies=` (a number, or `issued`), `?hazard=`, `?codes[]=`.
 pub async fn unknowns(
     State(state): State<AppState>,
-    Path(key): Path<ExperimentKey>,
     visitor: PrepVisitor,
+    key: ExperimentAt,
     PublicAddress(server): PublicAddress,
     query: QueryFields,
 ) -> PageResult<impl IntoResponse> {
     let view = state.desk.view().await?;
     let term = &view.term;
-    let experiment = term.experiment(&key).ok_or_else(PageError::not_found)?;
+    let experiment = key.of(term)?;
     let title = &experiment.procedure.title;
     let cautions = &experiment.procedure.text.cautions;
     let usual = cautions.first().cloned().unwrap_or_default();
@@ -104,14 +105,14 @@ pub async fn unknowns(
     };
     let codes: Vec<&UnknownCode> = term
         .unknowns
-        .get(&key)
+        .get(&*key)
         .into_iter()
         .flat_map(|u| u.keys())
         .collect();
     let issued = |code: &str| {
         let given = term.issued.iter();
         given
-            .filter(|(slot, given)| slot.experiment == key && *given == code)
+            .filter(|(slot, given)| slot.experiment == *key && *given == code)
             .count()
     };
     let wanted = wanted(&query.0, &codes);

@@ -2,7 +2,7 @@
 //! value is on any of them.
 
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::State;
 use axum::response::IntoResponse;
 
 use super::qr::{Qr, bottle_address, qr};
@@ -13,9 +13,10 @@ use crate::procedure::Procedure;
 use crate::submission::TrialLabel;
 use crate::term::{Slot, Term};
 use crate::truth::Bottle;
+use crate::web::at::ExperimentAt;
 use crate::web::{
-    AppState, AssistantVisitor, Fields, Frame, Page, PageError, PageResult, PrepVisitor,
-    PublicAddress, QueryFields, dates,
+    AppState, AssistantVisitor, Fields, Frame, Page, PageResult, PrepVisitor, PublicAddress,
+    QueryFields, dates,
 };
 
 #[derive(Template)]
@@ -102,13 +103,13 @@ struct Benches {
 /// `GET /prep/experiments/{key}/issue-list`: `?section=`, `?bench=` (number of the first), `?order=roster`.
 pub async fn issue_list(
     State(state): State<AppState>,
-    Path(key): Path<ExperimentKey>,
     visitor: PrepVisitor,
+    key: ExperimentAt,
     query: QueryFields,
 ) -> PageResult<impl IntoResponse> {
     let view = state.desk.view().await?;
     let term = &view.term;
-    let experiment = find(term, &key)?;
+    let experiment = key.of(term)?;
     let benches = Benches::of(&query.0);
     let wanted = query.0.text("section");
     let today = term.course.zone.local(state.clock.now()).date();
@@ -131,13 +132,13 @@ pub async fn issue_list(
 /// `GET /sheets/{experiment}`: an assistant's list of their sections.
 pub async fn section(
     State(state): State<AppState>,
-    Path(key): Path<ExperimentKey>,
     visitor: AssistantVisitor,
+    key: ExperimentAt,
     query: QueryFields,
 ) -> PageResult<impl IntoResponse> {
     let view = state.desk.view().await?;
     let term = &view.term;
-    let experiment = find(term, &key)?;
+    let experiment = key.of(term)?;
     let wanted = query.0.text("section");
     let today = term.course.zone.local(state.clock.now()).date();
     let benches = Benches::of(&query.0);
@@ -149,15 +150,15 @@ pub async fn section(
         title: experiment.procedure.title.clone(),
         groups: has_groups(term, &key),
         sections,
-        key,
+        key: key.into_key(),
     }))
 }
 
 /// `GET /prep/experiments/{key}/bench-sheets`: `?section=` for one, `?blank=` for so many without a name.
 pub async fn bench(
     State(state): State<AppState>,
-    Path(key): Path<ExperimentKey>,
     visitor: PrepVisitor,
+    key: ExperimentAt,
     PublicAddress(server): PublicAddress,
     query: QueryFields,
 ) -> PageResult<impl IntoResponse> {
@@ -170,8 +171,8 @@ pub async fn bench(
 /// `GET /sheets/{experiment}/bench`: the same for an assistant's sections.
 pub async fn bench_of_assistant(
     State(state): State<AppState>,
-    Path(key): Path<ExperimentKey>,
     visitor: AssistantVisitor,
+    key: ExperimentAt,
     PublicAddress(server): PublicAddress,
     query: QueryFields,
 ) -> PageResult<impl IntoResponse> {
@@ -186,10 +187,6 @@ pub async fn bench_of_assistant(
         &query.0,
         |section| visitor.sees(section),
     )
-}
-
-fn find<'t>(term: &'t Term, key: &ExperimentKey) -> PageResult<&'t Experiment> {
-    term.experiment(key).ok_or_else(PageError::not_found)
 }
 
 impl Benches {
@@ -258,13 +255,13 @@ fn students<'t>(term: &'t Term, section: &str, by_roster: bool) -> Vec<&'t Stude
 
 fn bench_sheets(
     term: &Term,
-    key: &ExperimentKey,
+    key: &ExperimentAt,
     (frame, back): (Frame, String),
     server: &str,
     query: &Fields,
     sees: impl Fn(&str) -> bool,
 ) -> PageResult<Page<BenchSheetsPage>> {
-    let experiment = find(term, key)?;
+    let experiment = key.of(term)?;
     let procedure = &experiment.procedure;
     let wanted = query.text("section");
     let mut sheets = Vec::new();

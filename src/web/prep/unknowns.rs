@@ -1,7 +1,7 @@
 //! Unknowns of an experiment: the tray, and one bottle with its record, its days and its history.
 
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::State;
 use axum::response::IntoResponse;
 
 use super::lots::{Past, from, past};
@@ -12,10 +12,11 @@ use crate::form::Filled;
 use crate::ids::ExperimentKey;
 use crate::term::Term;
 use crate::truth::Bottle;
+use crate::web::at::ExperimentAt;
 use crate::web::changing::{Answer, Done, Place, Refused, Visit, Who, notice};
 use crate::web::coordinator::titres;
 use crate::web::coordinator::words::aligned;
-use crate::web::{AppState, Frame, Page, PageError, PageResult, PrepVisitor, QueryFields, dates};
+use crate::web::{AppState, Frame, Page, PageResult, PrepVisitor, QueryFields, dates};
 
 #[derive(Template)]
 #[template(path = "prep/unknowns.html")]
@@ -61,16 +62,20 @@ struct UnknownPage {
 
 pub async fn list(
     State(state): State<AppState>,
-    Path(key): Path<ExperimentKey>,
     visitor: PrepVisitor,
+    key: ExperimentAt,
     query: QueryFields,
 ) -> PageResult<impl IntoResponse> {
     let view = state.desk.view().await?;
     let term = &view.term;
-    let experiment = term.experiment(&key).ok_or_else(PageError::not_found)?;
+    let experiment = key.of(term)?;
     let today = term.course.zone.local(state.clock.now()).date();
     let (titres, titres_with) = titres::expected(term, experiment);
-    let held = term.unknowns.get(&key).into_iter().flat_map(|u| u.values());
+    let held = term
+        .unknowns
+        .get(&*key)
+        .into_iter()
+        .flat_map(|u| u.values());
     let rows = held.zip(titres).map(|(unknown, titre)| {
         let (value, uncertainty) = both(unknown.truth.open());
         let life = term.shelf.get(&Bottle::unknown(&key, &unknown.code));
@@ -101,7 +106,7 @@ pub async fn list(
         titres_head: titres::head(&experiment.procedure),
         sections: term.sections().into_iter().map(str::to_owned).collect(),
         rows,
-        key,
+        key: key.into_key(),
     }))
 }
 

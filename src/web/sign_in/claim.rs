@@ -9,8 +9,9 @@ use axum_extra::extract::CookieJar;
 use super::{Address, begin, wait};
 use crate::desk::accounts::{AccountError, Attempt, claim};
 use crate::desk::passwords::SHORTEST;
+use crate::form::{Faults, Field, Filled, Form, Kind, Typed};
 use crate::web::error::PageResult;
-use crate::web::fields::OpenFields;
+use crate::web::fields::{Fields, OpenFields};
 use crate::web::frame::{Frame, Page, home};
 use crate::web::state::AppState;
 use crate::web::visitor::Anyone;
@@ -19,24 +20,50 @@ use crate::web::visitor::Anyone;
 #[template(path = "claim.html")]
 struct ClaimPage {
     frame: Frame,
-    shortest: usize,
-    login: String,
-    code: String,
-    faults: Faults,
+    form: Filled,
 }
 
-/// What is wrong with each field.
-#[derive(Default)]
-pub(super) struct Faults {
-    pub(super) all: Option<String>,
-    pub(super) code: Option<String>,
-    pub(super) current: Option<String>,
-    pub(super) password: Option<String>,
-    pub(super) repeat: Option<String>,
+fn form() -> Form {
+    let mut fields = vec![
+        Field::text("login", "Login").autocomplete("username").wide(),
+        Field::text("code", "Code on the slip")
+            .hint("Four groups of four, such as 7K2M-90QD-XX4T-B1HR. Capitals, spaces and dashes do not matter.")
+            .autocomplete("off")
+            .wide(),
+    ];
+    fields.extend(new_password());
+    Form::of(fields).enter("Set password and sign in")
+}
+
+/// The fields of a new password.
+pub(super) fn new_password() -> [Field; 2] {
+    let hint = format!(
+        "At least {SHORTEST} characters. A few words that have nothing to do with each other are easy to remember and \
+         hard to guess. Any characters, pasting is fine."
+    );
+    let field = |name, label| {
+        Field::new(name, label, Kind::Password)
+            .autocomplete("new-password")
+            .wide()
+    };
+    [
+        field("password", "New password").hint(hint),
+        field("repeat", "New password once more"),
+    ]
+}
+
+/// The new password, if it was typed twice the same.
+pub(super) fn typed_twice(fields: &Fields) -> Result<&str, Faults> {
+    let password = fields.one("password").unwrap_or_default();
+    if password == fields.one("repeat").unwrap_or_default() {
+        return Ok(password);
+    }
+    let what = "The two new passwords differ. Type or paste the same one twice.";
+    Err(Faults::one("repeat", what))
 }
 
 pub(super) async fn show(anyone: Anyone) -> Response {
-    page(&anyone, "", "", Faults::default()).into_response()
+    page(&anyone, Typed::default(), Faults::default()).into_response()
 }
 
 pub(super) async fn take(
@@ -46,78 +73,47 @@ pub(super) async fn take(
     jar: CookieJar,
     OpenFields(fields): OpenFields,
 ) -> PageResult<Response> {
-    let (login, code) = (fields.text("login"), fields.text("code"));
-    let password = fields.one("password").unwrap_or_default();
-    if password != fields.one("repeat").unwrap_or_default() {
-        let faults = Faults {
-            repeat: Some(differs()),
-            ..Faults::default()
-        };
-        return Ok(page(&anyone, login, code, faults).with_status(StatusCode::UNPROCESSABLE_ENTITY));
-    }
     let at = state.clock.now();
     let attempt = Attempt {
-        login,
+        login: fields.text("login"),
         address: &address.0,
         at,
     };
-    let mut faults = Faults::default();
     let mut status = StatusCode::UNPROCESSABLE_ENTITY;
-    match claim(state.store(), attempt, code, password).await {
+    let claimed = match typed_twice(&fields) {
+        Ok(password) => claim(state.store(), attempt, fields.text("code"), password).await,
+        Err(faults) => return Ok(page(&anyone, fields.0, faults).with_status(status)),
+    };
+    let faults = match claimed {
         Ok((person, token)) => {
             let jar = begin(&state, &anyone, jar, &token).await?;
             return Ok((jar, Redirect::to(home(&person.role))).into_response());
         }
-        Err(AccountError::WrongCode) => {
-            faults.code = Some(
-                "The login and the code do not belong together. Compare both with the slip, character by character."
-                    .into(),
-            );
-        }
-        Err(AccountError::UsedCode) => {
-            faults.code = Some(
-                "This code has been used, or a newer one was given out since. If you have not set a password with it, tell your assistant at once."
-                    .into(),
-            );
-        }
-        Err(AccountError::ExpiredCode) => {
-            faults.code = Some("This code is too old. Ask your assistant for a new one.".into());
-        }
-        Err(AccountError::Password(why)) => faults.password = Some(why),
+        Err(AccountError::WrongCode) => Faults::one(
+            "code",
+            "The login and the code do not belong together. Compare both with the slip, character by character.",
+        ),
+        Err(AccountError::UsedCode) => Faults::one(
+            "code",
+            "This code has been used, or a newer one was given out since. If you have not set a password with it, tell your assistant at once.",
+        ),
+        Err(AccountError::ExpiredCode) => Faults::one(
+            "code",
+            "This code is too old. Ask your assistant for a new one.",
+        ),
+        Err(AccountError::Password(why)) => Faults::one("password", why),
         Err(AccountError::Wait(until)) => {
             status = StatusCode::TOO_MANY_REQUESTS;
-            faults.all = Some(wait(until, at));
+            Faults::one("", wait(until, at))
         }
         Err(other) => return Err(other.into()),
-    }
-    Ok(page(&anyone, login, code, faults).with_status(status))
+    };
+    Ok(page(&anyone, fields.0, faults).with_status(status))
 }
 
-pub(super) fn differs() -> String {
-    "The two new passwords differ. Type or paste the same one twice.".to_owned()
-}
-
-fn page(anyone: &Anyone, login: &str, code: &str, faults: Faults) -> Page<ClaimPage> {
+fn page(anyone: &Anyone, typed: Typed, faults: Faults) -> Page<ClaimPage> {
     Page(ClaimPage {
         frame: anyone.frame("Set your password"),
-        shortest: SHORTEST,
-        login: login.to_owned(),
-        code: code.to_owned(),
-        faults,
+        form: form().filled("/claim", typed, faults),
     })
-}
-
-impl Faults {
-    /// Whether there is any.
-    pub(super) fn any(&self) -> bool {
-        [
-            &self.all,
-            &self.code,
-            &self.current,
-            &self.password,
-            &self.repeat,
-        ]
-        .into_iter()
-        .any(Option::is_some)
-    }
 }

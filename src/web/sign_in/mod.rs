@@ -24,6 +24,7 @@ use super::surround::cookie_name;
 use super::visitor::{Anyone, Visitor};
 use crate::desk::accounts::{AccountError, Attempt, Person, sign_in};
 use crate::desk::sessions::{Token, end_session};
+use crate::form::{Faults, Field, Filled, Form, Kind, Typed};
 
 /// Routes of these pages.
 pub fn routes() -> Router<AppState> {
@@ -39,12 +40,9 @@ pub fn routes() -> Router<AppState> {
 #[template(path = "sign-in.html")]
 pub struct SignInPage {
     frame: Frame,
-    login: String,
-    next: String,
-    fault: Option<String>,
+    form: Filled,
+    /// Whether a session has ended just now.
     ended: bool,
-    again_path: String,
-    again_body: String,
 }
 
 #[derive(Template)]
@@ -60,27 +58,35 @@ pub(super) struct Address(String);
 impl SignInPage {
     /// Asks to sign in again, keeping a form that was sent.
     pub fn again(frame: Frame, kept: Option<Again>) -> Self {
-        let encode = |again: &Again| {
+        let mut typed = Typed::default();
+        if let Some(kept) = kept {
             let mut encoded = form_urlencoded::Serializer::new(String::new());
-            encoded.extend_pairs(&again.fields).finish()
-        };
+            typed.set("again_body", encoded.extend_pairs(&kept.fields).finish());
+            typed.set("again_path", kept.path);
+        }
         Self {
-            again_body: kept.as_ref().map(encode).unwrap_or_default(),
-            again_path: kept.map(|again| again.path).unwrap_or_default(),
             ended: true,
-            ..Self::new(frame)
+            ..Self::new(frame, typed, Faults::default())
         }
     }
 
-    fn new(frame: Frame) -> Self {
+    fn new(frame: Frame, typed: Typed, faults: Faults) -> Self {
+        let form = Form::of(vec![
+            Field::text("login", "Login")
+                .hint("Students: your student number. Staff: the login you were given.")
+                .autocomplete("username")
+                .wide(),
+            Field::new("password", "Password", Kind::Password)
+                .autocomplete("current-password")
+                .wide(),
+            Field::hidden("next"),
+            Field::hidden("again_path"),
+            Field::hidden("again_body"),
+        ]);
         Self {
             frame,
-            login: String::new(),
-            next: String::new(),
-            fault: None,
+            form: form.enter("Sign in").filled("/sign-in", typed, faults),
             ended: false,
-            again_path: String::new(),
-            again_body: String::new(),
         }
     }
 }
@@ -110,12 +116,10 @@ async fn show(anyone: Anyone, QueryFields(query): QueryFields) -> Response {
     if let Some(session) = &anyone.session {
         return Redirect::to(home(&session.person.role)).into_response();
     }
-    let next = local(query.text("next")).unwrap_or_default().to_owned();
-    Page(SignInPage {
-        next,
-        ..SignInPage::new(anyone.frame("Sign in"))
-    })
-    .into_response()
+    let next = local(query.text("next")).unwrap_or_default();
+    let typed = Typed::from([("next", next)]);
+    let frame = anyone.frame("Sign in");
+    Page(SignInPage::new(frame, typed, Faults::default())).into_response()
 }
 
 async fn enter(
@@ -125,10 +129,9 @@ async fn enter(
     jar: CookieJar,
     OpenFields(fields): OpenFields,
 ) -> PageResult<Response> {
-    let (login, next) = (fields.text("login"), local(fields.text("next")));
     let at = state.clock.now();
     let attempt = Attempt {
-        login,
+        login: fields.text("login"),
         address: &address.0,
         at,
     };
@@ -142,14 +145,11 @@ async fn enter(
         Err(AccountError::Wait(until)) => (StatusCode::TOO_MANY_REQUESTS, wait(until, at)),
         Err(other) => return Err(other.into()),
     };
-    let page = SignInPage {
-        login: login.to_owned(),
-        next: next.unwrap_or_default().to_owned(),
-        fault: Some(fault),
-        again_path: fields.text("again_path").to_owned(),
-        again_body: fields.text("again_body").to_owned(),
-        ..SignInPage::new(anyone.frame("Sign in"))
-    };
+    let mut typed = fields.0;
+    let next = local(typed.text("next")).unwrap_or_default().to_owned();
+    typed.set("next", next);
+    let frame = anyone.frame("Sign in");
+    let page = SignInPage::new(frame, typed, Faults::one("", fault));
     Ok(Page(page).with_status(status))
 }
 

@@ -6,11 +6,11 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use axum_extra::extract::CookieJar;
 
-use super::claim::{Faults, differs};
+use super::claim::{new_password, typed_twice};
 use super::{Address, cookie, wait};
 use crate::desk::accounts::{AccountError, Attempt, change_password};
-use crate::desk::passwords::SHORTEST;
 use crate::desk::sessions::Session;
+use crate::form::{Faults, Field, Filled, Form, Kind, Typed};
 use crate::web::error::PageResult;
 use crate::web::fields::Fields;
 use crate::web::frame::{Frame, Page};
@@ -21,9 +21,19 @@ use crate::web::visitor::{Anyone, Visitor};
 #[template(path = "password.html")]
 struct PasswordPage {
     frame: Frame,
-    login: String,
-    shortest: usize,
-    faults: Faults,
+    form: Filled,
+}
+
+/// The login goes along for the browser's own memory of passwords.
+fn form(login: &str) -> Form {
+    let mut fields = vec![
+        Field::hidden("username").fixed(login),
+        Field::new("current", "Present password", Kind::Password)
+            .autocomplete("current-password")
+            .wide(),
+    ];
+    fields.extend(new_password());
+    Form::of(fields).enter("Change password")
 }
 
 pub(super) async fn show(visitor: Visitor) -> Response {
@@ -38,13 +48,11 @@ pub(super) async fn change(
     jar: CookieJar,
     fields: Fields,
 ) -> PageResult<Response> {
-    let refused = StatusCode::UNPROCESSABLE_ENTITY;
-    let password = fields.one("password").unwrap_or_default();
-    let mut faults = Faults::default();
-    if password != fields.one("repeat").unwrap_or_default() {
-        faults.repeat = Some(differs());
-        return Ok(page(&visitor, faults).with_status(refused));
-    }
+    let mut status = StatusCode::UNPROCESSABLE_ENTITY;
+    let password = match typed_twice(&fields) {
+        Ok(password) => password,
+        Err(faults) => return Ok(page(&visitor, faults).with_status(status)),
+    };
     let (id, at) = (visitor.person.account(), state.clock.now());
     let attempt = Attempt {
         login: &id.login,
@@ -52,7 +60,7 @@ pub(super) async fn change(
         at,
     };
     let current = fields.one("current").unwrap_or_default();
-    match change_password(state.store(), attempt, &id, current, password).await {
+    let faults = match change_password(state.store(), attempt, &id, current, password).await {
         Ok(token) => {
             let jar = jar.add(cookie(&state.settings, &token));
             let session = Session {
@@ -66,35 +74,24 @@ pub(super) async fn change(
             let frame = anyone.frame("Change your password").saying(
                 "Your password is changed. Everywhere else you were signed in, you no longer are.",
             );
-            let page = PasswordPage {
-                frame,
-                login: id.login.clone(),
-                shortest: SHORTEST,
-                faults,
-            };
-            Ok((jar, Page(page)).into_response())
+            let form = form(&id.login).filled("/password", Typed::default(), Faults::default());
+            return Ok((jar, Page(PasswordPage { frame, form })).into_response());
         }
-        Err(AccountError::Wrong) => {
-            faults.current = Some("This is not your present password.".into());
-            Ok(page(&visitor, faults).with_status(refused))
-        }
-        Err(AccountError::Password(why)) => {
-            faults.password = Some(why);
-            Ok(page(&visitor, faults).with_status(refused))
-        }
+        Err(AccountError::Wrong) => Faults::one("current", "This is not your present password."),
+        Err(AccountError::Password(why)) => Faults::one("password", why),
         Err(AccountError::Wait(until)) => {
-            faults.all = Some(wait(until, at));
-            Ok(page(&visitor, faults).with_status(StatusCode::TOO_MANY_REQUESTS))
+            status = StatusCode::TOO_MANY_REQUESTS;
+            Faults::one("", wait(until, at))
         }
-        Err(other) => Err(other.into()),
-    }
+        Err(other) => return Err(other.into()),
+    };
+    Ok(page(&visitor, faults).with_status(status))
 }
 
 fn page(visitor: &Visitor, faults: Faults) -> Page<PasswordPage> {
+    let form = form(&visitor.person.login);
     Page(PasswordPage {
         frame: visitor.frame("Change your password"),
-        login: visitor.person.login.clone(),
-        shortest: SHORTEST,
-        faults,
+        form: form.filled("/password", Typed::default(), faults),
     })
 }

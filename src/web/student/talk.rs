@@ -1,13 +1,13 @@
 //! Notes between the student and staff, and the request for another look.
 
-use axum::extract::{Path, State};
+use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 
 use super::experiment::page_of;
 use crate::desk::{Image, NoteError, leave_note};
-use crate::ids::ExperimentKey;
 use crate::term::{Side, Slot};
+use crate::web::at::ExperimentAt;
 use crate::web::{AppState, Fields, Page, PageError, PageResult, StudentVisitor, dates};
 
 /// The notes of an experiment as its student sees them.
@@ -55,19 +55,13 @@ pub fn talk(view: &Image, slot: &Slot) -> Talk {
 /// `POST /student/experiments/{key}/note`: asks for another look.
 pub async fn ask(
     State(state): State<AppState>,
-    Path(key): Path<ExperimentKey>,
     visitor: StudentVisitor,
+    key: ExperimentAt,
     fields: Fields,
 ) -> PageResult<Response> {
     let slot = Slot::new(&key, &visitor.id);
     let typed = fields.text("note");
     let who = (visitor.id.as_str(), state.clock.now());
-    {
-        let view = state.desk.view().await?;
-        view.term
-            .experiment(&key)
-            .ok_or_else(PageError::not_found)?;
-    }
     match leave_note(&state.desk, slot, Side::Student, typed, who).await {
         Ok(()) => {
             let path = format!("/student/experiments/{key}?done=asked#notes");

@@ -153,7 +153,8 @@ async fn prepares_a_week(app: TestApp, browser: Browser, name: &str) {
             .is_some()
     );
 
-    browser.open(&to("/lots")).await;
+    let prep = |path: &str| format!("{}/prep{path}", app.address);
+    browser.open(&prep("/lots/record?how=stated")).await;
     for (field, text) in [
         ("lot", "AG-1"),
         ("reagent", "Ag^+"),
@@ -162,12 +163,14 @@ async fn prepares_a_week(app: TestApp, browser: Browser, name: &str) {
     ] {
         browser.fill(&format!("[name='{field}']"), text).await;
     }
-    browser.submit("form[action='/course/lots'] button").await;
+    browser.submit(".bar button[value=look]").await;
     says(&browser, "0.0199x").await;
     looked_at(&browser, &format!("coordinator-lot-fault-{name}")).await;
     browser.fill("[name='molarity']", "0.01993").await;
-    browser.submit("form[action='/course/lots'] button").await;
-    says(&browser, "AG-1").await;
+    browser.submit(".bar button[value=look]").await;
+    looked_at(&browser, &format!("coordinator-lot-look-{name}")).await;
+    browser.submit(".bar button[value=enter]").await;
+    says(&browser, "Lot AG-1").await;
 
     browser.open(&to("/experiments")).await;
     browser
@@ -186,11 +189,14 @@ async fn prepares_a_week(app: TestApp, browser: Browser, name: &str) {
     says(&browser, "Is the marking fair?").await;
     looked_at(&browser, &format!("coordinator-experiment-{name}")).await;
 
-    browser.open(&to("/experiments/spring/unknowns")).await;
+    browser
+        .open(&prep("/experiments/spring/batch?how=stated"))
+        .await;
     browser
         .fill("[name='many']", "S1,141.2,0.2\nS2,152.0,0.2\nS3,160.7,0.2")
         .await;
-    browser.submit("form[action$='/many'] button").await;
+    browser.submit(".bar button[value=look]").await;
+    browser.submit(".bar button[value=enter]").await;
     says(&browser, "152.0").await;
     browser.open(&to("/experiments/spring/issue")).await;
     browser.submit("form[action$='/issue'] button").await;

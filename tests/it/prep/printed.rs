@@ -1,7 +1,7 @@
 //! Days, labels, lists, and the answer key; what the prep room does not see.
 
 use concordant::desk::bring_in;
-use concordant::files::Folder;
+use concordant::files::{Folder, demo_folder};
 use concordant::store::first_broken_event;
 
 use super::{exported, owned, post, room, seen, set, text};
@@ -180,6 +180,40 @@ async fn opening_the_key_is_logged() {
     );
     let missing = person.post_form("/prep/experiments/nothing/key", &[]).await;
     assert_eq!(missing.status, 404);
+}
+
+/// Students of one section alone have their results: whoever looks at a lot's new value is told that they will see other
+/// points, in the prep room as in the course.
+#[tokio::test]
+async fn a_look_says_whose_points_are_out_already() {
+    let app = TestApp::spawn_new().await;
+    bring_in(&app.desk, &demo_folder(), "test", app.clock.now())
+        .await
+        .expect("the demonstration course");
+    let mut prep = app.person("p.rowan").await;
+    let mut coordinator = app.person("i.quell").await;
+    let stated = owned(&[
+        ("how", "stated"),
+        ("lot", "W-T1"),
+        ("reagent", "C10H14N2O8^2-"),
+        ("molarity", "0.0102"),
+        ("uncertainty", "0.00002"),
+    ]);
+    let told = "are released. Its students will see their new points";
+    let before = post(&mut prep, "/prep/lots/record", &stated, "look").await;
+    assert!(!before.body.contains(told), "{}", before.body);
+    let released = coordinator
+        .post_form(
+            "/course/experiments/well-water-hardness/release",
+            &[("section", "A"), ("as_they_are", "yes")],
+        )
+        .await;
+    assert_eq!(released.status, 303, "{}", released.body);
+    for person in [&mut prep, &mut coordinator] {
+        let looked = post(person, "/prep/lots/record", &stated, "look").await;
+        assert_eq!(looked.status, 200, "{}", looked.body);
+        assert!(looked.body.contains(told), "{}", looked.body);
+    }
 }
 
 /// Whoever prepares bottles sees what a correction reaches, and nobody's marks.

@@ -5,13 +5,14 @@ mod strip;
 pub(in crate::web) mod words;
 
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::State;
 use axum::response::IntoResponse;
 
 use crate::course::Experiment;
 use crate::ids::ExperimentKey;
 use crate::term::ExperimentAudit;
-use crate::web::{AppState, CoordinatorVisitor, Frame, Page, PageError, PageResult};
+use crate::web::at::ExperimentAt;
+use crate::web::{AppState, CoordinatorVisitor, Frame, Page, PageResult};
 
 #[derive(Template)]
 #[template(path = "coordinator/audit.html")]
@@ -62,14 +63,11 @@ pub async fn overview(
 
 pub async fn of_experiment(
     State(state): State<AppState>,
-    Path(key): Path<ExperimentKey>,
     visitor: CoordinatorVisitor,
+    key: ExperimentAt,
 ) -> PageResult<impl IntoResponse> {
     let view = state.desk.view().await?;
-    let experiment = view
-        .term
-        .experiment(&key)
-        .ok_or_else(PageError::not_found)?;
+    let experiment = key.of(&view.term)?;
     let audits = view.term.audit(view.judged.iter());
     let frame = visitor.frame(format!("Audit: {}", experiment.procedure.title));
     Ok(Page(page::AuditPage::of(
