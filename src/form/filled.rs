@@ -107,6 +107,7 @@ impl Field {
             Kind::Pick(_) => "pick",
             Kind::Several(_) => "several",
             Kind::Lines(_) => "lines",
+            Kind::Prose(_) => "prose",
             Kind::Tick => "tick",
             Kind::Password => "password",
             Kind::Hidden => "hidden",
@@ -117,7 +118,7 @@ impl Field {
     pub fn is_whole(&self) -> bool {
         let by_kind = matches!(
             self.kind,
-            Kind::Pick(_) | Kind::Several(_) | Kind::Lines(_) | Kind::Tick
+            Kind::Pick(_) | Kind::Several(_) | Kind::Lines(_) | Kind::Prose(_) | Kind::Tick
         );
         self.wide || by_kind
     }
@@ -140,7 +141,7 @@ impl Field {
 
     pub fn height(&self) -> u8 {
         match self.kind {
-            Kind::Lines(height) => height,
+            Kind::Lines(height) | Kind::Prose(height) => height,
             _ => 1,
         }
     }

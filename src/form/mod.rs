@@ -9,7 +9,7 @@ mod typed;
 use std::fmt;
 use std::ops::RangeInclusive;
 
-pub use filled::Filled;
+pub use filled::{Filled, FormFault};
 pub use read::Read;
 pub use typed::Typed;
 
@@ -76,6 +76,8 @@ pub enum Kind {
     Several(Vec<(String, String)>),
     /// As many lines as somebody likes; how tall the box is.
     Lines(u8),
+    /// Sentences.
+    Prose(u8),
     /// Yes or no.
     Tick,
     Password,

@@ -30,16 +30,16 @@ use crate::term::Term;
 
 /// Where a form stands.
 pub struct Place {
-    pub who: Who,
+    who: Who,
     /// Its path; `{key}` stands for the experiment's.
     pub path: &'static str,
     /// What is asked, and what follows from it.
-    pub form: fn(&Visit) -> PageResult<Box<dyn ChangeForm>>,
+    form: fn(&Visit) -> PageResult<Box<dyn ChangeForm>>,
     /// The page it stands on.
-    pub page: for<'a> fn(&'a Visit, Option<Refused>) -> Answer<'a>,
-    pub done: Done,
+    page: for<'a> fn(&'a Visit, Option<Refused>) -> Answer<'a>,
+    done: Done,
     /// Whether the field `do` of the form says what is wanted, and not the path.
-    pub by_do: bool,
+    by_do: bool,
 }
 
 /// Who may use a form.
@@ -51,12 +51,10 @@ pub enum Who {
 }
 
 /// Where somebody is led when it is done, and what is said there.
-pub struct Done {
-    /// `{key}` stands for the experiment's, `{code}` for what is typed as the code of a bottle.
-    pub to: &'static str,
-    pub name: &'static str,
-    /// Of how many changes.
-    pub words: fn(usize) -> String,
+struct Done {
+    to: &'static str,
+    name: &'static str,
+    words: fn(usize) -> String,
 }
 
 /// A page in the making.
@@ -108,6 +106,47 @@ pub fn looked(place: fn(&Typed) -> &'static Place) -> MethodRouter<AppState> {
 }
 
 impl Place {
+    pub const fn new(
+        who: Who,
+        path: &'static str,
+        form: fn(&Visit) -> PageResult<Box<dyn ChangeForm>>,
+        page: for<'a> fn(&'a Visit, Option<Refused>) -> Answer<'a>,
+    ) -> Self {
+        let done = Done {
+            to: path,
+            name: "",
+            words: |_| String::new(),
+        };
+        Self {
+            who,
+            path,
+            form,
+            page,
+            done,
+            by_do: false,
+        }
+    }
+
+    /// What is said when it is done, of how many changes; `name` stands for it in the address.
+    pub const fn says(mut self, name: &'static str, words: fn(usize) -> String) -> Self {
+        self.done.name = name;
+        self.done.words = words;
+        self
+    }
+
+    /// Where it leads when it is done, if not to its own path: `{key}` stands for the experiment's, `{code}` for what is
+    /// typed as the code of a bottle.
+    pub const fn leads_to(mut self, to: &'static str) -> Self {
+        self.done.to = to;
+        self
+    }
+
+    /// A form whose field `do` says what is wanted.
+    pub const fn by_do(mut self) -> Self {
+        self.by_do = true;
+        self
+    }
+
     /// A request for this form, if it comes from somebody who may use it.
     fn visit(
         &self,
@@ -209,6 +248,11 @@ impl Place {
         let asked = form.form(term, &typed);
         let typed = typed.only(|name| !asked.is_sent_by_button(name));
         Ok(asked.filled(self.action(visit), typed, faults))
+    }
+
+    /// Where it leads that changes nothing.
+    pub fn back(&self) -> &'static str {
+        self.done.to
     }
 
     fn action(&self, visit: &Visit) -> String {

@@ -2,10 +2,11 @@
 
 use std::sync::Arc;
 
+use concordant::desk::forms::{IssueForm, StatedForm, What, enter};
 use concordant::desk::{
-    Desk, HandInError, HandInRequest, Values, bring_in, deal, decide, enter_values, hand_in,
-    issue_unknowns, recompute, release, verify,
+    Desk, HandInError, HandInRequest, bring_in, deal, decide, hand_in, recompute, release, verify,
 };
+use concordant::form::Typed;
 use concordant::measure::Reading;
 use concordant::store::Store;
 use concordant::submission::{HandIn, Piece, SampleReadings, Titration, TrialLabel};
@@ -240,13 +241,25 @@ async fn what_is_stored_is_what_judging_gives_after_a_term_of_changes() {
     )
     .await
     .expect("decided");
-    let bottle =
-        Values::unknown(&crate::key("hardness"), ["U1", "201.5", "0.5"]).expect("is a value");
-    enter_values(&desk, &bottle, "weighed again", None, by)
+    let bottle = Typed::from([
+        ("unknown", "U1"),
+        ("true_value", "201.5"),
+        ("uncertainty", "0.5"),
+        ("reason", "weighed again"),
+    ]);
+    let of_bottle = StatedForm(What::Unknown(crate::key("hardness")));
+    enter(&desk, &of_bottle, &bottle, by)
         .await
         .expect("corrected");
-    let lot = Values::lot(["E-1", "C10H14N2O8^2-", "0.01004", "0.00001"]).expect("is a value");
-    enter_values(&desk, &lot, "standardised again", Some("1"), by)
+    let lot = Typed::from([
+        ("lot", "E-1"),
+        ("reagent", "C10H14N2O8^2-"),
+        ("molarity", "0.01004"),
+        ("uncertainty", "0.00001"),
+        ("reason", "standardised again"),
+        ("seen", "1"),
+    ]);
+    enter(&desk, &StatedForm(What::Lot), &lot, by)
         .await
         .expect("corrected");
     release(&desk, &crate::key("hardness"), by)
@@ -312,19 +325,18 @@ async fn a_stored_judgement_that_is_wrong_is_found() {
 #[tokio::test]
 async fn bottles_are_dealt_to_everybody_once() {
     let desk = desk().await;
-    let given = issue_unknowns(&desk, &crate::key("hardness"), [7; 32], ("coord", now()))
-        .await
-        .expect("issued");
-    assert_eq!(given, 1, "two of three had one already");
-    let again = issue_unknowns(&desk, &crate::key("hardness"), [7; 32], ("coord", now()))
-        .await
-        .expect("issued");
-    assert_eq!(again, 0);
-    assert!(
-        issue_unknowns(&desk, &crate::key("nothing"), [7; 32], ("coord", now()))
-            .await
-            .is_err()
-    );
+    let issue = async |key: &str| {
+        let form = IssueForm {
+            experiment: crate::key(key),
+            seed: [7; 32],
+        };
+        enter(&desk, &form, &Typed::default(), ("coord", now())).await
+    };
+    let given = issue("hardness").await.expect("issued");
+    assert_eq!(given.len(), 1, "two of three had one already");
+    let again = issue("hardness").await.expect("issued");
+    assert_eq!(again.len(), 0);
+    assert!(issue("nothing").await.is_err());
 }
 
 proptest! {

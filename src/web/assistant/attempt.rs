@@ -3,104 +3,74 @@
 use rust_decimal::Decimal;
 
 use crate::desk::ReviewError;
+use crate::form::{Faults, Typed};
 use crate::term::Ruling;
 use crate::web::{Fields, PageError, PageResult};
 
 /// What was typed into one of the small forms, and what is wrong with it.
 #[derive(Clone, Debug, Default)]
 pub struct Attempt {
-    /// The form: `accept`, `return`, `trial`, `adjust`, `against`, `late` or `points`; empty if none was sent.
+    /// The form: `accept`, `return`, `trial`, `adjust`, `against`, `late`, `points` or `note`; empty if none was sent.
     pub action: String,
-    /// Which trial, which bottle, which way.
-    pub choice: String,
-    pub points: String,
-    /// Why, or the note to the student.
-    pub reason: String,
-    /// By field.
-    pub faults: Vec<(&'static str, String)>,
+    pub typed: Typed,
+    pub faults: Faults,
     /// What is wrong with all of it.
     pub message: Option<String>,
 }
 
 impl Attempt {
     pub fn of(fields: &Fields, action: &str) -> Self {
-        let typed = |name| fields.one(name).unwrap_or_default().to_owned();
         Self {
             action: action.to_owned(),
-            choice: typed("choice"),
-            points: typed("points"),
-            reason: typed("reason"),
-            faults: Vec::new(),
-            message: None,
+            typed: fields.0.clone(),
+            ..Self::default()
         }
     }
 
     /// The ruling asked for; none if fields are at fault, which are then named.
     pub fn read(&mut self) -> PageResult<Option<Ruling>> {
-        let choice = self.choice.trim().to_owned();
-        let ruling = match self.action.as_str() {
-            "accept" => return Ok(Some(Ruling::Accept)),
-            "return" => Some(Ruling::Return),
-            "trial" => self.trial(&choice),
-            "adjust" => self.read_points().map(|points| Ruling::Adjust { points }),
-            "against" => self.one_of(
-                &choice,
-                [
-                    ("written", Ruling::AgainstWritten { written: true }),
-                    ("issued", Ruling::AgainstWritten { written: false }),
-                ],
-            ),
-            "late" => self.one_of(
-                &choice,
-                [
-                    ("excused", Ruling::ExcuseLate { excused: true }),
-                    ("counts", Ruling::ExcuseLate { excused: false }),
-                ],
-            ),
-            other => {
+        let choice = self.typed.text("choice");
+        let ruling = match (self.action.as_str(), choice) {
+            ("accept", _) => return Ok(Some(Ruling::Accept)),
+            ("return", _) => Some(Ruling::Return),
+            ("adjust", _) => self.read_points().map(|points| Ruling::Adjust { points }),
+            ("trial", choice) => self.chosen(of_trial(choice)),
+            ("against", "written") => Some(Ruling::AgainstWritten { written: true }),
+            ("against", "issued") => Some(Ruling::AgainstWritten { written: false }),
+            ("late", "excused") => Some(Ruling::ExcuseLate { excused: true }),
+            ("late", "counts") => Some(Ruling::ExcuseLate { excused: false }),
+            ("against" | "late", _) => self.chosen(None),
+            (other, _) => {
                 let found: String = other.chars().take(30).collect();
                 return Err(PageError::bad_request(format!(
                     "Found the decision \u{201c}{found}\u{201d}, which there is not. Go back, reload the page and decide again."
                 )));
             }
         };
-        if self.reason.trim().is_empty() {
-            self.faults
-                .push(("reason", ReviewError::NoReason.to_string()));
+        if self.typed.text("reason").is_empty() {
+            self.faults.add("reason", ReviewError::NoReason.to_string());
         }
         Ok(ruling.filter(|_| self.faults.is_empty()))
     }
 
     /// The points typed; none if they are no number, which is then said.
     pub fn read_points(&mut self) -> Option<Decimal> {
-        parse_points(&self.points)
-            .map_err(|why| self.faults.push(("points", why)))
+        parse_points(self.typed.text("points"))
+            .map_err(|why| self.faults.add("points", why))
             .ok()
     }
 
     /// Puts a refusal beside the field it is about.
     pub fn refused(mut self, why: &ReviewError) -> Self {
-        let field = match why {
-            ReviewError::NoReason => Some("reason"),
-            ReviewError::NoTrial(_) => Some("choice"),
-            ReviewError::Adjustment { .. } | ReviewError::Points { .. } => Some("points"),
-            _ => None,
-        };
-        match field {
-            Some(field) => self.faults.push((field, why.to_string())),
-            None => self.message = Some(why.to_string()),
+        match why {
+            ReviewError::NoReason => self.faults.add("reason", why.to_string()),
+            ReviewError::NoTrial(_) => self.faults.add("choice", why.to_string()),
+            ReviewError::Adjustment { .. } | ReviewError::Points { .. } => {
+                self.faults.add("points", why.to_string());
+            }
+            _ => self.message = Some(why.to_string()),
         }
         self
-    }
-
-    /// What the form calls a field.
-    pub fn label(&self, field: &str) -> &'static str {
-        match (field, self.action.as_str()) {
-            ("points", _) => "Points",
-            ("choice", _) => "Trial",
-            (_, "return" | "note") => "Note to the student",
-            _ => "Why",
-        }
     }
 
     /// Whether this form was sent.
@@ -108,49 +78,22 @@ impl Attempt {
         self.action == action
     }
 
-    /// What was typed into a field of a form; none if that form was not sent.
-    pub fn typed(&self, action: &str, field: &str) -> Option<&str> {
-        self.is(action).then_some(match field {
-            "choice" => self.choice.as_str(),
-            "points" => &self.points,
-            _ => &self.reason,
-        })
-    }
-
-    /// What is wrong with a field of a form.
-    pub fn fault(&self, action: &str, field: &str) -> Option<&str> {
-        let faults = self.faults.iter();
-        faults
-            .filter(|_| self.is(action))
-            .find(|(name, _)| *name == field)
-            .map(|(_, what)| what.as_str())
-    }
-
-    fn trial(&mut self, choice: &str) -> Option<Ruling> {
-        let read = || {
-            let (what, number) = choice.split_once(':')?;
-            let trial = number.parse().ok()?;
-            match what {
-                "leave-out" => Some(Ruling::LeaveOut { trial }),
-                "put-back" => Some(Ruling::PutBack { trial }),
-                _ => None,
-            }
-        };
-        let ruling = read();
-        self.chosen(ruling)
-    }
-
-    fn one_of(&mut self, choice: &str, all: [(&str, Ruling); 2]) -> Option<Ruling> {
-        let ruling = all.into_iter().find(|(name, _)| *name == choice);
-        self.chosen(ruling.map(|(_, ruling)| ruling))
-    }
-
     fn chosen(&mut self, ruling: Option<Ruling>) -> Option<Ruling> {
         if ruling.is_none() {
-            let what = "found no choice, expected one of the list";
-            self.faults.push(("choice", what.to_owned()));
+            self.faults
+                .add("choice", "found no choice, expected one of the list");
         }
         ruling
+    }
+}
+
+fn of_trial(choice: &str) -> Option<Ruling> {
+    let (what, number) = choice.split_once(':')?;
+    let trial = number.parse().ok()?;
+    match what {
+        "leave-out" => Some(Ruling::LeaveOut { trial }),
+        "put-back" => Some(Ruling::PutBack { trial }),
+        _ => None,
     }
 }
 

@@ -1,6 +1,6 @@
 //! Decisions of an assistant. What is refused comes back on the page with everything typed.
 
-use axum::extract::State;
+use axum::extract::{FromRequest, FromRequestParts, Request};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 
@@ -14,145 +14,133 @@ use crate::term::{Ruling, Slot};
 use crate::web::at::SlotAt;
 use crate::web::{AppState, AssistantVisitor, Fields, Page, PageError, PageResult};
 
-pub async fn decide(
-    State(state): State<AppState>,
-    visitor: AssistantVisitor,
-    SlotAt(slot): SlotAt,
-    fields: Fields,
-) -> PageResult<Response> {
-    let filter = Filter::carried(&fields);
-    let view = state.desk.view().await?;
-    find(&view, &visitor, &slot)?;
-    let waiting = short_list(&view, &visitor, &filter.waiting());
-    let next = next(&waiting, &slot).cloned();
-    drop(view);
-    let seen = seen(&fields)?;
-    let mut attempt = Attempt::of(&fields, fields.need("action")?);
-    let Some(ruling) = attempt.read()? else {
-        return again(&state, &visitor, &slot, &filter, attempt).await;
-    };
-    let accepted = ruling == Ruling::Accept;
-    let who = (visitor.login.as_str(), state.clock.now());
-    let done = desk::decide(
-        &state.desk,
-        slot.clone(),
-        ruling,
-        &attempt.reason,
-        seen,
-        who,
-    )
-    .await;
-    match done {
-        Ok(()) if accepted => Ok(onward(&slot, next.as_ref(), &filter.waiting())),
-        Ok(()) => Ok(back(&slot, &filter, "decided")),
-        Err(why) => refused(&state, &visitor, &slot, &filter, attempt, why).await,
+/// A form sent about a submission that its sender may see.
+pub struct Sent {
+    pub state: AppState,
+    pub visitor: AssistantVisitor,
+    pub slot: Slot,
+    pub filter: Filter,
+    pub fields: Fields,
+}
+
+impl FromRequest<AppState> for Sent {
+    type Rejection = PageError;
+
+    async fn from_request(request: Request, state: &AppState) -> PageResult<Self> {
+        let (mut parts, body) = request.into_parts();
+        let visitor = AssistantVisitor::from_request_parts(&mut parts, state).await?;
+        let SlotAt(slot) = SlotAt::from_request_parts(&mut parts, state).await?;
+        let fields = Fields::from_request(Request::from_parts(parts, body), state).await?;
+        find(&*state.desk.view().await?, &visitor, &slot)?;
+        Ok(Self {
+            state: state.clone(),
+            filter: Filter::carried(&fields),
+            visitor,
+            slot,
+            fields,
+        })
     }
 }
 
-pub async fn points(
-    State(state): State<AppState>,
-    visitor: AssistantVisitor,
-    SlotAt(slot): SlotAt,
-    fields: Fields,
-) -> PageResult<Response> {
-    let filter = Filter::carried(&fields);
-    let view = state.desk.view().await?;
-    let found = find(&view, &visitor, &slot)?;
-    if found.experiment.procedure.marking.by_hand.is_none() {
-        return Err(PageError::not_found());
+impl Sent {
+    pub fn who(&self) -> (&str, jiff::Timestamp) {
+        (&self.visitor.login, self.state.clock.now())
     }
-    drop(view);
-    let mut attempt = Attempt::of(&fields, "points");
-    let Some(points) = attempt.read_points() else {
-        return again(&state, &visitor, &slot, &filter, attempt).await;
-    };
-    let who = (visitor.login.as_str(), state.clock.now());
-    match desk::give_points(&state.desk, slot.clone(), points, who).await {
-        Ok(()) => Ok(back(&slot, &filter, "points")),
-        Err(why) => refused(&state, &visitor, &slot, &filter, attempt, why).await,
-    }
-}
 
-pub async fn take_back(
-    State(state): State<AppState>,
-    visitor: AssistantVisitor,
-    SlotAt(slot): SlotAt,
-    fields: Fields,
-) -> PageResult<Response> {
-    let filter = Filter::carried(&fields);
-    find(&*state.desk.view().await?, &visitor, &slot)?;
-    let known = fields.need("decisions")?.parse().map_err(|_| {
-        PageError::bad_request(
-            "The form has lost count of the decisions. Go back and reload the page.",
-        )
-    })?;
-    let who = (visitor.login.as_str(), state.clock.now());
-    match desk::take_back(&state.desk, slot.clone(), known, who).await {
-        Ok(()) => Ok(back(&slot, &filter, "decided")),
-        Err(why) => {
-            let attempt = Attempt::of(&fields, "take-back");
-            refused(&state, &visitor, &slot, &filter, attempt, why).await
+    /// A count that the page held.
+    fn counted(&self, name: &str, of: &str) -> PageResult<usize> {
+        self.fields.need(name)?.parse().map_err(|_| {
+            PageError::bad_request(format!(
+                "The form has lost count of the {of}. Go back, reload the page and decide again."
+            ))
+        })
+    }
+
+    /// Back to the same page.
+    pub fn back(&self, done: &str) -> Response {
+        let query = self.said(&self.filter, done);
+        Redirect::to(&with_query(&address(&self.slot), &query)).into_response()
+    }
+
+    /// A query that has the page say what was done.
+    fn said(&self, filter: &Filter, done: &str) -> String {
+        let of = format!("{}/{}", self.slot.experiment, self.slot.student);
+        filter.query_with(&[("done", done), ("of", &of)])
+    }
+
+    /// Back to the page, or the page once more with what was typed and what is wrong with it.
+    async fn answer(
+        &self,
+        attempt: Attempt,
+        done: &str,
+        made: Result<(), ReviewError>,
+    ) -> PageResult<Response> {
+        match made {
+            Ok(()) => Ok(self.back(done)),
+            Err(ReviewError::Store(why)) => Err(why.into()),
+            Err(ReviewError::NotFound) => Err(PageError::not_found()),
+            Err(why) => self.again(attempt.refused(&why)).await,
         }
     }
-}
 
-/// How many revisions the page showed.
-fn seen(fields: &Fields) -> PageResult<usize> {
-    let text = fields.need("seen")?;
-    text.parse().map_err(|_| {
-        PageError::bad_request(
-            "The form has lost count of the versions. Go back, reload the page and decide again.",
-        )
-    })
-}
-
-/// On to the next that waits, or to the list when there is none.
-fn onward(slot: &Slot, next: Option<&Slot>, filter: &Filter) -> Response {
-    let path = next.map_or_else(|| "/review".to_owned(), address);
-    Redirect::to(&with_query(&path, &said(slot, filter, "decided"))).into_response()
-}
-
-/// Back to the same page.
-pub(super) fn back(slot: &Slot, filter: &Filter, done: &str) -> Response {
-    Redirect::to(&with_query(&address(slot), &said(slot, filter, done))).into_response()
-}
-
-/// A query that has the page say what was done.
-fn said(slot: &Slot, filter: &Filter, done: &str) -> String {
-    let of = format!("{}/{}", slot.experiment, slot.student);
-    filter.query_with(&[("done", done), ("of", &of)])
-}
-
-async fn refused(
-    state: &AppState,
-    visitor: &AssistantVisitor,
-    slot: &Slot,
-    filter: &Filter,
-    attempt: Attempt,
-    why: ReviewError,
-) -> PageResult<Response> {
-    match why {
-        ReviewError::Store(why) => Err(why.into()),
-        ReviewError::NotFound => Err(PageError::not_found()),
-        why => again(state, visitor, slot, filter, attempt.refused(&why)).await,
+    /// The page once more, with what was typed. The only fault of a whole form that is nobody's field is that another
+    /// was quicker: a newer version, or a release.
+    pub async fn again(&self, attempt: Attempt) -> PageResult<Response> {
+        let status = match attempt.message {
+            Some(_) => StatusCode::CONFLICT,
+            None => StatusCode::UNPROCESSABLE_ENTITY,
+        };
+        let view = self.state.desk.view().await?;
+        let page = page_of(&view, &self.visitor, &self.slot, &self.filter, attempt)?;
+        Ok(Page(page).with_status(status))
     }
 }
 
-/// The page once more, with what was typed. The only fault of a whole form that is nobody's field is that another was
-/// quicker: a newer version, or a release.
-pub(super) async fn again(
-    state: &AppState,
-    visitor: &AssistantVisitor,
-    slot: &Slot,
-    filter: &Filter,
-    attempt: Attempt,
-) -> PageResult<Response> {
-    let status = if attempt.message.is_some() {
-        StatusCode::CONFLICT
-    } else {
-        StatusCode::UNPROCESSABLE_ENTITY
+pub async fn decide(sent: Sent) -> PageResult<Response> {
+    let waiting = sent.filter.waiting();
+    let next = {
+        let view = sent.state.desk.view().await?;
+        let list = short_list(&view, &sent.visitor, &waiting);
+        next(&list, &sent.slot).cloned()
     };
-    let view = state.desk.view().await?;
-    let page = page_of(&view, visitor, slot, filter, attempt)?;
-    Ok(Page(page).with_status(status))
+    let seen = sent.counted("seen", "versions")?;
+    let mut attempt = Attempt::of(&sent.fields, sent.fields.need("action")?);
+    let Some(ruling) = attempt.read()? else {
+        return sent.again(attempt).await;
+    };
+    let accepted = ruling == Ruling::Accept;
+    let (desk, slot) = (&sent.state.desk, sent.slot.clone());
+    let reason = attempt.typed.text("reason");
+    let made = desk::decide(desk, slot, ruling, reason, seen, sent.who()).await;
+    if made.is_ok() && accepted {
+        // on to the next that waits, or to the list when there is none
+        let path = next.map_or_else(|| "/review".to_owned(), |next| address(&next));
+        let path = with_query(&path, &sent.said(&waiting, "decided"));
+        return Ok(Redirect::to(&path).into_response());
+    }
+    sent.answer(attempt, "decided", made).await
+}
+
+pub async fn points(sent: Sent) -> PageResult<Response> {
+    let by_hand = {
+        let view = sent.state.desk.view().await?;
+        let found = find(&view, &sent.visitor, &sent.slot)?;
+        found.experiment.procedure.marking.by_hand
+    };
+    by_hand.ok_or_else(PageError::not_found)?;
+    let mut attempt = Attempt::of(&sent.fields, "points");
+    let Some(points) = attempt.read_points() else {
+        return sent.again(attempt).await;
+    };
+    let (desk, slot) = (&sent.state.desk, sent.slot.clone());
+    let made = desk::give_points(desk, slot, points, sent.who()).await;
+    sent.answer(attempt, "points", made).await
+}
+
+pub async fn take_back(sent: Sent) -> PageResult<Response> {
+    let known = sent.counted("decisions", "decisions")?;
+    let attempt = Attempt::of(&sent.fields, "take-back");
+    let (desk, slot) = (&sent.state.desk, sent.slot.clone());
+    let made = desk::take_back(desk, slot, known, sent.who()).await;
+    sent.answer(attempt, "decided", made).await
 }

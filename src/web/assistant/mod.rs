@@ -8,6 +8,7 @@ mod decide;
 mod evidence;
 mod explained;
 mod filter;
+mod forms;
 mod grid;
 mod list;
 mod notes;

@@ -1,17 +1,13 @@
 //! Notes to and from a student, and the answer to a request for another look.
 
-use axum::extract::State;
 use axum::response::Response;
 
 use super::attempt::Attempt;
-use super::decide::{again, back};
-use super::filter::Filter;
-use super::find;
+use super::decide::Sent;
 use super::timeline::{Event, name_of};
 use crate::desk::{Image, NoteError, leave_note};
 use crate::term::{Side, Slot};
-use crate::web::at::SlotAt;
-use crate::web::{AppState, AssistantVisitor, Fields, PageError, PageResult, dates};
+use crate::web::{PageError, PageResult, dates};
 
 /// What was said about a submission.
 pub struct Notes {
@@ -45,24 +41,17 @@ pub fn notes(view: &Image, slot: &Slot) -> Notes {
     }
 }
 
-pub async fn write(
-    State(state): State<AppState>,
-    visitor: AssistantVisitor,
-    SlotAt(slot): SlotAt,
-    fields: Fields,
-) -> PageResult<Response> {
-    let filter = Filter::carried(&fields);
-    find(&*state.desk.view().await?, &visitor, &slot)?;
-    let mut attempt = Attempt::of(&fields, "note");
-    let who = (visitor.login.as_str(), state.clock.now());
-    let text = attempt.reason.clone();
-    match leave_note(&state.desk, slot.clone(), Side::Staff, &text, who).await {
-        Ok(()) => Ok(back(&slot, &filter, "note")),
+pub async fn write(sent: Sent) -> PageResult<Response> {
+    let mut attempt = Attempt::of(&sent.fields, "note");
+    let text = attempt.typed.one("reason").unwrap_or_default();
+    let (desk, slot) = (&sent.state.desk, sent.slot.clone());
+    match leave_note(desk, slot, Side::Staff, text, sent.who()).await {
+        Ok(()) => Ok(sent.back("note")),
         Err(NoteError::Store(why)) => Err(why.into()),
         Err(NoteError::NotFound) => Err(PageError::not_found()),
         Err(why) => {
-            attempt.faults.push(("reason", why.to_string()));
-            again(&state, &visitor, &slot, &filter, attempt).await
+            attempt.faults.add("reason", why.to_string());
+            sent.again(attempt).await
         }
     }
 }

@@ -9,15 +9,16 @@ use super::beside::{Beside, beside};
 use super::evidence::{self, FlagView, MarksView, ResultView, TrialLine, recomputed};
 use super::explained::{Explained, explained};
 use super::filter::{Filter, with_query};
+use super::forms::{Folded, Folder};
 use super::notes::{Notes, notes};
 use super::shortlist::{next, short_list};
 use super::suspects::suspects;
-use super::timeline::{Event, Undo, events, notice, signed, status_tag, undo, undo_of_query};
+use super::timeline::{Event, Undo, events, notice, status_tag, undo, undo_of_query};
 use super::{Found, address, find};
 use crate::desk::Image;
+use crate::form::FormFault;
 use crate::ids::UnknownCode;
 use crate::judge::FlagCode;
-use crate::measure::plain;
 use crate::term::{Slot, settlement};
 use crate::web::at::SlotAt;
 use crate::web::student::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
@@ -48,7 +49,12 @@ pub struct SubmissionPage {
     parts: Vec<DerivationPart>,
     earlier: Vec<Earlier>,
     events: Vec<Event>,
-    choices: Choices,
+    /// Where decisions go, and the list they were come to from.
+    address: String,
+    filter: String,
+    can_return: bool,
+    decisions: Vec<Folded>,
+    note: Folded,
     attempt: Attempt,
     notes: Notes,
     list: String,
@@ -93,22 +99,6 @@ struct Earlier {
     readings: ReadingsTable,
 }
 
-/// What can be decided.
-struct Choices {
-    address: String,
-    filter: String,
-    can_return: bool,
-    /// Value and words, by trial.
-    trials: Vec<(String, String)>,
-    adjustment: String,
-    /// Written, issued, and whether the written one is marked against.
-    bottles: Option<(String, String, bool)>,
-    /// Whether lateness is excused.
-    excused: Option<bool>,
-    /// Most points, and those given.
-    by_hand: Option<(String, String)>,
-}
-
 pub async fn page(
     State(state): State<AppState>,
     visitor: AssistantVisitor,
@@ -132,6 +122,18 @@ pub fn page_of(
     attempt: Attempt,
 ) -> PageResult<SubmissionPage> {
     let found = find(view, visitor, slot)?;
+    let made = view.term.decisions.get(slot);
+    let revision = u32::try_from(found.revisions.len()).unwrap_or(u32::MAX);
+    let settled = settlement(made.map_or(&[], Vec::as_slice), revision);
+    let folder = Folder {
+        slot,
+        filter,
+        seen: found.revisions.len(),
+        attempt: &attempt,
+    };
+    let notes = notes(view, slot);
+    let decisions = folder.all(view, &found, &settled, bottles(view, slot, &found));
+    let note = folder.note(notes.waits);
     let procedure = &found.experiment.procedure;
     let evaluation = &found.judged.evaluation;
     let last = found.revisions.last().map(|revision| &revision.hand_in);
@@ -163,11 +165,15 @@ pub fn page_of(
         parts,
         earlier: earlier(view, &found),
         events: events(view, slot, &found),
-        choices: choices(view, slot, &found, filter),
+        address: address(slot),
+        filter: filter.query(),
+        can_return: !view.is_released_to(slot),
+        decisions,
+        note,
         just_done: None,
         undo: undo(view, slot, &found),
         attempt,
-        notes: notes(view, slot),
+        notes,
         list: with_query("/review", &filter.query()),
         place: Place {
             waiting: waiting.len(),
@@ -239,41 +245,6 @@ fn earlier(view: &Image, found: &Found) -> Vec<Earlier> {
     pairs.enumerate().map(one).rev().collect()
 }
 
-fn choices(view: &Image, slot: &Slot, found: &Found, filter: &Filter) -> Choices {
-    let marking = &found.experiment.procedure.marking;
-    let evaluation = &found.judged.evaluation;
-    let decisions = view.term.decisions.get(slot);
-    let revision = u32::try_from(found.revisions.len()).unwrap_or(u32::MAX);
-    let settled = settlement(decisions.map_or(&[], Vec::as_slice), revision);
-    let numbers = evaluation.trials.iter().filter_map(|t| t.trial.number());
-    let trials = numbers.map(|n| {
-        if settled.left_out.contains(&n) {
-            (format!("put-back:{n}"), format!("put trial {n} back"))
-        } else {
-            (format!("leave-out:{n}"), format!("leave trial {n} out"))
-        }
-    });
-    let is_late = evaluation.flags.iter().any(|f| f.code == FlagCode::Late);
-    let given = view.term.by_hand.get(slot).map(|points| plain(*points));
-    Choices {
-        address: address(slot),
-        filter: filter.query(),
-        can_return: !view.is_released_to(slot),
-        trials: trials.collect(),
-        adjustment: if settled.adjustment.is_zero() {
-            String::new()
-        } else {
-            signed(settled.adjustment)
-        },
-        bottles: bottles(view, slot, found)
-            .map(|(written, issued)| (written, issued, settled.against_written)),
-        excused: (marking.late.is_some() && is_late).then_some(settled.late_excused),
-        by_hand: marking
-            .by_hand
-            .map(|most| (plain(most), given.unwrap_or_default())),
-    }
-}
-
 /// A bottle that is written and another that was issued, where both are known.
 fn bottles(view: &Image, slot: &Slot, found: &Found) -> Option<(String, String)> {
     let issued = issued(view, slot, found)?;
@@ -286,24 +257,9 @@ fn bottles(view: &Image, slot: &Slot, found: &Found) -> Option<(String, String)>
 }
 
 impl SubmissionPage {
-    /// What a reason field holds.
-    fn reason(&self, action: &str) -> &str {
-        self.attempt.typed(action, "reason").unwrap_or_default()
-    }
-
-    /// The points to adjust by, as typed or as they are.
-    fn adjustment(&self) -> &str {
-        let typed = self.attempt.typed("adjust", "points");
-        typed.unwrap_or(&self.choices.adjustment)
-    }
-
-    /// The points by hand, as typed or as they are.
-    fn by_hand<'a>(&'a self, given: &'a str) -> &'a str {
-        self.attempt.typed("points", "points").unwrap_or(given)
-    }
-
-    /// Whether a choice of a list is the one that was made.
-    fn chosen(&self, action: &str, value: &str) -> bool {
-        self.attempt.typed(action, "choice") == Some(value)
+    /// What is wrong with the form that was sent.
+    fn faults(&self) -> Vec<FormFault> {
+        let forms = self.decisions.iter().chain([&self.note]);
+        forms.flat_map(|folded| folded.form.summary()).collect()
     }
 }

@@ -139,7 +139,7 @@ pub(super) async fn page(
         stale: faults.of("seen"),
         form: form.filled("", typed, faults),
         by_do: place.by_do,
-        back: visit.at(place.done.to),
+        back: visit.at(place.back()),
         nothing: changes.is_empty(),
         replaces: values.iter().any(|row| row.before.is_some()),
         remarks,

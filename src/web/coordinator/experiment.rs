@@ -18,48 +18,42 @@ use crate::judge::{Fairness, Remedy, fairness, remedies};
 use crate::measure::{from_f64, plain};
 use crate::procedure::Procedure;
 use crate::term::Slot;
-use crate::web::changing::{Answer, Done, Place, Refused, Visit, Who, notice};
+use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
 use crate::web::digits::{SectionDigits, section_digits};
 use crate::web::{Frame, Page, PageError};
 
 /// Students of the class that is simulated to see whether the marking is fair.
 const CLASS: usize = 1000;
 
-pub const DATES: Place = Place {
-    who: Who::Coordinator,
-    path: "/course/experiments/{key}/dates",
-    form: |visit| Ok(Box::new(ExperimentDates(visit.key()?.clone()))),
+pub const DATES: Place = Place::new(
+    Who::Coordinator,
+    "/course/experiments/{key}/dates",
+    |visit| Ok(Box::new(ExperimentDates(visit.key()?.clone()))),
     page,
-    done: Done {
-        to: "/course/experiments/{key}",
-        name: "dates",
-        words: |_| "The dates are changed.".to_owned(),
-    },
-    by_do: false,
-};
+)
+.says("dates", |_| "The dates are changed.".to_owned())
+.leads_to("/course/experiments/{key}");
 
 /// A lot for each section, or one for all of them.
-pub const LOTS: Place = Place {
-    path: "/course/experiments/{key}/lots",
-    form: |visit| Ok(Box::new(SectionLotsForm(visit.key()?.clone()))),
-    done: Done {
-        to: "/course/experiments/{key}",
-        name: "assigned",
-        words: |_| "The lots are assigned.".to_owned(),
-    },
-    ..DATES
-};
+pub const LOTS: Place = Place::new(
+    Who::Coordinator,
+    "/course/experiments/{key}/lots",
+    |visit| Ok(Box::new(SectionLotsForm(visit.key()?.clone()))),
+    page,
+)
+.says("assigned", |_| "The lots are assigned.".to_owned())
+.leads_to("/course/experiments/{key}");
 
-pub const TRUTH: Place = Place {
-    path: "/course/experiments/{key}/truth",
-    form: |visit| Ok(Box::new(ShowTruth(visit.key()?.clone()))),
-    done: Done {
-        to: "/course/experiments/{key}",
-        name: "truth",
-        words: |_| "What students are told of true values is changed.".to_owned(),
-    },
-    ..DATES
-};
+pub const TRUTH: Place = Place::new(
+    Who::Coordinator,
+    "/course/experiments/{key}/truth",
+    |visit| Ok(Box::new(ShowTruth(visit.key()?.clone()))),
+    page,
+)
+.says("truth", |_| {
+    "What students are told of true values is changed.".to_owned()
+})
+.leads_to("/course/experiments/{key}");
 
 #[derive(Template)]
 #[template(path = "coordinator/experiment.html")]

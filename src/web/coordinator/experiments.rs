@@ -7,21 +7,16 @@ use super::glance::{ExperimentRow, experiment_rows};
 use super::procedures::PROCEDURE;
 use crate::desk::forms::NewExperiment;
 use crate::form::Filled;
-use crate::web::changing::{Answer, Done, Place, Refused, Visit, Who, notice};
+use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
 use crate::web::{Frame, Page};
 
-pub const NEW: Place = Place {
-    who: Who::Coordinator,
-    path: "/course/experiments",
-    form: |_| Ok(Box::new(NewExperiment)),
+pub const NEW: Place = Place::new(
+    Who::Coordinator,
+    "/course/experiments",
+    |_| Ok(Box::new(NewExperiment)),
     page,
-    done: Done {
-        to: "/course/experiments",
-        name: "experiment",
-        words: |_| "The experiment is added.".to_owned(),
-    },
-    by_do: false,
-};
+)
+.says("experiment", |_| "The experiment is added.".to_owned());
 
 #[derive(Template)]
 #[template(path = "coordinator/experiments.html")]

@@ -9,32 +9,25 @@ use crate::desk::forms::{ExtensionForm, SectionDates};
 use crate::form::Filled;
 use crate::ids::ExperimentKey;
 use crate::term::Slot;
-use crate::web::changing::{Answer, Done, Place, Refused, Visit, Who, notice};
+use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
 use crate::web::{Frame, Page, dates};
 
-pub const EXTENSION: Place = Place {
-    who: Who::Coordinator,
-    path: "/course/experiments/{key}/extensions",
-    form: |visit| Ok(Box::new(ExtensionForm(visit.key()?.clone()))),
+pub const EXTENSION: Place = Place::new(
+    Who::Coordinator,
+    "/course/experiments/{key}/extensions",
+    |visit| Ok(Box::new(ExtensionForm(visit.key()?.clone()))),
     page,
-    done: Done {
-        to: "/course/experiments/{key}/extensions",
-        name: "extended",
-        words: |_| "It is arranged.".to_owned(),
-    },
-    by_do: false,
-};
+)
+.says("extended", |_| "It is arranged.".to_owned());
 
-pub const SECTION_DATES: Place = Place {
-    path: "/course/experiments/{key}/section-dates",
-    form: |visit| Ok(Box::new(SectionDates(visit.key()?.clone()))),
-    done: Done {
-        to: "/course/experiments/{key}/extensions",
-        name: "dates",
-        words: |_| "The dates are changed.".to_owned(),
-    },
-    ..EXTENSION
-};
+pub const SECTION_DATES: Place = Place::new(
+    Who::Coordinator,
+    "/course/experiments/{key}/section-dates",
+    |visit| Ok(Box::new(SectionDates(visit.key()?.clone()))),
+    page,
+)
+.says("dates", |_| "The dates are changed.".to_owned())
+.leads_to("/course/experiments/{key}/extensions");
 
 #[derive(Template)]
 #[template(path = "coordinator/extensions.html")]

@@ -12,13 +12,13 @@ use crate::form::Filled;
 use crate::ids::ExperimentKey;
 use crate::term::Slot;
 use crate::web::at::ExperimentAt;
-use crate::web::changing::{Answer, Done, Place, Refused, Visit, Who, counted, notice};
+use crate::web::changing::{Answer, Place, Refused, Visit, Who, counted, notice};
 use crate::web::{AppState, CoordinatorVisitor, Frame, Page, PageError, PageResult, QueryFields};
 
-pub const ISSUE: Place = Place {
-    who: Who::Coordinator,
-    path: "/course/experiments/{key}/issue",
-    form: |visit| {
+pub const ISSUE: Place = Place::new(
+    Who::Coordinator,
+    "/course/experiments/{key}/issue",
+    |visit| {
         let mut seed = [0_u8; 32];
         getrandom::fill(&mut seed).map_err(PageError::internal)?;
         Ok(Box::new(IssueForm {
@@ -27,16 +27,11 @@ pub const ISSUE: Place = Place {
         }))
     },
     page,
-    done: Done {
-        to: "/course/experiments/{key}/issue",
-        name: "issued",
-        words: |n| {
-            let students = counted(n, "student was", "students were");
-            format!("{students} given a bottle.")
-        },
-    },
-    by_do: false,
-};
+)
+.says("issued", |n| {
+    let students = counted(n, "student was", "students were");
+    format!("{students} given a bottle.")
+});
 
 #[derive(Template)]
 #[template(path = "coordinator/issue.html")]

@@ -7,23 +7,18 @@ use super::words::aligned;
 use crate::chem::{Formula, printed};
 use crate::desk::forms::{StatedForm, What, reagents};
 use crate::store::ValueVersion;
-use crate::web::changing::{Answer, Done, Place, Refused, Visit, Who, notice};
+use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
 use crate::web::prep::record;
 use crate::web::{Frame, Page, dates};
 
 /// A value proposed for a lot.
-pub const LOT: Place = Place {
-    who: Who::Coordinator,
-    path: "/course/lots",
-    form: |_| Ok(Box::new(StatedForm(What::Lot))),
+pub const LOT: Place = Place::new(
+    Who::Coordinator,
+    "/course/lots",
+    |_| Ok(Box::new(StatedForm(What::Lot))),
     page,
-    done: Done {
-        to: "/course/lots",
-        name: "lot",
-        words: |_| "The lot is entered.".to_owned(),
-    },
-    by_do: false,
-};
+)
+.says("lot", |_| "The lot is entered.".to_owned());
 
 #[derive(Template)]
 #[template(path = "coordinator/lots.html")]

@@ -7,21 +7,18 @@ use crate::desk::forms::{Remarks, RulesForm, rules_of};
 use crate::form::Filled;
 use crate::ids::ExperimentKey;
 use crate::term::{Amended, Amendment};
-use crate::web::changing::{Answer, Done, Place, Refused, Visit, Who, notice};
+use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
 use crate::web::{Frame, Page, PageError, dates};
 
-pub const RULES: Place = Place {
-    who: Who::Coordinator,
-    path: "/course/experiments/{key}/marking",
-    form: |visit| Ok(Box::new(RulesForm(visit.key()?.clone()))),
+pub const RULES: Place = Place::new(
+    Who::Coordinator,
+    "/course/experiments/{key}/marking",
+    |visit| Ok(Box::new(RulesForm(visit.key()?.clone()))),
     page,
-    done: Done {
-        to: "/course/experiments/{key}/marking",
-        name: "marking",
-        words: |_| "The marking is changed and everything marked anew.".to_owned(),
-    },
-    by_do: false,
-};
+)
+.says("marking", |_| {
+    "The marking is changed and everything marked anew.".to_owned()
+});
 
 #[derive(Template)]
 #[template(path = "coordinator/marking.html")]

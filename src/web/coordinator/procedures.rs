@@ -9,7 +9,7 @@ use crate::desk::PrepareError;
 use crate::desk::forms::{ProcedureText, enter, handed_in_by_procedure};
 use crate::form::Faults;
 use crate::text::Fault;
-use crate::web::changing::{Done, Place, Visit, Who, in_query};
+use crate::web::changing::{Place, Visit, Who, in_query};
 use crate::web::fields::MOST_FILE_IN_FORM;
 use crate::web::{AppState, CoordinatorVisitor, PageError, PageResult, Upload};
 
@@ -17,18 +17,16 @@ use crate::web::{AppState, CoordinatorVisitor, PageError, PageResult, Upload};
 const BACK: &str = "/course/experiments";
 
 /// The procedure replaced, with a reason.
-pub const PROCEDURE: Place = Place {
-    who: Who::Coordinator,
-    path: "/course/procedures/confirm",
-    form: |_| Ok(Box::new(ProcedureText)),
-    page: experiments::page,
-    done: Done {
-        to: BACK,
-        name: "amended",
-        words: |_| "The procedure is replaced and everything marked anew.".to_owned(),
-    },
-    by_do: false,
-};
+pub const PROCEDURE: Place = Place::new(
+    Who::Coordinator,
+    "/course/procedures/confirm",
+    |_| Ok(Box::new(ProcedureText)),
+    experiments::page,
+)
+.says("amended", |_| {
+    "The procedure is replaced and everything marked anew.".to_owned()
+})
+.leads_to(BACK);
 
 pub async fn enter_file(
     State(state): State<AppState>,

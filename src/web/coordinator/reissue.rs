@@ -9,21 +9,18 @@ use crate::desk::forms::ReissueForm;
 use crate::form::Filled;
 use crate::ids::ExperimentKey;
 use crate::term::Slot;
-use crate::web::changing::{Answer, Done, Place, Refused, Visit, Who, notice};
+use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
 use crate::web::{Frame, Page, dates};
 
-pub const REISSUE: Place = Place {
-    who: Who::Coordinator,
-    path: "/course/experiments/{key}/reissue",
-    form: |visit| Ok(Box::new(ReissueForm(visit.key()?.clone()))),
+pub const REISSUE: Place = Place::new(
+    Who::Coordinator,
+    "/course/experiments/{key}/reissue",
+    |visit| Ok(Box::new(ReissueForm(visit.key()?.clone()))),
     page,
-    done: Done {
-        to: "/course/experiments/{key}/reissue",
-        name: "reissued",
-        words: |_| "The bottle is given. The one before stays on record.".to_owned(),
-    },
-    by_do: false,
-};
+)
+.says("reissued", |_| {
+    "The bottle is given. The one before stays on record.".to_owned()
+});
 
 #[derive(Template)]
 #[template(path = "coordinator/reissue.html")]

@@ -13,44 +13,41 @@ use crate::form::Filled;
 use crate::ids::ExperimentKey;
 use crate::judge::AuditGroup;
 use crate::term::{ExperimentAudit, Slot, Status};
-use crate::web::changing::{Answer, Done, Place, Refused, Visit, Who, counted, notice};
+use crate::web::changing::{Answer, Place, Refused, Visit, Who, counted, notice};
 use crate::web::{Frame, Page, dates};
 
 /// To `section`, or without one to all of them.
-pub const RELEASE: Place = Place {
-    who: Who::Coordinator,
-    path: "/course/experiments/{key}/release",
-    form: |visit| {
+pub const RELEASE: Place = Place::new(
+    Who::Coordinator,
+    "/course/experiments/{key}/release",
+    |visit| {
         Ok(Box::new(ReleaseForm {
             experiment: visit.key()?.clone(),
             out: true,
         }))
     },
     page,
-    done: Done {
-        to: "/course/experiments/{key}/release",
-        name: "released",
-        words: |_| "The results are released: students can see them now.".to_owned(),
-    },
-    by_do: false,
-};
+)
+.says("released", |_| {
+    "The results are released: students can see them now.".to_owned()
+});
 
 /// From `section`, or without one from all of them.
-pub const WITHDRAW: Place = Place {
-    path: "/course/experiments/{key}/withdraw",
-    form: |visit| {
+pub const WITHDRAW: Place = Place::new(
+    Who::Coordinator,
+    "/course/experiments/{key}/withdraw",
+    |visit| {
         Ok(Box::new(ReleaseForm {
             experiment: visit.key()?.clone(),
             out: false,
         }))
     },
-    done: Done {
-        to: "/course/experiments/{key}/release",
-        name: "withdrawn",
-        words: |_| "The results are withdrawn: students cannot see them any more.".to_owned(),
-    },
-    ..RELEASE
-};
+    page,
+)
+.says("withdrawn", |_| {
+    "The results are withdrawn: students cannot see them any more.".to_owned()
+})
+.leads_to("/course/experiments/{key}/release");
 
 #[derive(Template)]
 #[template(path = "coordinator/release.html")]

@@ -6,28 +6,26 @@ use axum::response::IntoResponse;
 use crate::course::StaffMember;
 use crate::desk::forms::{RemoveStaffForm, StaffForm};
 use crate::form::Filled;
-use crate::web::changing::{Answer, Done, Place, Refused, Visit, Who, notice};
+use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
 use crate::web::{Frame, Page};
 
-pub const STAFF: Place = Place {
-    who: Who::Coordinator,
-    path: "/course/staff",
-    form: |_| Ok(Box::new(StaffForm)),
+pub const STAFF: Place = Place::new(
+    Who::Coordinator,
+    "/course/staff",
+    |_| Ok(Box::new(StaffForm)),
     page,
-    done: Done {
-        to: "/course/staff",
-        name: "staff",
-        words: |_| "The staff list is changed.".to_owned(),
-    },
-    by_do: false,
-};
+)
+.says("staff", |_| "The staff list is changed.".to_owned());
 
 /// Off the list, and every session ended.
-pub const REMOVE: Place = Place {
-    path: "/course/staff/remove",
-    form: |_| Ok(Box::new(RemoveStaffForm)),
-    ..STAFF
-};
+pub const REMOVE: Place = Place::new(
+    Who::Coordinator,
+    "/course/staff/remove",
+    |_| Ok(Box::new(RemoveStaffForm)),
+    page,
+)
+.says("staff", |_| "The staff list is changed.".to_owned())
+.leads_to("/course/staff");
 
 #[derive(Template)]
 #[template(path = "coordinator/staff.html")]

@@ -5,24 +5,20 @@ use axum::response::IntoResponse;
 
 use crate::desk::forms::StudentForm;
 use crate::form::Filled;
-use crate::web::changing::{Answer, Done, Place, Refused, Visit, Who, counted};
+use crate::web::changing::{Answer, Place, Refused, Visit, Who, counted};
 use crate::web::{Frame, Page};
 
-pub const STUDENT: Place = Place {
-    who: Who::Coordinator,
-    path: "/course/roster/student",
-    form: |_| Ok(Box::new(StudentForm)),
+pub const STUDENT: Place = Place::new(
+    Who::Coordinator,
+    "/course/roster/student",
+    |_| Ok(Box::new(StudentForm)),
     page,
-    done: Done {
-        to: "/course/roster",
-        name: "roster",
-        words: |n| {
-            let students = counted(n, "student", "students");
-            format!("The roster is in: {students} joined or changed.")
-        },
-    },
-    by_do: false,
-};
+)
+.says("roster", |n| {
+    let students = counted(n, "student", "students");
+    format!("The roster is in: {students} joined or changed.")
+})
+.leads_to("/course/roster");
 
 #[derive(Template)]
 #[template(path = "coordinator/student.html")]

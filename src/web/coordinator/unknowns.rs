@@ -9,30 +9,32 @@ use super::words::aligned;
 use crate::desk::forms::{StatedForm, What};
 use crate::form::Typed;
 use crate::ids::ExperimentKey;
-use crate::web::changing::{Answer, Done, Place, Refused, Visit, Who, counted, notice};
+use crate::web::changing::{Answer, Place, Refused, Visit, Who, counted, notice};
 use crate::web::prep::record;
 use crate::web::{Frame, Page};
 
 /// A value proposed for an unknown.
-pub const UNKNOWN: Place = Place {
-    who: Who::Coordinator,
-    path: "/course/experiments/{key}/unknowns",
-    form: |visit| Ok(Box::new(StatedForm(What::Unknown(visit.key()?.clone())))),
+pub const UNKNOWN: Place = Place::new(
+    Who::Coordinator,
+    "/course/experiments/{key}/unknowns",
+    |visit| Ok(Box::new(StatedForm(What::Unknown(visit.key()?.clone())))),
     page,
-    done: Done {
-        to: "/course/experiments/{key}/unknowns",
-        name: "unknowns",
-        words: |n| format!("{} entered or changed.", counted(n, "unknown", "unknowns")),
-    },
-    by_do: false,
-};
+)
+.says("unknowns", |n| {
+    format!("{} entered or changed.", counted(n, "unknown", "unknowns"))
+});
 
 /// Values of many, a line for each.
-pub const MANY: Place = Place {
-    path: "/course/experiments/{key}/unknowns/many",
-    form: |visit| Ok(Box::new(StatedForm(What::Batch(visit.key()?.clone())))),
-    ..UNKNOWN
-};
+pub const MANY: Place = Place::new(
+    Who::Coordinator,
+    "/course/experiments/{key}/unknowns/many",
+    |visit| Ok(Box::new(StatedForm(What::Batch(visit.key()?.clone())))),
+    page,
+)
+.says("unknowns", |n| {
+    format!("{} entered or changed.", counted(n, "unknown", "unknowns"))
+})
+.leads_to("/course/experiments/{key}/unknowns");
 
 /// Whether one is looked at, or many.
 pub fn one_or_many(typed: &Typed) -> &'static Place {

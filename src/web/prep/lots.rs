@@ -13,7 +13,7 @@ use crate::form::Filled;
 use crate::measure::as_f64;
 use crate::store::ValueVersion;
 use crate::truth::Bottle;
-use crate::web::changing::{Answer, Done, Place, Refused, Visit, Who, notice};
+use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
 use crate::web::coordinator::words::aligned;
 use crate::web::{AppState, Frame, Page, PageResult, PrepVisitor, dates};
 
@@ -110,18 +110,14 @@ pub fn from(source: Option<&String>) -> &'static str {
     }
 }
 
-pub const DAYS: Place = Place {
-    who: Who::Prep,
-    path: "/prep/lot/days",
-    form: |_| Ok(Box::new(BottleDays(None))),
+pub const DAYS: Place = Place::new(
+    Who::Prep,
+    "/prep/lot/days",
+    |_| Ok(Box::new(BottleDays(None))),
     page,
-    done: Done {
-        to: "/prep/lot?code={code}",
-        name: "days",
-        words: |_| "The days are changed.".to_owned(),
-    },
-    by_do: false,
-};
+)
+.says("days", |_| "The days are changed.".to_owned())
+.leads_to("/prep/lot?code={code}");
 
 fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
     Box::pin(async move {

@@ -5,46 +5,41 @@ use axum::response::{IntoResponse, Response};
 
 use crate::desk::forms::{How, RecordForm, What};
 use crate::form::Filled;
-use crate::web::changing::{Answer, Done, Place, Refused, Visit, Who, counted, in_query};
+use crate::web::changing::{Answer, Place, Refused, Visit, Who, counted, in_query};
 use crate::web::{Frame, Page, PageResult};
 
 /// `?code=` fills it in, `?how=` says how the value comes about.
-pub const LOT: Place = Place {
-    who: Who::Prep,
-    path: "/prep/lots/record",
-    form: |_| Ok(Box::new(RecordForm(What::Lot))),
-    page: |visit, refused| page(visit, refused, &LOT),
-    done: Done {
-        to: "/prep/lot?code={code}",
-        name: "lot",
-        words: |_| "The lot is recorded.".to_owned(),
-    },
-    by_do: true,
-};
+pub const LOT: Place = Place::new(
+    Who::Prep,
+    "/prep/lots/record",
+    |_| Ok(Box::new(RecordForm(What::Lot))),
+    |visit, refused| page(visit, refused, &LOT),
+)
+.says("lot", |_| "The lot is recorded.".to_owned())
+.leads_to("/prep/lot?code={code}")
+.by_do();
 
-pub const UNKNOWN: Place = Place {
-    path: "/prep/experiments/{key}/record",
-    form: |visit| Ok(Box::new(RecordForm(What::Unknown(visit.key()?.clone())))),
-    page: |visit, refused| page(visit, refused, &UNKNOWN),
-    done: Done {
-        to: "/prep/experiments/{key}/unknown?code={code}",
-        name: "unknown",
-        words: |_| "The unknown is recorded.".to_owned(),
-    },
-    ..LOT
-};
+pub const UNKNOWN: Place = Place::new(
+    Who::Prep,
+    "/prep/experiments/{key}/record",
+    |visit| Ok(Box::new(RecordForm(What::Unknown(visit.key()?.clone())))),
+    |visit, refused| page(visit, refused, &UNKNOWN),
+)
+.says("unknown", |_| "The unknown is recorded.".to_owned())
+.leads_to("/prep/experiments/{key}/unknown?code={code}")
+.by_do();
 
-pub const BATCH: Place = Place {
-    path: "/prep/experiments/{key}/batch",
-    form: |visit| Ok(Box::new(RecordForm(What::Batch(visit.key()?.clone())))),
-    page: |visit, refused| page(visit, refused, &BATCH),
-    done: Done {
-        to: "/prep/experiments/{key}",
-        name: "unknowns",
-        words: |n| format!("{} recorded.", counted(n, "unknown is", "unknowns are")),
-    },
-    ..LOT
-};
+pub const BATCH: Place = Place::new(
+    Who::Prep,
+    "/prep/experiments/{key}/batch",
+    |visit| Ok(Box::new(RecordForm(What::Batch(visit.key()?.clone())))),
+    |visit, refused| page(visit, refused, &BATCH),
+)
+.says("unknowns", |n| {
+    format!("{} recorded.", counted(n, "unknown is", "unknowns are"))
+})
+.leads_to("/prep/experiments/{key}")
+.by_do();
 
 #[derive(Template)]
 #[template(path = "prep/record.html")]
@@ -111,7 +106,7 @@ pub async fn stated(
     Ok(Page(RecordPage {
         frame: visit.frame("Record a value"),
         form: place.filled(visit, &view.term, refused)?,
-        back: visit.at(place.done.to),
+        back: visit.at(place.back()),
         back_words: back_words.to_owned(),
         ways: Vec::new(),
     })

@@ -13,7 +13,7 @@ use crate::ids::ExperimentKey;
 use crate::term::Term;
 use crate::truth::Bottle;
 use crate::web::at::ExperimentAt;
-use crate::web::changing::{Answer, Done, Place, Refused, Visit, Who, notice};
+use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
 use crate::web::coordinator::titres;
 use crate::web::coordinator::words::aligned;
 use crate::web::{AppState, Frame, Page, PageResult, PrepVisitor, QueryFields, dates};
@@ -116,18 +116,14 @@ fn issued(term: &Term, key: &ExperimentKey, code: &str) -> usize {
         .count()
 }
 
-pub const DAYS: Place = Place {
-    who: Who::Prep,
-    path: "/prep/experiments/{key}/unknown/days",
-    form: |visit| Ok(Box::new(BottleDays(Some(visit.key()?.clone())))),
+pub const DAYS: Place = Place::new(
+    Who::Prep,
+    "/prep/experiments/{key}/unknown/days",
+    |visit| Ok(Box::new(BottleDays(Some(visit.key()?.clone())))),
     page,
-    done: Done {
-        to: "/prep/experiments/{key}/unknown?code={code}",
-        name: "days",
-        words: |_| "The days are changed.".to_owned(),
-    },
-    by_do: false,
-};
+)
+.says("days", |_| "The days are changed.".to_owned())
+.leads_to("/prep/experiments/{key}/unknown?code={code}");
 
 fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
     Box::pin(async move {

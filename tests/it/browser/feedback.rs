@@ -1,6 +1,8 @@
 //! After release: what students are told, the class, another look, the record; and readings shared by a group.
 
-use concordant::desk::{release, show_truth};
+use concordant::desk::forms::{ShowTruth, enter};
+use concordant::desk::release;
+use concordant::form::Typed;
 
 use super::{Browser, LAPTOP, Look, PHONE, sign_in, with};
 use crate::app::TestApp;
@@ -21,9 +23,15 @@ async fn looked_at(browser: &Browser, name: &str) {
 async fn another_look(look: Look, name: &'static str) {
     let app = class_of_twelve().await;
     let now = app.clock.now();
-    show_truth(&app.desk, &crate::key("acid"), true, ("i.quell", now))
-        .await
-        .expect("chosen");
+    let show = Typed::from([("show", "yes")]);
+    enter(
+        &app.desk,
+        &ShowTruth(crate::key("acid")),
+        &show,
+        ("i.quell", now),
+    )
+    .await
+    .expect("chosen");
     release(&app.desk, &crate::key("acid"), ("i.quell", now))
         .await
         .expect("released");
