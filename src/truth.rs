@@ -38,6 +38,21 @@ pub struct Assigned {
     pub standard_uncertainty: Decimal,
 }
 
+impl Lot {
+    /// Stands in for a lot with the molarity that its label states, taken as exact.
+    pub fn nominal(molarity: Decimal) -> Self {
+        Self {
+            code: LotCode::new("nominal"),
+            reagent: String::new(),
+            molarity: Assigned {
+                value: molarity,
+                standard_uncertainty: Decimal::ZERO,
+            },
+            version: 1,
+        }
+    }
+}
+
 impl Assigned {
     /// A value above zero with an uncertainty of at least zero.
     ///

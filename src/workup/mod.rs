@@ -37,4 +37,4 @@ pub use preparation::{
 };
 pub use quantity::{Instrument, Of, Quantity};
 pub use role::{Delivery, DilutionKind, DilutionPart, Own, Party, Role, Titre};
-pub use trials::{TrialOutcome, WorkUp, WorkUpInput, work_up};
+pub use trials::{TrialOutcome, WorkUp, WorkUpInput, work_up, work_up_readings};

@@ -120,6 +120,22 @@ impl<'a> Measured<'a> {
     }
 }
 
+/// Works up readings alone, with the molarities that labels state: what they deliver and which trials count by the
+/// procedure's rule. Its figures of the result are nominal.
+pub fn work_up_readings(procedure: &Procedure, hand_in: &HandIn) -> WorkUp {
+    let titrant = procedure
+        .lot_reagent()
+        .map(|(_, label)| Lot::nominal(label));
+    let excess = procedure.excess.as_ref().map(|e| Lot::nominal(e.nominal));
+    let lots = vec![(titrant.as_ref(), excess.as_ref()); hand_in.titrations.len()];
+    work_up(WorkUpInput {
+        procedure,
+        hand_in,
+        lots: &lots,
+        left_out: &BTreeSet::new(),
+    })
+}
+
 /// Works up a hand-in. Never fails: a trial that cannot be computed says why and does not count.
 pub fn work_up(input: WorkUpInput) -> WorkUp {
     let procedure = input.procedure;

@@ -11,6 +11,7 @@ mod bench;
 mod browser;
 mod chance;
 mod coordinator;
+mod counting;
 mod course;
 mod demo;
 mod durable;

@@ -4,11 +4,12 @@ use super::Found;
 use crate::desk::Image;
 use crate::judge::{Evaluation, Flag, PartMark};
 use crate::measure::{from_f64, plain, to_decimals, to_figures};
+use crate::procedure::Procedure;
 use crate::submission::TrialLabel;
 use crate::term::Slot;
 use crate::web::Uncertainty;
 use crate::web::student::record::{Head, TrialRow, readings_table};
-use crate::workup::{DerivationPart, derivation};
+use crate::workup::{DerivationPart, WorkUp, derivation};
 
 /// One titration with what became of it.
 pub struct TrialLine {
@@ -176,16 +177,14 @@ pub fn marks(evaluation: &Evaluation) -> MarksView {
 
 /// The uncertainty and every step of the recomputation.
 pub fn recomputed(
-    view: &Image,
-    slot: &Slot,
-    found: &Found,
+    procedure: &Procedure,
+    work_up: Option<&WorkUp>,
 ) -> (Option<Uncertainty>, Vec<DerivationPart>) {
-    let work_up = view.term.with_case(slot, |case| case.work_up());
     let Some(work_up) = work_up else {
         return (None, Vec::new());
     };
-    let unit = found.experiment.procedure.result.unit.name();
+    let unit = procedure.result.unit.name();
     let budget = work_up.budget.as_ref();
     let uncertainty = budget.map(|budget| Uncertainty::of(budget, unit));
-    (uncertainty, derivation(&work_up))
+    (uncertainty, derivation(work_up))
 }

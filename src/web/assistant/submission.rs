@@ -138,7 +138,8 @@ pub fn page_of(
     let evaluation = &found.judged.evaluation;
     let last = found.revisions.last().map(|revision| &revision.hand_in);
     let (heads, trials) = evidence::trials(&found);
-    let (uncertainty, parts) = recomputed(view, slot, &found);
+    let work_up = view.term.with_case(slot, |case| case.work_up());
+    let (uncertainty, parts) = recomputed(procedure, work_up.as_ref());
     let waiting = short_list(view, visitor, &filter.waiting());
     let address_of = |slot: &Slot| with_query(&address(slot), &filter.waiting().query());
     let title = format!("{}, {}", found.student, procedure.title);
@@ -147,7 +148,9 @@ pub fn page_of(
         head: head(view, slot, &found),
         heads,
         trials,
-        spread: last.and_then(|hand_in| volume_spread(procedure, hand_in)),
+        spread: last
+            .zip(work_up.as_ref())
+            .and_then(|(hand_in, work_up)| volume_spread(procedure, hand_in, work_up)),
         result: evidence::result(evaluation),
         unit: procedure.result.unit.name(),
         expressed_as: crate::web::student::expressed_as(procedure),

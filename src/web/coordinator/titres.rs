@@ -8,14 +8,11 @@ use crate::judge::signal::{Signal, expected_signal};
 use crate::measure::{as_f64, from_f64, to_decimals};
 use crate::procedure::Procedure;
 use crate::term::Term;
-use crate::truth::{Assigned, Lot};
+use crate::truth::Lot;
 
 /// Titres outside this part of the burette, in percent, are warned about: below, the readings are too coarse; above,
 /// a second filling is near.
 const GOOD: std::ops::RangeInclusive<f64> = 20.0..=90.0;
-
-/// Stands for the code of a lot that is not made yet.
-const LABEL: &str = "nominal";
 
 /// What an unknown should give.
 pub struct Titre {
@@ -35,22 +32,14 @@ pub fn expected(term: &Term, experiment: &Experiment) -> (Vec<Titre>, String) {
     let held = |code: Option<LotCode>| code.and_then(|code| term.lots.get(&code)).cloned();
     let titrant = held(lots.titrant);
     let excess = held(lots.excess);
-    let nominal = |value| Lot {
-        code: LotCode::new(LABEL),
-        reagent: String::new(),
-        molarity: Assigned {
-            value,
-            standard_uncertainty: rust_decimal::Decimal::ZERO,
-        },
-        version: 1,
-    };
+    let is_made = titrant.is_some();
     let titrant = procedure
         .lot_reagent()
-        .map(|(_, label)| titrant.unwrap_or_else(|| nominal(label)));
+        .map(|(_, label)| titrant.unwrap_or_else(|| Lot::nominal(label)));
     let excess = procedure
         .excess
         .as_ref()
-        .map(|e| excess.unwrap_or_else(|| nominal(e.nominal)));
+        .map(|e| excess.unwrap_or_else(|| Lot::nominal(e.nominal)));
     let unknowns = term.unknowns.get(&experiment.key).into_iter().flatten();
     let titres = unknowns.map(|(code, unknown)| {
         let bench = Bench {
@@ -62,7 +51,7 @@ pub fn expected(term: &Term, experiment: &Experiment) -> (Vec<Titre>, String) {
         titre(code, procedure, expected_signal(procedure, &bench))
     });
     let mut with = match &titrant {
-        Some(lot) if lot.code == LABEL => "nominal molarities".to_owned(),
+        Some(_) if !is_made => "nominal molarities".to_owned(),
         Some(lot) => format!("lot {}", lot.code),
         None => "nominal amounts".to_owned(),
     };

@@ -19,6 +19,7 @@ use crate::procedure::Procedure;
 use crate::submission::{HandIn, TrialLabel};
 use crate::term::Slot;
 use crate::web::{Frame, StudentVisitor, dates};
+use crate::workup::work_up_readings;
 
 #[derive(Template)]
 #[template(path = "student/bench.html")]
@@ -174,13 +175,14 @@ pub fn look_page(
     let procedure = &experiment.procedure;
     let due = view.term.dates_for(experiment, &visitor.id).due;
     let due = view.term.course.zone.instant(due);
+    let work_up = work_up_readings(procedure, &hand_in);
     Look {
         frame: visitor.frame("Look it over"),
         heading: heading(view, experiment, visitor, owner),
         hidden: hidden(&entry),
         readings: readings_table(procedure, &hand_in),
-        spread: volume_spread(procedure, &hand_in),
-        worth: worth(procedure, &hand_in),
+        spread: volume_spread(procedure, &hand_in, &work_up),
+        worth: worth(procedure, &work_up),
         few: few(procedure, &hand_in),
         late: due.is_some_and(|due| now > due),
         doubts: Vec::new(),

@@ -7,7 +7,7 @@ use axum::response::IntoResponse;
 use super::class::{ClassPicture, picture};
 use super::corrected;
 use super::instruments::instrument_words;
-use super::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
+use super::record::{ReadingsTable, VolumeSpread, readings_table, spread_for_student};
 use super::sharing::{entered_by, mates_words};
 use super::talk::{Talk, talk};
 use crate::chem::printed_reaction;
@@ -239,7 +239,7 @@ fn revisions(view: &Image, experiment: &Experiment, slot: &Slot) -> Vec<Revision
             .filter(|_| reader == slot)
             .map(|r| r.written().to_owned()),
         readings: readings_table(procedure, &revision.hand_in),
-        spread: volume_spread(procedure, &revision.hand_in),
+        spread: spread_for_student(view, experiment, slot, &revision.hand_in),
     };
     revisions.iter().enumerate().map(one).rev().collect()
 }

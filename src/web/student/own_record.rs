@@ -6,7 +6,7 @@ use axum::http::{HeaderName, header};
 use axum::response::IntoResponse;
 use serde_json::{Value, json};
 
-use super::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
+use super::record::{ReadingsTable, VolumeSpread, readings_table, spread_for_student};
 use super::sharing::entered_by;
 use super::talk::{NoteView, talk};
 use crate::course::Experiment;
@@ -136,7 +136,8 @@ fn chapter(view: &Image, experiment: &Experiment, student: &StudentId) -> Option
         entered_by: entered_by(view, &slot),
         versions: read.map_or(0, |(_, revisions)| revisions.len()),
         readings: last.map(|revision| readings_table(procedure, &revision.hand_in)),
-        spread: last.and_then(|revision| volume_spread(procedure, &revision.hand_in)),
+        spread: last
+            .and_then(|revision| spread_for_student(view, experiment, &slot, &revision.hand_in)),
         answer: hand_in.and_then(|h| h.reported.map(|r| r.written().to_owned())),
         unit: procedure.result.unit.name(),
         marks: released(view, &slot).map(marked),

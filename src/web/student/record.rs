@@ -1,16 +1,17 @@
 //! Readings as they were written, with the volumes they deliver: what a student sees before release.
 
-use std::collections::BTreeSet;
-
 use rust_decimal::Decimal;
 
 use super::entry::title;
 use crate::columns::Column;
+use crate::course::Experiment;
+use crate::desk::Image;
 use crate::measure::{Glassware, from_f64, plain, to_decimals};
 use crate::procedure::{Procedure, SampleBy, Scheme};
 use crate::stats::Replicates;
 use crate::submission::{HandIn, Piece, Titration};
-use crate::workup::{StepId, TrialOutcome, WorkUp, WorkUpInput, work_up};
+use crate::term::Slot;
+use crate::workup::{StepId, TrialOutcome, WorkUp, work_up_readings};
 
 /// A table of readings as they were written.
 pub struct ReadingsTable {
@@ -35,11 +36,14 @@ pub struct TrialRow {
     pub cells: Vec<Vec<String>>,
 }
 
-/// Spread of what the numbered trials delivered: mL, or mL per gram where samples are weighed.
+/// Spread of what the trials that count delivered: mL, or mL per gram where samples are weighed.
 pub struct VolumeSpread {
     /// `mL` or `mL/g`.
     pub unit: &'static str,
+    /// How many trials count.
     pub n: usize,
+    /// Whether that is every trial.
+    pub all_count: bool,
     pub mean: String,
     /// Largest less smallest.
     pub range: String,
@@ -49,7 +53,7 @@ pub struct VolumeSpread {
 
 /// The readings of a hand-in, with the volumes they deliver.
 pub fn readings_table(procedure: &Procedure, hand_in: &HandIn) -> ReadingsTable {
-    let done = volumes_only(procedure, hand_in);
+    let done = work_up_readings(procedure, hand_in);
     let columns = shown(procedure);
     let row = |(titration, outcome): (&Titration, &TrialOutcome)| TrialRow {
         title: title(titration.trial),
@@ -159,22 +163,22 @@ fn delivered(procedure: &Procedure, done: &WorkUp, id: Option<StepId>) -> Vec<St
         .collect()
 }
 
-/// The spread of a hand-in's volumes; none without a numbered trial, and none for a weighed sample in a back
+/// The spread of what the trials that count delivered; none where none counts, and none for a weighed sample in a back
 /// titration, whose volumes need not agree in any simple way.
-pub fn volume_spread(procedure: &Procedure, hand_in: &HandIn) -> Option<VolumeSpread> {
+pub fn volume_spread(
+    procedure: &Procedure,
+    hand_in: &HandIn,
+    work_up: &WorkUp,
+) -> Option<VolumeSpread> {
     let weighed = procedure.sample.by != SampleBy::Volume;
     if weighed && procedure.scheme == Scheme::Back {
         return None;
     }
-    let done = volumes_only(procedure, hand_in);
-    let numbered = hand_in
-        .titrations
-        .iter()
-        .zip(&done.trials)
-        .filter(|(t, _)| t.trial.number().is_some());
-    let values: Vec<Decimal> = numbered
+    let trials = hand_in.titrations.iter().zip(&work_up.trials);
+    let counted = trials.filter(|(_, outcome)| outcome.counted);
+    let values: Vec<Decimal> = counted
         .filter_map(|(titration, outcome)| {
-            let delivered = done.graph.value(outcome.delivered?);
+            let delivered = work_up.graph.value(outcome.delivered?);
             if weighed {
                 delivered.checked_div(mass(titration)?)
             } else {
@@ -192,28 +196,25 @@ pub fn volume_spread(procedure: &Procedure, hand_in: &HandIn) -> Option<VolumeSp
     Some(VolumeSpread {
         unit: if weighed { "mL/g" } else { "mL" },
         n: spread.n,
+        all_count: hand_in.numbered().count() == spread.n,
         mean: to_decimals(spread.mean, mean_decimals).to_string(),
         range: volume(procedure, spread.range),
         s: spread.s.and_then(|s| from_f64(s, 2)).map(plain),
     })
 }
 
-/// Number and titres of the numbered trials: the delivered volume, and that of the second portion (0 where there is none).
-pub fn titres(procedure: &Procedure, hand_in: &HandIn) -> Vec<(u32, [Decimal; 2])> {
-    let done = volumes_only(procedure, hand_in);
-    let titre = |outcome: &TrialOutcome| {
-        let second = outcome.second.map(|id| done.graph.value(id));
-        Some([
-            done.graph.value(outcome.delivered?),
-            second.unwrap_or_default(),
-        ])
-    };
-    hand_in
-        .titrations
-        .iter()
-        .zip(&done.trials)
-        .filter_map(|(titration, outcome)| Some((titration.trial.number()?, titre(outcome)?)))
-        .collect()
+/// The spread as a student may know it: what decisions of staff leave out counts until the results are out.
+pub fn spread_for_student(
+    view: &Image,
+    experiment: &Experiment,
+    slot: &Slot,
+    hand_in: &HandIn,
+) -> Option<VolumeSpread> {
+    let procedure = &experiment.procedure;
+    let settled = || view.term.with_case(slot, |case| case.work_up());
+    let work_up = view.is_released_to(slot).then(settled).flatten();
+    let work_up = work_up.unwrap_or_else(|| work_up_readings(procedure, hand_in));
+    volume_spread(procedure, hand_in, &work_up)
 }
 
 /// Mass of a weighed sample, g.
@@ -227,17 +228,6 @@ fn mass(titration: &Titration) -> Option<Decimal> {
         .as_ref()
         .map(|mass| mass.value())
         .or(by_difference)
-}
-
-/// Worked up without any lot: delivered volumes and nothing else.
-fn volumes_only(procedure: &Procedure, hand_in: &HandIn) -> WorkUp {
-    let none = BTreeSet::new();
-    work_up(WorkUpInput {
-        procedure,
-        hand_in,
-        lots: &[],
-        left_out: &none,
-    })
 }
 
 fn volume(procedure: &Procedure, value: Decimal) -> String {

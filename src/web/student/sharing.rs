@@ -7,7 +7,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 
 use super::bench::find;
 use super::instruments::expressed_as;
-use super::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
+use super::record::{ReadingsTable, VolumeSpread, readings_table, spread_for_student};
 use crate::course::Experiment;
 use crate::desk::{self, HandInError, HandInRequest, Image};
 use crate::ids::ExperimentKey;
@@ -87,7 +87,7 @@ impl SharedPage {
             at: at.map(|at| dates::instant(zone, at)).unwrap_or_default(),
             mates: mates_words(view, &slot),
             readings: readings_table(procedure, hand_in),
-            spread: volume_spread(procedure, hand_in),
+            spread: spread_for_student(view, experiment, &slot, hand_in),
             typed,
             faults: Vec::new(),
             message: None,

@@ -2,10 +2,8 @@
 
 use rust_decimal::Decimal;
 
-use super::record::titres;
 use crate::procedure::{Accept, Procedure};
-use crate::submission::HandIn;
-use crate::workup::concordant;
+use crate::workup::WorkUp;
 
 /// The rule as the form's script reads it.
 pub struct Rule {
@@ -36,33 +34,33 @@ impl Rule {
 
 /// How far the titres agree, and whether another trial is worth doing. None where titres need not agree, or where
 /// nothing is titrated: then the number of trials says all there is.
-pub fn worth(procedure: &Procedure, hand_in: &HandIn) -> Option<String> {
+pub fn worth(procedure: &Procedure, work_up: &WorkUp) -> Option<String> {
     let Accept::Concordant { within } = procedure.trials.accept else {
         return None;
     };
-    let titres = titres(procedure, hand_in);
-    let minimum = procedure.trials.minimum as usize;
-    match titres.len() {
+    let worked_up = work_up.trials.iter().filter(|trial| trial.result.is_some());
+    match worked_up.count() {
         0 => None,
         1 => Some("One trial says nothing of agreement: do another.".to_owned()),
-        _ => Some(agreement(&titres, within, minimum)),
+        _ => {
+            let counted = work_up.trials.iter().filter(|trial| trial.counted);
+            let agree: Vec<u32> = counted
+                .filter(|_| !work_up.none_agree)
+                .filter_map(|trial| trial.trial.number())
+                .collect();
+            Some(agreement(&agree, within, procedure.trials.minimum))
+        }
     }
 }
 
-fn agreement(titres: &[(u32, [Decimal; 2])], within: Decimal, minimum: usize) -> String {
-    let limit = within;
-    let Some(chosen) = concordant(titres, within) else {
+/// What is said of the trials that agree.
+fn agreement(agree: &[u32], limit: Decimal, minimum: u32) -> String {
+    if agree.is_empty() {
         return format!("No two trials agree within {limit} mL: another trial is worth doing.");
-    };
-    let agree: Vec<String> = titres
-        .iter()
-        .zip(&chosen)
-        .filter(|(_, is_in)| **is_in)
-        .map(|((number, _), _)| number.to_string())
-        .collect();
-    let missing = minimum.saturating_sub(agree.len());
-    let who = format!("Trials {} agree within {limit} mL", listed(&agree));
-    if missing == 0 {
+    }
+    let numbers: Vec<String> = agree.iter().map(u32::to_string).collect();
+    let who = format!("Trials {} agree within {limit} mL", listed(&numbers));
+    if agree.len() >= minimum as usize {
         format!("{who}: that is enough, another trial is not needed.")
     } else {
         format!("{who}; {minimum} are to agree, so another trial is worth doing.")
@@ -81,13 +79,18 @@ fn listed(items: &[String]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::workup::concordant;
 
-    fn said(titres: &[&str], minimum: usize) -> String {
+    fn said(titres: &[&str], minimum: u32) -> String {
+        let limit = Decimal::new(10, 2);
         let titres: Vec<(u32, [Decimal; 2])> = (1..)
             .zip(titres)
             .map(|(n, t)| (n, [t.parse().expect("a number"), Decimal::ZERO]))
             .collect();
-        agreement(&titres, Decimal::new(10, 2), minimum)
+        let chosen = concordant(&titres, limit).unwrap_or_default();
+        let agree = titres.iter().zip(chosen).filter(|(_, is_in)| *is_in);
+        let agree: Vec<u32> = agree.map(|((number, _), _)| *number).collect();
+        agreement(&agree, limit, minimum)
     }
 
     #[test]
