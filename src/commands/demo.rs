@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use jiff::{SignedDuration, Timestamp};
 
-use super::serve::{address, bind, serve};
+use super::serve::{address, bind, log_to_stderr, serve};
 use super::{Failure, progress};
 use crate::course::StaffRole;
 use crate::desk::{self, Desk, accounts};
@@ -30,6 +30,7 @@ pub async fn run(listen: SocketAddr, keep: Option<PathBuf>) -> Result<(), Failur
         None => directory.join("demo.db"),
     };
     let listener = bind(listen).await?;
+    log_to_stderr();
     progress("building the demo course");
     let desk = Desk::open(Store::open(&file).await?).await?;
     let mut term = files::read_term(&files::demo_folder()).map_err(Failure::Faults)?;

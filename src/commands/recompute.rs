@@ -44,7 +44,12 @@ fn line(difference: &Difference) -> String {
             format!("{} points", j.evaluation.marks.total)
         })
     };
-    let (stored, fresh) = (points(&difference.stored), points(&difference.fresh));
+    let stored = if difference.unreadable {
+        "a judgement that does not decode".to_owned()
+    } else {
+        points(&difference.stored)
+    };
+    let fresh = points(&difference.fresh);
     let same = if stored == fresh {
         ", figures or flags differ"
     } else {

@@ -18,10 +18,24 @@ use crate::web::{self, AppState, Settings};
 /// Serves a database until it is asked to stop.
 pub async fn run(db: &Path, listen: SocketAddr, public: Option<&str>) -> Result<(), Failure> {
     let public = public.map(public_address).transpose()?;
+    log_to_stderr();
     let desk = Arc::new(Desk::open(Store::open(db).await?).await?);
     let listener = bind(listen).await?;
     eprintln!("serving {} on {}", db.display(), address(&listener)?);
     serve(desk, listener, public).await
+}
+
+/// Begins the log. Before the desk is opened, which may have something to say.
+pub(super) fn log_to_stderr() {
+    // targets and levels, not patterns: those would be the one reason for a regex engine in the build
+    let wanted = std::env::var("CONCORDANT_LOG").ok();
+    let wanted = wanted.and_then(|wanted| wanted.parse::<Targets>().ok());
+    tracing_subscriber::fmt()
+        .with_max_level(LevelFilter::TRACE)
+        .with_writer(std::io::stderr)
+        .finish()
+        .with(wanted.unwrap_or_else(|| Targets::new().with_default(LevelFilter::WARN)))
+        .init();
 }
 
 /// Takes the address.
@@ -73,15 +87,6 @@ pub(super) async fn serve(
         secure_cookies: behind_proxy || !local.ip().is_loopback(),
         behind_proxy,
     };
-    // targets and levels, not patterns: those would be the one reason for a regex engine in the build
-    let wanted = std::env::var("CONCORDANT_LOG").ok();
-    let wanted = wanted.and_then(|wanted| wanted.parse::<Targets>().ok());
-    tracing_subscriber::fmt()
-        .with_max_level(LevelFilter::TRACE)
-        .with_writer(std::io::stderr)
-        .finish()
-        .with(wanted.unwrap_or_else(|| Targets::new().with_default(LevelFilter::WARN)))
-        .init();
     let state = AppState {
         public_address: public,
         ..AppState::new(Arc::clone(&desk), settings)

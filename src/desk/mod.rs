@@ -229,13 +229,28 @@ impl Desk {
         match load_stored(connection, &FileTexts).await {
             Ok(Stored {
                 term,
-                judged,
+                judgements,
                 last_event,
-            }) => Ok(Some(Image {
-                term,
-                judged,
-                last_event,
-            })),
+            }) => {
+                let mut judged = judgements.judged;
+                for slot in &judgements.unreadable {
+                    let Slot {
+                        experiment,
+                        student,
+                    } = slot;
+                    tracing::warn!(
+                        experiment,
+                        student,
+                        "a stored judgement does not decode and is made anew"
+                    );
+                }
+                judged.extend(term.judge_some(judgements.unreadable));
+                Ok(Some(Image {
+                    term,
+                    judged,
+                    last_event,
+                }))
+            }
             Err(StoreError::NoCourse) => Ok(None),
             Err(other) => Err(other),
         }

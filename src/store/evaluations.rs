@@ -1,6 +1,6 @@
 //! Judgements: every version kept, the newest one counts.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::Timestamp;
 use sqlx::{Row, SqliteConnection};
@@ -9,22 +9,33 @@ use super::load::slot;
 use super::{StoreError, batch};
 use crate::term::{Judged, Slot};
 
-/// The newest judgement of every submission.
+/// Stored judgements. They follow from everything else that is stored: one that does not decode, because another
+/// version of the program wrote it, is no damage but is to be made anew.
+#[derive(Debug, Default)]
+pub struct StoredJudgements {
+    /// The newest of every submission.
+    pub judged: BTreeMap<Slot, Judged>,
+    /// Whose newest does not decode.
+    pub unreadable: BTreeSet<Slot>,
+}
+
 pub async fn load_judged(
     connection: &mut SqliteConnection,
-) -> Result<BTreeMap<Slot, Judged>, StoreError> {
+) -> Result<StoredJudgements, StoreError> {
     let newest = "SELECT experiment, student_id, document FROM evaluation
                   WHERE id IN (SELECT max(id) FROM evaluation GROUP BY experiment, student_id)";
-    let mut judged = BTreeMap::new();
+    let mut stored = StoredJudgements::default();
     for row in sqlx::query(newest).fetch_all(connection).await? {
         let slot = slot(&row)?;
         let document: String = row.try_get("document")?;
-        let place = || format!("evaluation {}/{}", slot.experiment, slot.student);
-        let one: Option<Judged> =
-            serde_json::from_str(&document).map_err(|why| StoreError::damaged(place(), why))?;
-        judged.extend(one.map(|one| (slot, one)));
+        match serde_json::from_str::<Option<Judged>>(&document) {
+            Ok(one) => stored.judged.extend(one.map(|one| (slot, one))),
+            Err(_) => {
+                stored.unreadable.insert(slot);
+            }
+        }
     }
-    Ok(judged)
+    Ok(stored)
 }
 
 /// Keeps judgements, each as a new version; none where there is nothing to judge any more.

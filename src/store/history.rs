@@ -55,7 +55,7 @@ pub async fn unknown_history(
         .collect()
 }
 
-/// Every judgement of a submission with its time, in order; none where nothing was left to judge.
+/// Every judgement of a submission that still decodes, with its time, in order; none where nothing was left to judge.
 pub async fn judgement_history(
     connection: &mut SqliteConnection,
     slot: &Slot,
@@ -67,14 +67,18 @@ pub async fn judgement_history(
     .bind(slot.student.as_str())
     .fetch_all(connection)
     .await?;
-    let one = |row: &SqliteRow| {
+    let mut history = Vec::with_capacity(rows.len());
+    for row in &rows {
         let document: String = row.try_get("document")?;
-        let place = || format!("evaluation {}/{}", slot.experiment, slot.student);
-        let judged =
-            serde_json::from_str(&document).map_err(|why| StoreError::damaged(place(), why))?;
-        Ok((instant(row.try_get("at")?, "evaluation")?, judged))
-    };
-    rows.iter().map(one).collect()
+        let at = instant(row.try_get("at")?, "evaluation")?;
+        // as in `load_judged`
+        history.extend(
+            serde_json::from_str(&document)
+                .ok()
+                .map(|judged| (at, judged)),
+        );
+    }
+    Ok(history)
 }
 
 /// When the results of an experiment were first released to a section; none if they never were.

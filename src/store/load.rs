@@ -9,14 +9,14 @@ use sqlx::sqlite::SqliteRow;
 use sqlx::{Row, SqliteConnection};
 
 use super::arrangements::{day, load_arrangements, local};
-use super::{StoreError, last_event, load_judged};
+use super::{StoreError, StoredJudgements, last_event, load_judged};
 use crate::course::{
     Course, Experiment, SectionDates, SectionLots, StaffMember, StaffRole, Student, Zone,
 };
 use crate::ids::{ExperimentKey, LotCode, SectionName, UnknownCode};
 use crate::measure::GlasswareTable;
 use crate::procedure::{Dates, Procedure};
-use crate::term::{Decision, ExperimentSource, Judged, Note, Revision, Side, Slot, Term};
+use crate::term::{Decision, ExperimentSource, Note, Revision, Side, Slot, Term};
 use crate::truth::{Assigned, Bottle, Lot, Sealed, ShelfLife, Unknown};
 
 /// Reads the texts a database keeps as they were written. The formats are not the store's business.
@@ -37,8 +37,7 @@ pub trait Texts {
 #[derive(Debug)]
 pub struct Stored {
     pub term: Term,
-    /// The newest judgement of every submission.
-    pub judged: BTreeMap<Slot, Judged>,
+    pub judgements: StoredJudgements,
     /// Number of the newest event.
     pub last_event: i64,
 }
@@ -63,10 +62,10 @@ async fn load_parts(
 ) -> Result<Stored, StoreError> {
     let last_event = last_event(connection).await?;
     let term = load_term(connection, texts).await?;
-    let judged = load_judged(connection).await?;
+    let judgements = load_judged(connection).await?;
     Ok(Stored {
         term,
-        judged,
+        judgements,
         last_event,
     })
 }

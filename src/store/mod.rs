@@ -32,7 +32,7 @@ pub use sqlx::SqliteConnection;
 use tokio::sync::{Mutex, OwnedMutexGuard};
 
 pub use changes::{Written, first_broken_event, hash, last_event, log_event, write_changes};
-pub use evaluations::{load_judged, save_judged};
+pub use evaluations::{StoredJudgements, load_judged, save_judged};
 pub use history::{ValueVersion, first_release, judgement_history, lot_history, unknown_history};
 pub use load::{Stored, Texts, load_stored, load_term};
 pub use submissions::{StoredSubmission, by_request_key, submission};

@@ -290,9 +290,10 @@ async fn a_stored_judgement_that_is_wrong_is_found() {
         .await
         .expect("imported");
     let mut transaction = desk.store().write().await.expect("a write");
-    let mut judged = concordant::store::load_judged(&mut transaction)
+    let stored = concordant::store::load_judged(&mut transaction)
         .await
         .expect("judged");
+    let mut judged = stored.judged;
     judged
         .values_mut()
         .next()

@@ -37,6 +37,7 @@ mod slips;
 mod student;
 mod taking_back;
 mod through_database;
+mod undecoded;
 mod web;
 mod week;
 
