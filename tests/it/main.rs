@@ -18,6 +18,7 @@ mod durable;
 mod files;
 mod hand_in;
 mod instrument;
+mod labels;
 mod layering;
 mod line_slips;
 mod marking;
