@@ -60,7 +60,6 @@ fn content_type(path: &str) -> &'static str {
         Some("svg") => "image/svg+xml",
         Some("png") => "image/png",
         Some("ico") => "image/x-icon",
-        Some("woff2") => "font/woff2",
         Some("webmanifest") => "application/manifest+json",
         Some("txt") => "text/plain; charset=utf-8",
         _ => "application/octet-stream",

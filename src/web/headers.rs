@@ -9,7 +9,7 @@ use super::state::AppState;
 
 /// Nothing but our own files, no inline script or style, no framing.
 const CONTENT_POLICY: &str = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; \
-    font-src 'self'; connect-src 'self'; manifest-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
+    connect-src 'self'; manifest-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
 
 const ALWAYS: [(HeaderName, &str); 7] = [
     (header::CONTENT_SECURITY_POLICY, CONTENT_POLICY),

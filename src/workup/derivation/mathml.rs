@@ -48,6 +48,15 @@ impl Math {
         Self::token("mtext", text, 0.0)
     }
 
+    /// Primes, which stand as high as they should by themselves.
+    pub fn primes(text: &str) -> Self {
+        let markup = format!("<mtext class=\"prime\">{}</mtext>", escaped(text));
+        Self {
+            markup,
+            width: length(text),
+        }
+    }
+
     /// A unit after a number, kept a space away from it; nothing for no unit.
     pub fn with_unit(self, unit: &str) -> Self {
         if unit.is_empty() {

@@ -94,7 +94,7 @@ impl Symbol {
             below.push(token(&self.number));
         }
         let lowered = (!below.is_empty()).then(|| Math::row(below));
-        let raised = (!self.marks.is_empty()).then(|| Math::words(&self.marks));
+        let raised = (!self.marks.is_empty()).then(|| Math::primes(&self.marks));
         let whole = base.with_scripts(lowered, raised);
         match &self.species {
             Some(species) => Math::row([whole, Math::species(species).in_brackets()]),

@@ -3,6 +3,7 @@
 use concordant::desk::forms::{ShowTruth, enter};
 use concordant::desk::release;
 use concordant::form::Typed;
+use serde_json::json;
 
 use super::{Browser, LAPTOP, Look, PHONE, sign_in, with};
 use crate::app::TestApp;
@@ -175,4 +176,53 @@ async fn shared_readings_on_a_phone() {
 #[tokio::test(flavor = "multi_thread")]
 async fn shared_readings_without_scripts() {
     shared(PLAIN, "phone-dark").await;
+}
+
+/// What is wrong with how formulae are set, a line to each.
+const BADLY_SET: &str = r#"
+const wrong = [];
+const box = e => e.getBoundingClientRect();
+const size = e => parseFloat(getComputedStyle(e).fontSize);
+const shown = css => [...document.querySelectorAll(css)].filter(e => box(e).width > 0);
+if (document.fonts.size > 0) wrong.push('a font is fetched');
+for (const e of shown('.step .eqs')) if (e.scrollWidth > e.clientWidth) wrong.push('too wide: ' + e.textContent);
+for (const e of shown('math')) if (box(e).right > innerWidth) wrong.push('beyond the edge: ' + e.textContent);
+for (const e of shown('msub')) {
+  const [base, low] = e.children;
+  const share = size(low) / size(base);
+  if (share > 0.85 || size(low) < 10) wrong.push('size of ' + e.textContent + ': ' + size(low));
+  if (box(low).bottom < box(base).bottom + 1) wrong.push('not lowered: ' + e.textContent);
+}
+for (const e of shown('mfrac')) {
+  const [over, under] = [...e.children].map(box);
+  if (over.bottom > under.top) wrong.push('one on the other: ' + e.textContent);
+}
+return {wrong, subscripts: shown('msub').length, fractions: shown('mfrac').length};
+"#;
+
+#[tokio::test(flavor = "multi_thread")]
+async fn formulae_are_legible_at_any_width_without_a_font_of_their_own() {
+    let app = class_of_twelve().await;
+    release(&app.desk, "acid", ("i.quell", app.clock.now()))
+        .await
+        .expect("released");
+    with(LAPTOP, move |browser| async move {
+        sign_in(&app, &browser, "0042").await;
+        browser.open(&format!("{}{PAGE}", app.address)).await;
+        for width in [320, 360, 1280] {
+            let metrics =
+                json!({"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": false});
+            browser
+                .command("Emulation.setDeviceMetricsOverride", metrics)
+                .await;
+            let found = browser.driver.execute(BADLY_SET, vec![]).await;
+            let found = found.expect("the script runs").json().clone();
+            assert_eq!(found["wrong"], json!([]), "{width} px");
+            for what in ["subscripts", "fractions"] {
+                assert!(found[what].as_u64() > Some(0), "{width} px: no {what}");
+            }
+            looked_at(&browser, &format!("formulae-{width}")).await;
+        }
+    })
+    .await;
 }
