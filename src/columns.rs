@@ -5,6 +5,7 @@ use std::fmt;
 use crate::measure::{Glassware, Reading};
 use crate::procedure::{Method, Portion, Procedure, SampleBy};
 use crate::submission::{OtherReadings, Piece, SampleReadings, Titration, TrialLabel};
+use crate::words::counted;
 
 /// One reading of a row.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -318,9 +319,9 @@ pub fn read_cells(
 
 fn nothing(procedure: &Procedure, column: Column) -> String {
     let piece = column.glassware(procedure);
-    let decimals = piece.decimals().unwrap_or(0);
+    let decimals = counted(piece.decimals().unwrap_or(0), "decimal", "decimals");
     match piece.kind().unit() {
-        "" => format!("found nothing, expected a reading with {decimals} decimals"),
-        unit => format!("found nothing, expected a reading in {unit} with {decimals} decimals"),
+        "" => format!("found nothing, expected a reading with {decimals}"),
+        unit => format!("found nothing, expected a reading in {unit} with {decimals}"),
     }
 }

@@ -59,5 +59,7 @@ pub mod files;
 pub mod desk;
 
 pub mod web;
+#[deny(clippy::arithmetic_side_effects)]
+pub mod words;
 
 pub mod commands;

@@ -5,6 +5,7 @@ use std::path::Path;
 use super::{Failure, open_existing, progress};
 use crate::desk::{self, Desk};
 use crate::store::Store;
+use crate::words::counted;
 
 /// Copies a live database, then checks that the copy is sound and judges as it says.
 pub async fn run(db: &Path, to: &Path) -> Result<(), Failure> {
@@ -26,11 +27,11 @@ pub async fn run(db: &Path, to: &Path) -> Result<(), Failure> {
             let (count, differences) = desk::verify(&copy).await?;
             if !differences.is_empty() {
                 return Err(Failure::Other(format!(
-                    "found {} differences in the copy, expected none",
-                    differences.len()
+                    "found {} in the copy, expected none",
+                    counted(differences.len(), "difference", "differences")
                 )));
             }
-            format!("{count} submissions verified")
+            format!("{} verified", counted(count, "submission", "submissions"))
         }
         Err(_) => "no course in it yet".to_owned(),
     };

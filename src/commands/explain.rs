@@ -7,6 +7,7 @@ use crate::files::{self, Folder};
 use crate::measure::{from_f64, plain};
 use crate::procedure::Procedure;
 use crate::term::Slot;
+use crate::words::counted;
 use crate::workup::{
     Budget, BudgetTable, DerivationLine, WorkUp, derivation, significant_figures, written_by_rule,
 };
@@ -62,7 +63,8 @@ fn explain(procedure: &Procedure, work_up: &WorkUp) -> String {
     if let Some(n) = significant_figures(&work_up.graph, result) {
         let written = written_by_rule(&work_up.graph, result);
         lines.push(format!(
-            "by the textbook rule, {n} significant figures: {written} {unit}"
+            "by the textbook rule, {}: {written} {unit}",
+            counted(n, "significant figure", "significant figures")
         ));
     }
     lines.extend(uncertainty(budget, unit));

@@ -8,6 +8,7 @@ use super::{Failure, open_existing, progress};
 use crate::desk::{self, Desk};
 use crate::files::{self, Folder};
 use crate::store::Store;
+use crate::words::counted;
 
 /// A course folder straight to grades.
 pub async fn grade(folder: &Path, out: &Path) -> Result<(), Failure> {
@@ -34,8 +35,14 @@ pub async fn import(folder: &Path, db: &Path) -> Result<(), Failure> {
     progress("importing");
     let brought = desk::bring_in(&desk, &folder, "import", Timestamp::now()).await?;
     println!(
-        "{} changes, {} of them hand-ins",
-        brought.changes, brought.hand_ins
+        "{}, {} of them {}",
+        counted(brought.changes, "change", "changes"),
+        brought.hand_ins,
+        if brought.hand_ins == 1 {
+            "a hand-in"
+        } else {
+            "hand-ins"
+        }
     );
     desk.close().await;
     Ok(())

@@ -7,6 +7,7 @@ use jiff::Timestamp;
 use super::{Failure, open_existing, progress};
 use crate::desk::{self, Desk, Difference};
 use crate::store::first_broken_event;
+use crate::words::counted;
 
 /// Judges everything anew; with `verify` changes nothing and fails on any difference.
 pub async fn run(db: &Path, verify: bool) -> Result<(), Failure> {
@@ -21,11 +22,20 @@ pub async fn run(db: &Path, verify: bool) -> Result<(), Failure> {
         println!("{}", line(difference));
     }
     let differ = if verify {
-        "differ from what is stored"
+        counted(
+            differences.len(),
+            "differs from what is stored",
+            "differ from what is stored",
+        )
     } else {
-        "differed and were stored anew"
+        counted(
+            differences.len(),
+            "differed and was stored anew",
+            "differed and were stored anew",
+        )
     };
-    println!("{count} submissions judged, {} {differ}", differences.len());
+    let judged = counted(count, "submission", "submissions");
+    println!("{judged} judged, {differ}");
     if verify && let Some(event) = first_broken_event(&mut *desk.store().read().await?).await? {
         return Err(Failure::Other(format!(
             "event {event}: found a hash that does not follow from it and the one before, expected an unbroken chain"
@@ -41,7 +51,7 @@ pub async fn run(db: &Path, verify: bool) -> Result<(), Failure> {
 fn line(difference: &Difference) -> String {
     let points = |judged: &Option<crate::term::Judged>| {
         judged.as_ref().map_or("nothing".to_owned(), |j| {
-            format!("{} points", j.evaluation.marks.total)
+            counted(j.evaluation.marks.total, "point", "points")
         })
     };
     let stored = if difference.unreadable {

@@ -14,6 +14,7 @@ use crate::measure::{Reading, from_f64, plain, to_decimals, to_figures};
 use crate::procedure::Procedure;
 use crate::stats::Replicates;
 use crate::submission::HandIn;
+use crate::words::counted;
 
 /// The marks of one submission.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -185,7 +186,8 @@ fn scaled(given: &Marked, points: Decimal) -> (Decimal, String) {
     let scaled = points
         .saturating_mul(Decimal::from(given.counted))
         .checked_div(Decimal::from(minimum));
-    let note = format!(" Scaled by {} of {minimum} trials.", given.counted);
+    let trials = counted(minimum, "trial", "trials");
+    let note = format!(" Scaled by {} of {trials}.", given.counted);
     (scaled.unwrap_or(Decimal::ZERO), note)
 }
 
@@ -308,7 +310,10 @@ fn calculation(given: &Marked, rule: &CalculationPart) -> PartMark {
 
 fn by_hand(given: &Marked, possible: Decimal) -> PartMark {
     let sentence = match given.by_hand {
-        Some(points) => format!("{} points given by your assistant.", plain(points)),
+        Some(points) => {
+            let points = counted(plain(points), "point", "points");
+            format!("{points} given by your assistant.")
+        }
         None => "Not given yet.".to_owned(),
     };
     part(
@@ -340,9 +345,9 @@ fn late(given: &Marked, marking: &Marking, sum: Decimal) -> (Decimal, String) {
     let share = share_per_day.saturating_mul(Decimal::from(days)).min(most);
     let lost = to_decimals(sum.saturating_mul(share), 2);
     let percent = plain(share.saturating_mul(Decimal::ONE_HUNDRED));
-    let day = if days == 1 { "day" } else { "days" };
+    let days = counted(days, "started day", "started days");
     (
         lost,
-        format!("Handed in {days} started {day} late: {percent} % of the points are lost."),
+        format!("Handed in {days} late: {percent} % of the points are lost."),
     )
 }

@@ -15,6 +15,7 @@ use crate::measure::{as_f64, from_f64, plain, to_figures};
 use crate::stats::{student_t_two_sided, variance_ratio_above};
 use crate::submission::{HandIn, TrialLabel};
 use crate::truth::Assigned;
+use crate::words::counted;
 use crate::workup::WorkUp;
 
 /// Two-sided level at which a result counts as off the truth, and one-sided level of the scatter test: 24 clean
@@ -212,7 +213,12 @@ fn few_trials(case: &Case, work_up: &WorkUp) -> Option<Flag> {
     let (counted, minimum) = (work_up.counted(), case.procedure.trials.minimum);
     let mut evidence = Vec::new();
     if counted < minimum as usize {
-        evidence.push(format!("{counted} of {minimum} trials count"));
+        let trials = if minimum == 1 {
+            "trial counts"
+        } else {
+            "trials count"
+        };
+        evidence.push(format!("{counted} of {minimum} {trials}"));
         let reasons = work_up
             .trials
             .iter()
@@ -236,8 +242,9 @@ fn recording(case: &Case) -> Option<Flag> {
             written_otherwise(case.procedure, t).map(move |(column, expected)| {
                 let reading = column.get(t).map_or("", |r| r.written());
                 format!(
-                    "{} {reading}, {expected} decimals expected",
-                    place(t.trial, column)
+                    "{} {reading}, {} expected",
+                    place(t.trial, column),
+                    counted(expected, "decimal", "decimals")
                 )
             })
         })
@@ -306,10 +313,10 @@ fn late(case: &Case) -> Vec<Flag> {
     let mut found = Vec::new();
     let days = days_late(case.submitted_at, case.due, grace);
     if days > 0 {
-        let day = if days == 1 { "day" } else { "days" };
+        let days = counted(days, "started day", "started days");
         found.push(certain(
             FlagCode::Late,
-            format!("{days} started {day} after the grace time"),
+            format!("{days} after the grace time"),
         ));
     }
     if case.revision > 1 && case.submitted_at > case.due && case.due.is_some() {

@@ -279,8 +279,3 @@ pub fn notice(query: &Typed, places: &[&Place]) -> Option<String> {
     let place = places.iter().find(|place| place.done.name == name)?;
     Some((place.done.words)(n))
 }
-
-/// A number with its noun.
-pub fn counted(n: usize, one: &str, many: &str) -> String {
-    format!("{n} {}", if n == 1 { one } else { many })
-}

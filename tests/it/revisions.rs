@@ -225,7 +225,7 @@ fn a_row_without_trial_or_readings_is_refused_unless_it_says_when() {
             "readings/hardness.csv:2, column trial: found “”, expected 1 to 50, rough or blank (or standard-1 and so on, for a calibration line)",
             "readings/hardness.csv:4, column burette_end_mL: found nothing, expected a reading in mL with 2 decimals",
             "readings/hardness.csv:4, column burette_start_mL: found nothing, expected a reading in mL with 2 decimals",
-            "readings/hardness.csv:4, column sample_mL: found nothing, expected a reading in mL with 1 decimals",
+            "readings/hardness.csv:4, column sample_mL: found nothing, expected a reading in mL with 1 decimal",
             "readings/hardness.csv:4, column submitted_at: found “2101-09-14T12:00:00Z”, expected a date in the years 2000 to 2100",
         ]
     );

@@ -89,10 +89,10 @@ async fn a_judgement_that_does_not_decode_is_made_anew() {
         SLOT.0, SLOT.1
     );
     assert!(said.contains(&named), "{said}");
-    assert!(said.contains(" 1 differ from what is stored"), "{said}");
+    assert!(said.contains(" 1 differs from what is stored"), "{said}");
     let mended = ok(&["recompute", "--db", "c.db"]);
     assert!(
-        mended.contains(" 1 differed and were stored anew"),
+        mended.contains(" 1 differed and was stored anew"),
         "{mended}"
     );
     let sound = ok(&verify);

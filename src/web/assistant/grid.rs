@@ -21,6 +21,7 @@ use crate::web::at::ExperimentAt;
 use crate::web::{
     AppState, AssistantVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields,
 };
+use crate::words::counted;
 
 /// Most rows of a page; where a visitor's sections hold more, one section is shown at a time.
 const MOST_ROWS: usize = 120;
@@ -68,11 +69,10 @@ pub async fn page(
     page.frame.notice = match query.text("saved") {
         "" => None,
         "0" => Some("Nothing was changed, so nothing was kept.".into()),
-        "1" => Some("Points of 1 student kept.".into()),
         count => count
             .parse::<usize>()
             .ok()
-            .map(|n| format!("Points of {n} students kept.")),
+            .map(|n| format!("Points of {} kept.", counted(n, "student", "students"))),
     };
     Ok(Page(page))
 }

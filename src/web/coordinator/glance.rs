@@ -9,8 +9,8 @@ use crate::desk::Image;
 use crate::ids::ExperimentKey;
 use crate::procedure::Dates;
 use crate::term::{Slot, Status};
-use crate::web::changing::counted;
 use crate::web::dates;
+use crate::words::counted;
 
 /// One experiment over the whole course.
 pub struct ExperimentRow {

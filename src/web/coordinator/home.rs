@@ -17,10 +17,10 @@ use crate::form::{Faults, Filled, Typed};
 use crate::store::StoreError;
 use crate::term::Term;
 use crate::text::Fault;
-use crate::web::changing::counted;
 use crate::web::{
     AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields, Upload,
 };
+use crate::words::counted;
 
 #[derive(Template)]
 #[template(path = "coordinator/setup.html")]

@@ -12,8 +12,9 @@ use crate::form::Filled;
 use crate::ids::ExperimentKey;
 use crate::term::Slot;
 use crate::web::at::ExperimentAt;
-use crate::web::changing::{Answer, Place, Refused, Visit, Who, counted, notice};
+use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
 use crate::web::{AppState, CoordinatorVisitor, Frame, Page, PageError, PageResult, QueryFields};
+use crate::words::counted;
 
 pub const ISSUE: Place = Place::new(
     Who::Coordinator,

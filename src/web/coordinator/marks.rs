@@ -4,6 +4,7 @@ use crate::desk::Image;
 use crate::ids::{ExperimentKey, StudentId};
 use crate::measure::{as_f64, from_f64, plain};
 use crate::term::Slot;
+use crate::words::counted;
 
 /// Columns of a histogram: tenths of the points there are.
 const COLUMNS: usize = 10;
@@ -88,14 +89,13 @@ fn marks(name: &str, mut all: Vec<f64>, possible: f64) -> Option<Marks> {
         false => at(half),
     };
     let (mean_words, median) = (number(mean), number(median));
-    let students = if all.len() == 1 { "mark" } else { "marks" };
     Some(Marks {
         words: format!(
-            "{name}: {} {students}, from {} to {} of {} points; their mean is {mean_words}, and half have {median} or more.",
-            all.len(),
+            "{name}: {}, from {} to {} of {}; their mean is {mean_words}, and half have {median} or more.",
+            counted(all.len(), "mark", "marks"),
             number(at(0)),
             number(at(all.len() - 1)),
-            number(possible)
+            counted(number(possible), "point", "points")
         ),
         name: name.to_owned(),
         n: all.len(),

@@ -13,8 +13,9 @@ use crate::form::Filled;
 use crate::ids::ExperimentKey;
 use crate::judge::AuditGroup;
 use crate::term::{ExperimentAudit, Slot, Status};
-use crate::web::changing::{Answer, Place, Refused, Visit, Who, counted, notice};
+use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
 use crate::web::{Frame, Page, dates};
+use crate::words::counted;
 
 /// To `section`, or without one to all of them.
 pub const RELEASE: Place = Place::new(

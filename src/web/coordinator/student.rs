@@ -5,8 +5,9 @@ use axum::response::IntoResponse;
 
 use crate::desk::forms::StudentForm;
 use crate::form::Filled;
-use crate::web::changing::{Answer, Place, Refused, Visit, Who, counted};
+use crate::web::changing::{Answer, Place, Refused, Visit, Who};
 use crate::web::{Frame, Page};
+use crate::words::counted;
 
 pub const STUDENT: Place = Place::new(
     Who::Coordinator,

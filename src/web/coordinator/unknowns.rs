@@ -9,9 +9,10 @@ use super::words::aligned;
 use crate::desk::forms::{StatedForm, What};
 use crate::form::Typed;
 use crate::ids::ExperimentKey;
-use crate::web::changing::{Answer, Place, Refused, Visit, Who, counted, notice};
+use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
 use crate::web::prep::record;
 use crate::web::{Frame, Page};
+use crate::words::counted;
 
 /// A value proposed for an unknown.
 pub const UNKNOWN: Place = Place::new(

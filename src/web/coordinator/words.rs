@@ -6,6 +6,7 @@ use crate::judge::{AgreementMeasure, Marking, Scale, Scored};
 use crate::measure::plain;
 use crate::procedure::{Accept, Portion, Procedure, Scheme};
 use crate::stats::DixonCritical;
+use crate::words::counted;
 
 /// What a coordinator wants to know of a procedure: a subject and a sentence each.
 pub fn facts(procedure: &Procedure) -> Vec<(&'static str, String)> {
@@ -163,34 +164,35 @@ pub fn marking(marking: &Marking) -> Vec<(&'static str, String)> {
     }
     if let Some(points) = marking.recording {
         let words = format!(
-            "{} points, in proportion to the readings written as the glassware allows",
-            plain(points)
+            "{}, in proportion to the readings written as the glassware allows",
+            counted(plain(points), "point", "points")
         );
         parts.push(("Recording", words));
     }
     if let Some(calculation) = &marking.calculation {
         let words = format!(
-            "{} points for an answer within {} % of what the student's own readings give; {} % of them where a single slip explains the answer",
-            plain(calculation.points),
+            "{} for an answer within {} % of what the student's own readings give; {} % of them where a single slip explains the answer",
+            counted(plain(calculation.points), "point", "points"),
             plain(calculation.within),
             percent(calculation.single_slip_share)
         );
         parts.push(("Calculation", words));
     }
     if let Some(points) = marking.by_hand {
-        let words = format!("{} points that an assistant gives", plain(points));
-        parts.push(("By hand", words));
+        let points = counted(plain(points), "point", "points");
+        parts.push(("By hand", format!("{points} that an assistant gives")));
     }
     if let Some(late) = &marking.late {
         let words = format!(
-            "after {} hours of grace, {} % of the points are lost per started day; {} % are kept however late",
-            plain(late.grace_hours),
+            "after {} of grace, {} % of the points are lost per started day; {} % are kept however late",
+            counted(plain(late.grace_hours), "hour", "hours"),
             percent(late.share_per_day),
             percent(late.floor)
         );
         parts.push(("Late", words));
     }
-    parts.push(("In all", format!("{} points", plain(marking.possible()))));
+    let possible = counted(plain(marking.possible()), "point", "points");
+    parts.push(("In all", possible));
     parts
 }
 

@@ -5,8 +5,9 @@ use axum::response::{IntoResponse, Response};
 
 use crate::desk::forms::{How, RecordForm, What};
 use crate::form::Filled;
-use crate::web::changing::{Answer, Place, Refused, Visit, Who, counted, in_query};
+use crate::web::changing::{Answer, Place, Refused, Visit, Who, in_query};
 use crate::web::{Frame, Page, PageResult};
+use crate::words::counted;
 
 /// `?code=` fills it in, `?how=` says how the value comes about.
 pub const LOT: Place = Place::new(

@@ -19,6 +19,7 @@ use crate::procedure::Procedure;
 use crate::submission::{HandIn, TrialLabel};
 use crate::term::Slot;
 use crate::web::{Frame, StudentVisitor, dates};
+use crate::words::counted;
 use crate::workup::work_up_readings;
 
 #[derive(Template)]
@@ -219,7 +220,8 @@ fn few(procedure: &Procedure, hand_in: &HandIn) -> Option<String> {
     let mut words = Vec::new();
     if count.cmp(&(minimum as usize)) == Ordering::Less {
         words.push(format!(
-            "you have entered {count} of the {minimum} trials asked for"
+            "you have entered {count} of the {} asked for",
+            counted(minimum, "trial", "trials")
         ));
     }
     if procedure.trials.blank && !hand_in.has_blank() {
@@ -289,10 +291,7 @@ fn form_rows(procedure: &Procedure, entry: &Entry, faults: &[FieldFault]) -> Vec
                 .iter()
                 .find(|f| f.field == name)
                 .map(|f| f.what.clone());
-            let hint = match decimals {
-                1 => "1 decimal".to_owned(),
-                many => format!("{many} decimals"),
-            };
+            let hint = counted(decimals, "decimal", "decimals");
             FormCell {
                 label: column.label(),
                 value: row.cells.get(column).cloned().unwrap_or_default(),

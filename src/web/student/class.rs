@@ -2,6 +2,7 @@
 
 use crate::measure::{from_f64, plain};
 use crate::term::{ClassNumber, ClassView};
+use crate::words::counted;
 
 /// Columns of the histogram, about.
 const COLUMNS: f64 = 14.0;
@@ -133,7 +134,7 @@ fn words(view: &ClassView) -> String {
             format!(
                 "Of {n} results of the class, half are below and half above {} % off. Yours is {own} % off; {} closer.",
                 number(median),
-                counted(closer, "is", "are")
+                how_many(closer, "is", "are")
             )
         }
         ClassNumber::Points { .. } => {
@@ -141,18 +142,18 @@ fn words(view: &ClassView) -> String {
             format!(
                 "Of {n} students of the class, half have {} points or more. You have {own}; {} more.",
                 number(median),
-                counted(above, "has", "have")
+                how_many(above, "has", "have")
             )
         }
     }
 }
 
 /// How many, with the verb.
-fn counted(n: usize, one: &str, many: &str) -> String {
+fn how_many(n: usize, one: &str, many: &str) -> String {
     match n {
         0 => format!("nobody {one}"),
         1 => format!("one {one}"),
-        _ => format!("{n} {many}"),
+        _ => counted(n, one, many),
     }
 }
 

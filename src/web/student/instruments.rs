@@ -2,6 +2,7 @@
 
 use crate::measure::Glassware;
 use crate::procedure::{Method, Portion, Procedure};
+use crate::words::counted;
 
 /// What the result is expressed as; the density of the sample where nothing is.
 pub fn expressed_as(procedure: &Procedure) -> String {
@@ -17,15 +18,17 @@ pub fn instrument_words(procedure: &Procedure) -> String {
     let read = |piece: &Glassware| {
         let decimals = piece.decimals().unwrap_or(0);
         format!(
-            "{}, read as displayed, to {decimals} decimals",
-            piece.title()
+            "{}, read as displayed, to {}",
+            piece.title(),
+            counted(decimals, "decimal", "decimals")
         )
     };
     let burette = |piece: &Glassware| {
         let decimals = piece.decimals().unwrap_or(0);
         format!(
-            "Burette: {}, read downward from 0 at the top, to {decimals} decimals: one digit past the finest mark.",
-            piece.title()
+            "Burette: {}, read downward from 0 at the top, to {}: one digit past the finest mark.",
+            piece.title(),
+            counted(decimals, "decimal", "decimals")
         )
     };
     match procedure.method() {
@@ -81,7 +84,7 @@ pub fn sample_words(procedure: &Procedure) -> String {
     let piece = &procedure.sample.glassware;
     let (nominal, unit) = (procedure.sample.nominal, piece.kind().unit());
     let read = match piece.decimals() {
-        Some(decimals) => format!(", read to {decimals} decimals"),
+        Some(decimals) => format!(", read to {}", counted(decimals, "decimal", "decimals")),
         None => ", not read: its nominal volume counts".to_owned(),
     };
     let difference = if procedure.sample.by == crate::procedure::SampleBy::MassDifference {
