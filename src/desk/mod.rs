@@ -258,12 +258,12 @@ impl Desk {
 }
 
 impl Image {
-    /// Judgements in course order, then roster order.
+    /// Judgements in course order, then in the order of people.
     pub fn in_course_order(&self) -> Vec<(Slot, Judged)> {
         let term = &self.term;
         let experiments = term.experiments.iter();
-        let slots =
-            experiments.flat_map(|e| term.students.iter().map(|s| Slot::new(&e.key, &s.id)));
+        let students = term.in_order();
+        let slots = experiments.flat_map(|e| students.iter().map(|s| Slot::new(&e.key, &s.id)));
         slots
             .filter_map(|slot| {
                 self.judged

@@ -238,7 +238,7 @@ impl FillChoice {
         plan.kept
             .sort_by_key(|cell| (cell.line, cell.filling.column));
         plan.missing = term
-            .enrolled()
+            .enrolled_in_order()
             .filter(|s| !found.contains(s.id.as_str()))
             .cloned()
             .collect();

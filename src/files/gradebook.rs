@@ -30,7 +30,7 @@ pub fn gradebook_csv(term: &Term, judged: &[(Slot, Judged)], text: FreeText) -> 
     let mut header = vec!["student_id", "family_name", "given_name", "section"];
     header.extend(term.experiments.iter().map(|e| e.key.as_str()));
     header.push("total");
-    let rows = term.enrolled().map(|s| {
+    let rows = term.enrolled_in_order().map(|s| {
         let people = [&*s.id, &s.family_name, &s.given_name, &s.section];
         let people = people.map(|cell| match text {
             FreeText::Safe => guarded(cell),

@@ -12,6 +12,7 @@ mod gather;
 mod judging;
 mod lot_chart;
 mod notes;
+mod order;
 mod peers;
 mod preview;
 mod sections;

@@ -1,6 +1,6 @@
 //! What changes would come to: made in a copy, judged, and compared.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
 use rust_decimal::Decimal;
 
@@ -86,6 +86,10 @@ impl Term {
                 slot,
             });
         }
+        let order: HashMap<&str, usize> = (term.in_order().into_iter().enumerate())
+            .map(|(place, student)| (student.id.as_str(), place))
+            .collect();
+        altered.sort_by_key(|one| order.get(one.slot.student.as_str()).copied());
         Preview {
             term,
             judged: after,

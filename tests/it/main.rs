@@ -23,6 +23,7 @@ mod layering;
 mod line_slips;
 mod marking;
 mod oneroster;
+mod order;
 mod outside;
 mod own_file;
 mod parsers;

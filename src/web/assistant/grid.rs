@@ -145,11 +145,11 @@ fn grid(
     };
     let mut students: Vec<&Student> = view
         .term
-        .enrolled()
+        .enrolled_in_order()
         .filter(seen)
         .filter(|student| section.is_empty() || student.section == section)
         .collect();
-    students.sort_by_key(|s| (&s.section, s.family_name.to_lowercase(), &s.given_name));
+    students.sort_by_key(|s| &s.section);
     Ok(GridPage {
         frame: visitor.frame("Points by hand"),
         title: experiment.procedure.title.clone(),

@@ -97,5 +97,5 @@ fn rows(view: &Image, key: &ExperimentKey) -> Vec<Row> {
             holds: now.is_some(),
         })
     };
-    term.students.iter().filter_map(row).collect()
+    term.in_order().into_iter().filter_map(row).collect()
 }

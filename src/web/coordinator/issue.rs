@@ -113,10 +113,9 @@ pub async fn list(
     let experiment = key.of(term)?;
     let wanted = query.0.text("section");
     let of = |section: &str| {
-        let mut students: Vec<&Student> =
-            term.enrolled().filter(|s| s.section == section).collect();
-        students.sort_by_cached_key(|s| (s.family_name.to_lowercase(), s.id.clone()));
-        let given = students.into_iter().map(|student| Given {
+        let students = term.enrolled_in_order();
+        let students = students.filter(|s| s.section == section);
+        let given = students.map(|student| Given {
             id: student.id.to_string(),
             name: student.to_string(),
             bottle: term

@@ -80,5 +80,5 @@ fn rows(view: &Image, key: &ExperimentKey) -> Vec<Row> {
         };
         all.iter().map(row).collect::<Vec<_>>()
     };
-    term.students.iter().flat_map(of).collect()
+    term.in_order().into_iter().flat_map(of).collect()
 }

@@ -203,11 +203,9 @@ fn is_to_come(visit: &Visit, view: &Image, due: DateTime) -> bool {
     at.is_some_and(|at| at > visit.now())
 }
 
-/// In order of name.
 fn seen(view: &Image, key: &ExperimentKey, section: &str) -> Vec<Seen> {
-    let students = view.term.enrolled().filter(|s| s.section == section);
-    let mut students: Vec<&Student> = students.collect();
-    students.sort_by_cached_key(|s| (s.family_name.to_lowercase(), s.id.clone()));
+    let students = view.term.enrolled_in_order();
+    let students = students.filter(|s| s.section == section);
     let one = |student: &Student| {
         let judged = view.judged.get(&Slot::new(key, &student.id));
         let marks = judged.map(|j| &j.evaluation.marks);

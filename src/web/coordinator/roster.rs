@@ -86,16 +86,15 @@ async fn roster(
     let of_staff = claimed(state.store(), Kind::Staff).await?;
     let view = state.desk.view().await?;
     let section = |name: &str| {
-        let mut own: Vec<Listed> = view
+        let own: Vec<Listed> = view
             .term
-            .enrolled()
+            .enrolled_in_order()
             .filter(|s| s.section == name)
             .map(|student| Listed {
                 claimed: students.contains(student.id.as_str()),
                 student: student.clone(),
             })
             .collect();
-        own.sort_by_cached_key(|l| (l.student.family_name.to_lowercase(), l.student.id.clone()));
         SectionPeople {
             name: name.to_owned(),
             without: own.iter().filter(|l| !l.claimed).count(),
@@ -109,8 +108,8 @@ async fn roster(
         total: view.term.enrolled().count(),
         left: view
             .term
-            .students
-            .iter()
+            .in_order()
+            .into_iter()
             .filter(|s| !s.is_enrolled())
             .cloned()
             .collect(),

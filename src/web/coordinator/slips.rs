@@ -45,7 +45,8 @@ pub async fn print(
     } else {
         let held = claimed(state.store(), Kind::Student).await?;
         let view = state.desk.view().await?;
-        let students = view.term.enrolled().filter(|s| s.section == whose);
+        let students = view.term.enrolled_in_order();
+        let students = students.filter(|s| s.section == whose);
         let ids = students.map(|s| s.id.to_string());
         ids.filter(|id| !held.contains(id)).collect()
     };

@@ -245,12 +245,12 @@ fn with_warning(term: &Term, lot: LotCode, today: jiff::civil::Date) -> String {
 }
 
 fn students<'t>(term: &'t Term, section: &str, by_roster: bool) -> Vec<&'t Student> {
-    let of = term.enrolled().filter(|s| s.section == section);
-    let mut students: Vec<&Student> = of.collect();
-    if !by_roster {
-        students.sort_by_cached_key(|s| (s.family_name.to_lowercase(), s.id.clone()));
+    let of_section = |student: &&Student| student.section == section;
+    if by_roster {
+        term.enrolled().filter(of_section).collect()
+    } else {
+        term.enrolled_in_order().filter(of_section).collect()
     }
-    students
 }
 
 fn bench_sheets(

@@ -202,13 +202,11 @@ pub fn entered_by(view: &Image, slot: &Slot) -> Option<String> {
 pub fn mates_words(view: &Image, slot: &Slot) -> Option<String> {
     let term = &view.term;
     let group = term.groups.get(slot)?;
-    let mates: Vec<String> = term
-        .groups
-        .iter()
-        .filter(|(other, name)| {
-            other.experiment == slot.experiment && *name == group && *other != slot
-        })
-        .map(|(other, _)| name_of(view, other))
+    let slots = term.in_order().into_iter();
+    let mates: Vec<String> = slots
+        .map(|student| Slot::new(&slot.experiment, &student.id))
+        .filter(|other| other != slot && term.groups.get(other) == Some(group))
+        .map(|other| name_of(view, &other))
         .collect();
     let (last, before) = mates.split_last()?;
     Some(if before.is_empty() {
