@@ -6,6 +6,7 @@ use crate::columns::Column;
 use crate::measure::{Glassware, GlasswareKind};
 use crate::procedure::{Procedure, SampleBy};
 use crate::submission::{HandIn, Piece, Titration, TrialLabel};
+use crate::words::counted;
 
 /// Something about one reading: refused, or a question the student may stand by.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -87,7 +88,7 @@ pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec
             refuse(
                 column,
                 format!(
-                    "found {end}, expected at least the start {start}: a burette counts downward, so its reading grows; if it was refilled, give each filling its own start and end"
+                    "found {end}, expected at least the start {start}: the end is above the start, were they exchanged? A burette counts downward, so its reading grows; if it was refilled, give each filling its own start and end"
                 ),
             );
         }
@@ -146,9 +147,9 @@ pub fn questions(procedure: &Procedure, hand_in: &HandIn) -> Vec<Question> {
                 written_otherwise(procedure, titration).map(|(column, expected)| {
                     let reading = column.get(titration).map_or("", |r| r.written());
                     let piece = column.glassware(procedure).title();
-                    let text = format!(
-                        "{reading} is not written with {expected} decimals, as a {piece} is read"
-                    );
+                    let decimals = counted(expected, "decimal", "decimals");
+                    let text =
+                        format!("{reading} is not written with {decimals}, as a {piece} is read");
                     Question { row, column, text }
                 }),
             );

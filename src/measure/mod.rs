@@ -10,7 +10,4 @@ mod water;
 pub use glassware::{Class, Glassware, GlasswareFault, GlasswareKind, GlasswareTable};
 pub use reading::{Reading, ReadingError};
 pub use rounding::{as_f64, from_f64, order_of_magnitude, plain, to_decimals, to_figures};
-pub use water::{
-    CALIBRATION_CELSIUS, GLASS_EXPANSION, WATER_CELSIUS, WATER_EXPANSION, Weighing,
-    volume_when_calibrated, volume_when_calibrated_linear, water_density, water_density_slope,
-};
+pub use water::{WATER_CELSIUS, Weighing, water_density, water_density_slope};

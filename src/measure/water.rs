@@ -1,4 +1,4 @@
-//! Water: its density, what weighing it in air does, and what temperature does to a volume of it.
+//! Water: its density, and what weighing it in air does.
 //!
 //! In doubles: these are corrections and the figures of a calibration, not readings or marks.
 
@@ -6,16 +6,6 @@ use std::ops::RangeInclusive;
 
 /// Temperatures at which [`water_density`] holds, °C.
 pub const WATER_CELSIUS: RangeInclusive<f64> = 0.0..=40.0;
-
-/// The temperature volumetric glassware is calibrated for, °C.
-pub const CALIBRATION_CELSIUS: f64 = 20.0;
-
-/// Cubical expansion of water near 20 °C, per °C (QUAM:2012, A1 to A3). It is low for warm water: over 20 to 25 °C
-/// the mean is 2.3e-4, so [`volume_when_calibrated`] is to be preferred.
-pub const WATER_EXPANSION: f64 = 2.1e-4;
-
-/// Cubical expansion of borosilicate glass, per °C (common practice, as in ISO 4787).
-pub const GLASS_EXPANSION: f64 = 1.0e-5;
 
 // the CIPM's formula: Tanaka et al., Metrologia 38 (2001) 301–309
 const A1: f64 = -3.983_035;
@@ -78,24 +68,4 @@ impl Weighing {
     pub fn z_factor(&self, celsius: f64) -> Option<f64> {
         water_density(celsius).map(|density| self.buoyancy(density) / density)
     }
-}
-
-/// The volume at 20 °C of a dilute solution measured at another temperature in glass calibrated for 20 °C: the glass
-/// held a little more or less than its mark says, and the liquid shrinks or grows on the way to 20 °C as water does.
-/// None outside [`WATER_CELSIUS`].
-#[must_use]
-pub fn volume_when_calibrated(read: f64, celsius: f64, glass_expansion: f64) -> Option<f64> {
-    let held = read * (1.0 + glass_expansion * (celsius - CALIBRATION_CELSIUS));
-    Some(held * water_density(celsius)? / water_density(CALIBRATION_CELSIUS)?)
-}
-
-/// As [`volume_when_calibrated`], to first order with constant coefficients. A `glass_expansion` of 0 is QUAM's simplification.
-#[must_use]
-pub fn volume_when_calibrated_linear(
-    read: f64,
-    celsius: f64,
-    liquid_expansion: f64,
-    glass_expansion: f64,
-) -> f64 {
-    read * (1.0 - (liquid_expansion - glass_expansion) * (celsius - CALIBRATION_CELSIUS))
 }

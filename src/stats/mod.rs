@@ -1,4 +1,4 @@
-//! Statistics: spread and confidence of replicates, outliers, robust estimates, scores, straight lines.
+//! Statistics: spread and confidence of replicates, outliers, robust estimates, scores.
 //!
 //! Pure. Means are decimal and exact; deviations are taken before anything is squared, so the certified digits of
 //! the NIST StRD sets come out.
@@ -8,7 +8,6 @@ mod counts;
 mod distributions;
 mod dixon;
 mod grubbs;
-mod line;
 mod replicates;
 mod robust;
 mod scores;
@@ -23,7 +22,6 @@ pub use distributions::{
 };
 pub use dixon::{DixonCritical, DixonLevel, dixon_critical, dixon_outlier, dixon_printed};
 pub use grubbs::{Grubbs, GrubbsSide, grubbs, grubbs_critical};
-pub use line::{Line, LineError, ReadOff};
 pub use replicates::{Replicates, ReplicatesError, mean, mean_and_s};
 pub use robust::{AlgorithmA, algorithm_a, median};
 pub use scores::{ScoreClass, z_score, zeta_score};

@@ -39,4 +39,13 @@ impl ScoreClass {
             _ => Self::Unsatisfactory,
         }
     }
+
+    /// In a word, as the standard has it.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Satisfactory => "satisfactory",
+            Self::Questionable => "questionable",
+            Self::Unsatisfactory => "unsatisfactory",
+        }
+    }
 }

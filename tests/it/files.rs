@@ -110,7 +110,7 @@ fn faults_of_several_files_come_at_once() {
         "readings/hardness.csv:3, column burette_end_mL: found “1O.02”, expected digits with at most one decimal point or comma, such as 18.40",
         "readings/hardness.csv:5, column burette_end_mL: found 60.02 mL, expected at most 50 mL, the end of the scale",
         "readings/hardness.csv:5, column student_id: found “0099”, expected the id of a student on the roster",
-        "readings/hardness.csv:6, column burette_end_mL: found 10.02, expected at least the start 12.00: a burette counts downward, so its reading grows; if it was refilled, give each filling its own start and end",
+        "readings/hardness.csv:6, column burette_end_mL: found 10.02, expected at least the start 12.00: the end is above the start, were they exchanged? A burette counts downward, so its reading grows; if it was refilled, give each filling its own start and end",
         "readings/hardness.csv:6, column trial: found “x”, expected 1 to 50, rough or blank (or standard-1 and so on, for a calibration line)",
         "readings/hardness.csv:7: found 8 cells, expected 7",
         "readings/hardness.csv:9, column trial: found “1” again, expected it once: line 8 has it already",

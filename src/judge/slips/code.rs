@@ -16,8 +16,6 @@ pub enum SlipCode {
     Tenth,
     /// Two neighbouring digits of one reading exchanged.
     TransposedDigits,
-    /// Start and end in each other's place. The readings are refused as they are entered, so only an answer can show it.
-    StartEndExchanged,
     /// The nominal sample volume written instead of the measured one.
     SampleNominal,
     /// The readings fit another unknown.
@@ -59,12 +57,11 @@ pub enum SlipCode {
 
 impl SlipCode {
     /// Every slip, in the order of the contract.
-    pub const ALL: [Self; 24] = [
+    pub const ALL: [Self; 23] = [
         Self::ReadUpward,
         Self::WholeMillilitre,
         Self::Tenth,
         Self::TransposedDigits,
-        Self::StartEndExchanged,
         Self::SampleNominal,
         Self::OtherUnknown,
         Self::OtherLot,
@@ -93,7 +90,6 @@ impl SlipCode {
             Self::WholeMillilitre => "whole-millilitre",
             Self::Tenth => "tenth",
             Self::TransposedDigits => "transposed-digits",
-            Self::StartEndExchanged => "start-end-exchanged",
             Self::SampleNominal => "sample-nominal",
             Self::OtherUnknown => "other-unknown",
             Self::OtherLot => "other-lot",
@@ -127,7 +123,6 @@ impl SlipCode {
             Self::WholeMillilitre => "a reading off by a whole millilitre",
             Self::Tenth => "a reading off by a tenth",
             Self::TransposedDigits => "two digits of a reading exchanged",
-            Self::StartEndExchanged => "start and end exchanged",
             Self::SampleNominal => "nominal sample volume written",
             Self::OtherUnknown => "another bottle",
             Self::OtherLot => "another lot",
@@ -161,7 +156,6 @@ impl SlipCode {
             }
             Self::Tenth => "one reading fits if it is a tenth off; count the short marks once more",
             Self::TransposedDigits => "one reading fits if two of its digits changed places",
-            Self::StartEndExchanged => "start and end seem to be in each other\u{2019}s place",
             Self::SampleNominal => {
                 "your sample volumes are all the nominal one; write down what you read off the glassware"
             }
@@ -244,7 +238,7 @@ impl SlipCode {
             | Self::OtherLot
             | Self::Overshoot
             | Self::SampleNominal => 1.0,
-            Self::VolumesExchanged | Self::StartEndExchanged => 0.5,
+            Self::VolumesExchanged => 0.5,
         }
     }
 }

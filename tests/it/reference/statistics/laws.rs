@@ -2,8 +2,9 @@
 
 use std::sync::LazyLock;
 
+use super::textbook_line::Line;
 use concordant::stats::{
-    DixonCritical, DixonLevel, GrubbsSide, Line, Replicates, dixon_outlier, grubbs, mean_and_s,
+    DixonCritical, DixonLevel, GrubbsSide, Replicates, dixon_outlier, grubbs, mean_and_s,
 };
 use proptest::prelude::*;
 use rust_decimal::Decimal;

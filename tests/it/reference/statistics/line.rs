@@ -1,8 +1,8 @@
 //! Straight lines.
 
 use super::digits;
+use super::textbook_line::{Line, LineError};
 use crate::reference::{dec, f, near};
-use concordant::stats::{Line, LineError};
 use concordant::workup::Sign::{Minus, Plus};
 use concordant::workup::{Graph, Operation, StepId};
 use rust_decimal::Decimal;
@@ -127,6 +127,7 @@ fn propagation_over_the_steps_is_the_textbook_formula() {
     let reading = step(Operation::mean(sample.iter().copied()));
     let above = step(Operation::sum([(Plus, reading), (Minus, intercept)]));
     let found = step(Operation::quotient([above], [slope]));
+    near(f(graph.value(found)), 0.260_165_975_103_734_44, 1e-13, "c₀");
     near(f(graph.value(found)), textbook.x, 1e-13, "c₀");
     let by = graph.sensitivities(found);
     let read: f64 = ys
@@ -134,6 +135,7 @@ fn propagation_over_the_steps_is_the_textbook_formula() {
         .chain(&sample)
         .map(|id| (by[id.place()] * line.residual_s).powi(2))
         .sum();
+    near(read.sqrt(), 0.017_844_611_125_583_096, 1e-12, "u(c₀)");
     near(read.sqrt(), textbook.standard_uncertainty, 1e-12, "u(c₀)");
 }
 

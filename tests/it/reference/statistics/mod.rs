@@ -5,6 +5,7 @@ mod line;
 mod outliers;
 mod robust;
 mod strd;
+mod textbook_line;
 
 use super::{dec, near};
 use concordant::stats::{Replicates, student_t_quantile, student_t_two_sided};

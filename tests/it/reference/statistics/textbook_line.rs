@@ -1,6 +1,5 @@
-//! A straight line by least squares, and back from a reading to where it was taken.
-
-use super::sums::{compensated, of_squares};
+//! A straight line by least squares and back from a reading to where it was taken, as the textbook has it in closed
+//! formulae, beside which stands what a work-up finds by propagation over its steps.
 
 /// The line y = a + b·x through points of equal weight, x without error, by ordinary least squares
 /// (QUAM:2012, Appendix E.4 and example A5).
@@ -149,4 +148,29 @@ impl Line {
         };
         (found.x.is_finite() && found.standard_uncertainty.is_finite()).then_some(found)
     }
+}
+
+/// The sum of the values, with what rounding takes from each addition carried along and added at the end
+/// (A. Neumaier, Z. Angew. Math. Mech. 54 (1974) 39).
+fn compensated(values: impl IntoIterator<Item = f64>) -> f64 {
+    let (mut sum, mut lost) = (0.0_f64, 0.0);
+    for value in values {
+        let next = sum + value;
+        lost += if sum.abs() >= value.abs() {
+            (sum - next) + value
+        } else {
+            (value - next) + sum
+        };
+        sum = next;
+    }
+    sum + lost
+}
+
+/// The compensated sum of squares, taken from the smallest on: the order of the data changes no digit.
+fn of_squares(mut deviations: Vec<f64>) -> f64 {
+    for deviation in &mut deviations {
+        *deviation *= *deviation;
+    }
+    deviations.sort_unstable_by(f64::total_cmp);
+    compensated(deviations)
 }
