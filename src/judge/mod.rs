@@ -23,8 +23,8 @@ pub mod slips;
 
 pub use alike::{GENEROUS, Likeness, Peer, likenesses};
 pub use audit::{
-    AUDIT_LEVEL, AuditGroup, AuditKind, FEWEST_TO_JUDGE, GroupName, Observed, OwnShift, Rival,
-    Ruled, Verdict, audit,
+    AUDIT_LEVEL, AuditGroup, AuditKind, FEWEST_TO_JUDGE, GroupName, Observed, OwnShift,
+    ResultScore, Rival, Ruled, Scores, Verdict, audit, outlier, scores,
 };
 pub use case::{Case, DefaultLots, Settlement};
 pub use confusion::{Confusion, Count, confusion};

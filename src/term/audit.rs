@@ -8,7 +8,7 @@ use super::gather::Gather;
 use super::{Judged, Slot, Term};
 use crate::course::Experiment;
 use crate::ids::ExperimentKey;
-use crate::judge::{AuditGroup, AuditKind, GroupName, Observed, audit};
+use crate::judge::{AuditGroup, AuditKind, GroupName, Observed, Scores, audit, outlier, scores};
 use crate::measure::{as_f64, from_f64, order_of_magnitude, to_decimals};
 use crate::truth::Assigned;
 
@@ -19,6 +19,8 @@ pub struct ExperimentAudit {
     pub experiment: ExperimentKey,
     /// Every result that can be compared with what was assigned.
     pub results: Vec<Found>,
+    /// The results beside the class; none for too few, or results that are all alike.
+    pub scores: Option<Scores>,
     /// In order of kind and key; their members are places among the results.
     pub groups: Vec<AuditGroup>,
     /// The values assigned to bottles and lots.
@@ -76,6 +78,22 @@ impl ExperimentAudit {
         Assigned::new(value, to_decimals(u, decimals)).ok()
     }
 
+    /// Outliers by Grubbs' test, each with the groups it is one of; and how many groups could be tested.
+    pub fn outliers(&self) -> (BTreeMap<usize, Vec<&GroupName>>, usize) {
+        let observed: Vec<Observed> = self.results.iter().map(|r| r.observed.clone()).collect();
+        let (mut outliers, mut tested) = (BTreeMap::<usize, Vec<&GroupName>>::new(), 0_usize);
+        for group in &self.groups {
+            let Some(found) = outlier(&observed, group) else {
+                continue;
+            };
+            tested = tested.saturating_add(1);
+            if let Some(result) = found {
+                outliers.entry(result).or_default().push(&group.name);
+            }
+        }
+        (outliers, tested)
+    }
+
     /// Groups that look off, each named before those it cannot be told from.
     pub fn named(&self) -> impl Iterator<Item = &AuditGroup> {
         self.groups.iter().filter(|group| group.verdict.is_named())
@@ -122,6 +140,7 @@ impl Term {
         let observed: Vec<Observed> = results.iter().map(|found| found.observed.clone()).collect();
         ExperimentAudit {
             experiment: experiment.key.clone(),
+            scores: scores(&observed, &stated),
             groups: audit(&observed, &stated),
             results,
             assigned,

@@ -8,6 +8,7 @@
 mod attribute;
 mod crossed;
 mod group;
+mod scores;
 
 use std::collections::BTreeMap;
 
@@ -15,6 +16,7 @@ use attribute::Attribution;
 use crossed::Crossed;
 
 pub use group::{AuditGroup, AuditKind, GroupName, Observed, OwnShift, Rival, Ruled, Verdict};
+pub use scores::{ResultScore, Scores, outlier, scores};
 
 /// Level at which groups look off, over all groups of an experiment together.
 pub const AUDIT_LEVEL: f64 = 0.01;

@@ -5,3 +5,4 @@ mod file;
 pub mod rehearsal;
 mod sections;
 mod simulated;
+mod standing_out;

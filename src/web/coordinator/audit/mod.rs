@@ -1,6 +1,7 @@
 //! The audit of the truth: what groups of students find against what was assigned.
 
 mod page;
+mod scores;
 mod strip;
 pub(in crate::web) mod words;
 

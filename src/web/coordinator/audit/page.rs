@@ -2,6 +2,7 @@
 
 use askama::Template;
 
+use super::scores::StandingOut;
 use super::strip::{Axis, Strip, Tick};
 use super::words;
 use crate::course::Experiment;
@@ -11,6 +12,7 @@ use crate::measure::{plain, to_figures};
 use crate::term::{ExperimentAudit, Found, Term};
 use crate::web::Frame;
 use crate::web::coordinator::words::aligned;
+use crate::words::counted;
 
 #[derive(Template)]
 #[template(path = "coordinator/audit-experiment.html")]
@@ -25,6 +27,7 @@ pub struct AuditPage {
     divided: bool,
     ticks: Vec<Tick>,
     kinds: Vec<OfKind>,
+    standing_out: Option<StandingOut>,
     results: Vec<ResultRow>,
 }
 
@@ -98,6 +101,7 @@ impl AuditPage {
             divided: false,
             ticks: Vec::new(),
             kinds: Vec::new(),
+            standing_out: None,
             results: Vec::new(),
             key,
         };
@@ -121,6 +125,7 @@ impl AuditPage {
         page.kinds = kinds
             .filter_map(|kind| of_kind(experiment, audit, kind, (axis, &errors)))
             .collect();
+        page.standing_out = StandingOut::of(term, audit);
         page.results = results(term, audit);
         page
     }
@@ -142,8 +147,9 @@ fn suspect(
         let same = other.group(&group.name)?;
         let title = &term.experiment(&other.experiment)?.procedure.title;
         let bias = words::with_uncertainty(same.own.percent, same.own.joined_percent);
-        let (n, verdict) = (same.n(), same.verdict.words());
-        Some(format!("In {title} it {verdict}: {n} results, {bias} %."))
+        let results = counted(same.n(), "result", "results");
+        let verdict = same.verdict.words();
+        Some(format!("In {title} it {verdict}: {results}, {bias} %."))
     });
     Suspect {
         name: words::capital(&group.name),

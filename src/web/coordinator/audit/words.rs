@@ -4,6 +4,7 @@ use crate::judge::{AuditGroup, AuditKind, GroupName, Ruled, Verdict};
 use crate::measure::{from_f64, plain, to_decimals};
 use crate::procedure::Procedure;
 use crate::term::ExperimentAudit;
+use crate::words::counted;
 
 /// The name of a group at the head of a sentence.
 pub fn capital(name: &GroupName) -> String {
@@ -24,9 +25,9 @@ pub fn found(audit: &ExperimentAudit, group: &AuditGroup, procedure: &Procedure)
         format!("assigned {value} {}, ", unit(group.name.kind, procedure))
     });
     format!(
-        "{assigned}{n} results with a bias of {bias} %: {verdict}",
+        "{assigned}{results} with a bias of {bias} %: {verdict}",
         assigned = assigned.unwrap_or_default(),
-        n = group.n(),
+        results = counted(group.n(), "result", "results"),
         bias = with_uncertainty(group.own.percent, group.own.joined_percent),
         verdict = group.verdict.words(),
     )
