@@ -234,13 +234,9 @@ impl Desk {
             }) => {
                 let mut judged = judgements.judged;
                 for slot in &judgements.unreadable {
-                    let Slot {
-                        experiment,
-                        student,
-                    } = slot;
                     tracing::warn!(
-                        experiment,
-                        student,
+                        experiment = %slot.experiment,
+                        student = %slot.student,
                         "a stored judgement does not decode and is made anew"
                     );
                 }

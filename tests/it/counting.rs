@@ -1,7 +1,7 @@
 //! The figures beside readings are those of the trials that count, on every page.
 
 use concordant::desk::{decide, release};
-use concordant::term::{Ruling, Slot};
+use concordant::term::Ruling;
 
 use crate::app::Answer;
 use crate::week::{acid_form, app};
@@ -43,7 +43,7 @@ async fn figures_beside_readings_are_of_the_trials_that_count() {
     let own_pages = ["/student/experiments/acid", "/student/record"];
     let mut assistant = app.person("b.tarn").await;
     says(&assistant.get("/review/acid/0042").await, by_rule);
-    let (slot, now) = (Slot::new("acid", "0042"), app.clock.now());
+    let (slot, now) = (crate::slot("acid", "0042"), app.clock.now());
     let ruling = Ruling::LeaveOut { trial: 2 };
     decide(&app.desk, slot, ruling, "spilt", 1, ("b.tarn", now))
         .await
@@ -53,7 +53,7 @@ async fn figures_beside_readings_are_of_the_trials_that_count() {
     for page in own_pages {
         says(&student.get(page).await, by_rule);
     }
-    release(&app.desk, "acid", ("i.quell", now))
+    release(&app.desk, &crate::key("acid"), ("i.quell", now))
         .await
         .expect("released");
     for page in own_pages {

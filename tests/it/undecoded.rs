@@ -6,7 +6,6 @@ use std::process::Command;
 use concordant::desk::Desk;
 use concordant::files::Folder;
 use concordant::store::Store;
-use concordant::term::Slot;
 use sqlx::Connection;
 use sqlx::sqlite::{SqliteConnectOptions, SqliteConnection};
 
@@ -71,7 +70,7 @@ async fn a_judgement_that_does_not_decode_is_made_anew() {
     };
     ok(&["import", &demo, "--db", "c.db"]);
     let before = open().await;
-    let slot = Slot::new(SLOT.0, SLOT.1);
+    let slot = crate::slot(SLOT.0, SLOT.1);
     let flags = &before[&slot].evaluation.flags;
     assert!(!flags.is_empty(), "the submission is chosen for its flags");
     ok(&["export", "--db", "c.db", "--out", "sound"]);

@@ -14,7 +14,7 @@ impl ChangeForm for ExtensionForm {
         Form::of(vec![
             Field::text("student", "Student")
                 .hint("their id")
-                .suggest(suggested(term.enrolled(), |_| Some(String::new())))
+                .suggest(suggested(term.enrolled_in_order(), |_| Some(String::new())))
                 .wide(),
             Field::local_time("due", "Due").hint("longer time: due then"),
             Field::choice(

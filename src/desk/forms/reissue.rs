@@ -41,7 +41,7 @@ impl ChangeForm for ReissueForm {
         Form::of(vec![
             Field::text("student", "Student")
                 .hint("their id")
-                .suggest(suggested(term.enrolled(), has)),
+                .suggest(suggested(term.enrolled_in_order(), has)),
             Field::choice(
                 "unknown",
                 "Bottle they get",

@@ -72,7 +72,7 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
         let codes = term.unknowns.get(key).into_iter().flat_map(|u| u.keys());
         let mut counts: BTreeMap<&str, usize> = codes.map(|code| (code.as_str(), 0)).collect();
         let mut without = Vec::new();
-        for student in term.enrolled() {
+        for student in term.enrolled_in_order() {
             match term.issued.get(&Slot::new(key, &student.id)) {
                 Some(code) => {
                     let count = counts.entry(code).or_default();

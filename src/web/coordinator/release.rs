@@ -182,7 +182,7 @@ fn of_section(visit: &Visit, view: &Image, key: &ExperimentKey, section: &str) -
     let term = &view.term;
     let zone = &term.course.zone;
     let experiment = term.experiment(key);
-    let students = term.enrolled().filter(|s| s.section == section);
+    let students = term.enrolled_in_order().filter(|s| s.section == section);
     let dues = experiment
         .map(|e| students.map(|s| term.dates_of(e, s).due).max())
         .unwrap_or_default();

@@ -203,7 +203,7 @@ return {wrong, subscripts: shown('msub').length, fractions: shown('mfrac').lengt
 #[tokio::test(flavor = "multi_thread")]
 async fn formulae_are_legible_at_any_width_without_a_font_of_their_own() {
     let app = class_of_twelve().await;
-    release(&app.desk, "acid", ("i.quell", app.clock.now()))
+    release(&app.desk, &crate::key("acid"), ("i.quell", app.clock.now()))
         .await
         .expect("released");
     with(LAPTOP, move |browser| async move {

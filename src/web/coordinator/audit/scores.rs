@@ -40,7 +40,11 @@ impl StandingOut {
             let found = &audit.results[result];
             let name = term.student(&found.slot.student).map(ToString::to_string);
             let error = signed(found.observed.error_percent).trim().to_owned();
-            (name.unwrap_or_default(), found.slot.student.clone(), error)
+            (
+                name.unwrap_or_default(),
+                found.slot.student.to_string(),
+                error,
+            )
         };
         let rows = scores.standing_out.iter().take(MOST).map(|scored| {
             let (student, id, error) = person(scored.result);
