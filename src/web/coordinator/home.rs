@@ -82,7 +82,7 @@ pub async fn page(
     frame.notice = match query.0.text("done") {
         "course" => Some("The course is set up.".to_owned()),
         "folder" => {
-            let n = query.0.text("n").parse().unwrap_or_default();
+            let n: usize = query.0.text("n").parse().unwrap_or_default();
             let changes = counted(n, "change", "changes");
             Some(format!("The course folder is in: {changes}."))
         }
