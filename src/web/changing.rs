@@ -134,8 +134,8 @@ impl Place {
         self
     }
 
-    /// Where it leads when it is done, if not to its own path: `{key}` stands for the experiment's, `{code}` for what is
-    /// typed as the code of a bottle.
+    /// Where it leads when it is done, if not to its own path: `{key}` stands for the experiment's, `{new}` for the key
+    /// that is typed, `{code}` for what is typed as the code of a bottle.
     pub const fn leads_to(mut self, to: &'static str) -> Self {
         self.done.to = to;
         self
@@ -267,6 +267,7 @@ impl Place {
         let code = codes.into_iter().find(|code| !code.is_empty());
         let to = visit.at(self.done.to);
         let to = to.replace("{code}", &in_query(code.unwrap_or_default()));
+        let to = to.replace("{new}", typed.text("key"));
         let mark = if to.contains('?') { '&' } else { '?' };
         format!("{to}{mark}done={}&n={n}", self.done.name)
     }

@@ -16,7 +16,8 @@ pub const NEW: Place = Place::new(
     |_| Ok(Box::new(NewExperiment)),
     page,
 )
-.says("experiment", |_| "The experiment is added.".to_owned());
+.says("experiment", |_| "The experiment is added.".to_owned())
+.leads_to("/course/experiments/{new}");
 
 #[derive(Template)]
 #[template(path = "coordinator/experiments.html")]

@@ -180,7 +180,7 @@ async fn values_typed_by_hand_can_be_looked_at_first() {
         assert!(page.contains(&link), "{link} in {page}");
     }
     let lots = person.get("/course/lots").await.body;
-    assert!(lots.contains("href=\"/prep/lots/record?code=L1\""));
+    assert!(lots.contains("href=\"/prep/lots/record?code=L0\""));
 
     let preview_at = "/course/experiments/e/unknowns/preview";
     let one = [
