@@ -37,6 +37,7 @@ mod settling;
 mod sharing;
 mod slips;
 mod student;
+mod student_slips;
 mod taking_back;
 mod through_database;
 mod undecoded;
