@@ -50,7 +50,8 @@ pub mod term;
 #[deny(clippy::arithmetic_side_effects)]
 pub mod change;
 
-pub mod invent;
+#[deny(clippy::arithmetic_side_effects)]
+pub mod simulate;
 
 pub mod store;
 

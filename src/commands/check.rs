@@ -5,9 +5,9 @@ use std::path::PathBuf;
 use super::Failure;
 use crate::chem::balance;
 use crate::files;
-use crate::judge::{Fairness, fairness, remedies};
 use crate::measure::{from_f64, plain};
 use crate::procedure::{Method, Procedure};
+use crate::simulate::{Fairness, fairness, remedies};
 use crate::text::Fault;
 
 /// Students of the simulated class.

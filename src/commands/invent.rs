@@ -8,9 +8,9 @@ use super::Failure;
 use crate::course::{Course, Zone};
 use crate::files;
 use crate::ids::{ExperimentKey, SectionName};
-use crate::invent::{Plan, PlannedExperiment, invent};
-use crate::judge::copying::Copying;
 use crate::procedure::Dates;
+use crate::simulate::copying::Copying;
+use crate::simulate::{Plan, PlannedExperiment, invent};
 
 /// Day of October on which the week of the last experiment begins.
 const LAST_WEEK: i8 = 19;

@@ -109,9 +109,15 @@ enum Command {
         /// Students for each slip; ten times as many without one
         #[arg(long, default_value_t = 200)]
         students: usize,
-        /// Sections of 24 of each sort: clean, with copies, with a bad lot
+        /// Sections of 24 of each sort: clean, with copies, with a bad lot or bottle
         #[arg(long, default_value_t = 20)]
         sections: usize,
+        /// Whose hands are simulated
+        #[arg(long, value_enum, default_value_t = rehearse::Hands::Careful)]
+        hands: rehearse::Hands,
+        /// Standard deviation of a careful student’s titre; without it what the procedure states, or 0.0275 mL
+        #[arg(long, value_name = "MILLILITRES", value_parser = rehearse::spread)]
+        spread: Option<f64>,
         /// The same seed gives the same classes
         #[arg(long, default_value_t = 1)]
         seed: u64,
@@ -208,9 +214,13 @@ impl Command {
                 procedures,
                 students,
                 sections,
+                hands,
+                spread,
                 seed,
             } => rehearse::run(
                 &procedures,
+                hands,
+                spread,
                 rehearse::Extent {
                     students,
                     sections,

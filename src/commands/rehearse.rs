@@ -2,15 +2,18 @@
 
 use super::Failure;
 use crate::files;
-use crate::invent::class::Class;
-use crate::invent::sections::{BAD_LOT_PERCENT, Raised, Sections, Share, sections};
-use crate::judge::{Confusion, confusion};
 use crate::procedure::Procedure;
+use crate::simulate::class::SimulatedClass;
+use crate::simulate::hands::Population;
+use crate::simulate::sections::{
+    self, BAD_BOTTLE_PERCENT, BAD_LOT_PERCENT, DECAY_PERCENT, Kind, Sections,
+};
+use crate::simulate::{Confusion, confusion};
 
 /// How much to rehearse.
 #[derive(Clone, Copy, Debug)]
 pub struct Extent {
-    /// Students for each slip.
+    /// Students for each mistake.
     pub students: usize,
     /// Sections of each sort.
     pub sections: usize,
@@ -18,27 +21,73 @@ pub struct Extent {
     pub seed: u64,
 }
 
-/// Simulates classes with slips made on purpose, clean sections, copies and bad lots, and prints what the judgement and
-/// the audit make of them.
-pub fn run(procedures: &[String], extent: Extent) -> Result<(), Failure> {
-    let (mut slips, mut of_sections) = (Confusion::default(), Sections::default());
+/// Simulates classes with slips made on purpose, clean sections, copies, invented reports, bad lots and bottles, and
+/// prints what the judgement and the audit make of them.
+pub fn run(
+    procedures: &[String],
+    hands: Hands,
+    spread: Option<f64>,
+    extent: Extent,
+) -> Result<(), Failure> {
+    let population = hands.population(spread);
+    let (mut slips, mut terms) = (Confusion::default(), Sections::default());
     for name in procedures {
         let (procedure, text) = find(name)?;
         let nothing =
             || Failure::Other(format!("{name}: found no result to rehearse, expected one"));
-        let found = confusion(&procedure, extent.students, extent.seed).ok_or_else(nothing)?;
+        let Extent {
+            students,
+            sections,
+            seed,
+        } = extent;
+        let of_slips = confusion(&procedure, population, students, seed).ok_or_else(nothing)?;
         let key = procedure.key.clone();
-        let class = Class::crossed(procedure, text, files::shipped_glassware());
-        let beside = sections(&class, extent.sections, extent.seed).ok_or_else(nothing)?;
-        print!("{}{}", table(&key, &found), section_table(&beside));
-        slips.add(&found);
-        of_sections.add(&beside);
+        let class = SimulatedClass {
+            population,
+            ..SimulatedClass::crossed(procedure, text, files::shipped_glassware())
+        };
+        let of_sections = sections::sections(&class, sections, seed).ok_or_else(nothing)?;
+        print!("{}", table(&key, &of_slips, &of_sections));
+        slips.add(&of_slips);
+        sections::add(&mut terms, &of_sections);
     }
     if procedures.len() > 1 {
-        let table = table("all of them", &slips);
-        print!("{table}{}", section_table(&of_sections));
+        print!("{}", table("all of them", &slips, &terms));
     }
     Ok(())
+}
+
+/// Whose hands are simulated.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub enum Hands {
+    /// The errors that the procedure states, and no habits
+    Careful,
+    /// As in real sections: some sloppy, some poor, all with habits
+    Realistic,
+}
+
+impl Hands {
+    fn population(self, spread: Option<f64>) -> Population {
+        match self {
+            Self::Careful => Population::Careful {
+                least: 1.0,
+                most: 1.0,
+                spread,
+            },
+            Self::Realistic => Population::Realistic {
+                spread: spread.unwrap_or(crate::simulate::hands::REALISTIC_SPREAD),
+            },
+        }
+    }
+}
+
+/// The standard deviation of a titre.
+pub fn spread(text: &str) -> Result<f64, String> {
+    let number = text
+        .parse()
+        .ok()
+        .filter(|millilitres: &f64| *millilitres > 0.0 && *millilitres <= 5.0);
+    number.ok_or_else(|| format!("found {text}, expected mL above 0, at most 5"))
 }
 
 /// A procedure by file or by the key of a shipped one, and its text.
@@ -55,75 +104,66 @@ fn find(name: &str) -> Result<(Procedure, String), Failure> {
     Ok((procedure.map_err(Failure::Faults)?, text))
 }
 
-fn table(title: &str, found: &Confusion) -> String {
+/// A row for each kind of thing: how many were made, and how many of them were found.
+fn table(title: &str, slips: &Confusion, terms: &Sections) -> String {
+    let row = |kind: &str, made: usize, found: usize| format!("  {kind:<58}{made:>8}{found:>8}");
     let mut lines = vec![
         title.to_owned(),
-        format!(
-            "  {:<24}{:>7}{:>14}{:>8}{:>8}  taken for",
-            "slip", "made", "identifiable", "named", "listed"
-        ),
+        format!("  {:<58}{:>8}{:>8}", "clean work", "looked at", "taken"),
     ];
-    for (code, count) in &found.slips {
-        let mistaken: Vec<String> = count
-            .mistaken
-            .iter()
-            .map(|(code, n)| format!("{code} {n}"))
-            .collect();
-        lines.push(format!(
-            "  {:<24}{:>7}{:>14}{:>8}{:>8}  {}",
-            code.code(),
-            count.made,
-            count.identifiable,
-            count.named,
-            count.one_of,
-            mistaken.join(", ")
-        ));
+    lines.push(row(
+        "students with a slip put forward",
+        slips.clean,
+        slips.clean_accused,
+    ));
+    for (clean, heading) in [(true, None), (false, Some("made on purpose"))] {
+        lines.extend(heading.map(|heading| format!("  {heading:<58}{:>8}{:>8}", "made", "found")));
+        let kinds = terms.iter().filter(|(kind, _)| is_clean(kind) == clean);
+        let kinds = kinds.filter(|(kind, tally)| tally.found > 0 || !matches!(kind, Kind::Flag(_)));
+        lines.extend(kinds.map(|(kind, tally)| row(&words(kind), tally.made, tally.found)));
     }
-    let (identifiable, named) = found.named();
-    lines.push(format!(
-        "  {named} of {identifiable} identifiable slips named"
-    ));
-    lines.push(format!(
-        "  {} of {} clean students with a slip put forward",
-        found.clean_accused, found.clean
-    ));
+    let slip = |text: &str| format!("slip: {text}");
+    for (mistake, count) in &slips.slips {
+        let mut line = row(&slip(mistake.name()), count.made, count.named_of_all);
+        if count.one_of > 0 {
+            line.push_str(&format!("  listed {}", count.one_of));
+        }
+        let mistaken = count.mistaken.iter();
+        let mistaken: Vec<String> = mistaken.map(|(code, n)| format!("{code} {n}")).collect();
+        if !mistaken.is_empty() {
+            line.push_str(&format!("  taken for {}", mistaken.join(", ")));
+        }
+        lines.push(line);
+    }
+    let (identifiable, named) = slips.named();
+    lines.push(row("identifiable slips named", identifiable, named));
     lines.join("\n") + "\n"
 }
 
-fn section_table(found: &Sections) -> String {
-    let Sections {
-        clean, students, ..
-    } = found;
-    let mut lines = vec![format!(
-        "  {:<24}{:>7}{:>14}  in {clean} clean sections, {students} students",
-        "flag", "raised", "by chance"
-    )];
-    for (code, Raised { raised, chance }) in &found.flags {
-        let expected = match chance {
-            0.0 => "-".to_owned(),
-            chance => format!("{:.1}", chance * *students as f64),
-        };
-        lines.push(format!("  {:<24}{raised:>7}{expected:>14}", code.code()));
+fn is_clean(kind: &Kind) -> bool {
+    match kind {
+        Kind::Flag(_) | Kind::ChanceFlags | Kind::Waiting | Kind::HonestPair | Kind::Group => true,
+        Kind::Copy(_)
+        | Kind::CopyAcross(_)
+        | Kind::Inventor
+        | Kind::Lot
+        | Kind::Bottle
+        | Kind::Decay => false,
     }
-    lines.push(format!(
-        "  {:.2} flags by chance in a clean section",
-        found.chance_flags_per_section()
-    ));
-    for (how, Share { found, of }) in &found.copies {
-        let how = how.words();
-        lines.push(format!("  {found} of {of} readings copied {how} found"));
+}
+
+fn words(kind: &Kind) -> String {
+    match kind {
+        Kind::Flag(code) => format!("submissions flagged {}", code.code()),
+        Kind::ChanceFlags => "sections, and flags by chance in them".into(),
+        Kind::Waiting => "submissions that need a person".into(),
+        Kind::HonestPair => "honest pairs with one bottle taken for copies".into(),
+        Kind::Group => "groups of clean sections that look off".into(),
+        Kind::Copy(how) => format!("readings copied {}", how.words()),
+        Kind::CopyAcross(how) => format!("copied from another section, {}", how.words()),
+        Kind::Inventor => "students who invent the reports of a term".into(),
+        Kind::Lot => format!("lots {BAD_LOT_PERCENT} % off, one section"),
+        Kind::Bottle => format!("bottles {BAD_BOTTLE_PERCENT} % off, four students"),
+        Kind::Decay => format!("lots that lose {DECAY_PERCENT} % in four days, five sections"),
     }
-    let Share { found: taken, of } = found.honest;
-    lines.push(format!(
-        "  {taken} of {of} honest pairs with one bottle taken for copies"
-    ));
-    let Share { found: off, of } = found.groups;
-    lines.push(format!("  {off} of {of} groups of clean sections look off"));
-    let Share { found: named, of } = found.bad_lots;
-    if of > 0 {
-        lines.push(format!(
-            "  {named} of {of} lots {BAD_LOT_PERCENT} % off found from one careful section"
-        ));
-    }
-    lines.join("\n") + "\n"
 }

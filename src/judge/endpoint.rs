@@ -39,7 +39,7 @@ pub fn endpoint(procedure: &Procedure) -> Option<Endpoint> {
 }
 
 /// What speaks against the endpoint, in words; also where it cannot be judged though a pH is stated.
-pub(super) fn endpoint_warning(procedure: &Procedure) -> Option<String> {
+pub fn endpoint_warning(procedure: &Procedure) -> Option<String> {
     let ph = procedure.titrant.as_ref()?.ph?;
     if let Some(endpoint) = endpoint(procedure) {
         return endpoint.warning();

@@ -3,20 +3,14 @@
 mod alike;
 mod audit;
 mod case;
-mod confusion;
-pub mod copying;
 mod end_digits;
 mod endpoint;
 mod evaluate;
-mod fairness;
 mod flags;
 mod marking;
 mod marks;
-mod mistakes;
 mod questions;
 mod raise;
-pub mod rehearsal;
-mod remedies;
 mod scatter;
 pub mod signal;
 pub mod slips;
@@ -27,11 +21,9 @@ pub use audit::{
     ResultScore, Rival, Ruled, Scores, Verdict, audit, outlier, scores,
 };
 pub use case::{Case, DefaultLots, Settlement};
-pub use confusion::{Confusion, Count, confusion};
 pub use end_digits::{EndDigits, OddDigits};
-pub use endpoint::{Endpoint, endpoint};
+pub use endpoint::{Endpoint, endpoint, endpoint_warning};
 pub use evaluate::{Evaluation, Outcome, TrialView, UsedValue, UsedVersion, evaluate};
-pub use fairness::{Expected, Fairness, fairness};
 pub use flags::{Flag, FlagCode};
 pub use marking::{
     AgreementMeasure, AgreementPart, CalculationPart, Late, Marking, MarkingFault, Scale, Scored,
@@ -39,5 +31,4 @@ pub use marking::{
 pub use marks::{Marks, Part, PartMark};
 pub use questions::{Question, questions, range_questions, refusals, row_label, written_otherwise};
 pub use raise::FLAG_LEVEL;
-pub use remedies::{Remedy, remedies};
 pub use slips::{Candidate, Explanation, SlipCode};

@@ -2,12 +2,23 @@
 
 use std::collections::BTreeSet;
 
-use super::rehearsal::Bench;
 use crate::columns::Column;
 use crate::measure::{Reading, as_f64};
 use crate::procedure::{Method, Portion, Procedure, Scheme};
 use crate::submission::{HandIn, OtherReadings, Piece, SampleReadings, Titration, TrialLabel};
+use crate::truth::Lot;
 use crate::workup::{WorkUpInput, work_up};
+
+/// The bottle and lots somebody works with.
+#[derive(Clone, Copy, Debug)]
+pub struct Bench<'a> {
+    /// True value in the result unit.
+    pub truth: f64,
+    pub lot: Option<&'a Lot>,
+    pub excess_lot: Option<&'a Lot>,
+    /// Blank volume, mL, where one is titrated.
+    pub blank: f64,
+}
 
 /// The one number per trial that a result follows from: a titre, a mass, an absorbance.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -57,7 +68,7 @@ impl Signal {
 const TOP_ABSORBANCE: f64 = 0.9;
 
 /// Absorbance of a standard on the line assumed here.
-pub(super) fn absorbance_of(procedure: &Procedure, stock: f64) -> f64 {
+pub(crate) fn absorbance_of(procedure: &Procedure, stock: f64) -> f64 {
     let stocks = procedure.calibration.iter().flat_map(|line| &line.stock);
     let most = stocks.map(|v| as_f64(*v)).fold(0.0, f64::max);
     TOP_ABSORBANCE * stock / most
@@ -65,7 +76,7 @@ pub(super) fn absorbance_of(procedure: &Procedure, stock: f64) -> f64 {
 
 /// The two titres of a two-endpoint titration whose larger one is `signal`, for as much of the other species as of the
 /// analyte.
-pub(super) fn two_titres(procedure: &Procedure, signal: f64) -> Option<[f64; 2]> {
+pub(crate) fn two_titres(procedure: &Procedure, signal: f64) -> Option<[f64; 2]> {
     let Method::TwoEndpoint { uses, .. } = procedure.method() else {
         return None;
     };
@@ -90,7 +101,7 @@ pub fn result_at(procedure: &Procedure, bench: &Bench, signal: f64) -> Option<f6
 }
 
 /// The blank, where the procedure has one: mL, or g.
-pub(super) fn blank_of(procedure: &Procedure, bench: &Bench) -> f64 {
+pub(crate) fn blank_of(procedure: &Procedure, bench: &Bench) -> f64 {
     match procedure.scheme {
         _ if !procedure.trials.blank => 0.0,
         // what a filter or a crucible may gain
@@ -100,7 +111,7 @@ pub(super) fn blank_of(procedure: &Procedure, bench: &Bench) -> f64 {
 }
 
 /// Results are linear in the signal, or in its inverse for a standardisation: two probes give it.
-pub(super) fn signal_for(procedure: &Procedure, bench: &Bench, sample: f64) -> Option<f64> {
+pub(crate) fn signal_for(procedure: &Procedure, bench: &Bench, sample: f64) -> Option<f64> {
     let (blank, full) = (blank_of(procedure, bench), Signal::of(procedure).full);
     let (low, high) = (blank + 0.2 * full, blank + 0.4 * full);
     let at_low = probe(procedure, bench, sample, low)?;
@@ -219,7 +230,7 @@ fn row(
 }
 
 /// Balance reading, g, of the water that fills so many mL; none where no water is weighed.
-pub(super) fn water_in(procedure: &Procedure, volume: f64) -> Option<f64> {
+pub(crate) fn water_in(procedure: &Procedure, volume: f64) -> Option<f64> {
     let Method::Density(vessel) = procedure.method() else {
         return None;
     };

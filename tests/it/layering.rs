@@ -20,7 +20,7 @@ const PURE: &[&str] = &[
     "term",
     "change.rs",
     "change",
-    "invent",
+    "simulate",
     "words.rs",
     "lib.rs",
 ];

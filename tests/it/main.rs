@@ -35,6 +35,7 @@ mod revisions;
 mod schemes;
 mod settling;
 mod sharing;
+mod simulated;
 mod slips;
 mod student;
 mod student_slips;

@@ -1,15 +1,15 @@
 //! Sections rehearsed as `concordant rehearse` does it. `CONCORDANT_LONG=1` rehearses over 500 of each sort.
 
 use concordant::files::{read_procedure, shipped_glassware, shipped_procedure};
-use concordant::invent::class::Class;
-use concordant::invent::sections::{Sections, sections};
-use concordant::judge::copying::Copying;
+use concordant::simulate::class::SimulatedClass;
+use concordant::simulate::copying::Copying;
+use concordant::simulate::sections::{Kind, Sections, add, sections};
 
-fn class(key: &str) -> Class {
+fn class(key: &str) -> SimulatedClass {
     let glassware = shipped_glassware();
     let text = shipped_procedure(key).expect("is shipped");
     let procedure = read_procedure(key, &text, &glassware).expect("is sound");
-    Class::crossed(procedure, text, glassware)
+    SimulatedClass::crossed(procedure, text, glassware)
 }
 
 /// Through a whole term, as a course would judge and audit it: fewer than one flag by chance in a clean section of 24,
@@ -19,34 +19,39 @@ fn class(key: &str) -> Class {
 fn sections_of_every_sort() {
     let long = std::env::var("CONCORDANT_LONG").is_ok_and(|set| set == "1");
     let count = if long { 180 } else { 25 };
-    let mut sum = Sections::default();
+    let mut sum = Sections::new();
     for key in [
         "spring-chloride",
         "vinegar-acidity",
         "peroxide-permanganate",
     ] {
-        sum.add(&sections(&class(key), count, 20_261_126).expect("can be carried out"));
+        let found = sections(&class(key), count, 20_261_126).expect("can be carried out");
+        add(&mut sum, &found);
     }
     println!("{sum:?}");
-    assert_eq!(sum.students, 24 * sum.clean);
-    let chance = sum.chance_flags_per_section();
-    assert!(chance < 1.0, "{chance} flags by chance in a clean section");
-    for how in Copying::ALL {
-        let share = sum.copies[&how];
-        assert!(share.of * 10 >= sum.clean * 9, "{how:?}: {share:?} made");
-        assert!(share.found * 100 >= share.of * 95, "{how:?}: {share:?}");
+    let chance = sum[&Kind::ChanceFlags];
+    assert_eq!(chance.made, 3 * count);
+    assert_eq!(sum[&Kind::Waiting].made, 24 * chance.made);
+    assert!(chance.found < chance.made, "{chance:?} in a clean section");
+    for how in [
+        Copying::Exact,
+        Copying::Shifted,
+        Copying::Reordered,
+        Copying::DigitAltered,
+    ] {
+        let copies = sum[&Kind::Copy(how)];
+        assert!(copies.made * 10 >= chance.made * 9, "{how:?}: {copies:?}");
+        assert!(
+            copies.found * 100 >= copies.made * 95,
+            "{how:?}: {copies:?}"
+        );
     }
-    assert!(
-        sum.honest.found * 1_000 <= sum.honest.of,
-        "{:?}",
-        sum.honest
-    );
-    assert!(
-        sum.bad_lots.found * 10 >= sum.bad_lots.of * 9,
-        "{:?}",
-        sum.bad_lots
-    );
-    assert!(sum.groups.found * 100 <= sum.groups.of, "{:?}", sum.groups);
+    let honest = sum[&Kind::HonestPair];
+    assert!(honest.found * 1_000 <= honest.made, "{honest:?}");
+    let bad_lots = sum[&Kind::Lot];
+    assert!(bad_lots.found * 10 >= bad_lots.made * 9, "{bad_lots:?}");
+    let groups = sum[&Kind::Group];
+    assert!(groups.found * 100 <= groups.made, "{groups:?}");
 }
 
 #[test]
@@ -69,10 +74,12 @@ fn the_command_prints_slips_flags_copies_and_the_bad_lot() {
     assert!(output.status.success(), "{printed}");
     for part in [
         "identifiable slips named",
-        "in 1 clean sections, 24 students",
-        "readings copied one digit altered found",
+        "submissions that need a person                                  24",
+        "readings copied one digit altered                                1",
         "honest pairs with one bottle taken for copies",
-        "lots 1 % off found from one careful section",
+        "lots 1 % off, one section                                        1",
+        "lots that lose 1 % in four days, five sections                   1",
+        "slip: transposed-digits                                          1",
         "all of them",
     ] {
         assert!(printed.contains(part), "{part} in {printed}");

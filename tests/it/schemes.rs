@@ -5,8 +5,10 @@ use concordant::desk::bring_in;
 use concordant::files::{
     Folder, read_procedure, read_term, shipped_glassware, shipped_procedure, write_term,
 };
-use concordant::judge::rehearsal::{Bench, Hand, simulate};
+use concordant::judge::signal::Bench;
 use concordant::procedure::Procedure;
+use concordant::simulate::hands::Hands;
+use concordant::simulate::simulate;
 use concordant::submission::HandIn;
 use concordant::truth::{Assigned, Lot};
 use rand::SeedableRng;
@@ -78,13 +80,14 @@ fn readings(procedure: &Procedure, truth: f64) -> HandIn {
         excess_lot: None,
         blank: 0.1,
     };
-    let hand = Hand {
-        care: 0.5,
-        sloppy_decimals: 0.0,
-        trials: procedure.trials.minimum,
-        rough: false,
-    };
-    simulate(procedure, &bench, &hand, &mut ChaCha20Rng::seed_from_u64(8)).expect("readings")
+    let hands = Hands::careful(procedure, 0.5);
+    simulate(
+        procedure,
+        &bench,
+        &hands,
+        &mut ChaCha20Rng::seed_from_u64(8),
+    )
+    .expect("readings")
 }
 
 #[tokio::test]

@@ -2,8 +2,10 @@
 //! `CONCORDANT_LONG=1` rehearses the full number.
 
 use concordant::files::{read_procedure, shipped_glassware, shipped_procedures};
-use concordant::judge::{Confusion, SlipCode, confusion};
+use concordant::judge::SlipCode;
 use concordant::procedure::{Accept, Procedure};
+use concordant::simulate::hands::Population;
+use concordant::simulate::{Confusion, Mistake};
 use rayon::prelude::*;
 
 fn procedures() -> Vec<Procedure> {
@@ -19,6 +21,10 @@ fn single_trial(procedure: &Procedure) -> Procedure {
     trials.minimum = 1;
     trials.accept = Accept::All;
     procedure.clone().with(Some(trials), None)
+}
+
+fn confusion(procedure: &Procedure, students: usize, seed: u64) -> Option<Confusion> {
+    concordant::simulate::confusion(procedure, Population::CAREFUL, students, seed)
 }
 
 fn rehearsed(students: usize, seed: u64) -> Confusion {
@@ -58,9 +64,9 @@ fn identifiable_slips_are_named_and_clean_work_is_not() {
         found.clean
     );
     for code in SlipCode::ALL {
-        let count = found
-            .slips
-            .get(&code)
+        let made = Mistake::all().find(|m| m.slip() == Some(code));
+        let count = made
+            .and_then(|mistake| found.slips.get(&mistake))
             .unwrap_or_else(|| panic!("no {code} could be made"));
         if long {
             println!(

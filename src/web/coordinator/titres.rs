@@ -3,8 +3,7 @@
 use crate::columns::Column;
 use crate::course::Experiment;
 use crate::ids::LotCode;
-use crate::judge::rehearsal::Bench;
-use crate::judge::signal::{Signal, expected_signal};
+use crate::judge::signal::{Bench, Signal, expected_signal};
 use crate::measure::{as_f64, from_f64, to_decimals};
 use crate::procedure::Procedure;
 use crate::term::Term;

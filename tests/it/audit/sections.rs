@@ -8,7 +8,8 @@ use rand_chacha::ChaCha20Rng;
 use rayon::prelude::*;
 use rust_decimal::Decimal;
 
-use concordant::invent::class::{Class, normal};
+use concordant::simulate::class::SimulatedClass;
+use concordant::simulate::hands::normal;
 
 use super::rehearsal::{crossed, rehearse};
 use super::simulated::terms;
@@ -24,7 +25,7 @@ struct Hands {
 
 /// A rehearsed class whose assistants have given points and settled two thirds of the submissions.
 fn compared(hands: Hands, seed: u64) -> Vec<Beside> {
-    let class = Class {
+    let class = SimulatedClass {
         burettes: 0,
         ..crossed("vinegar-acidity")
     };

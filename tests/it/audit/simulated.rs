@@ -12,7 +12,9 @@ use rand::SeedableRng;
 use rand_chacha::ChaCha20Rng;
 use rayon::prelude::*;
 
-use concordant::invent::class::{Class, Wrong, normal};
+use concordant::simulate::class::SimulatedClass;
+use concordant::simulate::hands::normal;
+use concordant::simulate::supplies::Wrong;
 
 use super::rehearsal::{audited, crossed, rehearse};
 
@@ -24,7 +26,7 @@ pub fn terms(long: u64) -> u64 {
     if wanted { long } else { (long / 25).max(6) }
 }
 
-fn audits(class: &Class, first: u64, count: u64) -> Vec<ExperimentAudit> {
+fn audits(class: &SimulatedClass, first: u64, count: u64) -> Vec<ExperimentAudit> {
     let seeds = first..first + count;
     seeds
         .into_par_iter()
@@ -187,7 +189,7 @@ fn a_bad_lot_and_a_bad_bottle_are_told_apart() {
 fn a_class_with_slips_is_audited_as_well() {
     let lot = GroupName::new(AuditKind::Lot, "L1");
     for (at, procedure) in PROCEDURES.into_iter().enumerate() {
-        let class = Class {
+        let class = SimulatedClass {
             slips: 0.125,
             ..crossed(procedure)
         };

@@ -5,7 +5,7 @@ use rust_decimal::Decimal;
 
 use super::{Browser, LAPTOP, Look, PHONE, sign_in, with};
 use crate::app::TestApp;
-use concordant::invent::class::Wrong;
+use concordant::simulate::supplies::Wrong;
 
 use crate::audit::rehearsal::crossed;
 

@@ -3,16 +3,12 @@
 use std::collections::BTreeMap;
 
 use concordant::files::{read_procedure, shipped_glassware, shipped_procedure};
-use concordant::ids::{LotCode, UnknownCode};
-use concordant::judge::rehearsal::{Bench, Hand, simulate};
-use concordant::judge::signal::{Signal, result_at};
-use concordant::judge::{
-    Case, DefaultLots, Evaluation, Likeness, Peer, Settlement, evaluate, likenesses,
-};
-use concordant::measure::{Glassware, GlasswareTable, as_f64, from_f64, to_figures};
-use concordant::procedure::{Procedure, Scheme};
+use concordant::judge::{AuditKind, Case, Evaluation, Likeness, Peer, evaluate, likenesses};
+use concordant::measure::{Glassware, GlasswareTable};
+use concordant::procedure::Procedure;
+use concordant::simulate::hands::{Hands, Population};
+use concordant::simulate::supplies::{Order, Place, Supplies};
 use concordant::submission::HandIn;
-use concordant::truth::{Assigned, Lot, Sealed, Unknown};
 use rand::RngExt;
 use rand_chacha::ChaCha20Rng;
 use rust_decimal::Decimal;
@@ -23,10 +19,8 @@ pub const SECTION: usize = 24;
 /// A class before anybody has titrated.
 pub struct Class {
     pub procedure: Procedure,
-    lots: BTreeMap<LotCode, Lot>,
-    unknowns: BTreeMap<UnknownCode, Unknown>,
-    codes: Vec<String>,
-    truths: Vec<f64>,
+    supplies: Supplies,
+    bottles: usize,
     ids: Vec<String>,
 }
 
@@ -68,77 +62,43 @@ pub fn exact_glassware() -> GlasswareTable {
 
 impl Class {
     pub fn of(procedure: Procedure, bottles: usize, rng: &mut ChaCha20Rng) -> Self {
-        let lot = |code: &str, reagent: &str, nominal: Decimal| Lot {
-            code: LotCode::new(code),
-            reagent: reagent.to_owned(),
-            molarity: assigned(nominal),
-            version: 1,
+        let order = Order {
+            unknowns: bottles,
+            scale: (0.40, 0.70),
+            lot_uncertainty: 0.000_5,
+            unknown_uncertainty: 0.000_5,
+            exact: true,
+            ..Order::default()
         };
-        let mut lots = BTreeMap::new();
-        if let Some((species, nominal)) = procedure.lot_reagent() {
-            lots.insert(LotCode::new("T"), lot("T", species.written(), nominal));
-        }
-        if let Some(excess) = &procedure.excess {
-            let excess = lot("X", excess.species.written(), excess.nominal);
-            lots.insert(excess.code.clone(), excess);
-        }
-        let mut class = Self {
+        Self {
+            supplies: Supplies::make(&procedure, &order, rng).expect("can be carried out"),
             procedure,
-            lots,
-            unknowns: BTreeMap::new(),
-            codes: (0..bottles).map(|n| format!("U-{n}")).collect(),
-            truths: Vec::new(),
+            bottles,
             ids: (0..SECTION).map(|n| format!("{n:02}")).collect(),
-        };
-        for code in class.codes.clone() {
-            let truth = to_figures(from_f64(class.truth(rng), 8).expect("a number"), 5);
-            class.truths.push(as_f64(truth));
-            let unknown = Unknown {
-                code: UnknownCode::new(code),
-                truth: Sealed::new(assigned(truth)),
-                version: 1,
-            };
-            class.unknowns.insert(unknown.code.clone(), unknown);
-        }
-        class
-    }
-
-    /// A bottle that takes 40 to 70 % of the burette.
-    fn truth(&self, rng: &mut ChaCha20Rng) -> f64 {
-        if self.procedure.scheme == Scheme::Standardisation {
-            let label = self.procedure.titrant.as_ref().expect("a titrant").nominal;
-            return as_f64(label) * rng.random_range(0.95..1.05);
-        }
-        let signal = Signal::of(&self.procedure).full * rng.random_range(0.40..0.70);
-        result_at(&self.procedure, &self.bench(1.0), signal).expect("a result")
-    }
-
-    fn bench(&self, truth: f64) -> Bench<'_> {
-        Bench {
-            truth,
-            lot: self.lots.get("T"),
-            excess_lot: self.lots.get("X"),
-            blank: 0.12,
         }
     }
 
     /// One student of that care; none for anybody's.
     pub fn work(&self, bottle: usize, care: Option<f64>, rng: &mut ChaCha20Rng) -> Work {
-        let hand = Hand {
-            care: care.unwrap_or_else(|| rng.random_range(0.6..1.1)),
-            sloppy_decimals: 0.0,
-            trials: self.procedure.trials.minimum,
-            rough: rng.random::<f64>() < 0.3,
+        let hands = match care {
+            Some(care) => Hands::careful(&self.procedure, care),
+            None => Population::ORDINARY.hands(&self.procedure, rng),
         };
-        let bench = self.bench(self.truths[bottle]);
-        let hand_in = simulate(&self.procedure, &bench, &hand, rng).expect("can be titrated");
+        let hands = Hands {
+            rough: rng.random::<f64>() < 0.3,
+            ..hands
+        };
+        let hand_in = self
+            .supplies
+            .titrated(&self.procedure, Place::of(bottle), &hands, rng)
+            .expect("can be titrated");
         Work { bottle, hand_in }
     }
 
     /// A section of students with bottles dealt by chance.
     pub fn section(&self, care: Option<f64>, rng: &mut ChaCha20Rng) -> Vec<Work> {
         let one = |_| {
-            let bottle = rng.random_range(0..self.codes.len());
+            let bottle = rng.random_range(0..self.bottles);
             self.work(bottle, care, rng)
         };
         (0..SECTION).map(one).collect()
@@ -155,7 +115,7 @@ impl Class {
             .map(|(id, bottle, hand_in)| Peer {
                 students: vec![id],
                 group: None,
-                unknown: Some(&self.codes[*bottle]),
+                unknown: self.supplies.code(AuditKind::Unknown, *bottle),
                 hand_in,
             })
             .collect();
@@ -194,31 +154,11 @@ impl Class {
     }
 
     pub fn judge(&self, work: &Work, likenesses: &[Likeness]) -> Evaluation {
-        let has = |code: &str| self.lots.contains_key(code).then(|| LotCode::new(code));
         evaluate(&Case {
-            procedure: &self.procedure,
-            hand_in: &work.hand_in,
-            revision: 1,
-            lots: &self.lots,
-            default_lots: &DefaultLots {
-                titrant: has("T"),
-                excess: has("X"),
-                assigned: false,
-            },
-            unknowns: &self.unknowns,
-            issued: Some(&self.codes[work.bottle]),
-            submitted_at: None,
-            due: None,
-            by_hand: None,
-            settlement: &Settlement::default(),
             likenesses,
+            ..self
+                .supplies
+                .case(&self.procedure, &work.hand_in, work.bottle)
         })
-    }
-}
-
-fn assigned(value: Decimal) -> Assigned {
-    Assigned {
-        value,
-        standard_uncertainty: value.abs() * Decimal::new(5, 4),
     }
 }

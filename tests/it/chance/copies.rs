@@ -1,12 +1,20 @@
 //! Readings copied in four ways: how many copies are found.
 
 use concordant::files::shipped_glassware;
-use concordant::judge::copying::{Copying, copied};
+use concordant::simulate::copying::{Copying, copied};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha20Rng;
 
 use super::class::{Class, Work, shipped};
 use super::many;
+
+/// Ways in which the readings of the original can still be seen.
+const RECOGNISED: [Copying; 4] = [
+    Copying::Exact,
+    Copying::Shifted,
+    Copying::Reordered,
+    Copying::DigitAltered,
+];
 
 /// Of so many copies made in that way, how many are found; one copy per section of 24, by a student with the same
 /// bottle.
@@ -33,7 +41,7 @@ fn found(key: &str, bottles: usize, how: Copying, copies: usize, seed: u64) -> (
 #[test]
 fn copies_are_found() {
     let copies = many(20, 400);
-    for how in Copying::ALL {
+    for how in RECOGNISED {
         let (mut of, mut all) = (0, 0);
         for (index, key) in [
             "peroxide-permanganate",

@@ -7,12 +7,13 @@ use std::collections::BTreeMap;
 
 use super::done;
 use crate::app::{Person, TestApp};
-use concordant::invent::class::{Class, Wrong};
+use concordant::simulate::class::SimulatedClass;
+use concordant::simulate::supplies::Wrong;
 
 use crate::audit::rehearsal::{crossed, rehearse};
 
 /// A rehearsed class at a server, with a coordinator who is signed in.
-async fn class(class: Class) -> (TestApp, Person) {
+async fn class(class: SimulatedClass) -> (TestApp, Person) {
     let app = TestApp::spawn_new().await;
     let term = rehearse(&class, 42).term;
     bring_in_term(&app.desk, &term, "test", app.clock.now())
@@ -349,7 +350,7 @@ async fn students_hear_of_a_correction_and_not_of_the_value() {
 
 #[tokio::test]
 async fn a_lot_that_is_also_a_section_is_said_to_be_either() {
-    let class_of = Class {
+    let class_of = SimulatedClass {
         lots_of: vec![vec![0], vec![1], vec![0], vec![0]],
         ..crossed("vinegar-acidity")
     };

@@ -10,10 +10,11 @@ use std::collections::{BTreeSet, HashSet};
 use std::sync::LazyLock;
 
 use concordant::files::{read_procedure, shipped_glassware, shipped_procedures};
-use concordant::judge::rehearsal::{Bench, Hand, simulate};
-use concordant::judge::signal::{Signal, result_at};
+use concordant::judge::signal::{Bench, Signal, result_at};
 use concordant::measure::Reading;
 use concordant::procedure::{Procedure, Scheme};
+use concordant::simulate::hands::Hands;
+use concordant::simulate::simulate;
 use concordant::submission::{HandIn, Piece};
 use concordant::truth::{Assigned, Lot};
 use concordant::workup::{WorkUp, WorkUpInput, work_up};
@@ -99,14 +100,13 @@ impl Station {
 
     /// What a student with that seed writes down.
     pub fn hand_in(&self, seed: u64, trials: u32) -> HandIn {
-        let hand = Hand {
-            care: 1.0,
-            sloppy_decimals: 0.0,
+        let hands = Hands {
             trials,
             rough: seed.is_multiple_of(2),
+            ..Hands::careful(&self.procedure, 1.0)
         };
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
-        simulate(&self.procedure, &self.bench(), &hand, &mut rng).expect(&self.name)
+        simulate(&self.procedure, &self.bench(), &hands, &mut rng).expect(&self.name)
     }
 
     pub fn work_up(&self, hand_in: &HandIn) -> WorkUp {

@@ -6,7 +6,8 @@ use concordant::chem::complexation::{
 };
 use concordant::chem::{Formula, is_edta};
 use concordant::files::{read_procedure, shipped_glassware, shipped_procedure};
-use concordant::judge::{endpoint, fairness};
+use concordant::judge::endpoint;
+use concordant::simulate::fairness;
 
 fn metal(text: &str) -> Formula {
     Formula::parse(text).expect(text)

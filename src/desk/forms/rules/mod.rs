@@ -10,9 +10,10 @@ use crate::desk::FileTexts;
 use crate::files;
 use crate::form::{Button, Faults, Field, Form, Typed};
 use crate::ids::ExperimentKey;
-use crate::judge::{Fairness, Marking, fairness};
+use crate::judge::Marking;
 use crate::measure::{from_f64, plain};
 use crate::procedure::{Procedure, TrialRules};
+use crate::simulate::{Fairness, fairness};
 use crate::store::{Texts, hash};
 use crate::term::{Amended, Amendment, ExperimentSource, Term};
 

@@ -13,8 +13,7 @@ use std::collections::BTreeSet;
 use super::{dec, f, near};
 use concordant::chem::{Formula, Reaction};
 use concordant::judge::Marking;
-use concordant::judge::rehearsal::Bench;
-use concordant::judge::signal::expected_signal;
+use concordant::judge::signal::{Bench, expected_signal};
 use concordant::measure::{Class, Glassware, GlasswareKind, Reading, to_figures};
 use concordant::procedure::{
     Accept, Aliquot, Excess, Procedure, ProcedureParts, ProcedureText, Purity, ReadingDoubt,

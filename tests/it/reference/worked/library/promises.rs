@@ -2,10 +2,9 @@
 
 use super::{Example, examples, shipped};
 use concordant::files::shipped_procedures;
-use concordant::judge::fairness;
-use concordant::judge::rehearsal::Bench;
-use concordant::judge::signal::{Signal, expected_signal};
+use concordant::judge::signal::{Bench, Signal, expected_signal};
 use concordant::procedure::{Procedure, Scheme};
+use concordant::simulate::fairness;
 use rust_decimal::prelude::ToPrimitive;
 
 fn all() -> Vec<Procedure> {
@@ -136,7 +135,7 @@ fn the_readme_lists_them() {
 #[test]
 fn what_would_help_is_said() {
     let procedure = super::shipped("well-water-hardness");
-    let found = concordant::judge::remedies(&procedure, &concordant::files::shipped_glassware());
+    let found = concordant::simulate::remedies(&procedure, &concordant::files::shipped_glassware());
     assert!(!found.is_empty());
     assert_eq!(
         found[0].words(),

@@ -1,6 +1,4 @@
-//! Rehearsal: simulated students with a seed.
-//!
-//! The randomness is a seeded generator handed in, so a rehearsal repeats exactly.
+//! One simulated student at the bench. The generator is handed in, so the same seed gives the same readings.
 
 use std::collections::BTreeSet;
 
@@ -8,49 +6,29 @@ use rand::{Rng, RngExt};
 use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive;
 
-use super::signal::{absorbance_of, blank_of, signal_for, two_titres, water_in};
+use super::hands::{Filling, Hands, Spread};
 use crate::columns::Column;
-use crate::measure::{Glassware, Reading, as_f64, to_decimals};
+use crate::judge::signal::{Bench, absorbance_of, blank_of, signal_for, two_titres, water_in};
+use crate::measure::{Glassware, GlasswareKind, Reading, as_f64, to_decimals};
 use crate::procedure::{Method, Portion, Procedure, SampleBy, Scheme};
 use crate::submission::{HandIn, OtherReadings, Piece, SampleReadings, Titration, TrialLabel};
-use crate::truth::Lot;
 use crate::workup::{WorkUpInput, work_up};
-
-/// How a simulated student works.
-#[derive(Clone, Copy, Debug)]
-pub struct Hand {
-    /// Reading and endpoint errors as multiples of what the procedure states; 1 is careful.
-    pub care: f64,
-    /// Probability that a reading is written with the wrong number of decimals.
-    pub sloppy_decimals: f64,
-    pub trials: u32,
-    /// Whether a rough titration comes first.
-    pub rough: bool,
-}
-
-/// The bottle and lots a simulated student works with.
-#[derive(Clone, Copy, Debug)]
-pub struct Bench<'a> {
-    /// True value in the result unit.
-    pub truth: f64,
-    pub lot: Option<&'a Lot>,
-    pub excess_lot: Option<&'a Lot>,
-    /// Blank volume, mL, where one is titrated.
-    pub blank: f64,
-}
 
 /// What one student writes down. None where the bottle cannot be titrated with this procedure at all.
 pub fn simulate(
     procedure: &Procedure,
     bench: &Bench,
-    hand: &Hand,
+    hands: &Hands,
     rng: &mut impl Rng,
 ) -> Option<HandIn> {
     let mut student = Student {
         procedure,
-        hand,
+        hands,
         rng,
         burette: 0.0,
+        last_end: None,
+        first_titre: None,
+        titrations: 0,
         biases: Biases::default(),
         made_up: None,
         made_up_readings: None,
@@ -70,14 +48,14 @@ pub fn simulate(
         let absorbance = absorbance_of(procedure, as_f64(*stock));
         titrations.push(student.measure(TrialLabel::Standard(number), absorbance, None)?);
     }
-    if hand.rough && procedure.scheme.is_titration() {
+    if hands.rough && procedure.scheme.is_titration() {
         let sample = student.take_sample();
         let titre = signal_for(procedure, bench, sample)? + student.uniform(0.2, 0.9);
         titrations.push(student.measure(TrialLabel::Rough, titre, Some(sample))?);
     }
-    for n in 1..=hand.trials.saturating_add(MORE_TRIALS) {
+    for n in 1..=hands.trials.saturating_add(MORE_TRIALS) {
         // whose titres do not agree yet titrates again, twice at most
-        if n > hand.trials && agree(procedure, bench, hand, &titrations) {
+        if n > hands.trials && agree(procedure, bench, hands, &titrations) {
             break;
         }
         let sample = student.take_sample();
@@ -96,14 +74,11 @@ pub fn simulate(
     })
 }
 
-/// Half-width of what an absorbance is off by, beyond the display (common practice).
-const ABSORBANCE_NOISE: f64 = 0.004;
-
 /// Trials a student adds where titres do not agree.
 const MORE_TRIALS: u32 = 2;
 
 /// Whether as many trials count as were to be titrated.
-fn agree(procedure: &Procedure, bench: &Bench, hand: &Hand, titrations: &[Titration]) -> bool {
+fn agree(procedure: &Procedure, bench: &Bench, hands: &Hands, titrations: &[Titration]) -> bool {
     let hand_in = HandIn {
         titrations: titrations.to_vec(),
         ..HandIn::default()
@@ -116,7 +91,7 @@ fn agree(procedure: &Procedure, bench: &Bench, hand: &Hand, titrations: &[Titrat
         lots: &lots,
         left_out: &none,
     });
-    done.counted() >= hand.trials as usize && !done.none_agree
+    done.counted() >= hands.trials as usize && !done.none_agree
 }
 
 /// Errors that a student's glassware makes the same way in every trial, in mL or g.
@@ -129,10 +104,15 @@ struct Biases {
 
 struct Student<'a, R> {
     procedure: &'a Procedure,
-    hand: &'a Hand,
+    hands: &'a Hands,
     rng: &'a mut R,
     /// Where the meniscus stands, mL from the top.
     burette: f64,
+    /// The reading last written of it.
+    last_end: Option<Reading>,
+    /// What the first numbered trial took, mL.
+    first_titre: Option<f64>,
+    titrations: u32,
     biases: Biases,
     /// What went into the flask, once a sample is made up: every trial is a part of the same one.
     made_up: Option<f64>,
@@ -145,7 +125,7 @@ impl<R: Rng> Student<'_, R> {
     }
 
     fn triangular(&mut self, half_width: f64) -> f64 {
-        half_width * (self.rng.random::<f64>() - self.rng.random::<f64>())
+        Spread::Triangle(half_width).draw(self.rng)
     }
 
     fn draw_biases(&mut self) -> Biases {
@@ -177,7 +157,14 @@ impl<R: Rng> Student<'_, R> {
         } else {
             0.0
         };
-        let share = 1.0 + taken + self.biases.aliquot;
+        let pipetted =
+            unread && self.procedure.scheme != Scheme::Density || sample.aliquot.is_some();
+        let own = if pipetted {
+            self.hands.pipette_bias
+        } else {
+            0.0
+        };
+        let share = 1.0 + taken + self.biases.aliquot + own;
         if self.procedure.scheme == Scheme::Standardisation {
             1.0 / share
         } else {
@@ -195,7 +182,7 @@ impl<R: Rng> Student<'_, R> {
         let amount = match sample.by {
             // a careful student keeps below the last mark
             SampleBy::Volume if self.procedure.reads_sample_volume() => {
-                nominal * 0.985 + self.uniform(-0.1, 0.1)
+                nominal * 0.985 + self.hands.cylinder_filling.draw(self.rng)
             }
             SampleBy::Volume => nominal,
             SampleBy::Mass | SampleBy::MassDifference => nominal * self.uniform(0.92, 1.08),
@@ -212,13 +199,15 @@ impl<R: Rng> Student<'_, R> {
         sample: Option<f64>,
     ) -> Option<Titration> {
         let procedure = self.procedure;
-        let signal = signal * (1.0 + self.determination());
+        let signal = signal * (1.0 + self.hands.determination.draw(self.rng));
+        self.titrations = self.titrations.saturating_add(1);
+        let numbered = trial.number().is_some();
         let (mut burette, mut other) = (Vec::new(), OtherReadings::default());
         match procedure.method() {
             Method::Direct { titrant, .. }
             | Method::Back { titrant, .. }
             | Method::Standardisation { titrant, .. } => {
-                burette = self.deliver(&titrant.burette, signal)?;
+                burette = self.deliver(&titrant.burette, signal, numbered)?;
             }
             Method::TwoEndpoint {
                 titrant, portion, ..
@@ -226,15 +215,16 @@ impl<R: Rng> Student<'_, R> {
                 let [first, second] = two_titres(procedure, signal)?;
                 match portion {
                     Portion::Same => {
-                        burette = self.deliver(&titrant.burette, second)?;
+                        burette = self.deliver(&titrant.burette, second, false)?;
                         let start = as_f64(burette.first()?.start.value());
-                        let first = start + first + self.endpoint() + self.reading_error();
+                        let first =
+                            start + first + self.endpoint() + self.hands.reading.draw(self.rng);
                         let end = as_f64(burette.first()?.end.value());
                         other.first_endpoint = self.read(first.clamp(start, end), &titrant.burette);
                     }
                     Portion::Another => {
-                        burette = self.deliver(&titrant.burette, first)?;
-                        other.second = self.deliver(&titrant.burette, second)?;
+                        burette = self.deliver(&titrant.burette, first, false)?;
+                        other.second = self.deliver(&titrant.burette, second, false)?;
                     }
                 }
             }
@@ -252,8 +242,7 @@ impl<R: Rng> Student<'_, R> {
                 }
             }
             Method::CalibrationLine { calibration, .. } => {
-                let noise = self.triangular(ABSORBANCE_NOISE) * self.hand.care;
-                let seen = (signal + noise).max(0.0);
+                let seen = (signal + self.hands.absorbance.draw(self.rng)).max(0.0);
                 other.absorbance = Some(self.displayed(seen, &calibration.instrument)?);
             }
         }
@@ -275,22 +264,30 @@ impl<R: Rng> Student<'_, R> {
     }
 
     /// Pieces of a delivery of so many mL, refilled where it does not fit.
-    fn deliver(&mut self, burette: &Glassware, titre: f64) -> Option<Vec<Piece>> {
+    fn deliver(&mut self, burette: &Glassware, titre: f64, numbered: bool) -> Option<Vec<Piece>> {
         let capacity = as_f64(burette.capacity());
-        let titre = (titre + self.endpoint()).max(0.02);
+        let mut titre = (titre + self.endpoint()).max(0.02);
+        if numbered {
+            titre = self.towards_the_first(titre);
+        }
         let mut left = titre + self.biases.burette;
         let mut pieces = Vec::new();
+        let mut carried_on = matches!(
+            self.hands.filling,
+            Filling::CarriedOn | Filling::CarriedOnUnread
+        );
         while left > 0.0 {
-            if self.burette + left.min(capacity * 0.9) > capacity - 0.5 {
-                self.burette = self.uniform(0.0, 0.6);
-            }
             let part = left.min(capacity * 0.9);
-            let start = self.burette;
+            if !carried_on || self.burette + part > capacity - 0.5 {
+                self.fill();
+            }
+            carried_on = true;
+            let low = self.meniscus(capacity);
             self.burette += part;
-            let low = start + self.reading_error();
-            let high = self.burette + self.reading_error();
-            let start = self.read(low.max(0.0), burette)?;
+            let high = self.meniscus(capacity);
+            let start = self.start(low, burette)?;
             let end = self.read(high.clamp(0.0, capacity), burette)?;
+            self.last_end = Some(end.clone());
             pieces.push(if end.value() < start.value() {
                 Piece {
                     start: end,
@@ -304,21 +301,46 @@ impl<R: Rng> Student<'_, R> {
         Some(pieces)
     }
 
+    fn fill(&mut self) {
+        self.last_end = None;
+        self.burette = match self.hands.filling {
+            Filling::CarriedOn | Filling::CarriedOnUnread => self.uniform(0.0, 0.6),
+            Filling::NearTop => self.uniform(0.0, 1.0),
+            // the meniscus stands where the eye sees the mark
+            Filling::ToZero => self.hands.reading.draw(self.rng),
+        };
+    }
+
+    /// The start as it is written.
+    fn start(&mut self, seen: f64, burette: &Glassware) -> Option<Reading> {
+        match (self.hands.filling, &self.last_end) {
+            (Filling::ToZero, None) => self.read(0.0, burette),
+            (Filling::CarriedOnUnread, Some(end)) => Some(end.clone()),
+            _ => self.read(seen.max(0.0), burette),
+        }
+    }
+
+    /// What the meniscus is seen to stand at, mL.
+    fn meniscus(&mut self, capacity: f64) -> f64 {
+        let parallax = self.hands.parallax * self.burette / capacity;
+        self.burette + parallax + self.hands.reading.draw(self.rng)
+    }
+
+    /// Where the burette is closed, mL past the endpoint.
     fn endpoint(&mut self) -> f64 {
-        let half_drop = as_f64(self.procedure.uncertainty.drop) / 2.0;
-        self.uniform(-half_drop, half_drop) * self.hand.care
+        let before = f64::from(self.titrations.saturating_sub(1));
+        self.hands.endpoint.draw(self.rng) + self.hands.drift * before
     }
 
-    /// Relative error of a whole determination: three uniforms, near enough a normal.
-    fn determination(&mut self) -> f64 {
-        let standard = as_f64(self.procedure.uncertainty.repeatability) / 100.0;
-        let sum: f64 = (0..3).map(|_| self.uniform(-1.0, 1.0)).sum();
-        sum * standard * self.hand.care
-    }
-
-    fn reading_error(&mut self) -> f64 {
-        let half_width = as_f64(self.procedure.uncertainty.burette_reading);
-        self.triangular(half_width * self.hand.care)
+    /// What is delivered where the first titre is known and the colour in doubt: within two drops of it.
+    fn towards_the_first(&mut self, titre: f64) -> f64 {
+        let first = *self.first_titre.get_or_insert(titre);
+        let doubt = 2.0 * as_f64(self.procedure.uncertainty.drop);
+        if (first - titre).abs() < doubt {
+            titre + self.hands.to_first_titre * (first - titre)
+        } else {
+            titre
+        }
     }
 
     /// A container empty and full.
@@ -352,7 +374,7 @@ impl<R: Rng> Student<'_, R> {
         for column in Column::of_sample(self.procedure) {
             match column {
                 Column::SampleVolume => {
-                    let error = self.triangular(2.0 * noise * self.hand.care);
+                    let error = self.triangular(noise * self.hands.cylinder_reading);
                     let seen = amount + self.biases.sample + error;
                     readings.volume = Some(self.read(seen, piece)?);
                 }
@@ -378,10 +400,23 @@ impl<R: Rng> Student<'_, R> {
     fn read(&mut self, value: f64, piece: &Glassware) -> Option<Reading> {
         let step = piece.readable_step()?;
         let mut decimals = step.scale();
-        if decimals > 0 && self.rng.random::<f64>() < self.hand.sloppy_decimals {
+        if decimals > 0 && self.rng.random::<f64>() < self.hands.wrong_decimals {
             decimals = decimals.saturating_sub(1);
         }
-        let steps = Decimal::from_f64((value / as_f64(step)).round())?;
+        let estimated = matches!(
+            piece.kind(),
+            GlasswareKind::Burette | GlasswareKind::Cylinder
+        );
+        let preferred = estimated
+            && self.hands.digit_preference > 0.0
+            && self.rng.random::<f64>() < self.hands.digit_preference;
+        let (step, steps) = if preferred {
+            let half_division = step.checked_mul(Decimal::from(5))?;
+            (half_division, value / as_f64(half_division))
+        } else {
+            (step, value / as_f64(step))
+        };
+        let steps = Decimal::from_f64(steps.round())?;
         let seen = to_decimals(steps.checked_mul(step)?, decimals);
         Reading::parse(&seen.to_string()).ok()
     }

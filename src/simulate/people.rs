@@ -9,62 +9,13 @@ use crate::course::{StaffMember, StaffRole, Student};
 use crate::ids::{SectionName, StudentId};
 use crate::term::Term;
 
-const FAMILY: [&str; 48] = [
-    "Abara",
-    "Aldine",
-    "Amsel",
-    "Barrow",
-    "Bellweather",
-    "Birchall",
-    "Calloway",
-    "Castellan",
-    "Corvin",
-    "Dahlberg",
-    "Dunmore",
-    "Eastlake",
-    "Eklund",
-    "Fairweather",
-    "Fenwick",
-    "Galloway",
-    "Greer",
-    "Halloran",
-    "Hartnoll",
-    "Ibarra",
-    "Idowu",
-    "Jansen",
-    "Kestrel",
-    "Kowal",
-    "Lindqvist",
-    "Lockhart",
-    "Marchetti",
-    "Merriweather",
-    "Nakata",
-    "Norling",
-    "Okafor",
-    "Osterman",
-    "Pemberton",
-    "Quill",
-    "Rasmussen",
-    "Rowntree",
-    "Sandoval",
-    "Seaborne",
-    "Tanaka",
-    "Thackeray",
-    "Umber",
-    "Vasquez",
-    "Verhoeven",
-    "Wetherby",
-    "Whitlock",
-    "Yarrow",
-    "Yilmaz",
-    "Zeller",
-];
-const GIVEN: [&str; 40] = [
-    "Ada", "Aino", "Amara", "Anselm", "Basil", "Beatriz", "Bram", "Callum", "Chidi", "Clara",
-    "Dara", "Dimitri", "Elif", "Emil", "Esme", "Farah", "Felix", "Greta", "Hana", "Hugo", "Imani",
-    "Ines", "Jonas", "Juno", "Kai", "Leila", "Lucia", "Mateo", "Mira", "Nils", "Noor", "Odile",
-    "Oren", "Priya", "Rafael", "Saskia", "Tamsin", "Tomas", "Wren", "Yusuf",
-];
+const FAMILY: &str = "Abara Aldine Amsel Barrow Bellweather Birchall Calloway Castellan Corvin Dahlberg Dunmore Eastlake Eklund \
+    Fairweather Fenwick Galloway Greer Halloran Hartnoll Ibarra Idowu Jansen Kestrel Kowal Lindqvist Lockhart \
+    Marchetti Merriweather Nakata Norling Okafor Osterman Pemberton Quill Rasmussen Rowntree Sandoval \
+    Seaborne Tanaka Thackeray Umber Vasquez Verhoeven Wetherby Whitlock Yarrow Yilmaz Zeller";
+const GIVEN: &str = "Ada Aino Amara Anselm Basil Beatriz Bram Callum Chidi Clara Dara Dimitri Elif Emil Esme Farah Felix Greta \
+    Hana Hugo Imani Ines Jonas Juno Kai Leila Lucia Mateo Mira Nils Noor Odile Oren Priya Rafael Saskia \
+    Tamsin Tomas Wren Yusuf";
 
 pub(super) fn people(plan: &Plan, term: &mut Term, rng: &mut ChaCha20Rng) {
     let mut number = 4_100_u32;
@@ -75,8 +26,8 @@ pub(super) fn people(plan: &Plan, term: &mut Term, rng: &mut ChaCha20Rng) {
             members.push(Student {
                 // ids are text: these begin with a zero that has to stay
                 id: StudentId::new(format!("0{number}")),
-                family_name: pick(&FAMILY, rng).to_owned(),
-                given_name: pick(&GIVEN, rng).to_owned(),
+                family_name: pick(FAMILY, rng).to_owned(),
+                given_name: pick(GIVEN, rng).to_owned(),
                 section: section.clone(),
                 email: String::new(),
                 left: None,
@@ -120,6 +71,7 @@ pub(super) fn people(plan: &Plan, term: &mut Term, rng: &mut ChaCha20Rng) {
     }
 }
 
-fn pick<'a>(names: &[&'a str], rng: &mut impl Rng) -> &'a str {
+fn pick<'n>(names: &'n str, rng: &mut impl Rng) -> &'n str {
+    let names: Vec<&str> = names.split_whitespace().collect();
     names.choose(rng).copied().unwrap_or_default()
 }

@@ -7,18 +7,15 @@ use rand_chacha::ChaCha20Rng;
 use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive;
 
-use super::case::{Case, DefaultLots, Settlement};
-use super::endpoint::{Endpoint, endpoint, endpoint_warning};
-use super::evaluate::evaluate;
-use super::marking::Scale;
-use super::marks::Part;
-use super::rehearsal::{Bench, Hand, simulate};
-use super::signal::{Signal, result_at};
-use crate::ids::{LotCode, UnknownCode};
+use super::hands::Population;
+use super::student::simulate;
+use super::supplies::{BLANK, Supplies, content};
+use crate::ids::LotCode;
+use crate::judge::signal::{Bench, Signal, result_at};
+use crate::judge::{Endpoint, Part, Scale, endpoint, endpoint_warning, evaluate};
 use crate::measure::{as_f64, from_f64, plain, to_figures};
-use crate::procedure::{Procedure, Scheme};
-use crate::submission::HandIn;
-use crate::truth::{Assigned, Lot, Sealed, Unknown};
+use crate::procedure::Procedure;
+use crate::truth::{Assigned, Lot};
 
 /// What a class can be expected to reach with a procedure.
 #[derive(Clone, Debug, PartialEq)]
@@ -82,33 +79,23 @@ pub fn fairness(procedure: &Procedure, students: usize, seed: u64) -> Result<Fai
         })
     };
     let expected: Vec<Expected> = [20, 50, 90].into_iter().filter_map(at).collect();
-    let truth = typical_result(procedure, &expected)
+    let truth = content(procedure, &bench, (0.5, 0.5), 0.5)
         .ok_or("found no result above 0 at half the scale, expected one: are the amounts of the procedure right?")?;
     let bench = Bench { truth, ..bench };
-    let class = Class {
-        procedure,
-        titrant: titrant.as_ref(),
-        excess: excess.as_ref(),
-        truth,
-    };
+    let value = Decimal::from_f64(truth).unwrap_or(Decimal::ONE);
+    let supplies = Supplies::exactly([&titrant, &excess].into_iter().flatten(), value);
     let mut rng = ChaCha20Rng::seed_from_u64(seed);
-    let hand = Hand {
-        care: 1.0,
-        sloppy_decimals: 0.0,
-        trials: procedure.trials.minimum,
-        rough: false,
-    };
+    let hands = Population::CAREFUL.hands(procedure, &mut rng);
     let mut sums: BTreeMap<Part, (f64, Decimal)> = BTreeMap::new();
     let (mut full, mut done) = (0_usize, 0_usize);
     let mut reachable = None;
     for _ in 0..students {
-        let Some(hand_in) = simulate(procedure, &bench, &hand, &mut rng) else {
+        let Some(hand_in) = simulate(procedure, &bench, &hands, &mut rng) else {
             continue;
         };
-        let judged = class.judge(&hand_in, |case| {
-            reachable.get_or_insert_with(|| case.work_up());
-            evaluate(case)
-        });
+        let case = supplies.case(procedure, &hand_in, 0);
+        reachable.get_or_insert_with(|| case.work_up());
+        let judged = evaluate(&case);
         done = done.saturating_add(1);
         for mark in judged
             .marks
@@ -153,20 +140,6 @@ pub fn fairness(procedure: &Procedure, students: usize, seed: u64) -> Result<Fai
     Ok(fairness)
 }
 
-/// The result at half the scale; for a standardisation the label's molarity.
-fn typical_result(procedure: &Procedure, expected: &[Expected]) -> Option<f64> {
-    if procedure.scheme == Scheme::Standardisation {
-        return procedure
-            .titrant
-            .as_ref()
-            .map(|titrant| as_f64(titrant.nominal));
-    }
-    let half = expected.iter().find(|expected| expected.share == 50);
-    half.map(|expected| expected.result)
-}
-
-const BLANK: f64 = 0.12;
-
 /// A lot at its label, known to 0.1 %.
 fn nominal_lot(code: &str, nominal: Decimal) -> Lot {
     let standard_uncertainty = nominal.saturating_mul(Decimal::new(1, 3));
@@ -179,48 +152,6 @@ fn nominal_lot(code: &str, nominal: Decimal) -> Lot {
         reagent: String::new(),
         molarity,
         version: 1,
-    }
-}
-
-struct Class<'a> {
-    procedure: &'a Procedure,
-    titrant: Option<&'a Lot>,
-    excess: Option<&'a Lot>,
-    truth: f64,
-}
-
-impl Class<'_> {
-    fn judge<T>(&self, hand_in: &HandIn, use_case: impl FnOnce(&Case) -> T) -> T {
-        let lots = [self.titrant, self.excess].into_iter().flatten();
-        let lots: BTreeMap<LotCode, Lot> =
-            lots.map(|lot| (lot.code.clone(), lot.clone())).collect();
-        let value = Decimal::from_f64(self.truth).unwrap_or(Decimal::ONE);
-        let truth = Sealed::new(Assigned {
-            value,
-            standard_uncertainty: Decimal::ZERO,
-        });
-        let unknowns = BTreeMap::from([(
-            UnknownCode::new("u"),
-            Unknown {
-                code: UnknownCode::new("u"),
-                truth,
-                version: 1,
-            },
-        )]);
-        use_case(&Case {
-            procedure: self.procedure,
-            hand_in,
-            revision: 1,
-            lots: &lots,
-            default_lots: &DefaultLots::default(),
-            unknowns: &unknowns,
-            issued: Some("u"),
-            submitted_at: None,
-            due: None,
-            by_hand: None,
-            settlement: &Settlement::default(),
-            likenesses: &[],
-        })
     }
 }
 

@@ -1,13 +1,12 @@
-//! Copying rehearsed: what a simulated student hands in who writes down another's readings.
+//! What a simulated student hands in who writes down another's readings.
 
 use rand::seq::SliceRandom;
 use rand::{Rng, RngExt};
 use rust_decimal::Decimal;
 
-use super::mistakes::put;
-use super::questions::refusals;
+use super::mistakes::{stands, written};
 use crate::columns::Column;
-use crate::measure::{Glassware, Reading};
+use crate::measure::{Glassware, Reading, from_f64, to_decimals};
 use crate::procedure::Procedure;
 use crate::submission::{HandIn, Piece, Titration, TrialLabel};
 
@@ -21,14 +20,17 @@ pub enum Copying {
     Reordered,
     /// One digit of one reading altered.
     DigitAltered,
+    /// Delivered volumes and masses by difference kept, the readings around them invented.
+    Differences,
 }
 
 impl Copying {
-    pub const ALL: [Self; 4] = [
+    pub const ALL: [Self; 5] = [
         Self::Exact,
         Self::Shifted,
         Self::Reordered,
         Self::DigitAltered,
+        Self::Differences,
     ];
 
     /// In words, after “copied”.
@@ -38,6 +40,7 @@ impl Copying {
             Self::Shifted => "all shifted by one amount",
             Self::Reordered => "trials in another order",
             Self::DigitAltered => "one digit altered",
+            Self::Differences => "readings invented around the differences",
         }
     }
 }
@@ -64,6 +67,7 @@ pub fn copied(
         Copying::Exact => {}
         Copying::Shifted => shift(procedure, &mut copy, rng)?,
         Copying::Reordered => reorder(&mut copy, rng)?,
+        Copying::Differences => invent_around(procedure, &mut copy, rng)?,
         Copying::DigitAltered => {
             for _ in 0..TRIES {
                 let mut altered = copy.clone();
@@ -75,12 +79,6 @@ pub fn copied(
         }
     }
     stands(procedure, &copy).then_some(copy)
-}
-
-/// Whether the entry would take it.
-fn stands(procedure: &Procedure, hand_in: &HandIn) -> bool {
-    let mut rows = hand_in.titrations.iter();
-    rows.all(|row| refusals(procedure, 0, row).is_empty())
 }
 
 fn shift(procedure: &Procedure, copy: &mut HandIn, rng: &mut impl Rng) -> Option<()> {
@@ -107,9 +105,42 @@ fn shift(procedure: &Procedure, copy: &mut HandIn, rng: &mut impl Rng) -> Option
 }
 
 fn moved(reading: &Reading, by: Decimal, burette: &Glassware) -> Option<Reading> {
-    let mut value = reading.value().checked_add(by)?;
-    value.rescale(burette.decimals()?);
-    Reading::parse(&value.to_string()).ok()
+    written(reading.value().checked_add(by)?, burette.decimals()?)
+}
+
+/// Every burette starts, and every weighing bottle or crucible weighs, something else.
+fn invent_around(procedure: &Procedure, copy: &mut HandIn, rng: &mut impl Rng) -> Option<()> {
+    let originals = copy.titrations.clone();
+    for (row, original) in copy.titrations.iter_mut().zip(originals) {
+        for piece in row.burette.iter_mut().chain(&mut row.other.second) {
+            let delivered = piece.end.value().checked_sub(piece.start.value())?;
+            let decimals = piece.end.decimals();
+            let room = procedure.burette()?.capacity().checked_sub(delivered)?;
+            let start = from_f64(rng.random_range(0.0..2.0), 6)?.min(room);
+            let start = to_decimals(start, decimals);
+            piece.start = written(start, decimals)?;
+            piece.end = written(start.checked_add(delivered)?, decimals)?;
+        }
+        let first = (row.burette.first(), original.burette.first());
+        if let (Some(endpoint), (Some(new), Some(old))) = (&mut row.other.first_endpoint, first) {
+            let by = new.start.value().checked_sub(old.start.value())?;
+            *endpoint = written(endpoint.value().checked_add(by)?, endpoint.decimals())?;
+        }
+        let heavier = from_f64(rng.random_range(0.5..3.0), 6)?;
+        let weighed = [
+            &mut row.sample.before,
+            &mut row.sample.after,
+            &mut row.other.empty,
+            &mut row.other.full,
+            &mut row.other.water,
+        ];
+        for reading in weighed.into_iter().flatten() {
+            let decimals = reading.decimals();
+            let by = to_decimals(heavier, decimals);
+            *reading = written(reading.value().checked_add(by)?, decimals)?;
+        }
+    }
+    Some(())
 }
 
 fn pieces(row: &Titration) -> impl Iterator<Item = &Piece> {
@@ -169,4 +200,26 @@ fn alter(procedure: &Procedure, copy: &mut HandIn, rng: &mut impl Rng) -> Option
     *digit = *others.get(rng.random_range(0..others.len().max(1)))?;
     let altered: String = characters.into_iter().collect();
     put(row, column, Reading::parse(&altered).ok()?)
+}
+
+/// Puts a reading in place of one that is there.
+pub(super) fn put(row: &mut Titration, column: Column, reading: Reading) -> Option<()> {
+    let index = |n: usize| n.saturating_sub(1);
+    let place = match column {
+        Column::BuretteStart(n) => &mut row.burette.get_mut(index(n))?.start,
+        Column::BuretteEnd(n) => &mut row.burette.get_mut(index(n))?.end,
+        Column::SecondStart(n) => &mut row.other.second.get_mut(index(n))?.start,
+        Column::SecondEnd(n) => &mut row.other.second.get_mut(index(n))?.end,
+        Column::FirstEndpoint => row.other.first_endpoint.as_mut()?,
+        Column::Crucible | Column::Vessel => row.other.empty.as_mut()?,
+        Column::CrucibleFull | Column::VesselFull => row.other.full.as_mut()?,
+        Column::VesselWater => row.other.water.as_mut()?,
+        Column::Absorbance => row.other.absorbance.as_mut()?,
+        Column::SampleVolume => row.sample.volume.as_mut()?,
+        Column::SampleMass => row.sample.mass.as_mut()?,
+        Column::SampleBefore => row.sample.before.as_mut()?,
+        Column::SampleAfter => row.sample.after.as_mut()?,
+    };
+    *place = reading;
+    Some(())
 }

@@ -1,0 +1,438 @@
+//! The sum that a student does on paper, and the ways in which it goes wrong.
+//!
+//! It is written as a textbook has it, in plain numbers and apart from the work-up, so that what the judgement makes of a
+//! wrong answer is tried on answers that the judgement had no part in.
+
+use rand::seq::IndexedRandom;
+use rand::{Rng, RngExt};
+
+use super::mistakes::Mistake;
+use crate::chem::{Formula, Ratio};
+use crate::ids::LotCode;
+use crate::judge::Case;
+use crate::measure::{Reading, as_f64, from_f64, to_figures, water_density};
+use crate::procedure::{Asked, Method, Portion, Procedure, ResultUnit, SampleBy};
+use crate::submission::{HandIn, Piece, Titration, TrialLabel};
+
+/// What a student calculates from.
+pub struct Notebook<'a> {
+    procedure: &'a Procedure,
+    hand_in: &'a HandIn,
+    /// Molarity on the titrant's or the stock's bottle, mol/L.
+    molarity: Option<f64>,
+    /// The same of the excess reagent.
+    excess_molarity: Option<f64>,
+    /// The trials that the student takes the mean of: those that agree.
+    counted: Vec<TrialLabel>,
+}
+
+/// Figures to which an answer is written (common practice: one more than a burette gives).
+const ANSWER_FIGURES: u32 = 5;
+
+/// How the sum is done.
+#[derive(Clone, Copy, Default)]
+struct Way {
+    /// Ends taken for volumes: in every row, or in one.
+    ends: Option<Option<TrialLabel>>,
+    /// Powers of a thousand between millilitres and litres.
+    thousands: i32,
+    /// The ratio, counted from 0, that is upside down (true) or taken as 1 : 1 (false).
+    ratio: Option<(usize, bool)>,
+    exchanged: bool,
+    nominal: bool,
+    excess_nominal: bool,
+    no_dilution: bool,
+    no_blank: bool,
+    left_over: bool,
+    /// Molar mass in place of the right one, g/mol.
+    molar_mass: Option<f64>,
+    power: i32,
+    /// Figures to which the amount is rounded.
+    figures: Option<u32>,
+}
+
+impl<'a> Notebook<'a> {
+    /// With the lots that the first row names, or those of the section.
+    pub fn of(case: &Case<'a>) -> Self {
+        let work_up = case.work_up();
+        let counted = work_up.trials.iter().filter(|trial| trial.counted);
+        let row = case.hand_in.titrations.first();
+        let molarity = |written: Option<&'a LotCode>, of_section: &'a Option<LotCode>| {
+            let lot = case.lots.get(written.or(of_section.as_ref())?)?;
+            Some(as_f64(lot.molarity.value))
+        };
+        let (lots, default_lots) = (
+            row.map(|row| (&row.lot, &row.excess_lot)),
+            case.default_lots,
+        );
+        Self {
+            procedure: case.procedure,
+            hand_in: case.hand_in,
+            molarity: molarity(lots.and_then(|lots| lots.0.as_ref()), &default_lots.titrant),
+            excess_molarity: molarity(lots.and_then(|lots| lots.1.as_ref()), &default_lots.excess),
+            counted: counted.map(|trial| trial.trial).collect(),
+        }
+    }
+
+    /// The answer as the student writes it; none where nothing can be calculated, or the mistake changes nothing.
+    pub fn answer(&self, mistake: Option<Mistake>, rng: &mut impl Rng) -> Option<Reading> {
+        let counted = self.counted.clone();
+        let right = self.mean(&Way::default(), &counted)?;
+        let value = match mistake {
+            None => right,
+            Some(mistake) => {
+                let trials = self.trials(mistake, counted, rng)?;
+                self.mean(&self.way(mistake, &trials, rng)?, &trials)?
+            }
+        };
+        let answer = self.written(value)?;
+        if mistake.is_some() && self.written(right)?.value() == answer.value() {
+            return None;
+        }
+        Some(answer)
+    }
+
+    fn written(&self, value: f64) -> Option<Reading> {
+        let value =
+            from_f64(value, 12).filter(|value| value.is_sign_positive() && !value.is_zero())?;
+        Reading::parse_answer(&to_figures(value, ANSWER_FIGURES).to_string()).ok()
+    }
+
+    /// The rows that are averaged.
+    fn trials(
+        &self,
+        mistake: Mistake,
+        counted: Vec<TrialLabel>,
+        rng: &mut impl Rng,
+    ) -> Option<Vec<TrialLabel>> {
+        match mistake {
+            Mistake::OneTrialOnly => counted.choose(rng).map(|one| vec![*one]),
+            Mistake::RoughIncluded => {
+                let rows = self.hand_in.titrations.iter().map(|row| row.trial);
+                let more = rows.filter(|trial| {
+                    *trial == TrialLabel::Rough
+                        || trial.number().is_some() && !counted.contains(trial)
+                });
+                let one = more.collect::<Vec<_>>().choose(rng).copied()?;
+                Some(counted.into_iter().chain([one]).collect())
+            }
+            _ => Some(counted),
+        }
+    }
+
+    fn way(&self, mistake: Mistake, trials: &[TrialLabel], rng: &mut impl Rng) -> Option<Way> {
+        let mut way = Way::default();
+        match mistake {
+            Mistake::EndNotDifference => way.ends = Some(None),
+            Mistake::StartNotZeroIgnored => way.ends = Some(Some(*trials.choose(rng)?)),
+            Mistake::MillilitresAsLitres => {
+                self.procedure.burette()?;
+                way.thousands = if rng.random() { 1 } else { -1 };
+            }
+            Mistake::RatioInverted | Mistake::RatioIgnored => {
+                let back = matches!(self.procedure.method(), Method::Back { .. });
+                let place = usize::from(back && rng.random());
+                way.ratio = Some((place, mistake == Mistake::RatioInverted));
+            }
+            Mistake::VolumesExchanged => {
+                way.exchanged = self.procedure.sample.by == SampleBy::Volume
+            }
+            Mistake::NominalMolarity => {
+                way.excess_nominal = self.procedure.excess.is_some() && rng.random();
+                way.nominal = !way.excess_nominal;
+            }
+            Mistake::DilutionOmitted => way.no_dilution = true,
+            Mistake::BlankOmitted => way.no_blank = true,
+            Mistake::BackNotSubtracted => way.left_over = true,
+            Mistake::WrongSpecies => way.molar_mass = Some(self.other_species(rng)?),
+            Mistake::UnitSlip => way.power = *[-3, -2, -1, 1, 2, 3].choose(rng)?,
+            Mistake::RoundedEarly => way.figures = Some(rng.random_range(2..=3)),
+            _ => {}
+        }
+        Some(way)
+    }
+
+    /// Molar mass of a species of the reactions that shares an element with what is asked for or weighed, or of the
+    /// analyte itself.
+    fn other_species(&self, rng: &mut impl Rng) -> Option<f64> {
+        let asked = self.procedure.method().asked()?;
+        let (analyte, right) = match self.procedure.method() {
+            Method::Standardisation { weighed, .. } => (weighed, weighed),
+            _ => (&asked.analyte, &asked.expressed_as),
+        };
+        let is_kin = |species: &&Formula| {
+            let mut atoms = analyte.atoms().keys();
+            atoms.any(|symbol| {
+                !matches!(*symbol, "H" | "O" | "C") && species.atoms().contains_key(symbol)
+            })
+        };
+        let mass = |species: &Formula| as_f64(species.molar_mass().value);
+        let reacting = self.procedure.reactions.iter().flat_map(|r| r.species());
+        let others = reacting.filter(is_kin).chain([analyte]).map(mass);
+        let others: Vec<f64> = others
+            .filter(|other| (other - mass(right)).abs() > 0.01)
+            .collect();
+        others.choose(rng).copied()
+    }
+
+    fn mean(&self, way: &Way, trials: &[TrialLabel]) -> Option<f64> {
+        let rows = self.hand_in.titrations.iter();
+        let rows = rows.filter(|row| trials.contains(&row.trial));
+        let results: Option<Vec<f64>> = rows.map(|row| self.result(way, row)).collect();
+        let results = results.filter(|results| !results.is_empty())?;
+        let mean = results.iter().sum::<f64>() / results.len() as f64;
+        Some(mean * 10_f64.powi(way.power))
+    }
+
+    fn result(&self, way: &Way, row: &Titration) -> Option<f64> {
+        let unless = |nominal: bool, assigned: Option<f64>, label| {
+            if nominal {
+                Some(as_f64(label))
+            } else {
+                assigned
+            }
+        };
+        let blank = |volume: &dyn Fn(&Titration) -> Option<f64>| -> f64 {
+            if way.no_blank || !self.procedure.trials.blank {
+                return 0.0;
+            }
+            self.blank(volume).unwrap_or(0.0)
+        };
+        let titre = |row: &Titration| volume(way, row.trial, &row.burette);
+        match self.procedure.method() {
+            Method::Direct {
+                titrant,
+                analyte_per_titrant,
+                asked,
+            } => {
+                let c = unless(way.nominal, self.molarity, titrant.nominal)?;
+                let mut used = titre(row)? - blank(&titre);
+                let mut sample = self.sample(row)?;
+                if way.exchanged {
+                    std::mem::swap(&mut used, &mut sample);
+                }
+                let amount = c * used * way.ratio(0, *analyte_per_titrant);
+                Some(self.express(way, amount, asked, sample))
+            }
+            Method::Back {
+                titrant,
+                excess,
+                analyte_per_excess,
+                excess_per_titrant,
+                asked,
+            } => {
+                let c = unless(way.nominal, self.molarity, titrant.nominal)?;
+                let per_titrant = way.ratio(0, *excess_per_titrant);
+                let left = c * titre(row)? * per_titrant;
+                let by_pipette = || {
+                    let c = unless(way.excess_nominal, self.excess_molarity, excess.nominal)?;
+                    Some(c * as_f64(excess.glassware.capacity()))
+                };
+                let added = match self.blank(&titre) {
+                    Some(blank) if !way.no_blank => c * blank * per_titrant,
+                    _ => by_pipette()?,
+                };
+                let used = if way.left_over { left } else { added - left };
+                let amount = used * way.ratio(1, *analyte_per_excess);
+                Some(self.express(way, amount, asked, self.sample(row)?))
+            }
+            Method::Standardisation {
+                weighed,
+                titrant_per_weighed,
+                asked,
+                ..
+            } => {
+                let purity = self.procedure.sample.purity;
+                let pure = purity.map_or(1.0, |purity| as_f64(purity.fraction));
+                let molar_mass = way.molar_mass.unwrap_or(as_f64(weighed.molar_mass().value));
+                let standard = 1000.0 * self.sample(row)? * pure / molar_mass;
+                let titrated = standard / self.dilution(way);
+                let amount = titrated * way.ratio(0, *titrant_per_weighed);
+                let used = titre(row)? - blank(&titre);
+                let way = Way {
+                    no_dilution: true,
+                    molar_mass: None,
+                    ..*way
+                };
+                Some(self.express(&way, amount, asked, used))
+            }
+            Method::TwoEndpoint {
+                titrant,
+                portion,
+                first,
+                second,
+                asked,
+                ..
+            } => {
+                let to_first = |row: &Titration| {
+                    let end = row.other.first_endpoint.as_ref()?.value();
+                    let start = row.burette.first()?.start.value();
+                    let start = if way.takes_end(row.trial) {
+                        0.0
+                    } else {
+                        as_f64(start)
+                    };
+                    Some(as_f64(end) - start)
+                };
+                let beside = |row: &Titration| volume(way, row.trial, &row.other.second);
+                let c = unless(way.nominal, self.molarity, titrant.nominal)?;
+                let (one, two) = match portion {
+                    Portion::Same => (
+                        to_first(row)? - blank(&to_first),
+                        titre(row)? - blank(&titre),
+                    ),
+                    Portion::Another => {
+                        (titre(row)? - blank(&titre), beside(row)? - blank(&beside))
+                    }
+                };
+                let amount = c * (part(*first) * one + part(*second) * two);
+                Some(self.express(way, amount, asked, self.sample(row)?))
+            }
+            Method::Gravimetric {
+                precipitate,
+                analyte_per_precipitate,
+                asked,
+            } => {
+                let mass = content(row)? - blank(&content);
+                let molar_mass = as_f64(precipitate.species.molar_mass().value);
+                let amount = 1000.0 * mass / molar_mass * way.ratio(0, *analyte_per_precipitate);
+                Some(self.express(way, amount, asked, self.sample(row)?))
+            }
+            Method::Density(vessel) => {
+                let (mass, air, weights) = (content(row)?, 0.0012, 8.0);
+                let filled = match (vessel.water, &row.other.water, &row.other.empty) {
+                    (Some(celsius), Some(water), Some(empty)) => {
+                        let water = as_f64(water.value()) - as_f64(empty.value());
+                        mass / water * (water_density(as_f64(celsius))? - air)
+                    }
+                    (Some(_), ..) => return None,
+                    (None, ..) => mass * (1.0 - air / weights) / self.sample(row)?,
+                };
+                Some(way.rounded(filled) + air)
+            }
+            Method::CalibrationLine {
+                calibration,
+                analyte_per_species,
+                asked,
+            } => {
+                let c = unless(way.nominal, self.molarity, calibration.nominal)?;
+                let flask = as_f64(calibration.made_up_in.capacity());
+                let mut points = Vec::new();
+                for row in &self.hand_in.titrations {
+                    let TrialLabel::Standard(number) = row.trial else {
+                        continue;
+                    };
+                    let stock = calibration.stock.get((number as usize).checked_sub(1)?)?;
+                    let absorbance = as_f64(row.other.absorbance.as_ref()?.value());
+                    points.push((c * as_f64(*stock) / flask, absorbance));
+                }
+                let (intercept, slope) = line(&points)?;
+                let absorbance = as_f64(row.other.absorbance.as_ref()?.value());
+                let found = (absorbance - intercept) / slope;
+                let amount = found * flask * way.ratio(0, *analyte_per_species);
+                Some(self.express(way, amount, asked, self.sample(row)?))
+            }
+        }
+    }
+
+    /// An amount of analyte, mmol, in a sample, mL or g, in the unit asked for.
+    fn express(&self, way: &Way, amount: f64, asked: &Asked, sample: f64) -> f64 {
+        let amount = way.rounded(amount) * self.dilution(way) * 1000_f64.powi(way.thousands);
+        let expressed = match (asked.unit.is_mass(), way.molar_mass) {
+            (true, Some(other)) => amount * other,
+            (true, None) => {
+                amount * part(asked.per_analyte) * as_f64(asked.expressed_as.molar_mass().value)
+            }
+            (false, _) => amount * part(asked.per_analyte),
+        };
+        let factor = match asked.unit {
+            ResultUnit::MolPerL | ResultUnit::GPerL | ResultUnit::GPerMl => 1.0,
+            ResultUnit::MmolPerL | ResultUnit::MgPerL => 1000.0,
+            ResultUnit::PercentMass | ResultUnit::PercentMassVolume => 0.1,
+        };
+        expressed * factor / sample
+    }
+
+    /// Flask over pipette.
+    fn dilution(&self, way: &Way) -> f64 {
+        match &self.procedure.sample.aliquot {
+            Some(aliquot) if !way.no_dilution => {
+                as_f64(aliquot.flask.capacity()) / as_f64(aliquot.pipette.capacity())
+            }
+            _ => 1.0,
+        }
+    }
+
+    /// mL or g.
+    fn sample(&self, row: &Titration) -> Option<f64> {
+        let sample = &row.sample;
+        let read = |reading: &Option<Reading>| reading.as_ref().map(|r| as_f64(r.value()));
+        match self.procedure.sample.by {
+            SampleBy::Volume if self.procedure.reads_sample_volume() => read(&sample.volume),
+            SampleBy::Volume => Some(as_f64(self.procedure.sample.glassware.capacity())),
+            SampleBy::Mass => read(&sample.mass),
+            SampleBy::MassDifference => Some(read(&sample.before)? - read(&sample.after)?),
+        }
+    }
+
+    fn blank(&self, volume: &dyn Fn(&Titration) -> Option<f64>) -> Option<f64> {
+        let rows = self.hand_in.titrations.iter();
+        let blanks = rows.filter(|row| row.trial == TrialLabel::Blank);
+        let volumes: Vec<f64> = blanks.filter_map(volume).collect();
+        let sum: f64 = volumes.iter().sum();
+        (!volumes.is_empty()).then(|| sum / volumes.len() as f64)
+    }
+}
+
+impl Way {
+    fn takes_end(&self, trial: TrialLabel) -> bool {
+        self.ends
+            .is_some_and(|one| one.is_none_or(|one| one == trial))
+    }
+
+    fn ratio(&self, place: usize, ratio: Ratio) -> f64 {
+        match self.ratio {
+            Some((at, true)) if at == place => 1.0 / part(ratio),
+            Some((at, false)) if at == place => 1.0,
+            _ => part(ratio),
+        }
+    }
+
+    fn rounded(&self, amount: f64) -> f64 {
+        let rounded =
+            |figures| from_f64(amount, 12).map(|exact| as_f64(to_figures(exact, figures)));
+        self.figures.and_then(rounded).unwrap_or(amount)
+    }
+}
+
+/// mL delivered, or the last end where that is taken for it.
+fn volume(way: &Way, trial: TrialLabel, pieces: &[Piece]) -> Option<f64> {
+    let last = as_f64(pieces.last()?.end.value());
+    if way.takes_end(trial) {
+        return Some(last);
+    }
+    let delivered = |piece: &Piece| as_f64(piece.end.value()) - as_f64(piece.start.value());
+    Some(pieces.iter().map(delivered).sum())
+}
+
+/// Mass of what is in a crucible or vessel, g.
+fn content(row: &Titration) -> Option<f64> {
+    let (full, empty) = (row.other.full.as_ref()?, row.other.empty.as_ref()?);
+    Some(as_f64(full.value()) - as_f64(empty.value()))
+}
+
+fn part(ratio: Ratio) -> f64 {
+    let (over, under) = ratio.parts();
+    as_f64(over) / as_f64(under)
+}
+
+/// Intercept and slope by least squares.
+fn line(points: &[(f64, f64)]) -> Option<(f64, f64)> {
+    let n = points.len() as f64;
+    let mean = |of: fn(&(f64, f64)) -> f64| points.iter().map(of).sum::<f64>() / n;
+    let (x, y) = (mean(|p| p.0), mean(|p| p.1));
+    let across: f64 = points.iter().map(|p| (p.0 - x) * (p.1 - y)).sum();
+    let along: f64 = points.iter().map(|p| (p.0 - x).powi(2)).sum();
+    let slope = across / along;
+    slope.is_finite().then_some((y - slope * x, slope))
+}

@@ -1,0 +1,31 @@
+//! One simulated class for everything that needs one: whether a procedure can be marked fairly, how often slips, copies
+//! and bad bottles are found, the invented courses of demonstrations and load tests, and the tests.
+//!
+//! From the bottom up: `hands` is what people do, `student` one of them at the bench, `supplies` what the prep room
+//! made, `mistakes`, `arithmetic` and `copying` what goes wrong, `class` and `course` whole terms, `slips`, `sections` and
+//! `fairness` what came of them. Everything is drawn from a seed.
+
+pub mod arithmetic;
+// counts of people and places, which cannot overflow
+#[allow(clippy::arithmetic_side_effects)]
+pub mod class;
+pub mod copying;
+#[allow(clippy::arithmetic_side_effects)]
+mod course;
+mod fairness;
+pub mod hands;
+mod mistakes;
+mod people;
+mod remedies;
+#[allow(clippy::arithmetic_side_effects)]
+pub mod sections;
+mod slips;
+mod student;
+pub mod supplies;
+
+pub use course::{Plan, PlannedExperiment, invent};
+pub use fairness::{Expected, Fairness, fairness};
+pub use mistakes::Mistake;
+pub use remedies::{Remedy, remedies};
+pub use slips::{Confusion, Count, confusion};
+pub use student::simulate;
