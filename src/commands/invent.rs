@@ -71,7 +71,10 @@ pub fn run(folder: &Path, sections: usize, students: usize, seed: u64) -> Result
         ],
         seed,
     };
-    let term = invent(&plan, glassware);
+    let term = invent(&plan, glassware).ok_or_else(|| {
+        let what = "found a procedure that cannot be carried out, expected a result of each";
+        Failure::Other(what.into())
+    })?;
     files::write_term(&term)
         .write(folder)
         .map_err(|fault| Failure::Faults(vec![fault]))?;

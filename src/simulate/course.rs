@@ -57,7 +57,8 @@ pub struct PlannedExperiment {
     pub copying: Vec<Copying>,
 }
 
-pub fn invent(plan: &Plan, glassware: GlasswareTable) -> Term {
+/// None where one of its procedures cannot be carried out.
+pub fn invent(plan: &Plan, glassware: GlasswareTable) -> Option<Term> {
     let mut rng = ChaCha20Rng::seed_from_u64(plan.seed);
     let mut term = Term::new(plan.course.clone(), glassware);
     people(plan, &mut term, &mut rng);
@@ -67,10 +68,10 @@ pub fn invent(plan: &Plan, glassware: GlasswareTable) -> Term {
             rng: &mut rng,
             term: &mut term,
         }
-        .run();
+        .run()?;
     }
     settle_first(&mut term);
-    term
+    Some(term)
 }
 
 /// The first experiment is over: its assistants have settled what was flagged, and its results are out.

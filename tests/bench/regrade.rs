@@ -8,6 +8,7 @@ use concordant::change::Change;
 use concordant::course::{Course, Zone};
 use concordant::desk::{self, Desk};
 use concordant::files::{read_procedure, shipped_glassware, shipped_procedure};
+use concordant::ids::{ExperimentKey, SectionName};
 use concordant::procedure::Dates;
 use concordant::simulate::{Plan, PlannedExperiment, invent};
 use concordant::store::Store;
@@ -123,7 +124,7 @@ fn term(sections: usize) -> Term {
         let text = shipped_procedure(key).expect("shipped");
         let procedure = read_procedure(key, &text, &glassware).expect("sound");
         PlannedExperiment {
-            key: key.to_owned(),
+            key: ExperimentKey::new(key),
             procedure: (key.to_owned(), text, procedure),
             dates: Dates {
                 opens: date(2026, 10, week).at(8, 0, 0, 0),
@@ -143,7 +144,9 @@ fn term(sections: usize) -> Term {
             term: "t".into(),
             zone: Zone::new("Atlantic/Reykjavik").expect("a zone"),
         },
-        sections: (1..=sections).map(|n| format!("S{n}")).collect(),
+        sections: (1..=sections)
+            .map(|n| SectionName::new(format!("S{n}")))
+            .collect(),
         students_per_section: 24,
         experiments: vec![
             planned("naoh-against-khp", 5, "N"),
@@ -152,5 +155,5 @@ fn term(sections: usize) -> Term {
         ],
         seed: 4,
     };
-    invent(&plan, glassware)
+    invent(&plan, glassware).expect("can be carried out")
 }
