@@ -49,7 +49,7 @@ pub fn grade(lab: &Lab, groups: &[(Sheet, Vec<String>)]) -> Vec<Vec<Graded>> {
     let term = read_term(&folder(lab, groups)).unwrap_or_else(|faults| panic!("{faults:?}"));
     let judged = term.judge_all().into_iter();
     let judged: BTreeMap<String, Evaluation> = judged
-        .map(|(slot, judged)| (slot.student, judged.evaluation))
+        .map(|(slot, judged)| (slot.student.to_string(), judged.evaluation))
         .collect();
     let graded = |group: usize, member: usize| graded(&judged[&student(group, member)]);
     groups
