@@ -1,12 +1,13 @@
 -- Who may sign in, and who is signed in.
 --
--- An account belongs to a row of `staff` or of `student`, named by kind and login, so that a student whose id happens
+-- Nothing here is a change of the course, and no key leads from here into its tables or back. An account belongs to
+-- somebody on the staff list or the roster, named by kind and login, so that a student whose id happens
 -- to be the login of a member of staff never gets that person's rights. Secrets are kept only as hashes.
 -- Instants are INTEGER milliseconds since 1970-01-01T00:00Z.
 
 CREATE TABLE account (
     kind           TEXT NOT NULL CHECK (kind IN ('staff', 'student')),
-    login          TEXT NOT NULL,        -- as in staff.login or student.id
+    login          TEXT NOT NULL,        -- as on that list
     password_hash  TEXT,                 -- PHC string; none until the account is claimed
     created_at     INTEGER NOT NULL,
     disabled_at    INTEGER,
@@ -45,3 +46,16 @@ CREATE TABLE sign_in_failure (
 ) STRICT;
 CREATE INDEX sign_in_failure_login ON sign_in_failure (login_hash, at);
 CREATE INDEX sign_in_failure_address ON sign_in_failure (address, at);
+
+-- A name for the drafts of an account in browsers, by which nobody can be told.
+CREATE TABLE draft_owner (
+    kind   TEXT NOT NULL,
+    login  TEXT NOT NULL,
+    name   TEXT NOT NULL DEFAULT (lower(hex(randomblob(12)))),
+    PRIMARY KEY (kind, login),
+    FOREIGN KEY (kind, login) REFERENCES account (kind, login)
+) STRICT;
+CREATE TRIGGER account_named AFTER INSERT ON account
+BEGIN INSERT INTO draft_owner (kind, login) VALUES (new.kind, new.login); END;
+CREATE TRIGGER account_unnamed BEFORE DELETE ON account
+BEGIN DELETE FROM draft_owner WHERE kind = old.kind AND login = old.login; END;

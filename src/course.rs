@@ -6,22 +6,25 @@ use std::fmt;
 use jiff::Timestamp;
 use jiff::civil::{Date, DateTime};
 use jiff::tz::TimeZone;
+use serde::{Deserialize, Serialize};
 
 use crate::ids::{ExperimentKey, LotCode, SectionName, StudentId};
 use crate::procedure::{Dates, Procedure};
 
 /// A course as it stands.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Course {
     pub title: String,
     /// Such as “autumn 2026”.
     pub term: String,
     /// IANA name of the zone its dates are in.
+    #[serde(rename = "time_zone")]
     pub zone: Zone,
 }
 
 /// A time zone by its IANA name.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(try_from = "String", into = "String")]
 pub struct Zone {
     name: String,
     zone: TimeZone,
@@ -43,33 +46,37 @@ pub struct Experiment {
 }
 
 /// The dates of a section where they are not those of the experiment.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct SectionDates {
     pub opens: Option<DateTime>,
     pub due: Option<DateTime>,
 }
 
 /// The lots assigned to a section.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct SectionLots {
     pub titrant: Option<LotCode>,
     pub excess: Option<LotCode>,
 }
 
 /// A student on the roster.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Student {
     /// Text: leading zeros stay.
+    #[serde(rename = "student")]
     pub id: StudentId,
+    #[serde(default, skip_serializing_if = "String::is_empty")]
     pub family_name: String,
+    #[serde(default, skip_serializing_if = "String::is_empty")]
     pub given_name: String,
     pub section: SectionName,
+    #[serde(default, skip_serializing_if = "String::is_empty")]
     pub email: String,
     /// The day they left the course; their work stays on record.
     pub left: Option<Date>,
 }
 
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct StaffMember {
     /// Signs in with this.
     pub login: String,
@@ -81,7 +88,8 @@ pub struct StaffMember {
 }
 
 /// What a member of staff may do.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum StaffRole {
     Coordinator,
     Assistant,
@@ -118,6 +126,20 @@ impl Zone {
     /// The local time of an instant.
     pub fn local(&self, instant: Timestamp) -> DateTime {
         self.zone.to_datetime(instant)
+    }
+}
+
+impl TryFrom<String> for Zone {
+    type Error = String;
+
+    fn try_from(name: String) -> Result<Self, String> {
+        Self::new(&name)
+    }
+}
+
+impl From<Zone> for String {
+    fn from(zone: Zone) -> Self {
+        zone.name
     }
 }
 

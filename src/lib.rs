@@ -48,7 +48,7 @@ pub mod judge;
 pub mod term;
 
 #[deny(clippy::arithmetic_side_effects)]
-pub mod change;
+pub mod changes;
 
 #[deny(clippy::arithmetic_side_effects)]
 pub mod simulate;

@@ -4,11 +4,12 @@ use std::fmt;
 
 use jiff::civil::Date;
 use rust_decimal::Decimal;
+use serde::{Deserialize, Serialize};
 
 use crate::ids::{ExperimentKey, LotCode, UnknownCode};
 
-/// A secret. It prints as `[sealed]`, cannot be serialised, and is opened only by name, so that every place a true
-/// value leaves this type can be found by searching for [`Sealed::open`].
+/// A secret. It prints as `[sealed]`, is serialised only where [`in_the_journal`] is named, and is opened only by name, so
+/// that every place a true value leaves this type can be found by searching for [`Sealed::open`].
 #[derive(Clone, PartialEq)]
 pub struct Sealed<T>(T);
 
@@ -31,7 +32,8 @@ impl<T> fmt::Debug for Sealed<T> {
 }
 
 /// A value with its standard uncertainty, in one unit.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(try_from = "Unchecked")]
 pub struct Assigned {
     pub value: Decimal,
     /// Its standard uncertainty, not negative.
@@ -50,6 +52,21 @@ impl Lot {
             },
             version: 1,
         }
+    }
+}
+
+#[derive(Deserialize)]
+struct Unchecked {
+    value: Decimal,
+    standard_uncertainty: Decimal,
+}
+
+impl TryFrom<Unchecked> for Assigned {
+    type Error = String;
+
+    fn try_from(read: Unchecked) -> Result<Self, String> {
+        let checked = Self::new(read.value, read.standard_uncertainty);
+        checked.map_err(|(what, why)| format!("{what}: {why}"))
     }
 }
 
@@ -78,8 +95,28 @@ impl Assigned {
     }
 }
 
+/// The one way a true value is written down by itself: in the journal of the course, which nobody but its staff can read.
+pub mod in_the_journal {
+    use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+    use super::{Assigned, Sealed};
+
+    pub fn serialize<S: Serializer>(
+        truth: &Sealed<Assigned>,
+        serializer: S,
+    ) -> Result<S::Ok, S::Error> {
+        truth.open().serialize(serializer)
+    }
+
+    pub fn deserialize<'de, D: Deserializer<'de>>(
+        deserializer: D,
+    ) -> Result<Sealed<Assigned>, D::Error> {
+        Assigned::deserialize(deserializer).map(Sealed::new)
+    }
+}
+
 /// A bottle of reagent made in one go.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Lot {
     /// The code on the bottle.
     pub code: LotCode,
@@ -92,18 +129,20 @@ pub struct Lot {
 }
 
 /// A bottle a student is given.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Unknown {
     /// The code on the bottle.
     pub code: UnknownCode,
     /// In the experiment's result unit.
+    #[serde(with = "in_the_journal")]
     pub truth: Sealed<Assigned>,
     /// Which version of the value this is, from 1.
     pub version: u32,
 }
 
 /// Something on the prep room's shelf.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Bottle {
     /// The lot of that code.
     Lot(LotCode),
@@ -115,7 +154,7 @@ pub enum Bottle {
 }
 
 /// When something was made and until when it keeps, as far as the prep room says.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct ShelfLife {
     /// Day it was made.
     pub made: Option<Date>,

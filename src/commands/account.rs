@@ -5,7 +5,7 @@ use std::path::Path;
 use jiff::Timestamp;
 
 use super::Failure;
-use crate::change::Change;
+use crate::changes::Change;
 use crate::course::{StaffMember, StaffRole};
 use crate::desk::{Desk, accounts};
 use crate::store::Store;
@@ -43,7 +43,7 @@ pub async fn add_coordinator(db: &Path, login: &str) -> Result<(), Failure> {
                 .await?;
         }
     }
-    let codes = accounts::issue_claim_codes(desk.store(), std::slice::from_ref(&login), now)
+    let codes = accounts::issue_claim_codes(&desk, std::slice::from_ref(&login), now)
         .await
         .map_err(|why| Failure::Other(why.to_string()))?;
     for issued in codes {

@@ -39,7 +39,7 @@ pub async fn run(listen: SocketAddr, keep: Option<PathBuf>) -> Result<(), Failur
     let mut lines = vec![format!("Concordant demo, {}", address(&listener)?)];
     for (role, login) in people(&term) {
         let password = password()?;
-        accounts::set_password(desk.store(), &login, &password, now)
+        accounts::set_password(&desk, &login, &password, now)
             .await
             .map_err(|why| Failure::Other(why.to_string()))?;
         lines.push(format!(

@@ -6,7 +6,7 @@ use jiff::Timestamp;
 
 use super::{Failure, open_existing, progress};
 use crate::desk::{self, Desk, Difference};
-use crate::store::first_broken_event;
+use crate::store::first_difference;
 use crate::words::counted;
 
 /// Judges everything anew; with `verify` changes nothing and fails on any difference.
@@ -36,10 +36,8 @@ pub async fn run(db: &Path, verify: bool) -> Result<(), Failure> {
     };
     let judged = counted(count, "submission", "submissions");
     println!("{judged} judged, {differ}");
-    if verify && let Some(event) = first_broken_event(&mut *desk.store().read().await?).await? {
-        return Err(Failure::Other(format!(
-            "event {event}: found a hash that does not follow from it and the one before, expected an unbroken chain"
-        )));
+    if verify && let Some(what) = first_difference(&mut *desk.store().read().await?).await? {
+        return Err(Failure::Other(what));
     }
     desk.close().await;
     if verify && !differences.is_empty() {

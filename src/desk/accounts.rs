@@ -4,17 +4,14 @@ use std::collections::BTreeSet;
 
 use jiff::{SignedDuration, Timestamp};
 
+use super::Desk;
 use super::passwords;
+use super::person::people_called;
+pub use super::person::{Person, Role};
 use super::sessions::{Token, begin_session};
-pub use crate::store::accounts::{AccountId, Kind, Person, Role};
-use crate::store::accounts::{
-    account, keep_account, people_called, set_disabled, set_password_hash, with_password,
-};
-use crate::store::claims::{
-    claim_code, failures_since, forget_failures, insert_claim_code, insert_failure, use_claim_codes,
-};
-use crate::store::sessions::delete_sessions_of;
-use crate::store::{Store, StoreError, Transaction, hash};
+use crate::store::accounts::ClaimCode;
+pub use crate::store::accounts::{AccountId, Kind};
+use crate::store::{StoreError, Transaction, hash};
 
 /// Failures of a login within [`MEMORY`] after which it has to wait.
 const FAILURES_OF_A_LOGIN: usize = 5;
@@ -79,16 +76,16 @@ pub struct IssuedCode {
 
 /// Lets somebody in with a password.
 pub async fn sign_in(
-    store: &Store,
+    desk: &Desk,
     attempt: Attempt<'_>,
     password: &str,
 ) -> Result<(Person, Token), AccountError> {
-    let login = register(store, attempt).await?;
-    let person = find(store, attempt.login).await?;
+    let login = register(desk, attempt).await?;
+    let person = find(desk, attempt.login).await?;
     let mut stored = None;
     if let Some(person) = &person {
-        let mut reader = store.read().await?;
-        let held = account(&mut reader, &person.account()).await?;
+        let mut reader = desk.store().read().await?;
+        let held = reader.accounts().account(&person.account()).await?;
         stored = held.filter(|a| !a.disabled).and_then(|a| a.password_hash);
     }
     let right = passwords::matches(password.to_owned(), stored)
@@ -97,8 +94,8 @@ pub async fn sign_in(
     let Some(person) = person.filter(|_| right) else {
         return Err(AccountError::Wrong);
     };
-    let mut transaction = store.write().await?;
-    forget_failures(&mut transaction, &login).await?;
+    let mut transaction = desk.store().write().await?;
+    transaction.accounts().forget_failures(&login).await?;
     let token = begin_session(&mut transaction, &person.account(), attempt.at).await?;
     transaction.commit().await?;
     Ok((person, token))
@@ -106,36 +103,42 @@ pub async fn sign_in(
 
 /// Sets a password with a claim code and lets its owner in. The code can then not be used again.
 pub async fn claim(
-    store: &Store,
+    desk: &Desk,
     attempt: Attempt<'_>,
     code: &str,
     password: &str,
 ) -> Result<(Person, Token), AccountError> {
-    let login = register(store, attempt).await?;
+    let login = register(desk, attempt).await?;
     let code_hash = hash(&read_code(code));
-    let person = find(store, attempt.login)
+    let person = find(desk, attempt.login)
         .await?
         .ok_or(AccountError::WrongCode)?;
     let id = person.account();
-    let mut reader = store.read().await?;
-    usable(claim_code(&mut reader, &id, &code_hash).await?, attempt.at)?;
+    let mut reader = desk.store().read().await?;
+    usable(
+        reader.accounts().claim_code(&id, &code_hash).await?,
+        attempt.at,
+    )?;
     drop(reader);
     passwords::check(password, &person.login).map_err(AccountError::Password)?;
     let hashed = passwords::hash(password.to_owned())
         .await
         .map_err(AccountError::Machine)?;
-    let mut transaction = store.write().await?;
+    let mut transaction = desk.store().write().await?;
     // again, now that nobody else is writing: a code is used once
     let still = usable(
-        claim_code(&mut transaction, &id, &code_hash).await?,
+        transaction.accounts().claim_code(&id, &code_hash).await?,
         attempt.at,
     );
     if let Err(why) = still {
         transaction.commit().await?;
         return Err(why);
     }
-    use_claim_codes(&mut transaction, &id, attempt.at).await?;
-    forget_failures(&mut transaction, &login).await?;
+    transaction
+        .accounts()
+        .use_claim_codes(&id, attempt.at)
+        .await?;
+    transaction.accounts().forget_failures(&login).await?;
     let token = renew(&mut transaction, &id, &hashed, attempt.at).await?;
     transaction.commit().await?;
     Ok((person, token))
@@ -143,16 +146,16 @@ pub async fn claim(
 
 /// Changes a password, ends every session of the account and begins a new one.
 pub async fn change_password(
-    store: &Store,
+    desk: &Desk,
     attempt: Attempt<'_>,
     id: &AccountId,
     current: &str,
     password: &str,
 ) -> Result<Token, AccountError> {
     passwords::check(password, &id.login).map_err(AccountError::Password)?;
-    let login = register(store, attempt).await?;
-    let mut reader = store.read().await?;
-    let held = account(&mut reader, id).await?;
+    let login = register(desk, attempt).await?;
+    let mut reader = desk.store().read().await?;
+    let held = reader.accounts().account(id).await?;
     drop(reader);
     let stored = held.and_then(|a| a.password_hash);
     let right = passwords::matches(current.to_owned(), stored)
@@ -164,8 +167,8 @@ pub async fn change_password(
     let hashed = passwords::hash(password.to_owned())
         .await
         .map_err(AccountError::Machine)?;
-    let mut transaction = store.write().await?;
-    forget_failures(&mut transaction, &login).await?;
+    let mut transaction = desk.store().write().await?;
+    transaction.accounts().forget_failures(&login).await?;
     let token = renew(&mut transaction, id, &hashed, attempt.at).await?;
     transaction.commit().await?;
     Ok(token)
@@ -173,52 +176,59 @@ pub async fn change_password(
 
 /// Sets the password of somebody on a list without a code, as the command line may.
 pub async fn set_password(
-    store: &Store,
+    desk: &Desk,
     login: &str,
     password: &str,
     at: Timestamp,
 ) -> Result<Person, AccountError> {
     let unknown = || AccountError::Logins(vec![login.to_owned()]);
-    let person = find(store, login).await?.ok_or_else(unknown)?;
+    let person = find(desk, login).await?.ok_or_else(unknown)?;
     passwords::check(password, &person.login).map_err(AccountError::Password)?;
     let hashed = passwords::hash(password.to_owned())
         .await
         .map_err(AccountError::Machine)?;
-    let mut transaction = store.write().await?;
-    set_password_hash(&mut transaction, &person.account(), &hashed, at).await?;
-    delete_sessions_of(&mut transaction, &person.account()).await?;
+    let mut transaction = desk.store().write().await?;
+    transaction
+        .accounts()
+        .set_password_hash(&person.account(), &hashed, at)
+        .await?;
+    transaction
+        .accounts()
+        .delete_sessions_of(&person.account())
+        .await?;
     transaction.commit().await?;
     Ok(person)
 }
 
 /// Issues a claim code to each login; codes issued to them before stop working. All or none.
 pub async fn issue_claim_codes(
-    store: &Store,
+    desk: &Desk,
     logins: &[String],
     at: Timestamp,
 ) -> Result<Vec<IssuedCode>, AccountError> {
     let mut people = Vec::new();
     let mut strangers = Vec::new();
-    let mut reader = store.read().await?;
     for login in logins {
-        match people_called(&mut reader, login).await?.as_slice() {
+        match people_called(desk, login).await?.as_slice() {
             [one] => people.push(one.clone()),
             _ => strangers.push(login.clone()),
         }
     }
-    drop(reader);
     if !strangers.is_empty() {
         return Err(AccountError::Logins(strangers));
     }
     let expires_at = at.saturating_add(CODE_LASTS).unwrap_or(Timestamp::MAX);
     let mut issued = Vec::new();
-    let mut transaction = store.write().await?;
+    let mut transaction = desk.store().write().await?;
     for person in people {
         let code = new_code()?;
         let id = person.account();
-        keep_account(&mut transaction, &id, at).await?;
+        transaction.accounts().keep_account(&id, at).await?;
         let hashed = hash(&read_code(&code));
-        insert_claim_code(&mut transaction, &id, &hashed, at, expires_at).await?;
+        transaction
+            .accounts()
+            .insert_claim_code(&id, &hashed, at, expires_at)
+            .await?;
         issued.push(IssuedCode {
             person,
             code,
@@ -230,49 +240,57 @@ pub async fn issue_claim_codes(
 }
 
 /// Logins of that kind whose owners have set a password.
-pub async fn claimed(store: &Store, kind: Kind) -> Result<BTreeSet<String>, StoreError> {
-    with_password(&mut *store.read().await?, kind).await
+pub async fn claimed(desk: &Desk, kind: Kind) -> Result<BTreeSet<String>, StoreError> {
+    let mut reader = desk.store().read().await?;
+    reader.accounts().with_password(kind).await
 }
 
 /// Closes an account and ends its sessions, or opens it again.
 pub async fn close_account(
-    store: &Store,
+    desk: &Desk,
     login: &str,
     closed: bool,
     at: Timestamp,
 ) -> Result<(), AccountError> {
     let unknown = || AccountError::Logins(vec![login.to_owned()]);
-    let id = find(store, login).await?.ok_or_else(unknown)?.account();
-    let mut transaction = store.write().await?;
-    keep_account(&mut transaction, &id, at).await?;
-    set_disabled(&mut transaction, &id, closed.then_some(at)).await?;
-    delete_sessions_of(&mut transaction, &id).await?;
+    let id = find(desk, login).await?.ok_or_else(unknown)?.account();
+    let mut transaction = desk.store().write().await?;
+    transaction.accounts().keep_account(&id, at).await?;
+    transaction
+        .accounts()
+        .set_disabled(&id, closed.then_some(at))
+        .await?;
+    transaction.accounts().delete_sessions_of(&id).await?;
     transaction.commit().await?;
     Ok(())
 }
 
 /// The person a typed login means; staff come first.
-async fn find(store: &Store, typed: &str) -> Result<Option<Person>, StoreError> {
-    let mut reader = store.read().await?;
-    let people = people_called(&mut reader, typed).await?;
+async fn find(desk: &Desk, typed: &str) -> Result<Option<Person>, StoreError> {
+    let people = people_called(desk, typed).await?;
     Ok(people.into_iter().next())
 }
 
 /// Counts an attempt as failed before it is looked at, so that many at once cannot slip through together; a success
 /// takes it back. Returns what names the login in the table of failures.
-async fn register(store: &Store, attempt: Attempt<'_>) -> Result<String, AccountError> {
+async fn register(desk: &Desk, attempt: Attempt<'_>) -> Result<String, AccountError> {
     let login = hash(&attempt.login.to_lowercase());
     let since = attempt.at.saturating_sub(MEMORY).unwrap_or(Timestamp::MIN);
-    let mut transaction = store.write().await?;
-    let (of_login, of_address) =
-        failures_since(&mut transaction, &login, attempt.address, since).await?;
+    let mut transaction = desk.store().write().await?;
+    let (of_login, of_address) = transaction
+        .accounts()
+        .failures_since(&login, attempt.address, since)
+        .await?;
     let until = [
         free_at(&of_login, FAILURES_OF_A_LOGIN),
         free_at(&of_address, FAILURES_OF_AN_ADDRESS),
     ];
     let until = until.into_iter().flatten().max();
     if until.is_none() {
-        insert_failure(&mut transaction, &login, attempt.address, attempt.at, since).await?;
+        transaction
+            .accounts()
+            .insert_failure(&login, attempt.address, attempt.at, since)
+            .await?;
     }
     transaction.commit().await?;
     until.map_or(Ok(login), |until| Err(AccountError::Wait(until)))
@@ -291,15 +309,15 @@ async fn renew(
     hashed: &str,
     at: Timestamp,
 ) -> Result<Token, AccountError> {
-    set_password_hash(transaction, id, hashed, at).await?;
-    delete_sessions_of(transaction, id).await?;
+    transaction
+        .accounts()
+        .set_password_hash(id, hashed, at)
+        .await?;
+    transaction.accounts().delete_sessions_of(id).await?;
     begin_session(transaction, id, at).await
 }
 
-fn usable(
-    code: Option<crate::store::accounts::ClaimCode>,
-    at: Timestamp,
-) -> Result<(), AccountError> {
+fn usable(code: Option<ClaimCode>, at: Timestamp) -> Result<(), AccountError> {
     match code {
         None => Err(AccountError::WrongCode),
         Some(code) if code.used => Err(AccountError::UsedCode),

@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 
 use super::{Desk, Image};
-use crate::change::Change;
+use crate::changes::{Change, HandInMade};
 use crate::files::{self, Folder};
 use crate::store::{Store, StoreError};
 use crate::term::Term;
@@ -75,7 +75,7 @@ pub async fn bring_in_term(
         brought.changes = changes.len();
         brought.hand_ins = changes
             .iter()
-            .filter(|c| matches!(c, Change::HandIn { .. }))
+            .filter(|c| matches!(c, Change::HandIn(HandInMade { .. })))
             .count();
         Ok(changes)
     })

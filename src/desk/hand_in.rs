@@ -3,10 +3,10 @@
 use jiff::{SignedDuration, Timestamp};
 
 use super::Desk;
-use crate::change::Change;
+use crate::changes::{Change, HandInMade, Made};
 use crate::ids::StudentId;
 use crate::judge::{Question, refusals};
-use crate::store::{StoreError, StoredSubmission, by_request_key};
+use crate::store::{StoreError, by_request_key, entry};
 use crate::submission::HandIn;
 use crate::term::{Revision, Slot, Term};
 
@@ -85,6 +85,44 @@ pub enum HandInError {
     Store(#[from] StoreError),
 }
 
+/// A hand-in as it was kept.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StoredSubmission {
+    pub slot: Slot,
+    /// Which revision, from 1.
+    pub number: u32,
+    pub revision: Revision,
+    /// When the server kept it.
+    pub recorded_at: Timestamp,
+}
+
+/// The hand-in of that receipt, if it is `student`'s.
+pub async fn submission(
+    desk: &Desk,
+    student: &StudentId,
+    receipt: i64,
+) -> Result<Option<StoredSubmission>, StoreError> {
+    let kept = entry(&mut *desk.store().read().await?, receipt).await?;
+    let Some((Change::HandIn(kept), made)) = kept else {
+        return Ok(None);
+    };
+    if kept.slot.student != *student {
+        return Ok(None);
+    }
+    let view = desk.view().await?;
+    let revisions = view.term.submissions.get(&kept.slot).into_iter().flatten();
+    let up_to = revisions.take_while(|one| one.receipt.is_none_or(|number| number <= receipt));
+    Ok(Some(StoredSubmission {
+        number: u32::try_from(up_to.count()).unwrap_or(u32::MAX),
+        slot: kept.slot,
+        revision: Revision {
+            receipt: Some(receipt),
+            ..kept.revision
+        },
+        recorded_at: made.at,
+    }))
+}
+
 /// Hands in. When this returns a receipt, it is on disk.
 pub async fn hand_in(desk: &Desk, request: HandInRequest) -> Result<Receipt, HandInError> {
     let HandInRequest {
@@ -149,20 +187,21 @@ pub async fn hand_in(desk: &Desk, request: HandInRequest) -> Result<Receipt, Han
                 reason,
                 receipt: None,
             };
-            Ok(vec![Change::HandIn {
+            let made = HandInMade {
                 slot,
                 revision,
                 key: Some(key.clone()),
-            }])
+            };
+            Ok(vec![made.into()])
         })
         .await;
     match written {
-        Ok(written) => {
-            let number = written.and_then(|w| w.receipts.into_iter().flatten().next());
+        Ok(made) => {
             let missing =
-                || StoreError::damaged("submission", "found no receipt for what was written");
+                || StoreError::damaged("journal", "found no receipt for what was written");
+            let number = made.first().ok_or_else(missing)?.seq;
             Ok(Receipt {
-                number: number.ok_or_else(missing)?,
+                number,
                 repeated: false,
             })
         }
@@ -215,15 +254,13 @@ async fn earlier(
     slot: &Slot,
     hand_in: &HandIn,
 ) -> Result<Option<Receipt>, HandInError> {
-    let mut reader = desk.store().read().await?;
-    let Some(known): Option<StoredSubmission> = by_request_key(&mut reader, key).await? else {
+    let known = by_request_key(&mut *desk.store().read().await?, key).await?;
+    let Some((Change::HandIn(known), Made { seq: number, .. })) = known else {
         return Ok(None);
     };
     if known.slot != *slot || known.revision.hand_in != *hand_in {
         return Err(HandInError::KeyReused);
     }
-    let missing = || StoreError::damaged("submission", "found a submission without a number");
-    let number = known.revision.receipt.ok_or_else(missing)?;
     Ok(Some(Receipt {
         number,
         repeated: true,

@@ -7,8 +7,10 @@ pub mod accounts;
 mod folder;
 pub mod forms;
 mod hand_in;
+mod history;
 pub mod passwords;
 mod people;
+mod person;
 mod prepare;
 mod recompute;
 mod review;
@@ -19,11 +21,15 @@ mod texts;
 use std::collections::BTreeMap;
 
 use jiff::Timestamp;
-use tokio::sync::{RwLock, RwLockReadGuard};
+use tokio::sync::{RwLock, RwLockReadGuard, RwLockWriteGuard};
 
 pub use folder::{BringError, Brought, bring_in, bring_in_term, grade, output_files};
 pub use forms::{PrepareError, deal, open_reviews, release};
-pub use hand_in::{HandInError, HandInRequest, MOST_HAND_INS, Receipt, WITHIN, hand_in};
+pub use hand_in::{
+    HandInError, HandInRequest, MOST_HAND_INS, Receipt, StoredSubmission, WITHIN, hand_in,
+    submission,
+};
+pub use history::ValueVersion;
 pub use people::{RosterPlan, apply_roster, plan_roster, staff_among};
 pub use prepare::{new_course, open_key};
 pub use recompute::{Difference, recompute, verify};
@@ -31,18 +37,17 @@ pub use review::{ReviewError, decide, give_points, give_points_to, take_back};
 pub use telling::{MOST_UNANSWERED, NoteError, leave_note};
 pub use texts::FileTexts;
 
-use crate::change::{Change, Reach};
-use crate::ids::{ExperimentKey, SectionName};
+use crate::changes::{Change, Made, Reach};
+use crate::ids::ExperimentKey;
 use crate::store::{
-    SqliteConnection, Store, StoreError, Stored, Transaction, ValueVersion, Written, first_release,
-    judgement_history, last_event, load_stored, lot_history, save_judged, unknown_history,
-    write_changes,
+    SqliteConnection, Store, StoreError, Stored, Transaction, load_stored, newest, write_changes,
 };
-use crate::term::{Correction, Judged, Preview, Slot, Term, corrections};
+use crate::term::{Judged, Preview, Slot, Term};
 
 /// A course at work.
 pub struct Desk {
     store: Store,
+    /// None: to be read again.
     image: RwLock<Option<Image>>,
 }
 
@@ -52,8 +57,10 @@ pub struct Image {
     pub term: Term,
     /// Everything handed in, judged.
     pub judged: BTreeMap<Slot, Judged>,
-    /// Number of the newest event it knows of.
-    last_event: i64,
+    /// Whether anybody has named the course yet.
+    founded: bool,
+    /// Number of the newest change it knows of.
+    newest: i64,
 }
 
 /// The image while it is being read.
@@ -62,10 +69,10 @@ pub type View<'a> = RwLockReadGuard<'a, Image>;
 impl Desk {
     /// Takes up the course of a database; it may hold none yet.
     pub async fn open(store: Store) -> Result<Self, StoreError> {
-        let image = Self::load(&mut *store.read().await?).await?;
+        let image = Image::load(&mut *store.read().await?).await?;
         Ok(Self {
             store,
-            image: RwLock::new(image),
+            image: RwLock::new(Some(image)),
         })
     }
 
@@ -79,16 +86,22 @@ impl Desk {
 
     /// The course as it stands.
     pub async fn view(&self) -> Result<View<'_>, StoreError> {
-        let newest = last_event(&mut *self.store.read().await?).await?;
-        let current =
-            |image: &Option<Image>| image.as_ref().is_some_and(|i| i.last_event >= newest);
+        let image = self.look().await?;
+        RwLockReadGuard::try_map(image, |image| image.founded.then_some(image))
+            .map_err(|_| StoreError::NoCourse)
+    }
+
+    /// What is in the database, be it no course yet.
+    pub async fn look(&self) -> Result<View<'_>, StoreError> {
+        let newest = newest(&mut *self.store.read().await?).await?;
+        let current = |image: &Option<Image>| image.as_ref().is_some_and(|i| i.newest >= newest);
         let mut image = self.image.read().await;
         if !current(&image) {
             // another process has written: a folder was imported on the command line, say
             drop(image);
             let mut stale = self.image.write().await;
             if !current(&stale) {
-                *stale = Self::load(&mut *self.store.read().await?).await?;
+                *stale = Some(Image::load(&mut *self.store.read().await?).await?);
             }
             image = stale.downgrade();
         }
@@ -101,159 +114,109 @@ impl Desk {
         changes: Vec<Change>,
         login: &str,
         at: Timestamp,
-    ) -> Result<Written, StoreError> {
-        self.apply_if(login, at, |_| Ok::<_, StoreError>(changes))
-            .await
-            .map(|written| written.unwrap_or_default())
+    ) -> Result<Vec<Made>, StoreError> {
+        self.apply_if(login, at, |_| Ok(changes)).await
     }
 
-    /// Decides on changes with nobody else at the desk, then makes them. None if `decide` asks for no change.
-    pub async fn apply_if<E: From<StoreError> + Send>(
+    /// Decides on changes with nobody else at the desk, then makes them; says where each stands.
+    pub async fn apply_if<E: From<StoreError>>(
         &self,
         login: &str,
         at: Timestamp,
-        decide: impl FnOnce(Option<&Image>) -> Result<Vec<Change>, E> + Send,
-    ) -> Result<Option<Written>, E> {
-        let (mut decide, mut refused) = (Some(decide), None);
-        let mut once = |image: Option<&Image>| match decide.take().map(|decide| decide(image)) {
-            Some(Ok(changes)) => changes,
-            Some(Err(why)) => {
-                refused = Some(why);
-                Vec::new()
+        decide: impl FnOnce(Option<&Image>) -> Result<Vec<Change>, E>,
+    ) -> Result<Vec<Made>, E> {
+        let turn = self.turn().await?;
+        match decide(turn.image.as_ref().filter(|image| image.founded)) {
+            Ok(changes) if !changes.is_empty() => Ok(turn.make(&changes, login, at).await?),
+            none_or_refused => {
+                turn.transaction.abandon().await?;
+                none_or_refused.map(|_| Vec::new())
             }
-            None => Vec::new(),
-        };
-        let written = self.decide_and_make(login, at, &mut once).await;
-        match refused {
-            Some(why) => Err(why),
-            None => Ok(written?),
         }
     }
 
-    async fn decide_and_make(
-        &self,
-        login: &str,
-        at: Timestamp,
-        decide: &mut (dyn FnMut(Option<&Image>) -> Vec<Change> + Send),
-    ) -> Result<Option<Written>, StoreError> {
+    /// Waits for whoever is at the desk, and follows what another process has written.
+    async fn turn(&self) -> Result<Turn<'_>, StoreError> {
         let mut image = self.image.write().await;
         let mut transaction = self.store.write().await?;
-        let known = image.as_ref().map_or(-1, |image| image.last_event);
-        if last_event(&mut transaction).await? > known {
-            *image = Self::load(&mut transaction).await?;
+        let newest = newest(&mut transaction).await?;
+        if image.as_ref().is_none_or(|image| image.newest < newest) {
+            *image = Some(Image::load(&mut transaction).await?);
         }
-        let changes = decide(image.as_ref());
-        if changes.is_empty() {
-            transaction.abandon().await?;
-            return Ok(None);
-        }
-        let done = Self::make(transaction, &mut image, &changes, login, at).await;
-        if done.is_err() {
-            // the image may be ahead of the disk: none is taken up again at the next look
-            *image = None;
-        }
-        done.map(Some)
+        Ok(Turn { image, transaction })
     }
+}
 
+/// Somebody at the desk, with nobody beside them.
+struct Turn<'a> {
+    image: RwLockWriteGuard<'a, Option<Image>>,
+    transaction: Transaction,
+}
+
+impl Turn<'_> {
     async fn make(
-        mut transaction: Transaction,
-        image: &mut Option<Image>,
+        mut self,
         changes: &[Change],
         login: &str,
         at: Timestamp,
-    ) -> Result<Written, StoreError> {
-        let written = write_changes(&mut transaction, changes, login, at).await?;
-        let mut reaches: Vec<Reach> = changes.iter().map(Change::reach).collect();
-        match image.as_mut() {
-            Some(image) => {
-                changes
-                    .iter()
-                    .for_each(|change| image.term.apply(change.clone()));
-                number_receipts(&mut image.term, changes, &written);
-                image.last_event = last_event(&mut transaction).await?;
-            }
-            None => {
-                // the first changes found the course: the image is what they leave on disk
-                *image = Self::load(&mut transaction).await?;
-                reaches = vec![Reach::All];
-            }
-        }
-        // the first coordinator comes before there is a course
-        let altered = image
-            .as_ref()
-            .map(|image| image.judge_again(&reaches))
-            .unwrap_or_default();
-        save_judged(&mut transaction, &altered, at).await?;
-        transaction.commit().await?;
-        if let Some(image) = image {
-            for (slot, judged) in altered {
-                match judged {
-                    Some(judged) => image.judged.insert(slot, judged),
-                    None => image.judged.remove(&slot),
-                };
-            }
-        }
-        Ok(written)
-    }
-
-    /// Every value the lots ever had, in order of lot and version.
-    pub async fn lot_history(&self) -> Result<Vec<ValueVersion>, StoreError> {
-        lot_history(&mut *self.store.read().await?).await
-    }
-
-    /// Every value the unknowns of an experiment ever had, in order of code and version. They are true values.
-    pub async fn unknown_history(
-        &self,
-        experiment: &ExperimentKey,
-    ) -> Result<Vec<ValueVersion>, StoreError> {
-        unknown_history(&mut *self.store.read().await?, experiment).await
-    }
-
-    /// Corrections of the values a submission rests on, since its results were first released: what its student hears.
-    pub async fn corrections(&self, slot: &Slot) -> Result<Vec<Correction>, StoreError> {
-        let section = {
-            let view = self.view().await?;
-            let student = view.term.student(&slot.student);
-            student.map_or_else(|| SectionName::new(""), |s| s.section.clone())
+    ) -> Result<Vec<Made>, StoreError> {
+        // the image is ahead of the disk until the commit: after a fault it is read again at the next look
+        let Some(mut image) = self.image.take() else {
+            return Err(StoreError::NoCourse);
         };
-        let mut connection = self.store.read().await?;
-        let released = first_release(&mut connection, &slot.experiment, &section).await?;
-        let Some(since) = released else {
-            return Ok(Vec::new());
-        };
-        let history = judgement_history(&mut connection, slot).await?;
-        Ok(corrections(&history, since))
-    }
-
-    async fn load(connection: &mut SqliteConnection) -> Result<Option<Image>, StoreError> {
-        match load_stored(connection, &FileTexts).await {
-            Ok(Stored {
-                term,
-                judgements,
-                last_event,
-            }) => {
-                let mut judged = judgements.judged;
-                for slot in &judgements.unreadable {
-                    tracing::warn!(
-                        experiment = %slot.experiment,
-                        student = %slot.student,
-                        "a stored judgement does not decode and is made anew"
-                    );
-                }
-                judged.extend(term.judge_some(judgements.unreadable));
-                Ok(Some(Image {
-                    term,
-                    judged,
-                    last_event,
-                }))
-            }
-            Err(StoreError::NoCourse) => Ok(None),
-            Err(other) => Err(other),
+        let made: Vec<Made> = (image.newest.saturating_add(1)..)
+            .take(changes.len())
+            .map(|seq| Made {
+                seq,
+                at,
+                by: login.to_owned(),
+            })
+            .collect();
+        for (change, made) in changes.iter().zip(&made) {
+            image.apply(change, made);
         }
+        let reaches: Vec<Reach> = changes.iter().map(Change::reach).collect();
+        let altered = image.judge_again(&reaches);
+        write_changes(&mut self.transaction, changes, &made, &altered).await?;
+        self.transaction.commit().await?;
+        for (slot, judged) in altered {
+            match judged {
+                Some(judged) => image.judged.insert(slot, judged),
+                None => image.judged.remove(&slot),
+            };
+        }
+        *self.image = Some(image);
+        Ok(made)
     }
 }
 
 impl Image {
+    /// Reads what is in the database. What this program cannot read of its judgements it makes anew.
+    async fn load(connection: &mut SqliteConnection) -> Result<Self, StoreError> {
+        let Stored {
+            term,
+            founded,
+            mut judged,
+            newest,
+        } = load_stored(connection, &FileTexts).await?;
+        let handed_in = term.submissions.keys();
+        let unread = handed_in.filter(|slot| !judged.contains_key(*slot));
+        let unread: Vec<Slot> = unread.cloned().collect();
+        judged.extend(term.judge_some(unread.into_iter()));
+        Ok(Self {
+            term,
+            judged,
+            founded,
+            newest,
+        })
+    }
+
+    fn apply(&mut self, change: &Change, made: &Made) {
+        self.term.apply(change, Some(made));
+        self.founded |= matches!(change, Change::Course(_));
+        self.newest = made.seq;
+    }
+
     /// Judgements in course order, then in the order of people.
     pub fn in_course_order(&self) -> Vec<(Slot, Judged)> {
         let term = &self.term;
@@ -300,22 +263,5 @@ impl Image {
                 .released_to(&slot.experiment, &s.section)
                 .is_some()
         })
-    }
-}
-
-/// Receipts are numbered by the database; the image learns them after the write.
-fn number_receipts(term: &mut Term, changes: &[Change], written: &Written) {
-    let mut latest: BTreeMap<&Slot, Vec<i64>> = BTreeMap::new();
-    for (change, receipt) in changes.iter().zip(&written.receipts) {
-        if let (Change::HandIn { slot, .. }, Some(receipt)) = (change, receipt) {
-            latest.entry(slot).or_default().push(*receipt);
-        }
-    }
-    for (slot, receipts) in latest {
-        if let Some(revisions) = term.submissions.get_mut(slot) {
-            for (revision, receipt) in revisions.iter_mut().rev().zip(receipts.iter().rev()) {
-                revision.receipt = Some(*receipt);
-            }
-        }
     }
 }

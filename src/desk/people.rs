@@ -6,7 +6,7 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 
 use super::{Desk, PrepareError};
-use crate::change::Change;
+use crate::changes::Change;
 use crate::course::Student;
 use crate::form::Faults;
 use crate::ids::StudentId;

@@ -4,7 +4,7 @@ use jiff::Timestamp;
 
 use super::forms::{PrepareError, course_of};
 use super::{Desk, StoreError};
-use crate::change::Change;
+use crate::changes::Change;
 use crate::form::{Faults, Typed};
 use crate::ids::ExperimentKey;
 

@@ -5,7 +5,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use jiff::Timestamp;
 
 use super::{Desk, FileTexts};
-use crate::store::{StoreError, Stored, load_stored, log_event, save_judged};
+use crate::changes::{Made, Recomputed};
+use crate::store::{StoreError, Stored, load_stored, write_changes};
 use crate::term::{Judged, Slot};
 
 /// A stored judgement that is not what judging now gives.
@@ -30,7 +31,13 @@ pub async fn verify(desk: &Desk) -> Result<(usize, Vec<Difference>), StoreError>
 /// Judges everything anew and stores what differs. Returns how many were judged and what differed.
 pub async fn recompute(desk: &Desk, at: Timestamp) -> Result<(usize, Vec<Difference>), StoreError> {
     let mut transaction = desk.store().write().await?;
-    let (count, differences) = compare(load_stored(&mut transaction, &FileTexts).await?);
+    let stored = load_stored(&mut transaction, &FileTexts).await?;
+    let made = Made {
+        seq: stored.newest.saturating_add(1),
+        at,
+        by: "command line".to_owned(),
+    };
+    let (count, differences) = compare(stored);
     if differences.is_empty() {
         transaction.abandon().await?;
         return Ok((count, differences));
@@ -38,8 +45,8 @@ pub async fn recompute(desk: &Desk, at: Timestamp) -> Result<(usize, Vec<Differe
     let fresh = differences
         .iter()
         .map(|d| (d.slot.clone(), d.fresh.clone()));
-    save_judged(&mut transaction, &fresh.collect(), at).await?;
-    log_event(&mut transaction, "recompute", "command line", at).await?;
+    let recomputed = [Recomputed {}.into()];
+    write_changes(&mut transaction, &recomputed, &[made], &fresh.collect()).await?;
     transaction.commit().await?;
     Ok((count, differences))
 }

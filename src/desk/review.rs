@@ -4,7 +4,7 @@ use jiff::Timestamp;
 use rust_decimal::Decimal;
 
 use super::Desk;
-use crate::change::Change;
+use crate::changes::{Change, Decide, GivePoints};
 use crate::ids::{ExperimentKey, StudentId};
 use crate::store::StoreError;
 use crate::term::{Decision, Ruling, Slot, standing};
@@ -102,7 +102,7 @@ pub async fn decide(
             }
             _ => {}
         }
-        Ok(vec![Change::Decide {
+        Ok(vec![Change::Decide(Decide {
             slot,
             decision: Decision {
                 revision: u32::try_from(seen_revisions).unwrap_or(u32::MAX),
@@ -111,7 +111,7 @@ pub async fn decide(
                 by,
                 at,
             },
-        }])
+        })])
     })
     .await?;
     Ok(())
@@ -140,7 +140,7 @@ pub async fn take_back(
             by,
             at,
         };
-        Ok(vec![Change::Decide { slot, decision }])
+        Ok(vec![Change::Decide(Decide { slot, decision })])
     })
     .await?;
     Ok(())
@@ -185,10 +185,10 @@ pub async fn give_points_to(
             } else if found < Decimal::ZERO || found > most {
                 refused.push((student.clone(), ReviewError::Points { found, most }));
             } else if term.by_hand.get(&slot) != Some(points) {
-                changes.push(Change::ByHand {
+                changes.push(Change::ByHand(GivePoints {
                     slot,
                     points: found,
-                });
+                }));
             }
         }
         Ok::<_, ReviewError>(changes)

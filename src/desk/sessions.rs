@@ -5,10 +5,10 @@ use std::fmt;
 use jiff::{SignedDuration, Timestamp};
 use sha2::{Digest, Sha256};
 
+use super::Desk;
 use super::accounts::{AccountError, AccountId, Person};
-use crate::store::accounts::person;
-use crate::store::sessions::{delete_session, insert_session, session, touch_session};
-use crate::store::{Store, StoreError, Transaction, hash};
+use super::person::person;
+use crate::store::{StoreError, Transaction, hash};
 
 /// A session not used for this long has ended.
 pub const IDLE: SignedDuration = SignedDuration::from_hours(2);
@@ -79,31 +79,34 @@ pub async fn begin_session(
 ) -> Result<Token, AccountError> {
     let token = Token::new()?;
     let ended = at.saturating_sub(LONGEST).unwrap_or(Timestamp::MIN);
-    insert_session(transaction, &hash(token.as_str()), id, at, ended).await?;
+    transaction
+        .accounts()
+        .insert_session(&hash(token.as_str()), id, at, ended)
+        .await?;
     Ok(token)
 }
 
 /// The session of a token, if it has not ended and its owner is still on a list.
 pub async fn find_session(
-    store: &Store,
+    desk: &Desk,
     token: Token,
     at: Timestamp,
 ) -> Result<Option<Session>, StoreError> {
     let key = hash(token.as_str());
-    let mut reader = store.read().await?;
-    let Some(held) = session(&mut reader, &key).await? else {
+    let mut reader = desk.store().read().await?;
+    let Some(held) = reader.accounts().session(&key).await? else {
         return Ok(None);
     };
     let idle = at.duration_since(held.last_seen_at);
     if idle >= IDLE || at.duration_since(held.created_at) >= LONGEST {
         return Ok(None);
     }
-    let Some(person) = person(&mut reader, &held.account).await? else {
+    drop(reader);
+    let Some(person) = person(desk, &held.account).await? else {
         return Ok(None);
     };
-    drop(reader);
     if idle >= NOTED_EVERY
-        && let Err(why) = note_use(store, &key, at).await
+        && let Err(why) = note_use(desk, &key, at).await
     {
         // a full disk must not keep anybody from reading
         tracing::warn!(error = %why, "use of a session not noted");
@@ -111,14 +114,17 @@ pub async fn find_session(
     Ok(Some(Session { person, token }))
 }
 
-pub async fn end_session(store: &Store, token: &Token) -> Result<(), StoreError> {
-    let mut transaction = store.write().await?;
-    delete_session(&mut transaction, &hash(token.as_str())).await?;
+pub async fn end_session(desk: &Desk, token: &Token) -> Result<(), StoreError> {
+    let mut transaction = desk.store().write().await?;
+    transaction
+        .accounts()
+        .delete_session(&hash(token.as_str()))
+        .await?;
     transaction.commit().await
 }
 
-async fn note_use(store: &Store, key: &str, at: Timestamp) -> Result<(), StoreError> {
-    let mut transaction = store.write().await?;
-    touch_session(&mut transaction, key, at).await?;
+async fn note_use(desk: &Desk, key: &str, at: Timestamp) -> Result<(), StoreError> {
+    let mut transaction = desk.store().write().await?;
+    transaction.accounts().touch_session(key, at).await?;
     transaction.commit().await
 }

@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 
 use super::Desk;
-use crate::change::Change;
+use crate::changes::Change;
 use crate::store::StoreError;
 use crate::term::{Note, Side, Slot, note_text};
 

@@ -1,9 +1,9 @@
 //! Reads the texts that the database keeps as they were written.
 
+use crate::changes::Texts;
 use crate::files;
 use crate::measure::GlasswareTable;
 use crate::procedure::Procedure;
-use crate::store::Texts;
 use crate::term::ExperimentSource;
 
 /// The formats of the course folder.

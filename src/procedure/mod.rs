@@ -8,6 +8,7 @@ mod unit;
 
 use jiff::civil;
 use rust_decimal::Decimal;
+use serde::{Deserialize, Serialize};
 
 use crate::chem::{Formula, Reaction};
 use crate::judge::Marking;
@@ -365,7 +366,7 @@ impl SampleBy {
 }
 
 /// When an experiment opens and when it is due, in the course's own time.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Dates {
     /// Readings can be handed in from here on.
     pub opens: civil::DateTime,

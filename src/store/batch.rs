@@ -9,21 +9,17 @@ use super::StoreError;
 /// Rows carried by one statement.
 const AT_ONCE: usize = 1000;
 
-/// Inserts rows in order. `statement` reads them from `json_each(?1)` and ends in `ORDER BY key`; `?2` and `?3` are the
-/// login and the time that all rows share.
+/// Inserts rows in order. `statement` reads them from `json_each(?1)` and ends in `ORDER BY key`.
 pub(super) async fn insert<T: Serialize>(
     connection: &mut SqliteConnection,
     statement: &'static str,
     rows: &[T],
-    (login, at): (&str, i64),
 ) -> Result<(), StoreError> {
     for part in rows.chunks(AT_ONCE) {
         let rows = serde_json::to_string(part)
             .map_err(|why| StoreError::damaged("rows to insert", why))?;
         sqlx::query(statement)
             .bind(rows)
-            .bind(login)
-            .bind(at)
             .execute(&mut *connection)
             .await?;
     }

@@ -4,16 +4,11 @@
 //! without [`Transaction::commit`] takes its connection with it, so nothing half done can survive.
 
 pub mod accounts;
-mod arrangements;
 mod batch;
-mod changes;
-pub mod claims;
-mod evaluations;
-mod history;
-mod ids;
-mod load;
-pub mod sessions;
-mod submissions;
+mod check;
+mod journal;
+mod judgements;
+mod people;
 
 use std::ops::{Deref, DerefMut};
 use std::path::Path;
@@ -31,11 +26,12 @@ use sqlx::{ConnectOptions, Connection};
 pub use sqlx::SqliteConnection;
 use tokio::sync::{Mutex, OwnedMutexGuard};
 
-pub use changes::{Written, first_broken_event, hash, last_event, log_event, write_changes};
-pub use evaluations::{StoredJudgements, load_judged, save_judged};
-pub use history::{ValueVersion, first_release, judgement_history, lot_history, unknown_history};
-pub use load::{Stored, Texts, load_stored, load_term};
-pub use submissions::{StoredSubmission, by_request_key, submission};
+use accounts::Accounts;
+pub use check::first_difference;
+pub use journal::{
+    Stored, by_request_key, entries, entry, hash, load_stored, newest, write_changes,
+};
+pub use judgements::judgement_history;
 
 /// Oldest SQLite that is safe here: earlier ones can corrupt a database when the write-ahead log is reset.
 const OLDEST_SQLITE: (u32, u32, u32) = (3, 51, 3);
@@ -168,21 +164,12 @@ impl Store {
             .read_only(true)
             .connect()
             .await?;
-        let sound: String = sqlx::query_scalar("PRAGMA integrity_check")
-            .fetch_one(&mut copy)
-            .await?;
-        let strays = sqlx::query("PRAGMA foreign_key_check")
-            .fetch_all(&mut copy)
-            .await?;
+        let difference = first_difference(&mut copy).await?;
         copy.close().await?;
-        if sound != "ok" || !strays.is_empty() {
-            let what = format!(
-                "found \u{201c}{sound}\u{201d} and {} stray rows, expected a sound copy",
-                strays.len()
-            );
-            return Err(StoreError::damaged("backup", what));
+        match difference {
+            Some(what) => Err(StoreError::damaged("backup", what)),
+            None => Ok(()),
         }
-        Ok(())
     }
 
     /// Closes every connection, so that the write-ahead log is folded into the file.
@@ -236,9 +223,7 @@ impl Transaction {
         self.ended = true;
         Ok(())
     }
-}
 
-impl Transaction {
     /// Ends a write that turned out to be none.
     pub async fn abandon(mut self) -> Result<(), StoreError> {
         sqlx::query("ROLLBACK").execute(&mut *self).await?;
@@ -253,6 +238,18 @@ impl Drop for Transaction {
             // after a failed write the connection cannot be trusted: closing it rolls back, the next write reopens
             self.writer.take();
         }
+    }
+}
+
+impl Transaction {
+    pub fn accounts(&mut self) -> Accounts<'_> {
+        Accounts(self)
+    }
+}
+
+impl Reader {
+    pub fn accounts(&mut self) -> Accounts<'_> {
+        Accounts(self)
     }
 }
 

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 use jiff::civil::DateTime;
+use serde::{Deserialize, Serialize};
 
 use super::{Slot, Term};
 use crate::course::{Experiment, Student};
@@ -14,7 +15,7 @@ use crate::submission::HandIn;
 
 /// Other dates for one student in one experiment. The last one made counts; one that asks for nothing takes the
 /// others back.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Extension {
     /// Due then, in the course's zone; none: when the section is.
     pub due: Option<DateTime>,
@@ -28,7 +29,7 @@ pub struct Extension {
 }
 
 /// Another bottle in place of the one issued before.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Reissue {
     /// Code of the bottle given.
     pub unknown: UnknownCode,
@@ -50,7 +51,7 @@ pub struct Release {
 }
 
 /// A text that was replaced while the term was running, kept with the reason.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Amendment {
     pub what: Amended,
     /// Key of the experiment, or of the procedure.
@@ -64,7 +65,8 @@ pub struct Amendment {
 }
 
 /// What an amendment replaced.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Amended {
     /// The marking of an experiment.
     Marking,
@@ -116,6 +118,11 @@ impl Term {
     pub fn extension(&self, slot: &Slot) -> Option<&Extension> {
         let last = self.extensions.get(slot)?.last()?;
         (!last.is_taken_back()).then_some(last)
+    }
+
+    /// Bottles given to a student in place of others, in order.
+    pub fn reissues_of(&self, slot: &Slot) -> &[Reissue] {
+        self.reissued.get(slot).map_or(&[], Vec::as_slice)
     }
 
     /// The section a student does an experiment with: their own, or the one they make it up with.

@@ -19,6 +19,7 @@ mod sections;
 mod told;
 
 use std::collections::BTreeMap;
+use std::fmt;
 
 use jiff::Timestamp;
 use rust_decimal::Decimal;
@@ -85,7 +86,7 @@ pub struct Term {
 }
 
 /// A student's place in an experiment.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub struct Slot {
     /// Key of the experiment.
     pub experiment: ExperimentKey,
@@ -94,7 +95,7 @@ pub struct Slot {
 }
 
 /// One hand-in as it was received.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Revision {
     /// What was handed in.
     pub hand_in: HandIn,
@@ -103,12 +104,14 @@ pub struct Revision {
     /// Why it corrects the one before; empty for the first.
     pub reason: String,
     /// Number of its receipt, once it is on disk.
+    #[serde(skip)]
     pub receipt: Option<i64>,
 }
 
 /// A decision of an assistant or coordinator.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Decision {
+    #[serde(flatten)]
     pub ruling: Ruling,
     /// How many revisions there were: it settles those and not a later one.
     pub revision: u32,
@@ -160,7 +163,7 @@ pub struct Sources {
 }
 
 /// What `course.toml` says of an experiment beyond its dates.
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct ExperimentSource {
     /// Key of the procedure.
     pub procedure: String,
@@ -200,6 +203,12 @@ impl Slot {
             experiment: experiment.clone(),
             student: student.clone(),
         }
+    }
+}
+
+impl fmt::Display for Slot {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}/{}", self.experiment, self.student)
     }
 }
 

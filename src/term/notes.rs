@@ -1,11 +1,12 @@
 //! Notes between a student and staff about one experiment, and whether the student still waits for an answer.
 
 use jiff::Timestamp;
+use serde::{Deserialize, Serialize};
 
 use super::{Slot, Term};
 
 /// Something that was said.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Note {
     /// Which side said it.
     pub from: Side,
@@ -16,7 +17,8 @@ pub struct Note {
 }
 
 /// A side of the talk.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Side {
     /// The student: a note of theirs asks for another look.
     Student,

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, HashMap};
 use rust_decimal::Decimal;
 
 use super::{Judged, Slot, Status, Term};
-use crate::change::{Change, Reach};
+use crate::changes::{Change, Reach};
 
 /// A term as changes would leave it. Nothing is changed by making one.
 #[derive(Clone, Debug)]
@@ -69,7 +69,7 @@ impl Term {
     pub fn preview(&self, judged: &BTreeMap<Slot, Judged>, changes: &[Change]) -> Preview {
         let (mut term, mut after) = (self.clone(), judged.clone());
         let reaches: Vec<Reach> = changes.iter().map(Change::reach).collect();
-        changes.iter().for_each(|change| term.apply(change.clone()));
+        changes.iter().for_each(|change| term.apply(change, None));
         let mut altered = Vec::new();
         for (slot, fresh) in term.judge_within(&reaches) {
             let before = judged.get(&slot);

@@ -21,7 +21,7 @@ use super::at::ExperimentAt;
 use super::fields::LongForm;
 use super::visitor::{coordinators_only, prep_room_only};
 use super::{AppState, Fields, PageError, PageResult, QueryFields, Visitor};
-use crate::change::Change;
+use crate::changes::Change;
 use crate::desk::PrepareError;
 use crate::desk::accounts::Role;
 use crate::desk::forms::{self, ChangeForm};

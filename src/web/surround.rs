@@ -19,7 +19,6 @@ use super::state::{AppState, Settings};
 use super::visitor::Anyone;
 use crate::desk::sessions::{Session, Token, find_session};
 use crate::store::StoreError;
-use crate::store::sessions::course_title;
 
 #[derive(Template)]
 #[template(path = "error.html")]
@@ -79,7 +78,7 @@ async fn look(
     let session = match jar.get(cookie_name(&state.settings)) {
         Some(cookie) => {
             find_session(
-                state.store(),
+                &state.desk,
                 Token::from_cookie(cookie.value()),
                 state.clock.now(),
             )
@@ -87,9 +86,8 @@ async fn look(
         }
         None => None,
     };
-    let mut reader = state.store().read().await?;
-    let course = course_title(&mut reader).await?;
-    Ok((session, course.unwrap_or_default()))
+    let course = state.desk.look().await?.term.course.title.clone();
+    Ok((session, course))
 }
 
 /// Reads the form of somebody without a session, where there is one, and puts it back.

@@ -11,13 +11,12 @@ use http_body_util::BodyExt;
 use tower::ServiceExt;
 
 use super::*;
-use crate::change::Change;
+use crate::changes::Change;
 use crate::course::{StaffMember, StaffRole, Student};
 use crate::desk::Desk;
 use crate::desk::accounts::{AccountId, Kind};
 use crate::desk::sessions::{Token, begin_session};
-use crate::store::accounts::keep_account;
-use crate::store::{Store, write_changes};
+use crate::store::Store;
 
 struct Site {
     router: Router,
@@ -49,12 +48,9 @@ impl Site {
             Change::Student(student),
         ];
         let clock = Clock::default();
-        let mut transaction = store.write().await.expect("a write");
-        write_changes(&mut transaction, &people, "test", clock.now())
-            .await
-            .expect("people");
-        transaction.commit().await.expect("a commit");
         let desk = Arc::new(Desk::open(store).await.expect("a desk"));
+        let people = desk.apply(people.to_vec(), "test", clock.now()).await;
+        people.expect("people");
         let state = AppState::new(desk, Settings::default());
         let pages = Router::new()
             .route(
@@ -100,9 +96,8 @@ impl Site {
         };
         let at = self.state.clock.now();
         let mut transaction = self.state.store().write().await.expect("a write");
-        keep_account(&mut transaction, &id, at)
-            .await
-            .expect("an account");
+        let account = transaction.accounts().keep_account(&id, at).await;
+        account.expect("an account");
         let token = begin_session(&mut transaction, &id, at)
             .await
             .expect("a session");

@@ -4,7 +4,7 @@
 
 use std::time::Instant;
 
-use concordant::change::Change;
+use concordant::changes::{Change, LotValue, UnknownValue};
 use concordant::course::{Course, Zone};
 use concordant::desk::{self, Desk};
 use concordant::files::{read_procedure, shipped_glassware, shipped_procedure};
@@ -63,8 +63,8 @@ async fn bare(db: &std::path::Path, rows: usize) -> f64 {
         .await
         .expect("a table");
     let clock = Instant::now();
-    let newest = "SELECT experiment, student_id, document FROM evaluation
-                  WHERE id IN (SELECT max(id) FROM evaluation GROUP BY experiment, student_id)";
+    let newest = "SELECT experiment, student, document FROM judgement
+                  WHERE id IN (SELECT max(id) FROM judgement GROUP BY experiment, student)";
     let read = sqlx::query(newest)
         .fetch_all(&mut connection)
         .await
@@ -95,11 +95,11 @@ fn every_value_changed(term: &Term) -> Vec<Change> {
         lot.molarity = higher(lot.molarity);
         lot.version += 1;
         let (source, reason) = (None, "bench".to_owned());
-        Change::Lot {
+        Change::Lot(LotValue {
             lot,
             source,
             reason,
-        }
+        })
     });
     let unknowns = term.unknowns.iter().flat_map(|(experiment, of)| {
         of.values().map(|unknown| {
@@ -107,12 +107,12 @@ fn every_value_changed(term: &Term) -> Vec<Change> {
             unknown.truth = Sealed::new(higher(*unknown.truth.open()));
             unknown.version += 1;
             let (experiment, source, reason) = (experiment.clone(), None, "bench".to_owned());
-            Change::Unknown {
+            Change::Unknown(UnknownValue {
                 experiment,
                 unknown,
                 source,
                 reason,
-            }
+            })
         })
     });
     lots.chain(unknowns).collect()

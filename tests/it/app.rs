@@ -2,11 +2,11 @@
 
 use std::sync::Arc;
 
-use concordant::change::Change;
+use concordant::changes::Change;
 use concordant::course::{Course, StaffMember, StaffRole, Student, Zone};
 use concordant::desk::Desk;
 use concordant::desk::accounts::issue_claim_codes;
-use concordant::store::{Store, write_changes};
+use concordant::store::Store;
 use concordant::web::{AppState, Clock, Settings, serve};
 use reqwest::header::{COOKIE, HeaderMap, LOCATION, SET_COOKIE};
 use reqwest::{Client, RequestBuilder, Response, redirect};
@@ -73,12 +73,9 @@ impl TestApp {
             .await
             .expect("a database");
         let clock = Clock::default();
-        let mut transaction = store.write().await.expect("a write");
-        write_changes(&mut transaction, &changes, "test", clock.now())
-            .await
-            .expect("a course");
-        transaction.commit().await.expect("a commit");
         let desk = Arc::new(Desk::open(store).await.expect("a desk"));
+        let made = desk.apply(changes, "test", clock.now()).await;
+        made.expect("a course");
         let listener = TcpListener::bind("127.0.0.1:0").await.expect("a port");
         let address = format!("http://{}", listener.local_addr().expect("an address"));
         let state = AppState {
@@ -108,7 +105,7 @@ impl TestApp {
     /// A fresh claim code.
     pub async fn code_for(&self, login: &str) -> String {
         let logins = [login.to_owned()];
-        let issued = issue_claim_codes(self.desk.store(), &logins, self.clock.now()).await;
+        let issued = issue_claim_codes(&self.desk, &logins, self.clock.now()).await;
         issued.expect("a code").remove(0).code
     }
 

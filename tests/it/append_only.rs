@@ -31,31 +31,14 @@ async fn database() -> (tempfile::TempDir, SqliteConnection) {
 #[tokio::test]
 async fn a_changed_byte_is_refused() {
     let (_directory, mut connection) = database().await;
-    let changed = "UPDATE submission SET document = replace(document, '10.02', '10.03')";
+    let changed =
+        "UPDATE journal SET body = replace(body, '10.02', '10.03') WHERE kind = 'hand-in'";
     let why = sqlx::query(changed)
         .execute(&mut connection)
         .await
         .expect_err("refused");
-    assert!(
-        why.to_string().contains("submission is append-only"),
-        "{why}"
-    );
-    for table in [
-        "procedure",
-        "lot_value",
-        "unknown_value",
-        "issue",
-        "shelf_life",
-        "submission",
-        "by_hand",
-        "decision",
-        "release",
-        "note",
-        "evaluation",
-        "event",
-        "extension",
-        "amendment",
-    ] {
+    assert!(why.to_string().contains("journal is append-only"), "{why}");
+    for table in ["journal", "judgement", "person"] {
         let count: i64 =
             sqlx::query_scalar(sqlx::AssertSqlSafe(format!("SELECT count(*) FROM {table}")))
                 .fetch_one(&mut connection)
@@ -63,10 +46,14 @@ async fn a_changed_byte_is_refused() {
                 .expect("a count");
         assert!(count > 0, "{table} is empty, so nothing is shown");
         for statement in [
-            format!("UPDATE {table} SET id = id"),
+            format!("UPDATE {table} SET rowid = rowid"),
             format!("DELETE FROM {table}"),
             format!("REPLACE INTO {table} SELECT * FROM {table} LIMIT 1"),
         ] {
+            // who somebody is can be removed, and cannot be changed
+            if table == "person" && !statement.starts_with("UPDATE") {
+                continue;
+            }
             let done = sqlx::query(sqlx::AssertSqlSafe(statement.clone()))
                 .execute(&mut connection)
                 .await;
@@ -74,28 +61,6 @@ async fn a_changed_byte_is_refused() {
             assert!(why.contains("append-only"), "{statement}: {why}");
         }
     }
-}
-
-/// Each event's hash covers the one before it, so a row changed with the triggers gone is still found.
-#[tokio::test]
-async fn the_event_log_is_a_chain() {
-    let (_directory, mut connection) = database().await;
-    let broken = concordant::store::first_broken_event(&mut connection)
-        .await
-        .expect("read");
-    assert_eq!(broken, None);
-    sqlx::query("DROP TRIGGER event_kept")
-        .execute(&mut connection)
-        .await
-        .expect("dropped");
-    sqlx::query("UPDATE event SET by_login = 'somebody else' WHERE id = 3")
-        .execute(&mut connection)
-        .await
-        .expect("changed");
-    let broken = concordant::store::first_broken_event(&mut connection)
-        .await
-        .expect("read");
-    assert_eq!(broken, Some(3));
 }
 
 /// WAL, FULL, foreign keys: in force on the connection that writes.
@@ -128,13 +93,13 @@ async fn writes_are_durable() {
         .write()
         .await
         .expect("a write after one that was dropped");
-    sqlx::query("INSERT INTO course (id, title, term, time_zone) VALUES (1, 'a', 'b', 'c')")
+    sqlx::query("INSERT INTO account (kind, login, created_at) VALUES ('staff', 'a', 1)")
         .execute(&mut *transaction)
         .await
         .expect("written");
     drop(transaction);
     let mut reader = store.read().await.expect("a reader");
-    let count: i64 = sqlx::query_scalar("SELECT count(*) FROM course")
+    let count: i64 = sqlx::query_scalar("SELECT count(*) FROM account")
         .fetch_one(&mut *reader)
         .await
         .expect("a count");

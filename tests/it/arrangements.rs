@@ -1,6 +1,6 @@
 //! What is arranged while the term is running: kept, exported, brought in again, and what it does to marks.
 
-use concordant::change::Change;
+use concordant::changes::{Change, Extend, Replace};
 use concordant::desk::{Desk, bring_in, verify};
 use concordant::files::{Folder, read_term, write_term};
 use concordant::store::Store;
@@ -201,13 +201,15 @@ async fn an_extension_takes_lateness_away_and_gives_it_back() {
         flags.iter().any(|flag| flag.code.code() == "late")
     };
     assert!(is_late().await, "ten minutes past five in Lisbon");
-    let extend = |due: Option<&str>| Change::Extend {
-        slot: slot.clone(),
-        extension: Extension {
-            due: due.map(|due| due.parse().expect("a time")),
-            reason: "the bus".into(),
-            ..Extension::default()
-        },
+    let extend = |due: Option<&str>| {
+        Change::Extend(Extend {
+            slot: slot.clone(),
+            extension: Extension {
+                due: due.map(|due| due.parse().expect("a time")),
+                reason: "the bus".into(),
+                ..Extension::default()
+            },
+        })
     };
     let half_past = vec![extend(Some("2026-09-14T17:30:00"))];
     let preview = desk.view().await.expect("a course").preview(&half_past);
@@ -237,15 +239,17 @@ async fn another_bottle_leaves_readings_with_the_one_they_name() {
         ("issued.csv", issued),
     ]))
     .await;
-    let reissue = |student: &str, instead_of: &str, unknown: &str| Change::Reissue {
-        slot: crate::slot("hardness", student),
-        reissue: Reissue {
-            unknown: concordant::ids::UnknownCode::new(unknown),
-            instead_of: concordant::ids::UnknownCode::new(instead_of),
-            reason: "the first one leaked".into(),
-            by: "coord".into(),
-            at: now(),
-        },
+    let reissue = |student: &str, instead_of: &str, unknown: &str| {
+        Change::Reissue(Replace {
+            slot: crate::slot("hardness", student),
+            reissue: Reissue {
+                unknown: concordant::ids::UnknownCode::new(unknown),
+                instead_of: concordant::ids::UnknownCode::new(instead_of),
+                reason: "the first one leaked".into(),
+                by: "coord".into(),
+                at: now(),
+            },
+        })
     };
     let both = vec![reissue("0017", "U1", "U2"), reissue("0018", "U1", "U2")];
     let preview = desk.view().await.expect("a course").preview(&both);
@@ -309,14 +313,14 @@ async fn a_made_up_experiment_is_marked_with_the_other_section() {
         view.judged[&slot].evaluation.titrant_lots_written()
     };
     assert_eq!(lot().await, "E-1");
-    let makes_up = Change::Extend {
+    let makes_up = Change::Extend(Extend {
         slot: slot.clone(),
         extension: Extension {
             section: Some(concordant::ids::SectionName::new("Mon PM")),
             reason: "ill on the day".into(),
             ..Extension::default()
         },
-    };
+    });
     desk.apply(vec![makes_up], "coord", now())
         .await
         .expect("done");

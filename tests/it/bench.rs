@@ -1,6 +1,6 @@
 //! The bench over HTTP: what it weighs, labels that open it, readings carried on, how often one may hand in.
 
-use concordant::change::Change;
+use concordant::changes::{Change, RemoveStaff};
 use concordant::desk::{MOST_HAND_INS, WITHIN, bring_in, release};
 use concordant::files::Folder;
 use jiff::SignedDuration;
@@ -270,9 +270,9 @@ async fn a_form_of_another_student_is_not_taken() {
 async fn an_account_goes_with_the_name_of_its_drafts() {
     let app = week::app().await;
     let mut assistant = app.person("b.tarn").await;
-    let gone = Change::RemoveStaff {
+    let gone = Change::RemoveStaff(RemoveStaff {
         login: "b.tarn".into(),
-    };
+    });
     let done = app.desk.apply(vec![gone], "i.quell", app.clock.now()).await;
     done.expect("removed");
     assert_eq!(assistant.get("/review").await.status, 303, "signed out");

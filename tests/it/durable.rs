@@ -6,10 +6,11 @@ use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 
-use concordant::change::Change;
+use concordant::changes::Change;
 use concordant::course::Student;
-use concordant::desk::{Desk, accounts, bring_in, verify};
-use concordant::store::{Store, first_broken_event, submission};
+use concordant::desk::{Desk, accounts, bring_in, submission, verify};
+use concordant::ids::StudentId;
+use concordant::store::{Store, first_difference};
 
 use crate::app::{PASSWORD, Person};
 use crate::week::{acid_form, folder};
@@ -71,7 +72,7 @@ async fn course(db: &Path, students: usize) {
         .await
         .expect("joined");
     for n in 0..students {
-        accounts::set_password(desk.store(), &format!("k{n}"), PASSWORD, now)
+        accounts::set_password(&desk, &format!("k{n}"), PASSWORD, now)
             .await
             .expect("a password");
     }
@@ -128,9 +129,8 @@ async fn receipts_survive_a_kill() {
     let desk = Desk::open(Store::open(&db).await.expect("a store"))
         .await
         .expect("a desk");
-    let mut reader = desk.store().read().await.expect("a reader");
     for (receipt, (student, end)) in &receipts {
-        let stored = submission(&mut reader, student, *receipt)
+        let stored = submission(&desk, &StudentId::new(student.as_str()), *receipt)
             .await
             .expect("readable");
         let stored =
@@ -142,10 +142,8 @@ async fn receipts_survive_a_kill() {
             end
         );
     }
-    assert_eq!(
-        first_broken_event(&mut reader).await.expect("readable"),
-        None
-    );
+    let mut reader = desk.store().read().await.expect("a reader");
+    assert_eq!(first_difference(&mut reader).await.expect("readable"), None);
     drop(reader);
     // at most one hand-in of each student was stored without its receipt arriving
     let stored: usize = revisions.iter().sum();

@@ -3,12 +3,13 @@
 use std::sync::Arc;
 
 use concordant::desk::forms::{IssueForm, StatedForm, What, enter};
+use concordant::changes::{Made, Recomputed};
 use concordant::desk::{
     Desk, HandInError, HandInRequest, bring_in, deal, decide, hand_in, recompute, release, verify,
 };
 use concordant::form::Typed;
 use concordant::measure::Reading;
-use concordant::store::Store;
+use concordant::store::{Store, write_changes};
 use concordant::submission::{HandIn, Piece, SampleReadings, Titration, TrialLabel};
 use concordant::term::Ruling;
 use jiff::Timestamp;
@@ -289,11 +290,7 @@ async fn a_stored_judgement_that_is_wrong_is_found() {
     bring_in(&desk, &crate::course::folder(), "test", now())
         .await
         .expect("imported");
-    let mut transaction = desk.store().write().await.expect("a write");
-    let stored = concordant::store::load_judged(&mut transaction)
-        .await
-        .expect("judged");
-    let mut judged = stored.judged;
+    let mut judged = desk.view().await.expect("a course").judged.clone();
     judged
         .values_mut()
         .next()
@@ -305,7 +302,15 @@ async fn a_stored_judgement_that_is_wrong_is_found() {
         .into_iter()
         .map(|(slot, one)| (slot, Some(one)))
         .collect();
-    concordant::store::save_judged(&mut transaction, &judged, now())
+    let mut transaction = desk.store().write().await.expect("a write");
+    let newest = concordant::store::newest(&mut transaction).await;
+    let made = Made {
+        seq: newest.expect("a number") + 1,
+        at: now(),
+        by: "somebody".into(),
+    };
+    let recomputed = [Recomputed {}.into()];
+    write_changes(&mut transaction, &recomputed, &[made], &judged)
         .await
         .expect("saved");
     transaction.commit().await.expect("committed");

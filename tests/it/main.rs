@@ -40,8 +40,10 @@ mod slips;
 mod student;
 mod student_slips;
 mod taking_back;
+mod tampering;
 mod through_database;
 mod undecoded;
+mod views;
 mod web;
 mod week;
 

@@ -118,10 +118,10 @@ async fn leaving_a_bench_group_leaves_no_judgement_behind() {
             .judged
             .contains_key(&mate)
     );
-    let moved = concordant::change::Change::Group {
+    let moved = concordant::changes::Change::Group(concordant::changes::JoinGroup {
         slot: crate::slot("antacid", "0017"),
         group: "alone".into(),
-    };
+    });
     desk.apply(vec![moved], "coord", now())
         .await
         .expect("moved");

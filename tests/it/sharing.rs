@@ -1,6 +1,6 @@
 //! Bench groups and whole classes: courses for other tests, and what their students see.
 
-use concordant::change::Change;
+use concordant::changes::{Change, SetRelease};
 use concordant::desk::{Desk, bring_in, decide, release, verify};
 use concordant::files::{Folder, read_term, write_term};
 use concordant::term::{Ruling, Status};
@@ -236,11 +236,11 @@ async fn release_to(
     out: bool,
     (login, at): (&str, jiff::Timestamp),
 ) {
-    let change = Change::Release {
+    let change = Change::Release(SetRelease {
         experiment: concordant::ids::ExperimentKey::new(experiment),
         section: Some(concordant::ids::SectionName::new(section)),
-        at: out.then_some(at),
-    };
+        released_at: out.then_some(at),
+    });
     desk.apply(vec![change], login, at).await.expect("changed");
 }
 

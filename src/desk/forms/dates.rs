@@ -1,7 +1,7 @@
 //! When an experiment opens and is due: for everybody, and for sections that go their own way.
 
 use super::{ChangeForm, Who, as_field, experiment, experiment_as};
-use crate::change::Change;
+use crate::changes::Change;
 use crate::course::{Experiment, SectionDates as OwnDates};
 use crate::form::{Faults, Field, Form, Read, Typed};
 use crate::ids::{ExperimentKey, SectionName};

@@ -1,7 +1,7 @@
 //! When a bottle was made, and until when it keeps.
 
 use super::{ChangeForm, Who};
-use crate::change::Change;
+use crate::changes::Change;
 use crate::form::{Faults, Field, Form, Read, Typed};
 use crate::ids::{ExperimentKey, LotCode, UnknownCode};
 use crate::term::Term;

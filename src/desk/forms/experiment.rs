@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::dates::{date_fields, read_dates};
 use super::{ChangeForm, Who};
-use crate::change::Change;
+use crate::changes::Change;
 use crate::course::{Course, Experiment, Zone};
 use crate::desk::FileTexts;
 use crate::files;

@@ -1,7 +1,7 @@
 //! Longer time or a make-up for one student.
 
 use super::{ChangeForm, Who, enrolled, experiment, suggested};
-use crate::change::Change;
+use crate::changes::Change;
 use crate::form::{Faults, Field, Form, Typed, named};
 use crate::ids::{ExperimentKey, SectionName};
 use crate::term::{Extension, Slot, Term};

@@ -7,7 +7,7 @@ use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha20Rng;
 
 use super::{ChangeForm, Who, experiment};
-use crate::change::Change;
+use crate::changes::Change;
 use crate::form::{Faults, Form, Typed};
 use crate::ids::{ExperimentKey, UnknownCode};
 use crate::term::{Slot, Term};

@@ -36,7 +36,7 @@ pub use student::StudentForm;
 pub use truth::ShowTruth;
 
 use super::{Desk, Image};
-use crate::change::Change;
+use crate::changes::Change;
 use crate::course::{Experiment, Student};
 use crate::form::{Faults, Field, Form, Typed};
 use crate::store::StoreError;

@@ -3,7 +3,7 @@
 
 use super::rules::still_readable;
 use super::{ChangeForm, Remarks, Who, reason_for_rules};
-use crate::change::Change;
+use crate::changes::Change;
 use crate::course::Experiment;
 use crate::desk::FileTexts;
 use crate::files;

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::{ChangeForm, Remarks, Who, enrolled, experiment, suggested};
-use crate::change::Change;
+use crate::changes::Change;
 use crate::form::{Faults, Field, Form, Typed, named};
 use crate::ids::{ExperimentKey, UnknownCode};
 use crate::term::{Reissue, Slot, Term};

@@ -1,7 +1,7 @@
 //! Results go out to students, or come back in: for one section or for all of them.
 
 use super::{ChangeForm, PrepareError, Who, enter, experiment};
-use crate::change::Change;
+use crate::changes::Change;
 use crate::desk::{Desk, Image};
 use crate::form::{Button, Faults, Field, Form, Typed};
 use crate::ids::{ExperimentKey, SectionName, StudentId};

@@ -1,7 +1,7 @@
 //! The staff: somebody added, changed, or taken off the list.
 
 use super::{ChangeForm, Who};
-use crate::change::Change;
+use crate::changes::Change;
 use crate::course::{StaffMember, StaffRole};
 use crate::form::{Button, Faults, Field, Form, Kind, Typed, named};
 use crate::ids::SectionName;

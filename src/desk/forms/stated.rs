@@ -2,7 +2,7 @@
 
 use super::days::{day_fields, days_as, held_days, read_days};
 use super::{ChangeForm, What, Who, experiment, reason_for_value, unit_of};
-use crate::change::{Change, next_version};
+use crate::changes::{Change, next_version};
 use crate::chem::Formula;
 use crate::files::read_value_lines;
 use crate::form::{Faults, Field, Form, Kind, Read, Typed};

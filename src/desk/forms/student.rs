@@ -1,7 +1,7 @@
 //! One student of the roster: added, moved to another section, or marked as having left.
 
 use super::{ChangeForm, Who};
-use crate::change::Change;
+use crate::changes::Change;
 use crate::course::Student;
 use crate::desk::staff_among;
 use crate::form::{Faults, Field, Form, Typed, named};

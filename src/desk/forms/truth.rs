@@ -1,7 +1,7 @@
 //! Whether students are told what was in their bottles.
 
 use super::{ChangeForm, Who};
-use crate::change::Change;
+use crate::changes::Change;
 use crate::form::{Faults, Field, Form, Typed};
 use crate::ids::ExperimentKey;
 use crate::term::{ExperimentSource, Term};

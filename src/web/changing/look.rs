@@ -7,7 +7,7 @@ use rust_decimal::Decimal;
 
 use super::rows::{ValueRow, rows};
 use super::{Place, Visit};
-use crate::change::Change;
+use crate::changes::Change;
 use crate::course::Experiment;
 use crate::desk::Image;
 use crate::desk::forms::{Looked, Remarks, recorded};

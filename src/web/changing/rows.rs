@@ -1,6 +1,6 @@
 //! What a change puts in place of what, row by row.
 
-use crate::change::Change;
+use crate::changes::Change;
 use crate::course::{Experiment, Student};
 use crate::term::Term;
 use crate::truth::Assigned;

@@ -38,12 +38,12 @@ pub async fn print(
         vec![one.to_owned()]
     } else if fields.one("staff").is_some() {
         "staff".clone_into(&mut whose);
-        let held = claimed(state.store(), Kind::Staff).await?;
+        let held = claimed(&state.desk, Kind::Staff).await?;
         let view = state.desk.view().await?;
         let logins = view.term.staff.iter().map(|s| s.login.clone());
         logins.filter(|login| !held.contains(login)).collect()
     } else {
-        let held = claimed(state.store(), Kind::Student).await?;
+        let held = claimed(&state.desk, Kind::Student).await?;
         let view = state.desk.view().await?;
         let students = view.term.enrolled_in_order();
         let students = students.filter(|s| s.section == whose);
@@ -57,7 +57,7 @@ pub async fn print(
         ));
     }
     let now = state.clock.now();
-    let issued = match issue_claim_codes(state.store(), &logins, now).await {
+    let issued = match issue_claim_codes(&state.desk, &logins, now).await {
         Ok(issued) => issued,
         Err(why @ AccountError::Logins(_)) => {
             return Err(PageError::unprocessable(format!(

@@ -136,7 +136,7 @@ async fn enter(
         at,
     };
     let password = fields.one("password").unwrap_or_default();
-    let (status, fault) = match sign_in(state.store(), attempt, password).await {
+    let (status, fault) = match sign_in(&state.desk, attempt, password).await {
         Ok((person, token)) => {
             let jar = begin(&state, &anyone, jar, &token).await?;
             return Ok((jar, entered(&anyone, &person, token, &fields)?).into_response());
@@ -193,7 +193,7 @@ async fn leave(
         return Ok(Redirect::to("/sign-in").into_response());
     };
     fields?;
-    end_session(state.store(), &session.token).await?;
+    end_session(&state.desk, &session.token).await?;
     let jar = jar.remove(
         Cookie::build((cookie_name(&state.settings), ""))
             .path("/")
@@ -212,7 +212,7 @@ async fn begin(
     token: &Token,
 ) -> PageResult<CookieJar> {
     if let Some(before) = &anyone.session {
-        end_session(state.store(), &before.token).await?;
+        end_session(&state.desk, &before.token).await?;
     }
     Ok(jar.add(cookie(&state.settings, token)))
 }

@@ -10,7 +10,6 @@ use super::sharing::{self, SharedPage};
 use crate::course::Experiment;
 use crate::desk::{self, HandInError, HandInRequest, Image};
 use crate::ids::ExperimentKey;
-use crate::store::accounts::draft_owner;
 use crate::term::Slot;
 use crate::web::{
     AppState, Fields, Page, PageError, PageResult, QueryFields, StudentVisitor, dates,
@@ -264,7 +263,7 @@ pub fn find<'a>(
 /// The name under which this student's drafts are kept in browsers.
 pub async fn owner(state: &AppState, visitor: &StudentVisitor) -> PageResult<String> {
     let mut reader = state.store().read().await?;
-    Ok(draft_owner(&mut reader, &visitor.id).await?)
+    Ok(reader.accounts().draft_owner(&visitor.id).await?)
 }
 
 /// The same, for a form that was sent: one that somebody else has filled in is not taken.

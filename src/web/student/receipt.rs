@@ -32,9 +32,7 @@ pub async fn page(
 ) -> PageResult<impl IntoResponse> {
     let owner = super::bench::owner(&state, &visitor).await?;
     let number: i64 = number.parse().map_err(|_| PageError::not_found())?;
-    let mut reader = state.store().read().await?;
-    let stored = crate::store::submission(&mut reader, &visitor.id, number).await?;
-    drop(reader);
+    let stored = crate::desk::submission(&state.desk, &visitor.id, number).await?;
     let stored = stored.ok_or_else(PageError::not_found)?;
     let view = state.desk.view().await?;
     let experiment = view

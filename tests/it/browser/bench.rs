@@ -281,7 +281,7 @@ async fn a_draft_is_its_owners_and_goes_with_the_receipt_or_the_session() {
 #[tokio::test(flavor = "multi_thread")]
 async fn a_scanned_label_opens_the_form_with_its_code() {
     let app = week::app().await;
-    let set = set_password(app.desk.store(), "0042", PASSWORD, app.clock.now()).await;
+    let set = set_password(&app.desk, "0042", PASSWORD, app.clock.now()).await;
     set.expect("an account");
     with(PHONE, |browser| async move {
         browser

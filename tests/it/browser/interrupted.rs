@@ -97,7 +97,7 @@ async fn an_ended_session_keeps_everything_without_scripts() {
 #[tokio::test(flavor = "multi_thread")]
 async fn a_form_of_somebody_else_is_not_handed_in() {
     let app = week::app().await;
-    let set = set_password(app.desk.store(), "0043", PASSWORD, app.clock.now()).await;
+    let set = set_password(&app.desk, "0043", PASSWORD, app.clock.now()).await;
     set.expect("an account");
     with(NO_SCRIPTS, |browser| async move {
         at_the_bench(&app, &browser, "0042").await;

@@ -118,7 +118,7 @@ where
 
 /// Signs somebody in who has the password of everybody in tests.
 pub async fn sign_in(app: &TestApp, browser: &Browser, login: &str) {
-    let set = set_password(app.desk.store(), login, PASSWORD, app.clock.now()).await;
+    let set = set_password(&app.desk, login, PASSWORD, app.clock.now()).await;
     set.expect("an account");
     browser.open(&format!("{}/sign-in", app.address)).await;
     browser.fill("#login", login).await;

@@ -2,7 +2,7 @@
 
 use concordant::desk::bring_in;
 use concordant::files::{Folder, demo_folder};
-use concordant::store::first_broken_event;
+use concordant::store::first_difference;
 
 use super::{exported, owned, post, room, seen, set, text};
 use crate::app::TestApp;
@@ -168,16 +168,13 @@ async fn opening_the_key_is_logged() {
         opened.body
     );
     let mut connection = app.desk.store().read().await.expect("a reader");
-    let query = "SELECT by_login, subject FROM event WHERE what = 'answer-key'";
+    let query = "SELECT by_login, body ->> '$.experiment' FROM journal WHERE kind = 'answer-key'";
     let found: Vec<(String, String)> = sqlx::query_as(query)
         .fetch_all(&mut *connection)
         .await
         .expect("read");
     assert_eq!(found, [("f.alder".to_owned(), "acid".to_owned())]);
-    assert_eq!(
-        first_broken_event(&mut connection).await.expect("read"),
-        None
-    );
+    assert_eq!(first_difference(&mut connection).await.expect("read"), None);
     let missing = person.post_form("/prep/experiments/nothing/key", &[]).await;
     assert_eq!(missing.status, 404);
 }

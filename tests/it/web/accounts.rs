@@ -319,13 +319,13 @@ async fn a_closed_account_lets_nobody_in_until_it_is_opened_again() {
     let app = TestApp::spawn().await;
     let mut person = app.person("b.tarn").await;
     let now = app.clock.now();
-    close_account(app.desk.store(), "b.tarn", true, now)
+    close_account(&app.desk, "b.tarn", true, now)
         .await
         .expect("closes");
     assert_eq!(person.get("/password").await.status, 303);
     let sign_in = [("login", "b.tarn"), ("password", PASSWORD)];
     assert_eq!(person.post_open("/sign-in", &sign_in).await.status, 422);
-    close_account(app.desk.store(), "b.tarn", false, now)
+    close_account(&app.desk, "b.tarn", false, now)
         .await
         .expect("opens");
     assert_eq!(person.post_open("/sign-in", &sign_in).await.status, 303);
@@ -334,24 +334,24 @@ async fn a_closed_account_lets_nobody_in_until_it_is_opened_again() {
 #[tokio::test]
 async fn codes_and_passwords_are_only_for_people_on_a_list() {
     let app = TestApp::spawn().await;
-    let (store, now) = (app.desk.store(), app.clock.now());
+    let (desk, now) = (&app.desk, app.clock.now());
     let logins = ["0042", "0099", "nobody"].map(str::to_owned);
-    let why = issue_claim_codes(store, &logins, now)
+    let why = issue_claim_codes(desk, &logins, now)
         .await
         .expect_err("two are unknown");
     assert_eq!(
         why.to_string(),
         "found 0099, nobody, expected logins on the roster or the staff list, and not on both"
     );
-    let why = set_password(store, "0099", PASSWORD, now)
+    let why = set_password(desk, "0099", PASSWORD, now)
         .await
         .expect_err("is unknown");
     assert!(matches!(why, AccountError::Logins(_)));
-    let why = set_password(store, "0042", "short", now)
+    let why = set_password(desk, "0042", "short", now)
         .await
         .expect_err("is short");
     assert!(matches!(why, AccountError::Password(_)));
-    let set = set_password(store, "0042", OTHER, now)
+    let set = set_password(desk, "0042", OTHER, now)
         .await
         .expect("is set");
     assert_eq!(set.name, "Ada Fennimore");

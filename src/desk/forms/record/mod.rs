@@ -8,7 +8,7 @@ use self::sheet::Sheet;
 use super::days::{day_fields, days_as, read_days};
 use super::stated::{StatedForm, twin};
 use super::{ChangeForm, Who, reason_for_value};
-use crate::change::{Change, next_version};
+use crate::changes::{Change, next_version};
 use crate::files::{PrepRoom, RecordText, read_prep_records};
 use crate::form::{Button, Faults, Field, Form, Typed};
 use crate::ids::ExperimentKey;

@@ -4,7 +4,7 @@
 mod fields;
 
 use super::{ChangeForm, Remarks, Who, experiment, reason_for_rules};
-use crate::change::Change;
+use crate::changes::Change;
 use crate::course::Experiment;
 use crate::desk::FileTexts;
 use crate::files;

@@ -1,0 +1,105 @@
+//! An experiment, new or with other dates, lots or marking.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use super::{ChangeKind, Made, Reach, Texts, put};
+use crate::course::{Experiment, SectionDates, SectionLots};
+use crate::ids::{ExperimentKey, SectionName, StudentId};
+use crate::procedure::{Dates, Procedure};
+use crate::term::{ExperimentSource, Term};
+
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct SetExperiment {
+    pub key: ExperimentKey,
+    #[serde(flatten)]
+    pub dates: Dates,
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub section_lots: BTreeMap<SectionName, SectionLots>,
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub section_dates: BTreeMap<SectionName, SectionDates>,
+    #[serde(flatten)]
+    pub source: ExperimentSource,
+    /// What the texts named in the source come to.
+    #[serde(skip)]
+    pub procedure: Option<Box<Procedure>>,
+}
+
+impl SetExperiment {
+    pub fn new(experiment: Experiment, source: ExperimentSource) -> Self {
+        Self {
+            key: experiment.key,
+            dates: experiment.dates,
+            section_lots: experiment.section_lots,
+            section_dates: experiment.section_dates,
+            source,
+            procedure: Some(Box::new(experiment.procedure)),
+        }
+    }
+
+    /// The experiment as it is to be; none before it is revived.
+    pub fn experiment(&self) -> Option<Experiment> {
+        Some(Experiment {
+            key: self.key.clone(),
+            procedure: (**self.procedure.as_ref()?).clone(),
+            dates: self.dates,
+            section_lots: self.section_lots.clone(),
+            section_dates: self.section_dates.clone(),
+        })
+    }
+}
+
+impl ChangeKind for SetExperiment {
+    const NAME: &'static str = "experiment";
+
+    fn subject(&self) -> String {
+        self.key.to_string()
+    }
+
+    fn students(&mut self, _: &mut dyn FnMut(&mut StudentId)) {}
+
+    fn revive(&mut self, term: &Term, texts: &dyn Texts) -> Result<(), String> {
+        let key = &self.source.procedure;
+        let text = term.sources.procedures.get(key);
+        let text = text.ok_or_else(|| format!("no procedure {key}"))?;
+        let procedure = texts.procedure(text, &self.source, &term.glassware)?;
+        self.procedure = Some(Box::new(procedure));
+        Ok(())
+    }
+
+    fn apply(&self, term: &mut Term, _: Option<&Made>) {
+        if let Some(experiment) = self.experiment() {
+            let sources = &mut term.sources.experiments;
+            sources.insert(self.key.clone(), self.source.clone());
+            put(&mut term.experiments, &experiment, |e| &e.key);
+        }
+    }
+
+    fn reach(&self) -> Reach {
+        Reach::Experiment(self.key.clone())
+    }
+
+    fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {
+        let glassware = |term: &Term| term.sources.glassware.clone();
+        let changed_glassware =
+            glassware(incoming).is_some() && glassware(held) != glassware(incoming);
+        let mut fresh = Vec::new();
+        for experiment in &incoming.experiments {
+            let source = incoming.sources.experiments.get(&experiment.key);
+            let source = source.cloned().unwrap_or_default();
+            let text = |term: &Term| term.sources.procedures.get(&source.procedure).cloned();
+            let same = held.experiment(&experiment.key).is_some_and(|old| {
+                old.dates == experiment.dates
+                    && old.section_lots == experiment.section_lots
+                    && old.section_dates == experiment.section_dates
+                    && held.sources.experiments.get(&experiment.key) == Some(&source)
+                    && text(held) == text(incoming)
+            });
+            if !same || changed_glassware {
+                fresh.push(Self::new(experiment.clone(), source));
+            }
+        }
+        fresh
+    }
+}

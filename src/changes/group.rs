@@ -1,0 +1,43 @@
+//! A student put into a bench group.
+
+use serde::{Deserialize, Serialize};
+
+use super::{ChangeKind, Made, Reach, newer};
+use crate::ids::StudentId;
+use crate::term::{Slot, Term};
+
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct JoinGroup {
+    #[serde(flatten)]
+    pub slot: Slot,
+    pub group: String,
+}
+
+impl ChangeKind for JoinGroup {
+    const NAME: &'static str = "group";
+
+    fn subject(&self) -> String {
+        self.slot.to_string()
+    }
+
+    fn students(&mut self, visit: &mut dyn FnMut(&mut StudentId)) {
+        visit(&mut self.slot.student);
+    }
+
+    fn apply(&self, term: &mut Term, _: Option<&Made>) {
+        term.groups.insert(self.slot.clone(), self.group.clone());
+    }
+
+    /// Those who shared readings with the student before are no longer to be told from the term.
+    fn reach(&self) -> Reach {
+        Reach::Experiment(self.slot.experiment.clone())
+    }
+
+    fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {
+        let change = |(slot, group): (&Slot, &String)| Self {
+            slot: slot.clone(),
+            group: group.clone(),
+        };
+        newer(&held.groups, &incoming.groups).map(change).collect()
+    }
+}

@@ -1,0 +1,233 @@
+//! Changes to a term: the one way it is altered, in memory and on disk alike. A kind of change is one file here, and one
+//! line in the list below.
+
+#![deny(clippy::wildcard_enum_match_arm)]
+
+mod reach;
+
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+use serde::de::DeserializeOwned;
+
+use crate::ids::StudentId;
+use crate::measure::GlasswareTable;
+use crate::procedure::Procedure;
+use crate::term::{ExperimentSource, Slot, Term};
+
+pub use reach::Reach;
+
+/// What a kind of change has to say of itself. The struct is what the journal keeps of it.
+pub trait ChangeKind: Clone + Serialize + DeserializeOwned {
+    /// The word of the journal.
+    const NAME: &'static str;
+
+    /// What it is about, for logs: ids only.
+    fn subject(&self) -> String;
+
+    /// Shows every student’s id in it: outside the table of people a student is known by an opaque key.
+    fn students(&mut self, visit: &mut dyn FnMut(&mut StudentId));
+
+    /// The student whose names it holds: the journal keeps a commitment to them and not the names.
+    fn person(&mut self) -> Option<&mut Student> {
+        None
+    }
+
+    /// Makes from texts what is not kept itself, as the term is just before this change.
+    fn revive(&mut self, _term: &Term, _texts: &dyn Texts) -> Result<(), String> {
+        Ok(())
+    }
+
+    /// Alters the term, now and whenever the journal is read again. `made` is none where it is only tried.
+    fn apply(&self, term: &mut Term, made: Option<&Made>);
+
+    /// What has to be judged anew.
+    fn reach(&self) -> Reach;
+
+    /// What an incoming term has of this kind that the term held has not, or has otherwise. Nothing is taken away.
+    fn fresh(held: &Term, incoming: &Term) -> Vec<Self>;
+}
+
+/// Where a change stands in the journal.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Made {
+    /// Its number, which is that of the receipt of a hand-in.
+    pub seq: i64,
+    pub at: jiff::Timestamp,
+    /// Login of who made it.
+    pub by: String,
+}
+
+/// Reads the texts that are kept as they were written. Their formats are not the business of changes.
+pub trait Texts: Sync {
+    /// The shipped glassware and, if the course has its own, that.
+    fn glassware(&self, own: Option<&str>) -> Result<GlasswareTable, String>;
+
+    /// A procedure with the tables an experiment replaces.
+    fn procedure(
+        &self,
+        text: &str,
+        source: &ExperimentSource,
+        glassware: &GlasswareTable,
+    ) -> Result<Procedure, String>;
+}
+
+macro_rules! changes {
+    ($($variant:ident($kind:ident) in $file:ident;)*) => {
+        $(
+            mod $file;
+            pub use $file::$kind;
+
+            impl From<$kind> for Change {
+                fn from(kind: $kind) -> Self {
+                    Self::$variant(kind)
+                }
+            }
+        )*
+
+        /// One alteration of a term.
+        #[derive(Clone, Debug)]
+        pub enum Change {
+            $($variant($kind),)*
+        }
+
+        impl Change {
+            /// The journal's word for it.
+            pub fn kind(&self) -> &'static str {
+                match self {
+                    $(Self::$variant(_) => $kind::NAME,)*
+                }
+            }
+
+            /// What the journal keeps of it.
+            pub fn body(&self) -> Result<serde_json::Value, String> {
+                match self {
+                    $(Self::$variant(kind) => serde_json::to_value(kind),)*
+                }
+                .map_err(|why| why.to_string())
+            }
+
+            /// The change of a row of the journal.
+            pub fn decode(kind: &str, body: serde_json::Value) -> Result<Self, String> {
+                match kind {
+                    $($kind::NAME => serde_json::from_value(body).map(Self::$variant),)*
+                    other => return Err(format!("found \u{201c}{other}\u{201d}, expected a kind of change")),
+                }
+                .map_err(|why| why.to_string())
+            }
+
+            /// As [`ChangeKind::subject`].
+            pub fn subject(&self) -> String {
+                match self {
+                    $(Self::$variant(kind) => kind.subject(),)*
+                }
+            }
+
+            /// As [`ChangeKind::students`].
+            pub fn students(&mut self, visit: &mut dyn FnMut(&mut StudentId)) {
+                match self {
+                    $(Self::$variant(kind) => kind.students(visit),)*
+                }
+            }
+
+            /// As [`ChangeKind::person`].
+            pub fn person(&mut self) -> Option<&mut Student> {
+                match self {
+                    $(Self::$variant(kind) => kind.person(),)*
+                }
+            }
+
+            /// As [`ChangeKind::revive`].
+            pub fn revive(&mut self, term: &Term, texts: &dyn Texts) -> Result<(), String> {
+                match self {
+                    $(Self::$variant(kind) => kind.revive(term, texts),)*
+                }
+            }
+
+            /// As [`ChangeKind::reach`].
+            pub fn reach(&self) -> Reach {
+                match self {
+                    $(Self::$variant(kind) => kind.reach(),)*
+                }
+            }
+        }
+
+        impl Term {
+            /// Applies a change, which stands in the journal or is only tried.
+            pub fn apply(&mut self, change: &Change, made: Option<&Made>) {
+                match change {
+                    $(Change::$variant(kind) => kind.apply(self, made),)*
+                }
+            }
+
+            /// The changes that bring everything of `incoming` into this term: what is new, what differs, and hand-ins
+            /// not yet held. Nothing is taken away, so bringing the same in twice changes nothing.
+            pub fn changes_from(&self, incoming: &Self) -> Vec<Change> {
+                let mut changes = Vec::new();
+                $(changes.extend($kind::fresh(self, incoming).into_iter().map(Change::$variant));)*
+                changes
+            }
+        }
+    };
+}
+
+// in the order in which they are brought in: what others rest on comes first
+changes! {
+    Course(Course) in course;
+    Glassware(OwnGlassware) in glassware;
+    Procedure(ProcedureText) in procedure;
+    Student(Student) in student;
+    Staff(StaffMember) in staff;
+    RemoveStaff(RemoveStaff) in remove_staff;
+    Experiment(SetExperiment) in experiment;
+    Lot(LotValue) in lot;
+    Unknown(UnknownValue) in unknown;
+    ShelfLife(Keep) in shelf_life;
+    Issue(Issue) in issue;
+    Reissue(Replace) in reissue;
+    Group(JoinGroup) in group;
+    HandIn(HandInMade) in hand_in;
+    ByHand(GivePoints) in by_hand;
+    Decide(Decide) in decision;
+    Note(LeaveNote) in note;
+    Extend(Extend) in extension;
+    Release(SetRelease) in release;
+    Amend(Amendment) in amendment;
+    KeyOpened(KeyOpened) in key_opened;
+    Recomputed(Recomputed) in recomputed;
+}
+
+/// The version after one: 1 for the first.
+pub fn next_version(old: Option<u32>) -> u32 {
+    old.map_or(1, |version| version.saturating_add(1))
+}
+
+/// Replaces the item of the same key, or adds it at the end.
+fn put<T: Clone, K: PartialEq + ?Sized>(items: &mut Vec<T>, item: &T, key: impl Fn(&T) -> &K) {
+    match items.iter_mut().find(|known| key(known) == key(item)) {
+        Some(known) => known.clone_from(item),
+        None => items.push(item.clone()),
+    }
+}
+
+/// Entries of `incoming` that `held` lacks or has otherwise.
+fn newer<'a, K: Ord, V: PartialEq>(
+    held: &'a BTreeMap<K, V>,
+    incoming: &'a BTreeMap<K, V>,
+) -> impl Iterator<Item = (&'a K, &'a V)> {
+    let entries = incoming.iter();
+    entries.filter(|(key, value)| held.get(key) != Some(value))
+}
+
+/// Items of the lists of `incoming` that are not in the list of the same slot that is held.
+fn newer_of<T: Clone + PartialEq>(
+    held: &BTreeMap<Slot, Vec<T>>,
+    incoming: &BTreeMap<Slot, Vec<T>>,
+) -> impl Iterator<Item = (Slot, T)> {
+    let all = incoming.iter().flat_map(|(slot, items)| {
+        let known = held.get(slot).map_or(&[][..], Vec::as_slice);
+        let new = items.iter().filter(|one| !known.contains(one));
+        new.map(move |one| (slot.clone(), one.clone()))
+    });
+    all.collect::<Vec<_>>().into_iter()
+}

@@ -1,0 +1,41 @@
+//! The text of a procedure the course uses. The experiments by it follow by changes of their own.
+
+use serde::{Deserialize, Serialize};
+
+use super::{ChangeKind, Made, Reach, newer};
+use crate::ids::StudentId;
+use crate::term::Term;
+
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct ProcedureText {
+    pub key: String,
+    pub text: String,
+}
+
+impl ChangeKind for ProcedureText {
+    const NAME: &'static str = "procedure";
+
+    fn subject(&self) -> String {
+        self.key.clone()
+    }
+
+    fn students(&mut self, _: &mut dyn FnMut(&mut StudentId)) {}
+
+    fn apply(&self, term: &mut Term, _: Option<&Made>) {
+        let texts = &mut term.sources.procedures;
+        texts.insert(self.key.clone(), self.text.clone());
+    }
+
+    fn reach(&self) -> Reach {
+        Reach::Nothing
+    }
+
+    fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {
+        let texts = newer(&held.sources.procedures, &incoming.sources.procedures);
+        let change = |(key, text): (&String, &String)| Self {
+            key: key.clone(),
+            text: text.clone(),
+        };
+        texts.map(change).collect()
+    }
+}

@@ -1,0 +1,129 @@
+//! Whether the file is what was written: every row of the journal, of the judgements and of people against the hashes, and
+//! the tables and triggers against those that the migrations make.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use serde_json::Value;
+use sqlx::{Row, SqliteConnection};
+
+use super::journal::Entry;
+use super::judgements::{JudgementRow, digest};
+use super::people::person_rows;
+use super::{Store, StoreError};
+
+/// The first place where the file is not what was written; none if all of it is. Rows cut off at the end leave no trace
+/// within the file: whoever keeps a receipt elsewhere sees it.
+pub async fn first_difference(
+    connection: &mut SqliteConnection,
+) -> Result<Option<String>, StoreError> {
+    if let Some(what) = unsound(connection).await? {
+        return Ok(Some(what));
+    }
+    if let Some(what) = altered_tables(connection).await? {
+        return Ok(Some(what));
+    }
+    altered_rows(connection).await
+}
+
+async fn unsound(connection: &mut SqliteConnection) -> Result<Option<String>, StoreError> {
+    let sound: String = sqlx::query_scalar("PRAGMA integrity_check")
+        .fetch_one(&mut *connection)
+        .await?;
+    let strays = sqlx::query("PRAGMA foreign_key_check")
+        .fetch_all(connection)
+        .await?
+        .len();
+    let what =
+        format!("found \u{201c}{sound}\u{201d} and {strays} stray rows, expected a sound file");
+    Ok((sound != "ok" || strays > 0).then_some(what))
+}
+
+async fn altered_tables(connection: &mut SqliteConnection) -> Result<Option<String>, StoreError> {
+    let expected = Store::in_memory().await?;
+    let expected = made_of(&mut *expected.read().await?).await?;
+    let found = made_of(connection).await?;
+    let names: BTreeSet<&String> = expected.keys().chain(found.keys()).collect();
+    let other = names
+        .into_iter()
+        .find(|name| expected.get(*name) != found.get(*name));
+    Ok(other.map(
+        |name| match (expected.contains_key(name), found.contains_key(name)) {
+            (true, false) => format!("{name}: found none, expected it as it was made"),
+            (_, true) => format!("{name}: found another, expected it as it was made"),
+            (false, false) => format!("{name}: found neither"),
+        },
+    ))
+}
+
+/// Tables, indexes, triggers and views with the text that made them.
+async fn made_of(
+    connection: &mut SqliteConnection,
+) -> Result<BTreeMap<String, String>, StoreError> {
+    let rows = sqlx::query(
+        "SELECT type || ' ' || name AS name, coalesce(sql, '') AS sql FROM sqlite_master",
+    );
+    let mut made = BTreeMap::new();
+    for row in rows.fetch_all(connection).await? {
+        made.insert(row.try_get("name")?, row.try_get("sql")?);
+    }
+    Ok(made)
+}
+
+async fn altered_rows(connection: &mut SqliteConnection) -> Result<Option<String>, StoreError> {
+    let mut judged: BTreeMap<i64, Vec<JudgementRow>> = BTreeMap::new();
+    let rows = sqlx::query("SELECT * FROM judgement ORDER BY id").fetch_all(&mut *connection);
+    for row in rows.await? {
+        judged
+            .entry(row.try_get("seq")?)
+            .or_default()
+            .push(JudgementRow {
+                experiment: row.try_get("experiment")?,
+                student: row.try_get("student")?,
+                schema: row.try_get("schema")?,
+                document: row.try_get("document")?,
+            });
+    }
+    let (mut previous, mut expected_seq) = (String::new(), 1);
+    let mut committed = BTreeSet::new();
+    let rows = sqlx::query("SELECT * FROM journal ORDER BY seq").fetch_all(&mut *connection);
+    for row in rows.await? {
+        let entry = Entry::read(&row)?;
+        let seq = entry.seq;
+        if seq != expected_seq {
+            return Ok(Some(format!(
+                "journal: found row {seq}, expected row {expected_seq}"
+            )));
+        }
+        expected_seq = expected_seq.saturating_add(1);
+        let hash: String = row.try_get("hash")?;
+        if entry.previous != previous || entry.hash() != hash {
+            return Ok(Some(format!(
+                "journal, row {seq}: found a hash that does not follow from it and the one before, expected an unbroken chain"
+            )));
+        }
+        if digest(&judged.remove(&seq).unwrap_or_default()) != entry.judgements {
+            return Ok(Some(format!(
+                "judgements of journal row {seq}: found others, expected those written with it"
+            )));
+        }
+        previous = hash;
+        let body: Value = serde_json::from_str(&entry.body).unwrap_or_default();
+        let text = |name: &str| body.get(name).and_then(Value::as_str).map(str::to_owned);
+        committed.extend(text("student").zip(text("names")));
+    }
+    if let Some(seq) = judged.into_keys().next() {
+        return Ok(Some(format!(
+            "judgements: found some of journal row {seq}, expected such a row"
+        )));
+    }
+    for person in person_rows(connection).await? {
+        let (key, commitment) = (person.key.clone(), person.committed());
+        if commitment != person.commitment || !committed.contains(&(key, commitment)) {
+            return Ok(Some(format!(
+                "person, key {}: found what the journal holds no commitment to, expected what was entered",
+                person.key
+            )));
+        }
+    }
+    Ok(None)
+}

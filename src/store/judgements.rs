@@ -1,0 +1,135 @@
+//! Judgements: every version kept, the newest one counts. All of them can be made again, so one that this program cannot
+//! read is as good as none.
+
+use std::collections::BTreeMap;
+
+use jiff::Timestamp;
+use serde::Serialize;
+use sqlx::{Row, SqliteConnection};
+
+use super::journal::{hash_of, instant};
+use super::people::People;
+use super::{StoreError, batch};
+use crate::ids::{ExperimentKey, StudentId};
+use crate::term::{Judged, Slot};
+
+/// The form that documents have. To be counted up when one of an earlier form would be read as something else.
+const SCHEMA: i64 = 1;
+
+/// What a row holds beside its numbers, in the order in which it is hashed.
+#[derive(Clone, PartialEq, Serialize)]
+pub(super) struct JudgementRow {
+    pub experiment: String,
+    pub student: String,
+    pub schema: i64,
+    pub document: String,
+}
+
+/// Judgements as they are kept; none where there is nothing to judge any more.
+pub(super) fn rows(
+    judged: &BTreeMap<Slot, Option<Judged>>,
+    people: &People,
+) -> Result<Vec<JudgementRow>, StoreError> {
+    let row = |(slot, one): (&Slot, &Option<Judged>)| {
+        let document = serde_json::to_string(one);
+        Ok(JudgementRow {
+            experiment: slot.experiment.to_string(),
+            student: people.key(&slot.student)?.to_owned(),
+            schema: SCHEMA,
+            document: document.map_err(|why| StoreError::damaged("judgement", why))?,
+        })
+    };
+    judged.iter().map(row).collect()
+}
+
+/// What the journal keeps of the judgements written with a change; empty where there are none.
+pub(super) fn digest(rows: &[JudgementRow]) -> String {
+    let fields = |row: &JudgementRow| {
+        (
+            row.experiment.clone(),
+            row.student.clone(),
+            row.schema,
+            row.document.clone(),
+        )
+    };
+    let fields: Vec<_> = rows.iter().map(fields).collect();
+    if fields.is_empty() {
+        String::new()
+    } else {
+        hash_of(&fields)
+    }
+}
+
+pub(super) async fn save(
+    connection: &mut SqliteConnection,
+    rows: &[JudgementRow],
+    seq: i64,
+) -> Result<(), StoreError> {
+    let rows: Vec<_> = rows.iter().map(|row| (seq, row)).collect();
+    let statement = "INSERT INTO judgement (seq, experiment, student, schema, document)
+         SELECT value->>'$[0]', value->>'$[1].experiment', value->>'$[1].student', value->>'$[1].schema',
+             value->>'$[1].document' FROM json_each(?1) ORDER BY key";
+    batch::insert(connection, statement, &rows).await
+}
+
+/// The newest judgement of every submission.
+pub(super) async fn newest(
+    connection: &mut SqliteConnection,
+    people: &People,
+) -> Result<BTreeMap<Slot, Judged>, StoreError> {
+    let newest = "SELECT experiment, student, schema, document FROM judgement
+                  WHERE id IN (SELECT max(id) FROM judgement GROUP BY experiment, student)";
+    let mut judged = BTreeMap::new();
+    for row in sqlx::query(newest).fetch_all(connection).await? {
+        let student = StudentId::new(row.try_get::<String, _>("student")?);
+        let slot = Slot {
+            experiment: ExperimentKey::new(row.try_get::<String, _>("experiment")?),
+            student: people.number(&student),
+        };
+        let read = read(row.try_get("schema")?, row.try_get("document")?);
+        match read {
+            Ok(one) => judged.extend(one.map(|one| (slot, one))),
+            Err(why) => {
+                let (experiment, student) = (slot.experiment.as_str(), student.as_str());
+                tracing::warn!(
+                    experiment,
+                    student,
+                    why,
+                    "a judgement is not readable and is made anew"
+                );
+            }
+        }
+    }
+    Ok(judged)
+}
+
+/// Every judgement of a submission with its time, in order; none where nothing was left to judge.
+pub async fn judgement_history(
+    connection: &mut SqliteConnection,
+    slot: &Slot,
+) -> Result<Vec<(Timestamp, Option<Judged>)>, StoreError> {
+    let rows = sqlx::query(
+        "SELECT schema, document, at FROM judgement JOIN journal USING (seq)
+         WHERE experiment = ? AND student = (SELECT key FROM person WHERE number = ? ORDER BY person.id DESC LIMIT 1)
+         ORDER BY judgement.id",
+    );
+    let rows = rows
+        .bind(slot.experiment.as_str())
+        .bind(slot.student.as_str());
+    let mut history = Vec::new();
+    for row in rows.fetch_all(connection).await? {
+        if let Ok(one) = read(row.try_get("schema")?, row.try_get("document")?) {
+            history.push((instant(row.try_get("at")?, "journal")?, one));
+        }
+    }
+    Ok(history)
+}
+
+fn read(schema: i64, document: String) -> Result<Option<Judged>, String> {
+    if schema != SCHEMA {
+        return Err(format!("found form {schema}, expected {SCHEMA}"));
+    }
+    // the position and not the words: they might be a student's
+    let at = |why: serde_json::Error| format!("line {}, column {}", why.line(), why.column());
+    serde_json::from_str(&document).map_err(at)
+}

@@ -1,0 +1,190 @@
+//! Who stands behind the opaque keys by which the journal knows students.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use serde::Serialize;
+use serde_json::Value;
+use sqlx::{Row, SqliteConnection};
+
+use super::journal::hash_of;
+use super::{StoreError, batch};
+use crate::changes::Change;
+use crate::course::Student;
+use crate::ids::StudentId;
+use crate::term::{Judged, Slot};
+
+/// A row of `person`.
+#[derive(Clone, Serialize)]
+pub(super) struct PersonRow {
+    pub key: String,
+    pub number: StudentId,
+    pub family_name: String,
+    pub given_name: String,
+    pub email: String,
+    pub salt: String,
+    pub commitment: String,
+}
+
+/// Keys and names of students.
+#[derive(Default)]
+pub(super) struct People {
+    numbers: BTreeMap<String, StudentId>,
+    keys: BTreeMap<StudentId, String>,
+    by_commitment: BTreeMap<String, PersonRow>,
+    /// Entered by the changes being written.
+    fresh: Vec<PersonRow>,
+}
+
+impl PersonRow {
+    /// What stands in the journal for number, names and address.
+    pub fn committed(&self) -> String {
+        hash_of(&(
+            &self.salt,
+            &self.number,
+            &self.family_name,
+            &self.given_name,
+            &self.email,
+        ))
+    }
+}
+
+/// Every row, oldest first.
+pub(super) async fn person_rows(
+    connection: &mut SqliteConnection,
+) -> Result<Vec<PersonRow>, StoreError> {
+    let rows = sqlx::query("SELECT * FROM person ORDER BY id").fetch_all(connection);
+    let rows = rows.await?;
+    let read = rows.iter().map(|row| {
+        Ok(PersonRow {
+            key: row.try_get("key")?,
+            number: StudentId::new(row.try_get::<String, _>("number")?),
+            family_name: row.try_get("family_name")?,
+            given_name: row.try_get("given_name")?,
+            email: row.try_get("email")?,
+            salt: row.try_get("salt")?,
+            commitment: row.try_get("commitment")?,
+        })
+    });
+    read.collect()
+}
+
+impl People {
+    /// Everybody, to read the journal with.
+    pub async fn all(connection: &mut SqliteConnection) -> Result<Self, StoreError> {
+        let mut people = Self::default();
+        for row in person_rows(connection).await? {
+            people.numbers.insert(row.key.clone(), row.number.clone());
+            people.by_commitment.insert(row.commitment.clone(), row);
+        }
+        Ok(people)
+    }
+
+    /// The keys of the students whom changes and judgements name.
+    pub async fn for_writing(
+        connection: &mut SqliteConnection,
+        changes: &[Change],
+        judged: &BTreeMap<Slot, Option<Judged>>,
+    ) -> Result<Self, StoreError> {
+        let mut named: BTreeSet<StudentId> = judged.keys().map(|s| s.student.clone()).collect();
+        for change in changes {
+            change.clone().students(&mut |id| {
+                named.insert(id.clone());
+            });
+        }
+        let named: Vec<&StudentId> = named.iter().collect();
+        let named = serde_json::to_string(&named).map_err(|why| StoreError::damaged("ids", why))?;
+        let mut people = Self::default();
+        let rows = sqlx::query(
+            "SELECT key, number FROM person WHERE number IN (SELECT value FROM json_each(?)) ORDER BY id",
+        );
+        for row in rows.bind(named).fetch_all(connection).await? {
+            let number = StudentId::new(row.try_get::<String, _>("number")?);
+            people.keys.insert(number, row.try_get("key")?);
+        }
+        for change in changes {
+            // a change may name a student whom an earlier one of the same writing enters
+            if let Some(student) = change.clone().person()
+                && !people.keys.contains_key(&student.id)
+            {
+                people.keys.insert(student.id.clone(), random()?);
+            }
+        }
+        Ok(people)
+    }
+
+    /// The number of a key; the key itself where that student's rows are gone.
+    pub fn number(&self, key: &StudentId) -> StudentId {
+        self.numbers
+            .get(key.as_str())
+            .cloned()
+            .unwrap_or_else(|| key.clone())
+    }
+
+    pub fn key(&self, number: &StudentId) -> Result<&str, StoreError> {
+        let key = self.keys.get(number).map(String::as_str);
+        key.ok_or_else(|| StoreError::damaged("person", format!("found no student {number}")))
+    }
+
+    /// Gives a student the names that the journal holds a commitment to.
+    pub fn name(&self, student: &mut Student, commitment: &str) {
+        if let Some(row) = self.by_commitment.get(commitment) {
+            student.family_name.clone_from(&row.family_name);
+            student.given_name.clone_from(&row.given_name);
+            student.email.clone_from(&row.email);
+        }
+    }
+
+    /// The body and the author of a change as the journal keeps them, without anything that tells who a student is.
+    pub fn written(&mut self, change: &Change, by: &str) -> Result<(String, String), StoreError> {
+        let mut change = change.clone();
+        let mut commitment = None;
+        if let Some(student) = change.person() {
+            let mut row = PersonRow {
+                key: self.key(&student.id)?.to_owned(),
+                number: student.id.clone(),
+                family_name: std::mem::take(&mut student.family_name),
+                given_name: std::mem::take(&mut student.given_name),
+                email: std::mem::take(&mut student.email),
+                salt: random()?,
+                commitment: String::new(),
+            };
+            row.commitment = row.committed();
+            commitment = Some(row.commitment.clone());
+            self.fresh.push(row);
+        }
+        let (mut by_login, mut stranger) = (by.to_owned(), None);
+        change.students(&mut |id| match self.keys.get(id) {
+            Some(key) => {
+                if *id == *by {
+                    by_login.clone_from(key);
+                }
+                *id = StudentId::new(key.as_str());
+            }
+            None => stranger = Some(id.clone()),
+        });
+        if let Some(stranger) = stranger {
+            // says who is missing
+            self.key(&stranger)?;
+        }
+        let body = change.body();
+        let mut body = body.map_err(|why| StoreError::damaged(change.kind(), why))?;
+        if let (Some(commitment), Some(fields)) = (commitment, body.as_object_mut()) {
+            fields.insert("names".to_owned(), Value::String(commitment));
+        }
+        Ok((body.to_string(), by_login))
+    }
+
+    /// Keeps the students that were entered.
+    pub async fn save(self, connection: &mut SqliteConnection) -> Result<(), StoreError> {
+        let statement = "INSERT INTO person (key, number, family_name, given_name, email, salt, commitment)
+             SELECT value->>'key', value->>'number', value->>'family_name', value->>'given_name', value->>'email',
+                 value->>'salt', value->>'commitment' FROM json_each(?1) ORDER BY key";
+        batch::insert(connection, statement, &self.fresh).await
+    }
+}
+
+fn random() -> Result<String, StoreError> {
+    let mut bytes = [0_u8; 12];
+    getrandom::fill(&mut bytes).map_err(|why| StoreError::damaged("random numbers", why))?;
+    Ok(bytes.iter().map(|byte| format!("{byte:02x}")).collect())
+}
