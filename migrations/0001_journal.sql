@@ -14,6 +14,7 @@ CREATE TABLE journal (
     hash        TEXT NOT NULL          -- SHA-256 of the JSON array of previous, seq, at, by_login, kind, body, judgements
 ) STRICT;
 CREATE INDEX journal_kind ON journal (kind);
+CREATE INDEX journal_student ON journal (body ->> '$.student') WHERE kind = 'student';
 -- a request brings one hand-in, however often it is sent
 CREATE UNIQUE INDEX journal_request ON journal (body ->> '$.key') WHERE kind = 'hand-in';
 

@@ -46,17 +46,18 @@ SELECT experiment, coalesce(number, student) AS student_id, document ->> '$.eval
 FROM judgement LEFT JOIN people ON key = student
 WHERE judgement.id IN (SELECT max(id) FROM judgement GROUP BY experiment, student) AND document <> 'null';
 
--- Every value a lot or an unknown ever had; the highest version counts. Those of unknowns are the secret of the course.
+-- Every value a lot or an unknown ever had, with the preparation record it follows from, if any; the highest version
+-- counts. Those of unknowns are the secret of the course.
 CREATE VIEW lot_values AS
 SELECT body ->> '$.code' AS lot, body ->> '$.version' AS version, body ->> '$.reagent' AS reagent,
        body ->> '$.molarity.value' AS molarity, body ->> '$.molarity.standard_uncertainty' AS standard_uncertainty,
-       body ->> '$.reason' AS reason, by_login, at
+       body ->> '$.source' AS record, body ->> '$.reason' AS reason, by_login, at
 FROM journal WHERE kind = 'lot';
 
 CREATE VIEW unknown_values AS
 SELECT body ->> '$.experiment' AS experiment, body ->> '$.code' AS unknown, body ->> '$.version' AS version,
        body ->> '$.truth.value' AS true_value, body ->> '$.truth.standard_uncertainty' AS standard_uncertainty,
-       body ->> '$.reason' AS reason, by_login, at
+       body ->> '$.source' AS record, body ->> '$.reason' AS reason, by_login, at
 FROM journal WHERE kind = 'unknown';
 
 -- Every decision, in order.

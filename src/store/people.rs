@@ -94,8 +94,11 @@ impl People {
         let named: Vec<&StudentId> = named.iter().collect();
         let named = serde_json::to_string(&named).map_err(|why| StoreError::damaged("ids", why))?;
         let mut people = Self::default();
+        // where who a student is was removed, the key stands for the number
         let rows = sqlx::query(
-            "SELECT key, number FROM person WHERE number IN (SELECT value FROM json_each(?)) ORDER BY id",
+            "SELECT body ->> '$.student' AS key, body ->> '$.student' AS number FROM journal
+             WHERE kind = 'student' AND body ->> '$.student' IN (SELECT value FROM json_each(?1))
+             UNION ALL SELECT key, number FROM person WHERE number IN (SELECT value FROM json_each(?1))",
         );
         for row in rows.bind(named).fetch_all(connection).await? {
             let number = StudentId::new(row.try_get::<String, _>("number")?);
