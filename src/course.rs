@@ -60,7 +60,7 @@ pub struct SectionLots {
 }
 
 /// A student on the roster.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Student {
     /// Text: leading zeros stay.
     #[serde(rename = "student")]
@@ -76,7 +76,7 @@ pub struct Student {
     pub left: Option<Date>,
 }
 
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct StaffMember {
     /// Signs in with this.
     pub login: String,
@@ -88,10 +88,11 @@ pub struct StaffMember {
 }
 
 /// What a member of staff may do.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum StaffRole {
     Coordinator,
+    #[default]
     Assistant,
     /// The prep room: lots and unknowns.
     Prep,

@@ -48,7 +48,7 @@ fn key(text: &str) -> Result<&str, String> {
 macro_rules! ids {
     ($($(#[$doc:meta])* $name:ident: $rule:ident;)*) => {$(
         $(#[$doc])*
-        #[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        #[derive(Clone, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
         pub struct $name(Arc<str>);
 
         impl $name {

@@ -5,6 +5,7 @@ pub use crate::course::Course;
 use super::{ChangeKind, Made, Reach};
 use crate::ids::StudentId;
 use crate::term::Term;
+use crate::text::RecordFile;
 
 impl ChangeKind for Course {
     const NAME: &'static str = "course";
@@ -21,6 +22,10 @@ impl ChangeKind for Course {
 
     fn reach(&self) -> Reach {
         Reach::All
+    }
+
+    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+        None
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {

@@ -9,6 +9,7 @@ use crate::course::{Experiment, SectionDates, SectionLots};
 use crate::ids::{ExperimentKey, SectionName, StudentId};
 use crate::procedure::{Dates, Procedure};
 use crate::term::{ExperimentSource, Term};
+use crate::text::RecordFile;
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct SetExperiment {
@@ -78,6 +79,10 @@ impl ChangeKind for SetExperiment {
 
     fn reach(&self) -> Reach {
         Reach::Experiment(self.key.clone())
+    }
+
+    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+        None
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {

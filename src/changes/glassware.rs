@@ -6,6 +6,7 @@ use super::{ChangeKind, Made, Reach, Texts};
 use crate::ids::StudentId;
 use crate::measure::GlasswareTable;
 use crate::term::Term;
+use crate::text::RecordFile;
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct OwnGlassware {
@@ -38,6 +39,10 @@ impl ChangeKind for OwnGlassware {
 
     fn reach(&self) -> Reach {
         Reach::All
+    }
+
+    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+        None
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {

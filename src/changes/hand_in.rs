@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::{ChangeKind, Made, Reach};
 use crate::ids::StudentId;
 use crate::term::{Revision, Slot, Term};
+use crate::text::RecordFile;
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct HandInMade {
@@ -38,6 +39,10 @@ impl ChangeKind for HandInMade {
 
     fn reach(&self) -> Reach {
         Reach::Section(self.slot.clone())
+    }
+
+    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+        None
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {

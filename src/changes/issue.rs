@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::{ChangeKind, Made, Reach};
 use crate::ids::{StudentId, UnknownCode};
 use crate::term::{Slot, Term};
+use crate::text::RecordFile;
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Issue {
@@ -30,6 +31,10 @@ impl ChangeKind for Issue {
 
     fn reach(&self) -> Reach {
         Reach::Section(self.slot.clone())
+    }
+
+    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+        None
     }
 
     /// First bottles. A folder that knows less of a student’s bottles than is held takes none of them back.

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::{ChangeKind, Made, Reach};
 use crate::ids::{ExperimentKey, StudentId};
 use crate::term::Term;
+use crate::text::RecordFile;
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct KeyOpened {
@@ -24,6 +25,10 @@ impl ChangeKind for KeyOpened {
 
     fn reach(&self) -> Reach {
         Reach::Nothing
+    }
+
+    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+        None
     }
 
     fn fresh(_: &Term, _: &Term) -> Vec<Self> {

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::{ChangeKind, Made, Reach, next_version};
 use crate::ids::StudentId;
 use crate::term::Term;
+use crate::text::RecordFile;
 use crate::truth::Lot;
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
@@ -47,6 +48,10 @@ impl ChangeKind for LotValue {
 
     fn reach(&self) -> Reach {
         Reach::All
+    }
+
+    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+        None
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {

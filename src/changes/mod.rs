@@ -14,8 +14,24 @@ use crate::ids::StudentId;
 use crate::measure::GlasswareTable;
 use crate::procedure::Procedure;
 use crate::term::{ExperimentSource, Slot, Term};
+use crate::text::{Fault, Known, RecordColumn, RecordFile};
 
 pub use reach::Reach;
+pub use student::roster;
+
+macro_rules! of_slot {
+    ($kind:ty) => {
+        impl super::OfSlot for $kind {
+            fn slot(&mut self) -> &mut crate::term::Slot {
+                &mut self.slot
+            }
+
+            fn its_slot(&self) -> &crate::term::Slot {
+                &self.slot
+            }
+        }
+    };
+}
 
 /// What a kind of change has to say of itself. The struct is what the journal keeps of it.
 pub trait ChangeKind: Clone + Serialize + DeserializeOwned {
@@ -43,6 +59,10 @@ pub trait ChangeKind: Clone + Serialize + DeserializeOwned {
 
     /// What has to be judged anew.
     fn reach(&self) -> Reach;
+
+    /// Its file in the course folder, and what a term has for it in the order of the file; none where it has no file of
+    /// its own with a row to a change.
+    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)>;
 
     /// What an incoming term has of this kind that the term held has not, or has otherwise. Nothing is taken away.
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self>;
@@ -116,6 +136,30 @@ macro_rules! changes {
                 .map_err(|why| why.to_string())
             }
 
+            /// The files of a course folder that hold changes row by row.
+            pub fn files() -> Vec<&'static str> {
+                let files = [$($kind::file().map(|(file, _)| file.name),)*];
+                files.into_iter().flatten().collect()
+            }
+
+            /// The changes of a file, by its name.
+            pub fn read_file(
+                name: &str,
+                bytes: &[u8],
+                known: &Known,
+                faults: &mut Vec<Fault>,
+            ) -> Vec<Self> {
+                $(
+                    if let Some((file, _)) = $kind::file()
+                        && file.name == name
+                    {
+                        let rows = file.read(bytes, known, faults);
+                        return rows.into_iter().map(Self::$variant).collect();
+                    }
+                )*
+                Vec::new()
+            }
+
             /// As [`ChangeKind::subject`].
             pub fn subject(&self) -> String {
                 match self {
@@ -160,6 +204,20 @@ macro_rules! changes {
                 }
             }
 
+            /// The files of the course folder that hold changes row by row.
+            pub fn record_files(&self) -> Vec<(&'static str, String)> {
+                let mut files = Vec::new();
+                $(
+                    if let Some((file, all)) = $kind::file() {
+                        let all = all(self);
+                        if !all.is_empty() {
+                            files.push((file.name, file.write(&all)));
+                        }
+                    }
+                )*
+                files
+            }
+
             /// The changes that bring everything of `incoming` into this term: what is new, what differs, and hand-ins
             /// not yet held. Nothing is taken away, so bringing the same in twice changes nothing.
             pub fn changes_from(&self, incoming: &Self) -> Vec<Change> {
@@ -195,6 +253,48 @@ changes! {
     Amend(Amendment) in amendment;
     KeyOpened(KeyOpened) in key_opened;
     Recomputed(Recomputed) in recomputed;
+}
+
+/// A change about one student in one experiment.
+trait OfSlot {
+    fn slot(&mut self) -> &mut Slot;
+
+    fn its_slot(&self) -> &Slot;
+}
+
+/// The columns that say which student and which experiment, then those of the kind.
+fn slot_columns<R: OfSlot>(
+    others: impl IntoIterator<Item = RecordColumn<R>>,
+) -> Vec<RecordColumn<R>> {
+    let experiment = RecordColumn::new(
+        "experiment",
+        |one: &mut R, text, known| {
+            known
+                .experiment(text)
+                .map(|key| one.slot().experiment = key)
+        },
+        |one| one.its_slot().experiment.to_string(),
+    );
+    let student = RecordColumn::new(
+        "student_id",
+        |one: &mut R, text, known| known.student(text).map(|id| one.slot().student = id),
+        |one| one.its_slot().student.to_string(),
+    );
+    [experiment, student].into_iter().chain(others).collect()
+}
+
+/// The lists of a term by slot, as changes in the order of files.
+fn listed<T: Clone, R>(
+    term: &Term,
+    all: &BTreeMap<Slot, Vec<T>>,
+    change: impl Fn(Slot, T) -> R,
+) -> Vec<R> {
+    let mut listed = Vec::new();
+    for slot in term.slots() {
+        let items = all.get(&slot).into_iter().flatten();
+        listed.extend(items.map(|one| change(slot.clone(), one.clone())));
+    }
+    listed
 }
 
 /// The version after one: 1 for the first.

@@ -2,17 +2,20 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, newer_of};
+use super::{ChangeKind, Made, Reach, listed, newer_of, slot_columns};
 use crate::ids::StudentId;
-use crate::term::{Note, Side, Slot, Term};
+use crate::term::{Note, Side, Slot, Term, note_text};
+use crate::text::{RecordColumn, RecordFile, code, found, instant};
 
-#[derive(Clone, Debug, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 pub struct LeaveNote {
     #[serde(flatten)]
     pub slot: Slot,
     #[serde(flatten)]
     pub note: Note,
 }
+
+of_slot!(LeaveNote);
 
 impl ChangeKind for LeaveNote {
     const NAME: &'static str = "note";
@@ -39,8 +42,46 @@ impl ChangeKind for LeaveNote {
         Reach::Section(self.slot.clone())
     }
 
+    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+        let file = RecordFile {
+            name: "notes.csv",
+            new: Self::default,
+            columns: slot_columns([
+                RecordColumn::new(
+                    "at",
+                    |one: &mut Self, text, _| instant(text).map(|at| one.note.at = at),
+                    |one| one.note.at.to_string(),
+                ),
+                RecordColumn::new(
+                    "from",
+                    |one: &mut Self, text, _| side(text).map(|side| one.note.from = side),
+                    |one| one.note.from.name().to_owned(),
+                ),
+                RecordColumn::new(
+                    "by",
+                    |one: &mut Self, text, _| code(text).map(|by| one.note.by = by),
+                    |one| one.note.by.clone(),
+                ),
+                RecordColumn::new(
+                    "text",
+                    |one: &mut Self, text, _| note_text(text).map(|text| one.note.text = text),
+                    |one| one.note.text.clone(),
+                ),
+            ]),
+            once: &[],
+        };
+        Some((file, |term| {
+            listed(term, &term.notes, |slot, note| Self { slot, note })
+        }))
+    }
+
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {
         let fresh = newer_of(&held.notes, &incoming.notes);
         fresh.map(|(slot, note)| Self { slot, note }).collect()
     }
+}
+
+fn side(text: &str) -> Result<Side, String> {
+    let side = Side::from_name(text.trim());
+    side.ok_or_else(|| found(text.trim(), "student or staff"))
 }

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::{ChangeKind, Made, Reach, newer};
 use crate::ids::StudentId;
 use crate::term::Term;
+use crate::text::RecordFile;
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct ProcedureText {
@@ -28,6 +29,10 @@ impl ChangeKind for ProcedureText {
 
     fn reach(&self) -> Reach {
         Reach::Nothing
+    }
+
+    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+        None
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {

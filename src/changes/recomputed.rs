@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::{ChangeKind, Made, Reach};
 use crate::ids::StudentId;
 use crate::term::Term;
+use crate::text::RecordFile;
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Recomputed {}
@@ -22,6 +23,10 @@ impl ChangeKind for Recomputed {
 
     fn reach(&self) -> Reach {
         Reach::Nothing
+    }
+
+    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+        None
     }
 
     fn fresh(_: &Term, _: &Term) -> Vec<Self> {

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::{ChangeKind, Made, Reach};
 use crate::ids::StudentId;
 use crate::term::{Reissue, Slot, Term};
+use crate::text::RecordFile;
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Replace {
@@ -33,6 +34,10 @@ impl ChangeKind for Replace {
 
     fn reach(&self) -> Reach {
         Reach::Section(self.slot.clone())
+    }
+
+    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+        None
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {

@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::{ChangeKind, Made, Reach, newer};
 use crate::ids::{ExperimentKey, SectionName, StudentId};
 use crate::term::Term;
+use crate::text::RecordFile;
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct SetRelease {
@@ -30,6 +31,10 @@ impl ChangeKind for SetRelease {
 
     fn reach(&self) -> Reach {
         Reach::Nothing
+    }
+
+    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+        None
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {

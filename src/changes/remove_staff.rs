@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::{ChangeKind, Made, Reach};
 use crate::ids::StudentId;
 use crate::term::Term;
+use crate::text::RecordFile;
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct RemoveStaff {
@@ -27,6 +28,10 @@ impl ChangeKind for RemoveStaff {
 
     fn reach(&self) -> Reach {
         Reach::Nothing
+    }
+
+    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+        None
     }
 
     /// A folder that does not name somebody takes nobody away.

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::{ChangeKind, Made, Reach, newer};
 use crate::ids::StudentId;
 use crate::term::Term;
+use crate::text::RecordFile;
 use crate::truth::{Bottle, ShelfLife};
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
@@ -36,6 +37,10 @@ impl ChangeKind for Keep {
 
     fn reach(&self) -> Reach {
         Reach::Nothing
+    }
+
+    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+        None
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {

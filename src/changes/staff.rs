@@ -3,8 +3,10 @@
 pub use crate::course::StaffMember;
 
 use super::{ChangeKind, Made, Reach, put};
-use crate::ids::StudentId;
+use crate::course::StaffRole;
+use crate::ids::{SectionName, StudentId};
 use crate::term::Term;
+use crate::text::{Known, RecordColumn, RecordFile, code, found, line_of_text};
 
 impl ChangeKind for StaffMember {
     const NAME: &'static str = "staff";
@@ -23,8 +25,72 @@ impl ChangeKind for StaffMember {
         Reach::Nothing
     }
 
+    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+        let file = RecordFile {
+            name: "staff.csv",
+            new: Self::default,
+            columns: vec![
+                RecordColumn::new(
+                    "login",
+                    |one: &mut Self, text, _| code(text).map(|login| one.login = login),
+                    |one| one.login.clone(),
+                ),
+                RecordColumn::new(
+                    "name",
+                    |one: &mut Self, text, _| line_of_text(text).map(|name| one.name = name),
+                    |one| one.name.clone(),
+                ),
+                RecordColumn::new(
+                    "role",
+                    |one: &mut Self, text, _| role(text.trim()).map(|role| one.role = role),
+                    |one| one.role.name().to_owned(),
+                ),
+                RecordColumn::new(
+                    "sections",
+                    |one: &mut Self, text, known| sections(text, known).map(|all| one.sections = all),
+                    |one| one.sections.join(" "),
+                ),
+            ],
+            once: &["login"],
+        };
+        Some((file, |term| term.staff.clone()))
+    }
+
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {
         let staff = incoming.staff.iter();
         staff.filter(|s| !held.staff.contains(s)).cloned().collect()
     }
+}
+
+fn role(text: &str) -> Result<StaffRole, String> {
+    let role = StaffRole::from_name(text);
+    role.ok_or_else(|| found(text, "coordinator, assistant or prep"))
+}
+
+/// Sections separated by spaces. A section's name may have spaces in it: the longest name that fits is taken.
+fn sections(text: &str, known: &Known) -> Result<Vec<SectionName>, String> {
+    let words: Vec<&str> = text.split_whitespace().collect();
+    let mut sections = Vec::new();
+    let mut rest = words.as_slice();
+    while !rest.is_empty() {
+        let fits = (1..=rest.len()).rev().find_map(|count| {
+            let name = known.section(&rest.get(..count)?.join(" ")).ok()?;
+            Some((name, rest.get(count..)?))
+        });
+        match fits {
+            Some((name, others)) if known.sections.is_some() => {
+                sections.push(name);
+                rest = others;
+            }
+            // the roster cannot be read: nothing to hold against it
+            Some(_) => return Ok(Vec::new()),
+            None => {
+                return Err(found(
+                    rest.first().unwrap_or(&""),
+                    "a section of the roster",
+                ));
+            }
+        }
+    }
+    Ok(sections)
 }

@@ -6,6 +6,7 @@ use super::lot::brought_in_again;
 use super::{ChangeKind, Made, Reach, next_version};
 use crate::ids::{ExperimentKey, StudentId};
 use crate::term::Term;
+use crate::text::RecordFile;
 use crate::truth::Unknown;
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
@@ -41,6 +42,10 @@ impl ChangeKind for UnknownValue {
 
     fn reach(&self) -> Reach {
         Reach::Experiment(self.experiment.clone())
+    }
+
+    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+        None
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {

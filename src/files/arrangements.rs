@@ -1,30 +1,17 @@
-//! `issued.csv`, `extensions.csv`, `releases.csv` and `amendments.csv`: what was arranged while the term was running.
+//! `issued.csv` and `releases.csv`: files whose rows rest on one another.
 
 use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 
-use super::bottles::slots;
-use super::known::Known;
 use crate::ids::{ExperimentKey, UnknownCode};
-use crate::term::{Amended, Amendment, Extension, Reissue, Release, Slot, Term};
+use crate::term::{Reissue, Release, Slot, Term};
 use crate::text::{
-    Columns, Fault, Once, Table, again, code, found, guarded, instant, line_of_text, local_time,
-    write_csv,
+    Columns, Fault, Known, Once, Table, again, found, guarded, instant, line_of_text, write_csv,
 };
 
 const ISSUED: [&str; 6] = ["experiment", "student_id", "unknown", "reason", "by", "at"];
-const EXTENSIONS: [&str; 7] = [
-    "experiment",
-    "student_id",
-    "due",
-    "section",
-    "reason",
-    "by",
-    "at",
-];
 const RELEASES: [&str; 3] = ["experiment", "released_at", "section"];
-const AMENDMENTS: [&str; 6] = ["what", "key", "at", "by", "reason", "before"];
 
 /// Bottles as they are issued, and those given in place of others.
 pub(super) type Bottles = (BTreeMap<Slot, UnknownCode>, BTreeMap<Slot, Vec<Reissue>>);
@@ -90,7 +77,7 @@ pub(super) fn read_issued(bytes: &[u8], known: &Known, faults: &mut Vec<Fault>) 
 /// The bottles of a term; none if none is issued.
 pub(super) fn write_issued(term: &Term) -> Option<String> {
     let mut rows: Vec<Vec<String>> = Vec::new();
-    for slot in slots(term) {
+    for slot in term.slots() {
         let Some(now) = term.issued.get(&slot) else {
             continue;
         };
@@ -110,66 +97,6 @@ pub(super) fn write_issued(term: &Term) -> Option<String> {
     let width = if term.reissued.is_empty() { 3 } else { 6 };
     rows.iter_mut().for_each(|row| row.truncate(width));
     (!rows.is_empty()).then(|| write_csv(&ISSUED[..width], rows))
-}
-
-/// Reads other dates of single students in the order of the file.
-pub(super) fn read_extensions(
-    bytes: &[u8],
-    known: &Known,
-    faults: &mut Vec<Fault>,
-) -> BTreeMap<Slot, Vec<Extension>> {
-    let mut all: BTreeMap<Slot, Vec<Extension>> = BTreeMap::new();
-    let columns = Columns::new(&EXTENSIONS[..5], &EXTENSIONS[5..]);
-    let Some(table) = Table::read("extensions.csv", bytes, &columns, faults) else {
-        return all;
-    };
-    for row in &table.rows {
-        let before = faults.len();
-        let experiment = table.get(row, "experiment", |text| known.experiment(text), faults);
-        let student = table.get(row, "student_id", |text| known.student(text), faults);
-        let due = table.get_if_any(row, "due", local_time, faults);
-        let section = table.get_if_any(row, "section", |text| known.section(text), faults);
-        let reason = table.get(row, "reason", line_of_text, faults);
-        let by = table.get(row, "by", line_of_text, faults);
-        let at = table.get_if_any(row, "at", instant, faults);
-        if let (Some(experiment), Some(student), Some(reason), Some(by), true) =
-            (experiment, student, reason, by, faults.len() == before)
-        {
-            let slot = Slot {
-                experiment,
-                student,
-            };
-            all.entry(slot).or_default().push(Extension {
-                due,
-                section,
-                reason,
-                by,
-                at,
-            });
-        }
-    }
-    all
-}
-
-/// Other dates of single students; none if there are none.
-pub(super) fn write_extensions(term: &Term) -> Option<String> {
-    let text = |at: Option<String>| at.unwrap_or_default();
-    let rows: Vec<_> = slots(term)
-        .filter_map(|slot| Some((term.extensions.get(&slot)?, slot)))
-        .flat_map(|(extensions, slot)| extensions.iter().map(move |one| (slot.clone(), one)))
-        .map(|(slot, one)| {
-            [
-                slot.experiment.to_string(),
-                guarded(&slot.student),
-                text(one.due.map(|due| due.to_string())),
-                text(one.section.as_deref().map(guarded)),
-                guarded(&one.reason),
-                guarded(&one.by),
-                text(one.at.map(|at| at.to_string())),
-            ]
-        })
-        .collect();
-    (!rows.is_empty()).then(|| write_csv(&EXTENSIONS, rows))
 }
 
 /// Reads when experiments were released, and to which sections.
@@ -237,54 +164,4 @@ pub(super) fn write_releases(term: &Term) -> Option<String> {
     let width = if sections { 3 } else { 2 };
     rows.iter_mut().for_each(|row| row.truncate(width));
     (!rows.is_empty()).then(|| write_csv(&RELEASES[..width], rows))
-}
-
-/// Reads texts that were replaced, in the order of the file.
-pub(super) fn read_amendments(bytes: &[u8], faults: &mut Vec<Fault>) -> Vec<Amendment> {
-    let columns = Columns::new(&AMENDMENTS, &[]);
-    let Some(table) = Table::read("amendments.csv", bytes, &columns, faults) else {
-        return Vec::new();
-    };
-    let mut all = Vec::new();
-    for row in &table.rows {
-        let what = |text: &str| {
-            let what = Amended::from_name(text.trim());
-            what.ok_or_else(|| found(text.trim(), "marking, trials or procedure"))
-        };
-        let what = table.get(row, "what", what, faults);
-        let key = table.get(row, "key", code, faults);
-        let at = table.get(row, "at", instant, faults);
-        let by = table.get(row, "by", line_of_text, faults);
-        let reason = table.get(row, "reason", line_of_text, faults);
-        let before = table.cell(row, "before");
-        if let (Some(what), Some(key), Some(at), Some(by), Some(reason)) =
-            (what, key, at, by, reason)
-        {
-            all.push(Amendment {
-                what,
-                key,
-                before: (!before.is_empty()).then(|| before.to_owned()),
-                reason,
-                by,
-                at,
-            });
-        }
-    }
-    all
-}
-
-/// The texts of a term that were replaced; none if none was.
-pub(super) fn write_amendments(term: &Term) -> Option<String> {
-    let row = |one: &Amendment| {
-        [
-            one.what.name().to_owned(),
-            guarded(&one.key),
-            one.at.to_string(),
-            guarded(&one.by),
-            guarded(&one.reason),
-            guarded(one.before.as_deref().unwrap_or_default()),
-        ]
-    };
-    let rows: Vec<_> = term.amendments.iter().map(row).collect();
-    (!rows.is_empty()).then(|| write_csv(&AMENDMENTS, rows))
 }

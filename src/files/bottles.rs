@@ -1,12 +1,10 @@
-//! `lots.csv`, `unknowns.csv`, `issued.csv` and `groups.csv`.
+//! `lots.csv` and `unknowns.csv`.
 
-use std::collections::BTreeMap;
-
-use super::known::Known;
 use crate::ids::{ExperimentKey, LotCode, UnknownCode};
-use crate::term::{Slot, Term};
+use crate::term::Term;
 use crate::text::{
-    Columns, Fault, Once, Row, Table, again, day, decimal, guarded, line_of_text, whole, write_csv,
+    Columns, Fault, Known, Once, Row, Table, again, day, decimal, guarded, line_of_text, whole,
+    write_csv,
 };
 use crate::truth::{Assigned, Bottle, Lot, Sealed, ShelfLife, Unknown};
 
@@ -271,68 +269,4 @@ pub(super) fn write_unknowns(term: &Term) -> Option<String> {
     let mut header = vec!["experiment", "unknown", TRUTH[0], TRUTH[1]];
     header.extend(end.header());
     (!rows.is_empty()).then(|| write_csv(&header, rows))
-}
-
-/// Reads a file of one text per student and experiment; `read` gets the experiment (empty if it is not known) and
-/// the cell.
-pub(super) fn read_by_slot<T>(
-    (file, column): (&str, &str),
-    bytes: &[u8],
-    known: &Known,
-    read: impl Fn(&ExperimentKey, &str) -> Result<T, String>,
-    faults: &mut Vec<Fault>,
-) -> BTreeMap<Slot, T> {
-    let columns = Columns::new(&["experiment", "student_id", column], &[]);
-    let Some(table) = Table::read(file, bytes, &columns, faults) else {
-        return BTreeMap::new();
-    };
-    let mut once = Once::new();
-    let mut all = BTreeMap::new();
-    for row in &table.rows {
-        let experiment = table.get(row, "experiment", |text| known.experiment(text), faults);
-        let student = table.get(row, "student_id", |text| known.student(text), faults);
-        let (Some(experiment), Some(student)) = (experiment, student) else {
-            continue;
-        };
-        let value = table.get(row, column, |text| read(&experiment, text), faults);
-        let slot = Slot {
-            experiment,
-            student,
-        };
-        if let Some(first) = once.seen(slot.clone(), row.line) {
-            faults.push(table.fault(row, "student_id", again(&slot.student, first)));
-        } else if let Some(value) = value {
-            all.insert(slot, value);
-        }
-    }
-    all
-}
-
-/// A file of one text per student and experiment, in course and roster order; none if there is none.
-pub(super) fn write_by_slot<T>(
-    term: &Term,
-    column: &str,
-    all: &BTreeMap<Slot, T>,
-    text: impl Fn(&T) -> String,
-) -> Option<String> {
-    let rows: Vec<_> = slots(term)
-        .filter_map(|slot| {
-            let value = all.get(&slot)?;
-            Some([
-                slot.experiment.to_string(),
-                guarded(&slot.student),
-                text(value),
-            ])
-        })
-        .collect();
-    (!rows.is_empty()).then(|| write_csv(&["experiment", "student_id", column], rows))
-}
-
-/// Every student's place in every experiment, in course and roster order.
-pub(super) fn slots(term: &Term) -> impl Iterator<Item = Slot> + '_ {
-    term.experiments.iter().flat_map(|experiment| {
-        term.students
-            .iter()
-            .map(|student| Slot::new(&experiment.key, &student.id))
-    })
 }

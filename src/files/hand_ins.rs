@@ -3,8 +3,6 @@
 use std::collections::{BTreeMap, HashMap};
 use std::ops::Deref;
 
-use super::bottles::slots;
-use super::known::Known;
 use super::readings_file::{Draft, Drafts, INSTRUMENT, OWN};
 use crate::columns::Column;
 use crate::ids::{ExperimentKey, StudentId};
@@ -12,7 +10,7 @@ use crate::measure::Reading;
 use crate::procedure::{Procedure, Scheme};
 use crate::submission::{HandIn, Titration};
 use crate::term::{Revision, Slot, Term};
-use crate::text::{Columns, Fault, Once, Table, again, found, guarded, whole, write_csv};
+use crate::text::{Columns, Fault, Known, Once, Table, again, found, guarded, whole, write_csv};
 
 /// Answers by slot; each with its line and the revision it says it belongs to.
 pub(super) type Answers = HashMap<Slot, Vec<(u64, Option<u32>, Reading)>>;
@@ -293,7 +291,8 @@ fn cells_of(titration: Option<&Titration>, excess: bool, readings: &[Column]) ->
 
 /// `reported.csv` of a term; none if nobody answered.
 pub(super) fn write_reported(term: &Term) -> Option<String> {
-    let answers: Vec<(Slot, Option<usize>, &Reading)> = slots(term)
+    let answers: Vec<(Slot, Option<usize>, &Reading)> = term
+        .slots()
         .filter_map(|slot| Some((term.submissions.get(&slot)?, slot)))
         .flat_map(|(revisions, slot)| {
             let last = revisions.len().saturating_sub(1);

@@ -2,26 +2,24 @@
 
 use std::collections::{BTreeMap, HashSet};
 
-use super::arrangements::{read_amendments, read_extensions, read_issued, read_releases};
-use super::bottles::{read_by_slot, read_lots, read_unknowns};
+use super::arrangements::{read_issued, read_releases};
+use super::bottles::{read_lots, read_unknowns};
 use super::course_file::{CourseFile, ExperimentEntry, read_course};
-use super::decisions::read_decisions;
 use super::folder::Folder;
 use super::glassware_file::read_glassware;
 use super::hand_ins::{assemble, read_reported};
-use super::known::Known;
-use super::notes::read_notes;
-use super::people::{read_roster, read_staff};
+use super::people::read_roster;
 use super::prep_room::{Bench, read_prep_room};
 use super::readings_file::{Drafts, read_readings};
 use super::shelf::Shelf;
 use super::shipped::shipped_glassware;
+use crate::changes::Change;
 use crate::course::{Experiment, SectionLots};
 use crate::ids::{ExperimentKey, LotCode, UnknownCode};
 use crate::measure::GlasswareTable;
 use crate::procedure::Procedure;
 use crate::term::{Sources, Term};
-use crate::text::{Fault, code, decimal, decode, found};
+use crate::text::{Fault, Known, decode, found};
 use crate::truth::{Bottle, Lot, ShelfLife, Unknown};
 
 const FILES: [&str; 16] = [
@@ -108,31 +106,18 @@ impl<'f> Reader<'f> {
             None => (None, Vec::new()),
         };
         let procedures = self.procedures(&entries, shelf);
-        let staff = self
-            .bytes("staff.csv")
-            .map(|bytes| read_staff(bytes, &self.known, &mut self.faults));
         let bottles = self.bottles(&procedures, course.is_some(), shelf);
+        let by_hand = procedures.iter().filter_map(|(key, procedure)| {
+            let most = procedure.as_ref()?.marking.by_hand;
+            Some((key.clone(), most))
+        });
+        self.known.by_hand = by_hand.collect();
         let known = &self.known;
         let faults = &mut self.faults;
         let folder = self.folder;
         let issued = folder
             .get("issued.csv")
             .map(|bytes| read_issued(bytes, known, faults));
-        let groups = folder.get("groups.csv").map(|bytes| {
-            read_by_slot(
-                ("groups.csv", "group"),
-                bytes,
-                known,
-                |_, text| code(text),
-                faults,
-            )
-        });
-        let by_hand = folder.get("by-hand.csv").map(|bytes| {
-            let points = |experiment: &ExperimentKey, text: &str| {
-                by_hand_points(&procedures, experiment, text)
-            };
-            read_by_slot(("by-hand.csv", "points"), bytes, known, points, faults)
-        });
         let mut answers = folder
             .get("reported.csv")
             .map(|bytes| read_reported(bytes, known, faults))
@@ -160,21 +145,15 @@ impl<'f> Reader<'f> {
                 ));
             }
         }
-        let decisions = folder
-            .get("decisions.csv")
-            .map(|bytes| read_decisions(bytes, known, faults));
         let released = folder
             .get("releases.csv")
             .map(|bytes| read_releases(bytes, known, faults));
-        let extensions = folder
-            .get("extensions.csv")
-            .map(|bytes| read_extensions(bytes, known, faults));
-        let amendments = folder
-            .get("amendments.csv")
-            .map(|bytes| read_amendments(bytes, faults));
-        let notes = folder
-            .get("notes.csv")
-            .map(|bytes| read_notes(bytes, known, faults));
+        let mut rows = Vec::new();
+        for name in Change::files() {
+            if let Some(bytes) = folder.get(name) {
+                rows.extend(Change::read_file(name, bytes, known, faults));
+            }
+        }
         self.names();
         self.sections_named(&entries);
         let (lots, unknowns, shelf, records) = bottles;
@@ -193,20 +172,14 @@ impl<'f> Reader<'f> {
         let mut term = Term::new(course?, GlasswareTable::default());
         term.experiments = experiments;
         term.students = students;
-        term.staff = staff.unwrap_or_default();
         term.lots = lots;
         term.unknowns = unknowns;
         term.shelf = shelf;
         (term.issued, term.reissued) = issued.unwrap_or_default();
-        term.groups = groups.unwrap_or_default();
         term.submissions = submissions;
-        term.by_hand = by_hand.unwrap_or_default();
-        term.decisions = decisions.unwrap_or_default();
         term.released = released.unwrap_or_default();
-        term.extensions = extensions.unwrap_or_default();
-        term.amendments = amendments.unwrap_or_default();
-        term.notes = notes.unwrap_or_default();
         term.sources = sources;
+        rows.iter().for_each(|change| term.apply(change, None));
         number_decisions(&mut term);
         Some(term)
     }
@@ -366,6 +339,10 @@ impl<'f> Reader<'f> {
 
     /// Files that nobody would read: a name that is not known may be a slip.
     fn names(&mut self) {
+        let mut names = FILES.to_vec();
+        names.extend(Change::files());
+        let mut once = HashSet::new();
+        names.retain(|name| once.insert(*name));
         for (path, _) in self.folder.files() {
             let by_key = ["readings/", "superseded/"]
                 .iter()
@@ -377,10 +354,10 @@ impl<'f> Reader<'f> {
                 if let Err(what) = self.known.experiment(key) {
                     self.faults.push(Fault::of_file(path, what));
                 }
-            } else if !procedure && !FILES.contains(&path) && !Folder::is_ignored(path) {
+            } else if !procedure && !names.contains(&path) && !Folder::is_ignored(path) {
                 let expected = format!(
                     "only {}, readings/KEY.csv, superseded/KEY.csv and procedures/KEY.toml",
-                    FILES.join(", ")
+                    names.join(", ")
                 );
                 self.faults
                     .push(Fault::of_file(path, found(path, &expected)));
@@ -432,26 +409,4 @@ fn number_decisions(term: &mut Term) {
         }
     }
     term.decisions = decisions;
-}
-
-fn by_hand_points(
-    procedures: &BTreeMap<ExperimentKey, Option<Procedure>>,
-    experiment: &str,
-    text: &str,
-) -> Result<rust_decimal::Decimal, String> {
-    let points = decimal(text)?;
-    let Some(procedure) = procedures.get(experiment).and_then(Option::as_ref) else {
-        return Ok(points);
-    };
-    match procedure.marking.by_hand {
-        None => Err(found(
-            text,
-            &format!("none: the marking of {experiment} has no part by_hand"),
-        )),
-        Some(most) if points.is_sign_negative() || points > most => Err(found(
-            text,
-            &format!("0 to the {most} points of the part by_hand"),
-        )),
-        Some(_) => Ok(points),
-    }
 }

@@ -4,13 +4,12 @@ use std::collections::{BTreeMap, HashMap};
 
 use jiff::Timestamp;
 
-use super::known::Known;
 use crate::columns::{Cells, Column, MAX_FILLINGS, read_cells};
 use crate::ids::{LotCode, StudentId, UnknownCode};
 use crate::judge::{refusals, row_label};
 use crate::procedure::{Procedure, Scheme};
 use crate::submission::{Titration, TrialLabel};
-use crate::text::{Columns, Fault, Once, Row, Table, again, code, found, instant, whole};
+use crate::text::{Columns, Fault, Known, Once, Row, Table, again, code, found, instant, whole};
 
 /// What the rows of one student (in a superseded file: of one revision) say.
 #[derive(Default)]

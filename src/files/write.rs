@@ -1,17 +1,14 @@
 //! A term written as a course folder.
 
-use super::arrangements::{write_amendments, write_extensions, write_issued, write_releases};
-use super::bottles::{write_by_slot, write_lots, write_unknowns};
+use super::arrangements::{write_issued, write_releases};
+use super::bottles::{write_lots, write_unknowns};
 use super::course_file::write_course;
-use super::decisions::write_decisions;
 use super::folder::Folder;
 use super::hand_ins::{write_readings, write_reported};
-use super::notes::write_notes;
-use super::people::{write_roster, write_staff};
+use super::people::write_roster;
 use super::prep_room::with_version;
 use super::shelf::path_of;
 use crate::term::Term;
-use crate::text::guarded;
 use crate::truth::Bottle;
 
 /// Writes everything a term holds, in canonical order. The folder read and written again is the same, byte by byte.
@@ -25,29 +22,16 @@ pub fn write_term(term: &Term) -> Folder {
             folder.put(path, text);
         }
     };
-    put(
-        "staff.csv",
-        (!term.staff.is_empty()).then(|| write_staff(&term.staff)),
-    );
     put("lots.csv", write_lots(term));
     put("unknowns.csv", write_unknowns(term));
     put("prep-room.toml", write_prep_room(term));
     put("glassware.toml", term.sources.glassware.clone());
     put("issued.csv", write_issued(term));
-    put(
-        "groups.csv",
-        write_by_slot(term, "group", &term.groups, |group| guarded(group)),
-    );
-    put(
-        "by-hand.csv",
-        write_by_slot(term, "points", &term.by_hand, ToString::to_string),
-    );
     put("reported.csv", write_reported(term));
-    put("decisions.csv", write_decisions(term));
     put("releases.csv", write_releases(term));
-    put("extensions.csv", write_extensions(term));
-    put("amendments.csv", write_amendments(term));
-    put("notes.csv", write_notes(term));
+    for (name, text) in term.record_files() {
+        put(name, Some(text));
+    }
     for experiment in &term.experiments {
         let (key, procedure) = (&experiment.key, &experiment.procedure);
         put(

@@ -51,7 +51,7 @@ pub struct Release {
 }
 
 /// A text that was replaced while the term was running, kept with the reason.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Amendment {
     pub what: Amended,
     /// Key of the experiment, or of the procedure.
@@ -65,10 +65,11 @@ pub struct Amendment {
 }
 
 /// What an amendment replaced.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Amended {
     /// The marking of an experiment.
+    #[default]
     Marking,
     /// Its rules for trials.
     Trials,

@@ -86,7 +86,7 @@ pub struct Term {
 }
 
 /// A student's place in an experiment.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub struct Slot {
     /// Key of the experiment.
     pub experiment: ExperimentKey,
@@ -109,7 +109,7 @@ pub struct Revision {
 }
 
 /// A decision of an assistant or coordinator.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Decision {
     #[serde(flatten)]
     pub ruling: Ruling,
@@ -123,10 +123,11 @@ pub struct Decision {
 }
 
 /// What can be decided about a submission.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "ruling", rename_all = "kebab-case")]
 pub enum Ruling {
     /// It stands as it is.
+    #[default]
     Accept,
     /// Back to the student, with a note, to correct.
     Return,
@@ -257,6 +258,14 @@ impl Term {
     /// The student of that id.
     pub fn student(&self, id: &str) -> Option<&Student> {
         self.students.iter().find(|s| s.id == id)
+    }
+
+    /// Every student's place in every experiment, in course and roster order.
+    pub fn slots(&self) -> impl Iterator<Item = Slot> + '_ {
+        self.experiments.iter().flat_map(|experiment| {
+            let students = self.students.iter();
+            students.map(|student| Slot::new(&experiment.key, &student.id))
+        })
     }
 
     /// Section names in order.

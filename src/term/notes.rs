@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::{Slot, Term};
 
 /// Something that was said.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Note {
     /// Which side said it.
     pub from: Side,
@@ -17,10 +17,11 @@ pub struct Note {
 }
 
 /// A side of the talk.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Side {
     /// The student: a note of theirs asks for another look.
+    #[default]
     Student,
     /// An assistant or coordinator: a note of theirs answers.
     Staff,

@@ -3,10 +3,14 @@
 
 mod cells;
 mod fault;
+mod known;
+mod records;
 mod table;
 mod toml_table;
 
 pub use cells::*;
 pub use fault::*;
+pub use known::Known;
+pub use records::{RecordColumn, RecordFile, if_any, or_empty};
 pub use table::*;
 pub use toml_table::*;

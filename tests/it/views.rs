@@ -71,7 +71,8 @@ async fn the_views_say_what_the_folder_says() {
         "molarity_mol_per_L",
         "standard_uncertainty_mol_per_L",
     ];
-    let query = "SELECT lot, reagent, molarity, standard_uncertainty FROM lot_values WHERE record IS NULL";
+    let query =
+        "SELECT lot, reagent, molarity, standard_uncertainty FROM lot_values WHERE record IS NULL";
     assert_eq!(
         of_view(connection, query, 4).await,
         of_file(folder.get("lots.csv"), &columns)

@@ -1,20 +1,25 @@
 //! What later files of a folder may name: students, sections, experiments, lots, unknowns.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 use std::hash::Hash;
 
+use rust_decimal::Decimal;
+
+use super::cells::code;
+use super::fault::found;
 use crate::ids::{ExperimentKey, LotCode, SectionName, StudentId, UnknownCode};
-use crate::text::{code, found};
 
 /// Names by kind. A kind that is none could not be read at all: its faults are told where it should stand, and
 /// nothing that names it is held against it.
 #[derive(Default)]
-pub(super) struct Known {
+pub struct Known {
     pub students: Option<HashSet<StudentId>>,
     pub sections: Option<HashSet<SectionName>>,
     pub experiments: Option<HashSet<ExperimentKey>>,
     pub lots: Option<HashSet<LotCode>>,
     pub unknowns: Option<HashSet<(ExperimentKey, UnknownCode)>>,
+    /// Most points by hand of every experiment whose procedure could be read; none: its marking has no such part.
+    pub by_hand: HashMap<ExperimentKey, Option<Decimal>>,
 }
 
 impl Known {

@@ -1,0 +1,163 @@
+//! CSV files of records: each column is declared once, and read and written by that.
+
+use super::cells::guarded;
+use super::fault::Fault;
+use super::known::Known;
+use super::table::{Columns, Once, Table, again, write_csv};
+
+/// A file with a record to a row.
+pub struct RecordFile<R> {
+    pub name: &'static str,
+    /// A record before any of its cells is read.
+    pub new: fn() -> R,
+    pub columns: Vec<RecordColumn<R>>,
+    /// The columns that no two rows may have the same; none: rows may repeat.
+    pub once: &'static [&'static str],
+}
+
+/// A column: how a cell of it gets into a record, and out again.
+pub struct RecordColumn<R> {
+    name: &'static str,
+    read: fn(&mut R, &str, &Known) -> Result<(), String>,
+    write: fn(&R) -> String,
+    optional: bool,
+    used: Option<fn(&R) -> bool>,
+    after: Option<&'static str>,
+    plain: bool,
+}
+
+impl<R> RecordColumn<R> {
+    /// A column that a file has to have.
+    pub fn new(
+        name: &'static str,
+        read: fn(&mut R, &str, &Known) -> Result<(), String>,
+        write: fn(&R) -> String,
+    ) -> Self {
+        Self {
+            name,
+            read,
+            write,
+            optional: false,
+            used: None,
+            after: None,
+            plain: false,
+        }
+    }
+
+    /// A file may leave it out.
+    pub fn optional(self) -> Self {
+        Self {
+            optional: true,
+            ..self
+        }
+    }
+
+    /// A file may leave it out, and does unless a record needs it.
+    pub fn if_used(self, used: fn(&R) -> bool) -> Self {
+        Self {
+            used: Some(used),
+            ..self.optional()
+        }
+    }
+
+    /// It can only be read where another column could.
+    pub fn after(self, other: &'static str) -> Self {
+        Self {
+            after: Some(other),
+            ..self
+        }
+    }
+
+    /// A number: no text that a spreadsheet could run.
+    pub fn plain(self) -> Self {
+        Self {
+            plain: true,
+            ..self
+        }
+    }
+}
+
+impl<R> RecordFile<R> {
+    /// The records of the rows without a fault.
+    pub fn read(&self, bytes: &[u8], known: &Known, faults: &mut Vec<Fault>) -> Vec<R> {
+        let records = self.read_with(bytes, known, faults, &mut |_, _| {});
+        records.unwrap_or_default()
+    }
+
+    /// As [`RecordFile::read`]; none if the header cannot be used. `seen` is shown every row, with the columns at fault.
+    pub fn read_with(
+        &self,
+        bytes: &[u8],
+        known: &Known,
+        faults: &mut Vec<Fault>,
+        seen: &mut dyn FnMut(&R, &[&'static str]),
+    ) -> Option<Vec<R>> {
+        let names = |optional| {
+            let columns = self.columns.iter().filter(|c| c.optional == optional);
+            columns.map(|c| c.name).collect::<Vec<_>>()
+        };
+        let columns = Columns::new(&names(false), &names(true));
+        let table = Table::read(self.name, bytes, &columns, faults)?;
+        let (mut records, mut first) = (Vec::new(), Once::new());
+        for row in &table.rows {
+            let (mut record, mut at_fault) = ((self.new)(), Vec::new());
+            for column in &self.columns {
+                if column.after.is_some_and(|other| at_fault.contains(&other)) {
+                    continue;
+                }
+                let read = (column.read)(&mut record, table.cell(row, column.name), known);
+                if let Err(what) = read {
+                    faults.push(table.fault(row, column.name, what));
+                    at_fault.push(column.name);
+                }
+            }
+            seen(&record, &at_fault);
+            if let Some(last) = self.once.last()
+                && !self.once.iter().any(|name| at_fault.contains(name))
+            {
+                let named = self.columns.iter().filter(|c| self.once.contains(&c.name));
+                let key: Vec<String> = named.map(|c| (c.write)(&record)).collect();
+                let text = key.last().cloned().unwrap_or_default();
+                if let Some(line) = first.seen(key, row.line) {
+                    faults.push(table.fault(row, last, again(&text, line)));
+                    continue;
+                }
+            }
+            if at_fault.is_empty() {
+                records.push(record);
+            }
+        }
+        Some(records)
+    }
+
+    pub fn write(&self, records: &[R]) -> String {
+        let is_used =
+            |column: &&RecordColumn<R>| column.used.is_none_or(|used| records.iter().any(used));
+        let columns: Vec<&RecordColumn<R>> = self.columns.iter().filter(is_used).collect();
+        let header: Vec<&str> = columns.iter().map(|c| c.name).collect();
+        let rows = records.iter().map(|record| {
+            let cell = |column: &&RecordColumn<R>| {
+                let text = (column.write)(record);
+                if column.plain { text } else { guarded(&text) }
+            };
+            columns.iter().map(cell).collect::<Vec<_>>()
+        });
+        write_csv(&header, rows)
+    }
+}
+
+/// A cell that may be empty.
+pub fn if_any<T>(
+    text: &str,
+    read: impl FnOnce(&str) -> Result<T, String>,
+) -> Result<Option<T>, String> {
+    match text.trim() {
+        "" => Ok(None),
+        _ => read(text).map(Some),
+    }
+}
+
+/// What a cell that may be empty says.
+pub fn or_empty(value: Option<&impl ToString>) -> String {
+    value.map(ToString::to_string).unwrap_or_default()
+}
