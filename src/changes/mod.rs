@@ -233,7 +233,7 @@ macro_rules! changes {
 changes! {
     Course(Course) in course;
     Glassware(OwnGlassware) in glassware;
-    Procedure(ProcedureText) in procedure;
+    Procedure(SetProcedure) in procedure;
     Student(Student) in student;
     Staff(StaffMember) in staff;
     RemoveStaff(RemoveStaff) in remove_staff;

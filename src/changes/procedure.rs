@@ -8,12 +8,12 @@ use crate::term::Term;
 use crate::text::RecordFile;
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
-pub struct ProcedureText {
+pub struct SetProcedure {
     pub key: String,
     pub text: String,
 }
 
-impl ChangeKind for ProcedureText {
+impl ChangeKind for SetProcedure {
     const NAME: &'static str = "procedure";
 
     fn subject(&self) -> String {

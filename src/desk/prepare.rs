@@ -4,7 +4,7 @@ use jiff::Timestamp;
 
 use super::forms::{PrepareError, course_of};
 use super::{Desk, StoreError};
-use crate::changes::Change;
+use crate::changes::{Change, KeyOpened};
 use crate::form::{Faults, Typed};
 use crate::ids::ExperimentKey;
 
@@ -33,8 +33,8 @@ pub async fn open_key(
     experiment: &ExperimentKey,
     (login, at): (&str, Timestamp),
 ) -> Result<(), StoreError> {
-    let opened = Change::KeyOpened {
+    let opened = Change::KeyOpened(KeyOpened {
         experiment: experiment.clone(),
-    };
+    });
     desk.apply(vec![opened], login, at).await.map(|_| ())
 }

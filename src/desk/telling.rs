@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 
 use super::Desk;
-use crate::changes::Change;
+use crate::changes::{Change, LeaveNote};
 use crate::store::StoreError;
 use crate::term::{Note, Side, Slot, note_text};
 
@@ -61,7 +61,7 @@ pub async fn leave_note(
             return Ok(Vec::new());
         }
         let note = Note { from, by, text, at };
-        Ok(vec![Change::Note { slot, note }])
+        Ok(vec![Change::Note(LeaveNote { slot, note })])
     })
     .await?;
     Ok(())

@@ -21,7 +21,7 @@ use super::at::ExperimentAt;
 use super::fields::LongForm;
 use super::visitor::{coordinators_only, prep_room_only};
 use super::{AppState, Fields, PageError, PageResult, QueryFields, Visitor};
-use crate::changes::Change;
+use crate::changes::{Change, Keep, SetProcedure};
 use crate::desk::PrepareError;
 use crate::desk::accounts::Role;
 use crate::desk::forms::{self, ChangeForm};
@@ -260,8 +260,12 @@ impl Place {
     }
 
     fn done(&self, visit: &Visit, typed: &Typed, changes: &[Change]) -> String {
-        let is_value =
-            |c: &&Change| !matches!(c, Change::ShelfLife { .. } | Change::Procedure { .. });
+        let is_value = |c: &&Change| {
+            !matches!(
+                c,
+                Change::ShelfLife(Keep { .. }) | Change::Procedure(SetProcedure { .. })
+            )
+        };
         let n = changes.iter().filter(is_value).count();
         let codes = ["code", "lot", "unknown"].map(|name| typed.text(name));
         let code = codes.into_iter().find(|code| !code.is_empty());

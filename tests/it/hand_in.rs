@@ -2,8 +2,8 @@
 
 use std::sync::Arc;
 
-use concordant::desk::forms::{IssueForm, StatedForm, What, enter};
 use concordant::changes::{Made, Recomputed};
+use concordant::desk::forms::{IssueForm, StatedForm, What, enter};
 use concordant::desk::{
     Desk, HandInError, HandInRequest, bring_in, deal, decide, hand_in, recompute, release, verify,
 };

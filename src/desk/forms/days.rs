@@ -1,7 +1,7 @@
 //! When a bottle was made, and until when it keeps.
 
 use super::{ChangeForm, Who};
-use crate::changes::Change;
+use crate::changes::{Change, Keep};
 use crate::form::{Faults, Field, Form, Read, Typed};
 use crate::ids::{ExperimentKey, LotCode, UnknownCode};
 use crate::term::Term;
@@ -44,7 +44,7 @@ pub(super) fn held_days(term: &Term, bottle: &Bottle) -> Vec<(&'static str, Stri
 
 pub(super) fn days_as(term: &Term, bottle: Bottle, life: ShelfLife) -> Option<Change> {
     let held = term.shelf.get(&bottle).copied().unwrap_or_default();
-    (held != life).then_some(Change::ShelfLife { bottle, life })
+    (held != life).then_some(Change::ShelfLife(Keep { bottle, life }))
 }
 
 impl BottleDays {

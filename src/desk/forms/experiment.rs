@@ -4,13 +4,13 @@ use std::collections::BTreeMap;
 
 use super::dates::{date_fields, read_dates};
 use super::{ChangeForm, Who};
-use crate::changes::Change;
+use crate::changes::Texts;
+use crate::changes::{Change, SetExperiment, SetProcedure};
 use crate::course::{Course, Experiment, Zone};
 use crate::desk::FileTexts;
 use crate::files;
 use crate::form::{Faults, Field, Form, Typed};
 use crate::ids::ExperimentKey;
-use crate::store::Texts;
 use crate::term::{ExperimentSource, Term};
 
 /// An experiment by a procedure that the course has or that is shipped.
@@ -123,10 +123,10 @@ impl ChangeForm for NewExperiment {
             None => return Err(read.into_faults()),
         };
         if !term.sources.procedures.contains_key(&source.procedure) {
-            changes.push(Change::Procedure {
+            changes.push(Change::Procedure(SetProcedure {
                 key: source.procedure.clone(),
                 text: text.clone(),
-            });
+            }));
         }
         let procedure = FileTexts
             .procedure(&text, &source, &term.glassware)
@@ -138,10 +138,7 @@ impl ChangeForm for NewExperiment {
             section_lots: BTreeMap::new(),
             section_dates: BTreeMap::new(),
         };
-        changes.push(Change::Experiment {
-            experiment: Box::new(experiment),
-            source,
-        });
+        changes.push(SetExperiment::new(experiment, source).into());
         Ok(changes)
     }
 }

@@ -1,7 +1,7 @@
 //! Longer time or a make-up for one student.
 
 use super::{ChangeForm, Who, enrolled, experiment, suggested};
-use crate::changes::Change;
+use crate::changes::{Change, Extend};
 use crate::form::{Faults, Field, Form, Typed, named};
 use crate::ids::{ExperimentKey, SectionName};
 use crate::term::{Extension, Slot, Term};
@@ -79,7 +79,7 @@ impl ChangeForm for ExtensionForm {
             by: login.to_owned(),
             at: Some(at),
         };
-        let extend = |slot| Change::Extend { slot, extension };
+        let extend = |slot| Change::Extend(Extend { slot, extension });
         Ok(slot.map(extend).into_iter().collect())
     }
 }

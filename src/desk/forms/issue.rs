@@ -7,7 +7,7 @@ use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha20Rng;
 
 use super::{ChangeForm, Who, experiment};
-use crate::changes::Change;
+use crate::changes::{Change, Issue};
 use crate::form::{Faults, Form, Typed};
 use crate::ids::{ExperimentKey, UnknownCode};
 use crate::term::{Slot, Term};
@@ -54,9 +54,11 @@ impl ChangeForm for IssueForm {
             .zip(&held)
             .zip(dealt)
             .filter(|((_, held), _)| held.is_none());
-        let issue = |((slot, _), code): ((Slot, _), &str)| Change::Issue {
-            slot,
-            unknown: UnknownCode::new(code),
+        let issue = |((slot, _), code): ((Slot, _), &str)| {
+            Change::Issue(Issue {
+                slot,
+                unknown: UnknownCode::new(code),
+            })
         };
         Ok(fresh.map(issue).collect())
     }

@@ -36,7 +36,7 @@ pub use student::StudentForm;
 pub use truth::ShowTruth;
 
 use super::{Desk, Image};
-use crate::changes::Change;
+use crate::changes::{Change, LotValue, SetExperiment, UnknownValue};
 use crate::course::{Experiment, Student};
 use crate::form::{Faults, Field, Form, Typed};
 use crate::store::StoreError;
@@ -198,8 +198,8 @@ fn is_as_seen(form: &dyn ChangeForm, typed: &Typed, term: &Term) -> Result<(), F
 /// What a reason is called that is wanted where a value is replaced.
 fn reason_for_value(changes: &[Change]) -> Option<Field> {
     let replaces = |change: &Change| match change {
-        Change::Lot { lot, .. } => lot.version > 1,
-        Change::Unknown { unknown, .. } => unknown.version > 1,
+        Change::Lot(LotValue { lot, .. }) => lot.version > 1,
+        Change::Unknown(UnknownValue { unknown, .. }) => unknown.version > 1,
         _ => false,
     };
     let field = Field::text("reason", "Why the value changes")
@@ -230,10 +230,7 @@ fn experiment_as(term: &Term, experiment: Experiment) -> Vec<Change> {
         return Vec::new();
     }
     let source = term.sources.experiments.get(&experiment.key).cloned();
-    vec![Change::Experiment {
-        experiment: Box::new(experiment),
-        source: source.unwrap_or_default(),
-    }]
+    vec![SetExperiment::new(experiment, source.unwrap_or_default()).into()]
 }
 
 /// A student of the course by their id, or by their id and name as pages write it: “0042 Fennimore, Ada”.

@@ -3,12 +3,13 @@
 
 use super::rules::still_readable;
 use super::{ChangeForm, Remarks, Who, reason_for_rules};
-use crate::changes::Change;
+use crate::changes::Texts;
+use crate::changes::{Change, SetExperiment, SetProcedure};
 use crate::course::Experiment;
 use crate::desk::FileTexts;
 use crate::files;
 use crate::form::{Faults, Field, Form, Typed};
-use crate::store::{Texts, hash};
+use crate::store::hash;
 use crate::term::{Amended, Amendment, ExperimentSource, Slot, Term};
 use crate::text::Fault;
 
@@ -42,20 +43,23 @@ impl ProcedureText {
         if before.is_some_and(|held| *held == text) {
             return Ok((key, Vec::new()));
         }
-        let mut changes = vec![Change::Procedure {
+        let mut changes = vec![Change::Procedure(SetProcedure {
             key: key.clone(),
             text: text.clone(),
-        }];
+        })];
         for (experiment, source) in followers(term, &key) {
             let read = FileTexts.procedure(&text, source, &term.glassware);
             let procedure = read.map_err(|why| vec![Fault::of_file(file, why)])?;
-            changes.push(Change::Experiment {
-                experiment: Box::new(Experiment {
-                    procedure,
-                    ..experiment.clone()
-                }),
-                source: source.clone(),
-            });
+            changes.push(
+                SetExperiment::new(
+                    Experiment {
+                        procedure,
+                        ..experiment.clone()
+                    },
+                    source.clone(),
+                )
+                .into(),
+            );
         }
         if handed_in_by_procedure(term, &key) > 0 {
             changes.push(Change::Amend(Amendment {

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::{ChangeForm, Remarks, Who, enrolled, experiment, suggested};
-use crate::changes::Change;
+use crate::changes::{Change, Replace};
 use crate::form::{Faults, Field, Form, Typed, named};
 use crate::ids::{ExperimentKey, UnknownCode};
 use crate::term::{Reissue, Slot, Term};
@@ -96,7 +96,7 @@ impl ChangeForm for ReissueForm {
         let (Some(slot), Some(held), Some(unknown)) = (slot, held, unknown) else {
             return Err(Faults::one("student", found("", "a student with a bottle")));
         };
-        Ok(vec![Change::Reissue {
+        Ok(vec![Change::Reissue(Replace {
             slot,
             reissue: Reissue {
                 unknown,
@@ -105,14 +105,14 @@ impl ChangeForm for ReissueForm {
                 by: login.to_owned(),
                 at,
             },
-        }])
+        })])
     }
 
     /// A bottle that was drawn for the look is the one that is given.
     fn carried(&self, typed: &Typed, changes: &[Change]) -> Typed {
         let mut carried = typed.clone();
         for change in changes {
-            if let Change::Reissue { reissue, .. } = change {
+            if let Change::Reissue(Replace { reissue, .. }) = change {
                 carried.set("unknown", reissue.unknown.as_str());
             }
         }
@@ -122,7 +122,7 @@ impl ChangeForm for ReissueForm {
     /// What becomes of readings that are in already.
     fn remarks(&self, term: &Term, changes: &[Change]) -> Box<dyn FnOnce() -> Remarks + Send> {
         let of = |change: &Change| {
-            let Change::Reissue { slot, reissue } = change else {
+            let Change::Reissue(Replace { slot, reissue }) = change else {
                 return None;
             };
             let hand_in = term.hand_in_of(slot)?;

@@ -1,7 +1,7 @@
 //! Results go out to students, or come back in: for one section or for all of them.
 
 use super::{ChangeForm, PrepareError, Who, enter, experiment};
-use crate::changes::Change;
+use crate::changes::{Change, SetRelease};
 use crate::desk::{Desk, Image};
 use crate::form::{Button, Faults, Field, Form, Typed};
 use crate::ids::{ExperimentKey, SectionName, StudentId};
@@ -73,11 +73,11 @@ impl ChangeForm for ReleaseForm {
             Some(section) => held.of(section).is_some() == self.out,
             None => held.everyone.is_some() == self.out && held.sections.is_empty(),
         };
-        let change = Change::Release {
+        let change = Change::Release(SetRelease {
             experiment: self.experiment.clone(),
             section: section.map(SectionName::new),
-            at: self.out.then_some(at),
-        };
+            released_at: self.out.then_some(at),
+        });
         Ok((!same).then_some(change).into_iter().collect())
     }
 }

@@ -1,7 +1,7 @@
 //! The staff: somebody added, changed, or taken off the list.
 
 use super::{ChangeForm, Who};
-use crate::changes::Change;
+use crate::changes::{Change, RemoveStaff};
 use crate::course::{StaffMember, StaffRole};
 use crate::form::{Button, Faults, Field, Form, Kind, Typed, named};
 use crate::ids::SectionName;
@@ -144,8 +144,8 @@ impl ChangeForm for RemoveStaffForm {
             let expected = "another coordinator to take you off the list";
             return Err(Faults::found("login", login, expected));
         }
-        Ok(vec![Change::RemoveStaff {
+        Ok(vec![Change::RemoveStaff(RemoveStaff {
             login: member.login.clone(),
-        }])
+        })])
     }
 }

@@ -2,7 +2,7 @@
 
 use super::days::{day_fields, days_as, held_days, read_days};
 use super::{ChangeForm, What, Who, experiment, reason_for_value, unit_of};
-use crate::changes::{Change, next_version};
+use crate::changes::{Change, LotValue, UnknownValue, next_version};
 use crate::chem::Formula;
 use crate::files::read_value_lines;
 use crate::form::{Faults, Field, Form, Kind, Read, Typed};
@@ -114,15 +114,17 @@ impl StatedForm {
     ) -> Option<Change> {
         let old = term.lots.get(code.as_str());
         let same = old.is_some_and(|old| old.molarity == molarity && old.reagent == reagent);
-        (!same).then(|| Change::Lot {
-            lot: Lot {
-                version: next_version(old.map(|lot| lot.version)),
-                reagent: reagent.to_owned(),
-                molarity,
-                code: LotCode::new(code),
-            },
-            source: None,
-            reason: reason.to_owned(),
+        (!same).then(|| {
+            Change::Lot(LotValue {
+                lot: Lot {
+                    version: next_version(old.map(|lot| lot.version)),
+                    reagent: reagent.to_owned(),
+                    molarity,
+                    code: LotCode::new(code),
+                },
+                source: None,
+                reason: reason.to_owned(),
+            })
         })
     }
 
@@ -138,15 +140,17 @@ impl StatedForm {
             .and_then(|all| all.get(code.as_str()));
         let truth = Sealed::new(value);
         let same = old.is_some_and(|old| old.truth == truth);
-        (!same).then(|| Change::Unknown {
-            experiment: key.clone(),
-            unknown: Unknown {
-                version: next_version(old.map(|unknown| unknown.version)),
-                truth,
-                code: UnknownCode::new(code),
-            },
-            source: None,
-            reason: reason.to_owned(),
+        (!same).then(|| {
+            Change::Unknown(UnknownValue {
+                experiment: key.clone(),
+                unknown: Unknown {
+                    version: next_version(old.map(|unknown| unknown.version)),
+                    truth,
+                    code: UnknownCode::new(code),
+                },
+                source: None,
+                reason: reason.to_owned(),
+            })
         })
     }
 }

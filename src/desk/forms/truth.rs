@@ -1,7 +1,7 @@
 //! Whether students are told what was in their bottles.
 
 use super::{ChangeForm, Who};
-use crate::changes::Change;
+use crate::changes::{Change, SetExperiment};
 use crate::form::{Faults, Field, Form, Typed};
 use crate::ids::ExperimentKey;
 use crate::term::{ExperimentSource, Term};
@@ -37,12 +37,15 @@ impl ChangeForm for ShowTruth {
         let show_truth = self.form(term, typed).read(typed).is_ticked("show");
         let experiment = term.experiment(&self.0).zip(self.source(term));
         let differs = experiment.filter(|(_, source)| source.show_truth != show_truth);
-        let change = differs.map(|(experiment, source)| Change::Experiment {
-            experiment: Box::new(experiment.clone()),
-            source: ExperimentSource {
-                show_truth,
-                ..source.clone()
-            },
+        let change = differs.map(|(experiment, source)| {
+            SetExperiment::new(
+                experiment.clone(),
+                ExperimentSource {
+                    show_truth,
+                    ..source.clone()
+                },
+            )
+            .into()
         });
         Ok(change.into_iter().collect())
     }

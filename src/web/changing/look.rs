@@ -7,7 +7,7 @@ use rust_decimal::Decimal;
 
 use super::rows::{ValueRow, rows};
 use super::{Place, Visit};
-use crate::changes::Change;
+use crate::changes::{Change, LotValue, UnknownValue};
 use crate::course::Experiment;
 use crate::desk::Image;
 use crate::desk::forms::{Looked, Remarks, recorded};
@@ -158,7 +158,7 @@ pub(super) async fn page(
 /// The experiment whose unknowns change.
 fn experiment_of<'t>(term: &'t Term, changes: &[Change]) -> Option<&'t Experiment> {
     changes.iter().find_map(|change| match change {
-        Change::Unknown { experiment, .. } => term.experiment(experiment),
+        Change::Unknown(UnknownValue { experiment, .. }) => term.experiment(experiment),
         _ => None,
     })
 }
@@ -166,7 +166,9 @@ fn experiment_of<'t>(term: &'t Term, changes: &[Change]) -> Option<&'t Experimen
 /// How the value comes about, where one is recorded with what it was made from.
 fn single(term: &Term, changes: &[Change]) -> Option<Shown> {
     let source = |change: &Change| match change {
-        Change::Lot { source, .. } | Change::Unknown { source, .. } => source.clone(),
+        Change::Lot(LotValue { source, .. }) | Change::Unknown(UnknownValue { source, .. }) => {
+            source.clone()
+        }
         _ => None,
     };
     let mut sources = changes.iter().filter_map(source);
@@ -190,10 +192,10 @@ fn button(values: &[ValueRow], tally: &Tally, uncertain: bool) -> String {
 /// The groups of an audit whose value is changed.
 fn assigned(changes: &[Change]) -> Vec<GroupName> {
     let of = |change: &Change| match change {
-        Change::Lot { lot, .. } => [AuditKind::Lot, AuditKind::ExcessLot]
+        Change::Lot(LotValue { lot, .. }) => [AuditKind::Lot, AuditKind::ExcessLot]
             .map(|kind| GroupName::new(kind, lot.code.as_str()))
             .to_vec(),
-        Change::Unknown { unknown, .. } => {
+        Change::Unknown(UnknownValue { unknown, .. }) => {
             vec![GroupName::new(AuditKind::Unknown, unknown.code.as_str())]
         }
         _ => Vec::new(),

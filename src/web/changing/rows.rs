@@ -1,6 +1,6 @@
 //! What a change puts in place of what, row by row.
 
-use crate::changes::Change;
+use crate::changes::{Change, Extend, LotValue, Replace, SetProcedure, UnknownValue};
 use crate::course::{Experiment, Student};
 use crate::term::Term;
 use crate::truth::Assigned;
@@ -34,13 +34,13 @@ fn plain(name: impl Into<String>, unit: &'static str, before: String, after: Str
 /// What a change puts in place of what.
 pub fn rows(term: &Term, change: &Change) -> Vec<ValueRow> {
     match change {
-        Change::Experiment { experiment, .. } => experiment_rows(term, experiment),
-        Change::Extend { slot, extension } => {
+        Change::Experiment(set) => {
+            let new = set.experiment();
+            new.map_or_else(Vec::new, |new| experiment_rows(term, &new))
+        }
+        Change::Extend(Extend { slot, .. }) => {
             let mut after = term.clone();
-            after.apply(Change::Extend {
-                slot: slot.clone(),
-                extension: extension.clone(),
-            });
+            after.apply(change, None);
             let name = term.student(&slot.student).map(ToString::to_string);
             let name = name.unwrap_or_default();
             let of = |term: &Term| {
@@ -62,7 +62,7 @@ pub fn rows(term: &Term, change: &Change) -> Vec<ValueRow> {
             }
             rows
         }
-        Change::Reissue { slot, reissue } => {
+        Change::Reissue(Replace { slot, reissue }) => {
             let name = term.student(&slot.student).map(ToString::to_string);
             let name = format!("Bottle, {}", name.unwrap_or_default());
             let (before, after) = (reissue.instead_of.to_string(), reissue.unknown.to_string());
@@ -82,7 +82,7 @@ pub fn rows(term: &Term, change: &Change) -> Vec<ValueRow> {
                 words(student),
             )]
         }
-        Change::Procedure { key, .. } => {
+        Change::Procedure(SetProcedure { key, .. }) => {
             let known = term.sources.procedures.contains_key(key);
             let before = if known { "as it is" } else { "as shipped" };
             let name = format!("Text of {key}");
@@ -157,7 +157,7 @@ fn value(term: &Term, change: &Change) -> Option<ValueRow> {
         ),
     };
     match change {
-        Change::Lot { lot, source, .. } => Some(ValueRow {
+        Change::Lot(LotValue { lot, source, .. }) => Some(ValueRow {
             name: format!("Lot {}, {}", lot.code, lot.reagent),
             unit: "mol/L",
             before: term
@@ -168,12 +168,12 @@ fn value(term: &Term, change: &Change) -> Option<ValueRow> {
             titre: None,
             warning: None,
         }),
-        Change::Unknown {
+        Change::Unknown(UnknownValue {
             experiment,
             unknown,
             source,
             ..
-        } => {
+        }) => {
             let named = (experiment.clone(), unknown.code.clone());
             let held = term.unknowns.get(experiment);
             let old = held.and_then(|held| held.get(&unknown.code));

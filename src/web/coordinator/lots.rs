@@ -5,8 +5,8 @@ use axum::response::IntoResponse;
 
 use super::words::aligned;
 use crate::chem::{Formula, printed};
+use crate::desk::ValueVersion;
 use crate::desk::forms::{StatedForm, What, reagents};
-use crate::store::ValueVersion;
 use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
 use crate::web::prep::record;
 use crate::web::{Frame, Page, dates};

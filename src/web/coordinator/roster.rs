@@ -82,8 +82,8 @@ async fn roster(
     frame: Frame,
     fault: Option<String>,
 ) -> PageResult<Page<RosterPage>> {
-    let students = claimed(state.store(), Kind::Student).await?;
-    let of_staff = claimed(state.store(), Kind::Staff).await?;
+    let students = claimed(&state.desk, Kind::Student).await?;
+    let of_staff = claimed(&state.desk, Kind::Staff).await?;
     let view = state.desk.view().await?;
     let section = |name: &str| {
         let own: Vec<Listed> = view

@@ -81,7 +81,7 @@ pub(super) async fn take(
     };
     let mut status = StatusCode::UNPROCESSABLE_ENTITY;
     let claimed = match typed_twice(&fields) {
-        Ok(password) => claim(state.store(), attempt, fields.text("code"), password).await,
+        Ok(password) => claim(&state.desk, attempt, fields.text("code"), password).await,
         Err(faults) => return Ok(page(&anyone, fields.0, faults).with_status(status)),
     };
     let faults = match claimed {

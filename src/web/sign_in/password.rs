@@ -60,7 +60,7 @@ pub(super) async fn change(
         at,
     };
     let current = fields.one("current").unwrap_or_default();
-    let faults = match change_password(state.store(), attempt, &id, current, password).await {
+    let faults = match change_password(&state.desk, attempt, &id, current, password).await {
         Ok(token) => {
             let jar = jar.add(cookie(&state.settings, &token));
             let session = Session {

@@ -8,7 +8,7 @@ use self::sheet::Sheet;
 use super::days::{day_fields, days_as, read_days};
 use super::stated::{StatedForm, twin};
 use super::{ChangeForm, Who, reason_for_value};
-use crate::changes::{Change, next_version};
+use crate::changes::{Change, LotValue, SetProcedure, UnknownValue, next_version};
 use crate::files::{PrepRoom, RecordText, read_prep_records};
 use crate::form::{Button, Faults, Field, Form, Typed};
 use crate::ids::ExperimentKey;
@@ -217,7 +217,7 @@ fn changes(room: PrepRoom, term: &Term, reason: &str) -> Vec<Change> {
     let mut changes = Vec::new();
     for (key, text) in room.procedures {
         if !term.sources.procedures.contains_key(&key) {
-            changes.push(Change::Procedure { key, text });
+            changes.push(Change::Procedure(SetProcedure { key, text }));
         }
     }
     for (lot, record) in room.lots {
@@ -227,11 +227,11 @@ fn changes(room: PrepRoom, term: &Term, reason: &str) -> Vec<Change> {
             && term.sources.lots.get(&lot.code) == Some(&record);
         if !same {
             let version = next_version(old.map(|old| old.version));
-            changes.push(Change::Lot {
+            changes.push(Change::Lot(LotValue {
                 lot: Lot { version, ..lot },
                 source: Some(record),
                 reason: reason.to_owned(),
-            });
+            }));
         }
     }
     for (experiment, unknown, record) in room.unknowns {
@@ -242,12 +242,12 @@ fn changes(room: PrepRoom, term: &Term, reason: &str) -> Vec<Change> {
             && term.sources.unknowns.get(&named) == Some(&record);
         if !same {
             let version = next_version(old.map(|old| old.version));
-            changes.push(Change::Unknown {
+            changes.push(Change::Unknown(UnknownValue {
                 experiment,
                 unknown: Unknown { version, ..unknown },
                 source: Some(record),
                 reason: reason.to_owned(),
-            });
+            }));
         }
     }
     for bottle in room.recorded.into_keys() {

@@ -4,7 +4,8 @@
 mod fields;
 
 use super::{ChangeForm, Remarks, Who, experiment, reason_for_rules};
-use crate::changes::Change;
+use crate::changes::Texts;
+use crate::changes::{Change, SetExperiment};
 use crate::course::Experiment;
 use crate::desk::FileTexts;
 use crate::files;
@@ -14,7 +15,7 @@ use crate::judge::Marking;
 use crate::measure::{from_f64, plain};
 use crate::procedure::{Procedure, TrialRules};
 use crate::simulate::{Fairness, fairness};
-use crate::store::{Texts, hash};
+use crate::store::hash;
 use crate::term::{Amended, Amendment, ExperimentSource, Term};
 
 /// Students of the class that is simulated to see whether a marking is fair.
@@ -106,13 +107,16 @@ impl ChangeForm for RulesForm {
             return Ok(changes);
         }
         given_by_hand(term, &self.0, &after.marking)?;
-        changes.push(Change::Experiment {
-            experiment: Box::new(Experiment {
-                procedure: procedure(term, &source)?,
-                ..old.clone()
-            }),
-            source,
-        });
+        changes.push(
+            SetExperiment::new(
+                Experiment {
+                    procedure: procedure(term, &source)?,
+                    ..old.clone()
+                },
+                source,
+            )
+            .into(),
+        );
         still_readable(term, &changes)?;
         Ok(changes)
     }
@@ -134,7 +138,7 @@ impl ChangeForm for RulesForm {
     fn remarks(&self, term: &Term, changes: &[Change]) -> Box<dyn FnOnce() -> Remarks + Send> {
         let before = term.experiment(&self.0).map(|e| e.procedure.clone());
         let after = changes.iter().find_map(|change| match change {
-            Change::Experiment { experiment, .. } => Some(experiment.procedure.clone()),
+            Change::Experiment(experiment) => experiment.procedure.clone(),
             _ => None,
         });
         Box::new(move || after.map_or_else(Remarks::default, |after| rules_of(&after, before)))
@@ -191,10 +195,7 @@ pub(in crate::desk) fn still_readable(term: &Term, changes: &[Change]) -> Result
         return Ok(());
     }
     let mut after = term.clone();
-    changes
-        .iter()
-        .cloned()
-        .for_each(|change| after.apply(change));
+    changes.iter().for_each(|change| after.apply(change, None));
     let faults = match files::read_term(&files::write_term(&after)) {
         Ok(_) => return Ok(()),
         Err(faults) => faults,
