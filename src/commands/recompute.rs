@@ -52,10 +52,10 @@ fn line(difference: &Difference) -> String {
             counted(j.evaluation.marks.total, "point", "points")
         })
     };
-    let stored = if difference.unreadable {
-        "a judgement that does not decode".to_owned()
-    } else {
-        points(&difference.stored)
+    // one that another release wrote in a form that this one does not read counts as none
+    let stored = match &difference.stored {
+        None => "nothing that can be read".to_owned(),
+        stored => points(stored),
     };
     let fresh = points(&difference.fresh);
     let same = if stored == fresh {

@@ -13,9 +13,7 @@ use crate::term::{Judged, Slot};
 #[derive(Clone, Debug, PartialEq)]
 pub struct Difference {
     pub slot: Slot,
-    /// Whether one is stored that does not decode.
-    pub unreadable: bool,
-    /// As stored; none if none is that decodes.
+    /// As stored; none if none is.
     pub stored: Option<Judged>,
     /// As judged now; none if nothing is handed in.
     pub fresh: Option<Judged>,
@@ -52,20 +50,17 @@ pub async fn recompute(desk: &Desk, at: Timestamp) -> Result<(usize, Vec<Differe
 }
 
 fn compare(stored: Stored) -> (usize, Vec<Difference>) {
-    let (term, judgements) = (stored.term, stored.judgements);
-    let (mut stored, unreadable) = (judgements.judged, judgements.unreadable);
+    let (term, mut stored) = (stored.term, stored.judged);
     let mut fresh: BTreeMap<Slot, Judged> = term.judge_all().into_iter().collect();
     let count = fresh.len();
-    let known = stored.keys().chain(fresh.keys()).chain(&unreadable);
-    let slots: BTreeSet<Slot> = known.cloned().collect();
+    let slots: BTreeSet<Slot> = stored.keys().chain(fresh.keys()).cloned().collect();
     let differing = slots
         .into_iter()
-        .filter(|slot| unreadable.contains(slot) || stored.get(slot) != fresh.get(slot))
+        .filter(|slot| stored.get(slot) != fresh.get(slot))
         .collect::<Vec<_>>();
     let difference = |slot: Slot| {
         let (stored, fresh) = (stored.remove(&slot), fresh.remove(&slot));
         Difference {
-            unreadable: unreadable.contains(&slot),
             slot,
             stored,
             fresh,

@@ -28,7 +28,7 @@ async fn rename_a_flag(db: &Path) {
     let mut connection = SqliteConnection::connect_with(&options)
         .await
         .expect("a connection");
-    let kept = "SELECT sql FROM sqlite_schema WHERE name = 'evaluation_kept'";
+    let kept = "SELECT sql FROM sqlite_schema WHERE name = 'judgement_kept'";
     let trigger: String = sqlx::query_scalar(kept)
         .fetch_one(&mut connection)
         .await
@@ -38,10 +38,10 @@ async fn rename_a_flag(db: &Path) {
         let done = sqlx::query(statement).execute(&mut connection).await;
         done.expect("executed").rows_affected()
     };
-    execute("DROP TRIGGER evaluation_kept".into()).await;
+    execute("DROP TRIGGER judgement_kept".into()).await;
     let changed = execute(format!(
-        "UPDATE evaluation SET document = replace(document, '\"code\":\"', '\"code\":\"of-another-release-')
-         WHERE experiment = '{}' AND student_id = '{}'",
+        "UPDATE judgement SET document = replace(document, '\"code\":\"', '\"code\":\"of-another-release-')
+         WHERE experiment = '{}' AND student = (SELECT key FROM person WHERE number = '{}')",
         SLOT.0, SLOT.1
     ))
     .await;
@@ -84,7 +84,7 @@ async fn a_judgement_that_does_not_decode_is_made_anew() {
     let (code, said) = run(place.path(), &verify);
     assert_eq!(code, Some(1), "{said}");
     let named = format!(
-        "{}, {}: stored a judgement that does not decode, judged ",
+        "{}, {}: stored nothing that can be read, judged ",
         SLOT.0, SLOT.1
     );
     assert!(said.contains(&named), "{said}");
@@ -94,6 +94,9 @@ async fn a_judgement_that_does_not_decode_is_made_anew() {
         mended.contains(" 1 differed and was stored anew"),
         "{mended}"
     );
-    let sound = ok(&verify);
-    assert!(sound.contains(" 0 differ from what is stored"), "{sound}");
+    // the judgements are sound again; that somebody has been at the file is said as well
+    let (code, said) = run(place.path(), &verify);
+    assert!(said.contains(" 0 differ from what is stored"), "{said}");
+    assert!(said.contains("judgement"), "{said}");
+    assert_eq!(code, Some(1), "{said}");
 }
