@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use concordant::changes::LotValue;
 use concordant::desk::{Desk, bring_in, recompute};
 use concordant::store::{Store, first_difference};
 use sha2::{Digest, Sha256};
@@ -242,10 +243,16 @@ async fn the_order_of_judgements_cannot_be_altered() {
     let file = course(&directory).await;
     let desk = Desk::open(Store::open(&file).await.expect("a store"));
     let desk = desk.await.expect("a desk");
-    let values = concordant::desk::Values::lot(["E-1", "C10H14N2O8^2-", "0.01004", "0.00001"]);
-    let values = values.expect("a value");
-    let entered = concordant::desk::enter_values(&desk, &values, "again", None, ("test", now()));
-    assert_eq!(entered.await.expect("entered"), 1);
+    let mut lot = desk.view().await.expect("a course").term.lots["E-1"].clone();
+    lot.molarity.value += crate::reference::dec("0.00002");
+    lot.version += 1;
+    let again = LotValue {
+        lot,
+        source: None,
+        reason: "standardised again".into(),
+    };
+    let made = desk.apply(vec![again.into()], "test", now()).await;
+    assert_eq!(made.expect("entered").len(), 1);
     desk.close().await;
     let oldest_last =
         "UPDATE judgement SET id = 1000000 WHERE id = (SELECT min(id) FROM judgement)";
