@@ -93,7 +93,35 @@ pub fn rows(term: &Term, change: &Change) -> Vec<ValueRow> {
                 "the file sent".to_owned(),
             )]
         }
-        other => value(term, other).into_iter().collect(),
+        Change::Lot(LotValue { lot, source, .. }) => {
+            let old = term.lots.get(&lot.code);
+            let old = old.map(|old| written(&old.molarity, term.sources.lots.get(&lot.code)));
+            vec![ValueRow {
+                name: format!("Lot {}, {}", lot.code, lot.reagent),
+                unit: "mol/L",
+                before: old,
+                after: written(&lot.molarity, source.as_ref()),
+                titre: None,
+                warning: None,
+            }]
+        }
+        Change::Unknown(value) => unknown_row(term, value).into_iter().collect(),
+        // nothing stands in the place of something
+        Change::Course(_)
+        | Change::Glassware(_)
+        | Change::Staff(_)
+        | Change::RemoveStaff(_)
+        | Change::ShelfLife(_)
+        | Change::Issue(_)
+        | Change::Group(_)
+        | Change::HandIn(_)
+        | Change::ByHand(_)
+        | Change::Decide(_)
+        | Change::Note(_)
+        | Change::Release(_)
+        | Change::Amend(_)
+        | Change::KeyOpened(_)
+        | Change::Recomputed(_) => Vec::new(),
     }
 }
 
@@ -147,45 +175,28 @@ fn experiment_rows(term: &Term, new: &Experiment) -> Vec<ValueRow> {
     rows
 }
 
-fn value(term: &Term, change: &Change) -> Option<ValueRow> {
-    // what was typed stays as it was typed; what was computed is shown to the digits that mean something
-    let written = |value: &Assigned, source: Option<&String>| match source {
+fn unknown_row(term: &Term, value: &UnknownValue) -> Option<ValueRow> {
+    let (experiment, unknown) = (&value.experiment, &value.unknown);
+    let named = (experiment.clone(), unknown.code.clone());
+    let held = term.unknowns.get(experiment);
+    let old = held.and_then(|held| held.get(&unknown.code));
+    Some(ValueRow {
+        name: format!("Unknown {}", unknown.code),
+        unit: term.experiment(experiment)?.procedure.result.unit.name(),
+        before: old.map(|old| written(old.truth.open(), term.sources.unknowns.get(&named))),
+        after: written(unknown.truth.open(), value.source.as_ref()),
+        titre: None,
+        warning: None,
+    })
+}
+
+/// What was typed stays as it was typed; what was computed is shown to the digits that mean something.
+fn written(value: &Assigned, source: Option<&String>) -> (String, String) {
+    match source {
         Some(_) => both(value),
         None => (
             value.value.to_string(),
             value.standard_uncertainty.to_string(),
         ),
-    };
-    match change {
-        Change::Lot(LotValue { lot, source, .. }) => Some(ValueRow {
-            name: format!("Lot {}, {}", lot.code, lot.reagent),
-            unit: "mol/L",
-            before: term
-                .lots
-                .get(&lot.code)
-                .map(|old| written(&old.molarity, term.sources.lots.get(&lot.code))),
-            after: written(&lot.molarity, source.as_ref()),
-            titre: None,
-            warning: None,
-        }),
-        Change::Unknown(UnknownValue {
-            experiment,
-            unknown,
-            source,
-            ..
-        }) => {
-            let named = (experiment.clone(), unknown.code.clone());
-            let held = term.unknowns.get(experiment);
-            let old = held.and_then(|held| held.get(&unknown.code));
-            Some(ValueRow {
-                name: format!("Unknown {}", unknown.code),
-                unit: term.experiment(experiment)?.procedure.result.unit.name(),
-                before: old.map(|old| written(old.truth.open(), term.sources.unknowns.get(&named))),
-                after: written(unknown.truth.open(), source.as_ref()),
-                titre: None,
-                warning: None,
-            })
-        }
-        _ => None,
     }
 }
