@@ -10,6 +10,8 @@ use std::sync::Arc;
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
+use crate::text::found;
+
 /// Most characters of an id.
 pub const LONGEST: usize = 40;
 
@@ -18,9 +20,7 @@ fn code(text: &str) -> Result<&str, String> {
     let text = text.trim();
     let length = text.chars().count();
     if length == 0 || length > LONGEST || text.chars().any(char::is_control) {
-        return Err(format!(
-            "found \u{201c}{text}\u{201d}, expected 1 to {LONGEST} characters on one line"
-        ));
+        return Err(found(text, "1 to 40 characters on one line"));
     }
     Ok(text)
 }

@@ -81,7 +81,9 @@ async fn difference(file: &Path) -> (Option<String>, Option<String>) {
     let store = Store::open(file).await.expect("a store");
     let after = match Desk::open(store).await {
         Ok(desk) => {
-            recompute(&desk, now()).await.expect("recomputed");
+            if let Err(why) = recompute(&desk, now()).await {
+                return (before, Some(why.to_string()));
+            }
             let mut reader = desk.store().read().await.expect("a reader");
             let after = first_difference(&mut reader).await.expect("read");
             drop(reader);

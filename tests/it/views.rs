@@ -11,6 +11,15 @@ use sqlx::{AssertSqlSafe, Row};
 
 type Rows = BTreeSet<Vec<String>>;
 
+/// A cell without the apostrophe that keeps a spreadsheet from running it.
+fn said(cell: &str) -> String {
+    let guarded = |rest: &&str| rest.starts_with(['=', '+', '-', '@']);
+    cell.strip_prefix('\'')
+        .filter(guarded)
+        .unwrap_or(cell)
+        .to_owned()
+}
+
 /// Columns of a CSV file by their names.
 fn of_file(bytes: Option<&[u8]>, columns: &[&str]) -> Rows {
     let mut reader = csv::Reader::from_reader(bytes.expect("a file"));
@@ -19,7 +28,7 @@ fn of_file(bytes: Option<&[u8]>, columns: &[&str]) -> Rows {
     let places: Vec<usize> = columns.iter().map(place).collect();
     let rows = reader.records().map(|row| {
         let row = row.expect("a row");
-        places.iter().map(|at| row[*at].to_owned()).collect()
+        places.iter().map(|at| said(&row[*at])).collect()
     });
     rows.collect()
 }
@@ -59,7 +68,7 @@ async fn the_views_say_what_the_folder_says() {
         "email",
         "left",
     ];
-    let query = "SELECT student_id, iif(family_name LIKE '=%', '''', '') || family_name, given_name, section, email, left_on FROM students";
+    let query = "SELECT student_id, family_name, given_name, section, email, left_on FROM students";
     assert_eq!(
         of_view(connection, query, 6).await,
         of_file(folder.get("roster.csv"), &columns)
