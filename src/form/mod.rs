@@ -301,6 +301,20 @@ impl Field {
         Self::new(name, label, Kind::Choice(choices))
     }
 
+    /// A list of which one is always chosen.
+    pub fn of_list(
+        name: impl Into<String>,
+        label: impl Into<String>,
+        options: Vec<(String, String)>,
+    ) -> Self {
+        let choices = Choices {
+            options,
+            nothing: None,
+            expected: "one of the list",
+        };
+        Self::new(name, label, Kind::Choice(choices))
+    }
+
     /// A few to pick one of.
     pub fn pick(
         name: impl Into<String>,

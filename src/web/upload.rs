@@ -5,6 +5,7 @@ use axum::extract::{DefaultBodyLimit, FromRequest, Multipart, Request};
 
 use super::error::{PageError, PageResult};
 use super::fields::{Fields, MOST_BYTES, broken_off};
+use crate::text::Fault;
 
 /// Most bytes of a file.
 pub const MOST_FILE_BYTES: usize = 10 * 1024 * 1024;
@@ -38,6 +39,28 @@ pub struct UploadedFile {
     pub name: String,
     /// What is in it.
     pub bytes: Vec<u8>,
+}
+
+impl Upload {
+    /// The file, if one was chosen that is not too large; otherwise the name of what came, and what is wrong with it.
+    pub fn within(
+        self,
+        expected: &str,
+        most: usize,
+        advice: &str,
+    ) -> Result<UploadedFile, (String, Fault)> {
+        let Some(file) = self.file else {
+            let what = format!("found no file, expected {expected}");
+            return Err(("nothing".to_owned(), Fault::of_file("file", what)));
+        };
+        if file.bytes.len() <= most {
+            return Ok(file);
+        }
+        let (found, most) = (file.bytes.len() / 1024, most / 1024);
+        let what = format!("found {found} KiB, expected at most {most} KiB{advice}");
+        let fault = Fault::of_file(&file.name, what);
+        Err((file.name, fault))
+    }
 }
 
 /// The layer that leaves limits to the extractors, which answer with pages.

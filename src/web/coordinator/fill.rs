@@ -17,6 +17,7 @@ use crate::desk::Image;
 use crate::files::{
     FillChoice, FillPlan, FilledCell, IdKind, Points, Sheet, may_have_decimal_comma,
 };
+use crate::form::{Faults, Field, Filled, Form, Typed};
 use crate::text::Fault;
 use crate::web::fields::LongForm;
 use crate::web::{
@@ -35,46 +36,16 @@ const BACK: &str = "/course/files";
 struct FillPage {
     frame: Frame,
     file: String,
-    packed: String,
     rows: usize,
     separator: &'static str,
-    columns: Vec<Column>,
-    by_email: bool,
-    targets: Vec<Target>,
-    replace: bool,
-    may_have_comma: bool,
-    comma: bool,
-    faults: Vec<FieldFault>,
-    id_fault: Option<String>,
+    columns: usize,
+    form: Filled,
     outcome: Option<Outcome>,
-}
-
-/// A column of the file.
-struct Column {
-    place: usize,
-    name: String,
-    chosen: bool,
-}
-
-/// Points that can be written, and where to.
-struct Target {
-    field: String,
-    label: String,
-    column: Option<usize>,
-    fault: Option<String>,
-}
-
-/// A fault, for the summary on top.
-struct FieldFault {
-    field: String,
-    label: String,
-    what: String,
 }
 
 /// What filling in comes to.
 struct Outcome {
     plan: FillPlan,
-    seen: String,
     grades_changed: bool,
 }
 
@@ -98,25 +69,18 @@ pub async fn choose(
         let frame = visitor.frame("The file cannot be filled in");
         Ok(FaultsPage::answer(frame, file, faults, BACK))
     };
-    let Some(file) = upload.file else {
-        let what = "found no file, expected a table as a .csv file";
-        return refuse("nothing", vec![Fault::of_file("file", what)]);
+    let file = match upload.within("a table as a .csv file", MOST_BYTES, "") {
+        Ok(file) => file,
+        Err((name, fault)) => return refuse(&name, vec![fault]),
     };
-    if file.bytes.len() > MOST_BYTES {
-        let what = format!(
-            "found {} KiB, expected at most {} KiB",
-            file.bytes.len() / 1024,
-            MOST_BYTES / 1024
-        );
-        return refuse(&file.name, vec![Fault::of_file(&file.name, what)]);
-    }
     let sheet = match Sheet::read(&file.name, &file.bytes) {
         Ok(sheet) => sheet,
         Err(faults) => return refuse(&file.name, faults),
     };
     let view = state.desk.view().await?;
     let choice = FillChoice::guess(&sheet, &view.term);
-    Ok(Page(page(visitor.frame(TITLE), &file, &sheet, &view, &choice)).into_response())
+    let page = page(visitor.frame(TITLE), &file, &sheet, &view, &choice);
+    Ok(Page(page).into_response())
 }
 
 /// `POST /course/fill/preview`: what would be written.
@@ -155,9 +119,12 @@ async fn answer(
     let choice = chosen(fields, &sheet, &view);
     let mut page = page(visitor.frame(TITLE), &file, &sheet, &view, &choice);
     for (target, what) in choice.faults(&sheet) {
-        page.add_fault(target.and_then(|place| choice.targets.get(place)), what);
+        // what is wrong with no target is wrong with the choice as a whole
+        let target = target.and_then(|place| choice.targets.get(place));
+        let field = target.map_or_else(|| "id".to_owned(), |(points, _)| field_of(points));
+        page.form.faults.add(field, what);
     }
-    if !page.faults.is_empty() {
+    if !page.form.faults.is_empty() {
         return Ok(Page(page).with_status(StatusCode::UNPROCESSABLE_ENTITY));
     }
     let plan = choice.plan(&sheet, &view.term, &view.in_course_order());
@@ -166,9 +133,10 @@ async fn answer(
     if wanted && fields.text("seen") == seen {
         return Ok(attachment(&file.name, "text/csv", bytes));
     }
+    page.form.form.buttons.iter_mut().for_each(|b| b.quiet = true);
+    page.form.typed.set("seen", &seen);
     page.outcome = Some(Outcome {
         plan,
-        seen,
         grades_changed: wanted,
     });
     Ok(Page(page).into_response())
@@ -222,13 +190,16 @@ fn field_of(what: &Points) -> String {
     }
 }
 
-fn page(
-    frame: Frame,
-    file: &UploadedFile,
-    sheet: &Sheet<'_>,
-    view: &Image,
-    choice: &FillChoice,
-) -> FillPage {
+/// What is asked of a file.
+fn form(sheet: &Sheet<'_>, view: &Image) -> Form {
+    let columns = (1_usize..).zip(sheet.columns()).map(|(place, name)| {
+        let name = match name.trim() {
+            "" => format!("column {place} (without a name)"),
+            name => name.to_owned(),
+        };
+        (place.saturating_sub(1).to_string(), name)
+    });
+    let columns: Vec<(String, String)> = columns.collect();
     let label = |what: &Points| match what {
         Points::Experiment(key) => view.term.experiment(key).map_or_else(
             || key.to_string(),
@@ -236,64 +207,66 @@ fn page(
         ),
         Points::Total => "Total of all experiments".to_owned(),
     };
-    let target = |what: Points| Target {
-        field: field_of(&what),
-        label: label(&what),
-        column: choice
-            .targets
-            .iter()
-            .find(|(one, _)| *one == what)
-            .map(|(_, column)| *column),
-        fault: None,
+    let target = |what: &Points| {
+        Field::choice(field_of(what), label(what), "no column", columns.clone())
     };
-    let columns = sheet.columns();
-    FillPage {
-        frame,
-        file: file.name.chars().take(120).collect(),
-        packed: URL_SAFE_NO_PAD.encode(&file.bytes),
-        rows: sheet.rows(),
-        separator: sheet.separator().words(),
-        columns: columns
-            .iter()
-            .enumerate()
-            .map(|(place, name)| Column {
-                place,
-                name: match name.trim() {
-                    "" => format!("column {} (without a name)", place.saturating_add(1)),
-                    name => name.to_owned(),
-                },
-                chosen: place == choice.id_column,
-            })
-            .collect(),
-        by_email: choice.by == IdKind::Email,
-        targets: all_points(view).into_iter().map(target).collect(),
-        replace: choice.replace,
-        may_have_comma: may_have_decimal_comma(sheet.separator()),
-        comma: choice.decimal_comma,
-        faults: Vec::new(),
-        id_fault: None,
-        outcome: None,
+    let kinds = [
+        ("student-id", "the student id"),
+        ("email", "the e-mail address"),
+    ];
+    let fillings = [("keep", "stay as they are"), ("replace", "get the points")];
+    let mut last = vec![Field::pick(
+        "filled",
+        "Cells that say something already",
+        &fillings,
+    )];
+    if may_have_decimal_comma(sheet.separator()) {
+        let comma = "Write points with a decimal comma, as in 17,50";
+        last.push(Field::tick("comma", comma));
     }
+    last.extend([Field::hidden("file"), Field::hidden("packed")]);
+    let id = Field::of_list("id", "Column that names the student", columns.clone());
+    let targets = all_points(view).iter().map(target).collect();
+    Form::default()
+        .title("Columns")
+        .group("", vec![id, Field::pick("by", "What stands in it", &kinds)])
+        .group("Points go into", targets)
+        .group("", last)
+        .enter("See what is written")
 }
 
-impl FillPage {
-    /// Puts a fault beside the field of a target, or beside the first field.
-    fn add_fault(&mut self, target: Option<&(Points, usize)>, what: String) {
-        let field = target.map(|(points, _)| field_of(points));
-        let place = self
-            .targets
-            .iter_mut()
-            .find(|one| Some(&one.field) == field.as_ref());
-        let (field, label) = match place {
-            Some(place) => {
-                place.fault = Some(what.clone());
-                (place.field.clone(), place.label.clone())
-            }
-            None => {
-                self.id_fault = Some(what.clone());
-                ("id".to_owned(), "Columns".to_owned())
-            }
-        };
-        self.faults.push(FieldFault { field, label, what });
+fn page(
+    frame: Frame,
+    file: &UploadedFile,
+    sheet: &Sheet<'_>,
+    view: &Image,
+    choice: &FillChoice,
+) -> FillPage {
+    let name: String = file.name.chars().take(120).collect();
+    let by = match choice.by {
+        IdKind::Email => "email",
+        IdKind::StudentId => "student-id",
+    };
+    let mut typed = Typed::from([
+        ("file", name.clone()),
+        ("packed", URL_SAFE_NO_PAD.encode(&file.bytes)),
+        ("id", choice.id_column.to_string()),
+        ("by", by.to_owned()),
+    ]);
+    for (points, column) in &choice.targets {
+        typed.set(&field_of(points), column.to_string());
+    }
+    typed.set("filled", if choice.replace { "replace" } else { "keep" });
+    if choice.decimal_comma {
+        typed.set("comma", "yes");
+    }
+    FillPage {
+        frame,
+        file: name,
+        rows: sheet.rows(),
+        separator: sheet.separator().words(),
+        columns: sheet.columns().len(),
+        form: form(sheet, view).filled("/course/fill/preview", typed, Faults::default()),
+        outcome: None,
     }
 }

@@ -17,6 +17,7 @@ use crate::form::{Faults, Filled, Typed};
 use crate::store::StoreError;
 use crate::term::Term;
 use crate::text::Fault;
+use crate::web::upload::MOST_FILE_BYTES;
 use crate::web::{
     AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields, Upload,
 };
@@ -129,12 +130,10 @@ pub async fn folder(
 ) -> PageResult<Response> {
     let back = "/course";
     let frame = || visitor.frame("The course folder was not brought in");
-    let Some(file) = upload.file else {
-        let fault = Fault::of_file(
-            "folder",
-            "found no file, expected the course folder in one .zip",
-        );
-        return Ok(FaultsPage::answer(frame(), "nothing", vec![fault], back));
+    let expected = "the course folder in one .zip";
+    let file = match upload.within(expected, MOST_FILE_BYTES, "") {
+        Ok(file) => file,
+        Err((name, fault)) => return Ok(FaultsPage::answer(frame(), &name, vec![fault], back)),
     };
     let name = file.name.clone();
     let login = visitor.login.clone();

@@ -37,20 +37,15 @@ pub async fn enter_file(
         let frame = visitor.frame("The procedure was not taken");
         Ok(FaultsPage::answer(frame, name, faults, BACK))
     };
-    let Some(file) = upload.file else {
-        let what = "found no file, expected a procedure as a .toml file";
-        return refuse("nothing", vec![Fault::of_file("procedure", what)]);
+    let file = match upload.within("a procedure as a .toml file", MOST_FILE_IN_FORM, "") {
+        Ok(file) => file,
+        Err((name, fault)) => return refuse(&name, vec![fault]),
     };
     // faults of a file named otherwise would speak of columns
     let name = match file.name.ends_with(".toml") {
         true => file.name.clone(),
         false => format!("{}.toml", file.name),
     };
-    if file.bytes.len() > MOST_FILE_IN_FORM {
-        let (found, most) = (file.bytes.len() / 1024, MOST_FILE_IN_FORM / 1024);
-        let what = format!("found {found} KiB, expected at most {most} KiB");
-        return refuse(&file.name, vec![Fault::of_file(&name, what)]);
-    }
     let typed = match ProcedureText::sent(&name, &file.bytes) {
         Ok(typed) => typed,
         Err(faults) => return refuse(&file.name, faults),

@@ -20,6 +20,9 @@ use crate::web::{
     AppState, CoordinatorVisitor, Frame, Page, PageError, PageResult, QueryFields, Upload,
 };
 
+/// What to do about a roster that is too large.
+const IN_PARTS: &str = ": send it in parts; nobody leaves the roster by not being in the file";
+
 #[derive(Template)]
 #[template(path = "coordinator/roster.html")]
 struct RosterPage {
@@ -131,18 +134,10 @@ pub async fn preview(
     let back = "/course/roster";
     let frame = || visitor.frame("The roster was not brought in");
     let refuse = |file: &str, faults| Ok(FaultsPage::answer(frame(), file, faults, back));
-    let Some(file) = upload.file else {
-        let what = "found no file, expected a roster as a .csv file";
-        return refuse("nothing", vec![Fault::of_file("roster", what)]);
+    let file = match upload.within("a roster as a .csv file", MOST_FILE_IN_FORM, IN_PARTS) {
+        Ok(file) => file,
+        Err((name, fault)) => return refuse(&name, vec![fault]),
     };
-    if file.bytes.len() > MOST_FILE_IN_FORM {
-        let what = format!(
-            "found {} KiB, expected at most {} KiB: send it in parts; nobody leaves the roster by not being in the file",
-            file.bytes.len() / 1024,
-            MOST_FILE_IN_FORM / 1024
-        );
-        return refuse(&file.name, vec![Fault::of_file(&file.name, what)]);
-    }
     let incoming = match read_roster_file(&file.bytes) {
         Ok(incoming) => incoming,
         Err(faults) => return refuse(&file.name, faults),
@@ -168,11 +163,8 @@ pub async fn show_plan(
     };
     let text = write_roster(incoming);
     if text.len() > MOST_FILE_IN_FORM {
-        let what = format!(
-            "found a roster of {} KiB, expected at most {} KiB: send it in parts; nobody leaves the roster by not being in the file",
-            text.len() / 1024,
-            MOST_FILE_IN_FORM / 1024
-        );
+        let (found, most) = (text.len() / 1024, MOST_FILE_IN_FORM / 1024);
+        let what = format!("found a roster of {found} KiB, expected at most {most} KiB{IN_PARTS}");
         return refuse(Fault::of_file(file, what));
     }
     let view = state.desk.view().await?;

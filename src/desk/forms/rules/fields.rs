@@ -40,10 +40,7 @@ pub fn form() -> Form {
             "relative standard deviation".to_owned(),
         ),
     ];
-    let mut measure = Field::choice("agreement_measure", "Measured by", "", measures);
-    if let Kind::Choice(choices) = &mut measure.kind {
-        choices.nothing = None;
-    }
+    let measure = Field::of_list("agreement_measure", "Measured by", measures);
     agreement.insert(1, measure);
     let ways = [
         ("concordant", "the largest concordant set"),
