@@ -38,7 +38,9 @@ WHERE kind = 'hand-in' AND cell.atom IS NOT NULL AND cell.fullkey <> '$.trial';
 -- The newest judgement of every submission: points by part, and the result in the unit of the experiment.
 CREATE VIEW results AS
 SELECT experiment, coalesce(number, student) AS student_id, document ->> '$.evaluation.unknown' AS unknown,
-       document ->> '$.evaluation.lot' AS lot, document ->> '$.evaluation.outcome.result' AS result,
+       (SELECT coalesce(group_concat(used.value ->> '$.value."titrant-lot"', ' '), '')
+        FROM json_each(document, '$.evaluation.versions') AS used) AS lot,
+       document ->> '$.evaluation.outcome.result' AS result,
        document ->> '$.evaluation.marks.total' AS total, document ->> '$.evaluation.marks.possible' AS possible,
        (SELECT json_group_object(part.value ->> '$.part', part.value ->> '$.points')
         FROM json_each(document, '$.evaluation.marks.parts') AS part) AS points,
