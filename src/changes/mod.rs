@@ -62,6 +62,10 @@ pub trait ChangeKind: Clone + Serialize + DeserializeOwned {
 
     /// Its file in the course folder, and what a term has for it in the order of the file; none where it has no file of
     /// its own with a row to a change.
+    #[allow(
+        clippy::type_complexity,
+        reason = "a file, and what of a term stands in it"
+    )]
     fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)>;
 
     /// What an incoming term has of this kind that the term held has not, or has otherwise. Nothing is taken away.

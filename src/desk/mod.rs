@@ -202,7 +202,7 @@ impl Image {
         let handed_in = term.submissions.keys();
         let unread = handed_in.filter(|slot| !judged.contains_key(*slot));
         let unread: Vec<Slot> = unread.cloned().collect();
-        judged.extend(term.judge_some(unread.into_iter()));
+        judged.extend(term.judge_some(unread));
         Ok(Self {
             term,
             judged,

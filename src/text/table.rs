@@ -164,6 +164,12 @@ impl Row {
 /// Names the first line of every key, so that a second one is a fault that says where the first is.
 pub struct Once<K>(HashMap<K, u64>);
 
+impl<K: std::hash::Hash + Eq> Default for Once<K> {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
 impl<K: std::hash::Hash + Eq> Once<K> {
     pub fn new() -> Self {
         Self(HashMap::new())

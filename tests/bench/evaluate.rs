@@ -7,6 +7,7 @@ use std::hint::black_box;
 use std::time::Instant;
 
 use concordant::files::{read_procedure, shipped_glassware, shipped_procedure};
+use concordant::ids::{LotCode, UnknownCode};
 use concordant::judge::{Case, DefaultLots, Settlement, evaluate};
 use concordant::measure::{Reading, as_f64};
 use concordant::procedure::Procedure;
@@ -29,18 +30,18 @@ fn main() {
         standard_uncertainty: dec(u),
     };
     let lots = BTreeMap::from([(
-        "E1".to_owned(),
+        LotCode::new("E1"),
         Lot {
-            code: "E1".into(),
+            code: LotCode::new("E1"),
             reagent: "EDTA".into(),
             molarity: assigned("0.01004", "0.00001"),
             version: 1,
         },
     )]);
     let unknowns = BTreeMap::from([(
-        "U1".to_owned(),
+        UnknownCode::new("U1"),
         Unknown {
-            code: "U1".into(),
+            code: UnknownCode::new("U1"),
             truth: Sealed::new(assigned("495", "1")),
             version: 1,
         },
@@ -103,7 +104,7 @@ fn hand_in() -> HandIn {
     let read = |text: &str| Reading::parse(text).expect("a reading");
     let row = |(index, (start, end, sample)): (usize, &(&str, &str, &str))| Titration {
         trial: TrialLabel::Numbered(index as u32 + 1),
-        lot: Some("E1".into()),
+        lot: Some(LotCode::new("E1")),
         excess_lot: None,
         unknown: None,
         instrument: None,

@@ -29,8 +29,7 @@ fn summary(answer: &Answer) -> BTreeMap<&str, (&str, &str)> {
     links
         .filter_map(|rest| {
             let (id, rest) = rest.split_once("\">")?;
-            let (name, rest) = rest.split_once("</a>: ")?;
-            Some((id, (name, rest.split_once("</li>")?.0)))
+            Some((id, rest.split_once("</a>")?.0.split_once(": ")?))
         })
         .collect()
 }

@@ -53,9 +53,13 @@ async fn the_views_say_what_the_folder_says() {
     let now = "2026-10-01T12:00:00Z".parse().expect("an instant");
     let brought = bring_in(&desk, &crate::arrangements::arranged(), "test", now).await;
     brought.expect("imported");
-    let (folder, outputs) = {
+    let (folder, outputs, term) = {
         let view = desk.view().await.expect("a course");
-        (write_term(&view.term), output_files(&view))
+        (
+            write_term(&view.term),
+            output_files(&view),
+            view.term.clone(),
+        )
     };
     let mut reader = desk.store().read().await.expect("a reader");
     let connection: &mut SqliteConnection = &mut reader;
@@ -148,8 +152,7 @@ async fn the_views_say_what_the_folder_says() {
         assert!(row[0] != "0017" || written.contains(&row[1..]), "{row:?}");
     }
     let query = "SELECT experiment, student_id, max(revision) || '' FROM submissions GROUP BY experiment, student_id";
-    let view = desk.view().await.expect("a course");
-    let expected = view.term.submissions.iter().map(|(slot, revisions)| {
+    let expected = term.submissions.iter().map(|(slot, revisions)| {
         vec![
             slot.experiment.to_string(),
             slot.student.to_string(),
@@ -160,8 +163,7 @@ async fn the_views_say_what_the_folder_says() {
     let keys = of_view(connection, "SELECT experiment FROM experiments", 1).await;
     assert_eq!(
         keys,
-        view.term
-            .experiments
+        term.experiments
             .iter()
             .map(|e| vec![e.key.to_string()])
             .collect()

@@ -18,7 +18,6 @@ use crate::files::{
     FillChoice, FillPlan, FilledCell, IdKind, Points, Sheet, may_have_decimal_comma,
 };
 use crate::form::{Faults, Field, Filled, Form, Typed};
-use crate::text::Fault;
 use crate::web::fields::LongForm;
 use crate::web::{
     AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, Upload, UploadedFile,
@@ -133,7 +132,11 @@ async fn answer(
     if wanted && fields.text("seen") == seen {
         return Ok(attachment(&file.name, "text/csv", bytes));
     }
-    page.form.form.buttons.iter_mut().for_each(|b| b.quiet = true);
+    page.form
+        .form
+        .buttons
+        .iter_mut()
+        .for_each(|b| b.quiet = true);
     page.form.typed.set("seen", &seen);
     page.outcome = Some(Outcome {
         plan,
@@ -207,9 +210,8 @@ fn form(sheet: &Sheet<'_>, view: &Image) -> Form {
         ),
         Points::Total => "Total of all experiments".to_owned(),
     };
-    let target = |what: &Points| {
-        Field::choice(field_of(what), label(what), "no column", columns.clone())
-    };
+    let target =
+        |what: &Points| Field::choice(field_of(what), label(what), "no column", columns.clone());
     let kinds = [
         ("student-id", "the student id"),
         ("email", "the e-mail address"),
