@@ -1,243 +1,245 @@
-//! The reading columns of a procedure: one list for files, forms, marks and questions.
+//! The reading columns of a procedure: one table for files, forms, marks and questions.
 
 use std::fmt;
 
-use crate::measure::{Glassware, Reading};
-use crate::procedure::{Method, Portion, Procedure, SampleBy};
-use crate::submission::{OtherReadings, Piece, SampleReadings, Titration, TrialLabel};
-use crate::words::counted;
+use serde::{Deserialize, Serialize};
 
-/// One reading of a row.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Column {
-    /// Start of the n-th filling, from 1.
-    BuretteStart(usize),
-    /// Burette at the first of two endpoints.
-    FirstEndpoint,
-    /// End of the n-th filling, from 1.
-    BuretteEnd(usize),
-    /// Start of the n-th filling for another portion, from 1.
-    SecondStart(usize),
-    /// End of the n-th filling for another portion, from 1.
-    SecondEnd(usize),
-    Crucible,
-    CrucibleFull,
-    Vessel,
-    /// Vessel full of water.
-    VesselWater,
-    /// Vessel full of the liquid.
-    VesselFull,
-    Absorbance,
-    /// Sample in graduated glassware.
-    SampleVolume,
-    /// Sample on a tared balance.
-    SampleMass,
-    SampleBefore,
-    SampleAfter,
-}
+use crate::measure::{Glassware, Reading};
+use crate::procedure::{Procedure, SampleBy};
+use crate::submission::{Delivery, Readings, Titration, TrialLabel};
+use crate::words::counted;
 
 /// Most fillings of the burette in one titration.
 pub const MAX_FILLINGS: usize = 9;
 
+/// What is said of a column, but for the filling.
+struct Said {
+    /// Its name in files, but for the unit.
+    name: &'static str,
+    label: &'static str,
+    /// Where several stand side by side.
+    head: &'static str,
+    /// Empty for an absorbance.
+    unit: &'static str,
+    /// Which filling of the burette, from 1; 0 of what no burette delivers.
+    filling: usize,
+}
+
+macro_rules! columns {
+    (
+        by filling { $($(#[$of:meta])* $filled:ident: $fname:literal, $flabel:literal, $fhead:literal;)* }
+        once { $($(#[$doc:meta])* $once:ident: $name:literal, $label:literal, $head:literal, $unit:literal;)* }
+    ) => {
+        /// One reading of a row.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+        #[serde(try_from = "String", into = "String")]
+        pub enum Column {
+            $($(#[$of])* $filled(usize),)*
+            $($(#[$doc])* $once,)*
+        }
+
+        impl Column {
+            /// Every column, with so many fillings of the burette.
+            fn all(fillings: usize) -> impl Iterator<Item = Self> {
+                let filled = (1..=fillings).flat_map(|n| [$(Self::$filled(n),)*]);
+                filled.chain([$(Self::$once,)*])
+            }
+
+            fn said(self) -> Said {
+                match self {
+                    $(Self::$filled(filling) => Said {
+                        name: $fname,
+                        label: $flabel,
+                        head: $fhead,
+                        unit: "mL",
+                        filling,
+                    },)*
+                    $(Self::$once => Said {
+                        name: $name,
+                        label: $label,
+                        head: $head,
+                        unit: $unit,
+                        filling: 0,
+                    },)*
+                }
+            }
+        }
+    };
+}
+
+columns! {
+    by filling {
+        /// Start of the n-th filling, from 1.
+        BuretteStart: "burette_start", "Burette start", "Start";
+        /// End of the n-th filling, from 1.
+        BuretteEnd: "burette_end", "Burette end", "End";
+        /// Start of the n-th filling for another portion, from 1.
+        SecondStart: "second_start", "Second titration, start", "Second start";
+        /// End of the n-th filling for another portion, from 1.
+        SecondEnd: "second_end", "Second titration, end", "Second end";
+    }
+    once {
+        /// Burette at the first of two endpoints.
+        FirstEndpoint: "burette_first_endpoint", "Burette at the first endpoint", "First endpoint", "mL";
+        Crucible: "crucible", "Crucible, empty", "Empty", "g";
+        CrucibleFull: "crucible_and_precipitate", "Crucible with precipitate", "Full", "g";
+        Vessel: "vessel", "Vessel, empty", "Empty", "g";
+        /// Vessel full of water.
+        VesselWater: "vessel_and_water", "Vessel with water", "With water", "g";
+        /// Vessel full of the liquid.
+        VesselFull: "vessel_and_liquid", "Vessel with the liquid", "Full", "g";
+        Absorbance: "absorbance", "Absorbance", "Absorbance", "";
+        /// Sample in graduated glassware.
+        SampleVolume: "sample", "Sample volume", "Sample", "mL";
+        /// Sample on a tared balance.
+        SampleMass: "sample", "Sample mass", "Sample", "g";
+        SampleBefore: "sample_before", "Mass before", "Before", "g";
+        SampleAfter: "sample_after", "Mass after", "After", "g";
+    }
+}
+
 impl Column {
     /// The columns of a procedure with so many fillings of the burette.
     pub fn of(procedure: &Procedure, fillings: usize) -> Vec<Self> {
-        let measured = Self::of_measured(procedure, fillings);
-        measured
-            .into_iter()
-            .chain(Self::of_sample(procedure))
-            .collect()
+        let mut columns = procedure.scheme.columns(fillings);
+        columns.extend(Self::of_sample(procedure));
+        columns
     }
 
     /// The columns of one row: a blank and a standard have no sample.
     pub fn of_row(procedure: &Procedure, trial: TrialLabel, fillings: usize) -> Vec<Self> {
         if matches!(trial, TrialLabel::Blank | TrialLabel::Standard(_)) {
-            Self::of_measured(procedure, fillings)
+            procedure.scheme.columns(fillings)
         } else {
             Self::of(procedure, fillings)
         }
     }
 
-    /// The columns in which what the scheme measures is read.
-    fn of_measured(procedure: &Procedure, fillings: usize) -> Vec<Self> {
-        let burette =
-            (1..=fillings.max(1)).flat_map(|n| [Self::BuretteStart(n), Self::BuretteEnd(n)]);
-        match procedure.method() {
-            Method::Direct { .. } | Method::Back { .. } | Method::Standardisation { .. } => {
-                burette.collect()
-            }
-            Method::TwoEndpoint {
-                portion: Portion::Same,
-                ..
-            } => {
-                let mut columns: Vec<Self> = burette.collect();
-                columns.insert(1, Self::FirstEndpoint);
-                columns
-            }
-            Method::TwoEndpoint {
-                portion: Portion::Another,
-                ..
-            } => {
-                let second =
-                    (1..=fillings.max(1)).flat_map(|n| [Self::SecondStart(n), Self::SecondEnd(n)]);
-                burette.chain(second).collect()
-            }
-            Method::Gravimetric { .. } => vec![Self::Crucible, Self::CrucibleFull],
-            Method::Density(vessel) if vessel.water.is_some() => {
-                vec![Self::Vessel, Self::VesselWater, Self::VesselFull]
-            }
-            Method::Density(_) => vec![Self::Vessel, Self::VesselFull],
-            Method::CalibrationLine { .. } => vec![Self::Absorbance],
+    /// The columns in which a procedure's sample is read.
+    pub fn of_sample(procedure: &Procedure) -> &'static [Self] {
+        match procedure.sample.by {
+            SampleBy::Volume if procedure.reads_sample_volume() => &[Self::SampleVolume],
+            SampleBy::Volume => &[],
+            SampleBy::Mass => &[Self::SampleMass],
+            SampleBy::MassDifference => &[Self::SampleBefore, Self::SampleAfter],
         }
     }
 
-    /// The columns in which a procedure's sample is read.
-    pub fn of_sample(procedure: &Procedure) -> Vec<Self> {
-        match procedure.sample.by {
-            SampleBy::Volume if procedure.reads_sample_volume() => vec![Self::SampleVolume],
-            SampleBy::Volume => vec![],
-            SampleBy::Mass => vec![Self::SampleMass],
-            SampleBy::MassDifference => vec![Self::SampleBefore, Self::SampleAfter],
+    /// Start and end of each filling of the burette.
+    pub fn of_burette(delivery: Delivery, fillings: usize) -> impl Iterator<Item = Self> {
+        (1..=fillings.max(1)).flat_map(move |n| <[Self; 2]>::from(Self::piece(delivery, n)))
+    }
+
+    /// Start and end of the n-th filling, from 1.
+    pub fn piece(delivery: Delivery, n: usize) -> (Self, Self) {
+        match delivery {
+            Delivery::First => (Self::BuretteStart(n), Self::BuretteEnd(n)),
+            Delivery::Second => (Self::SecondStart(n), Self::SecondEnd(n)),
         }
     }
 
     /// Whether it belongs to a second or later filling of the burette, which few titrations have.
     pub fn is_of_refill(self) -> bool {
-        let (Self::BuretteStart(n)
-        | Self::BuretteEnd(n)
-        | Self::SecondStart(n)
-        | Self::SecondEnd(n)) = self
-        else {
-            return false;
-        };
-        n > 1
+        self.said().filling > 1
     }
 
     /// The column of the end that belongs to a start.
     pub fn end(self) -> Option<Self> {
-        match self {
-            Self::BuretteStart(n) => Some(Self::BuretteEnd(n)),
-            Self::SecondStart(n) => Some(Self::SecondEnd(n)),
-            _ => None,
-        }
+        let (start, end) = self.piece_of()?;
+        (start == self).then_some(end)
+    }
+
+    /// Whether it is the end of a filling.
+    pub fn is_end(self) -> bool {
+        self.piece_of().is_some_and(|(_, end)| end == self)
+    }
+
+    /// Whether it is start or end of a filling of the burette.
+    pub fn is_of_piece(self) -> bool {
+        self.piece_of().is_some()
+    }
+
+    /// Whether it is read off the burette.
+    pub fn is_of_burette(self) -> bool {
+        self.is_of_piece() || self == Self::FirstEndpoint
+    }
+
+    /// Whether it weighs a container, empty or with something in it.
+    pub fn is_of_container(self) -> bool {
+        self.said().unit == "g" && self != Self::SampleMass
+    }
+
+    /// Start and end of the filling it belongs to.
+    fn piece_of(self) -> Option<(Self, Self)> {
+        let filling = self.said().filling;
+        let mut pieces = Delivery::BOTH.into_iter().map(|d| Self::piece(d, filling));
+        pieces.find(|(start, end)| [start, end].contains(&&self))
     }
 
     /// The column of that name.
     pub fn from_name(name: &str) -> Option<Self> {
-        let fillings = (1..=MAX_FILLINGS).flat_map(|n| {
-            [
-                Self::BuretteStart(n),
-                Self::BuretteEnd(n),
-                Self::SecondStart(n),
-                Self::SecondEnd(n),
-            ]
-        });
-        fillings
-            .chain([
-                Self::FirstEndpoint,
-                Self::Crucible,
-                Self::CrucibleFull,
-                Self::Vessel,
-                Self::VesselWater,
-                Self::VesselFull,
-                Self::Absorbance,
-                Self::SampleVolume,
-                Self::SampleMass,
-                Self::SampleBefore,
-                Self::SampleAfter,
-            ])
-            .find(|column| column.to_string() == name)
+        Self::all(MAX_FILLINGS).find(|column| column.to_string() == name)
     }
 
     /// For people, with the unit.
     pub fn label(self) -> String {
-        match self {
-            Self::BuretteStart(1) => "Burette start (mL)".into(),
-            Self::BuretteEnd(1) => "Burette end (mL)".into(),
-            Self::BuretteStart(n) => format!("Burette start, filling {n} (mL)"),
-            Self::BuretteEnd(n) => format!("Burette end, filling {n} (mL)"),
-            Self::FirstEndpoint => "Burette at the first endpoint (mL)".into(),
-            Self::SecondStart(1) => "Second titration, start (mL)".into(),
-            Self::SecondEnd(1) => "Second titration, end (mL)".into(),
-            Self::SecondStart(n) => format!("Second titration, start, filling {n} (mL)"),
-            Self::SecondEnd(n) => format!("Second titration, end, filling {n} (mL)"),
-            Self::Crucible => "Crucible, empty (g)".into(),
-            Self::CrucibleFull => "Crucible with precipitate (g)".into(),
-            Self::Vessel => "Vessel, empty (g)".into(),
-            Self::VesselWater => "Vessel with water (g)".into(),
-            Self::VesselFull => "Vessel with the liquid (g)".into(),
-            Self::Absorbance => "Absorbance".into(),
-            Self::SampleVolume => "Sample volume (mL)".into(),
-            Self::SampleMass => "Sample mass (g)".into(),
-            Self::SampleBefore => "Mass before (g)".into(),
-            Self::SampleAfter => "Mass after (g)".into(),
+        let said = self.said();
+        let filling = match said.filling {
+            0 | 1 => String::new(),
+            n => format!(", filling {n}"),
+        };
+        match said.unit {
+            "" => format!("{}{filling}", said.label),
+            unit => format!("{}{filling} ({unit})", said.label),
         }
+    }
+
+    /// For people, where several stand side by side.
+    pub fn head(self) -> &'static str {
+        self.said().head
     }
 
     /// What it is read from.
     pub fn glassware(self, procedure: &Procedure) -> &Glassware {
-        let sample = &procedure.sample.glassware;
-        match self {
-            Self::SampleVolume | Self::SampleMass | Self::SampleBefore | Self::SampleAfter => {
-                sample
-            }
-            _ => match procedure.method() {
-                Method::Direct { titrant, .. }
-                | Method::Back { titrant, .. }
-                | Method::Standardisation { titrant, .. }
-                | Method::TwoEndpoint { titrant, .. } => &titrant.burette,
-                Method::Gravimetric { precipitate, .. } => &precipitate.balance,
-                Method::Density(vessel) => &vessel.balance,
-                Method::CalibrationLine { calibration, .. } => &calibration.instrument,
-            },
+        if Self::of_sample(procedure).contains(&self) {
+            &procedure.sample.glassware
+        } else {
+            procedure.scheme.instrument()
         }
     }
 
     /// The reading of a row, if it is there.
     pub fn get(self, row: &Titration) -> Option<&Reading> {
-        let piece = |n: usize| row.burette.get(n.saturating_sub(1));
-        let second = |n: usize| row.other.second.get(n.saturating_sub(1));
-        match self {
-            Self::BuretteStart(n) => piece(n).map(|p| &p.start),
-            Self::BuretteEnd(n) => piece(n).map(|p| &p.end),
-            Self::SecondStart(n) => second(n).map(|p| &p.start),
-            Self::SecondEnd(n) => second(n).map(|p| &p.end),
-            Self::FirstEndpoint => row.other.first_endpoint.as_ref(),
-            Self::Crucible | Self::Vessel => row.other.empty.as_ref(),
-            Self::CrucibleFull | Self::VesselFull => row.other.full.as_ref(),
-            Self::VesselWater => row.other.water.as_ref(),
-            Self::Absorbance => row.other.absorbance.as_ref(),
-            Self::SampleVolume => row.sample.volume.as_ref(),
-            Self::SampleMass => row.sample.mass.as_ref(),
-            Self::SampleBefore => row.sample.before.as_ref(),
-            Self::SampleAfter => row.sample.after.as_ref(),
-        }
+        row.readings.get(&self)
     }
 }
 
 impl fmt::Display for Column {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
-            Self::BuretteStart(1) => "burette_start_mL",
-            Self::BuretteEnd(1) => "burette_end_mL",
-            Self::BuretteStart(n) => return write!(f, "burette_start_{n}_mL"),
-            Self::BuretteEnd(n) => return write!(f, "burette_end_{n}_mL"),
-            Self::FirstEndpoint => "burette_first_endpoint_mL",
-            Self::SecondStart(1) => "second_start_mL",
-            Self::SecondEnd(1) => "second_end_mL",
-            Self::SecondStart(n) => return write!(f, "second_start_{n}_mL"),
-            Self::SecondEnd(n) => return write!(f, "second_end_{n}_mL"),
-            Self::Crucible => "crucible_g",
-            Self::CrucibleFull => "crucible_and_precipitate_g",
-            Self::Vessel => "vessel_g",
-            Self::VesselWater => "vessel_and_water_g",
-            Self::VesselFull => "vessel_and_liquid_g",
-            Self::Absorbance => "absorbance",
-            Self::SampleVolume => "sample_mL",
-            Self::SampleMass => "sample_g",
-            Self::SampleBefore => "sample_before_g",
-            Self::SampleAfter => "sample_after_g",
-        })
+        let said = self.said();
+        f.write_str(said.name)?;
+        if said.filling > 1 {
+            write!(f, "_{}", said.filling)?;
+        }
+        match said.unit {
+            "" => Ok(()),
+            unit => write!(f, "_{unit}"),
+        }
+    }
+}
+
+impl TryFrom<String> for Column {
+    type Error = String;
+
+    fn try_from(name: String) -> Result<Self, String> {
+        let none = || format!("found \u{201c}{name}\u{201d}, expected the name of a column");
+        Self::from_name(&name).ok_or_else(none)
+    }
+}
+
+impl From<Column> for String {
+    fn from(column: Column) -> Self {
+        column.to_string()
     }
 }
 
@@ -247,71 +249,40 @@ pub type CellFaults = Vec<(Column, String)>;
 /// The raw cells of one row, by column, as somebody wrote them.
 pub type Cells = std::collections::BTreeMap<Column, String>;
 
-/// The readings of one row.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct RowReadings {
-    pub burette: Vec<Piece>,
-    pub sample: SampleReadings,
-    /// What other schemes read.
-    pub other: OtherReadings,
-}
-
 /// Reads the cells of one row.
 pub fn read_cells(
     procedure: &Procedure,
     trial: TrialLabel,
     cells: &Cells,
-) -> Result<RowReadings, CellFaults> {
-    let mut faults = Vec::new();
-    let mut read = |column: Column, required: bool| -> Option<Reading> {
-        let text = cells.get(&column).map_or("", String::as_str);
-        if text.trim().is_empty() {
-            if required {
+) -> Result<Readings, CellFaults> {
+    let (mut readings, mut faults) = (Readings::new(), Vec::new());
+    let text = |column: Column| cells.get(&column).map_or("", |text| text.trim());
+    // a rough trial need not have its sample measured
+    let not_needed = match trial.number() {
+        Some(_) => &[],
+        None => Column::of_sample(procedure),
+    };
+    // a refill there was none of
+    let is_left_out = |column: Column| {
+        let piece = column.piece_of().filter(|_| column.is_of_refill());
+        piece.is_some_and(|(start, end)| text(start).is_empty() && text(end).is_empty())
+    };
+    for column in Column::of(procedure, MAX_FILLINGS) {
+        if text(column).is_empty() {
+            if !is_left_out(column) && !not_needed.contains(&column) {
                 faults.push((column, nothing(procedure, column)));
             }
-            return None;
-        }
-        Reading::parse(text)
-            .map_err(|why| faults.push((column, why.to_string())))
-            .ok()
-    };
-    let there = |c: Column| cells.get(&c).is_some_and(|text| !text.trim().is_empty());
-    let mut found = RowReadings::default();
-    // a rough trial need not have its sample measured
-    let sample_needed = trial.number().is_some();
-    for column in Column::of(procedure, MAX_FILLINGS) {
-        // read beside its start
-        if matches!(column, Column::BuretteEnd(_) | Column::SecondEnd(_)) {
             continue;
         }
-        if let Some(end) = column.end() {
-            if column.is_of_refill() && !there(column) && !there(end) {
-                continue;
+        match Reading::parse(text(column)) {
+            Ok(reading) => {
+                readings.insert(column, reading);
             }
-            if let (Some(start), Some(end)) = (read(column, true), read(end, true)) {
-                let pieces = match column {
-                    Column::SecondStart(_) => &mut found.other.second,
-                    _ => &mut found.burette,
-                };
-                pieces.push(Piece { start, end });
-            }
-            continue;
+            Err(why) => faults.push((column, why.to_string())),
         }
-        let (place, required) = match column {
-            Column::SampleVolume => (&mut found.sample.volume, sample_needed),
-            Column::SampleMass => (&mut found.sample.mass, sample_needed),
-            Column::SampleBefore => (&mut found.sample.before, sample_needed),
-            Column::SampleAfter => (&mut found.sample.after, sample_needed),
-            Column::FirstEndpoint => (&mut found.other.first_endpoint, true),
-            Column::Crucible | Column::Vessel => (&mut found.other.empty, true),
-            Column::CrucibleFull | Column::VesselFull => (&mut found.other.full, true),
-            Column::VesselWater => (&mut found.other.water, true),
-            _ => (&mut found.other.absorbance, true),
-        };
-        *place = read(column, required);
     }
     if faults.is_empty() {
-        Ok(found)
+        Ok(readings)
     } else {
         Err(faults)
     }

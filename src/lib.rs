@@ -42,6 +42,9 @@ pub mod course;
 pub mod workup;
 
 #[deny(clippy::arithmetic_side_effects)]
+pub mod schemes;
+
+#[deny(clippy::arithmetic_side_effects)]
 pub mod judge;
 
 #[deny(clippy::arithmetic_side_effects)]

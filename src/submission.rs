@@ -1,10 +1,12 @@
 //! What a student hands in: readings as written, trial by trial.
 
+use std::collections::BTreeMap;
 use std::fmt;
 
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
+use crate::columns::{Column, MAX_FILLINGS};
 use crate::ids::{LotCode, UnknownCode};
 use crate::measure::Reading;
 
@@ -39,69 +41,66 @@ pub struct Titration {
     /// The number on the burette as written.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub instrument: Option<String>,
-    /// Start–end pieces, one unless the burette was refilled; none where nothing is titrated.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub burette: Vec<Piece>,
-    /// Readings of schemes that take more than one titre, or none.
-    #[serde(default, skip_serializing_if = "OtherReadings::is_empty")]
-    pub other: OtherReadings,
-    /// The sample, as far as it is read.
-    #[serde(default)]
-    pub sample: SampleReadings,
+    pub readings: Readings,
     /// When this row was handed in, where a file says so.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub submitted_at: Option<Timestamp>,
 }
 
-/// One delivery: start and end of the burette, mL, counted downward from the top.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Piece {
-    pub start: Reading,
-    pub end: Reading,
+/// What is read in one row.
+pub type Readings = BTreeMap<Column, Reading>;
+
+/// Which portion a burette delivers to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Delivery {
+    First,
+    /// The titration of another portion.
+    Second,
 }
 
-/// Readings of the sample; which of them are there is the procedure's choice.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
-pub struct SampleReadings {
-    /// Graduated glassware, mL.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub volume: Option<Reading>,
-    /// Tared balance, g.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub mass: Option<Reading>,
-    /// Weighing bottle before, g.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub before: Option<Reading>,
-    /// Weighing bottle after, g.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub after: Option<Reading>,
+/// What a burette delivers between two readings of it, mL, counted downward from the top.
+#[derive(Clone, Copy, Debug)]
+pub struct Piece<'r> {
+    pub start: &'r Reading,
+    pub end: &'r Reading,
 }
 
-/// Readings of schemes that take more than one titre, or none; which of them are there is the procedure's choice.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
-pub struct OtherReadings {
-    /// Burette at the first of two endpoints in one flask, mL.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub first_endpoint: Option<Reading>,
-    /// Start–end pieces of the titration of another portion.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub second: Vec<Piece>,
-    /// Crucible or vessel, empty, g.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub empty: Option<Reading>,
-    /// Crucible with the precipitate, or vessel full of the liquid, g.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub full: Option<Reading>,
-    /// Vessel full of water, g.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub water: Option<Reading>,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub absorbance: Option<Reading>,
+impl Delivery {
+    pub const BOTH: [Self; 2] = [Self::First, Self::Second];
 }
 
-impl OtherReadings {
-    fn is_empty(&self) -> bool {
-        *self == Self::default()
+impl Titration {
+    /// A row in which nothing is read yet.
+    pub fn new(trial: TrialLabel) -> Self {
+        Self {
+            trial,
+            lot: None,
+            excess_lot: None,
+            unknown: None,
+            instrument: None,
+            readings: Readings::new(),
+            submitted_at: None,
+        }
+    }
+
+    /// Start–end pieces of a titration, one unless the burette was refilled.
+    pub fn pieces(&self, delivery: Delivery) -> impl Iterator<Item = Piece<'_>> {
+        (1..=MAX_FILLINGS).filter_map(move |n| {
+            let (start, end) = Column::piece(delivery, n);
+            Some(Piece {
+                start: start.get(self)?,
+                end: end.get(self)?,
+            })
+        })
+    }
+
+    /// The highest number of a filling of the burette.
+    pub fn fillings(&self) -> usize {
+        let has = |n: &usize| {
+            let starts = Delivery::BOTH.map(|delivery| Column::piece(delivery, *n).0);
+            starts.iter().any(|start| start.get(self).is_some())
+        };
+        (1..=MAX_FILLINGS).filter(has).max().unwrap_or(0)
     }
 }
 

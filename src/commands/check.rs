@@ -6,7 +6,7 @@ use super::Failure;
 use crate::chem::balance;
 use crate::files;
 use crate::measure::{from_f64, plain};
-use crate::procedure::{Method, Procedure};
+use crate::procedure::Procedure;
 use crate::simulate::{Fairness, fairness, remedies};
 use crate::text::Fault;
 
@@ -81,7 +81,7 @@ fn report(procedure: &Procedure, found: &Fairness) -> String {
             .iter()
             .map(|r| format!("  balances   {r}")),
     );
-    lines.push(format!("  ratio      {}", ratio(procedure)));
+    lines.push(format!("  ratio      {}", procedure.scheme.ratio_words()));
     for expected in &found.expected {
         lines.push(format!(
             "  {:<10} {}, {} % of {}: {} {unit}",
@@ -123,66 +123,4 @@ fn report(procedure: &Procedure, found: &Fairness) -> String {
             .map(|warning| format!("  warning    {warning}")),
     );
     lines.join("\n") + "\n"
-}
-
-/// The ratios read off the reactions.
-fn ratio(procedure: &Procedure) -> String {
-    match procedure.method() {
-        Method::Direct {
-            titrant,
-            analyte_per_titrant,
-            asked,
-        } => format!(
-            "{analyte_per_titrant} {} per {}",
-            asked.analyte, titrant.species
-        ),
-        Method::Back {
-            titrant,
-            excess,
-            analyte_per_excess,
-            excess_per_titrant,
-            asked,
-        } => format!(
-            "{analyte_per_excess} {} per {excess}, {excess_per_titrant} {excess} per {}",
-            asked.analyte,
-            titrant.species,
-            excess = excess.species
-        ),
-        Method::Standardisation {
-            titrant,
-            weighed,
-            titrant_per_weighed,
-            ..
-        } => format!("{titrant_per_weighed} {} per {weighed}", titrant.species),
-        Method::TwoEndpoint {
-            titrant,
-            first,
-            second,
-            asked,
-            ..
-        } => format!(
-            "{first} {analyte} per {titrant} to the first endpoint, {second} to the second",
-            analyte = asked.analyte,
-            titrant = titrant.species
-        ),
-        Method::Gravimetric {
-            precipitate,
-            analyte_per_precipitate,
-            asked,
-        } => format!(
-            "{analyte_per_precipitate} {} per {}",
-            asked.analyte, precipitate.species
-        ),
-        Method::Density(_) => "none: a mass over a volume".to_owned(),
-        Method::CalibrationLine {
-            calibration,
-            analyte_per_species,
-            asked,
-        } => format!(
-            "{analyte_per_species} {} per {}; line through {} standards",
-            asked.analyte,
-            calibration.species,
-            calibration.stock.len()
-        ),
-    }
 }

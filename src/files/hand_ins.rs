@@ -7,7 +7,7 @@ use super::readings_file::{Draft, Drafts, INSTRUMENT, OWN};
 use crate::columns::Column;
 use crate::ids::{ExperimentKey, StudentId};
 use crate::measure::Reading;
-use crate::procedure::{Procedure, Scheme};
+use crate::procedure::Procedure;
 use crate::submission::{HandIn, Titration};
 use crate::term::{Revision, Slot, Term};
 use crate::text::{Columns, Fault, Known, Once, Table, again, found, guarded, whole, write_csv};
@@ -193,10 +193,9 @@ pub(super) fn write_readings(
             .iter()
             .flat_map(|(_, _, _, revision)| &revision.hand_in.titrations)
     };
-    let most = |t: &Titration| t.burette.len().max(t.other.second.len());
-    let fillings = titrations().map(most).max().unwrap_or(1);
+    let fillings = titrations().map(Titration::fillings).max().unwrap_or(1);
     let readings = Column::of(procedure, fillings);
-    let excess = procedure.scheme == Scheme::Back;
+    let excess = procedure.uses_excess_lot();
     let times = hand_ins
         .iter()
         .any(|(_, _, _, r)| r.submitted_at.is_some() || r.hand_in.submitted_at().is_some());

@@ -28,7 +28,6 @@ mod read;
 mod readings_file;
 mod record_text;
 mod results;
-mod scheme_file;
 mod sheet;
 mod shelf;
 mod shipped;

@@ -5,12 +5,12 @@ use std::collections::BTreeSet;
 use rust_decimal::Decimal;
 
 use super::prep_room::Bench;
-use super::procedure_file::{formula, piece};
 use crate::chem::Formula;
 use crate::columns::{Cells, Column, read_cells};
 use crate::judge::refusals;
 use crate::measure::{Glassware, GlasswareKind, GlasswareTable, Reading};
-use crate::procedure::{Procedure, Purity, ResultUnit, Scheme};
+use crate::procedure::{Procedure, Purity, ResultUnit};
+use crate::schemes::{formula, piece};
 use crate::submission::{HandIn, Titration, TrialLabel};
 use crate::text::{Section, decimal, found};
 use crate::truth::Assigned;
@@ -200,15 +200,12 @@ pub(super) fn standardised(record: &Section, bench: &Bench, reagent: &str) -> Op
     let procedure = record.parsed("procedure", |key| {
         let procedure = bench.shelf.get(key)?;
         match &procedure {
-            Some(p)
-                if p.scheme != Scheme::Standardisation || p.result.unit != ResultUnit::MolPerL =>
-            {
+            Some(p) if !p.is_standardisation() || p.result.unit != ResultUnit::MolPerL => {
                 Err(found(key, "a standardisation with its result in mol/L"))
             }
             Some(p)
-                if Formula::parse(reagent).is_ok_and(|reagent| {
-                    p.titrant.as_ref().is_some_and(|t| reagent != t.species)
-                }) =>
+                if Formula::parse(reagent)
+                    .is_ok_and(|reagent| p.titrant().is_some_and(|t| reagent != t.species)) =>
             {
                 Err(found(
                     key,
@@ -274,9 +271,7 @@ fn titration(section: &Section, procedure: &Procedure, row: u32) -> Option<Titra
         excess_lot: None,
         unknown: None,
         instrument: None,
-        burette: read.burette,
-        other: read.other,
-        sample: read.sample,
+        readings: read,
         submitted_at: None,
     };
     let refused = refusals(procedure, 0, &titration);

@@ -3,12 +3,12 @@
 use rust_decimal::Decimal;
 
 use super::marking_file::{marking, trials};
-use crate::chem::{Formula, Reaction, is_edta};
-use crate::measure::{Glassware, GlasswareKind, GlasswareTable};
+use crate::measure::{GlasswareKind, GlasswareTable};
 use crate::procedure::{
-    Accept, Aliquot, Excess, Procedure, ProcedureParts, ProcedureText, Purity, ReadingDoubt,
-    ResultSpec, ResultUnit, Sample, SampleBy, Scheme, Titrant, TrialRules,
+    Accept, Aliquot, Common, Procedure, ProcedureText, Purity, ReadingDoubt, ResultSpec,
+    ResultUnit, Sample, SampleBy, TrialRules,
 };
+use crate::schemes::{SchemeFile, SchemeKind, formula, piece, reactions};
 use crate::text::{Fault, Section, Toml, decimal, found, line_of_text};
 
 /// Reads a procedure and checks it: keys, formulae, balance, glassware, units, marking.
@@ -20,75 +20,81 @@ pub fn read_procedure(
     Toml::read(file, text, |root| Reader { root, glassware }.procedure())
 }
 
-pub(super) struct Reader<'r> {
+struct Reader<'r> {
     root: Section<'r>,
     glassware: &'r GlasswareTable,
 }
 
+/// Tables and keys that every procedure has.
+const KEYS: [&str; 10] = [
+    "key",
+    "title",
+    "scheme",
+    "reactions",
+    "sample",
+    "result",
+    "trials",
+    "uncertainty",
+    "marking",
+    "text",
+];
+
 impl Reader<'_> {
-    fn procedure(&self) -> Option<Procedure> {
+    fn procedure(self) -> Option<Procedure> {
+        let root = self.root;
+        let of_schemes = SchemeKind::ALL.iter().flat_map(|kind| kind.tables());
+        let mut keys = KEYS.to_vec();
+        of_schemes.clone().for_each(|(key, _)| {
+            if !keys.contains(key) {
+                keys.push(key);
+            }
+        });
+        root.only(&keys);
+        // without a scheme, a direct titration is what was meant
+        let kind = root.parsed("scheme", scheme);
+        let scheme = SchemeFile {
+            root,
+            glassware: self.glassware,
+            kind: kind.unwrap_or(SchemeKind::Direct),
+            common: self.common(),
+        };
+        if let Some(kind) = kind {
+            let mut foreign: Vec<_> = of_schemes.filter(|t| !kind.tables().contains(t)).collect();
+            foreign.dedup();
+            for (key, only) in foreign.into_iter().filter(|(key, _)| root.has(key)) {
+                let what = format!("found one, expected it only where the scheme {only}");
+                root.fault(key, what);
+            }
+        }
+        let read = scheme.kind.read(&scheme);
+        Procedure::new(scheme.common?, |_| read.ok_or_else(Vec::new)).ok()
+    }
+
+    fn common(&self) -> Option<Common> {
         let root = &self.root;
-        root.only(&[
-            "key",
-            "title",
-            "scheme",
-            "reactions",
-            "titrant",
-            "sample",
-            "excess",
-            "second",
-            "precipitate",
-            "density",
-            "calibration",
-            "result",
-            "trials",
-            "uncertainty",
-            "marking",
-            "text",
-        ]);
         let key = root.text("key");
         let title = root.parsed("title", |text| match line_of_text(text)? {
             empty if empty.is_empty() => Err(found("", "a title")),
             title => Ok(title),
         });
-        let scheme = root.parsed("scheme", scheme);
         let reactions = reactions(root);
-        // without a scheme, a titration is what was meant
-        let titrant = if scheme.is_none_or(Scheme::is_titration) {
-            Some(root.needed("titrant", |section| self.titrant(&section)))
-        } else {
-            root.table("titrant", |section| self.titrant(&section))
-        };
         let sample = root.needed("sample", |section| self.sample(&section));
-        let excess = root.table("excess", |section| self.excess(&section));
-        let second = root.table("second", |section| self.second(&section));
-        let precipitate = root.table("precipitate", |section| self.precipitate(&section));
-        let vessel = root.table("density", |section| self.vessel(&section));
-        let calibration = root.table("calibration", |section| self.calibration(&section));
         let result = root.needed("result", |section| read_result(&section));
         let trials = root.needed("trials", |section| trials(&section));
-        let doubt = match root.table("uncertainty", |section| doubt(&section)) {
-            Some(doubt) => doubt,
+        let uncertainty = match root.table("uncertainty", |section| doubt(&section)) {
+            Some(uncertainty) => uncertainty,
             None => Some(ReadingDoubt::default()),
         };
         let marking = root.needed("marking", |section| marking(&section));
         let text = root
             .table("text", |section| read_text(&section))
             .unwrap_or_default();
-        let all_reactions = reactions.len() == root.texts("reactions").len();
         // what does not depend on a faulty table is still checked, so that one look shows every fault
-        let parts = ProcedureParts {
+        Some(Common {
             key: key?,
             title: title.unwrap_or_default(),
-            scheme: scheme?,
             reactions,
-            titrant: whole(titrant)?,
             sample: sample?,
-            excess: whole(excess)?,
-            second: whole(second)?,
-            precipitate: whole(precipitate)?,
-            vessel: whole(vessel)?,
-            calibration: whole(calibration)?,
             result: result?,
             trials: trials.unwrap_or(TrialRules {
                 minimum: 1,
@@ -96,60 +102,16 @@ impl Reader<'_> {
                 accept: Accept::All,
                 prompt_decimals: true,
             }),
-            uncertainty: doubt.unwrap_or_default(),
+            uncertainty: uncertainty.unwrap_or_default(),
             marking: marking.unwrap_or_default(),
             text,
-        };
-        match Procedure::new(parts) {
-            Ok(procedure) => Some(procedure),
-            Err(faults) => {
-                let of_reactions =
-                    |key: &str| matches!(key, "reactions" | "sample.species" | "second.reactions");
-                for fault in faults
-                    .into_iter()
-                    .filter(|f| all_reactions || !of_reactions(&f.key))
-                {
-                    root.fault(&fault.key, fault.what);
-                }
-                None
-            }
-        }
-    }
-
-    fn titrant(&self, section: &Section) -> Option<Titrant> {
-        section.only(&["species", "nominal_mol_per_L", "pH", "burette"]);
-        let species = formula(section, "species");
-        let nominal = section.number("nominal_mol_per_L");
-        let ph = match &species {
-            Some(species) if section.has("pH") => ph(section, species).map(Some),
-            _ => Some(None),
-        };
-        let burette = self.piece(section, "burette", &[GlasswareKind::Burette]);
-        Some(Titrant {
-            species: species?,
-            nominal: nominal?,
-            ph: ph?,
-            burette: burette?,
-        })
-    }
-
-    fn excess(&self, section: &Section) -> Option<Excess> {
-        section.only(&["species", "nominal_mol_per_L", "glassware"]);
-        let species = formula(section, "species");
-        let nominal = section.number("nominal_mol_per_L");
-        let glassware = self.piece(
-            section,
-            "glassware",
-            &[GlasswareKind::Pipette, GlasswareKind::Flask],
-        );
-        Some(Excess {
-            species: species?,
-            nominal: nominal?,
-            glassware: glassware?,
         })
     }
 
     fn sample(&self, section: &Section) -> Option<Sample> {
+        let piece = |key: &str, kinds: &[GlasswareKind]| {
+            section.parsed(key, |text| piece(self.glassware, text, kinds))
+        };
         section.only(&[
             "by",
             "glassware",
@@ -174,13 +136,13 @@ impl Reader<'_> {
                 GlasswareKind::Flask,
             ],
         };
-        let glassware = self.piece(section, "glassware", kinds);
+        let glassware = piece("glassware", kinds);
         let nominal = section.number("nominal");
         let aliquot = match (section.has("made_up_in"), section.has("taken_with")) {
             (false, false) => Some(None),
             (true, true) => {
-                let flask = self.piece(section, "made_up_in", &[GlasswareKind::Flask]);
-                let pipette = self.piece(section, "taken_with", &[GlasswareKind::Pipette]);
+                let flask = piece("made_up_in", &[GlasswareKind::Flask]);
+                let pipette = piece("taken_with", &[GlasswareKind::Pipette]);
                 flask
                     .zip(pipette)
                     .map(|(flask, pipette)| Some(Aliquot { flask, pipette }))
@@ -222,78 +184,13 @@ impl Reader<'_> {
             purity: purity?,
         })
     }
-
-    pub(super) fn piece(
-        &self,
-        section: &Section,
-        key: &str,
-        kinds: &[GlasswareKind],
-    ) -> Option<Glassware> {
-        section.parsed(key, |text| piece(self.glassware, text, kinds))
-    }
 }
 
-/// The piece of that key; a fault names those of the kinds that would fit. A piece of another kind is left to the
-/// check of the whole procedure, which says why it does not fit.
-pub(super) fn piece(
-    table: &GlasswareTable,
-    key: &str,
-    kinds: &[GlasswareKind],
-) -> Result<Glassware, String> {
-    table.get(key).cloned().ok_or_else(|| {
-        let known = table.iter().filter(|piece| kinds.contains(&piece.kind()));
-        let known: Vec<&str> = known.map(Glassware::key).collect();
-        found(key, &format!("one of {}", known.join(", ")))
-    })
-}
-
-/// A table that need not be there, but is without faults where it is.
-fn whole<T>(table: Option<Option<T>>) -> Option<Option<T>> {
-    match table {
-        Some(None) => None,
-        Some(table) => Some(table),
-        None => Some(None),
-    }
-}
-
-/// The reactions of a table that balance; of the others the fault is kept.
-pub(super) fn reactions(section: &Section) -> Vec<Reaction> {
-    let texts = section.texts("reactions");
-    let read = texts.iter().filter_map(|text| {
-        Reaction::parse(text)
-            .map_err(|why| section.fault("reactions", why.to_string()))
-            .ok()
-    });
-    read.collect()
-}
-
-fn scheme(text: &str) -> Result<Scheme, String> {
-    let known = Scheme::ALL.into_iter().find(|scheme| scheme.name() == text);
-    known.ok_or_else(|| {
-        found(
-            text,
-            &format!("one of {}", Scheme::ALL.map(Scheme::name).join(", ")),
-        )
-    })
-}
-
-/// The pH stated for a titrant, which means something for EDTA only.
-fn ph(section: &Section, titrant: &Formula) -> Option<Decimal> {
-    section.parsed("pH", |text| {
-        let ph = decimal(text)?;
-        if !is_edta(titrant) {
-            let expected = "none: it is asked for only where the titrant is EDTA";
-            return Err(found(text, expected));
-        }
-        let fits = (Decimal::ZERO..=Decimal::from(14)).contains(&ph);
-        fits.then_some(ph).ok_or_else(|| found(text, "0 to 14"))
-    })
-}
-
-/// A formula at a key that must be there.
-pub(super) fn formula(section: &Section, key: &str) -> Option<Formula> {
-    section.parsed(key, |text| {
-        Formula::parse(text).map_err(|why| why.to_string())
+fn scheme(text: &str) -> Result<SchemeKind, String> {
+    let mut all = SchemeKind::ALL.iter().copied();
+    all.find(|kind| kind.name() == text).ok_or_else(|| {
+        let names: Vec<&str> = SchemeKind::ALL.iter().map(|kind| kind.name()).collect();
+        found(text, &format!("one of {}", names.join(", ")))
     })
 }
 

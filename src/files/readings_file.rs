@@ -7,7 +7,7 @@ use jiff::Timestamp;
 use crate::columns::{Cells, Column, MAX_FILLINGS, read_cells};
 use crate::ids::{LotCode, StudentId, UnknownCode};
 use crate::judge::{refusals, row_label};
-use crate::procedure::{Procedure, Scheme};
+use crate::procedure::Procedure;
 use crate::submission::{Titration, TrialLabel};
 use crate::text::{Columns, Fault, Known, Once, Row, Table, again, code, found, instant, whole};
 
@@ -93,7 +93,7 @@ fn refills(procedure: &Procedure) -> impl Iterator<Item = Column> {
 
 fn columns(procedure: &Procedure, superseded: bool) -> Columns {
     let mut columns = Columns::new(&["student_id", "trial", "lot", "unknown"], &[]);
-    if procedure.scheme == Scheme::Back {
+    if procedure.uses_excess_lot() {
         let excess = if procedure.trials.blank {
             &mut columns.optional
         } else {
@@ -281,9 +281,7 @@ impl Reader<'_> {
             excess_lot,
             unknown,
             instrument,
-            burette: read.burette,
-            other: read.other,
-            sample: read.sample,
+            readings: read,
             submitted_at,
         };
         let refused = refusals(procedure, 0, &titration).into_iter();

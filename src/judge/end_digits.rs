@@ -19,7 +19,7 @@ use crate::columns::Column;
 use crate::measure::{Glassware, Reading, from_f64, plain};
 use crate::procedure::Procedure;
 use crate::stats::{binomial_at_least, binomial_at_most};
-use crate::submission::{HandIn, Piece, Titration};
+use crate::submission::{Delivery, HandIn, Piece, Titration};
 
 /// Fewest digits of a student on which anything is said.
 const FEWEST_OF_STUDENT: u64 = 8;
@@ -57,7 +57,7 @@ impl EndDigits {
         };
         let mut stood = None;
         for row in &hand_in.titrations {
-            for reading in estimated(procedure, row, &mut stood) {
+            for reading in estimated(row, &mut stood) {
                 // written to the mark or finer than anybody reads: that is a matter of decimals
                 if reading.decimals() == step.scale() {
                     digits.add(reading.value(), step);
@@ -122,17 +122,10 @@ impl OddDigits {
 }
 
 /// The readings of a row whose last digit is estimated; `stood` is where the burette stood before, and stands then.
-fn estimated<'a>(
-    procedure: &Procedure,
-    row: &'a Titration,
-    stood: &mut Option<Decimal>,
-) -> Vec<&'a Reading> {
-    let mut found = Vec::new();
-    let two_in_one = Column::of(procedure, 1).contains(&Column::FirstEndpoint);
-    let inner = row.other.first_endpoint.iter().filter(|_| two_in_one);
-    found.extend(inner);
-    for piece in row.burette.iter().chain(&row.other.second) {
-        let Piece { start, end } = piece;
+fn estimated<'a>(row: &'a Titration, stood: &mut Option<Decimal>) -> Vec<&'a Reading> {
+    let mut found: Vec<&Reading> = Column::FirstEndpoint.get(row).into_iter().collect();
+    let pieces = Delivery::BOTH.into_iter().flat_map(|d| row.pieces(d));
+    for Piece { start, end } in pieces {
         // as near to zero as a meniscus is read is a filling to zero
         if start.value() > REREAD && is_filled(start.value(), *stood) {
             found.push(start);

@@ -24,7 +24,7 @@ pub struct Endpoint {
 
 /// The endpoint of a titration with EDTA whose pH is stated and whose metal is known.
 pub fn endpoint(procedure: &Procedure) -> Option<Endpoint> {
-    let titrant = procedure.titrant.as_ref()?;
+    let titrant = procedure.titrant()?;
     let ph = titrant.ph?;
     let constants = complexation::edta(Medium::TenthMolar);
     let metal = bound(procedure)?;
@@ -40,7 +40,7 @@ pub fn endpoint(procedure: &Procedure) -> Option<Endpoint> {
 
 /// What speaks against the endpoint, in words; also where it cannot be judged though a pH is stated.
 pub fn endpoint_warning(procedure: &Procedure) -> Option<String> {
-    let ph = procedure.titrant.as_ref()?.ph?;
+    let ph = procedure.titrant()?.ph?;
     if let Some(endpoint) = endpoint(procedure) {
         return endpoint.warning();
     }
@@ -55,7 +55,7 @@ pub fn endpoint_warning(procedure: &Procedure) -> Option<String> {
 
 /// What EDTA binds: what is used up beside it.
 fn bound(procedure: &Procedure) -> Option<&Formula> {
-    let titrant = &procedure.titrant.as_ref()?.species;
+    let titrant = &procedure.titrant()?.species;
     let constants = complexation::edta(Medium::TenthMolar);
     if !is_edta(titrant) {
         return None;

@@ -7,7 +7,7 @@ use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
 use super::marking::{AgreementMeasure, CalculationPart, Late, Marking, Scored};
-use super::questions::{fillings, written_otherwise};
+use super::questions::written_otherwise;
 use super::slips::Candidate;
 use crate::columns::Column;
 use crate::measure::{Reading, from_f64, plain, to_decimals, to_figures};
@@ -248,7 +248,7 @@ fn agreement(given: &Marked, scored: &Scored, measure: AgreementMeasure) -> Part
 fn recording(given: &Marked, possible: Decimal) -> PartMark {
     let (mut all, mut wrong) = (0_usize, 0_usize);
     for (_, titration) in given.hand_in.numbered() {
-        let columns = Column::of(given.procedure, fillings(titration));
+        let columns = Column::of(given.procedure, titration.fillings());
         all = all.saturating_add(
             columns
                 .iter()

@@ -5,7 +5,7 @@ use rust_decimal::Decimal;
 use crate::columns::Column;
 use crate::measure::{Glassware, GlasswareKind};
 use crate::procedure::{Procedure, SampleBy};
-use crate::submission::{HandIn, Piece, Titration, TrialLabel};
+use crate::submission::{Delivery, HandIn, Piece, Titration, TrialLabel};
 use crate::words::counted;
 
 /// Something about one reading: refused, or a question the student may stand by.
@@ -33,10 +33,7 @@ pub fn row_label(procedure: &Procedure, trial: TrialLabel) -> Result<TrialLabel,
     let TrialLabel::Standard(number) = trial else {
         return Ok(trial);
     };
-    let standards = procedure
-        .calibration
-        .as_ref()
-        .map_or(0, |line| line.stock.len());
+    let standards = procedure.scheme.standards().len();
     if standards == 0 {
         Err(format!(
             "found {trial}, expected 1, 2, \u{2026}, rough or blank: the procedure has no standards"
@@ -54,7 +51,7 @@ pub fn row_label(procedure: &Procedure, trial: TrialLabel) -> Result<TrialLabel,
 pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec<Question> {
     let mut found = Vec::new();
     let mut refuse = |column: Column, text: String| found.push(Question { row, column, text });
-    for column in Column::of(procedure, fillings(titration)) {
+    for column in Column::of(procedure, titration.fillings()) {
         let Some(reading) = column.get(titration) else {
             continue;
         };
@@ -93,7 +90,8 @@ pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec
             );
         }
     }
-    if let (Some(first), Some(piece)) = (&titration.other.first_endpoint, titration.burette.first())
+    let first_piece = titration.pieces(Delivery::First).next();
+    if let (Some(first), Some(piece)) = (Column::FirstEndpoint.get(titration), first_piece)
         && !(piece.start.value()..=piece.end.value()).contains(&first.value())
     {
         refuse(
@@ -106,27 +104,23 @@ pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec
     }
     // a crucible may lose a little in a blank, not in a trial
     let needs_content = titration.trial != TrialLabel::Blank;
-    for (column, full) in [
-        (Column::CrucibleFull, &titration.other.full),
-        (Column::VesselWater, &titration.other.water),
+    for (column, empty) in [
+        (Column::CrucibleFull, Column::Crucible),
+        (Column::VesselFull, Column::Vessel),
+        (Column::VesselWater, Column::Vessel),
     ] {
-        if let (Some(empty), Some(full)) = (&titration.other.empty, full)
+        if let (Some(empty), Some(full)) = (empty.get(titration), column.get(titration))
             && full.value() <= empty.value()
             && needs_content
         {
-            let columns = Column::of(procedure, 1);
-            let column = if columns.contains(&column) {
-                column
-            } else {
-                Column::VesselFull
-            };
             refuse(
                 column,
                 format!("found {full} g, expected more than the {empty} g empty"),
             );
         }
     }
-    if let (Some(before), Some(after)) = (&titration.sample.before, &titration.sample.after)
+    let weighed = [Column::SampleBefore, Column::SampleAfter].map(|c| c.get(titration));
+    if let [Some(before), Some(after)] = weighed
         && after.value() >= before.value()
     {
         refuse(
@@ -155,10 +149,11 @@ pub fn questions(procedure: &Procedure, hand_in: &HandIn) -> Vec<Question> {
             );
         }
         found.extend(range_questions(procedure, row, titration));
-        let start = titration.burette.first().map(|p| p.start.value());
+        let pieces: Vec<Piece> = titration.pieces(Delivery::First).collect();
+        let start = pieces.first().map(|p| p.start.value());
         // with a second portion in between, where the burette stood says nothing
         if let (Some(start), Some(last)) = (start, last_end)
-            && titration.other.second.is_empty()
+            && titration.pieces(Delivery::Second).next().is_none()
             && start > last
         {
             let text = format!(
@@ -170,7 +165,7 @@ pub fn questions(procedure: &Procedure, hand_in: &HandIn) -> Vec<Question> {
                 text,
             });
         }
-        last_end = titration.burette.last().map(|p| p.end.value());
+        last_end = pieces.last().map(|p| p.end.value());
     }
     found
 }
@@ -197,28 +192,14 @@ pub fn range_questions(procedure: &Procedure, row: usize, titration: &Titration)
             found.push(Question { row, column, text });
         }
     }
-    let readings = &titration.sample;
-    let sample = match procedure.sample.by {
-        SampleBy::Volume => readings
-            .volume
-            .as_ref()
-            .map(|r| (Column::SampleVolume, r.value())),
-        SampleBy::Mass => readings
-            .mass
-            .as_ref()
-            .map(|r| (Column::SampleMass, r.value())),
-        SampleBy::MassDifference => {
-            readings
-                .before
-                .as_ref()
-                .zip(readings.after.as_ref())
-                .map(|(before, after)| {
-                    (
-                        Column::SampleAfter,
-                        before.value().saturating_sub(after.value()),
-                    )
-                })
+    let read = |column: Column| Some(column.get(titration)?.value());
+    let sample = match Column::of_sample(procedure) {
+        [before, after] => {
+            let both = read(*before).zip(read(*after));
+            both.map(|(before, left)| (*after, before.saturating_sub(left)))
         }
+        [column] => read(*column).map(|amount| (*column, amount)),
+        _ => None,
     };
     if let Some((column, amount)) = sample
         && procedure.sample.by == SampleBy::Volume
@@ -246,15 +227,13 @@ pub fn range_questions(procedure: &Procedure, row: usize, titration: &Titration)
     found
 }
 
-/// Most fillings of the burette in one titration of the row.
-pub(super) fn fillings(titration: &Titration) -> usize {
-    titration.burette.len().max(titration.other.second.len())
-}
-
 /// Start–end pieces of both portions, each with the column of its end.
-fn deliveries(titration: &Titration) -> impl Iterator<Item = (Column, &Piece)> {
-    let first = (1..).map(Column::BuretteEnd).zip(&titration.burette);
-    first.chain((1..).map(Column::SecondEnd).zip(&titration.other.second))
+fn deliveries(titration: &Titration) -> impl Iterator<Item = (Column, Piece<'_>)> {
+    titration.readings.iter().filter_map(|(column, start)| {
+        let column = column.end()?;
+        let end = column.get(titration)?;
+        Some((column, Piece { start, end }))
+    })
 }
 
 fn with_unit(value: impl std::fmt::Display, unit: &str) -> String {
@@ -270,7 +249,7 @@ pub fn written_otherwise<'a>(
     procedure: &'a Procedure,
     titration: &'a Titration,
 ) -> impl Iterator<Item = (Column, u32)> + 'a {
-    Column::of(procedure, fillings(titration))
+    Column::of(procedure, titration.fillings())
         .into_iter()
         .filter_map(move |column| {
             let expected = column.glassware(procedure).decimals()?;

@@ -1,13 +1,16 @@
-//! What a scheme measures for a known result: the titre to expect, the mass, the absorbance.
+//! What a procedure measures for a known result: the titre to expect, the mass, the absorbance.
 
 use std::collections::BTreeSet;
 
 use crate::columns::Column;
 use crate::measure::{Reading, as_f64};
-use crate::procedure::{Method, Portion, Procedure, Scheme};
-use crate::submission::{HandIn, OtherReadings, Piece, SampleReadings, Titration, TrialLabel};
+use crate::procedure::Procedure;
+use crate::schemes::Measurement;
+use crate::submission::{HandIn, Titration, TrialLabel};
 use crate::truth::Lot;
 use crate::workup::{WorkUpInput, work_up};
+
+pub use crate::schemes::Signal;
 
 /// The bottle and lots somebody works with.
 #[derive(Clone, Copy, Debug)]
@@ -20,72 +23,11 @@ pub struct Bench<'a> {
     pub blank: f64,
 }
 
-/// The one number per trial that a result follows from: a titre, a mass, an absorbance.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Signal {
-    pub name: &'static str,
-    /// Its unit; empty for absorbance.
-    pub unit: &'static str,
-    /// The most there is.
-    pub full: f64,
-    /// What that is called, such as “the burette”.
-    pub scale: &'static str,
-}
-
 impl Signal {
     /// The signal of a procedure. Of two titres it is the larger.
     pub fn of(procedure: &Procedure) -> Self {
-        match procedure.method() {
-            Method::Gravimetric { precipitate, .. } => Self {
-                name: "precipitate",
-                unit: "g",
-                full: 2.0 * as_f64(precipitate.nominal),
-                scale: "twice the mass expected",
-            },
-            Method::Density(_) => Self {
-                name: "liquid",
-                unit: "g",
-                full: 2.0 * as_f64(procedure.sample.nominal),
-                scale: "twice the mass of water",
-            },
-            Method::CalibrationLine { .. } => Self {
-                name: "absorbance",
-                unit: "",
-                full: TOP_ABSORBANCE,
-                scale: "the line",
-            },
-            _ => Self {
-                name: "titre",
-                unit: "mL",
-                full: procedure.burette().map_or(0.0, |b| as_f64(b.capacity())),
-                scale: "the burette",
-            },
-        }
+        procedure.scheme.signal(&procedure.sample)
     }
-}
-
-/// Absorbance of the strongest standard where nothing is known of the colour (common practice: below 1).
-const TOP_ABSORBANCE: f64 = 0.9;
-
-/// Absorbance of a standard on the line assumed here.
-pub(crate) fn absorbance_of(procedure: &Procedure, stock: f64) -> f64 {
-    let stocks = procedure.calibration.iter().flat_map(|line| &line.stock);
-    let most = stocks.map(|v| as_f64(*v)).fold(0.0, f64::max);
-    TOP_ABSORBANCE * stock / most
-}
-
-/// The two titres of a two-endpoint titration whose larger one is `signal`, for as much of the other species as of the
-/// analyte.
-pub(crate) fn two_titres(procedure: &Procedure, signal: f64) -> Option<[f64; 2]> {
-    let Method::TwoEndpoint { uses, .. } = procedure.method() else {
-        return None;
-    };
-    let titres = uses.map(|[analyte, other]| {
-        let (over, under) = analyte.plus(other).parts();
-        as_f64(over) / as_f64(under)
-    });
-    let most = titres[0].max(titres[1]);
-    Some(titres.map(|titre| signal * titre / most))
 }
 
 /// The delivered volume, mL, that gives `truth` for a sample of the nominal amount; a mass, g, or an absorbance where
@@ -102,21 +44,20 @@ pub fn result_at(procedure: &Procedure, bench: &Bench, signal: f64) -> Option<f6
 
 /// The blank, where the procedure has one: mL, or g.
 pub(crate) fn blank_of(procedure: &Procedure, bench: &Bench) -> f64 {
-    match procedure.scheme {
-        _ if !procedure.trials.blank => 0.0,
-        // what a filter or a crucible may gain
-        Scheme::Gravimetric => 0.000_2,
-        _ => bench.blank,
+    if procedure.trials.blank {
+        Signal::of(procedure).blank.unwrap_or(bench.blank)
+    } else {
+        0.0
     }
 }
 
-/// Results are linear in the signal, or in its inverse for a standardisation: two probes give it.
+/// Results are linear in the signal, or in its inverse: two probes give it.
 pub(crate) fn signal_for(procedure: &Procedure, bench: &Bench, sample: f64) -> Option<f64> {
-    let (blank, full) = (blank_of(procedure, bench), Signal::of(procedure).full);
-    let (low, high) = (blank + 0.2 * full, blank + 0.4 * full);
+    let (blank, signal) = (blank_of(procedure, bench), Signal::of(procedure));
+    let (low, high) = (blank + 0.2 * signal.full, blank + 0.4 * signal.full);
     let at_low = probe(procedure, bench, sample, low)?;
     let at_high = probe(procedure, bench, sample, high)?;
-    let signal = if procedure.scheme == Scheme::Standardisation {
+    let signal = if signal.inverse {
         blank + (low - blank) * at_low / bench.truth
     } else {
         low + (bench.truth - at_low) * (high - low) / (at_high - at_low)
@@ -125,25 +66,15 @@ pub(crate) fn signal_for(procedure: &Procedure, bench: &Bench, sample: f64) -> O
 }
 
 fn probe(procedure: &Procedure, bench: &Bench, sample: f64, signal: f64) -> Option<f64> {
-    let mut rows = vec![row(
-        procedure,
-        TrialLabel::Numbered(1),
-        signal,
-        Some(sample),
-    )?];
+    let trial = TrialLabel::Numbered(1);
+    let mut rows = vec![row(procedure, trial, signal, Some(sample))?];
     if procedure.trials.blank {
         let blank = blank_of(procedure, bench);
         rows.push(row(procedure, TrialLabel::Blank, blank, None)?);
     }
-    let stocks = procedure.calibration.iter().flat_map(|line| &line.stock);
-    for (number, stock) in (1..).zip(stocks) {
-        let absorbance = absorbance_of(procedure, as_f64(*stock));
-        rows.push(row(
-            procedure,
-            TrialLabel::Standard(number),
-            absorbance,
-            None,
-        )?);
+    for (number, standard) in (1..).zip(procedure.scheme.standards()) {
+        let label = TrialLabel::Standard(number);
+        rows.push(row(procedure, label, standard.signal, None)?);
     }
     let lots = vec![(bench.lot, bench.excess_lot); rows.len()];
     let hand_in = HandIn {
@@ -168,73 +99,50 @@ fn row(
     sample: Option<f64>,
 ) -> Option<Titration> {
     const EMPTY: f64 = 20.0;
-    let read = |value: f64| Reading::parse(&format!("{value:.6}")).ok();
-    let delivered = |volume: f64| {
-        Some(vec![Piece {
-            start: read(0.0)?,
-            end: read(volume)?,
-        }])
-    };
-    let (mut burette, mut other) = (Vec::new(), OtherReadings::default());
-    match procedure.method() {
-        Method::Direct { .. } | Method::Back { .. } | Method::Standardisation { .. } => {
-            burette = delivered(signal)?;
-        }
-        Method::TwoEndpoint { portion, .. } => {
-            let [first, second] = two_titres(procedure, signal)?;
-            match portion {
-                Portion::Same => {
-                    burette = delivered(second)?;
-                    other.first_endpoint = read(first);
-                }
-                Portion::Another => {
-                    burette = delivered(first)?;
-                    other.second = delivered(second)?;
-                }
+    let mut readings: Vec<(Column, f64)> = Vec::new();
+    let nominal = as_f64(procedure.sample.nominal);
+    for measurement in procedure.scheme.measurements(signal, nominal)? {
+        match measurement {
+            Measurement::Deliver(delivery, volume) => {
+                let (start, end) = Column::piece(delivery, 1);
+                readings.extend([(start, 0.0), (end, volume)]);
             }
+            Measurement::FirstEndpoint(volume) => readings.push((Column::FirstEndpoint, volume)),
+            Measurement::Weigh {
+                empty,
+                full,
+                content,
+                ..
+            }
+            | Measurement::WeighAgain {
+                empty,
+                full,
+                content,
+            } => readings.extend([(empty, EMPTY), (full, EMPTY + content)]),
+            Measurement::Display(column, value) => readings.push((column, value)),
         }
-        Method::Gravimetric { .. } => {
-            other.empty = read(EMPTY);
-            other.full = read(EMPTY + signal);
-        }
-        Method::Density(_) => {
-            other.empty = read(EMPTY);
-            other.full = read(EMPTY + signal);
-            let water = water_in(procedure, as_f64(procedure.sample.nominal));
-            other.water = water.and_then(|water| read(EMPTY + water));
-        }
-        Method::CalibrationLine { .. } => other.absorbance = read(signal),
     }
-    let mut readings = SampleReadings::default();
     if let Some(sample) = sample {
-        for column in Column::of_sample(procedure) {
-            match column {
-                Column::SampleVolume => readings.volume = Some(read(sample)?),
-                Column::SampleMass => readings.mass = Some(read(sample)?),
-                Column::SampleBefore => readings.before = Some(read(sample + EMPTY)?),
-                _ => readings.after = Some(read(EMPTY)?),
-            }
-        }
+        readings.extend(sample_readings(procedure, sample, EMPTY));
     }
-    Some(Titration {
-        trial,
-        lot: None,
-        excess_lot: None,
-        unknown: None,
-        instrument: None,
-        burette,
-        other,
-        sample: readings,
-        submitted_at: None,
-    })
+    let mut row = Titration::new(trial);
+    for (column, value) in readings {
+        row.readings
+            .insert(column, Reading::parse(&format!("{value:.6}")).ok()?);
+    }
+    Some(row)
 }
 
-/// Balance reading, g, of the water that fills so many mL; none where no water is weighed.
-pub(crate) fn water_in(procedure: &Procedure, volume: f64) -> Option<f64> {
-    let Method::Density(vessel) = procedure.method() else {
-        return None;
+/// What the columns of a sample read for so much of it, mL or g, from a bottle of that empty mass.
+pub fn sample_readings(
+    procedure: &Procedure,
+    sample: f64,
+    empty: f64,
+) -> impl Iterator<Item = (Column, f64)> {
+    let value = move |column: &Column| match column {
+        Column::SampleAfter => (*column, empty),
+        Column::SampleBefore => (*column, empty + sample),
+        _ => (*column, sample),
     };
-    let celsius = as_f64(vessel.water?);
-    let weighing = crate::measure::Weighing::default();
-    Some(volume / weighing.z_factor(celsius)?)
+    Column::of_sample(procedure).iter().map(value)
 }

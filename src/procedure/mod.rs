@@ -1,8 +1,6 @@
 //! A written procedure, checked: its reactions balance, its ratios follow, its unit fits its sample.
 
 mod check;
-mod measured;
-mod method;
 mod sample;
 mod unit;
 
@@ -10,14 +8,15 @@ use jiff::civil;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
-use crate::chem::{Formula, Reaction};
+use crate::chem::{Formula, Ratio, Reaction, per_analyte};
 use crate::judge::Marking;
 use crate::measure::Glassware;
+use crate::schemes::Scheme;
 use crate::stats::{DixonCritical, DixonLevel};
+use crate::submission::TrialLabel;
 
 pub use crate::ids::is_key;
-pub use measured::{Calibration, Portion, Precipitate, Second, Vessel};
-pub use method::{Asked, Method};
+pub use check::{Allowed, Per};
 pub use unit::ResultUnit;
 
 /// What is titrated with what, how, and how the result is expressed and marked.
@@ -25,33 +24,20 @@ pub use unit::ResultUnit;
 /// Constructed only by [`Procedure::new`], so every procedure in the program balances and can be computed.
 #[derive(Clone, Debug)]
 pub struct Procedure {
-    parts: ProcedureParts,
-    method: Method,
+    common: Common,
+    /// How the result follows, with everything it takes.
+    pub scheme: Scheme,
 }
 
-/// The parts of a procedure, each valid by itself, before they are checked together.
+/// The parts that every procedure has, each valid by itself; a scheme checks them together with its own.
 #[derive(Clone, Debug)]
-pub struct ProcedureParts {
+pub struct Common {
     /// Names the procedure in course files: lower-case letters, digits and hyphens.
     pub key: String,
     pub title: String,
-    /// How the result follows from the titres.
-    pub scheme: Scheme,
     /// Balanced, in order of the chain.
     pub reactions: Vec<Reaction>,
-    /// What is in the burette; titrations only.
-    pub titrant: Option<Titrant>,
     pub sample: Sample,
-    /// The reagent added in excess; back titrations only.
-    pub excess: Option<Excess>,
-    /// The second endpoint; two-endpoint titrations only.
-    pub second: Option<Second>,
-    /// What is weighed at the end; gravimetry only.
-    pub precipitate: Option<Precipitate>,
-    /// What is filled and weighed; density only.
-    pub vessel: Option<Vessel>,
-    /// The standards; calibration lines only.
-    pub calibration: Option<Calibration>,
     /// What is asked for.
     pub result: ResultSpec,
     /// How many trials, and which count.
@@ -61,27 +47,6 @@ pub struct ProcedureParts {
     /// How it is marked.
     pub marking: Marking,
     pub text: ProcedureText,
-}
-
-/// How the result follows from the readings.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Scheme {
-    /// The titrant reacts with the analyte.
-    Direct,
-    /// The titrant reacts with what a chain of reactions makes of the analyte.
-    Indirect,
-    /// An excess reagent reacts with the analyte; the titrant finds what is left of it.
-    Back,
-    /// A weighed primary standard gives the titrant's molarity.
-    Standardisation,
-    /// Two endpoints tell two analytes apart.
-    TwoEndpoint,
-    /// A precipitate is weighed.
-    Gravimetric,
-    /// A known volume is weighed.
-    Density,
-    /// Absorbance is compared with that of standards.
-    CalibrationLine,
 }
 
 /// The titrant as the procedure asks for it.
@@ -157,6 +122,17 @@ pub struct ResultSpec {
     pub analyte: Option<Formula>,
     /// The species it is expressed as; none where it is the analyte.
     pub expressed_as: Option<Formula>,
+    pub unit: ResultUnit,
+}
+
+/// The analyte and how it is expressed.
+#[derive(Clone, Debug)]
+pub struct Asked {
+    pub analyte: Formula,
+    /// What it is expressed as.
+    pub expressed_as: Formula,
+    /// Moles of that per mole of analyte.
+    pub per_analyte: Ratio,
     pub unit: ResultUnit,
 }
 
@@ -251,32 +227,20 @@ impl ProcedureFault {
 }
 
 impl Procedure {
-    /// Checks the parts together.
-    ///
-    /// # Errors
-    /// Every [`ProcedureFault`] found, in the order of the keys of the file.
-    pub fn new(parts: ProcedureParts) -> Result<Self, Vec<ProcedureFault>> {
-        let mut faults = check::faults(&parts);
-        match Method::of(&parts) {
-            Ok(method) if faults.is_empty() => Ok(Self { parts, method }),
-            Ok(_) => Err(faults),
-            Err(more) => {
-                faults.extend(more);
-                Err(faults)
-            }
-        }
+    /// A procedure of that scheme, which has checked the common parts with its own.
+    pub fn new(
+        common: Common,
+        scheme: impl FnOnce(&Common) -> Result<Scheme, Vec<ProcedureFault>>,
+    ) -> Result<Self, Vec<ProcedureFault>> {
+        let scheme = scheme(&common)?;
+        Ok(Self { common, scheme })
     }
 
     /// The same procedure with an experiment's own trial rules and marking.
     pub fn with(mut self, trials: Option<TrialRules>, marking: Option<Marking>) -> Self {
-        self.parts.trials = trials.unwrap_or(self.parts.trials);
-        self.parts.marking = marking.unwrap_or(self.parts.marking);
+        self.common.trials = trials.unwrap_or(self.common.trials);
+        self.common.marking = marking.unwrap_or(self.common.marking);
         self
-    }
-
-    /// How the result follows, with everything it takes.
-    pub fn method(&self) -> &Method {
-        &self.method
     }
 
     /// Whether rows of readings carry a sample volume: the sample is measured in graduated glassware.
@@ -284,20 +248,30 @@ impl Procedure {
         self.sample.by == SampleBy::Volume && self.sample.glassware.kind().is_read()
     }
 
-    /// The burette, in a titration.
-    pub fn burette(&self) -> Option<&Glassware> {
-        self.titrant.as_ref().map(|titrant| &titrant.burette)
+    /// What is in the burette, in a titration.
+    pub fn titrant(&self) -> Option<&Titrant> {
+        self.scheme.reagents().titrant
     }
 
-    /// The reagent whose lot enters the result, with its molarity by the label, mol/L: the titrant (not where it is what
-    /// is asked for), or the stock of the standards.
+    /// The reagent added in excess, in a back titration.
+    pub fn excess(&self) -> Option<&Excess> {
+        self.scheme.reagents().excess
+    }
+
+    /// The burette, in a titration.
+    pub fn burette(&self) -> Option<&Glassware> {
+        self.titrant().map(|titrant| &titrant.burette)
+    }
+
+    /// The reagent whose lot enters the result, with its molarity by the label, mol/L.
     pub fn lot_reagent(&self) -> Option<(&Formula, Decimal)> {
-        match (&self.titrant, &self.calibration) {
-            (Some(_), _) if self.scheme == Scheme::Standardisation => None,
-            (Some(titrant), _) => Some((&titrant.species, titrant.nominal)),
-            (None, Some(calibration)) => Some((&calibration.species, calibration.nominal)),
-            (None, None) => None,
-        }
+        self.scheme.reagents().lot
+    }
+
+    /// Every reagent whose lot may enter the result, with its molarity by the label, mol/L.
+    pub fn lot_reagents(&self) -> impl Iterator<Item = (&Formula, Decimal)> {
+        let excess = self.excess().map(|e| (&e.species, e.nominal));
+        self.lot_reagent().into_iter().chain(excess)
     }
 
     /// Whether the molarity of the titrant's or the stock's lot enters the result.
@@ -307,50 +281,54 @@ impl Procedure {
 
     /// Whether the molarity of the excess reagent's lot enters the result: not where a blank measures it.
     pub fn uses_excess_lot(&self) -> bool {
-        self.excess.is_some()
+        self.excess().is_some()
+    }
+
+    /// Whether the titrant's molarity is what is asked for.
+    pub fn is_standardisation(&self) -> bool {
+        self.titrant().is_some() && !self.uses_titrant_lot()
+    }
+
+    /// Rows before the numbered trials, in the order in which they are measured.
+    pub fn rows_before_trials(&self) -> Vec<TrialLabel> {
+        let mut rows = Vec::new();
+        if self.trials.blank {
+            rows.push(TrialLabel::Blank);
+        }
+        let standards = (1..).zip(self.scheme.standards());
+        rows.extend(standards.map(|(number, _)| TrialLabel::Standard(number)));
+        if self.titrant().is_some() {
+            rows.push(TrialLabel::Rough);
+        }
+        rows
+    }
+}
+
+impl Common {
+    /// The analyte and how it is expressed.
+    pub fn asked(&self) -> Result<Asked, Vec<ProcedureFault>> {
+        let fault = |key: &str, what: String| vec![ProcedureFault::new(key, what)];
+        let analyte = self.result.analyte.clone().ok_or_else(|| {
+            let what = "found none, expected the formula of what is found";
+            fault("result.analyte", what.to_owned())
+        })?;
+        let expressed_as = self.result.expressed_as.clone();
+        let expressed_as = expressed_as.unwrap_or_else(|| analyte.clone());
+        let ratio = per_analyte(&analyte, &expressed_as);
+        Ok(Asked {
+            per_analyte: ratio.map_err(|why| fault("result.as", why.to_string()))?,
+            analyte,
+            expressed_as,
+            unit: self.result.unit,
+        })
     }
 }
 
 impl std::ops::Deref for Procedure {
-    type Target = ProcedureParts;
+    type Target = Common;
 
-    fn deref(&self) -> &ProcedureParts {
-        &self.parts
-    }
-}
-
-impl Scheme {
-    pub const ALL: [Self; 8] = [
-        Self::Direct,
-        Self::Indirect,
-        Self::Back,
-        Self::Standardisation,
-        Self::TwoEndpoint,
-        Self::Gravimetric,
-        Self::Density,
-        Self::CalibrationLine,
-    ];
-
-    /// The word in a procedure's file.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Direct => "direct",
-            Self::Indirect => "indirect",
-            Self::Back => "back",
-            Self::Standardisation => "standardisation",
-            Self::TwoEndpoint => "two-endpoint",
-            Self::Gravimetric => "gravimetric",
-            Self::Density => "density",
-            Self::CalibrationLine => "calibration-line",
-        }
-    }
-
-    /// Whether a burette delivers what is read.
-    pub fn is_titration(self) -> bool {
-        !matches!(
-            self,
-            Self::Gravimetric | Self::Density | Self::CalibrationLine
-        )
+    fn deref(&self) -> &Common {
+        &self.common
     }
 }
 

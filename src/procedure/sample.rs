@@ -2,11 +2,11 @@
 
 use rust_decimal::Decimal;
 
-use super::{Aliquot, Purity, Sample, SampleBy, Scheme};
+use super::{Aliquot, Purity, Sample, SampleBy};
 use crate::measure::GlasswareKind;
 
 impl Sample {
-    pub(super) fn check(&self, scheme: Scheme, fault: &mut impl FnMut(&str, String)) {
+    pub(super) fn check(&self, standard: bool, fault: &mut impl FnMut(&str, String)) {
         let kind = self.glassware.kind();
         let weighed = self.by != SampleBy::Volume;
         if weighed != (kind == GlasswareKind::Balance) || kind == GlasswareKind::Burette {
@@ -90,24 +90,7 @@ impl Sample {
                 );
             }
         }
-        if scheme == Scheme::Density && (weighed || self.aliquot.is_some()) {
-            let (key, found) = if weighed {
-                ("sample.by", self.by.name())
-            } else {
-                ("sample.made_up_in", "one")
-            };
-            let what = format!(
-                "found {found}, expected the volume of the vessel that is weighed, undiluted"
-            );
-            fault(key, what);
-        }
-        if scheme == Scheme::Standardisation && !weighed {
-            fault(
-                "sample.by",
-                "found volume, expected mass or mass-difference of a primary standard".into(),
-            );
-        }
-        if scheme != Scheme::Standardisation && (self.purity.is_some() || self.species.is_some()) {
+        if !standard && (self.purity.is_some() || self.species.is_some()) {
             let key = if self.purity.is_some() {
                 "sample.purity"
             } else {

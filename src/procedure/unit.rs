@@ -1,6 +1,4 @@
-//! Units of results, and which of them a scheme can give.
-
-use super::{SampleBy, Scheme};
+//! Units of results.
 
 /// Units a result can have.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -53,15 +51,5 @@ impl ResultUnit {
     /// Whether it is a mass (true) or an amount (false) per sample.
     pub fn is_mass(self) -> bool {
         !matches!(self, Self::MolPerL | Self::MmolPerL)
-    }
-
-    /// A mass per volume or amount per volume fits a sample by volume and the titrant of a standardisation; a mass
-    /// fraction fits a weighed sample; g/mL a density. Anything between them would need a density beside.
-    pub(super) fn fits(self, scheme: Scheme, by: SampleBy) -> bool {
-        if scheme == Scheme::Density || self == Self::GPerMl {
-            return scheme == Scheme::Density && self == Self::GPerMl;
-        }
-        let per_volume = scheme == Scheme::Standardisation || by == SampleBy::Volume;
-        per_volume != (self == Self::PercentMass)
     }
 }

@@ -8,11 +8,16 @@ use rand::{Rng, RngExt};
 
 use super::mistakes::Mistake;
 use crate::chem::{Formula, Ratio};
+use crate::columns::Column;
 use crate::ids::LotCode;
 use crate::judge::Case;
 use crate::measure::{Reading, as_f64, from_f64, to_figures, water_density};
-use crate::procedure::{Asked, Method, Portion, Procedure, ResultUnit, SampleBy};
-use crate::submission::{HandIn, Piece, Titration, TrialLabel};
+use crate::procedure::{Asked, Procedure, ResultUnit, SampleBy};
+use crate::schemes::{
+    Back, CalibrationLine, Density, Direct, Gravimetric, Portion, Scheme, Standardisation,
+    TwoEndpoint,
+};
+use crate::submission::{Delivery, HandIn, Piece, Titration, TrialLabel};
 
 /// What a student calculates from.
 pub struct Notebook<'a> {
@@ -130,7 +135,7 @@ impl<'a> Notebook<'a> {
                 way.thousands = if rng.random() { 1 } else { -1 };
             }
             Mistake::RatioInverted | Mistake::RatioIgnored => {
-                let back = matches!(self.procedure.method(), Method::Back { .. });
+                let back = self.procedure.excess().is_some();
                 let place = usize::from(back && rng.random());
                 way.ratio = Some((place, mistake == Mistake::RatioInverted));
             }
@@ -138,7 +143,7 @@ impl<'a> Notebook<'a> {
                 way.exchanged = self.procedure.sample.by == SampleBy::Volume
             }
             Mistake::NominalMolarity => {
-                way.excess_nominal = self.procedure.excess.is_some() && rng.random();
+                way.excess_nominal = self.procedure.excess().is_some() && rng.random();
                 way.nominal = !way.excess_nominal;
             }
             Mistake::DilutionOmitted => way.no_dilution = true,
@@ -155,10 +160,16 @@ impl<'a> Notebook<'a> {
     /// Molar mass of a species of the reactions that shares an element with what is asked for or weighed, or of the
     /// analyte itself.
     fn other_species(&self, rng: &mut impl Rng) -> Option<f64> {
-        let asked = self.procedure.method().asked()?;
-        let (analyte, right) = match self.procedure.method() {
-            Method::Standardisation { weighed, .. } => (weighed, weighed),
-            _ => (&asked.analyte, &asked.expressed_as),
+        let asked = self.procedure.scheme.asked()?;
+        let (analyte, right) = match &self.procedure.scheme {
+            Scheme::Standardisation(scheme) => (&scheme.weighed, &scheme.weighed),
+            Scheme::Direct(_)
+            | Scheme::Indirect(_)
+            | Scheme::Back(_)
+            | Scheme::TwoEndpoint(_)
+            | Scheme::Gravimetric(_)
+            | Scheme::Density(_)
+            | Scheme::CalibrationLine(_) => (&asked.analyte, &asked.expressed_as),
         };
         let is_kin = |species: &&Formula| {
             let mut atoms = analyte.atoms().keys();
@@ -198,13 +209,15 @@ impl<'a> Notebook<'a> {
             }
             self.blank(volume).unwrap_or(0.0)
         };
-        let titre = |row: &Titration| volume(way, row.trial, &row.burette);
-        match self.procedure.method() {
-            Method::Direct {
-                titrant,
-                analyte_per_titrant,
-                asked,
-            } => {
+        let titre = |row: &Titration| volume(way, row, Delivery::First);
+        match &self.procedure.scheme {
+            Scheme::Direct(scheme) | Scheme::Indirect(scheme) => {
+                let Direct {
+                    titrant,
+                    analyte_per_titrant,
+                    asked,
+                    ..
+                } = scheme;
                 let c = unless(way.nominal, self.molarity, titrant.nominal)?;
                 let mut used = titre(row)? - blank(&titre);
                 let mut sample = self.sample(row)?;
@@ -214,13 +227,13 @@ impl<'a> Notebook<'a> {
                 let amount = c * used * way.ratio(0, *analyte_per_titrant);
                 Some(self.express(way, amount, asked, sample))
             }
-            Method::Back {
+            Scheme::Back(Back {
                 titrant,
                 excess,
                 analyte_per_excess,
                 excess_per_titrant,
                 asked,
-            } => {
+            }) => {
                 let c = unless(way.nominal, self.molarity, titrant.nominal)?;
                 let per_titrant = way.ratio(0, *excess_per_titrant);
                 let left = c * titre(row)? * per_titrant;
@@ -236,12 +249,12 @@ impl<'a> Notebook<'a> {
                 let amount = used * way.ratio(1, *analyte_per_excess);
                 Some(self.express(way, amount, asked, self.sample(row)?))
             }
-            Method::Standardisation {
+            Scheme::Standardisation(Standardisation {
                 weighed,
                 titrant_per_weighed,
                 asked,
                 ..
-            } => {
+            }) => {
                 let purity = self.procedure.sample.purity;
                 let pure = purity.map_or(1.0, |purity| as_f64(purity.fraction));
                 let molar_mass = way.molar_mass.unwrap_or(as_f64(weighed.molar_mass().value));
@@ -256,17 +269,17 @@ impl<'a> Notebook<'a> {
                 };
                 Some(self.express(&way, amount, asked, used))
             }
-            Method::TwoEndpoint {
+            Scheme::TwoEndpoint(TwoEndpoint {
                 titrant,
-                portion,
-                first,
                 second,
+                to_first: per_first,
+                to_second: per_second,
                 asked,
                 ..
-            } => {
+            }) => {
                 let to_first = |row: &Titration| {
-                    let end = row.other.first_endpoint.as_ref()?.value();
-                    let start = row.burette.first()?.start.value();
+                    let end = Column::FirstEndpoint.get(row)?.value();
+                    let start = row.pieces(Delivery::First).next()?.start.value();
                     let start = if way.takes_end(row.trial) {
                         0.0
                     } else {
@@ -274,9 +287,9 @@ impl<'a> Notebook<'a> {
                     };
                     Some(as_f64(end) - start)
                 };
-                let beside = |row: &Titration| volume(way, row.trial, &row.other.second);
+                let beside = |row: &Titration| volume(way, row, Delivery::Second);
                 let c = unless(way.nominal, self.molarity, titrant.nominal)?;
-                let (one, two) = match portion {
+                let (one, two) = match second.portion {
                     Portion::Same => (
                         to_first(row)? - blank(&to_first),
                         titre(row)? - blank(&titre),
@@ -285,36 +298,40 @@ impl<'a> Notebook<'a> {
                         (titre(row)? - blank(&titre), beside(row)? - blank(&beside))
                     }
                 };
-                let amount = c * (part(*first) * one + part(*second) * two);
+                let amount = c * (part(*per_first) * one + part(*per_second) * two);
                 Some(self.express(way, amount, asked, self.sample(row)?))
             }
-            Method::Gravimetric {
+            Scheme::Gravimetric(Gravimetric {
                 precipitate,
                 analyte_per_precipitate,
                 asked,
-            } => {
-                let mass = content(row)? - blank(&content);
+            }) => {
+                let precipitated =
+                    |row: &Titration| content(row, Column::Crucible, Column::CrucibleFull);
+                let mass = precipitated(row)? - blank(&precipitated);
                 let molar_mass = as_f64(precipitate.species.molar_mass().value);
                 let amount = 1000.0 * mass / molar_mass * way.ratio(0, *analyte_per_precipitate);
                 Some(self.express(way, amount, asked, self.sample(row)?))
             }
-            Method::Density(vessel) => {
-                let (mass, air, weights) = (content(row)?, 0.0012, 8.0);
-                let filled = match (vessel.water, &row.other.water, &row.other.empty) {
-                    (Some(celsius), Some(water), Some(empty)) => {
-                        let water = as_f64(water.value()) - as_f64(empty.value());
-                        mass / water * (water_density(as_f64(celsius))? - air)
+            Scheme::Density(Density { water, .. }) => {
+                let (air, weights) = (0.0012, 8.0);
+                let mass = content(row, Column::Vessel, Column::VesselFull)?;
+                let filled = match water {
+                    Some(celsius) => {
+                        let water = content(row, Column::Vessel, Column::VesselWater)?;
+                        mass / water * (water_density(as_f64(*celsius))? - air)
                     }
-                    (Some(_), ..) => return None,
-                    (None, ..) => mass * (1.0 - air / weights) / self.sample(row)?,
+                    None => mass * (1.0 - air / weights) / self.sample(row)?,
                 };
                 Some(way.rounded(filled) + air)
             }
-            Method::CalibrationLine {
+            Scheme::CalibrationLine(CalibrationLine {
                 calibration,
                 analyte_per_species,
                 asked,
-            } => {
+            }) => {
+                let absorbance =
+                    |row: &Titration| Some(as_f64(Column::Absorbance.get(row)?.value()));
                 let c = unless(way.nominal, self.molarity, calibration.nominal)?;
                 let flask = as_f64(calibration.made_up_in.capacity());
                 let mut points = Vec::new();
@@ -323,12 +340,10 @@ impl<'a> Notebook<'a> {
                         continue;
                     };
                     let stock = calibration.stock.get((number as usize).checked_sub(1)?)?;
-                    let absorbance = as_f64(row.other.absorbance.as_ref()?.value());
-                    points.push((c * as_f64(*stock) / flask, absorbance));
+                    points.push((c * as_f64(*stock) / flask, absorbance(row)?));
                 }
                 let (intercept, slope) = line(&points)?;
-                let absorbance = as_f64(row.other.absorbance.as_ref()?.value());
-                let found = (absorbance - intercept) / slope;
+                let found = (absorbance(row)? - intercept) / slope;
                 let amount = found * flask * way.ratio(0, *analyte_per_species);
                 Some(self.express(way, amount, asked, self.sample(row)?))
             }
@@ -365,13 +380,14 @@ impl<'a> Notebook<'a> {
 
     /// mL or g.
     fn sample(&self, row: &Titration) -> Option<f64> {
-        let sample = &row.sample;
-        let read = |reading: &Option<Reading>| reading.as_ref().map(|r| as_f64(r.value()));
+        let read = |column: Column| column.get(row).map(|r| as_f64(r.value()));
         match self.procedure.sample.by {
-            SampleBy::Volume if self.procedure.reads_sample_volume() => read(&sample.volume),
+            SampleBy::Volume if self.procedure.reads_sample_volume() => read(Column::SampleVolume),
             SampleBy::Volume => Some(as_f64(self.procedure.sample.glassware.capacity())),
-            SampleBy::Mass => read(&sample.mass),
-            SampleBy::MassDifference => Some(read(&sample.before)? - read(&sample.after)?),
+            SampleBy::Mass => read(Column::SampleMass),
+            SampleBy::MassDifference => {
+                Some(read(Column::SampleBefore)? - read(Column::SampleAfter)?)
+            }
         }
     }
 
@@ -406,19 +422,18 @@ impl Way {
 }
 
 /// mL delivered, or the last end where that is taken for it.
-fn volume(way: &Way, trial: TrialLabel, pieces: &[Piece]) -> Option<f64> {
-    let last = as_f64(pieces.last()?.end.value());
-    if way.takes_end(trial) {
+fn volume(way: &Way, row: &Titration, delivery: Delivery) -> Option<f64> {
+    let last = as_f64(row.pieces(delivery).last()?.end.value());
+    if way.takes_end(row.trial) {
         return Some(last);
     }
-    let delivered = |piece: &Piece| as_f64(piece.end.value()) - as_f64(piece.start.value());
-    Some(pieces.iter().map(delivered).sum())
+    let delivered = |piece: Piece| as_f64(piece.end.value()) - as_f64(piece.start.value());
+    Some(row.pieces(delivery).map(delivered).sum())
 }
 
 /// Mass of what is in a crucible or vessel, g.
-fn content(row: &Titration) -> Option<f64> {
-    let (full, empty) = (row.other.full.as_ref()?, row.other.empty.as_ref()?);
-    Some(as_f64(full.value()) - as_f64(empty.value()))
+fn content(row: &Titration, empty: Column, full: Column) -> Option<f64> {
+    Some(as_f64(full.get(row)?.value()) - as_f64(empty.get(row)?.value()))
 }
 
 fn part(ratio: Ratio) -> f64 {

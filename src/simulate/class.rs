@@ -13,6 +13,7 @@ use super::copying::{Copying, copied};
 use super::hands::{Hands, Population};
 use super::mistakes::written;
 use super::supplies::{Order, Place, Supplies, Wrong};
+use crate::columns::Column;
 use crate::course::{Course, Experiment, StaffMember, StaffRole, Student, Zone};
 use crate::ids::{ExperimentKey, SectionName, StudentId, UnknownCode};
 use crate::judge::{AuditKind, GroupName};
@@ -416,10 +417,11 @@ impl AtWork<'_> {
 fn read_further(hand_in: &mut HandIn, further: Decimal) {
     let rows = hand_in.titrations.iter_mut();
     let rows = rows.filter(|row| row.trial != TrialLabel::Blank);
-    for piece in rows.flat_map(|row| &mut row.burette) {
-        let end = (piece.end.value() + further).min(Decimal::new(4999, 2));
+    let readings = rows.flat_map(|row| &mut row.readings);
+    for (_, reading) in readings.filter(|(column, _)| matches!(column, Column::BuretteEnd(_))) {
+        let end = (reading.value() + further).min(Decimal::new(4999, 2));
         if let Some(end) = written(end, end.scale()) {
-            piece.end = end;
+            *reading = end;
         }
     }
 }

@@ -8,7 +8,7 @@ use super::mistakes::{stands, written};
 use crate::columns::Column;
 use crate::measure::{Glassware, Reading, from_f64, to_decimals};
 use crate::procedure::Procedure;
-use crate::submission::{HandIn, Piece, Titration, TrialLabel};
+use crate::submission::{HandIn, Titration, TrialLabel};
 
 /// How readings are copied.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -84,9 +84,15 @@ pub fn copied(
 fn shift(procedure: &Procedure, copy: &mut HandIn, rng: &mut impl Rng) -> Option<()> {
     let burette = procedure.burette()?;
     let step = burette.readable_step()?;
-    let readings = || copy.titrations.iter().flat_map(pieces);
-    let lowest = readings().map(|piece| piece.start.value()).min()?;
-    let highest = readings().map(|piece| piece.end.value()).max()?;
+    let of_burette = |row: &Titration| -> Vec<Decimal> {
+        let readings = row
+            .readings
+            .iter()
+            .filter(|(column, _)| column.is_of_burette());
+        readings.map(|(_, reading)| reading.value()).collect()
+    };
+    let readings: Vec<Decimal> = copy.titrations.iter().flat_map(of_burette).collect();
+    let (lowest, highest) = (*readings.iter().min()?, *readings.iter().max()?);
     let steps = |room: Decimal| -> Option<i64> {
         let steps: i64 = room.checked_div(step)?.trunc().try_into().ok()?;
         Some(steps.clamp(0, FURTHEST))
@@ -97,7 +103,8 @@ fn shift(procedure: &Procedure, copy: &mut HandIn, rng: &mut impl Rng) -> Option
     let by = *choices.get(rng.random_range(0..choices.len().max(1)))?;
     let by = step.checked_mul(Decimal::from(by))?;
     for row in &mut copy.titrations {
-        for reading in burette_readings(row) {
+        let readings = row.readings.iter_mut();
+        for (_, reading) in readings.filter(|(column, _)| column.is_of_burette()) {
             *reading = moved(reading, by, burette)?;
         }
     }
@@ -112,46 +119,38 @@ fn moved(reading: &Reading, by: Decimal, burette: &Glassware) -> Option<Reading>
 fn invent_around(procedure: &Procedure, copy: &mut HandIn, rng: &mut impl Rng) -> Option<()> {
     let originals = copy.titrations.clone();
     for (row, original) in copy.titrations.iter_mut().zip(originals) {
-        for piece in row.burette.iter_mut().chain(&mut row.other.second) {
-            let delivered = piece.end.value().checked_sub(piece.start.value())?;
-            let decimals = piece.end.decimals();
+        for start in original.readings.keys() {
+            let Some(end) = start.end() else {
+                continue;
+            };
+            let piece = (start.get(&original)?, end.get(&original)?);
+            let delivered = piece.1.value().checked_sub(piece.0.value())?;
+            let decimals = piece.1.decimals();
             let room = procedure.burette()?.capacity().checked_sub(delivered)?;
-            let start = from_f64(rng.random_range(0.0..2.0), 6)?.min(room);
-            let start = to_decimals(start, decimals);
-            piece.start = written(start, decimals)?;
-            piece.end = written(start.checked_add(delivered)?, decimals)?;
+            let from = from_f64(rng.random_range(0.0..2.0), 6)?.min(room);
+            let from = to_decimals(from, decimals);
+            row.readings.insert(*start, written(from, decimals)?);
+            let to = written(from.checked_add(delivered)?, decimals)?;
+            row.readings.insert(end, to);
         }
-        let first = (row.burette.first(), original.burette.first());
-        if let (Some(endpoint), (Some(new), Some(old))) = (&mut row.other.first_endpoint, first) {
-            let by = new.start.value().checked_sub(old.start.value())?;
-            *endpoint = written(endpoint.value().checked_add(by)?, endpoint.decimals())?;
+        if let Some(endpoint) = Column::FirstEndpoint.get(&original) {
+            let (new, old) = (
+                Column::BuretteStart(1).get(row)?,
+                Column::BuretteStart(1).get(&original)?,
+            );
+            let by = new.value().checked_sub(old.value())?;
+            let moved = written(endpoint.value().checked_add(by)?, endpoint.decimals())?;
+            row.readings.insert(Column::FirstEndpoint, moved);
         }
         let heavier = from_f64(rng.random_range(0.5..3.0), 6)?;
-        let weighed = [
-            &mut row.sample.before,
-            &mut row.sample.after,
-            &mut row.other.empty,
-            &mut row.other.full,
-            &mut row.other.water,
-        ];
-        for reading in weighed.into_iter().flatten() {
+        let readings = row.readings.iter_mut();
+        for (_, reading) in readings.filter(|(column, _)| column.is_of_container()) {
             let decimals = reading.decimals();
             let by = to_decimals(heavier, decimals);
             *reading = written(reading.value().checked_add(by)?, decimals)?;
         }
     }
     Some(())
-}
-
-fn pieces(row: &Titration) -> impl Iterator<Item = &Piece> {
-    row.burette.iter().chain(&row.other.second)
-}
-
-fn burette_readings(row: &mut Titration) -> impl Iterator<Item = &mut Reading> {
-    let pieces = row.burette.iter_mut().chain(&mut row.other.second);
-    pieces
-        .flat_map(|piece| [&mut piece.start, &mut piece.end])
-        .chain(&mut row.other.first_endpoint)
 }
 
 /// The numbered trials in any order but their own, under the labels that stand there.
@@ -180,8 +179,7 @@ fn alter(procedure: &Procedure, copy: &mut HandIn, rng: &mut impl Rng) -> Option
     let mut rows: Vec<&mut Titration> = copy.titrations.iter_mut().filter(numbered).collect();
     let place = rng.random_range(0..rows.len().max(1));
     let row = rows.get_mut(place)?;
-    let fillings = row.burette.len().max(row.other.second.len());
-    let columns = Column::of(procedure, fillings);
+    let columns = Column::of(procedure, row.fillings());
     let there: Vec<Column> = columns
         .into_iter()
         .filter(|column| column.get(row).is_some())
@@ -204,22 +202,6 @@ fn alter(procedure: &Procedure, copy: &mut HandIn, rng: &mut impl Rng) -> Option
 
 /// Puts a reading in place of one that is there.
 pub(super) fn put(row: &mut Titration, column: Column, reading: Reading) -> Option<()> {
-    let index = |n: usize| n.saturating_sub(1);
-    let place = match column {
-        Column::BuretteStart(n) => &mut row.burette.get_mut(index(n))?.start,
-        Column::BuretteEnd(n) => &mut row.burette.get_mut(index(n))?.end,
-        Column::SecondStart(n) => &mut row.other.second.get_mut(index(n))?.start,
-        Column::SecondEnd(n) => &mut row.other.second.get_mut(index(n))?.end,
-        Column::FirstEndpoint => row.other.first_endpoint.as_mut()?,
-        Column::Crucible | Column::Vessel => row.other.empty.as_mut()?,
-        Column::CrucibleFull | Column::VesselFull => row.other.full.as_mut()?,
-        Column::VesselWater => row.other.water.as_mut()?,
-        Column::Absorbance => row.other.absorbance.as_mut()?,
-        Column::SampleVolume => row.sample.volume.as_mut()?,
-        Column::SampleMass => row.sample.mass.as_mut()?,
-        Column::SampleBefore => row.sample.before.as_mut()?,
-        Column::SampleAfter => row.sample.after.as_mut()?,
-    };
-    *place = reading;
+    *row.readings.get_mut(&column)? = reading;
     Some(())
 }

@@ -58,10 +58,7 @@ pub fn fairness(procedure: &Procedure, students: usize, seed: u64) -> Result<Fai
     let titrant = procedure
         .lot_reagent()
         .map(|(_, nominal)| nominal_lot("titrant", nominal));
-    let excess = procedure
-        .excess
-        .as_ref()
-        .map(|e| nominal_lot("excess", e.nominal));
+    let excess = procedure.excess().map(|e| nominal_lot("excess", e.nominal));
     let bench = Bench {
         truth: 1.0,
         lot: titrant.as_ref(),

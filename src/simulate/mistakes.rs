@@ -9,7 +9,7 @@ use crate::columns::Column;
 use crate::judge::{SlipCode, refusals};
 use crate::measure::{GlasswareKind, Reading, as_f64, from_f64};
 use crate::procedure::{Procedure, SampleBy};
-use crate::submission::{HandIn, Piece};
+use crate::submission::{Delivery, HandIn};
 
 /// What somebody does wrong: first the mistakes at the bench, then those in the arithmetic.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -119,12 +119,11 @@ impl Mistake {
             }
             Self::AllReadUpward => {
                 procedure.burette()?;
-                let readings = hand_in.titrations.iter_mut().flat_map(|row| {
-                    let first = row.other.first_endpoint.iter_mut();
-                    let pieces = row.burette.iter_mut().chain(&mut row.other.second);
-                    pieces.flat_map(|p| [&mut p.start, &mut p.end]).chain(first)
-                });
-                for reading in readings {
+                let readings = hand_in
+                    .titrations
+                    .iter_mut()
+                    .flat_map(|row| &mut row.readings);
+                for (_, reading) in readings.filter(|(column, _)| column.is_of_burette()) {
                     *reading = written(upward(reading.value())?, reading.decimals())?;
                 }
             }
@@ -144,13 +143,11 @@ impl Mistake {
         let mut rows: Vec<_> = rows.filter(|row| row.trial.number().is_some()).collect();
         let place = rng.random_range(0..rows.len().max(1));
         let row = rows.get_mut(place)?;
-        let columns = Column::of(procedure, row.burette.len());
+        let columns = Column::of(procedure, row.fillings());
         let fits = |column: &Column| {
             let volume = column.glassware(procedure).kind().unit() == "mL";
             match self {
-                Self::ReadUpward | Self::TenMillilitres => {
-                    volume && *column != Column::SampleVolume
-                }
+                Self::ReadUpward | Self::TenMillilitres => column.is_of_burette(),
                 Self::WholeMillilitre | Self::Tenth => volume,
                 _ => true,
             }
@@ -245,7 +242,7 @@ fn sample_nominal(procedure: &Procedure, hand_in: &mut HandIn) -> Option<()> {
     for volume in hand_in
         .titrations
         .iter_mut()
-        .filter_map(|row| row.sample.volume.as_mut())
+        .filter_map(|row| row.readings.get_mut(&Column::SampleVolume))
     {
         *volume = written(procedure.sample.nominal, decimals)?;
     }
@@ -265,21 +262,24 @@ fn deliver_more(
     let mut trial = 0;
     for row in &mut hand_in.titrations {
         let numbered = row.trial.number().is_some();
-        let two = [&mut row.burette, &mut row.other.second];
-        for pieces in two {
-            let last = pieces.len().saturating_sub(1);
-            for (at, Piece { start, end }) in pieces.iter_mut().enumerate() {
+        for delivery in Delivery::BOTH {
+            let last = row.pieces(delivery).count();
+            for filling in 1..=last {
+                let columns = Column::piece(delivery, filling);
+                let (start, end) = (columns.0.get(row)?.clone(), columns.1.get(row)?.clone());
                 let delivered = end.value().checked_sub(start.value())?;
                 // filled anew, unless it starts where it stood
                 if start.value() < stood.checked_sub(Decimal::new(5, 1))? {
                     lower = Decimal::ZERO;
                 }
                 stood = end.value();
-                *start = written(start.value().checked_add(lower)?, start.decimals())?;
-                if numbered && at == last {
+                let moved = written(start.value().checked_add(lower)?, start.decimals())?;
+                row.readings.insert(columns.0, moved);
+                if numbered && filling == last {
                     lower = lower.checked_add(more(trial, delivered)?)?;
                 }
-                *end = written(end.value().checked_add(lower)?, end.decimals())?;
+                let moved = written(end.value().checked_add(lower)?, end.decimals())?;
+                row.readings.insert(columns.1, moved);
             }
         }
         trial = trial.saturating_add(i32::from(numbered));

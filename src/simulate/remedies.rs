@@ -1,7 +1,8 @@
 //! What would make a procedure finer: other glassware from the laboratory's table, another trial.
 
 use crate::measure::{Class, Glassware, GlasswareKind, GlasswareTable};
-use crate::procedure::{Procedure, ProcedureParts, SampleBy};
+use crate::procedure::{Common, Procedure, SampleBy};
+use crate::schemes::Scheme;
 
 use super::fairness::fairness;
 
@@ -29,8 +30,8 @@ pub fn remedies(procedure: &Procedure, table: &GlasswareTable) -> Vec<Remedy> {
     };
     let mut found: Vec<Remedy> = changes(procedure, table)
         .into_iter()
-        .filter_map(|(change, parts)| {
-            let changed = Procedure::new(parts).ok()?;
+        .filter_map(|(change, common, scheme)| {
+            let changed = Procedure::new(common, |common| scheme.again(common)).ok()?;
             Some(Remedy {
                 change,
                 reachable_percent: reached(&changed).ok()?,
@@ -69,13 +70,13 @@ impl Remedy {
 }
 
 /// Every change that can be made with the table, one at a time.
-fn changes(procedure: &Procedure, table: &GlasswareTable) -> Vec<(String, ProcedureParts)> {
-    let parts: &ProcedureParts = procedure;
+fn changes(procedure: &Procedure, table: &GlasswareTable) -> Vec<(String, Common, Scheme)> {
+    let parts: &Common = procedure;
     let mut found = Vec::new();
-    let mut change = |words: String, make: &dyn Fn(&mut ProcedureParts)| {
-        let mut changed = parts.clone();
-        make(&mut changed);
-        found.push((words, changed));
+    let mut change = |words: String, make: &dyn Fn(&mut Common, &mut Scheme)| {
+        let (mut common, mut scheme) = (parts.clone(), procedure.scheme.clone());
+        make(&mut common, &mut scheme);
+        found.push((words, common, scheme));
     };
     let instead = |new: &Glassware, old: &Glassware| {
         format!("a {} instead of the {}", new.title(), old.title())
@@ -88,42 +89,35 @@ fn changes(procedure: &Procedure, table: &GlasswareTable) -> Vec<(String, Proced
             && piece.class() == Some(Class::A)
             && piece.capacity() == parts.sample.nominal;
         if pipette || is_finer(piece, sample) {
-            change(instead(piece, sample), &|p| {
+            change(instead(piece, sample), &|p, _| {
                 p.sample.glassware = piece.clone()
             });
         }
-        if let Some(titrant) = parts
-            .titrant
-            .as_ref()
-            .filter(|t| is_finer(piece, &t.burette))
+        for (place, old) in procedure
+            .scheme
+            .clone()
+            .pieces_mut()
+            .into_iter()
+            .enumerate()
         {
-            change(instead(piece, &titrant.burette), &|p| {
-                if let Some(titrant) = &mut p.titrant {
-                    titrant.burette = piece.clone();
-                }
-            });
-        }
-        if let Some(excess) = parts
-            .excess
-            .as_ref()
-            .filter(|e| is_finer(piece, &e.glassware))
-        {
-            change(instead(piece, &excess.glassware), &|p| {
-                if let Some(excess) = &mut p.excess {
-                    excess.glassware = piece.clone();
-                }
-            });
+            if is_finer(piece, old) {
+                change(instead(piece, old), &|_, scheme| {
+                    if let Some(of_scheme) = scheme.pieces_mut().into_iter().nth(place) {
+                        *of_scheme = piece.clone();
+                    }
+                });
+            }
         }
         if let Some(aliquot) = &parts.sample.aliquot {
             if is_finer(piece, &aliquot.flask) {
-                change(instead(piece, &aliquot.flask), &|p| {
+                change(instead(piece, &aliquot.flask), &|p, _| {
                     if let Some(aliquot) = &mut p.sample.aliquot {
                         aliquot.flask = piece.clone();
                     }
                 });
             }
             if is_finer(piece, &aliquot.pipette) {
-                change(instead(piece, &aliquot.pipette), &|p| {
+                change(instead(piece, &aliquot.pipette), &|p, _| {
                     if let Some(aliquot) = &mut p.sample.aliquot {
                         aliquot.pipette = piece.clone();
                     }
@@ -134,7 +128,7 @@ fn changes(procedure: &Procedure, table: &GlasswareTable) -> Vec<(String, Proced
     let trials = parts.trials.minimum.saturating_add(1);
     change(
         format!("{trials} trials instead of {}", parts.trials.minimum),
-        &|p| {
+        &|p, _| {
             p.trials.minimum = trials;
         },
     );

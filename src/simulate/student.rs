@@ -8,10 +8,11 @@ use rust_decimal::prelude::FromPrimitive;
 
 use super::hands::{Filling, Hands, Spread};
 use crate::columns::Column;
-use crate::judge::signal::{Bench, absorbance_of, blank_of, signal_for, two_titres, water_in};
+use crate::judge::signal::{Bench, Signal, blank_of, signal_for};
 use crate::measure::{Glassware, GlasswareKind, Reading, as_f64, to_decimals};
-use crate::procedure::{Method, Portion, Procedure, SampleBy, Scheme};
-use crate::submission::{HandIn, OtherReadings, Piece, SampleReadings, Titration, TrialLabel};
+use crate::procedure::{Procedure, SampleBy};
+use crate::schemes::Measurement;
+use crate::submission::{Delivery, HandIn, Readings, Titration, TrialLabel};
 use crate::workup::{WorkUpInput, work_up};
 
 /// What one student writes down. None where the bottle cannot be titrated with this procedure at all.
@@ -43,12 +44,11 @@ pub fn simulate(
         let blank = blank_of(procedure, bench);
         titrations.push(student.measure(TrialLabel::Blank, blank, None)?);
     }
-    let stocks = procedure.calibration.iter().flat_map(|line| &line.stock);
-    for (number, stock) in (1..).zip(stocks) {
-        let absorbance = absorbance_of(procedure, as_f64(*stock));
-        titrations.push(student.measure(TrialLabel::Standard(number), absorbance, None)?);
+    for (number, standard) in (1..).zip(procedure.scheme.standards()) {
+        let label = TrialLabel::Standard(number);
+        titrations.push(student.measure(label, standard.signal, None)?);
     }
-    if hands.rough && procedure.scheme.is_titration() {
+    if hands.rough && procedure.titrant().is_some() {
         let sample = student.take_sample();
         let titre = signal_for(procedure, bench, sample)? + student.uniform(0.2, 0.9);
         titrations.push(student.measure(TrialLabel::Rough, titre, Some(sample))?);
@@ -116,7 +116,7 @@ struct Student<'a, R> {
     biases: Biases,
     /// What went into the flask, once a sample is made up: every trial is a part of the same one.
     made_up: Option<f64>,
-    made_up_readings: Option<SampleReadings>,
+    made_up_readings: Option<Readings>,
 }
 
 impl<R: Rng> Student<'_, R> {
@@ -152,24 +152,21 @@ impl<R: Rng> Student<'_, R> {
     fn share_taken(&self) -> f64 {
         let sample = &self.procedure.sample;
         let unread = sample.by == SampleBy::Volume && !self.procedure.reads_sample_volume();
-        let taken = if unread && self.procedure.scheme != Scheme::Density {
+        let signal = Signal::of(self.procedure);
+        let of_vessel = signal.of_vessel;
+        let taken = if unread && !of_vessel {
             self.biases.sample / as_f64(sample.nominal)
         } else {
             0.0
         };
-        let pipetted =
-            unread && self.procedure.scheme != Scheme::Density || sample.aliquot.is_some();
+        let pipetted = unread && !of_vessel || sample.aliquot.is_some();
         let own = if pipetted {
             self.hands.pipette_bias
         } else {
             0.0
         };
         let share = 1.0 + taken + self.biases.aliquot + own;
-        if self.procedure.scheme == Scheme::Standardisation {
-            1.0 / share
-        } else {
-            share
-        }
+        if signal.inverse { 1.0 / share } else { share }
     }
 
     /// The true amount taken, mL or g.
@@ -202,76 +199,72 @@ impl<R: Rng> Student<'_, R> {
         let signal = signal * (1.0 + self.hands.determination.draw(self.rng));
         self.titrations = self.titrations.saturating_add(1);
         let numbered = trial.number().is_some();
-        let (mut burette, mut other) = (Vec::new(), OtherReadings::default());
-        match procedure.method() {
-            Method::Direct { titrant, .. }
-            | Method::Back { titrant, .. }
-            | Method::Standardisation { titrant, .. } => {
-                burette = self.deliver(&titrant.burette, signal, numbered)?;
-            }
-            Method::TwoEndpoint {
-                titrant, portion, ..
-            } => {
-                let [first, second] = two_titres(procedure, signal)?;
-                match portion {
-                    Portion::Same => {
-                        burette = self.deliver(&titrant.burette, second, false)?;
-                        let start = as_f64(burette.first()?.start.value());
-                        let first =
-                            start + first + self.endpoint() + self.hands.reading.draw(self.rng);
-                        let end = as_f64(burette.first()?.end.value());
-                        other.first_endpoint = self.read(first.clamp(start, end), &titrant.burette);
-                    }
-                    Portion::Another => {
-                        burette = self.deliver(&titrant.burette, first, false)?;
-                        other.second = self.deliver(&titrant.burette, second, false)?;
-                    }
+        let nominal = as_f64(procedure.sample.nominal);
+        let share = if Signal::of(procedure).of_vessel {
+            (nominal + self.biases.sample) / nominal
+        } else {
+            1.0
+        };
+        let measurements = procedure
+            .scheme
+            .measurements(signal * share, nominal * share)?;
+        let towards_the_first = numbered && measurements.len() == 1;
+        let instrument = procedure.scheme.instrument();
+        let mut row = Titration::new(trial);
+        let mut empty_mass = 0.0;
+        for measurement in measurements {
+            match measurement {
+                Measurement::Deliver(delivery, volume) => {
+                    self.deliver(&mut row, delivery, volume, towards_the_first)?;
                 }
-            }
-            Method::Gravimetric { precipitate, .. } => {
-                let crucible = self.uniform(18.0, 26.0);
-                self.weigh(&precipitate.balance, crucible, signal, &mut other)?;
-            }
-            Method::Density(vessel) => {
-                let empty = self.uniform(20.0, 30.0);
-                let nominal = as_f64(procedure.sample.nominal);
-                let share = (nominal + self.biases.sample) / nominal;
-                self.weigh(&vessel.balance, empty, signal * share, &mut other)?;
-                if let Some(water) = water_in(procedure, nominal * share) {
-                    other.water = Some(self.displayed(empty + water, &vessel.balance)?);
+                Measurement::FirstEndpoint(volume) => {
+                    let piece = row.pieces(Delivery::First).next()?;
+                    let (start, end) = (as_f64(piece.start.value()), as_f64(piece.end.value()));
+                    let seen = start + volume + self.endpoint() + self.hands.reading.draw(self.rng);
+                    let reading = self.read(seen.clamp(start, end), instrument)?;
+                    row.readings.insert(Column::FirstEndpoint, reading);
                 }
-            }
-            Method::CalibrationLine { calibration, .. } => {
-                let seen = (signal + self.hands.absorbance.draw(self.rng)).max(0.0);
-                other.absorbance = Some(self.displayed(seen, &calibration.instrument)?);
+                Measurement::Weigh {
+                    empty,
+                    full,
+                    content,
+                    tare,
+                } => {
+                    empty_mass = self.uniform(tare.0, tare.1);
+                    self.display(&mut row, empty, empty_mass)?;
+                    self.display(&mut row, full, empty_mass + content)?;
+                }
+                Measurement::WeighAgain { full, content, .. } => {
+                    self.display(&mut row, full, empty_mass + content)?;
+                }
+                Measurement::Display(column, value) => {
+                    let seen = value + self.hands.absorbance.draw(self.rng);
+                    self.display(&mut row, column, seen.max(0.0))?;
+                }
             }
         }
-        let sample = match sample {
-            Some(amount) => self.read_sample(amount)?,
-            None => SampleReadings::default(),
-        };
-        Some(Titration {
-            trial,
-            lot: None,
-            excess_lot: None,
-            unknown: None,
-            instrument: None,
-            burette,
-            other,
-            sample,
-            submitted_at: None,
-        })
+        if let Some(amount) = sample {
+            row.readings.extend(self.read_sample(amount)?);
+        }
+        Some(row)
     }
 
-    /// Pieces of a delivery of so many mL, refilled where it does not fit.
-    fn deliver(&mut self, burette: &Glassware, titre: f64, numbered: bool) -> Option<Vec<Piece>> {
+    /// A delivery of so many mL, refilled where it does not fit.
+    fn deliver(
+        &mut self,
+        row: &mut Titration,
+        delivery: Delivery,
+        titre: f64,
+        towards_the_first: bool,
+    ) -> Option<()> {
+        let burette = self.procedure.burette()?;
         let capacity = as_f64(burette.capacity());
         let mut titre = (titre + self.endpoint()).max(0.02);
-        if numbered {
+        if towards_the_first {
             titre = self.towards_the_first(titre);
         }
         let mut left = titre + self.biases.burette;
-        let mut pieces = Vec::new();
+        let mut filling: usize = 0;
         let mut carried_on = matches!(
             self.hands.filling,
             Filling::CarriedOn | Filling::CarriedOnUnread
@@ -288,17 +281,17 @@ impl<R: Rng> Student<'_, R> {
             let start = self.start(low, burette)?;
             let end = self.read(high.clamp(0.0, capacity), burette)?;
             self.last_end = Some(end.clone());
-            pieces.push(if end.value() < start.value() {
-                Piece {
-                    start: end,
-                    end: start,
-                }
+            filling = filling.saturating_add(1);
+            let columns = Column::piece(delivery, filling);
+            let (start, end) = if end.value() < start.value() {
+                (end, start)
             } else {
-                Piece { start, end }
-            });
+                (start, end)
+            };
+            row.readings.extend([(columns.0, start), (columns.1, end)]);
             left -= part;
         }
-        Some(pieces)
+        Some(())
     }
 
     fn fill(&mut self) {
@@ -343,51 +336,40 @@ impl<R: Rng> Student<'_, R> {
         }
     }
 
-    /// A container empty and full.
-    fn weigh(
-        &mut self,
-        balance: &Glassware,
-        empty: f64,
-        content: f64,
-        other: &mut OtherReadings,
-    ) -> Option<()> {
-        other.empty = Some(self.displayed(empty, balance)?);
-        other.full = Some(self.displayed(empty + content, balance)?);
+    /// What an instrument displays, its last digit unsteady.
+    fn display(&mut self, row: &mut Titration, column: Column, value: f64) -> Option<()> {
+        let instrument = self.procedure.scheme.instrument();
+        let step = instrument.readable_step().map_or(0.0, as_f64);
+        let seen = value + self.triangular(step);
+        let reading = self.read(seen.max(0.0), instrument)?;
+        row.readings.insert(column, reading);
         Some(())
     }
 
-    /// What an instrument displays, its last digit unsteady.
-    fn displayed(&mut self, value: f64, instrument: &Glassware) -> Option<Reading> {
-        let step = instrument.readable_step().map_or(0.0, as_f64);
-        let seen = value + self.triangular(step);
-        self.read(seen.max(0.0), instrument)
-    }
-
     /// What the student writes of a sample: of one made up in a flask, the same readings in every row.
-    fn read_sample(&mut self, amount: f64) -> Option<SampleReadings> {
+    fn read_sample(&mut self, amount: f64) -> Option<Readings> {
         if let Some(written) = &self.made_up_readings {
             return Some(written.clone());
         }
-        let mut readings = SampleReadings::default();
+        let mut readings = Readings::new();
         let piece = &self.procedure.sample.glassware;
         let noise = piece.readable_step().map_or(0.0, as_f64);
-        for column in Column::of_sample(self.procedure) {
-            match column {
-                Column::SampleVolume => {
-                    let error = self.triangular(noise * self.hands.cylinder_reading);
-                    let seen = amount + self.biases.sample + error;
-                    readings.volume = Some(self.read(seen, piece)?);
-                }
-                Column::SampleMass => {
+        match Column::of_sample(self.procedure) {
+            [before, after] => {
+                let tare = self.uniform(12.0, 18.0);
+                readings.insert(*before, self.read(tare + amount, piece)?);
+                readings.insert(*after, self.read(tare, piece)?);
+            }
+            [Column::SampleVolume] => {
+                let error = self.triangular(noise * self.hands.cylinder_reading);
+                let seen = amount + self.biases.sample + error;
+                readings.insert(Column::SampleVolume, self.read(seen, piece)?);
+            }
+            mass => {
+                for column in mass {
                     let seen = amount + self.triangular(noise);
-                    readings.mass = Some(self.read(seen, piece)?);
+                    readings.insert(*column, self.read(seen, piece)?);
                 }
-                Column::SampleBefore => {
-                    let tare = self.uniform(12.0, 18.0);
-                    readings.before = Some(self.read(tare + amount, piece)?);
-                    readings.after = Some(self.read(tare, piece)?);
-                }
-                _ => {}
             }
         }
         if self.made_up.is_some() {

@@ -12,7 +12,7 @@ use crate::ids::{LotCode, UnknownCode};
 use crate::judge::signal::{Bench, Signal, result_at};
 use crate::judge::{AuditKind, Case, DefaultLots, GroupName, Settlement};
 use crate::measure::{as_f64, from_f64, to_figures};
-use crate::procedure::{Procedure, Scheme};
+use crate::procedure::Procedure;
 use crate::submission::HandIn;
 use crate::truth::{Assigned, Lot, Sealed, Unknown};
 
@@ -159,7 +159,7 @@ impl Supplies {
                 made.lot(AuditKind::Lot, number, reagent, over, order, rng)?;
             }
         }
-        if let Some(excess) = &procedure.excess {
+        if let Some(excess) = procedure.excess() {
             let (reagent, over) = ((&excess.species, excess.nominal), order.excess_over_label);
             for number in 0..order.excess_lots {
                 made.lot(AuditKind::ExcessLot, number, reagent, over, order, rng)?;
@@ -377,8 +377,8 @@ pub fn content(
     (least, most): (f64, f64),
     place: f64,
 ) -> Option<f64> {
-    if procedure.scheme == Scheme::Standardisation {
-        let label = as_f64(procedure.titrant.as_ref()?.nominal);
+    if procedure.is_standardisation() {
+        let label = as_f64(procedure.titrant()?.nominal);
         return Some(label * (0.95 + 0.1 * place));
     }
     let full = Signal::of(procedure).full;

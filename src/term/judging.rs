@@ -210,7 +210,7 @@ impl Term {
                 self.usual_lot(experiment, section, species, |t| &t.lot)
             }),
             excess: excess.or_else(|| {
-                let species = &procedure.excess.as_ref()?.species;
+                let species = &procedure.excess()?.species;
                 self.usual_lot(experiment, section, species, |t| &t.excess_lot)
             }),
         }

@@ -4,14 +4,16 @@ use super::component::{Cause, Component};
 use super::graph::{Operation, Sign, StepId, WorkUpError};
 use super::parts::{Builder, EXPANSION, rectangular, triangular};
 use super::quantity::{Instrument, Of, Quantity};
-use super::role::{Delivery, Role};
+use super::role::{Role, Titre};
+use super::trials::Measured;
+use crate::columns::Column;
 use crate::measure::{Glassware, as_f64};
 use crate::procedure::{Procedure, ReadingDoubt};
-use crate::submission::Piece;
+use crate::submission::{Delivery, Piece, Titration};
 
 /// What a burette may be off, as standard uncertainties in mL; worked out once per hand-in.
 #[derive(Clone, Copy)]
-pub(super) struct BuretteUncertainty {
+pub struct BuretteUncertainty {
     reading: f64,
     calibration: f64,
     endpoint: f64,
@@ -42,9 +44,10 @@ impl Builder<'_> {
     pub fn delivered(
         &mut self,
         delivery: Delivery,
-        pieces: &[Piece],
+        row: &Titration,
         of: Of,
     ) -> Result<StepId, WorkUpError> {
+        let pieces: Vec<Piece> = row.pieces(delivery).collect();
         let mut terms = smallvec::SmallVec::new();
         for (index, piece) in pieces.iter().enumerate() {
             let filling = if pieces.len() > 1 {
@@ -62,6 +65,36 @@ impl Builder<'_> {
         let volume = self.graph.step(quantity, "mL", Operation::Sum(terms))?;
         self.delivery_components(volume, pieces.len(), of);
         Ok(volume)
+    }
+
+    /// What a row with one titre measures.
+    pub fn titre(&mut self, row: &Titration, of: Of) -> Result<Measured, WorkUpError> {
+        let delivered = self.delivered(Delivery::First, row, of)?;
+        Ok(Measured {
+            delivered: Some(delivered),
+            second: None,
+            signals: [Some((delivered, Role::MeanBlank(Titre::Whole))), None],
+        })
+    }
+
+    /// Volume to the first of two endpoints in one flask, mL: from the same start reading as the whole.
+    pub fn to_first_endpoint(
+        &mut self,
+        row: &Titration,
+        of: Of,
+    ) -> Result<Option<StepId>, WorkUpError> {
+        // of the first filling, which comes first
+        let start = self.graph.find(Role::BuretteStart(Delivery::First), of);
+        let (Some(start), Some(read)) = (start, Column::FirstEndpoint.get(row)) else {
+            return Ok(None);
+        };
+        let quantity = Quantity::new(Role::FirstEndpointReading).of(of);
+        let reading = self.reading(quantity, read.value());
+        let terms = Operation::sum([(Sign::Plus, reading), (Sign::Minus, start)]);
+        let quantity = Quantity::new(Role::ToFirstEndpoint).of(of);
+        let volume = self.graph.step(quantity, "mL", terms)?;
+        self.delivery_components(volume, 1, of);
+        Ok(Some(volume))
     }
 
     /// One reading of a burette, mL.
@@ -91,23 +124,6 @@ impl Builder<'_> {
             let standard = self.burette.temperature * as_f64(self.graph.value(volume)).abs();
             let component = Component::shared(Cause::Temperature, standard);
             self.graph.uncertain(volume, component);
-        }
-    }
-
-    /// Mean of the blanks; none if there is none.
-    pub fn blank(
-        &mut self,
-        volumes: &[StepId],
-        quantity: impl Into<Quantity>,
-        unit: &'static str,
-    ) -> Result<Option<StepId>, WorkUpError> {
-        match volumes {
-            [] => Ok(None),
-            [one] => Ok(Some(*one)),
-            many => {
-                let mean = Operation::mean(many.iter().copied());
-                self.graph.step(quantity, unit, mean).map(Some)
-            }
         }
     }
 

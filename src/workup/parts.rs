@@ -8,6 +8,7 @@ use super::graph::{Graph, Operation, Sign, StepId, StepIds, WorkUpError};
 use super::quantity::{Instrument, Of, Quantity};
 use super::role::{Own, Party, Role};
 use crate::chem::{Formula, Ratio, atomic_weight};
+use crate::columns::Column;
 use crate::ids::LotCode;
 use crate::measure::{Glassware, Reading, as_f64, order_of_magnitude};
 use crate::procedure::{Asked, Procedure, ResultUnit, SampleBy};
@@ -17,10 +18,10 @@ use crate::truth::Lot;
 const IN_FLASK: Own = Own::about("amount of ", " in the flask", "nf");
 const MASS: Own = Own::new("mass of ", "w");
 /// Turns g into mg, and so mol into mmol.
-pub(super) const MG_PER_G: Own = Own::new("mg per g", "k");
+pub const MG_PER_G: Own = Own::new("mg per g", "k");
 
 /// A graph in the making, with the steps that trials share.
-pub(super) struct Builder<'a> {
+pub struct Builder<'a> {
     pub graph: Graph,
     pub procedure: &'a Procedure,
     pub burette: BuretteUncertainty,
@@ -65,10 +66,10 @@ impl<'a> Builder<'a> {
             label: format!("sample, {of}"),
             what: "no reading of it",
         };
-        let readings = &row.sample;
+        let read = |column: Column| column.get(row).ok_or_else(missing);
         match sample.by {
             SampleBy::Volume if self.procedure.reads_sample_volume() => {
-                let read = readings.volume.as_ref().ok_or_else(missing)?;
+                let read = read(Column::SampleVolume)?;
                 let volume = Quantity::new(Role::SampleVolume).of(of);
                 let volume = volume.read(Instrument::Graduated);
                 let step = self.graph.given(volume, "mL", read.value());
@@ -83,15 +84,15 @@ impl<'a> Builder<'a> {
             }
             SampleBy::Volume => Ok(self.single_mark(Role::SampleVolume, &sample.glassware)),
             SampleBy::Mass => {
-                let read = readings.mass.as_ref().ok_or_else(missing)?;
+                let read = read(Column::SampleMass)?;
                 let mass = Quantity::new(Role::SampleMass).of(of);
                 // a tared balance is read twice, empty and loaded (QUAM:2012, A2.4)
                 let twice = 2f64.sqrt();
                 Ok(self.weighing(mass, read, &sample.glassware, Load::Sample, twice))
             }
             SampleBy::MassDifference => {
-                let before = readings.before.as_ref().ok_or_else(missing)?;
-                let after = readings.after.as_ref().ok_or_else(missing)?;
+                let before = read(Column::SampleBefore)?;
+                let after = read(Column::SampleAfter)?;
                 let balance = &sample.glassware;
                 let first = Quantity::new(Role::MassBefore).of(of);
                 let first = self.weighing(first, before, balance, Load::Before, 1.0);
@@ -248,7 +249,7 @@ impl<'a> Builder<'a> {
 }
 
 /// An exact number: a ratio, or a factor between two units.
-pub(super) fn exact(graph: &mut Graph, quantity: impl Into<Quantity>, value: Decimal) -> StepId {
+pub fn exact(graph: &mut Graph, quantity: impl Into<Quantity>, value: Decimal) -> StepId {
     let step = graph.given(quantity, "", value);
     graph.significant(step, None);
     step
@@ -256,7 +257,7 @@ pub(super) fn exact(graph: &mut Graph, quantity: impl Into<Quantity>, value: Dec
 
 /// The nominal volume of a single-mark piece, mL, which may be off by its tolerance, and is significant to the place
 /// of it: 25.00 mL for ±0.03.
-pub(super) fn single_mark(graph: &mut Graph, role: Role, piece: &Glassware) -> StepId {
+pub fn single_mark(graph: &mut Graph, role: Role, piece: &Glassware) -> StepId {
     let volume = Quantity::new(role).with(piece.title());
     let step = graph.given(volume, "mL", piece.capacity());
     let place = order_of_magnitude(piece.tolerance()).saturating_neg();
@@ -268,7 +269,7 @@ pub(super) fn single_mark(graph: &mut Graph, role: Role, piece: &Glassware) -> S
 
 /// A molar mass, g/mol (= mg/mmol). Its errors are those of the atomic weights, so that they cancel where two species
 /// share an element, one above and one below: chlorine in a gravimetric factor.
-pub(super) fn molar_mass(graph: &mut Graph, quantity: Quantity, species: &Formula) -> StepId {
+pub fn molar_mass(graph: &mut Graph, quantity: Quantity, species: &Formula) -> StepId {
     let step = graph.given(quantity, "g/mol", species.molar_mass().value);
     for (symbol, count) in species.atoms() {
         if let Some(weight) = atomic_weight(symbol) {
@@ -281,7 +282,7 @@ pub(super) fn molar_mass(graph: &mut Graph, quantity: Quantity, species: &Formul
 }
 
 /// What turns mmol/mL, mg/mL or mg/g into the unit.
-pub(super) fn unit_factor(unit: ResultUnit) -> Option<(Role, Decimal)> {
+pub fn unit_factor(unit: ResultUnit) -> Option<(Role, Decimal)> {
     let (words, factor) = match unit {
         ResultUnit::MolPerL | ResultUnit::GPerL | ResultUnit::GPerMl => return None,
         ResultUnit::MmolPerL => ("mmol per mol", Decimal::ONE_THOUSAND),
@@ -293,20 +294,20 @@ pub(super) fn unit_factor(unit: ResultUnit) -> Option<(Role, Decimal)> {
 }
 
 /// Expansion of water and dilute solutions, per °C; that of borosilicate glass, 20 times less, is left out (QUAM:2012, A1.4).
-pub(super) const EXPANSION: f64 = 2.1e-4;
+pub const EXPANSION: f64 = 2.1e-4;
 
 /// Standard uncertainty of ±a, triangular: a/√6 (QUAM:2012, 8.1.4).
-pub(super) fn triangular(half_width: Decimal) -> f64 {
+pub fn triangular(half_width: Decimal) -> f64 {
     as_f64(half_width) / 6f64.sqrt()
 }
 
 /// Standard uncertainty of ±a, rectangular: a/√3 (QUAM:2012, 8.1.4).
-pub(super) fn rectangular(half_width: Decimal) -> f64 {
+pub fn rectangular(half_width: Decimal) -> f64 {
     as_f64(half_width) / 3f64.sqrt()
 }
 
 /// A graduated cylinder is read to ± two readable steps, as a burette is by default (common practice), triangular.
-pub(super) fn volume_reading(piece: &Glassware) -> f64 {
+pub fn volume_reading(piece: &Glassware) -> f64 {
     piece
         .readable_step()
         .map_or(0.0, |step| 2.0 * triangular(step))

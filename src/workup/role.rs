@@ -2,6 +2,8 @@
 
 use std::borrow::Cow;
 
+use crate::submission::Delivery;
+
 /// Roles that more than one place knows, and those of a scheme's own.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Role {
@@ -52,14 +54,6 @@ pub enum Role {
     Dilution(DilutionPart),
     /// What only one scheme or preparation has, and nobody looks for.
     Own(Own),
-}
-
-/// Which portion a burette delivers to.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Delivery {
-    First,
-    /// The titration of another portion.
-    Second,
 }
 
 /// Which titre of a row.

@@ -4,23 +4,16 @@ use std::collections::BTreeSet;
 
 use rust_decimal::Decimal;
 
-use super::back::{self, Back};
 use super::budget::{Budget, budget};
 use super::choose::choose;
-use super::graph::{Graph, Operation, Sign, StepId, WorkUpError};
-use super::line::{self, Line};
+use super::graph::{Graph, Operation, StepId, StepIds, WorkUpError};
 use super::parts::Builder;
-use super::quantity::{Of, Quantity};
-use super::role::{Delivery, Own, Role, Titre};
-use super::two_endpoint::{self, Endpoints};
-use super::{density, direct, gravimetric, standardisation};
-use crate::procedure::{Method, Portion, Procedure};
+use super::quantity::Of;
+use super::role::Role;
+use crate::procedure::Procedure;
 use crate::stats::Replicates;
 use crate::submission::{HandIn, Titration, TrialLabel};
 use crate::truth::Lot;
-
-const BLANK_MASS: Own = Own::new("mass of the blank", "mb");
-const MEAN_BLANK_MASS: Own = Own::new("mean mass of the blank", "m\u{304}b");
 
 /// A hand-in with what is needed to work it up.
 #[derive(Clone, Copy)]
@@ -50,6 +43,8 @@ pub struct WorkUp {
     pub mean_delivered: Option<Decimal>,
     /// Standard deviation of one trial's result that reading and endpoint predict.
     pub predicted_scatter: Option<f64>,
+    /// The blanks, as they are taken off in every trial.
+    pub blanks: Vec<StepId>,
     /// Whether the rule asks for concordant titres and no two agree.
     pub none_agree: bool,
     /// Whether a blank is asked for and none was measured.
@@ -71,48 +66,62 @@ pub struct TrialOutcome {
     pub why_not: Option<String>,
 }
 
-/// What a scheme's file builds one trial from.
-pub(super) struct Measured<'a> {
-    pub row: &'a Titration,
+/// A row with the lots that count for it.
+#[derive(Clone, Copy)]
+pub struct LabRow<'a> {
+    pub titration: &'a Titration,
+    /// The titrant's, or the stock's.
     pub lot: Option<&'a Lot>,
     pub excess_lot: Option<&'a Lot>,
-    pub volumes: Volumes,
-    pub blank: Blank,
-    pub line: Option<Line>,
-    of: Of,
 }
 
-/// Delivered volumes of one row, mL.
+/// What one row measures, before anything follows from it.
 #[derive(Clone, Copy, Default)]
-pub(super) struct Volumes {
+pub struct Measured {
+    /// Delivered volume, as people see it; none where nothing is titrated.
     pub delivered: Option<StepId>,
-    /// To the first of two endpoints.
-    pub first: Option<StepId>,
-    /// To the second of two endpoints, from the start of its portion.
+    /// Delivered volume of the second portion.
     pub second: Option<StepId>,
+    /// What a result follows from, less its blank, with the role of the mean of its blanks.
+    pub signals: [Option<(StepId, Role)>; 2],
 }
 
-/// The mean blank, in volumes or as a mass.
-#[derive(Clone, Copy, Default)]
-pub(super) struct Blank {
-    pub volumes: Volumes,
-    /// g
-    pub mass: Option<StepId>,
+/// What trials share beside lots, glassware and blanks; its scheme knows what it is.
+#[derive(Clone, Default)]
+pub struct Shared {
+    pub steps: StepIds,
+    /// A standard uncertainty estimated from it, with its degrees of freedom.
+    pub standard: f64,
+    pub degrees_of_freedom: f64,
 }
 
-impl<'a> Measured<'a> {
+/// What a scheme's file builds one trial from.
+pub struct Trial<'a> {
+    pub of: Of,
+    pub row: LabRow<'a>,
+    pub measured: Measured,
+    /// The mean blank of each signal.
+    pub blanks: [Option<StepId>; 2],
+    pub shared: Shared,
+}
+
+impl<'a> Trial<'a> {
     pub fn delivered(&self) -> Result<StepId, WorkUpError> {
-        self.volumes
-            .delivered
-            .ok_or_else(|| self.missing("delivered volume", "no reading of it"))
+        self.signal("delivered volume")
+    }
+
+    /// The first signal.
+    pub fn signal(&self, label: &str) -> Result<StepId, WorkUpError> {
+        let signal = self.measured.signals[0].map(|(signal, _)| signal);
+        signal.ok_or_else(|| self.missing(label, "no reading of it"))
     }
 
     pub fn titrant_lot(&self) -> Result<&'a Lot, WorkUpError> {
-        self.lot
-            .ok_or_else(|| self.missing("titrant", "no lot of it"))
+        let lot = self.row.lot;
+        lot.ok_or_else(|| self.missing("titrant", "no lot of it"))
     }
 
-    fn missing(&self, label: &str, what: &'static str) -> WorkUpError {
+    pub fn missing(&self, label: &str, what: &'static str) -> WorkUpError {
         WorkUpError {
             label: format!("{label}, {}", self.of),
             what,
@@ -126,7 +135,7 @@ pub fn work_up_readings(procedure: &Procedure, hand_in: &HandIn) -> WorkUp {
     let titrant = procedure
         .lot_reagent()
         .map(|(_, label)| Lot::nominal(label));
-    let excess = procedure.excess.as_ref().map(|e| Lot::nominal(e.nominal));
+    let excess = procedure.excess().map(|e| Lot::nominal(e.nominal));
     let lots = vec![(titrant.as_ref(), excess.as_ref()); hand_in.titrations.len()];
     work_up(WorkUpInput {
         procedure,
@@ -140,56 +149,57 @@ pub fn work_up_readings(procedure: &Procedure, hand_in: &HandIn) -> WorkUp {
 pub fn work_up(input: WorkUpInput) -> WorkUp {
     let procedure = input.procedure;
     let mut builder = Builder::new(procedure);
-    let rows = &input.hand_in.titrations;
-    let lots = |index: usize| input.lots.get(index).copied().unwrap_or((None, None));
-    let mut trials: Vec<TrialOutcome> =
-        rows.iter().map(|row| TrialOutcome::of(row.trial)).collect();
+    let with_lots = |(index, titration)| {
+        let (lot, excess_lot) = input.lots.get(index).copied().unwrap_or_default();
+        LabRow {
+            titration,
+            lot,
+            excess_lot,
+        }
+    };
+    let rows = input.hand_in.titrations.iter().enumerate();
+    let rows: Vec<LabRow> = rows.map(with_lots).collect();
+    let labels = rows.iter().map(|row| row.titration.trial);
+    let mut trials: Vec<TrialOutcome> = labels.map(TrialOutcome::of).collect();
     // what trials share comes first: a step follows only from earlier ones
-    let blank = blank(&mut builder, rows, &mut trials);
-    let line = calibration(&mut builder, rows, &lots);
-    for (index, row) in rows.iter().enumerate() {
-        let of = match row.trial {
+    let blanks = blanks(&mut builder, &rows, &mut trials);
+    let shared = procedure.scheme.shared(&mut builder, &rows);
+    for (row, outcome) in rows.iter().zip(&mut trials) {
+        let of = match row.titration.trial {
             TrialLabel::Numbered(n) => Of::Trial(n),
             TrialLabel::Rough => Of::Rough,
             TrialLabel::Blank | TrialLabel::Standard(_) => continue,
         };
-        let (lot, excess_lot) = lots(index);
-        let outcome = &mut trials[index];
-        let found = volumes(&mut builder, row, of).and_then(|volumes| {
-            outcome.delivered = volumes.delivered;
-            outcome.second = volumes.second.filter(|_| !row.other.second.is_empty());
-            let measured = Measured {
-                row,
-                lot,
-                excess_lot,
-                volumes,
-                blank,
-                line: line.clone()?,
-                of,
-            };
-            match of {
-                Of::Trial(_) => trial(&mut builder, &measured, of).map(Some),
-                _ => Ok(None),
+        let measured = procedure.scheme.measure(&mut builder, row.titration, of);
+        let result = measured.and_then(|measured| {
+            outcome.saw(&measured);
+            if !of.is_trial() {
+                return Ok(None);
             }
+            let trial = Trial {
+                of,
+                row: *row,
+                measured,
+                blanks,
+                shared: shared.clone()?,
+            };
+            procedure.scheme.trial(&mut builder, &trial).map(Some)
         });
-        match found {
+        match result {
             Ok(result) => outcome.result = result,
             Err(why) => outcome.why_not = Some(why.to_string()),
         }
     }
     let none_agree = choose(&builder.graph, &mut trials, procedure, input.left_out);
-    let asked_for = procedure.trials.blank;
-    let blank_missing = asked_for && blank.volumes.delivered.is_none() && blank.mass.is_none();
-    finish(builder.graph, trials, procedure, none_agree, blank_missing)
+    let blank_missing = procedure.trials.blank && blanks[0].is_none();
+    let mut done = finish(builder.graph, trials, procedure);
+    done.blanks = blanks.into_iter().flatten().collect();
+    done.none_agree = none_agree;
+    done.blank_missing = blank_missing;
+    done
 }
 
-fn finish(
-    mut graph: Graph,
-    trials: Vec<TrialOutcome>,
-    procedure: &Procedure,
-    none_agree: bool,
-    blank_missing: bool,
-) -> WorkUp {
+fn finish(mut graph: Graph, trials: Vec<TrialOutcome>, procedure: &Procedure) -> WorkUp {
     let counted = || trials.iter().filter(|t| t.counted);
     let results: Vec<StepId> = counted().filter_map(|t| t.result).collect();
     let delivered: Vec<Decimal> = counted()
@@ -218,8 +228,9 @@ fn finish(
         budget,
         mean_delivered: Replicates::of(&delivered).ok().map(|r| r.mean),
         predicted_scatter,
-        none_agree,
-        blank_missing,
+        blanks: Vec::new(),
+        none_agree: false,
+        blank_missing: false,
     }
 }
 
@@ -246,182 +257,44 @@ impl TrialOutcome {
             why_not: None,
         }
     }
+
+    fn saw(&mut self, measured: &Measured) {
+        self.delivered = measured.delivered;
+        self.second = measured.second;
+    }
 }
 
 /// Works up the blank rows; their mean is none where the procedure asks for no blank, though the rows are shown.
-fn blank(builder: &mut Builder, rows: &[Titration], trials: &mut [TrialOutcome]) -> Blank {
-    let (mut delivered, mut first, mut second, mut masses) = (vec![], vec![], vec![], vec![]);
-    let blanks = rows
+fn blanks(
+    builder: &mut Builder,
+    rows: &[LabRow],
+    trials: &mut [TrialOutcome],
+) -> [Option<StepId>; 2] {
+    let scheme = &builder.procedure.scheme;
+    let mut signals: [Vec<(StepId, Role)>; 2] = Default::default();
+    let blank_rows = rows
         .iter()
         .zip(trials)
-        .filter(|(row, _)| row.trial == TrialLabel::Blank);
-    for (index, (row, outcome)) in blanks.enumerate() {
+        .filter(|(row, _)| row.titration.trial == TrialLabel::Blank);
+    for (index, (row, outcome)) in blank_rows.enumerate() {
         let of = Of::Blank(index.saturating_add(1));
-        let found = volumes(builder, row, of).unwrap_or_default();
-        outcome.delivered = found.delivered;
-        outcome.second = found.second.filter(|_| !row.other.second.is_empty());
-        delivered.extend(found.delivered);
-        first.extend(found.first);
-        second.extend(found.second);
-        if let Method::Gravimetric { precipitate, .. } = builder.procedure.method() {
-            masses.extend(gravimetric::content(
-                builder,
-                row,
-                &precipitate.balance,
-                BLANK_MASS,
-                of,
-            ));
+        let measured = scheme.measure(builder, row.titration, of);
+        let measured = measured.unwrap_or_default();
+        outcome.saw(&measured);
+        for (signals, signal) in signals.iter_mut().zip(measured.signals) {
+            signals.extend(signal);
         }
     }
     if !builder.procedure.trials.blank {
-        return Blank::default();
+        return [None; 2];
     }
-    let mut mean = |steps: &[StepId], role, unit| builder.blank(steps, role, unit).unwrap_or(None);
-    Blank {
-        volumes: Volumes {
-            delivered: mean(&delivered, Role::MeanBlank(Titre::Whole), "mL"),
-            first: mean(&first, Role::MeanBlank(Titre::First), "mL"),
-            second: mean(&second, Role::MeanBlank(Titre::Second), "mL"),
-        },
-        mass: mean(&masses, Role::Own(MEAN_BLANK_MASS), "g"),
-    }
-}
-
-/// The calibration line, where the procedure has one.
-fn calibration<'a>(
-    builder: &mut Builder<'a>,
-    rows: &'a [Titration],
-    lots: &impl Fn(usize) -> (Option<&'a Lot>, Option<&'a Lot>),
-) -> Result<Option<Line>, WorkUpError> {
-    let Method::CalibrationLine { calibration, .. } = builder.procedure.method() else {
-        return Ok(None);
-    };
-    let standards: Vec<_> = rows
-        .iter()
-        .enumerate()
-        .filter_map(|(index, row)| match row.trial {
-            TrialLabel::Standard(n) => Some((n, row, lots(index).0)),
-            _ => None,
-        })
-        .collect();
-    line::line(builder, calibration, &standards).map(Some)
-}
-
-fn volumes(builder: &mut Builder, row: &Titration, of: Of) -> Result<Volumes, WorkUpError> {
-    if builder.procedure.burette().is_none() {
-        return Ok(Volumes::default());
-    }
-    let delivered = builder.delivered(Delivery::First, &row.burette, of)?;
-    let mut found = Volumes {
-        delivered: Some(delivered),
-        ..Volumes::default()
-    };
-    if let Method::TwoEndpoint { portion, .. } = builder.procedure.method() {
-        match portion {
-            Portion::Another if !row.other.second.is_empty() => {
-                found.first = Some(delivered);
-                found.second = Some(builder.delivered(Delivery::Second, &row.other.second, of)?);
-            }
-            Portion::Another => {}
-            Portion::Same => {
-                found.second = Some(delivered);
-                found.first = first_endpoint(builder, row, of)?;
-            }
+    signals.map(|signals| match signals.as_slice() {
+        [] => None,
+        [(one, _)] => Some(*one),
+        [(first, role), ..] => {
+            let unit = builder.graph.get(*first).unit;
+            let mean = Operation::mean(signals.iter().map(|(signal, _)| *signal));
+            builder.graph.step(*role, unit, mean).ok()
         }
-    }
-    Ok(found)
-}
-
-/// Volume to the first of two endpoints in one flask: from the same start reading as the whole.
-fn first_endpoint(
-    builder: &mut Builder,
-    row: &Titration,
-    of: Of,
-) -> Result<Option<StepId>, WorkUpError> {
-    // of the first filling, which comes first
-    let start = builder.graph.find(Role::BuretteStart(Delivery::First), of);
-    let (Some(start), Some(read)) = (start, &row.other.first_endpoint) else {
-        return Ok(None);
-    };
-    let quantity = Quantity::new(Role::FirstEndpointReading).of(of);
-    let reading = builder.reading(quantity, read.value());
-    let terms = Operation::sum([(Sign::Plus, reading), (Sign::Minus, start)]);
-    let quantity = Quantity::new(Role::ToFirstEndpoint).of(of);
-    let volume = builder.graph.step(quantity, "mL", terms)?;
-    builder.delivery_components(volume, 1, of);
-    Ok(Some(volume))
-}
-
-fn trial<'a>(
-    builder: &mut Builder<'a>,
-    measured: &Measured<'a>,
-    of: Of,
-) -> Result<StepId, WorkUpError> {
-    match builder.procedure.method() {
-        Method::Direct {
-            titrant,
-            analyte_per_titrant,
-            asked,
-        } => direct::trial(
-            builder,
-            (titrant, *analyte_per_titrant, asked),
-            measured,
-            of,
-        ),
-        Method::Back {
-            titrant,
-            excess,
-            analyte_per_excess,
-            excess_per_titrant,
-            asked,
-        } => {
-            let by = Back {
-                titrant,
-                excess,
-                analyte_per_excess: *analyte_per_excess,
-                excess_per_titrant: *excess_per_titrant,
-                asked,
-            };
-            back::trial(builder, by, measured, of)
-        }
-        Method::Standardisation {
-            titrant,
-            weighed,
-            titrant_per_weighed,
-            asked,
-        } => {
-            let by = (titrant, weighed, *titrant_per_weighed, asked);
-            standardisation::trial(builder, by, measured, of)
-        }
-        Method::TwoEndpoint {
-            titrant,
-            first,
-            second,
-            asked,
-            ..
-        } => {
-            let endpoints = Endpoints {
-                first: *first,
-                second: *second,
-            };
-            two_endpoint::trial(builder, (titrant, endpoints, asked), measured, of)
-        }
-        Method::Gravimetric {
-            precipitate,
-            analyte_per_precipitate,
-            asked,
-        } => {
-            let by = (precipitate, *analyte_per_precipitate, asked);
-            gravimetric::trial(builder, by, measured, of)
-        }
-        Method::Density(vessel) => density::trial(builder, vessel, measured, of),
-        Method::CalibrationLine {
-            calibration,
-            analyte_per_species,
-            asked,
-        } => {
-            let by = (calibration, *analyte_per_species, asked);
-            line::trial(builder, by, measured, of)
-        }
-    }
+    })
 }

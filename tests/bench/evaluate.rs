@@ -6,12 +6,13 @@ use std::collections::BTreeMap;
 use std::hint::black_box;
 use std::time::Instant;
 
+use concordant::columns::Column;
 use concordant::files::{read_procedure, shipped_glassware, shipped_procedure};
 use concordant::ids::{LotCode, UnknownCode};
 use concordant::judge::{Case, DefaultLots, Settlement, evaluate};
 use concordant::measure::{Reading, as_f64};
 use concordant::procedure::Procedure;
-use concordant::submission::{HandIn, Piece, SampleReadings, Titration, TrialLabel};
+use concordant::submission::{HandIn, Titration, TrialLabel};
 use concordant::truth::{Assigned, Lot, Sealed, Unknown};
 use rust_decimal::Decimal;
 
@@ -108,15 +109,12 @@ fn hand_in() -> HandIn {
         excess_lot: None,
         unknown: None,
         instrument: None,
-        burette: vec![Piece {
-            start: read(start),
-            end: read(end),
-        }],
-        other: Default::default(),
-        sample: SampleReadings {
-            volume: Some(read(sample)),
-            ..SampleReadings::default()
-        },
+        readings: [
+            (Column::BuretteStart(1), read(start)),
+            (Column::BuretteEnd(1), read(end)),
+            (Column::SampleVolume, read(sample)),
+        ]
+        .into(),
         submitted_at: None,
     };
     HandIn {
@@ -148,8 +146,9 @@ fn bare_decimal(procedure: &Procedure, hand_in: &HandIn, lot: Assigned) -> Bare 
     let mut random = Decimal::ZERO;
     let (mut by_burette, mut by_sample) = (Decimal::ZERO, Decimal::ZERO);
     for (result, t) in results.iter_mut().zip(&hand_in.titrations) {
-        let volume = t.burette[0].end.value() - t.burette[0].start.value();
-        let sample = t.sample.volume.as_ref().expect("read").value();
+        let volume = t.readings[&Column::BuretteEnd(1)].value()
+            - t.readings[&Column::BuretteStart(1)].value();
+        let sample = t.readings[&Column::SampleVolume].value();
         *result = lot.value * volume * molar_mass.value * Decimal::ONE_THOUSAND / sample;
         let (by_volume, by_own) = (*result / volume, *result / sample);
         random += by_volume * by_volume * (reading + reading + endpoint)
@@ -189,8 +188,9 @@ fn bare_decimal(procedure: &Procedure, hand_in: &HandIn, lot: Assigned) -> Bare 
 fn results(procedure: &Procedure, hand_in: &HandIn, lot: Assigned) -> Option<Decimal> {
     let molar_mass = procedure.result.expressed_as.as_ref()?.molar_mass().value;
     let result = |t: &Titration| {
-        let volume = t.burette[0].end.value() - t.burette[0].start.value();
-        let sample = t.sample.volume.as_ref()?.value();
+        let volume = t.readings[&Column::BuretteEnd(1)].value()
+            - t.readings[&Column::BuretteStart(1)].value();
+        let sample = t.readings.get(&Column::SampleVolume)?.value();
         Some(lot.value * volume * molar_mass * Decimal::ONE_THOUSAND / sample)
     };
     let results: Option<Vec<Decimal>> = hand_in.titrations.iter().map(result).collect();

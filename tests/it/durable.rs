@@ -7,6 +7,7 @@ use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 
 use concordant::changes::Change;
+use concordant::columns::Column;
 use concordant::course::Student;
 use concordant::desk::{Desk, accounts, bring_in, submission, verify};
 use concordant::ids::StudentId;
@@ -136,9 +137,7 @@ async fn receipts_survive_a_kill() {
         let stored =
             stored.unwrap_or_else(|| panic!("receipt {receipt} was shown and is not there"));
         assert_eq!(
-            stored.revision.hand_in.titrations[0].burette[0]
-                .end
-                .written(),
+            stored.revision.hand_in.titrations[0].readings[&Column::BuretteEnd(1)].written(),
             end
         );
     }

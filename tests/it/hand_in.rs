@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use concordant::changes::{Made, Recomputed};
+use concordant::columns::Column;
 use concordant::desk::forms::{IssueForm, StatedForm, What, enter};
 use concordant::desk::{
     Desk, HandInError, HandInRequest, bring_in, deal, decide, hand_in, recompute, release, verify,
@@ -10,7 +11,7 @@ use concordant::desk::{
 use concordant::form::Typed;
 use concordant::measure::Reading;
 use concordant::store::{Store, write_changes};
-use concordant::submission::{HandIn, Piece, SampleReadings, Titration, TrialLabel};
+use concordant::submission::{HandIn, Titration, TrialLabel};
 use concordant::term::Ruling;
 use jiff::Timestamp;
 use proptest::prelude::*;
@@ -52,15 +53,12 @@ fn readings(end: &str) -> HandIn {
         excess_lot: None,
         unknown: None,
         instrument: None,
-        burette: vec![Piece {
-            start: read(start),
-            end: read(end),
-        }],
-        other: Default::default(),
-        sample: SampleReadings {
-            volume: Some(read("49.9")),
-            ..SampleReadings::default()
-        },
+        readings: [
+            (Column::BuretteStart(1), read(start)),
+            (Column::BuretteEnd(1), read(end)),
+            (Column::SampleVolume, read("49.9")),
+        ]
+        .into(),
         submitted_at: None,
     };
     HandIn {

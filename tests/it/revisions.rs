@@ -32,7 +32,7 @@ fn revisions_answers_and_reasons_are_read() {
         .map(|r| r.hand_in.reported.as_ref().unwrap().written())
         .collect();
     assert_eq!(answers, ["200.1", "200.5"]);
-    assert_eq!(revisions[1].hand_in.titrations[2].burette.len(), 2);
+    assert_eq!(revisions[1].hand_in.titrations[2].fillings(), 2);
     let late = &term.submissions[&crate::slot("hardness", "0018")][0];
     assert_eq!(late.submitted_at, at("2026-09-14T13:05:00Z"));
     assert_eq!(

@@ -404,7 +404,7 @@ async fn a_student_takes_the_whole_record_away() {
     let acid = &held["experiments"][0];
     assert_eq!(held["student"]["student_id"], "0042");
     assert_eq!(
-        acid["versions"][0]["handed_in"]["titrations"][0]["burette"][0]["end"],
+        acid["versions"][0]["handed_in"]["titrations"][0]["readings"]["burette_end_mL"],
         "20.40"
     );
     assert_eq!(acid["versions"][1]["reason"], "misread the second end");

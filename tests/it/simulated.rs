@@ -6,7 +6,7 @@ use concordant::simulate::Mistake;
 use concordant::simulate::arithmetic::Notebook;
 use concordant::simulate::hands::{Hands, Population, REALISTIC_SPREAD};
 use concordant::simulate::supplies::{Order, Place, Supplies};
-use concordant::submission::{HandIn, Piece};
+use concordant::submission::{Delivery, HandIn, Piece};
 use rand::SeedableRng;
 use rand_chacha::ChaCha20Rng;
 use rust_decimal::Decimal;
@@ -63,9 +63,9 @@ fn a_wrong_sum_is_wrong_by_what_the_mistake_makes_it() {
 
 /// Volumes delivered in the numbered trials, mL.
 fn titres(hand_in: &HandIn) -> Vec<f64> {
-    let delivered = |piece: &Piece| as_f64(piece.end.value() - piece.start.value());
+    let delivered = |piece: Piece| as_f64(piece.end.value() - piece.start.value());
     let rows = hand_in.numbered();
-    rows.map(|(_, row)| row.burette.iter().map(delivered).sum())
+    rows.map(|(_, row)| row.pieces(Delivery::First).map(delivered).sum())
         .collect()
 }
 
@@ -94,10 +94,11 @@ fn realistic_hands_are_as_they_are_said_to_be() {
         let mean = first.iter().sum::<f64>() / 3.0;
         let squares: f64 = first.iter().map(|titre| (titre - mean).powi(2)).sum();
         scatter.push(squares / 2.0);
-        let pieces = hand_in.titrations.iter().flat_map(|row| &row.burette);
-        let starts: Vec<&str> = pieces.clone().map(|piece| piece.start.written()).collect();
+        let rows = hand_in.titrations.iter();
+        let pieces: Vec<Piece> = rows.flat_map(|row| row.pieces(Delivery::First)).collect();
+        let starts: Vec<&str> = pieces.iter().map(|piece| piece.start.written()).collect();
         at_zero += usize::from(starts.iter().all(|start| *start == "0.00"));
-        for end in pieces.map(|piece| piece.end.written()) {
+        for end in pieces.iter().map(|piece| piece.end.written()) {
             readings += 1;
             round += usize::from(end.ends_with('0') || end.ends_with('5'));
         }

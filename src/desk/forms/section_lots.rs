@@ -16,7 +16,7 @@ impl SectionLotsForm {
     fn reagents(experiment: &Experiment) -> Vec<(&'static str, &'static str, Formula)> {
         let procedure = &experiment.procedure;
         let titrant = procedure.lot_reagent().map(|(species, _)| species.clone());
-        let excess = procedure.excess.as_ref().map(|e| e.species.clone());
+        let excess = procedure.excess().map(|e| e.species.clone());
         let kinds = [
             ("titrant", "Titrant", titrant),
             ("excess", "Excess", excess),

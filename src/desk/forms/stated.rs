@@ -279,7 +279,7 @@ pub fn reagents(term: &Term) -> Vec<(String, String)> {
     for experiment in &term.experiments {
         let procedure = &experiment.procedure;
         let titrant = procedure.lot_reagent().map(|(species, _)| species);
-        let excess = procedure.excess.as_ref().map(|e| &e.species);
+        let excess = procedure.excess().map(|e| &e.species);
         for species in [titrant, excess].into_iter().flatten() {
             if !used.contains(&species) {
                 used.push(species);

@@ -5,8 +5,8 @@ use smallvec::SmallVec;
 
 use crate::columns::Column;
 use crate::measure::{Glassware, Reading};
-use crate::procedure::{Procedure, Scheme};
-use crate::submission::{HandIn, Piece, Titration, TrialLabel};
+use crate::procedure::Procedure;
+use crate::submission::{Delivery, HandIn, Piece, Titration, TrialLabel};
 
 /// Readings are counted in millionths of a mL or g.
 const PLACES: u32 = 6;
@@ -62,7 +62,7 @@ impl Titre {
 /// Whether what is read with a procedure can tell one student's work from another's: not where everybody measures the
 /// same solutions with one instrument, or fills the same vessels.
 pub(super) fn tells_apart(procedure: &Procedure) -> bool {
-    procedure.scheme.is_titration() || procedure.scheme == Scheme::Gravimetric
+    procedure.scheme.tells_apart()
 }
 
 impl Sheet {
@@ -75,10 +75,9 @@ impl Sheet {
             if !matches!(row.trial, TrialLabel::Numbered(_) | TrialLabel::Rough) {
                 continue;
             }
-            let amounts = AMOUNTS.iter().filter_map(|column| {
-                // empty and full vessels are kept in the same place as crucibles
-                Some((*column, whole(column.get(row)?)))
-            });
+            let amounts = AMOUNTS
+                .iter()
+                .filter_map(|column| Some((*column, whole(column.get(row)?))));
             rows.push(Row {
                 trial: row.trial,
                 titres,
@@ -108,11 +107,13 @@ impl Sheet {
 
 fn titres(row: &Titration, stood: &mut Option<i64>) -> SmallVec<[Titre; 1]> {
     let mut found = SmallVec::new();
-    for (pieces, first) in [
-        (&row.burette, row.other.first_endpoint.as_ref()),
-        (&row.other.second, None),
-    ] {
-        if let Some(titre) = titre(pieces, first, *stood) {
+    for delivery in Delivery::BOTH {
+        let first = match delivery {
+            Delivery::First => Column::FirstEndpoint.get(row),
+            Delivery::Second => None,
+        };
+        let pieces: SmallVec<[Piece; 2]> = row.pieces(delivery).collect();
+        if let Some(titre) = titre(&pieces, first, *stood) {
             *stood = Some(titre.end);
             found.push(titre);
         }
@@ -121,14 +122,14 @@ fn titres(row: &Titration, stood: &mut Option<i64>) -> SmallVec<[Titre; 1]> {
 }
 
 fn titre(pieces: &[Piece], first: Option<&Reading>, stood: Option<i64>) -> Option<Titre> {
-    let start = whole(&pieces.first()?.start);
+    let start = whole(pieces.first()?.start);
     let parts = pieces
         .iter()
-        .map(|piece| whole(&piece.end).saturating_sub(whole(&piece.start)));
+        .map(|piece| whole(piece.end).saturating_sub(whole(piece.start)));
     Some(Titre {
         start,
         stood,
-        end: whole(&pieces.last()?.end),
+        end: whole(pieces.last()?.end),
         delivered: parts.fold(0, i64::saturating_add),
         first: first.map(|first| whole(first).saturating_sub(start)),
         whole: pieces.len() == 1,
@@ -142,12 +143,9 @@ fn step(procedure: &Procedure, rows: &[Titration]) -> i64 {
     let Some(finest) = finest.map(in_units).filter(|step| *step > 0) else {
         return 1;
     };
-    let pieces = rows
-        .iter()
-        .flat_map(|row| row.burette.iter().chain(&row.other.second));
-    let readings: Vec<i64> = pieces
-        .flat_map(|piece| [whole(&piece.start), whole(&piece.end)])
-        .collect();
+    let readings = rows.iter().flat_map(|row| &row.readings);
+    let of_pieces = readings.filter(|(column, _)| column.is_of_piece());
+    let readings: Vec<i64> = of_pieces.map(|(_, reading)| whole(reading)).collect();
     let all_on = |step: &i64| {
         readings
             .iter()

@@ -9,8 +9,8 @@ use crate::judge::case::Case;
 use crate::judge::marks::agrees;
 use crate::measure::{as_f64, to_figures};
 use crate::stats::mean;
-use crate::submission::{HandIn, TrialLabel};
-use crate::workup::{Delivery, Of, Party, Role, Step, StepId, Titre, WorkUp, WorkUpInput, work_up};
+use crate::submission::{Delivery, HandIn, TrialLabel};
+use crate::workup::{Of, Party, Role, Step, StepId, WorkUp, WorkUpInput, work_up};
 
 /// What a careful calculation may still be off, relative: figures dropped on the way (common practice).
 const ROUNDING: f64 = 0.000_5;
@@ -225,18 +225,11 @@ impl Answer<'_> {
 
     /// The blank as it is subtracted: the mean, or the only one.
     fn blank_steps(&self) -> Vec<StepId> {
-        if self.case.procedure.excess.is_some() {
+        if self.case.procedure.uses_excess_lot() {
             // there the blank finds what was added, and nothing would be left without it
             return Vec::new();
         }
-        let mean = self.with_role(|role| role == Role::MeanBlank(Titre::Whole));
-        if mean.is_empty() {
-            let is_blank = |step: &Step| matches!(step.quantity.of, Of::Blank(_));
-            let delivered = Role::Delivered(Delivery::First);
-            self.steps(|step| step.quantity.role == delivered && is_blank(step))
-        } else {
-            mean
-        }
+        self.work_up.blanks.clone()
     }
 
     /// Slips with ratios, molarities, aliquots.
@@ -250,7 +243,7 @@ impl Answer<'_> {
         }
         let procedure = self.case.procedure;
         let titrant = procedure.lot_reagent();
-        let excess = procedure.excess.as_ref().map(|e| (&e.species, e.nominal));
+        let excess = procedure.excess().map(|e| (&e.species, e.nominal));
         for (parties, reagent) in [
             ([Party::Titrant, Party::Stock].as_slice(), titrant),
             (&[Party::Excess], excess),
@@ -362,7 +355,7 @@ impl Answer<'_> {
 
     /// Slips with what the result is expressed as, and with its unit.
     fn expressed(&mut self) {
-        if let Some(asked) = self.case.procedure.method().asked() {
+        if let Some(asked) = self.case.procedure.scheme.asked() {
             let masses = self.with_role(|role| role == Role::MolarMass);
             let composition = self.with_role(|role| role == Role::CompositionRatio);
             for species in self.other_species() {

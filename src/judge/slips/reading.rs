@@ -5,11 +5,13 @@ use rust_decimal::Decimal;
 use super::SlipCode;
 use super::rank::{Hypotheses, Tried, log_normal};
 use crate::chem::Formula;
+use crate::columns::Column;
 use crate::judge::case::Case;
 use crate::measure::{as_f64, from_f64};
 use crate::procedure::SampleBy;
+use crate::submission::Delivery;
 use crate::truth::Assigned;
-use crate::workup::{Delivery, Instrument, Of, Party, Role, Step, StepId, WorkUp};
+use crate::workup::{Instrument, Of, Party, Role, Step, StepId, WorkUp};
 
 /// Share of a class that makes no slip, against the sum of the weights of slips.
 const NO_SLIP: f64 = 150.0;
@@ -198,7 +200,7 @@ impl Seen<'_> {
         let mut volumes = case
             .hand_in
             .numbered()
-            .filter_map(|(_, t)| t.sample.volume.as_ref());
+            .filter_map(|(_, t)| Column::SampleVolume.get(t));
         if !volumes.all(|v| v.value() == procedure.sample.nominal) {
             return None;
         }

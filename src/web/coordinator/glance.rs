@@ -296,7 +296,7 @@ fn steps_of(
         lots.any(|lot| Formula::parse(&lot.reagent).is_ok_and(|f| f == *species))
     };
     let titrant = procedure.lot_reagent().map(|(species, _)| species);
-    let excess = procedure.excess.as_ref().map(|e| &e.species);
+    let excess = procedure.excess().map(|e| &e.species);
     for species in [titrant, excess].into_iter().flatten() {
         if !has_lot(species) {
             let words = format!("{title}: there is no lot of {species} yet.");

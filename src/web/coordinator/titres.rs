@@ -36,8 +36,7 @@ pub fn expected(term: &Term, experiment: &Experiment) -> (Vec<Titre>, String) {
         .lot_reagent()
         .map(|(_, label)| titrant.unwrap_or_else(|| Lot::nominal(label)));
     let excess = procedure
-        .excess
-        .as_ref()
+        .excess()
         .map(|e| excess.unwrap_or_else(|| Lot::nominal(e.nominal)));
     let unknowns = term.unknowns.get(&experiment.key).into_iter().flatten();
     let titres = unknowns.map(|(code, unknown)| {

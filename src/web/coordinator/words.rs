@@ -4,24 +4,15 @@ use rust_decimal::Decimal;
 
 use crate::judge::{AgreementMeasure, Marking, Scale, Scored};
 use crate::measure::plain;
-use crate::procedure::{Accept, Portion, Procedure, Scheme};
+use crate::procedure::{Accept, Procedure};
 use crate::stats::DixonCritical;
 use crate::words::counted;
 
 /// What a coordinator wants to know of a procedure: a subject and a sentence each.
 pub fn facts(procedure: &Procedure) -> Vec<(&'static str, String)> {
-    let scheme = match procedure.scheme {
-        Scheme::Direct => "direct titration",
-        Scheme::Indirect => "indirect titration, through a chain of reactions",
-        Scheme::Back => "back titration",
-        Scheme::Standardisation => "standardisation against a weighed primary standard",
-        Scheme::TwoEndpoint => "titration to two endpoints",
-        Scheme::Gravimetric => "gravimetry: a precipitate is weighed",
-        Scheme::Density => "density: a volume is weighed",
-        Scheme::CalibrationLine => "absorbance against a line of standards",
-    };
-    let mut facts = vec![("Scheme", scheme.to_owned())];
-    facts.extend(measured(procedure));
+    let scheme = &procedure.scheme;
+    let mut facts = vec![("Scheme", scheme.words().to_owned())];
+    facts.extend(scheme.facts());
     facts.push(("Sample", crate::web::student::sample_words(procedure)));
     if let Some(aliquot) = &procedure.sample.aliquot {
         facts.push((
@@ -33,7 +24,7 @@ pub fn facts(procedure: &Procedure) -> Vec<(&'static str, String)> {
             ),
         ));
     }
-    if let Some(excess) = &procedure.excess {
+    if let Some(excess) = procedure.excess() {
         facts.push((
             "Excess",
             format!(
@@ -45,7 +36,7 @@ pub fn facts(procedure: &Procedure) -> Vec<(&'static str, String)> {
         ));
     }
     let unit = procedure.result.unit.name();
-    let result = match procedure.method().asked() {
+    let result = match scheme.asked() {
         None => format!("density in {unit}"),
         Some(asked) if asked.analyte == asked.expressed_as => {
             format!("{} in {unit}", asked.analyte)
@@ -57,63 +48,6 @@ pub fn facts(procedure: &Procedure) -> Vec<(&'static str, String)> {
     };
     facts.push(("Result", result));
     facts.push(("Trials", trials(procedure)));
-    facts
-}
-
-/// What is read for the result.
-fn measured(procedure: &Procedure) -> Vec<(&'static str, String)> {
-    let mut facts = Vec::new();
-    if let Some(titrant) = &procedure.titrant {
-        let words = format!(
-            "{}, nominally {} mol/L, from a {}",
-            titrant.species,
-            titrant.nominal,
-            titrant.burette.title()
-        );
-        facts.push(("Titrant", words));
-    }
-    if let Some(second) = &procedure.second {
-        let where_to = match second.portion {
-            Portion::Same => "on in the same flask",
-            Portion::Another => "in another, equal portion",
-        };
-        facts.push((
-            "Second endpoint",
-            format!("{where_to}; finds {} as well", second.other),
-        ));
-    }
-    if let Some(precipitate) = &procedure.precipitate {
-        let words = format!(
-            "{}, about {} g, on a {}",
-            precipitate.species,
-            precipitate.nominal,
-            precipitate.balance.title()
-        );
-        facts.push(("Precipitate", words));
-    }
-    if let Some(vessel) = &procedure.vessel {
-        let volume = match vessel.water {
-            Some(celsius) => format!("its volume by water at {celsius} \u{b0}C"),
-            None => "its nominal volume".to_owned(),
-        };
-        facts.push((
-            "Vessel",
-            format!("{volume}, on a {}", vessel.balance.title()),
-        ));
-    }
-    if let Some(line) = &procedure.calibration {
-        let stock: Vec<String> = line.stock.iter().map(ToString::to_string).collect();
-        let words = format!(
-            "{} mL of {}, nominally {} mol/L, taken with a {} and made up in a {}; read on a {}",
-            stock.join(", "),
-            line.species,
-            line.nominal,
-            line.taken_with.title(),
-            line.made_up_in.title(),
-            line.instrument.title()
-        );
-        facts.push(("Standards", words));
-    }
     facts
 }
 

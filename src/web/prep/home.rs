@@ -100,7 +100,7 @@ fn row(term: &Term, experiment: &Experiment) -> Row {
     let procedure = &experiment.procedure;
     let mut missing = Vec::new();
     let titrant = procedure.lot_reagent().map(|(species, _)| species);
-    let excess = procedure.excess.as_ref().map(|e| &e.species);
+    let excess = procedure.excess().map(|e| &e.species);
     for species in [titrant, excess].into_iter().flatten() {
         let of = |reagent: &str| Formula::parse(reagent).is_ok_and(|f| f == *species);
         if !term.lots.values().any(|lot| of(&lot.reagent)) {

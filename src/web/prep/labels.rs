@@ -194,9 +194,7 @@ fn nominal(term: &Term, lot: &Lot) -> Option<String> {
     let mut called: Vec<String> = Vec::new();
     for experiment in &term.experiments {
         let procedure = &experiment.procedure;
-        let titrant = procedure.lot_reagent();
-        let excess = procedure.excess.as_ref().map(|e| (&e.species, e.nominal));
-        for (species, nominal) in [titrant, excess].into_iter().flatten() {
+        for (species, nominal) in procedure.lot_reagents() {
             let text = nominal.to_string();
             if *species == reagent && !called.contains(&text) {
                 called.push(text);

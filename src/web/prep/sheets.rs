@@ -320,16 +320,7 @@ fn bench_sheets(
 /// The rows a student may need, those that read the same columns together: standards, a blank, the rough trial, and two
 /// trials more than the fewest asked for.
 fn tables(procedure: &Procedure) -> Vec<SheetTable> {
-    let mut rows: Vec<TrialLabel> = Vec::new();
-    if procedure.trials.blank {
-        rows.push(TrialLabel::Blank);
-    }
-    let line = procedure.calibration.as_ref();
-    let standards = line.map_or(0, |line| line.stock.len());
-    rows.extend((1..).take(standards).map(TrialLabel::Standard));
-    if procedure.scheme.is_titration() {
-        rows.push(TrialLabel::Rough);
-    }
+    let mut rows = procedure.rows_before_trials();
     let most = procedure.trials.minimum.saturating_add(2);
     rows.extend((1..=most).map(TrialLabel::Numbered));
     let mut tables: Vec<SheetTable> = Vec::new();

@@ -138,18 +138,13 @@ pub fn form_page(
         frame: visitor.frame(&experiment.procedure.title),
         heading: heading(view, experiment, visitor, owner),
         rows: form_rows(procedure, &entry, &told.faults),
-        lot_label: if procedure.calibration.is_some() {
-            "Lot on the stock bottle"
-        } else {
-            "Lot on the titrant bottle"
-        },
+        lot_label: procedure.scheme.reagents().bottle,
         lots: procedure
             .lot_reagent()
             .map(|(species, _)| lots_of(species))
             .unwrap_or_default(),
         excess_lots: procedure
-            .excess
-            .as_ref()
+            .excess()
             .map(|e| lots_of(&e.species))
             .unwrap_or_default(),
         needs_lot: procedure.uses_titrant_lot(),

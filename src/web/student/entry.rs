@@ -103,8 +103,7 @@ impl Entry {
             .map(|r| r.written().to_owned())
             .unwrap_or_default();
         for titration in &hand_in.titrations {
-            let fillings = titration.burette.len().max(titration.other.second.len());
-            let columns = Column::of(procedure, fillings).into_iter();
+            let columns = Column::of(procedure, titration.fillings()).into_iter();
             let cells = columns
                 .filter_map(|c| Some((c, c.get(titration)?.written().to_owned())))
                 .collect();
@@ -183,10 +182,9 @@ impl Entry {
             TrialLabel::Numbered(number.saturating_sub(1)),
             TrialLabel::Numbered(number),
         );
-        let is_end = |c: &Column| matches!(c, Column::BuretteEnd(_) | Column::SecondEnd(_));
         let ends = Column::of_row(procedure, from, FILLINGS)
             .into_iter()
-            .filter(is_end);
+            .filter(|column| column.is_end());
         let before = self.rows.iter().find(|row| row.trial == from);
         let read = |column: Column| before?.cells.get(&column).filter(|text| !text.is_empty());
         let last = ends.filter_map(read).next_back().cloned();
@@ -265,9 +263,7 @@ impl Entry {
                         unknown: (!self.unknown.is_empty())
                             .then(|| UnknownCode::new(self.unknown.as_str())),
                         instrument: (!self.instrument.is_empty()).then(|| self.instrument.clone()),
-                        burette: read.burette,
-                        other: read.other,
-                        sample: read.sample,
+                        readings: read,
                         submitted_at: None,
                     };
                     let refused = refusals(procedure, titrations.len(), &titration);
@@ -373,18 +369,7 @@ impl EntryRow {
 
 /// The rows of the form, in the order in which they are measured.
 fn labels(procedure: &Procedure, trials: u32) -> Vec<TrialLabel> {
-    let mut labels = Vec::new();
-    if procedure.trials.blank {
-        labels.push(TrialLabel::Blank);
-    }
-    let standards = procedure
-        .calibration
-        .as_ref()
-        .map_or(0, |line| line.stock.len());
-    labels.extend((1..).take(standards).map(TrialLabel::Standard));
-    if procedure.scheme.is_titration() {
-        labels.push(TrialLabel::Rough);
-    }
+    let mut labels = procedure.rows_before_trials();
     labels.extend((1..=trials).map(TrialLabel::Numbered));
     labels
 }

@@ -7,9 +7,9 @@ use crate::columns::Column;
 use crate::course::Experiment;
 use crate::desk::Image;
 use crate::measure::{Glassware, from_f64, plain, to_decimals};
-use crate::procedure::{Procedure, SampleBy, Scheme};
+use crate::procedure::{Procedure, SampleBy};
 use crate::stats::Replicates;
-use crate::submission::{HandIn, Piece, Titration};
+use crate::submission::{Delivery, HandIn, Titration};
 use crate::term::Slot;
 use crate::workup::{StepId, TrialOutcome, WorkUp, work_up_readings};
 
@@ -94,10 +94,13 @@ fn shown(procedure: &Procedure) -> Vec<Shown> {
             continue;
         }
         columns.push(Shown::Read(column));
-        match column {
-            Column::BuretteEnd(_) => columns.push(Shown::Delivered),
-            Column::SecondEnd(_) => columns.push(Shown::SecondDelivered),
-            _ => {}
+        for (delivery, delivered) in [
+            (Delivery::First, Shown::Delivered),
+            (Delivery::Second, Shown::SecondDelivered),
+        ] {
+            if column == Column::piece(delivery, 1).1 {
+                columns.push(delivered);
+            }
         }
     }
     if !sample.is_empty() {
@@ -114,17 +117,7 @@ impl Shown {
             Self::Sample => procedure.sample.glassware.kind().unit(),
         };
         let words = match self {
-            Self::Read(column) => match column {
-                Column::BuretteStart(_) => "Start",
-                Column::BuretteEnd(_) => "End",
-                Column::FirstEndpoint => "First endpoint",
-                Column::SecondStart(_) => "Second start",
-                Column::SecondEnd(_) => "Second end",
-                Column::Crucible | Column::Vessel => "Empty",
-                Column::CrucibleFull | Column::VesselFull => "Full",
-                Column::VesselWater => "With water",
-                _ => "Absorbance",
-            },
+            Self::Read(column) => column.head(),
             Self::Delivered => "Delivered",
             Self::SecondDelivered => "Second delivered",
             Self::Sample => "Sample",
@@ -134,27 +127,18 @@ impl Shown {
 }
 
 fn column_text(column: Column, titration: &Titration) -> Vec<String> {
-    let pieces = |pieces: &[Piece], end: bool| -> Vec<String> {
-        let side = |p: &Piece| {
-            if end {
-                p.end.to_string()
-            } else {
-                p.start.to_string()
-            }
-        };
-        pieces.iter().map(side).collect()
-    };
-    match column {
-        Column::BuretteStart(_) => pieces(&titration.burette, false),
-        Column::BuretteEnd(_) => pieces(&titration.burette, true),
-        Column::SecondStart(_) => pieces(&titration.other.second, false),
-        Column::SecondEnd(_) => pieces(&titration.other.second, true),
-        other => other
-            .get(titration)
-            .map(ToString::to_string)
-            .into_iter()
-            .collect(),
+    for delivery in Delivery::BOTH {
+        let (start, end) = Column::piece(delivery, 1);
+        let pieces = titration.pieces(delivery);
+        if column == start {
+            return pieces.map(|piece| piece.start.to_string()).collect();
+        }
+        if column == end {
+            return pieces.map(|piece| piece.end.to_string()).collect();
+        }
     }
+    let reading = column.get(titration);
+    reading.map(ToString::to_string).into_iter().collect()
 }
 
 fn delivered(procedure: &Procedure, done: &WorkUp, id: Option<StepId>) -> Vec<String> {
@@ -171,7 +155,7 @@ pub fn volume_spread(
     work_up: &WorkUp,
 ) -> Option<VolumeSpread> {
     let weighed = procedure.sample.by != SampleBy::Volume;
-    if weighed && procedure.scheme == Scheme::Back {
+    if weighed && procedure.uses_excess_lot() {
         return None;
     }
     let trials = hand_in.titrations.iter().zip(&work_up.trials);
@@ -219,15 +203,9 @@ pub fn spread_for_student(
 
 /// Mass of a weighed sample, g.
 fn mass(titration: &Titration) -> Option<Decimal> {
-    let sample = &titration.sample;
-    let difference = sample.before.as_ref().zip(sample.after.as_ref());
-    let by_difference =
-        difference.and_then(|(before, after)| before.value().checked_sub(after.value()));
-    sample
-        .mass
-        .as_ref()
-        .map(|mass| mass.value())
-        .or(by_difference)
+    let read = |column: Column| Some(column.get(titration)?.value());
+    let difference = || read(Column::SampleBefore)?.checked_sub(read(Column::SampleAfter)?);
+    read(Column::SampleMass).or_else(difference)
 }
 
 fn volume(procedure: &Procedure, value: Decimal) -> String {
@@ -240,7 +218,7 @@ fn volume(procedure: &Procedure, value: Decimal) -> String {
 
 fn sample_text(procedure: &Procedure, titration: &Titration) -> Vec<String> {
     let readings = Column::of_sample(procedure)
-        .into_iter()
+        .iter()
         .filter_map(|column| column.get(titration));
     let text = readings
         .map(|r| r.written().to_owned())

@@ -1,10 +1,11 @@
 //! Last digits.
 
+use concordant::columns::Column;
 use concordant::files::shipped_glassware;
 use concordant::judge::{EndDigits, FlagCode};
 use concordant::measure::Reading;
 use concordant::stats::{binomial_at_least, binomial_at_most};
-use concordant::submission::{HandIn, Piece, TrialLabel};
+use concordant::submission::{HandIn, TrialLabel};
 use rand::SeedableRng;
 use rand_chacha::ChaCha20Rng;
 
@@ -39,10 +40,11 @@ fn hand_in(work: &Work, pieces: &[(&str, &str)]) -> HandIn {
     let rows = (1..).zip(pieces).map(|(n, (start, end))| {
         let mut row = first.clone();
         row.trial = TrialLabel::Numbered(n);
-        row.burette = vec![Piece {
-            start: read(start),
-            end: read(end),
-        }];
+        row.readings = [
+            (Column::BuretteStart(1), read(start)),
+            (Column::BuretteEnd(1), read(end)),
+        ]
+        .into();
         row
     });
     HandIn {

@@ -1,9 +1,10 @@
 //! Honest students with habits that make readings coincide: they are not taken for copies either, and the bound that is
 //! computed for a pair is as generous as it is said to be.
 
+use concordant::columns::Column;
 use concordant::judge::GENEROUS;
 use concordant::measure::{Reading, to_decimals};
-use concordant::submission::{HandIn, Piece};
+use concordant::submission::{Delivery, HandIn, Titration};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha20Rng;
 use rust_decimal::Decimal;
@@ -47,80 +48,99 @@ fn written(value: Decimal) -> Reading {
     Reading::parse(&to_decimals(value, 2).to_string()).expect("a reading")
 }
 
-/// The same delivery from another start.
-fn start_at(piece: &mut Piece, start: Decimal) {
-    let delivered = piece.end.value() - piece.start.value();
-    *piece = Piece {
-        start: written(start),
-        end: written(start + delivered),
-    };
+struct Filling {
+    start: Reading,
+    end: Reading,
 }
 
-fn pieces(hand_in: &mut HandIn) -> impl Iterator<Item = &mut Piece> {
-    hand_in
-        .titrations
-        .iter_mut()
-        .flat_map(|row| &mut row.burette)
+impl Filling {
+    /// The same delivery from another start.
+    fn start_at(&mut self, start: Decimal) {
+        let delivered = self.end.value() - self.start.value();
+        self.start = written(start);
+        self.end = written(start + delivered);
+    }
+
+    fn is_fresh(&self) -> bool {
+        self.start.value() < Decimal::ONE
+    }
 }
 
-fn fresh(piece: &Piece) -> bool {
-    piece.start.value() < Decimal::ONE
+fn change<'r>(
+    rows: impl IntoIterator<Item = &'r mut Titration>,
+    mut change: impl FnMut(&mut Filling),
+) {
+    for row in rows {
+        for n in 1..=row.fillings() {
+            let (start, end) = Column::piece(Delivery::First, n);
+            let mut filling = Filling {
+                start: row.readings[&start].clone(),
+                end: row.readings[&end].clone(),
+            };
+            change(&mut filling);
+            row.readings
+                .extend([(start, filling.start), (end, filling.end)]);
+        }
+    }
 }
 
 fn with(habit: Habit, hand_in: &mut HandIn, rng: &mut ChaCha20Rng) {
     let this_one = rng.random::<bool>();
     let own = Decimal::new(rng.random_range(0..50), 2);
+    let rows = hand_in.titrations.iter_mut();
     match habit {
-        Habit::Zero => pieces(hand_in).for_each(|piece| start_at(piece, Decimal::ZERO)),
-        Habit::HalfZero if this_one => {
-            pieces(hand_in).for_each(|piece| start_at(piece, Decimal::ZERO))
-        }
+        Habit::Zero => change(rows, |filling| filling.start_at(Decimal::ZERO)),
+        Habit::HalfZero if this_one => change(rows, |filling| filling.start_at(Decimal::ZERO)),
         Habit::OneMeniscus => {
             let mut stood: Option<Decimal> = None;
-            for piece in pieces(hand_in) {
+            change(rows, |piece| {
                 if let Some(stood) = stood
                     && (piece.start.value() - stood).abs() <= Decimal::new(5, 2)
                 {
                     piece.start = written(stood);
                 }
                 stood = Some(piece.end.value());
-            }
+            });
         }
         Habit::HalfDivisions if this_one => {
-            for piece in pieces(hand_in) {
+            change(rows, |piece| {
                 let half = |r: &Reading| {
                     let twenty = Decimal::from(20);
                     written(to_decimals(r.value() * twenty, 0) / twenty)
                 };
                 (piece.start, piece.end) = (half(&piece.start), half(&piece.end));
-            }
+            });
         }
         Habit::NearOwn => {
-            for piece in pieces(hand_in).filter(|piece| fresh(piece)) {
-                let off = Decimal::new(rng.random_range(-3..=3), 2);
-                start_at(piece, (own + off).max(Decimal::ZERO));
-            }
+            change(rows, |piece| {
+                if piece.is_fresh() {
+                    let off = Decimal::new(rng.random_range(-3..=3), 2);
+                    piece.start_at((own + off).max(Decimal::ZERO));
+                }
+            });
         }
         Habit::ToAMark => {
-            for piece in pieces(hand_in).filter(|piece| fresh(piece)) {
-                start_at(piece, Decimal::new(rng.random_range(0..10), 1));
-            }
+            change(rows, |piece| {
+                if piece.is_fresh() {
+                    piece.start_at(Decimal::new(rng.random_range(0..10), 1));
+                }
+            });
         }
         Habit::FirstTitre if this_one => {
-            let numbered = hand_in.titrations.iter_mut();
-            let mut numbered = numbered.filter(|row| row.trial.number().is_some());
-            let first = numbered.next().map(|row| row.burette[0].clone());
-            let first = first.map(|piece| piece.end.value() - piece.start.value());
-            for piece in numbered.flat_map(|row| &mut row.burette) {
-                let end = piece.start.value() + first.expect("a first trial");
+            let mut numbered = rows.filter(|row| row.trial.number().is_some());
+            let first = numbered.next().expect("a first trial");
+            let piece = first.pieces(Delivery::First).next().expect("titrated");
+            let first = piece.end.value() - piece.start.value();
+            change(numbered, |piece| {
+                let end = piece.start.value() + first;
                 if end <= Decimal::from(50) {
                     piece.end = written(end);
                 }
-            }
+            });
         }
         Habit::CylinderMark if this_one => {
-            for row in &mut hand_in.titrations {
-                if let Some(volume) = &mut row.sample.volume {
+            for row in rows {
+                if let Some(volume) = row.readings.get_mut(&Column::SampleVolume) {
                     *volume = Reading::parse("50.0").expect("a reading");
                 }
             }

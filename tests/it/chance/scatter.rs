@@ -1,11 +1,11 @@
 //! Trials that agree too well.
 
+use concordant::columns::Column;
 use concordant::files::shipped_glassware;
 use concordant::judge::FlagCode;
 use concordant::measure::Reading;
 use concordant::procedure::{Accept, Procedure, TrialRules};
 use concordant::stats::{DixonCritical, DixonLevel};
-use concordant::submission::Piece;
 use rand::SeedableRng;
 use rand_chacha::ChaCha20Rng;
 
@@ -93,10 +93,13 @@ fn equal_titres() {
             let mut row = first.clone();
             row.trial = concordant::submission::TrialLabel::Numbered(n);
             let read = |text: String| Reading::parse(&text).expect("a reading");
-            row.burette = vec![Piece {
-                start: read(format!("0.{n}3")),
-                end: read(format!("24.{n}8")),
-            }];
+            let start = read(format!("0.{n}3"));
+            let end = read(format!("24.{n}8"));
+            let piece = [
+                (Column::BuretteStart(1), start),
+                (Column::BuretteEnd(1), end),
+            ];
+            row.readings.extend(piece);
             row
         };
         work.hand_in.titrations = (1..=trials).map(row).collect();

@@ -4,6 +4,7 @@
 use std::sync::LazyLock;
 
 use concordant::files::{Folder, read_term, shipped_procedures, write_term};
+use concordant::submission::Delivery;
 use concordant::submission::HandIn;
 use concordant::term::Revision;
 use proptest::prelude::*;
@@ -33,7 +34,7 @@ fn course(station: &Station) -> Folder {
     let mut lots = "lot,reagent,molarity_mol_per_L,standard_uncertainty_mol_per_L\n".to_owned();
     let procedure = &station.procedure;
     let titrant = procedure.lot_reagent().map(|(species, _)| species);
-    let excess = procedure.excess.as_ref().map(|excess| &excess.species);
+    let excess = procedure.excess().map(|excess| &excess.species);
     for (lot, species) in [(&station.lot, titrant), (&station.excess_lot, excess)] {
         if let (Some(lot), Some(species)) = (lot, species) {
             let (code, molarity) = (&lot.code, lot.molarity);
@@ -75,10 +76,10 @@ fn hand_in(station: &Station, seed: u64) -> HandIn {
     let mut hand_in = station.hand_in(seed, 3);
     for (number, row) in hand_in.titrations.iter_mut().enumerate() {
         if number % 2 == 0 {
-            refilled(&mut row.burette, dec("0.10"));
-        } else if !row.other.second.is_empty() {
-            refilled(&mut row.other.second, dec("0.20"));
-            refilled(&mut row.other.second, dec("0.30"));
+            refilled(row, Delivery::First, dec("0.10"));
+        } else {
+            refilled(row, Delivery::Second, dec("0.20"));
+            refilled(row, Delivery::Second, dec("0.30"));
         }
     }
     hand_in

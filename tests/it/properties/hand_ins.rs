@@ -2,11 +2,12 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use concordant::columns::Column;
 use concordant::ids::LotCode;
 use concordant::judge::{Case, DefaultLots, Settlement, evaluate, questions, refusals};
 use concordant::measure::Reading;
-use concordant::procedure::Scheme;
-use concordant::submission::{HandIn, OtherReadings, Piece, SampleReadings, Titration, TrialLabel};
+use concordant::schemes::SchemeKind as Scheme;
+use concordant::submission::{Delivery, HandIn, Readings, Titration, TrialLabel};
 use concordant::truth::{Assigned, Lot, Sealed, Unknown};
 use concordant::workup::{WorkUp, WorkUpInput, derivation, significant_figures, work_up};
 use proptest::option;
@@ -20,17 +21,15 @@ use crate::reference::dec;
 fn a_refilled_burette_delivers_the_same() {
     let (mut found, mut fillings) = (0, 0);
     for station in stations() {
-        if !station.procedure.scheme.is_titration() {
+        if station.procedure.burette().is_none() {
             continue;
         }
         let hand_in = station.hand_in(3, 3);
         let mut again = hand_in.clone();
         for row in &mut again.titrations {
-            refilled(&mut row.burette, dec("0.07"));
-            if !row.other.second.is_empty() {
-                refilled(&mut row.other.second, dec("1.30"));
-            }
-            fillings += row.burette.len();
+            refilled(row, Delivery::First, dec("0.07"));
+            refilled(row, Delivery::Second, dec("1.30"));
+            fillings += row.pieces(Delivery::First).count();
         }
         let (one, other) = (station.work_up(&hand_in), station.work_up(&again));
         for (row, row_again) in one.trials.iter().zip(&other.trials) {
@@ -46,7 +45,7 @@ fn a_refilled_burette_delivers_the_same() {
         // another filling is another calibration error; of two titres, one may cancel the other's
         let systematic = |done: &WorkUp| done.budget.as_ref().expect("a budget").systematic;
         let more = systematic(&other) >= systematic(&one);
-        let two = station.procedure.scheme == Scheme::TwoEndpoint;
+        let two = station.procedure.scheme.kind() == Scheme::TwoEndpoint;
         assert!(more || two, "{}", station.name);
         found += 1;
     }
@@ -67,9 +66,38 @@ fn reading() -> impl Strategy<Value = Reading> {
     text.prop_filter_map("a reading", |text| Reading::parse(&text).ok())
 }
 
-fn pieces() -> impl Strategy<Value = Vec<Piece>> {
-    let piece = (reading(), reading()).prop_map(|(start, end)| Piece { start, end });
-    prop::collection::vec(piece, 0..4)
+/// Any columns at all, whole fillings of the burette.
+fn readings() -> impl Strategy<Value = Readings> {
+    let mut columns = vec![
+        Column::FirstEndpoint,
+        Column::Crucible,
+        Column::CrucibleFull,
+        Column::Vessel,
+        Column::VesselWater,
+        Column::VesselFull,
+        Column::Absorbance,
+    ];
+    columns.extend([Column::SampleVolume, Column::SampleMass]);
+    columns.extend([Column::SampleBefore, Column::SampleAfter]);
+    let number = columns.len();
+    let once = prop::collection::vec(option::weighted(0.8, reading()), number);
+    let once = once.prop_map(move |read| {
+        let there = columns.iter().copied().zip(read);
+        let there = there.filter_map(|(column, reading)| Some((column, reading?)));
+        there.collect::<Vec<_>>()
+    });
+    let pieces = |delivery: Delivery| {
+        let pieces = prop::collection::vec((reading(), reading()), 0..4);
+        pieces.prop_map(move |pieces| {
+            let columns = (1..).map(move |n| Column::piece(delivery, n));
+            let both = columns
+                .zip(pieces)
+                .flat_map(|(columns, piece)| [(columns.0, piece.0), (columns.1, piece.1)]);
+            both.collect::<Vec<_>>()
+        })
+    };
+    (once, pieces(Delivery::First), pieces(Delivery::Second))
+        .prop_map(|(once, first, second)| once.into_iter().chain(first).chain(second).collect())
 }
 
 fn label() -> impl Strategy<Value = TrialLabel> {
@@ -91,39 +119,14 @@ fn lot_code() -> impl Strategy<Value = Option<String>> {
 }
 
 fn row() -> impl Strategy<Value = Titration> {
-    let maybe = || option::weighted(0.8, reading());
-    let other = (maybe(), pieces(), maybe(), maybe(), maybe(), maybe());
-    let other =
-        other.prop_map(
-            |(first_endpoint, second, empty, full, water, absorbance)| OtherReadings {
-                first_endpoint,
-                second,
-                empty,
-                full,
-                water,
-                absorbance,
-            },
-        );
-    let sample = (maybe(), maybe(), maybe(), maybe());
-    let sample = sample.prop_map(|(volume, mass, before, after)| SampleReadings {
-        volume,
-        mass,
-        before,
-        after,
-    });
-    (label(), lot_code(), lot_code(), pieces(), other, sample).prop_map(
-        |(trial, lot, excess_lot, burette, other, sample)| Titration {
-            trial,
+    (label(), lot_code(), lot_code(), readings()).prop_map(|(trial, lot, excess_lot, readings)| {
+        Titration {
             lot: lot.map(LotCode::new),
             excess_lot: excess_lot.map(LotCode::new),
-            unknown: None,
-            instrument: None,
-            burette,
-            other,
-            sample,
-            submitted_at: None,
-        },
-    )
+            readings,
+            ..Titration::new(trial)
+        }
+    })
 }
 
 fn lots() -> BTreeMap<LotCode, Lot> {

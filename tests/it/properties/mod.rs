@@ -9,13 +9,15 @@ mod units;
 use std::collections::{BTreeSet, HashSet};
 use std::sync::LazyLock;
 
+use concordant::columns::Column;
 use concordant::files::{read_procedure, shipped_glassware, shipped_procedures};
 use concordant::judge::signal::{Bench, Signal, result_at};
 use concordant::measure::Reading;
-use concordant::procedure::{Procedure, Scheme};
+use concordant::procedure::Procedure;
+use concordant::schemes::SchemeKind as Scheme;
 use concordant::simulate::hands::Hands;
 use concordant::simulate::simulate;
-use concordant::submission::{HandIn, Piece};
+use concordant::submission::{Delivery, HandIn, Titration};
 use concordant::truth::{Assigned, Lot};
 use concordant::workup::{WorkUp, WorkUpInput, work_up};
 use proptest::prelude::ProptestConfig;
@@ -50,8 +52,10 @@ pub fn stations() -> &'static [Station] {
         let others = others.map(|case| Station::new(case.name, case.procedure));
         let all: Vec<Station> = shipped.chain(others).collect();
         let schemes = Scheme::ALL.iter();
-        let lacking =
-            schemes.filter(|s| !all.iter().any(|station| station.procedure.scheme == **s));
+        let lacking = schemes.filter(|s| {
+            !all.iter()
+                .any(|station| station.procedure.scheme.kind() == **s)
+        });
         assert_eq!(lacking.count(), 0);
         all
     });
@@ -69,10 +73,7 @@ impl Station {
         let titrant = procedure
             .lot_reagent()
             .map(|(_, nominal)| lot("L-1", nominal));
-        let excess = procedure
-            .excess
-            .as_ref()
-            .map(|excess| lot("E-1", excess.nominal));
+        let excess = procedure.excess().map(|excess| lot("E-1", excess.nominal));
         Self {
             name,
             lot: titrant,
@@ -84,7 +85,7 @@ impl Station {
     /// The bottle that gives a signal in the middle of its scale.
     pub fn bench(&self) -> Bench<'_> {
         let full = Signal::of(&self.procedure).full;
-        let blank = match self.procedure.scheme {
+        let blank = match self.procedure.scheme.kind() {
             Scheme::Back => 0.8 * full,
             _ => 0.01 * full,
         };
@@ -140,18 +141,17 @@ pub fn read(value: Decimal) -> Reading {
 }
 
 /// The last piece in two: the burette is refilled somewhere on the way.
-pub fn refilled(pieces: &mut Vec<Piece>, start_again: Decimal) {
-    let Some(last) = pieces.pop() else {
+pub fn refilled(row: &mut Titration, delivery: Delivery, start_again: Decimal) {
+    let Some(last) = row.pieces(delivery).last() else {
         return;
     };
     let (start, end) = (last.start.value(), last.end.value());
     let middle = ((start + end) / Decimal::TWO).round_dp(2);
-    pieces.push(Piece {
-        start: last.start,
-        end: read(middle),
-    });
-    pieces.push(Piece {
-        start: read(start_again),
-        end: read(start_again + (end - middle)),
-    });
+    let filling = row.pieces(delivery).count();
+    let (_, old_end) = Column::piece(delivery, filling);
+    let (new_start, new_end) = Column::piece(delivery, filling + 1);
+    row.readings.insert(old_end, read(middle));
+    row.readings.insert(new_start, read(start_again));
+    let rest = start_again + (end - middle);
+    row.readings.insert(new_end, read(rest));
 }

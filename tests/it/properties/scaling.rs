@@ -1,8 +1,10 @@
 //! Scaling laws: what doubles, halves or stays where readings or molarities are doubled.
 
+use concordant::columns::Column;
 use concordant::measure::Reading;
-use concordant::procedure::{Accept, Method, Procedure, Scheme, TrialRules};
-use concordant::submission::{HandIn, Piece, Titration};
+use concordant::procedure::{Accept, Procedure, TrialRules};
+use concordant::schemes::SchemeKind as Scheme;
+use concordant::submission::{HandIn, Titration};
 use rust_decimal::Decimal;
 
 use super::{Station, read, stations};
@@ -29,16 +31,18 @@ fn double(reading: &mut Reading) {
 }
 
 /// `full` moved so that the content is twice what it was.
-fn double_content(empty: &Option<Reading>, full: &mut Option<Reading>) {
-    if let (Some(empty), Some(full)) = (empty, full) {
-        *full = read(empty.value() + (full.value() - empty.value()) * Decimal::TWO);
+fn double_content(row: &mut Titration, empty: Column, full: Column) {
+    if let (Some(empty), Some(reading)) = (empty.get(row), full.get(row)) {
+        let content = reading.value() - empty.value();
+        let doubled = read(empty.value() + content * Decimal::TWO);
+        row.readings.insert(full, doubled);
     }
 }
 
-fn double_pieces(pieces: &mut [Piece]) {
-    for piece in pieces {
-        double(&mut piece.start);
-        double(&mut piece.end);
+fn double_all(row: &mut Titration, wanted: impl Fn(Column) -> bool) {
+    let readings = row.readings.iter_mut();
+    for (_, reading) in readings.filter(|(column, _)| wanted(**column)) {
+        double(reading);
     }
 }
 
@@ -56,8 +60,8 @@ fn law(
         };
         let mut hand_in = station.hand_in(5, 3);
         // a density is linear but for the air that is added at the end
-        let air = match station.procedure.method() {
-            Method::Density(_) => 0.0012,
+        let air = match station.procedure.scheme.kind() {
+            Scheme::Density => 0.0012,
             _ => 0.0,
         };
         let before = value(&station, &hand_in) - air;
@@ -104,35 +108,33 @@ fn twice_the_molarity_is_twice_the_result() {
 fn twice_the_sample_is_half_the_result() {
     let factor = |procedure: &Procedure| {
         let read = procedure.sample.by.name() != "volume" || procedure.reads_sample_volume();
-        read.then_some(match procedure.scheme {
+        let of_water = Column::of(procedure, 1).contains(&Column::VesselWater);
+        read.then_some(match procedure.scheme.kind() {
             Scheme::Standardisation => 2.0,
             // the volume is the water's
-            Scheme::Density if procedure.vessel.as_ref()?.water.is_some() => 1.0,
+            Scheme::Density if of_water => 1.0,
             _ => 0.5,
         })
     };
     let found = law("sample", factor, |row: &mut Titration| {
-        let sample = &mut row.sample;
-        for reading in [&mut sample.volume, &mut sample.mass].into_iter().flatten() {
-            double(reading);
-        }
-        double_content(&sample.after.clone(), &mut sample.before);
+        double_all(row, |column| {
+            [Column::SampleVolume, Column::SampleMass].contains(&column)
+        });
+        double_content(row, Column::SampleAfter, Column::SampleBefore);
     });
     assert!(found > 8, "{found}");
 }
 
 #[test]
 fn twice_every_titre_is_twice_the_result() {
-    let factor = |procedure: &Procedure| match procedure.scheme {
+    let factor = |procedure: &Procedure| match procedure.scheme.kind() {
         Scheme::Standardisation => Some(0.5),
         // an excess by lot stays what it was
         Scheme::Back if !procedure.trials.blank => None,
-        scheme => scheme.is_titration().then_some(2.0),
+        _ => procedure.burette().map(|_| 2.0),
     };
     let found = law("titre", factor, |row: &mut Titration| {
-        double_pieces(&mut row.burette);
-        double_pieces(&mut row.other.second);
-        row.other.first_endpoint.iter_mut().for_each(double);
+        double_all(row, Column::is_of_burette);
     });
     assert!(found > 10, "{found}");
 }
@@ -140,11 +142,11 @@ fn twice_every_titre_is_twice_the_result() {
 #[test]
 fn twice_every_absorbance_changes_nothing() {
     let factor = |procedure: &Procedure| {
-        let line = procedure.scheme == Scheme::CalibrationLine;
+        let line = procedure.scheme.kind() == Scheme::CalibrationLine;
         line.then_some(1.0)
     };
     let found = law("absorbance", factor, |row: &mut Titration| {
-        row.other.absorbance.iter_mut().for_each(double);
+        double_all(row, |column| column == Column::Absorbance);
     });
     assert!(found > 0, "{found}");
 }
@@ -152,11 +154,15 @@ fn twice_every_absorbance_changes_nothing() {
 #[test]
 fn twice_the_content_is_twice_the_result() {
     let factor = |procedure: &Procedure| {
-        let weighed = matches!(procedure.scheme, Scheme::Gravimetric | Scheme::Density);
+        let weighed = matches!(
+            procedure.scheme.kind(),
+            Scheme::Gravimetric | Scheme::Density
+        );
         weighed.then_some(2.0)
     };
     let found = law("content", factor, |row: &mut Titration| {
-        double_content(&row.other.empty.clone(), &mut row.other.full);
+        double_content(row, Column::Crucible, Column::CrucibleFull);
+        double_content(row, Column::Vessel, Column::VesselFull);
     });
     assert!(found > 2, "{found}");
 }

@@ -9,7 +9,7 @@ use crate::files::{RecordText, read_procedure, shipped_procedures};
 use crate::form::{Choices, Field, Group, Kind, Typed};
 use crate::ids::ExperimentKey;
 use crate::measure::{Class, Glassware, GlasswareKind};
-use crate::procedure::{Procedure, ResultUnit, Scheme};
+use crate::procedure::{Procedure, ResultUnit};
 use crate::term::Term;
 
 /// Most rows of a form.
@@ -153,7 +153,7 @@ impl<'a> Sheet<'a> {
         let reagent = Formula::parse(self.typed.text("reagent")).ok();
         let known = standardisations(self.term);
         let fits = |p: &&Procedure| {
-            let titrant = p.titrant.as_ref().map(|t| &t.species);
+            let titrant = p.titrant().map(|t| &t.species);
             reagent.as_ref().is_none_or(|r| titrant == Some(r))
         };
         let choices = known.iter().filter(fits);
@@ -342,8 +342,7 @@ fn standardisations(term: &Term) -> Vec<Procedure> {
     }
     let read = |(key, text): (&String, &String)| {
         let procedure = read_procedure(key, text, &term.glassware).ok()?;
-        let fits = procedure.scheme == Scheme::Standardisation
-            && procedure.result.unit == ResultUnit::MolPerL;
+        let fits = procedure.is_standardisation() && procedure.result.unit == ResultUnit::MolPerL;
         fits.then_some(procedure)
     };
     texts.iter().filter_map(read).collect()

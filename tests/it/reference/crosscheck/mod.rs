@@ -136,9 +136,7 @@ impl Row {
                 .map(concordant::ids::LotCode::new),
             unknown: None,
             instrument: None,
-            burette: read.burette,
-            other: read.other,
-            sample: read.sample,
+            readings: read,
             submitted_at: None,
         }
     }

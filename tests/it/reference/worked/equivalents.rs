@@ -3,7 +3,8 @@
 use super::super::dec;
 use super::{DIRECT, Of, Worked};
 use concordant::measure::to_figures;
-use concordant::procedure::{ResultUnit, Scheme};
+use concordant::procedure::ResultUnit;
+use concordant::schemes::SchemeKind as Scheme;
 use rust_decimal::Decimal;
 
 /// mg of analyte that 1.000 mL of titrant finds, as pharmacopoeias print it.

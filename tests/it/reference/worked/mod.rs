@@ -12,14 +12,16 @@ use std::collections::BTreeSet;
 
 use super::{dec, f, near};
 use concordant::chem::{Formula, Reaction};
+use concordant::columns::Column;
 use concordant::judge::Marking;
 use concordant::judge::signal::{Bench, expected_signal};
 use concordant::measure::{Class, Glassware, GlasswareKind, Reading, to_figures};
 use concordant::procedure::{
-    Accept, Aliquot, Excess, Procedure, ProcedureParts, ProcedureText, Purity, ReadingDoubt,
-    ResultSpec, ResultUnit, Sample, SampleBy, Scheme, Titrant, TrialRules,
+    Accept, Aliquot, Common, Excess, Procedure, ProcedureText, Purity, ReadingDoubt, ResultSpec,
+    ResultUnit, Sample, SampleBy, Titrant, TrialRules,
 };
-use concordant::submission::{HandIn, Piece, SampleReadings, Titration, TrialLabel};
+use concordant::schemes::{self, Back, Direct, SchemeKind as Scheme, Standardisation};
+use concordant::submission::{HandIn, Titration, TrialLabel};
 use concordant::truth::{Assigned, Lot};
 use concordant::workup::{WorkUpInput, work_up};
 use rust_decimal::Decimal;
@@ -85,21 +87,28 @@ impl Worked {
             Of::Volume(v) => (SampleBy::Volume, piece(GlasswareKind::Pipette, v), dec(v)),
             Of::Mass(m) => (SampleBy::Mass, piece(GlasswareKind::Balance, "200"), dec(m)),
         };
-        Procedure::new(ProcedureParts {
+        let titrant = Titrant {
+            species: formula(self.titrant.0),
+            nominal: dec(self.titrant.1),
+            ph: None,
+            burette: piece(GlasswareKind::Burette, "100"),
+        };
+        let excess = || {
+            let (species, molarity, volume) = self.excess.expect("an excess");
+            Excess {
+                species: formula(species),
+                nominal: dec(molarity),
+                glassware: piece(GlasswareKind::Pipette, volume),
+            }
+        };
+        let common = Common {
             key: "worked".into(),
             title: "Worked".into(),
-            scheme: self.scheme,
             reactions: self
                 .reactions
                 .iter()
                 .map(|r| Reaction::parse(r).expect(r))
                 .collect(),
-            titrant: Some(Titrant {
-                species: formula(self.titrant.0),
-                nominal: dec(self.titrant.1),
-                ph: None,
-                burette: piece(GlasswareKind::Burette, "100"),
-            }),
             sample: Sample {
                 by,
                 glassware,
@@ -114,15 +123,6 @@ impl Worked {
                     half_width: Decimal::ZERO,
                 }),
             },
-            excess: self.excess.map(|(species, molarity, volume)| Excess {
-                species: formula(species),
-                nominal: dec(molarity),
-                glassware: piece(GlasswareKind::Pipette, volume),
-            }),
-            second: None,
-            precipitate: None,
-            vessel: None,
-            calibration: None,
             result: ResultSpec {
                 analyte: Some(formula(if self.scheme == Scheme::Standardisation {
                     self.titrant.0
@@ -141,6 +141,14 @@ impl Worked {
             uncertainty: ReadingDoubt::default(),
             marking: Marking::default(),
             text: ProcedureText::default(),
+        };
+        Procedure::new(common, |common| match self.scheme {
+            Scheme::Back => Back::new(common, titrant, excess()).map(schemes::Scheme::Back),
+            Scheme::Standardisation => {
+                Standardisation::new(common, titrant).map(schemes::Scheme::Standardisation)
+            }
+            Scheme::Indirect => Direct::new(common, titrant, true).map(schemes::Scheme::Indirect),
+            _ => Direct::new(common, titrant, false).map(schemes::Scheme::Direct),
         })
         .expect("a procedure")
     }
@@ -148,28 +156,20 @@ impl Worked {
     fn result(&self) -> Decimal {
         let procedure = self.procedure();
         let read = |text: &str| Reading::parse(text).expect(text);
-        let row = |trial, delivered: &str, sample| Titration {
-            trial,
-            lot: None,
-            excess_lot: None,
-            unknown: None,
-            instrument: None,
-            burette: vec![Piece {
-                start: read("0.00"),
-                end: read(delivered),
-            }],
-            other: Default::default(),
-            sample,
-            submitted_at: None,
+        let row = |trial, delivered: &str| Titration {
+            readings: [
+                (Column::BuretteStart(1), read("0.00")),
+                (Column::BuretteEnd(1), read(delivered)),
+            ]
+            .into(),
+            ..Titration::new(trial)
         };
-        let mut sample = SampleReadings::default();
+        let mut trial = row(TrialLabel::Numbered(1), self.delivered);
         if let Of::Mass(m) = self.sample {
-            sample.mass = Some(read(m));
+            trial.readings.insert(Column::SampleMass, read(m));
         }
-        let mut titrations = vec![row(TrialLabel::Numbered(1), self.delivered, sample)];
-        if let Some(blank) = self.blank {
-            titrations.push(row(TrialLabel::Blank, blank, SampleReadings::default()));
-        }
+        let mut titrations = vec![trial];
+        titrations.extend(self.blank.map(|blank| row(TrialLabel::Blank, blank)));
         let hand_in = HandIn {
             titrations,
             ..HandIn::default()

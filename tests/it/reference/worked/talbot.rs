@@ -3,7 +3,8 @@
 //! may vary by one or two units".
 
 use super::{DIRECT, Of, Worked};
-use concordant::procedure::{ResultUnit, Scheme};
+use concordant::procedure::ResultUnit;
+use concordant::schemes::SchemeKind as Scheme;
 
 const STANDARD: Worked = Worked {
     scheme: Scheme::Standardisation,

@@ -1,7 +1,8 @@
 //! Textbooks and practice problems.
 
 use super::{DIRECT, Of, Worked};
-use concordant::procedure::{ResultUnit, Scheme};
+use concordant::procedure::ResultUnit;
+use concordant::schemes::SchemeKind as Scheme;
 
 #[test]
 fn acid_and_base() {

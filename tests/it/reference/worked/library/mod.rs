@@ -81,9 +81,7 @@ impl Example {
             excess_lot: None,
             unknown: None,
             instrument: None,
-            burette: read.burette,
-            other: read.other,
-            sample: read.sample,
+            readings: read,
             submitted_at: None,
         }
     }

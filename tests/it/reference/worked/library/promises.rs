@@ -3,7 +3,8 @@
 use super::{Example, examples, shipped};
 use concordant::files::shipped_procedures;
 use concordant::judge::signal::{Bench, Signal, expected_signal};
-use concordant::procedure::{Procedure, Scheme};
+use concordant::procedure::Procedure;
+use concordant::schemes::SchemeKind as Scheme;
 use concordant::simulate::fairness;
 use rust_decimal::prelude::ToPrimitive;
 
@@ -20,8 +21,8 @@ fn the_titre_to_expect_lies_within_the_burette() {
             .find(|example| example.key == procedure.key)
             .expect("an example");
         let [titrant, excess] = example.lots();
-        let label = procedure.titrant.as_ref().and_then(|t| t.nominal.to_f64());
-        let truth = match procedure.scheme {
+        let label = procedure.titrant().and_then(|t| t.nominal.to_f64());
+        let truth = match procedure.scheme.kind() {
             Scheme::Standardisation => label.expect("a titrant"),
             _ => example.expected,
         };
@@ -82,7 +83,7 @@ fn every_text_is_there() {
             "{key}"
         );
         assert!(!text.waste.is_empty(), "{key}: waste");
-        let told = if procedure.scheme.is_titration() {
+        let told = if procedure.burette().is_some() {
             &text.endpoint
         } else {
             &text.glassware_note

@@ -1,0 +1,201 @@
+//! Back titration: an excess of reagent is added, the titrant finds what the analyte left of it.
+
+use super::parts::{TITRANT, TITRANT_BOTTLE, checked, in_reactions, needs_reactions};
+use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal, Standard};
+use crate::chem::{Ratio, Reaction, chain_ratio, shared_ratio};
+use crate::columns::Column;
+use crate::measure::Glassware;
+use crate::procedure::{Allowed, Asked, Common, Excess, Per, Sample, Titrant};
+use crate::submission::{Delivery, Titration};
+use crate::workup::{
+    Builder, LabRow, Measured, Of, Operation, Own, Party, Quantity, Role, Shared, Sign, StepId,
+    Trial, WorkUpError,
+};
+
+const BY_BLANK: Own = Own::about("amount of ", " added, by the blank", "ne");
+const ANALYTE: Own = Own::new("amount of ", "n");
+
+/// Through the excess reagent.
+#[derive(Clone, Debug)]
+pub struct Back {
+    pub titrant: Titrant,
+    pub excess: Excess,
+    /// Analyte used per excess reagent used.
+    pub analyte_per_excess: Ratio,
+    /// Excess reagent used per titrant used.
+    pub excess_per_titrant: Ratio,
+    pub asked: Asked,
+}
+
+impl Back {
+    pub const TABLES: &[(&str, &str)] = &[TITRANT, ("excess", "is back")];
+
+    pub fn read(file: &SchemeFile) -> Option<Self> {
+        let (titrant, excess) = (file.titrant(), file.excess());
+        let common = file.common.as_ref()?;
+        file.made(Self::new(common, titrant?, excess?))
+    }
+
+    pub fn new(common: &Common, titrant: Titrant, excess: Excess) -> Result<Self, Faults> {
+        let mut faults = common.check(&Allowed {
+            result: Per::Sample,
+            no_blank: None,
+            titres: true,
+            standard: false,
+        });
+        titrant.check(&mut faults);
+        excess.check(&mut faults);
+        checked(faults, Self::with_ratios(common, titrant, excess))
+    }
+
+    fn with_ratios(common: &Common, titrant: Titrant, excess: Excess) -> Result<Self, Faults> {
+        let asked = common.asked()?;
+        needs_reactions(common)?;
+        let reactions = &common.reactions;
+        // directly, or through what the analyte makes of another reagent (iron, then iodine, then thiosulfate)
+        let analyte_per_excess = shared_ratio(reactions, &asked.analyte, &excess.species)
+            .or_else(|_| chain_ratio(reactions, &asked.analyte, &excess.species))
+            .map_err(in_reactions)?;
+        // a titrant that is the analyte itself (iron against an excess of permanganate) reacts as it does
+        let itself = asked.analyte == titrant.species;
+        let after: Vec<Reaction> = reactions
+            .iter()
+            .filter(|r| itself || r.consumed(&asked.analyte).is_none())
+            .cloned()
+            .collect();
+        let excess_per_titrant = shared_ratio(&after, &excess.species, &titrant.species)
+            .or_else(|_| chain_ratio(&after, &excess.species, &titrant.species))
+            .map_err(in_reactions)?;
+        Ok(Self {
+            titrant,
+            excess,
+            analyte_per_excess,
+            excess_per_titrant,
+            asked,
+        })
+    }
+}
+
+impl SchemeRules for Back {
+    fn words(&self) -> &'static str {
+        "back titration"
+    }
+
+    fn facts(&self) -> Vec<(&'static str, String)> {
+        vec![self.titrant.fact()]
+    }
+
+    fn instruments(&self) -> String {
+        self.titrant.burette_words()
+    }
+
+    fn ratio_words(&self) -> String {
+        let (analyte, excess) = (&self.asked.analyte, &self.excess.species);
+        format!(
+            "{} {analyte} per {excess}, {} {excess} per {}",
+            self.analyte_per_excess, self.excess_per_titrant, self.titrant.species
+        )
+    }
+
+    fn asked(&self) -> Option<&Asked> {
+        Some(&self.asked)
+    }
+
+    fn reagents(&self) -> Reagents<'_> {
+        Reagents {
+            titrant: Some(&self.titrant),
+            excess: Some(&self.excess),
+            lot: Some((&self.titrant.species, self.titrant.nominal)),
+            bottle: TITRANT_BOTTLE,
+        }
+    }
+
+    fn pieces_mut(&mut self) -> Vec<&mut Glassware> {
+        vec![&mut self.titrant.burette, &mut self.excess.glassware]
+    }
+
+    fn again(&self, common: &Common) -> Result<Scheme, Faults> {
+        let made = Self::new(common, self.titrant.clone(), self.excess.clone());
+        made.map(Scheme::Back)
+    }
+
+    fn standards(&self) -> Vec<Standard> {
+        Vec::new()
+    }
+
+    fn tells_apart(&self) -> bool {
+        true
+    }
+
+    fn columns(&self, fillings: usize) -> Vec<Column> {
+        Column::of_burette(Delivery::First, fillings).collect()
+    }
+
+    fn instrument(&self) -> &Glassware {
+        &self.titrant.burette
+    }
+
+    fn measure(
+        &self,
+        builder: &mut Builder,
+        row: &Titration,
+        of: Of,
+    ) -> Result<Measured, WorkUpError> {
+        builder.titre(row, of)
+    }
+
+    fn shared<'a>(&self, _: &mut Builder<'a>, _: &[LabRow<'a>]) -> Result<Shared, WorkUpError> {
+        Ok(Shared::default())
+    }
+
+    /// n(A) = (n(E) − c(T) · V · E/T) · A/E, then per sample. n(E) is what the pipette added of its lot; where a blank
+    /// was titrated (the same excess, no sample), it is what the blank found: n(E) = c(T) · V_blank · E/T.
+    fn trial<'a>(
+        &self,
+        builder: &mut Builder<'a>,
+        trial: &Trial<'a>,
+    ) -> Result<StepId, WorkUpError> {
+        let (titrant, excess) = (&self.titrant.species, &self.excess.species);
+        let (analyte, of) = (&self.asked.analyte, trial.of);
+        let amount = |role| Quantity::new(role).about(excess.shared()).of(of);
+        let molarity = builder.molarity(trial.titrant_lot()?, Party::Titrant, titrant);
+        let role = Role::Ratio(Party::Excess, Party::Titrant);
+        let ratio = builder.ratio(role, (excess, titrant), self.excess_per_titrant);
+        let left = Operation::product([molarity, trial.delivered()?, ratio]);
+        let left = builder.graph.step(amount(Role::ExcessLeft), "mmol", left)?;
+        let added = match (trial.blanks[0], trial.row.excess_lot) {
+            (Some(blank), _) => {
+                let found = Operation::product([molarity, blank, ratio]);
+                let quantity = amount(Role::Own(BY_BLANK));
+                builder.graph.step(quantity, "mmol", found)?
+            }
+            (None, Some(lot)) => {
+                let molarity = builder.molarity(lot, Party::Excess, excess);
+                let volume = builder.single_mark(Role::ExcessVolume, &self.excess.glassware);
+                let product = Operation::product([molarity, volume]);
+                let quantity = amount(Role::ExcessAdded);
+                builder.graph.step(quantity, "mmol", product)?
+            }
+            (None, None) => return Err(trial.missing("excess reagent", "no lot of it")),
+        };
+        let terms = Operation::sum([(Sign::Plus, added), (Sign::Minus, left)]);
+        let used = builder
+            .graph
+            .step(amount(Role::ExcessUsed), "mmol", terms)?;
+        let role = Role::Ratio(Party::Analyte, Party::Excess);
+        let ratio = builder.ratio(role, (analyte, excess), self.analyte_per_excess);
+        let product = Operation::product([used, ratio]);
+        let quantity = Quantity::from(ANALYTE).about(analyte.shared()).of(of);
+        let amount = builder.graph.step(quantity, "mmol", product)?;
+        let sample = builder.sample(trial.row.titration, of)?;
+        builder.result(amount, &self.asked, sample, of)
+    }
+
+    fn signal(&self, _: &Sample) -> Signal {
+        self.titrant.signal()
+    }
+
+    fn measurements(&self, signal: f64, _: f64) -> Option<Vec<Measurement>> {
+        Some(vec![Measurement::Deliver(Delivery::First, signal)])
+    }
+}

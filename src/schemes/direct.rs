@@ -1,0 +1,165 @@
+//! Direct titration: the titrant that was used finds the analyte, through one reaction or a chain.
+
+use super::parts::{TITRANT, TITRANT_BOTTLE, checked, in_reactions, needs_reactions};
+use super::{
+    Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeKind, SchemeRules, Signal, Standard,
+};
+use crate::chem::{Ratio, chain_ratio};
+use crate::columns::Column;
+use crate::measure::Glassware;
+use crate::procedure::{Allowed, Asked, Common, Per, Sample, Titrant};
+use crate::submission::{Delivery, Titration};
+use crate::workup::{
+    Builder, LabRow, Measured, Of, Operation, Own, Party, Quantity, Role, Shared, StepId, Trial,
+    WorkUpError,
+};
+
+const TITRATED: Own = Own::about("amount of ", " titrated", "n");
+
+/// One titre.
+#[derive(Clone, Debug)]
+pub struct Direct {
+    pub titrant: Titrant,
+    /// Analyte used per titrant used.
+    pub analyte_per_titrant: Ratio,
+    pub asked: Asked,
+    /// Whether the titrant reacts with what a chain of reactions makes of the analyte.
+    pub indirect: bool,
+}
+
+impl Direct {
+    pub const TABLES: &[(&str, &str)] = &[TITRANT];
+
+    pub fn read(file: &SchemeFile) -> Option<Self> {
+        let titrant = file.titrant();
+        let indirect = file.kind == SchemeKind::Indirect;
+        let (common, titrant) = (file.common.as_ref()?, titrant?);
+        file.made(Self::new(common, titrant, indirect))
+    }
+
+    pub fn new(common: &Common, titrant: Titrant, indirect: bool) -> Result<Self, Faults> {
+        let mut faults = common.check(&Allowed {
+            result: Per::Sample,
+            no_blank: None,
+            titres: true,
+            standard: false,
+        });
+        titrant.check(&mut faults);
+        let made = common.asked().and_then(|asked| {
+            needs_reactions(common)?;
+            let ratio = chain_ratio(&common.reactions, &asked.analyte, &titrant.species);
+            Ok(Self {
+                analyte_per_titrant: ratio.map_err(in_reactions)?,
+                titrant,
+                asked,
+                indirect,
+            })
+        });
+        checked(faults, made)
+    }
+}
+
+impl SchemeRules for Direct {
+    fn words(&self) -> &'static str {
+        if self.indirect {
+            "indirect titration, through a chain of reactions"
+        } else {
+            "direct titration"
+        }
+    }
+
+    fn facts(&self) -> Vec<(&'static str, String)> {
+        vec![self.titrant.fact()]
+    }
+
+    fn instruments(&self) -> String {
+        self.titrant.burette_words()
+    }
+
+    fn ratio_words(&self) -> String {
+        let (ratio, titrant) = (self.analyte_per_titrant, &self.titrant.species);
+        format!("{ratio} {} per {titrant}", self.asked.analyte)
+    }
+
+    fn asked(&self) -> Option<&Asked> {
+        Some(&self.asked)
+    }
+
+    fn reagents(&self) -> Reagents<'_> {
+        Reagents {
+            titrant: Some(&self.titrant),
+            excess: None,
+            lot: Some((&self.titrant.species, self.titrant.nominal)),
+            bottle: TITRANT_BOTTLE,
+        }
+    }
+
+    fn pieces_mut(&mut self) -> Vec<&mut Glassware> {
+        vec![&mut self.titrant.burette]
+    }
+
+    fn again(&self, common: &Common) -> Result<Scheme, Faults> {
+        let made = Self::new(common, self.titrant.clone(), self.indirect)?;
+        Ok(if self.indirect {
+            Scheme::Indirect(made)
+        } else {
+            Scheme::Direct(made)
+        })
+    }
+
+    fn standards(&self) -> Vec<Standard> {
+        Vec::new()
+    }
+
+    fn tells_apart(&self) -> bool {
+        true
+    }
+
+    fn columns(&self, fillings: usize) -> Vec<Column> {
+        Column::of_burette(Delivery::First, fillings).collect()
+    }
+
+    fn instrument(&self) -> &Glassware {
+        &self.titrant.burette
+    }
+
+    fn measure(
+        &self,
+        builder: &mut Builder,
+        row: &Titration,
+        of: Of,
+    ) -> Result<Measured, WorkUpError> {
+        builder.titre(row, of)
+    }
+
+    fn shared<'a>(&self, _: &mut Builder<'a>, _: &[LabRow<'a>]) -> Result<Shared, WorkUpError> {
+        Ok(Shared::default())
+    }
+
+    /// n(A) = c(T) · (V − V_blank) · A/T, then per sample.
+    fn trial<'a>(
+        &self,
+        builder: &mut Builder<'a>,
+        trial: &Trial<'a>,
+    ) -> Result<StepId, WorkUpError> {
+        let (asked, titrant) = (&self.asked, &self.titrant.species);
+        let used = builder.net(trial.delivered()?, trial.blanks[0], trial.of)?;
+        let molarity = builder.molarity(trial.titrant_lot()?, Party::Titrant, titrant);
+        let role = Role::Ratio(Party::Analyte, Party::Titrant);
+        let species = (&asked.analyte, titrant);
+        let ratio = builder.ratio(role, species, self.analyte_per_titrant);
+        let quantity = Quantity::from(TITRATED).about(asked.analyte.shared());
+        let product = Operation::product([molarity, used, ratio]);
+        let amount = builder.graph.step(quantity.of(trial.of), "mmol", product)?;
+        let sample = builder.sample(trial.row.titration, trial.of)?;
+        builder.result(amount, asked, sample, trial.of)
+    }
+
+    fn signal(&self, _: &Sample) -> Signal {
+        self.titrant.signal()
+    }
+
+    fn measurements(&self, signal: f64, _: f64) -> Option<Vec<Measurement>> {
+        Some(vec![Measurement::Deliver(Delivery::First, signal)])
+    }
+}

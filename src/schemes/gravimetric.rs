@@ -1,0 +1,222 @@
+//! Gravimetry: a precipitate of known composition is weighed.
+
+use super::file::formula;
+use super::parts::{
+    checked, content, display_words, in_reactions, kind, needs_reactions, positive,
+};
+use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal, Standard};
+use crate::chem::{Formula, Ratio, made_ratio};
+use crate::columns::Column;
+use crate::measure::{Glassware, GlasswareKind, as_f64};
+use crate::procedure::{Allowed, Asked, Common, Per, Sample};
+use crate::submission::Titration;
+use crate::workup::{
+    Builder, LabRow, MG_PER_G, Measured, Of, Operation, Own, Party, Quantity, Role, Shared, Sign,
+    StepId, Trial, WorkUpError,
+};
+use rust_decimal::Decimal;
+
+const PRECIPITATE: Own = Own::new("mass of precipitate", "mp");
+const BLANK: Own = Own::new("mass of the blank", "mb");
+const MEAN_BLANK: Own = Own::new("mean mass of the blank", "m\u{304}b");
+const LESS_BLANK: Own = Own::new("mass less the blank", "mp*");
+const ANALYTE: Own = Own::new("amount of ", "n");
+
+/// From the mass of a precipitate.
+#[derive(Clone, Debug)]
+pub struct Gravimetric {
+    pub precipitate: Precipitate,
+    /// Analyte used per precipitate made.
+    pub analyte_per_precipitate: Ratio,
+    pub asked: Asked,
+}
+
+/// What is weighed at the end.
+#[derive(Clone, Debug)]
+pub struct Precipitate {
+    /// As it is weighed, after drying or ignition.
+    pub species: Formula,
+    /// What weighs the crucible, empty and full.
+    pub balance: Glassware,
+    /// The mass to expect, g.
+    pub nominal: Decimal,
+}
+
+impl Gravimetric {
+    pub const TABLES: &[(&str, &str)] = &[("precipitate", "is gravimetric")];
+
+    pub fn read(file: &SchemeFile) -> Option<Self> {
+        let precipitate = file.table("precipitate", |section| {
+            section.only(&["species", "balance", "nominal_g"]);
+            let species = formula(&section, "species");
+            let balance = file.piece(&section, "balance", &[GlasswareKind::Balance]);
+            let nominal = section.number("nominal_g");
+            Some(Precipitate {
+                species: species?,
+                balance: balance?,
+                nominal: nominal?,
+            })
+        });
+        let common = file.common.as_ref()?;
+        file.made(Self::new(common, precipitate?))
+    }
+
+    pub fn new(common: &Common, precipitate: Precipitate) -> Result<Self, Faults> {
+        let mut faults = common.check(&Allowed {
+            result: Per::Sample,
+            no_blank: None,
+            titres: false,
+            standard: false,
+        });
+        let balance = [GlasswareKind::Balance];
+        kind(
+            "precipitate.balance",
+            &precipitate.balance,
+            &balance,
+            &mut faults,
+        );
+        positive("precipitate.nominal_g", precipitate.nominal, &mut faults);
+        let made = common.asked().and_then(|asked| {
+            needs_reactions(common)?;
+            let ratio = made_ratio(&common.reactions, &asked.analyte, &precipitate.species);
+            Ok(Self {
+                analyte_per_precipitate: ratio.map_err(in_reactions)?,
+                precipitate,
+                asked,
+            })
+        });
+        checked(faults, made)
+    }
+}
+
+impl SchemeRules for Gravimetric {
+    fn words(&self) -> &'static str {
+        "gravimetry: a precipitate is weighed"
+    }
+
+    fn facts(&self) -> Vec<(&'static str, String)> {
+        let precipitate = &self.precipitate;
+        let words = format!(
+            "{}, about {} g, on a {}",
+            precipitate.species,
+            precipitate.nominal,
+            precipitate.balance.title()
+        );
+        vec![("Precipitate", words)]
+    }
+
+    fn instruments(&self) -> String {
+        format!(
+            "Crucible empty and with the precipitate, both to constant mass: {}.",
+            display_words(&self.precipitate.balance)
+        )
+    }
+
+    fn ratio_words(&self) -> String {
+        let (ratio, analyte) = (self.analyte_per_precipitate, &self.asked.analyte);
+        format!("{ratio} {analyte} per {}", self.precipitate.species)
+    }
+
+    fn asked(&self) -> Option<&Asked> {
+        Some(&self.asked)
+    }
+
+    fn reagents(&self) -> Reagents<'_> {
+        Reagents::default()
+    }
+
+    fn pieces_mut(&mut self) -> Vec<&mut Glassware> {
+        Vec::new()
+    }
+
+    fn again(&self, common: &Common) -> Result<Scheme, Faults> {
+        Self::new(common, self.precipitate.clone()).map(Scheme::Gravimetric)
+    }
+
+    fn standards(&self) -> Vec<Standard> {
+        Vec::new()
+    }
+
+    fn tells_apart(&self) -> bool {
+        true
+    }
+
+    fn columns(&self, _: usize) -> Vec<Column> {
+        vec![Column::Crucible, Column::CrucibleFull]
+    }
+
+    fn instrument(&self) -> &Glassware {
+        &self.precipitate.balance
+    }
+
+    fn measure(
+        &self,
+        builder: &mut Builder,
+        row: &Titration,
+        of: Of,
+    ) -> Result<Measured, WorkUpError> {
+        let mass = match of {
+            Of::Blank(_) => BLANK,
+            Of::All | Of::Trial(_) | Of::Rough | Of::Standard(_) => PRECIPITATE,
+        };
+        let columns = (Column::Crucible, Column::CrucibleFull);
+        let balance = &self.precipitate.balance;
+        let mass = content(builder, row, columns, balance, (mass, of))?;
+        Ok(Measured {
+            signals: [Some((mass, Role::Own(MEAN_BLANK))), None],
+            ..Measured::default()
+        })
+    }
+
+    fn shared<'a>(&self, _: &mut Builder<'a>, _: &[LabRow<'a>]) -> Result<Shared, WorkUpError> {
+        Ok(Shared::default())
+    }
+
+    /// n(A) = 1000 · (m − m_blank) · A/P / M(P) (mmol from g), then per sample.
+    fn trial<'a>(
+        &self,
+        builder: &mut Builder<'a>,
+        trial: &Trial<'a>,
+    ) -> Result<StepId, WorkUpError> {
+        let (asked, of) = (&self.asked, trial.of);
+        let precipitate = &self.precipitate.species;
+        let mut mass = trial.signal("mass of precipitate")?;
+        if let Some(blank) = trial.blanks[0] {
+            let terms = Operation::sum([(Sign::Plus, mass), (Sign::Minus, blank)]);
+            let quantity = Quantity::from(LESS_BLANK).of(of);
+            mass = builder.graph.step(quantity, "g", terms)?;
+        }
+        let thousand = builder.exact(MG_PER_G, Decimal::ONE_THOUSAND);
+        let molar_mass = builder.molar_mass(precipitate);
+        let role = Role::Ratio(Party::Analyte, Party::Precipitate);
+        let species = (&asked.analyte, precipitate);
+        let ratio = builder.ratio(role, species, self.analyte_per_precipitate);
+        let amount = Operation::quotient([thousand, mass, ratio], [molar_mass]);
+        let quantity = Quantity::from(ANALYTE).about(asked.analyte.shared()).of(of);
+        let amount = builder.graph.step(quantity, "mmol", amount)?;
+        let sample = builder.sample(trial.row.titration, of)?;
+        builder.result(amount, asked, sample, of)
+    }
+
+    fn signal(&self, _: &Sample) -> Signal {
+        Signal {
+            name: "precipitate",
+            unit: "g",
+            full: 2.0 * as_f64(self.precipitate.nominal),
+            scale: "twice the mass expected",
+            // what a filter or a crucible may gain
+            blank: Some(0.000_2),
+            inverse: false,
+            of_vessel: false,
+        }
+    }
+
+    fn measurements(&self, signal: f64, _: f64) -> Option<Vec<Measurement>> {
+        Some(vec![Measurement::Weigh {
+            empty: Column::Crucible,
+            full: Column::CrucibleFull,
+            content: signal,
+            tare: (18.0, 26.0),
+        }])
+    }
+}

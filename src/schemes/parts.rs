@@ -1,0 +1,143 @@
+//! What several schemes share: reagents, burettes and balances, in checks, words and columns.
+
+use super::{Faults, Signal};
+use crate::chem::RatioFault;
+use crate::columns::Column;
+use crate::measure::{Glassware, GlasswareKind, as_f64};
+use crate::procedure::{Common, Excess, ProcedureFault, Titrant};
+use crate::submission::Titration;
+use crate::words::counted;
+use crate::workup::{Builder, Load, Of, Operation, Own, Quantity, Role, Sign, StepId, WorkUpError};
+use rust_decimal::Decimal;
+
+pub const TITRANT: (&str, &str) = ("titrant", "is a titration");
+pub const TITRANT_BOTTLE: &str = "Lot on the titrant bottle";
+
+pub fn fault(key: &str, what: impl ToString) -> Faults {
+    vec![ProcedureFault::new(key, what)]
+}
+
+pub fn in_reactions(why: RatioFault) -> Faults {
+    fault("reactions", why)
+}
+
+/// What was made, unless something else is at fault.
+pub fn checked<T>(mut faults: Faults, made: Result<T, Faults>) -> Result<T, Faults> {
+    match made {
+        Ok(made) if faults.is_empty() => Ok(made),
+        Ok(_) => Err(faults),
+        Err(more) => {
+            faults.extend(more);
+            Err(faults)
+        }
+    }
+}
+
+pub fn needs_reactions(common: &Common) -> Result<(), Faults> {
+    if common.reactions.is_empty() {
+        let what = "found none, expected at least one balanced reaction";
+        return Err(fault("reactions", what));
+    }
+    Ok(())
+}
+
+impl Titrant {
+    pub fn check(&self, faults: &mut Faults) {
+        let burette = [GlasswareKind::Burette];
+        kind("titrant.burette", &self.burette, &burette, faults);
+        positive("titrant.nominal_mol_per_L", self.nominal, faults);
+    }
+
+    /// For a coordinator.
+    pub fn fact(&self) -> (&'static str, String) {
+        let words = format!(
+            "{}, nominally {} mol/L, from a {}",
+            self.species,
+            self.nominal,
+            self.burette.title()
+        );
+        ("Titrant", words)
+    }
+
+    /// The burette as a student reads it.
+    pub fn burette_words(&self) -> String {
+        let decimals = counted(self.burette.decimals().unwrap_or(0), "decimal", "decimals");
+        format!(
+            "Burette: {}, read downward from 0 at the top, to {decimals}: one digit past the finest mark.",
+            self.burette.title()
+        )
+    }
+
+    pub fn signal(&self) -> Signal {
+        Signal {
+            name: "titre",
+            unit: "mL",
+            full: as_f64(self.burette.capacity()),
+            scale: "the burette",
+            blank: None,
+            inverse: false,
+            of_vessel: false,
+        }
+    }
+}
+
+impl Excess {
+    pub fn check(&self, faults: &mut Faults) {
+        let single = [GlasswareKind::Pipette, GlasswareKind::Flask];
+        kind("excess.glassware", &self.glassware, &single, faults);
+        positive("excess.nominal_mol_per_L", self.nominal, faults);
+    }
+}
+
+pub fn kind(key: &str, piece: &Glassware, expected: &[GlasswareKind], faults: &mut Faults) {
+    if expected.contains(&piece.kind()) {
+        return;
+    }
+    let found = piece.kind().name();
+    let expected = match expected {
+        [GlasswareKind::Pipette, ..] => "a single-mark piece such as a pipette".to_owned(),
+        kinds => {
+            let names: Vec<String> = kinds.iter().map(|k| format!("a {}", k.name())).collect();
+            names.join(" or ")
+        }
+    };
+    let what = format!("found a {found}, expected {expected}");
+    faults.push(ProcedureFault::new(key, what));
+}
+
+pub fn positive(key: &str, number: Decimal, faults: &mut Faults) {
+    if number <= Decimal::ZERO {
+        let what = format!("found {number}, expected a number above 0");
+        faults.push(ProcedureFault::new(key, what));
+    }
+}
+
+/// An instrument that displays what it measures, as a student reads it.
+pub fn display_words(piece: &Glassware) -> String {
+    let decimals = counted(piece.decimals().unwrap_or(0), "decimal", "decimals");
+    format!("{}, read as displayed, to {decimals}", piece.title())
+}
+
+/// Mass of what is in a container, g: full − empty. A blank's linearity is another error than a trial's: were it the
+/// same, taking the blank off would take the trial's own linearity with it.
+pub fn content(
+    builder: &mut Builder,
+    row: &Titration,
+    (empty, full): (Column, Column),
+    balance: &Glassware,
+    (mass, of): (Own, Of),
+) -> Result<StepId, WorkUpError> {
+    let mass = Quantity::from(mass).of(of);
+    let missing = || WorkUpError {
+        label: mass.label(),
+        what: "no reading of it",
+    };
+    let empty = empty.get(row).ok_or_else(missing)?;
+    let full = full.get(row).ok_or_else(missing)?;
+    let quantity = Quantity::new(Role::MassFull).of(of);
+    let full = builder.weighing(quantity, full, balance, Load::Full, 1.0);
+    let quantity = Quantity::new(Role::MassEmpty).of(of);
+    let empty = builder.weighing(quantity, empty, balance, Load::Empty, 1.0);
+    let terms = Operation::sum([(Sign::Plus, full), (Sign::Minus, empty)]);
+    builder.graph.step(mass, "g", terms)
+}
