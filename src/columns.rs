@@ -1,4 +1,5 @@
 //! The reading columns of a procedure: one table for files, forms, marks and questions.
+#![deny(clippy::wildcard_enum_match_arm)]
 
 use std::fmt;
 

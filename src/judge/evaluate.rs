@@ -1,4 +1,5 @@
 //! One submission judged: worked up, compared with the truth, marked, flagged.
+#![deny(clippy::wildcard_enum_match_arm)]
 
 use std::fmt;
 

@@ -1,4 +1,5 @@
 //! Flags: what a person should look at, with the evidence and how often chance alone raises it.
+#![deny(clippy::wildcard_enum_match_arm)]
 
 use std::fmt;
 
@@ -103,10 +104,18 @@ impl FlagCode {
 
     /// Whether it asks for a person; the others only inform.
     pub fn needs_review(self) -> bool {
-        !matches!(
-            self,
-            Self::Recording | Self::Late | Self::Instrument | Self::EndDigits
-        )
+        match self {
+            Self::Recording | Self::Late | Self::Instrument | Self::EndDigits => false,
+            Self::InconsistentTruth
+            | Self::LikelySlip
+            | Self::UnknownMismatch
+            | Self::ReportedDiffers
+            | Self::ScatterHigh
+            | Self::Alike
+            | Self::ScatterLow
+            | Self::FewTrials
+            | Self::RevisedAfterDue => true,
+        }
     }
 }
 

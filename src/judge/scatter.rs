@@ -1,4 +1,5 @@
 //! Trials that agree better than reading and endpoint allow.
+#![deny(clippy::wildcard_enum_match_arm)]
 
 use rust_decimal::Decimal;
 

@@ -1,4 +1,5 @@
 //! What a procedure measures for a known result: the titre to expect, the mass, the absorbance.
+#![deny(clippy::wildcard_enum_match_arm)]
 
 use std::collections::BTreeSet;
 
@@ -139,10 +140,10 @@ pub fn sample_readings(
     sample: f64,
     empty: f64,
 ) -> impl Iterator<Item = (Column, f64)> {
-    let value = move |column: &Column| match column {
-        Column::SampleAfter => (*column, empty),
-        Column::SampleBefore => (*column, empty + sample),
-        _ => (*column, sample),
+    let columns = Column::of_sample(procedure);
+    let values: &[f64] = match columns {
+        [_, _] => &[empty + sample, empty],
+        _ => &[sample],
     };
-    Column::of_sample(procedure).iter().map(value)
+    columns.iter().copied().zip(values.to_vec())
 }

@@ -1,15 +1,14 @@
 //! Back titration: an excess of reagent is added, the titrant finds what the analyte left of it.
 
-use super::parts::{TITRANT, TITRANT_BOTTLE, checked, in_reactions, needs_reactions};
-use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal, Standard};
+use super::parts::{TITRANT, checked, in_reactions, needs_reactions};
+use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
 use crate::chem::{Ratio, Reaction, chain_ratio, shared_ratio};
 use crate::columns::Column;
 use crate::measure::Glassware;
 use crate::procedure::{Allowed, Asked, Common, Excess, Per, Sample, Titrant};
 use crate::submission::{Delivery, Titration};
 use crate::workup::{
-    Builder, LabRow, Measured, Of, Operation, Own, Party, Quantity, Role, Shared, Sign, StepId,
-    Trial, WorkUpError,
+    Builder, Measured, Of, Operation, Own, Party, Quantity, Role, Sign, StepId, Trial, WorkUpError,
 };
 
 const BY_BLANK: Own = Own::about("amount of ", " added, by the blank", "ne");
@@ -103,10 +102,8 @@ impl SchemeRules for Back {
 
     fn reagents(&self) -> Reagents<'_> {
         Reagents {
-            titrant: Some(&self.titrant),
             excess: Some(&self.excess),
-            lot: Some((&self.titrant.species, self.titrant.nominal)),
-            bottle: TITRANT_BOTTLE,
+            ..Reagents::of_titration(&self.titrant)
         }
     }
 
@@ -117,10 +114,6 @@ impl SchemeRules for Back {
     fn again(&self, common: &Common) -> Result<Scheme, Faults> {
         let made = Self::new(common, self.titrant.clone(), self.excess.clone());
         made.map(Scheme::Back)
-    }
-
-    fn standards(&self) -> Vec<Standard> {
-        Vec::new()
     }
 
     fn tells_apart(&self) -> bool {
@@ -142,10 +135,6 @@ impl SchemeRules for Back {
         of: Of,
     ) -> Result<Measured, WorkUpError> {
         builder.titre(row, of)
-    }
-
-    fn shared<'a>(&self, _: &mut Builder<'a>, _: &[LabRow<'a>]) -> Result<Shared, WorkUpError> {
-        Ok(Shared::default())
     }
 
     /// n(A) = (n(E) − c(T) · V · E/T) · A/E, then per sample. n(E) is what the pipette added of its lot; where a blank

@@ -2,7 +2,7 @@
 //! water that fills it.
 
 use super::parts::{checked, content, display_words, kind};
-use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal, Standard};
+use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
 use crate::columns::Column;
 use crate::measure::{
     Glassware, GlasswareKind, Weighing, as_f64, from_f64, water_density, water_density_slope,
@@ -10,8 +10,8 @@ use crate::measure::{
 use crate::procedure::{Allowed, Asked, Common, Per, ProcedureFault, Sample, SampleBy};
 use crate::submission::Titration;
 use crate::workup::{
-    Builder, Component, LabRow, Load, Measured, Of, Operation, Own, Quantity, Role, Shared, Sign,
-    StepId, Trial, WorkUpError, rectangular,
+    Builder, Component, Load, Measured, Of, Operation, Own, Quantity, Role, Sign, StepId, Trial,
+    WorkUpError, rectangular,
 };
 use rust_decimal::Decimal;
 
@@ -142,10 +142,6 @@ impl SchemeRules for Density {
         self.clone().checked(common).map(Scheme::Density)
     }
 
-    fn standards(&self) -> Vec<Standard> {
-        Vec::new()
-    }
-
     fn tells_apart(&self) -> bool {
         false
     }
@@ -174,10 +170,6 @@ impl SchemeRules for Density {
             signals: [Some((mass, Role::Own(LIQUID))), None],
             ..Measured::default()
         })
-    }
-
-    fn shared<'a>(&self, _: &mut Builder<'a>, _: &[LabRow<'a>]) -> Result<Shared, WorkUpError> {
-        Ok(Shared::default())
     }
 
     /// By volume: ρ = m · (1 − ρ_air/8.0) / V + ρ_air. By water: ρ = (m / m_w) · (ρ_w − ρ_air) + ρ_air. Both allow for

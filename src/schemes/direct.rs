@@ -1,17 +1,14 @@
 //! Direct titration: the titrant that was used finds the analyte, through one reaction or a chain.
 
-use super::parts::{TITRANT, TITRANT_BOTTLE, checked, in_reactions, needs_reactions};
-use super::{
-    Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeKind, SchemeRules, Signal, Standard,
-};
+use super::parts::{TITRANT, checked, in_reactions, needs_reactions};
+use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeKind, SchemeRules, Signal};
 use crate::chem::{Ratio, chain_ratio};
 use crate::columns::Column;
 use crate::measure::Glassware;
 use crate::procedure::{Allowed, Asked, Common, Per, Sample, Titrant};
 use crate::submission::{Delivery, Titration};
 use crate::workup::{
-    Builder, LabRow, Measured, Of, Operation, Own, Party, Quantity, Role, Shared, StepId, Trial,
-    WorkUpError,
+    Builder, Measured, Of, Operation, Own, Party, Quantity, Role, StepId, Trial, WorkUpError,
 };
 
 const TITRATED: Own = Own::about("amount of ", " titrated", "n");
@@ -86,12 +83,7 @@ impl SchemeRules for Direct {
     }
 
     fn reagents(&self) -> Reagents<'_> {
-        Reagents {
-            titrant: Some(&self.titrant),
-            excess: None,
-            lot: Some((&self.titrant.species, self.titrant.nominal)),
-            bottle: TITRANT_BOTTLE,
-        }
+        Reagents::of_titration(&self.titrant)
     }
 
     fn pieces_mut(&mut self) -> Vec<&mut Glassware> {
@@ -105,10 +97,6 @@ impl SchemeRules for Direct {
         } else {
             Scheme::Direct(made)
         })
-    }
-
-    fn standards(&self) -> Vec<Standard> {
-        Vec::new()
     }
 
     fn tells_apart(&self) -> bool {
@@ -130,10 +118,6 @@ impl SchemeRules for Direct {
         of: Of,
     ) -> Result<Measured, WorkUpError> {
         builder.titre(row, of)
-    }
-
-    fn shared<'a>(&self, _: &mut Builder<'a>, _: &[LabRow<'a>]) -> Result<Shared, WorkUpError> {
-        Ok(Shared::default())
     }
 
     /// n(A) = c(T) · (V − V_blank) · A/T, then per sample.

@@ -4,15 +4,15 @@ use super::file::formula;
 use super::parts::{
     checked, content, display_words, in_reactions, kind, needs_reactions, positive,
 };
-use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal, Standard};
+use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
 use crate::chem::{Formula, Ratio, made_ratio};
 use crate::columns::Column;
 use crate::measure::{Glassware, GlasswareKind, as_f64};
 use crate::procedure::{Allowed, Asked, Common, Per, Sample};
 use crate::submission::Titration;
 use crate::workup::{
-    Builder, LabRow, MG_PER_G, Measured, Of, Operation, Own, Party, Quantity, Role, Shared, Sign,
-    StepId, Trial, WorkUpError,
+    Builder, MG_PER_G, Measured, Of, Operation, Own, Party, Quantity, Role, Sign, StepId, Trial,
+    WorkUpError,
 };
 use rust_decimal::Decimal;
 
@@ -133,10 +133,6 @@ impl SchemeRules for Gravimetric {
         Self::new(common, self.precipitate.clone()).map(Scheme::Gravimetric)
     }
 
-    fn standards(&self) -> Vec<Standard> {
-        Vec::new()
-    }
-
     fn tells_apart(&self) -> bool {
         true
     }
@@ -166,10 +162,6 @@ impl SchemeRules for Gravimetric {
             signals: [Some((mass, Role::Own(MEAN_BLANK))), None],
             ..Measured::default()
         })
-    }
-
-    fn shared<'a>(&self, _: &mut Builder<'a>, _: &[LabRow<'a>]) -> Result<Shared, WorkUpError> {
-        Ok(Shared::default())
     }
 
     /// n(A) = 1000 · (m − m_blank) · A/P / M(P) (mmol from g), then per sample.

@@ -37,7 +37,8 @@ pub use two_endpoint::{Portion, Second, TwoEndpoint};
 
 type Faults = Vec<ProcedureFault>;
 
-/// What every scheme says of itself. Nothing has a default, so that a new scheme is asked everything.
+/// What every scheme says of itself. Only what a scheme cannot forget has a default: without standards and the steps
+/// that follow from them there would be no result.
 pub trait SchemeRules: fmt::Debug + Send + Sync {
     /// What it is called among people.
     fn words(&self) -> &'static str;
@@ -62,8 +63,10 @@ pub trait SchemeRules: fmt::Debug + Send + Sync {
     /// The same parts checked anew, beside other common ones.
     fn again(&self, common: &Common) -> Result<Scheme, Faults>;
 
-    /// The standards, in order; empty where there are none.
-    fn standards(&self) -> Vec<Standard>;
+    /// The standards, in order.
+    fn standards(&self) -> Vec<Standard> {
+        Vec::new()
+    }
 
     /// Whether readings can tell one student's work from another's: not where everybody measures the same solutions with
     /// one instrument, or fills the same vessels.
@@ -84,11 +87,9 @@ pub trait SchemeRules: fmt::Debug + Send + Sync {
     ) -> Result<Measured, WorkUpError>;
 
     /// Steps that all trials share and that follow from rows other than theirs.
-    fn shared<'a>(
-        &self,
-        builder: &mut Builder<'a>,
-        rows: &[LabRow<'a>],
-    ) -> Result<Shared, WorkUpError>;
+    fn shared<'a>(&self, _: &mut Builder<'a>, _: &[LabRow<'a>]) -> Result<Shared, WorkUpError> {
+        Ok(Shared::default())
+    }
 
     /// The steps to the result of one trial.
     fn trial<'a>(
@@ -115,6 +116,17 @@ pub struct Reagents<'s> {
     pub lot: Option<(&'s Formula, Decimal)>,
     /// What its bottle is called.
     pub bottle: &'static str,
+}
+
+impl<'s> Reagents<'s> {
+    pub fn of_titration(titrant: &'s Titrant) -> Self {
+        Self {
+            titrant: Some(titrant),
+            excess: None,
+            lot: Some((&titrant.species, titrant.nominal)),
+            bottle: "Lot on the titrant bottle",
+        }
+    }
 }
 
 macro_rules! schemes {

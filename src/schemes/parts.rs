@@ -11,7 +11,6 @@ use crate::workup::{Builder, Load, Of, Operation, Own, Quantity, Role, Sign, Ste
 use rust_decimal::Decimal;
 
 pub const TITRANT: (&str, &str) = ("titrant", "is a titration");
-pub const TITRANT_BOTTLE: &str = "Lot on the titrant bottle";
 
 pub fn fault(key: &str, what: impl ToString) -> Faults {
     vec![ProcedureFault::new(key, what)]

@@ -1,15 +1,15 @@
 //! Standardisation: a weighed primary standard gives the molarity of the titrant.
 
-use super::parts::{TITRANT, TITRANT_BOTTLE, checked, fault, in_reactions, needs_reactions};
-use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal, Standard};
+use super::parts::{TITRANT, checked, fault, in_reactions, needs_reactions};
+use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
 use crate::chem::{Formula, Ratio, chain_ratio, per_analyte};
 use crate::columns::Column;
 use crate::measure::Glassware;
 use crate::procedure::{Allowed, Asked, Common, Per, ProcedureFault, Sample, SampleBy, Titrant};
 use crate::submission::{Delivery, Titration};
 use crate::workup::{
-    Builder, Component, LabRow, MG_PER_G, Measured, Of, Operation, Own, Party, Quantity, Role,
-    Shared, StepId, StepIds, Trial, WorkUpError, rectangular,
+    Builder, Component, MG_PER_G, Measured, Of, Operation, Own, Party, Quantity, Role, StepId,
+    StepIds, Trial, WorkUpError, rectangular,
 };
 use rust_decimal::Decimal;
 
@@ -128,10 +128,8 @@ impl SchemeRules for Standardisation {
 
     fn reagents(&self) -> Reagents<'_> {
         Reagents {
-            titrant: Some(&self.titrant),
-            excess: None,
             lot: None,
-            bottle: TITRANT_BOTTLE,
+            ..Reagents::of_titration(&self.titrant)
         }
     }
 
@@ -141,10 +139,6 @@ impl SchemeRules for Standardisation {
 
     fn again(&self, common: &Common) -> Result<Scheme, Faults> {
         Self::new(common, self.titrant.clone()).map(Scheme::Standardisation)
-    }
-
-    fn standards(&self) -> Vec<Standard> {
-        Vec::new()
     }
 
     fn tells_apart(&self) -> bool {
@@ -166,10 +160,6 @@ impl SchemeRules for Standardisation {
         of: Of,
     ) -> Result<Measured, WorkUpError> {
         builder.titre(row, of)
-    }
-
-    fn shared<'a>(&self, _: &mut Builder<'a>, _: &[LabRow<'a>]) -> Result<Shared, WorkUpError> {
-        Ok(Shared::default())
     }
 
     /// n(S) = 1000 · m · P / M (mmol from g), n(T) = n(S) · T/S, c(T) = n(T) / (V − V_blank).

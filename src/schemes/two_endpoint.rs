@@ -1,8 +1,8 @@
 //! Two endpoints: two titres of one titrant, in one flask or in two equal portions, tell two analytes apart.
 
 use super::file::{formula, reactions};
-use super::parts::{TITRANT, TITRANT_BOTTLE, checked, fault, needs_reactions};
-use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal, Standard};
+use super::parts::{TITRANT, checked, fault, needs_reactions};
+use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
 use crate::chem::{Formula, Ratio, RatioFault, Reaction, whole_use};
 use crate::columns::Column;
 use crate::measure::{Glassware, as_f64};
@@ -10,8 +10,8 @@ use crate::procedure::{Allowed, Asked, Common, Per, ProcedureFault, Sample, Samp
 use crate::submission::{Delivery, Titration};
 use crate::text::{Section, found};
 use crate::workup::{
-    Builder, LabRow, Measured, Of, Operation, Own, Party, Quantity, Role, Shared, Sign, StepId,
-    Titre, Trial, WorkUpError,
+    Builder, Measured, Of, Operation, Own, Party, Quantity, Role, Sign, StepId, Titre, Trial,
+    WorkUpError,
 };
 
 const BY_FIRST: Own = Own::about("amount of ", " by the first endpoint", "n\u{2032}");
@@ -188,12 +188,7 @@ impl SchemeRules for TwoEndpoint {
     }
 
     fn reagents(&self) -> Reagents<'_> {
-        Reagents {
-            titrant: Some(&self.titrant),
-            excess: None,
-            lot: Some((&self.titrant.species, self.titrant.nominal)),
-            bottle: TITRANT_BOTTLE,
-        }
+        Reagents::of_titration(&self.titrant)
     }
 
     fn pieces_mut(&mut self) -> Vec<&mut Glassware> {
@@ -203,10 +198,6 @@ impl SchemeRules for TwoEndpoint {
     fn again(&self, common: &Common) -> Result<Scheme, Faults> {
         let made = Self::new(common, self.titrant.clone(), self.second.clone());
         made.map(Scheme::TwoEndpoint)
-    }
-
-    fn standards(&self) -> Vec<Standard> {
-        Vec::new()
     }
 
     fn tells_apart(&self) -> bool {
@@ -250,10 +241,6 @@ impl SchemeRules for TwoEndpoint {
             second: other,
             signals: [titre(Titre::First, first), titre(Titre::Second, second)],
         })
-    }
-
-    fn shared<'a>(&self, _: &mut Builder<'a>, _: &[LabRow<'a>]) -> Result<Shared, WorkUpError> {
-        Ok(Shared::default())
     }
 
     /// n(A) = c(T) · (f₁ · t₁ + f₂ · t₂): t₁ and t₂ are the titres to the two endpoints, each from the start of its

@@ -1,4 +1,5 @@
 //! One simulated student at the bench. The generator is handed in, so the same seed gives the same readings.
+#![deny(clippy::wildcard_enum_match_arm)]
 
 use std::collections::BTreeSet;
 

@@ -1,5 +1,6 @@
 //! Corrected values as their students hear of them: that a value was corrected and what became of their points, and not
 //! what the value is.
+#![deny(clippy::wildcard_enum_match_arm)]
 
 use jiff::Timestamp;
 use rust_decimal::Decimal;

@@ -1,5 +1,6 @@
 //! Uncertainty components: what makes a step uncertain of itself. Two errors are one where cause, rows and scope are the
 //! same.
+#![deny(clippy::wildcard_enum_match_arm)]
 
 use std::fmt;
 

@@ -1,5 +1,6 @@
 //! What a step holds: its role, what it is about, and the row it belongs to. Words and symbol are put together only when
 //! somebody reads them.
+#![deny(clippy::wildcard_enum_match_arm)]
 
 use std::fmt;
 use std::sync::Arc;

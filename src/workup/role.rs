@@ -1,4 +1,5 @@
 //! What a step is for. Whoever looks for a step asks for its role; words and symbols are only made from it.
+#![deny(clippy::wildcard_enum_match_arm)]
 
 use std::borrow::Cow;
 
@@ -137,11 +138,6 @@ impl Role {
             self,
             Self::Ratio(..) | Self::EndpointRatio(_) | Self::CompositionRatio
         )
-    }
-
-    /// A titration's volume as it was delivered.
-    pub fn is_delivered(self) -> bool {
-        matches!(self, Self::Delivered(_))
     }
 
     pub(super) fn written(self) -> Written {

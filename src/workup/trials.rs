@@ -1,4 +1,5 @@
 //! From a hand-in to its result: every row worked up, the trials that count chosen, their mean taken.
+#![deny(clippy::wildcard_enum_match_arm)]
 
 use std::collections::BTreeSet;
 

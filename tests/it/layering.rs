@@ -16,6 +16,7 @@ const PURE: &[&str] = &[
     "truth.rs",
     "course.rs",
     "workup",
+    "schemes",
     "judge",
     "term",
     "changes",

@@ -1,4 +1,5 @@
 //! Reading slips: what was written down differs from what was there, so the result is off the truth.
+#![deny(clippy::wildcard_enum_match_arm)]
 
 use rust_decimal::Decimal;
 
