@@ -80,8 +80,16 @@ impl Filled {
         ids.join(" ")
     }
 
-    /// Everything that is wrong. A fault of no field leads to the form's first.
+    /// Everything that is wrong, in the order of the fields; what is wrong with none of them comes last.
     pub fn summary(&self) -> Vec<FormFault> {
+        let place = |name: &str| {
+            let mut fields = self.form.fields();
+            fields
+                .position(|field| field.name == name)
+                .unwrap_or(usize::MAX)
+        };
+        let mut faults: Vec<(&str, &str)> = self.faults.iter().collect();
+        faults.sort_by_key(|fault| place(fault.0));
         let one = |(name, what): (&str, &str)| FormFault {
             id: match self.form.field(name).is_some() {
                 true => format!("{}{name}", self.form.prefix),
@@ -90,7 +98,7 @@ impl Filled {
             label: self.form.label(name),
             what: what.to_owned(),
         };
-        self.faults.iter().map(one).collect()
+        faults.into_iter().map(one).collect()
     }
 }
 

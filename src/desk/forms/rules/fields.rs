@@ -89,7 +89,7 @@ pub fn form() -> Form {
                 Field::tick("prompt", "the bench form asks about missing decimals"),
                 Field::pick("accept", "Which trials count", &ways).needed(),
                 number("within", "Within", "mL; for a concordant set"),
-                Field::choice("level", "Level", "", levels.into())
+                Field::choice("level", "Level", "choose", levels.into())
                     .hint("of Dixon\u{2019}s test")
                     .expected("90, 95 or 99"),
                 Field::new("from", "From", Kind::Whole(3..=20)).hint("trials on"),
