@@ -202,7 +202,8 @@ impl Image {
         let handed_in = term.submissions.keys();
         let unread = handed_in.filter(|slot| !judged.contains_key(*slot));
         let unread: Vec<Slot> = unread.cloned().collect();
-        judged.extend(term.judge_some(unread));
+        let fresh = term.judge_again(&judged, unread).into_iter();
+        judged.extend(fresh.filter_map(|(slot, one)| Some((slot, one?))));
         Ok(Self {
             term,
             judged,
@@ -234,7 +235,8 @@ impl Image {
 
     /// Judgements within reach that now differ from those held; none where nothing is left to judge.
     fn judge_again(&self, reaches: &[Reach]) -> BTreeMap<Slot, Option<Judged>> {
-        let mut fresh = self.term.judge_within(reaches);
+        let slots = self.term.within_reach(reaches);
+        let mut fresh = self.term.judge_again(&self.judged, slots);
         fresh.retain(|slot, fresh| fresh.as_ref() != self.judged.get(slot));
         fresh
     }

@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 
+use crate::judge::Flag;
 use crate::measure::{from_f64, plain};
 use crate::term::{Judged, Slot, Term};
 use crate::text::{guarded, write_csv};
@@ -40,6 +41,7 @@ pub fn flags_csv(term: &Term, judged: &[(Slot, Judged)]) -> String {
                 flag.code.code().to_owned(),
                 guarded(&flag.evidence),
                 expected.map(plain).unwrap_or_default(),
+                candidates(flag),
             ]
         })
     });
@@ -49,6 +51,14 @@ pub fn flags_csv(term: &Term, judged: &[(Slot, Judged)]) -> String {
         "flag",
         "evidence",
         "expected_by_chance",
+        "candidates",
     ];
     write_csv(&header, rows)
+}
+
+/// Slips that would explain it as `code share`, separated by semicolons.
+fn candidates(flag: &Flag) -> String {
+    let each = flag.candidates.iter();
+    let each = each.map(|(code, share)| format!("{code} {}", plain(*share)));
+    each.collect::<Vec<_>>().join("; ")
 }

@@ -44,6 +44,8 @@ pub fn write_marking(marking: &Marking) -> String {
             number("within", part.within),
             number("single_slip_share", part.single_slip_share),
         ];
+        let figures = (!part.figures.is_zero()).then(|| number("figures", part.figures));
+        let parts: Vec<String> = parts.into_iter().chain(figures).collect();
         line("calculation", &parts);
     }
     if let Some(points) = marking.by_hand {
@@ -215,14 +217,16 @@ fn scored(part: &Section) -> Option<Scored> {
 }
 
 fn calculation(part: &Section) -> Option<CalculationPart> {
-    part.only(&["points", "within", "single_slip_share"]);
+    part.only(&["points", "within", "single_slip_share", "figures"]);
     let points = part.number("points");
     let within = part.number_or("within", Decimal::new(5, 1));
     let share = part.number_or("single_slip_share", Decimal::ZERO);
+    let figures = part.number_or("figures", Decimal::ZERO);
     Some(CalculationPart {
         points: points?,
         within: within?,
         single_slip_share: share?,
+        figures: figures?,
     })
 }
 

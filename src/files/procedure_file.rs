@@ -60,6 +60,7 @@ impl Reader<'_> {
         };
         if let Some(kind) = kind {
             let mut foreign: Vec<_> = of_schemes.filter(|t| !kind.tables().contains(t)).collect();
+            foreign.sort_unstable();
             foreign.dedup();
             for (key, only) in foreign.into_iter().filter(|(key, _)| root.has(key)) {
                 let what = format!("found one, expected it only where the scheme {only}");
@@ -337,7 +338,7 @@ mod tests {
         let found = faults(&text.replace("scheme = \"direct\"", "scheme = \"gravimetric\""));
         for expected in [
             "p.toml:6, key titrant: found one, expected it only where the scheme is a titration",
-            "p.toml:1, key precipitate: found none, expected what is weighed",
+            "p.toml:1, key precipitate: found none, expected a table of that name",
         ] {
             assert!(
                 found.iter().any(|f| f == expected),

@@ -94,7 +94,7 @@ fn row(slot: &Slot, judged: &Judged, section: &str, unit: &str, given: bool) -> 
         .iter()
         .map(|flag| flag.code.code())
         .collect();
-    let explained = [&evaluation.reading_slips, &evaluation.calculation_slips];
+    let explained = evaluation.explanations();
     let slips: Vec<&str> = explained
         .into_iter()
         .filter_map(|explanation| Some(explanation.likely()?.code.code()))

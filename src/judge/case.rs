@@ -6,7 +6,7 @@ use jiff::Timestamp;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
-use super::alike::Likeness;
+use super::class::ClassEvidence;
 use crate::ids::{LotCode, UnknownCode};
 use crate::procedure::Procedure;
 use crate::submission::{HandIn, Titration};
@@ -38,8 +38,8 @@ pub struct Case<'a> {
     pub by_hand: Option<Decimal>,
     /// What an assistant decided.
     pub settlement: &'a Settlement,
-    /// What the readings share with those of others in the section, beyond chance.
-    pub likenesses: &'a [Likeness],
+    /// What the class and the term show about it.
+    pub class: &'a ClassEvidence,
 }
 
 /// The lots of a section: what counts where a row names none.
@@ -133,10 +133,9 @@ impl Case<'_> {
     }
 }
 
-/// |x − truth| / truth in percent; none for a truth of zero.
+/// (x − truth) / truth in percent, signed; none for a truth of zero.
 pub(super) fn relative_error(x: Decimal, truth: Decimal) -> Option<Decimal> {
     x.checked_sub(truth)?
-        .abs()
         .checked_mul(Decimal::ONE_HUNDRED)?
         .checked_div(truth.abs())
 }

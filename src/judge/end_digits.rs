@@ -147,9 +147,9 @@ pub(super) const REREAD: Decimal = Decimal::from_parts(5, 0, 0, false, 2);
 /// A student's last digits.
 pub(super) fn end_digits(procedure: &Procedure, hand_in: &HandIn) -> Option<Flag> {
     let odd = EndDigits::of(procedure, hand_in).odd(FEWEST_OF_STUDENT, STUDENT_LEVEL)?;
-    Some(Flag {
-        code: FlagCode::EndDigits,
-        evidence: odd.words(),
-        chance: STUDENT_LEVEL,
-    })
+    Some(Flag::by_chance(
+        FlagCode::EndDigits,
+        odd.words(),
+        STUDENT_LEVEL,
+    ))
 }

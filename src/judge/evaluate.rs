@@ -6,15 +6,17 @@ use std::fmt;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
+use super::agreement::Agreement;
 use super::case::{Case, relative_error};
+use super::class::ClassEvidence;
 use super::flags::Flag;
 use super::marks::{Marked, Marks, marks};
-use super::raise::flags;
+use super::raise::{Slips, flags};
 use super::slips::{self, Explanation};
 use crate::ids::{LotCode, UnknownCode};
 use crate::measure::from_f64;
 use crate::submission::TrialLabel;
-use crate::truth::Lot;
+use crate::truth::{Lot, Unknown};
 use crate::workup::WorkUp;
 
 /// The judgement of one submission. For staff: its figures give the truth away, so students see none of it before
@@ -30,8 +32,11 @@ pub struct Evaluation {
     pub outcome: Option<Outcome>,
     /// In the result unit.
     pub true_value: Option<Decimal>,
-    /// |x − x_true| / x_true, percent, not rounded.
+    /// (x − x_true) / |x_true|, percent, not rounded.
     pub relative_error_percent: Option<Decimal>,
+    /// What explains a trial that lies apart from the others.
+    #[serde(default)]
+    pub trial_slips: Explanation,
     /// What explains a result off the truth.
     #[serde(default)]
     pub reading_slips: Explanation,
@@ -41,6 +46,8 @@ pub struct Evaluation {
     pub marks: Marks,
     /// What a person should look at, most consequential first.
     pub flags: Vec<Flag>,
+    /// What the class showed about it when it was judged.
+    pub class: ClassEvidence,
 }
 
 /// Which version of an assigned value an evaluation rests on; in words such as `lot E-1 v2`.
@@ -84,6 +91,8 @@ pub struct Outcome {
     pub result: Decimal,
     /// Sample standard deviation; none for a single trial.
     pub std_dev: Option<Decimal>,
+    /// What reading and endpoint predict for it.
+    pub predicted_scatter: Option<Decimal>,
     /// Range / mean; none if the mean is zero.
     pub range_percent: Option<Decimal>,
     /// Half-width of the 95 % confidence interval of the mean; none for a single trial.
@@ -96,6 +105,15 @@ pub struct Outcome {
 }
 
 impl Evaluation {
+    /// What explains what was found, from the trials to the answer.
+    pub fn explanations(&self) -> [&Explanation; 3] {
+        [
+            &self.trial_slips,
+            &self.reading_slips,
+            &self.calculation_slips,
+        ]
+    }
+
     /// Codes of the lots of the titrant, or of the stock, that it rests on.
     pub fn titrant_lots(&self) -> impl Iterator<Item = &str> {
         self.versions.iter().filter_map(|used| match &used.value {
@@ -122,29 +140,91 @@ impl fmt::Display for UsedVersion {
 
 const FIGURES: usize = 12;
 
+/// A submission judged: worked up, explained, marked and flagged.
 pub fn evaluate(case: &Case) -> Evaluation {
     let work_up = case.work_up();
-    let unknown = case.marked_against();
-    let truth = unknown.map(|u| *u.truth.open());
-    let value = work_up.value();
-    let relative_error_percent = value
-        .zip(truth)
-        .and_then(|(x, truth)| relative_error(x, truth.value));
-    let reading_slips = slips::of_readings(case, &work_up, truth);
+    let truth = case.marked_against().map(|u| *u.truth.open());
+    let worked_up = worked_up(case, &work_up);
+    let trial_slips = slips::of_trials(case, &work_up);
+    // points are given against what was assigned; nobody is accused for the prep room's fault
+    let compared = truth.and_then(|truth| match &case.class.consensus {
+        Some(consensus) => consensus.instead_of(truth),
+        None => Some(truth),
+    });
+    let reading_slips = slips::of_readings(case, &work_up, compared, &trial_slips);
     let calculation_slips = slips::of_answer(case, &work_up);
+    let answer = case.hand_in.reported.as_ref();
     let marks = marks(&Marked {
         procedure: case.procedure,
         hand_in: case.hand_in,
         counted: work_up.counted(),
         spread: work_up.spread.as_ref(),
-        relative_error_percent,
+        relative_error_percent: worked_up.relative_error_percent,
         submitted_at: case.submitted_at,
         due: case.due,
         by_hand: case.by_hand,
         adjustment: case.settlement.adjustment,
         late_excused: case.settlement.late_excused,
-        slip: calculation_slips.likely(),
+        answer: answer.and_then(|answer| Agreement::of(case.procedure, &work_up, answer)),
+        slips: &calculation_slips,
     });
+    let slips = Slips {
+        of_trials: &trial_slips,
+        of_readings: &reading_slips,
+        of_answer: &calculation_slips,
+    };
+    let flags = flags(case, &work_up, compared, &marks, &slips);
+    Evaluation {
+        trial_slips,
+        reading_slips,
+        calculation_slips,
+        marks,
+        flags,
+        class: case.class.clone(),
+        ..worked_up
+    }
+}
+
+/// What the class is made of: the result with its figures, neither explained nor marked nor flagged.
+pub fn result_of(case: &Case) -> Evaluation {
+    worked_up(case, &case.work_up())
+}
+
+fn worked_up(case: &Case, work_up: &WorkUp) -> Evaluation {
+    let unknown = case.marked_against();
+    let truth = unknown.map(|u| *u.truth.open());
+    let relative_error_percent = work_up
+        .value()
+        .zip(truth)
+        .and_then(|(x, truth)| relative_error(x, truth.value));
+    Evaluation {
+        unknown: unknown.map(|u| u.code.to_string()).unwrap_or_default(),
+        versions: versions(case, work_up, unknown),
+        trials: work_up
+            .trials
+            .iter()
+            .map(|t| TrialView {
+                trial: t.trial,
+                delivered: t.delivered.map(|id| work_up.graph.value(id)),
+                result: t.result.map(|id| work_up.graph.value(id)),
+                counted: t.counted,
+                why_not: t.why_not.clone(),
+            })
+            .collect(),
+        outcome: outcome(work_up),
+        true_value: truth.map(|t| t.value),
+        relative_error_percent,
+        trial_slips: Explanation::default(),
+        reading_slips: Explanation::default(),
+        calculation_slips: Explanation::default(),
+        marks: Marks::default(),
+        flags: Vec::new(),
+        class: ClassEvidence::default(),
+    }
+}
+
+/// The assigned values used: lots, then the unknown.
+fn versions(case: &Case, work_up: &WorkUp, unknown: Option<&Unknown>) -> Vec<UsedVersion> {
     // where there is a blank, the excess is taken from it and not from a lot
     let none = work_up.counted() == 0;
     let mut used: [Vec<&Lot>; 2] = Default::default();
@@ -174,28 +254,7 @@ pub fn evaluate(case: &Case) -> Evaluation {
         value: UsedValue::Unknown(u.code.clone()),
         version: u.version,
     });
-    Evaluation {
-        unknown: unknown.map(|u| u.code.to_string()).unwrap_or_default(),
-        versions: titrants.chain(excess).chain(unknown_used).collect(),
-        trials: work_up
-            .trials
-            .iter()
-            .map(|t| TrialView {
-                trial: t.trial,
-                delivered: t.delivered.map(|id| work_up.graph.value(id)),
-                result: t.result.map(|id| work_up.graph.value(id)),
-                counted: t.counted,
-                why_not: t.why_not.clone(),
-            })
-            .collect(),
-        outcome: outcome(&work_up),
-        true_value: truth.map(|t| t.value),
-        relative_error_percent,
-        marks,
-        flags: flags(case, &work_up, truth, (&reading_slips, &calculation_slips)),
-        reading_slips,
-        calculation_slips,
-    }
+    titrants.chain(excess).chain(unknown_used).collect()
 }
 
 fn outcome(work_up: &WorkUp) -> Option<Outcome> {
@@ -206,6 +265,7 @@ fn outcome(work_up: &WorkUp) -> Option<Outcome> {
         mean_delivered: work_up.mean_delivered,
         result: work_up.value()?,
         std_dev: spread.s.and_then(decimal),
+        predicted_scatter: work_up.predicted_scatter.and_then(decimal),
         range_percent: spread.range_percent(),
         confidence_95: spread.confidence_95().and_then(decimal),
         standard_uncertainty: decimal(budget.standard)?,

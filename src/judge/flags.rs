@@ -3,7 +3,10 @@
 
 use std::fmt;
 
+use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
+
+use super::slips::SlipCode;
 
 /// Something about a submission that a person should look at. Never shown to students, never a penalty by itself.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -13,6 +16,37 @@ pub struct Flag {
     pub evidence: String,
     /// Probability that clean work raises it; 0 where chance has no part in it.
     pub chance: f64,
+    /// Whether it asks for a person; else it only informs.
+    pub review: bool,
+    /// Slips that would explain it, each with its share of the likelihood.
+    #[serde(default)]
+    pub candidates: Vec<(SlipCode, Decimal)>,
+}
+
+impl Flag {
+    /// A flag in which chance has no part.
+    pub fn certain(code: FlagCode, evidence: impl Into<String>) -> Self {
+        Self::by_chance(code, evidence, 0.0)
+    }
+
+    /// A flag that clean work raises with that probability.
+    pub fn by_chance(code: FlagCode, evidence: impl Into<String>, chance: f64) -> Self {
+        Self {
+            code,
+            evidence: evidence.into(),
+            chance,
+            review: code.needs_review(),
+            candidates: Vec::new(),
+        }
+    }
+
+    /// The same, which only informs.
+    pub fn for_information(self) -> Self {
+        Self {
+            review: false,
+            ..self
+        }
+    }
 }
 
 /// The kinds of flags.
@@ -102,7 +136,7 @@ impl FlagCode {
         }
     }
 
-    /// Whether it asks for a person; the others only inform.
+    /// Whether it asks for a person as a rule.
     pub fn needs_review(self) -> bool {
         match self {
             Self::Recording | Self::Late | Self::Instrument | Self::EndDigits => false,

@@ -63,8 +63,10 @@ pub enum AgreementMeasure {
 #[derive(Clone, Debug, PartialEq)]
 pub struct CalculationPart {
     pub points: Decimal,
-    /// Full points within so many percent, or within one unit of the answer's last figure.
+    /// Full points within so many percent, or for the recomputed value rounded to the answer's own last place.
     pub within: Decimal,
+    /// Share taken for an answer that agrees but is written with two or more figures too few, 0 to 1.
+    pub figures: Decimal,
     /// Share given where a single recognised slip explains the answer, 0 to 1.
     pub single_slip_share: Decimal,
 }
@@ -136,11 +138,15 @@ impl Marking {
                     format!("found {}, expected 0 or more percent", calculation.within),
                 );
             }
-            share(
-                "calculation.single_slip_share",
-                calculation.single_slip_share,
-                &mut fault,
-            );
+            for (key, given) in [
+                (
+                    "calculation.single_slip_share",
+                    calculation.single_slip_share,
+                ),
+                ("calculation.figures", calculation.figures),
+            ] {
+                share(key, given, &mut fault);
+            }
         }
         if let Some(late) = &self.late {
             if !within(late.grace_hours, Decimal::ZERO, Decimal::from(10_000)) {

@@ -6,18 +6,19 @@ use jiff::Timestamp;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
+use super::agreement::Agreement;
 use super::marking::{AgreementMeasure, CalculationPart, Late, Marking, Scored};
 use super::questions::written_otherwise;
-use super::slips::Candidate;
+use super::slips::Explanation;
 use crate::columns::Column;
-use crate::measure::{Reading, from_f64, plain, to_decimals, to_figures};
+use crate::measure::{from_f64, plain, to_decimals, to_figures};
 use crate::procedure::Procedure;
 use crate::stats::Replicates;
 use crate::submission::HandIn;
 use crate::words::counted;
 
 /// The marks of one submission.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Marks {
     /// One per part of the marking, in the order of the files.
     pub parts: Vec<PartMark>,
@@ -84,8 +85,10 @@ pub(super) struct Marked<'a> {
     pub by_hand: Option<Decimal>,
     pub adjustment: Decimal,
     pub late_excused: bool,
+    /// The student's own answer beside the recomputation.
+    pub answer: Option<Agreement>,
     /// What explains an answer that does not follow from its readings.
-    pub slip: Option<&'a Candidate>,
+    pub slips: &'a Explanation,
 }
 
 impl Marks {
@@ -155,19 +158,6 @@ pub(super) fn days_late(
     i64::try_from(days).unwrap_or(i64::MAX)
 }
 
-/// Whether an answer agrees with a value: within so many percent, or within one unit of its last figure.
-pub(super) fn agrees(answer: &Reading, value: Decimal, within_percent: Decimal) -> bool {
-    let off = answer.value().saturating_sub(value).abs();
-    if off <= answer.last_unit() {
-        return true;
-    }
-    let percent = off
-        .checked_mul(Decimal::ONE_HUNDRED)
-        .and_then(|off| off.checked_div(value.abs()));
-    // as on a scale: what lies exactly on the limit agrees
-    percent.is_some_and(|percent| to_decimals(percent, 15) <= within_percent)
-}
-
 fn part(part: Part, points: Decimal, possible: Decimal, sentence: String) -> PartMark {
     PartMark {
         part,
@@ -199,10 +189,10 @@ fn accuracy(given: &Marked, scored: &Scored) -> PartMark {
     let Some(error) = given.relative_error_percent else {
         return none("No bottle is known to mark this against; a person has to look at it.");
     };
-    let (points, note) = scaled(given, scored.points_at(error));
+    let (points, note) = scaled(given, scored.points_at(error.abs()));
     let sentence = format!(
         "Your result is {} % off the assigned value.{note}",
-        plain(to_figures(error, 2))
+        plain(to_figures(error.abs(), 2))
     );
     part(Part::Accuracy, points, scored.points, sentence)
 }
@@ -288,16 +278,28 @@ fn calculation(given: &Marked, rule: &CalculationPart) -> PartMark {
         );
     };
     let result = plain(to_figures(spread.mean, 5));
-    if agrees(answer, spread.mean, rule.within) {
-        mark(
-            rule.points,
-            format!("Your answer {answer} {unit} follows from your readings ({result} {unit})."),
-        )
-    } else if let Some(slip) = given.slip {
+    if let Some(agreement) = given.answer.filter(|agreement| agreement.agrees) {
+        let said =
+            format!("Your answer {answer} {unit} follows from your readings ({result} {unit})");
+        let Some((written, expected)) = agreement.too_few else {
+            return mark(rule.points, format!("{said}."));
+        };
+        let left = Decimal::ONE.saturating_sub(rule.figures);
+        let written = counted(written, "figure", "figures");
+        let sentence = format!("{said}, with {written} where they give {expected}.");
+        mark(rule.points.saturating_mul(left), sentence)
+    } else if given.slips.is_recognised() {
         let points = rule.points.saturating_mul(rule.single_slip_share);
+        let advice = match (given.slips.likely(), given.slips.candidates.first()) {
+            (Some(slip), _) => format!("One slip explains it: {}", slip.code.advice()),
+            (None, Some(first)) => format!(
+                "One of a few slips explains it, such as: {}",
+                first.code.advice()
+            ),
+            (None, None) => "One slip explains it".to_owned(),
+        };
         let sentence = format!(
-            "Your readings give {result} {unit}; your answer is {answer} {unit}. One slip explains it: {}.",
-            slip.code.advice()
+            "Your readings give {result} {unit}; your answer is {answer} {unit}. {advice}."
         );
         mark(points, sentence)
     } else {

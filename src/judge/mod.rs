@@ -1,8 +1,10 @@
 //! Judgement: marks by part, flags with their chance level, and robust figures for the audit of the truth.
 
+mod agreement;
 mod alike;
 mod audit;
 mod case;
+mod class;
 mod end_digits;
 mod endpoint;
 mod evaluate;
@@ -21,9 +23,10 @@ pub use audit::{
     ResultScore, Rival, Ruled, Scores, Verdict, audit, outlier, scores,
 };
 pub use case::{Case, DefaultLots, Settlement};
+pub use class::{ClassEvidence, ClassSpread, Consensus};
 pub use end_digits::{EndDigits, OddDigits};
 pub use endpoint::{Endpoint, endpoint, endpoint_warning};
-pub use evaluate::{Evaluation, Outcome, TrialView, UsedValue, UsedVersion, evaluate};
+pub use evaluate::{Evaluation, Outcome, TrialView, UsedValue, UsedVersion, evaluate, result_of};
 pub use flags::{Flag, FlagCode};
 pub use marking::{
     AgreementMeasure, AgreementPart, CalculationPart, Late, Marking, MarkingFault, Scale, Scored,

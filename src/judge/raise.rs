@@ -2,14 +2,15 @@
 
 use rust_decimal::Decimal;
 
+use super::agreement::Agreement;
 use super::alike::alike;
 use super::case::{Case, relative_error};
 use super::end_digits::end_digits;
 use super::flags::{Flag, FlagCode};
-use super::marks::{agrees, days_late};
+use super::marks::{Marks, Part, days_late};
 use super::questions::{range_questions, written_otherwise};
 use super::scatter::scatter_low;
-use super::slips::Explanation;
+use super::slips::{Candidate, Explanation, SlipCode};
 use crate::columns::Column;
 use crate::measure::{as_f64, from_f64, plain, to_figures};
 use crate::stats::{student_t_two_sided, variance_ratio_above};
@@ -18,31 +19,41 @@ use crate::truth::Assigned;
 use crate::words::counted;
 use crate::workup::WorkUp;
 
-/// Two-sided level at which a result counts as off the truth, and one-sided level of the scatter test: 24 clean
-/// submissions raise a quarter of a flag each by chance.
+/// Two-sided level at which a result counts as off the truth.
 pub const FLAG_LEVEL: f64 = 0.01;
 
 /// The factor at [`FLAG_LEVEL`] for infinitely many degrees of freedom, rounded down.
 const LEAST_FACTOR: f64 = 2.575;
 
-/// Every flag of a submission, most consequential first.
+/// What explains what was found, place by place.
+pub(super) struct Slips<'e> {
+    pub of_trials: &'e Explanation,
+    pub of_readings: &'e Explanation,
+    pub of_answer: &'e Explanation,
+}
+
+/// Every flag of a submission, most consequential first. A result is compared with what the class found where what was
+/// assigned is off.
 pub(super) fn flags(
     case: &Case,
     work_up: &WorkUp,
-    truth: Option<Assigned>,
-    (readings, answer): (&Explanation, &Explanation),
+    compared: Option<Assigned>,
+    marks: &Marks,
+    slips: &Slips,
 ) -> Vec<Flag> {
     let mut found = Vec::new();
-    if readings.likely().is_none() {
-        found.extend(inconsistent_truth(work_up, truth));
+    if slips.of_readings.likely().is_none() {
+        found.extend(inconsistent_truth(case, work_up, compared, slips));
     }
-    found.extend(likely_slip(case, readings, answer));
+    found.extend(likely_slip(case, work_up, slips));
     found.extend(unknown_mismatch(case, work_up));
-    if answer.likely().is_none() {
-        found.extend(reported_differs(case, work_up));
+    if slips.of_answer.likely().is_none() {
+        found.extend(reported_differs(case, work_up, slips.of_answer));
     }
-    found.extend(scatter_high(case, work_up));
-    found.extend(alike(case.likenesses));
+    if !has_full(marks, Part::Agreement) {
+        found.extend(scatter_high(case, work_up));
+    }
+    found.extend(alike(&case.class.likenesses));
     found.extend(scatter_low(case, work_up));
     found.extend(end_digits(case.procedure, case.hand_in));
     found.extend(few_trials(case, work_up));
@@ -52,73 +63,107 @@ pub(super) fn flags(
     found
 }
 
-fn certain(code: FlagCode, evidence: String) -> Flag {
-    Flag {
-        code,
-        evidence,
-        chance: 0.0,
-    }
+/// Whether a part that is marked has all its points.
+fn has_full(marks: &Marks, part: Part) -> bool {
+    marks
+        .part(part)
+        .is_some_and(|mark| mark.points == mark.possible)
 }
 
 fn short(value: Decimal) -> String {
     plain(to_figures(value, 4))
 }
 
-fn inconsistent_truth(work_up: &WorkUp, truth: Option<Assigned>) -> Option<Flag> {
-    let (x, truth, budget) = (work_up.value()?, truth?, work_up.budget.as_ref()?);
+fn inconsistent_truth(
+    case: &Case,
+    work_up: &WorkUp,
+    compared: Option<Assigned>,
+    slips: &Slips,
+) -> Option<Flag> {
+    let (x, truth, budget) = (work_up.value()?, compared?, work_up.budget.as_ref()?);
     let off = as_f64(x.checked_sub(truth.value)?).abs();
-    let joined = budget.standard.hypot(as_f64(truth.standard_uncertainty));
+    let own = budget.standard * case.class.spread.between;
+    let joined = own.hypot(as_f64(truth.standard_uncertainty));
     // the normal's factor is the least there is, and quicker to have
     if off <= LEAST_FACTOR * joined {
         return None;
     }
     let limit = student_t_two_sided(1.0 - FLAG_LEVEL, budget.degrees_of_freedom) * joined;
-    (off > limit).then(|| Flag {
-        code: FlagCode::InconsistentTruth,
-        evidence: format!(
-            "result {} against {} assigned: {} apart, more than the {} that the uncertainty allows at 99 %",
+    let against = match &case.class.consensus {
+        Some(consensus) => format!("found by the class, since {} is off", consensus.cause),
+        None => "assigned".to_owned(),
+    };
+    (off > limit).then(|| {
+        let evidence = format!(
+            "result {} against {} {against}: {} apart, more than the {} that the uncertainty allows at 99 %",
             short(x),
             short(truth.value),
             from_f64(off, 3).map(plain).unwrap_or_default(),
             from_f64(limit, 3).map(plain).unwrap_or_default(),
-        ),
-        chance: FLAG_LEVEL,
+        );
+        Flag {
+            candidates: candidates([slips.of_readings]),
+            ..Flag::by_chance(FlagCode::InconsistentTruth, evidence, FLAG_LEVEL)
+        }
     })
 }
 
-/// Chance that clean work has a reading slip put forward: measured on simulated classes, see the tests.
-const SLIP_LEVEL: f64 = 0.01;
+/// Slips with their shares, as a flag keeps them.
+fn candidates<'e>(of: impl IntoIterator<Item = &'e Explanation>) -> Vec<(SlipCode, Decimal)> {
+    let all = of
+        .into_iter()
+        .flat_map(|explanation| &explanation.candidates);
+    all.map(|candidate| (candidate.code, candidate.share))
+        .collect()
+}
 
-fn likely_slip(case: &Case, readings: &Explanation, answer: &Explanation) -> Option<Flag> {
+/// Chance that clean work has a reading slip put forward: measured on simulated classes, see the tests.
+const SLIP_LEVEL: f64 = 0.003;
+
+fn likely_slip(case: &Case, work_up: &WorkUp, slips: &Slips) -> Option<Flag> {
     let unit = case.procedure.result.unit.name();
-    let said = |of: &Explanation, what: &str| {
-        let slip = of.likely()?;
+    let said = |explanation: &Explanation, what: &dyn Fn(&Candidate) -> String| {
+        let slip = explanation.likely()?;
         let place = if slip.place.is_empty() {
             String::new()
         } else {
             format!(" ({})", slip.place)
         };
-        let words = slip.code.words();
+        let value = short(slip.prediction);
         Some(format!(
-            "{words}{place}: {what} {} {unit}",
-            short(slip.prediction)
+            "{}{place}: {} {value} {unit}",
+            slip.words(),
+            what(slip)
         ))
     };
+    let of_trial = |slip: &Candidate| match slip.trials.as_slice() {
+        [number] => format!("without it trial {number} agrees with the others and gives"),
+        _ => "without it the trials agree and give".to_owned(),
+    };
+    let all = [slips.of_trials, slips.of_readings, slips.of_answer];
     let found = [
-        said(readings, "without it the result is"),
-        said(answer, "with it the answer is"),
+        said(all[0], &of_trial),
+        said(all[1], &|_| "without it the result is".to_owned()),
+        said(all[2], &|_| "with it the answer is".to_owned()),
     ];
     let evidence: Vec<String> = found.into_iter().flatten().collect();
-    let chance = if readings.likely().is_some() {
-        SLIP_LEVEL
-    } else {
-        0.0
+    let at_the_bench = all[0].likely().is_some() || all[1].likely().is_some();
+    let chance = if at_the_bench { SLIP_LEVEL } else { 0.0 };
+    let put_forward = all.into_iter().filter(|one| one.likely().is_some());
+    let flag = Flag {
+        candidates: candidates(put_forward),
+        ..Flag::by_chance(FlagCode::LikelySlip, evidence.join("; "), chance)
     };
-    (!evidence.is_empty()).then(|| Flag {
-        code: FlagCode::LikelySlip,
-        evidence: evidence.join("; "),
-        chance,
-    })
+    // a trial that does not count costs nothing, and an answer's share is given already
+    let counts = |number: &u32| {
+        let mut trials = work_up.trials.iter();
+        trials.any(|t| t.counted && t.trial.number() == Some(*number))
+    };
+    let in_counted = all[0]
+        .likely()
+        .is_some_and(|slip| slip.trials.iter().any(counts));
+    let review = in_counted || all[1].likely().is_some();
+    (!evidence.is_empty()).then_some(Flag { review, ..flag })
 }
 
 fn unknown_mismatch(case: &Case, work_up: &WorkUp) -> Option<Flag> {
@@ -158,25 +203,31 @@ fn unknown_mismatch(case: &Case, work_up: &WorkUp) -> Option<Flag> {
             evidence.push(format!("wrote lot {written}, the section was given {own}"));
         }
     }
-    (!evidence.is_empty()).then(|| certain(FlagCode::UnknownMismatch, evidence.join("; ")))
+    (!evidence.is_empty()).then(|| Flag::certain(FlagCode::UnknownMismatch, evidence.join("; ")))
 }
 
-fn reported_differs(case: &Case, work_up: &WorkUp) -> Option<Flag> {
+fn reported_differs(case: &Case, work_up: &WorkUp, slips: &Explanation) -> Option<Flag> {
     let (answer, value) = (case.hand_in.reported.as_ref()?, work_up.value()?);
-    let within = case.procedure.marking.within();
-    (!agrees(answer, value, within)).then(|| {
-        certain(
+    let agreement = Agreement::of(case.procedure, work_up, answer)?;
+    (!agreement.agrees).then(|| Flag {
+        candidates: candidates([slips]),
+        ..Flag::certain(
             FlagCode::ReportedDiffers,
             format!("answered {answer}, the readings give {}", short(value)),
         )
     })
 }
 
+/// One-sided level of the scatter test, on what the class shows: people who work roughly are seen in their points, and a
+/// person is asked only for what hardly anybody does.
+const SCATTER_LEVEL: f64 = 0.000_5;
+
 fn scatter_high(case: &Case, work_up: &WorkUp) -> Option<Flag> {
     let spread = work_up.spread.as_ref()?;
     let (s, predicted) = (spread.s?, work_up.predicted_scatter?);
-    // s no larger than predicted never is far too large
-    if s <= predicted && !work_up.none_agree {
+    let usual = predicted * case.class.spread.within;
+    // s no larger than usual never is far too large
+    if s <= usual {
         return None;
     }
     let freedom = spread.n as f64 - 1.0;
@@ -184,29 +235,33 @@ fn scatter_high(case: &Case, work_up: &WorkUp) -> Option<Flag> {
         .budget
         .as_ref()
         .map_or(f64::INFINITY, |b| b.predicted_degrees_of_freedom);
-    let p = variance_ratio_above((s / predicted).powi(2), freedom, of_model);
+    let p = variance_ratio_above((s / usual).powi(2), freedom, of_model);
     let unit = case.procedure.result.unit.name();
-    let figures = |v: f64| from_f64(v, 3).map(plain).unwrap_or_default();
+    let figures = |v: f64| from_f64(v, 2).map(plain).unwrap_or_default();
     let agree = if work_up.none_agree {
         "no two titres agree; "
     } else {
         ""
     };
-    (work_up.none_agree || p < FLAG_LEVEL).then(|| Flag {
-        code: FlagCode::ScatterHigh,
-        evidence: format!(
-            "{agree}s of {} trials is {} {unit}, reading and endpoint predict {} {unit} (chance {})",
+    (p < SCATTER_LEVEL).then(|| {
+        let evidence = format!(
+            "{agree}s of {} trials is {} {unit}, where the class shows {} {unit} ({} by chance)",
             spread.n,
             figures(s),
-            figures(predicted),
-            if p < 0.000_1 {
-                "below 0.0001".to_owned()
-            } else {
-                figures(p)
-            }
-        ),
-        chance: FLAG_LEVEL,
+            figures(usual),
+            odds(p),
+        );
+        Flag::by_chance(FlagCode::ScatterHigh, evidence, SCATTER_LEVEL)
     })
+}
+
+/// A probability as people say it: about 1 in 200.
+pub(super) fn odds(p: f64) -> String {
+    if p < 1e-6 {
+        return "less than 1 in a million".to_owned();
+    }
+    let among = from_f64(1.0 / p, 1).map(plain).unwrap_or_default();
+    format!("about 1 in {among}")
 }
 
 fn few_trials(case: &Case, work_up: &WorkUp) -> Option<Flag> {
@@ -228,7 +283,10 @@ fn few_trials(case: &Case, work_up: &WorkUp) -> Option<Flag> {
     if work_up.blank_missing {
         evidence.push("no blank was titrated".to_owned());
     }
-    (!evidence.is_empty()).then(|| certain(FlagCode::FewTrials, evidence.join("; ")))
+    let flag = Flag::certain(FlagCode::FewTrials, evidence.join("; "));
+    // fewer trials than asked for cost points by the rule; without a result or a blank somebody has to decide
+    let review = counted == 0 || work_up.blank_missing;
+    (!evidence.is_empty()).then_some(Flag { review, ..flag })
 }
 
 fn recording(case: &Case) -> Option<Flag> {
@@ -257,7 +315,7 @@ fn recording(case: &Case) -> Option<Flag> {
             places.join(", ")
         ));
     }
-    (!evidence.is_empty()).then(|| certain(FlagCode::Recording, evidence.join("; ")))
+    (!evidence.is_empty()).then(|| Flag::certain(FlagCode::Recording, evidence.join("; ")))
 }
 
 /// What people call a reading.
@@ -300,7 +358,7 @@ fn instrument(case: &Case) -> Option<Flag> {
             other => format!("{other}: {}", question.text),
         })
         .collect();
-    (!evidence.is_empty()).then(|| certain(FlagCode::Instrument, evidence.join("; ")))
+    (!evidence.is_empty()).then(|| Flag::certain(FlagCode::Instrument, evidence.join("; ")))
 }
 
 fn late(case: &Case) -> Vec<Flag> {
@@ -314,13 +372,13 @@ fn late(case: &Case) -> Vec<Flag> {
     let days = days_late(case.submitted_at, case.due, grace);
     if days > 0 {
         let days = counted(days, "started day", "started days");
-        found.push(certain(
+        found.push(Flag::certain(
             FlagCode::Late,
             format!("{days} after the grace time"),
         ));
     }
     if case.revision > 1 && case.submitted_at > case.due && case.due.is_some() {
-        found.push(certain(
+        found.push(Flag::certain(
             FlagCode::RevisedAfterDue,
             format!(
                 "revision {} was handed in after the due time",

@@ -39,16 +39,15 @@ pub(super) fn scatter_low(case: &Case, work_up: &WorkUp) -> Option<Flag> {
     let p = chi_square_below(radius * radius, n - 1.0);
     let unit = case.procedure.result.unit.name();
     let figures = |v: f64| from_f64(v, 2).map(plain).unwrap_or_default();
-    (p < SCATTER_LOW_LEVEL).then(|| Flag {
-        code: FlagCode::ScatterLow,
-        evidence: format!(
+    (p < SCATTER_LOW_LEVEL).then(|| {
+        let evidence = format!(
             "s of {} trials is {} {unit}, reading and endpoint predict {} {unit} (chance {})",
             spread.n,
             figures(s),
             figures(predicted),
             figures(p),
-        ),
-        chance: SCATTER_LOW_LEVEL,
+        );
+        Flag::by_chance(FlagCode::ScatterLow, evidence, SCATTER_LOW_LEVEL)
     })
 }
 

@@ -341,6 +341,14 @@ impl SampleBy {
             Self::MassDifference => "mass-difference",
         }
     }
+
+    /// The unit a sample is stated in.
+    pub fn unit(self) -> &'static str {
+        match self {
+            Self::Volume => "mL",
+            Self::Mass | Self::MassDifference => "g",
+        }
+    }
 }
 
 /// When an experiment opens and when it is due, in the course's own time.

@@ -10,7 +10,7 @@ use super::student::simulate;
 use crate::chem::Formula;
 use crate::ids::{LotCode, UnknownCode};
 use crate::judge::signal::{Bench, Signal, result_at};
-use crate::judge::{AuditKind, Case, DefaultLots, GroupName, Settlement};
+use crate::judge::{AuditKind, Case, ClassEvidence, DefaultLots, GroupName, Settlement};
 use crate::measure::{as_f64, from_f64, to_figures};
 use crate::procedure::Procedure;
 use crate::submission::HandIn;
@@ -363,7 +363,7 @@ impl Supplies {
             submitted_at: None,
             due: None,
             by_hand: None,
-            likenesses: &[],
+            class: ClassEvidence::ALONE,
             settlement: &self.settlement,
         }
     }

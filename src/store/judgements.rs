@@ -14,7 +14,7 @@ use crate::ids::{ExperimentKey, StudentId};
 use crate::term::{Judged, Slot};
 
 /// The form that documents have. To be counted up when one of an earlier form would be read as something else.
-const SCHEMA: i64 = 1;
+const SCHEMA: i64 = 2;
 
 /// What a row holds beside its numbers, in the order in which it is hashed.
 #[derive(Clone, PartialEq, Serialize)]

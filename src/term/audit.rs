@@ -8,7 +8,9 @@ use super::gather::Gather;
 use super::{Judged, Slot, Term};
 use crate::course::Experiment;
 use crate::ids::ExperimentKey;
-use crate::judge::{AuditGroup, AuditKind, GroupName, Observed, Scores, audit, outlier, scores};
+use crate::judge::{
+    AuditGroup, AuditKind, Consensus, GroupName, Observed, Scores, audit, outlier, scores,
+};
 use crate::measure::{as_f64, from_f64, order_of_magnitude, to_decimals};
 use crate::truth::Assigned;
 
@@ -94,6 +96,41 @@ impl ExperimentAudit {
         (outliers, tested)
     }
 
+    /// What the class finds where a group is off, for every submission of it.
+    pub(super) fn consensus_of_groups(&self) -> BTreeMap<Slot, Consensus> {
+        let mut found: BTreeMap<Slot, Consensus> = BTreeMap::new();
+        for group in self.named() {
+            for place in &group.members {
+                let Some(of) = self.results.get(*place) else {
+                    continue;
+                };
+                let is_the_bottle = group.name.kind == AuditKind::Unknown;
+                let percent = group.own.percent;
+                let standard_percent = group.own.standard_percent;
+                let cause = group.name.to_string();
+                match found.get_mut(&of.slot) {
+                    // two groups that are off add up
+                    Some(known) => {
+                        known.percent += percent;
+                        known.standard_percent = known.standard_percent.hypot(standard_percent);
+                        known.is_the_bottle &= is_the_bottle;
+                        known.cause = format!("{} and {cause}", known.cause);
+                    }
+                    None => {
+                        let consensus = Consensus {
+                            percent,
+                            standard_percent,
+                            is_the_bottle,
+                            cause,
+                        };
+                        found.insert(of.slot.clone(), consensus);
+                    }
+                }
+            }
+        }
+        found
+    }
+
     /// Groups that look off, each named before those it cannot be told from.
     pub fn named(&self) -> impl Iterator<Item = &AuditGroup> {
         self.groups.iter().filter(|group| group.verdict.is_named())
@@ -125,7 +162,11 @@ impl Term {
         audits.collect()
     }
 
-    fn audit_one(&self, experiment: &Experiment, judged: &[(&Slot, &Judged)]) -> ExperimentAudit {
+    pub(super) fn audit_one(
+        &self,
+        experiment: &Experiment,
+        judged: &[(&Slot, &Judged)],
+    ) -> ExperimentAudit {
         let gather = Gather::of(self, experiment);
         let results: Vec<Found> = judged
             .iter()

@@ -1,97 +1,66 @@
 //! A term judged: what each submission depends on, gathered and evaluated.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use jiff::Timestamp;
 
 use super::{Judged, Ruling, Slot, Status, Term, settlement};
 use crate::chem::Formula;
 use crate::course::{Experiment, Student};
-use crate::ids::{LotCode, UnknownCode};
-use crate::judge::{Case, DefaultLots, Evaluation, Likeness, evaluate};
+use crate::ids::{ExperimentKey, LotCode, UnknownCode};
+use crate::judge::{Case, ClassEvidence, DefaultLots, Evaluation, evaluate, result_of};
 use crate::submission::Titration;
 use crate::truth::{Lot, Unknown};
 
 impl Term {
     /// Judges everything handed in, in course and roster order.
     pub fn judge_all(&self) -> Vec<(Slot, Judged)> {
-        use rayon::prelude::*;
-        let sections = self.sections();
-        let places: Vec<(&Experiment, &str)> = self
-            .experiments
-            .iter()
-            .flat_map(|experiment| sections.iter().map(move |section| (experiment, *section)))
-            .collect();
-        let desks: BTreeMap<(&str, &str), Desk> = places
-            .into_par_iter()
-            .map(|(experiment, section)| {
-                let desk = Desk::of(self, experiment, section);
-                ((experiment.key.as_str(), section), desk)
-            })
-            .collect();
-        let slots: Vec<(&Desk, &Student)> = self
-            .experiments
-            .iter()
-            .flat_map(|experiment| {
-                let desks = &desks;
-                self.students.iter().filter_map(move |student| {
-                    let desk = desks.get(&(
-                        experiment.key.as_str(),
-                        self.works_in(&experiment.key, student),
-                    ))?;
-                    Some((desk, student))
-                })
-            })
-            .collect();
-        slots
-            .into_par_iter()
-            .filter_map(|(desk, student)| {
-                let slot = Slot::new(&desk.experiment.key, &student.id);
-                let judged = self.judge_with(desk, &slot, student)?;
+        let judged = self.experiments.iter().flat_map(|experiment| {
+            let slots = self.students.iter();
+            let slots: Vec<Slot> = slots.map(|s| Slot::new(&experiment.key, &s.id)).collect();
+            let mut fresh = self.judge_in(experiment, &BTreeMap::new(), &slots);
+            let judged = slots.into_iter().filter_map(move |slot| {
+                let judged = fresh.remove(&slot)??;
                 Some((slot, judged))
-            })
-            .collect()
+            });
+            judged.collect::<Vec<_>>()
+        });
+        judged.collect()
     }
 
-    /// Judges some submissions; slots with nothing handed in are left out.
-    pub fn judge_some(&self, slots: impl IntoIterator<Item = Slot>) -> Vec<(Slot, Judged)> {
-        let mut desks: BTreeMap<(&str, &str), Desk> = BTreeMap::new();
-        let students: BTreeMap<&str, &Student> = self
-            .students
-            .iter()
-            .map(|student| (student.id.as_str(), student))
-            .collect();
-        let mut judged = Vec::new();
+    /// Judges these slots anew, and every other whose class shows something else because of them. `held` are the
+    /// judgements as they stand; none where nothing is left to judge.
+    pub fn judge_again(
+        &self,
+        held: &BTreeMap<Slot, Judged>,
+        slots: impl IntoIterator<Item = Slot>,
+    ) -> BTreeMap<Slot, Option<Judged>> {
+        let mut by_experiment: BTreeMap<ExperimentKey, Vec<Slot>> = BTreeMap::new();
         for slot in slots {
-            let (Some(experiment), Some(student)) = (
-                self.experiment(&slot.experiment),
-                students.get(slot.student.as_str()),
-            ) else {
-                continue;
-            };
-            let section = self.works_in(&experiment.key, student);
-            let desk = desks
-                .entry((experiment.key.as_str(), section))
-                .or_insert_with(|| Desk::of(self, experiment, section));
-            if let Some(one) = self.judge_with(desk, &slot, student) {
-                judged.push((slot, one));
-            }
+            by_experiment
+                .entry(slot.experiment.clone())
+                .or_default()
+                .push(slot);
         }
-        judged
+        let judged = by_experiment.into_iter().flat_map(|(key, slots)| {
+            let fresh = self
+                .experiment(&key)
+                .map(|experiment| self.judge_in(experiment, held, &slots));
+            fresh.unwrap_or_default()
+        });
+        judged.collect()
     }
 
-    /// Judges one submission; none if nothing was handed in.
+    /// Judges one submission beside its class; none if nothing was handed in.
     pub fn judge(&self, slot: &Slot) -> Option<Judged> {
-        let student = self.student(&slot.student)?;
-        let desk = Desk::of(
-            self,
-            self.experiment(&slot.experiment)?,
-            self.works_in(&slot.experiment, student),
-        );
-        self.judge_with(&desk, slot, student)
+        let experiment = self.experiment(&slot.experiment)?;
+        let slots = self.students.iter();
+        let slots: Vec<Slot> = slots.map(|s| Slot::new(&experiment.key, &s.id)).collect();
+        let mut fresh = self.judge_in(experiment, &BTreeMap::new(), &slots);
+        fresh.remove(slot)?
     }
 
-    /// Calls `use_case` with everything the judgement of a slot depends on; none if nothing was handed in.
+    /// Calls `use_case` with everything the work-up of a slot depends on; none if nothing was handed in.
     pub fn with_case<T>(&self, slot: &Slot, use_case: impl FnOnce(&Case) -> T) -> Option<T> {
         let student = self.student(&slot.student)?;
         let desk = Desk::of(
@@ -99,13 +68,74 @@ impl Term {
             self.experiment(&slot.experiment)?,
             self.works_in(&slot.experiment, student),
         );
-        self.case(&desk, slot, student, use_case)
+        self.case(&desk, slot, student, ClassEvidence::ALONE, use_case)
     }
 
-    fn judge_with(&self, desk: &Desk, slot: &Slot, student: &Student) -> Option<Judged> {
-        let evaluation = self.case(desk, slot, student, evaluate)?;
-        let status = self.status(slot, &evaluation);
-        Some(Judged { evaluation, status })
+    /// Judges slots of one experiment in two turns: results first, since the class is made of them.
+    fn judge_in(
+        &self,
+        experiment: &Experiment,
+        held: &BTreeMap<Slot, Judged>,
+        slots: &[Slot],
+    ) -> BTreeMap<Slot, Option<Judged>> {
+        use rayon::prelude::*;
+        let people: HashMap<&str, &Student> =
+            self.students.iter().map(|s| (s.id.as_str(), s)).collect();
+        let sections: BTreeSet<&str> = self
+            .students
+            .iter()
+            .map(|student| self.works_in(&experiment.key, student).as_str())
+            .collect();
+        let desks: HashMap<&str, Desk> = sections
+            .into_iter()
+            .map(|section| (section, Desk::of(self, experiment, section)))
+            .collect();
+        let at = |slot: &Slot| {
+            let student = *people.get(slot.student.as_str())?;
+            let desk = desks.get(self.works_in(&experiment.key, student).as_str())?;
+            Some((desk, student))
+        };
+        let results: Vec<(&Slot, Option<Judged>)> = slots
+            .par_iter()
+            .map(|slot| {
+                let result = at(slot).and_then(|(desk, student)| {
+                    let evaluation =
+                        self.case(desk, slot, student, ClassEvidence::ALONE, result_of)?;
+                    let status = Status::Clear;
+                    Some(Judged { evaluation, status })
+                });
+                (slot, result)
+            })
+            .collect();
+        let mut known: BTreeMap<&Slot, &Judged> = held
+            .iter()
+            .filter(|(slot, _)| slot.experiment == experiment.key)
+            .collect();
+        for (slot, result) in &results {
+            match result {
+                Some(result) => known.insert(slot, result),
+                None => known.remove(*slot),
+            };
+        }
+        let mut class = self.class_evidence(experiment, &known);
+        let others = known.keys().copied().filter(|slot| {
+            let judged = held.get(*slot).map(|judged| &judged.evaluation.class);
+            judged.is_some_and(|before| class.get(*slot) != Some(before))
+        });
+        let again: BTreeSet<&Slot> = slots.iter().chain(others).collect();
+        let cases: Vec<(&Slot, ClassEvidence)> = again
+            .into_iter()
+            .map(|slot| (slot, class.remove(slot).unwrap_or_default()))
+            .collect();
+        let judged = cases.into_par_iter().map(|(slot, class)| {
+            let judged = at(slot).and_then(|(desk, student)| {
+                let evaluation = self.case(desk, slot, student, &class, evaluate)?;
+                let status = self.status(slot, &evaluation);
+                Some(Judged { evaluation, status })
+            });
+            (slot.clone(), judged)
+        });
+        judged.collect::<Vec<_>>().into_iter().collect()
     }
 
     fn case<T>(
@@ -113,6 +143,7 @@ impl Term {
         desk: &Desk,
         slot: &Slot,
         student: &Student,
+        class: &ClassEvidence,
         use_case: impl FnOnce(&Case) -> T,
     ) -> Option<T> {
         let (handed_in, revisions) = self.handed_in_by(slot)?;
@@ -134,10 +165,7 @@ impl Term {
             due: self.due_of(desk, student),
             by_hand: self.by_hand.get(slot).copied(),
             settlement: &settlement,
-            likenesses: desk
-                .alike
-                .get(slot.student.as_str())
-                .map_or(&[], Vec::as_slice),
+            class,
         }))
     }
 
@@ -164,9 +192,7 @@ impl Term {
         match current.map(|d| &d.ruling) {
             Some(Ruling::Return) => Status::Returned,
             Some(_) => Status::Settled,
-            None if evaluation.flags.iter().any(|flag| flag.code.needs_review()) => {
-                Status::ToReview
-            }
+            None if evaluation.flags.iter().any(|flag| flag.review) => Status::ToReview,
             None => Status::Clear,
         }
     }
@@ -178,8 +204,6 @@ struct Desk<'a> {
     unknowns: &'a BTreeMap<UnknownCode, Unknown>,
     due: Option<Timestamp>,
     lots: DefaultLots,
-    /// By student.
-    alike: BTreeMap<String, Vec<Likeness>>,
 }
 
 impl<'a> Desk<'a> {
@@ -190,7 +214,6 @@ impl<'a> Desk<'a> {
             unknowns: term.unknowns.get(&experiment.key).unwrap_or(&NONE),
             due: term.course.zone.instant(experiment.dates_in(section).due),
             lots: term.default_lots(experiment, section),
-            alike: term.likenesses(experiment, section),
         }
     }
 }

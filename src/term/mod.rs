@@ -6,6 +6,7 @@
 mod arrangements;
 mod audit;
 mod class;
+mod class_evidence;
 mod copy;
 mod corrections;
 mod gather;

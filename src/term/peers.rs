@@ -1,6 +1,6 @@
 //! The students of a section beside each other: whose readings are alike, and what their last digits are.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::{Slot, Term};
 use crate::course::{Experiment, Student};
@@ -14,6 +14,18 @@ impl Term {
         section: &str,
     ) -> BTreeMap<String, Vec<Likeness>> {
         likenesses(&experiment.procedure, &self.peers(experiment, section))
+    }
+
+    /// The same for everybody of an experiment, section by section.
+    pub(super) fn likenesses_of(&self, experiment: &Experiment) -> BTreeMap<String, Vec<Likeness>> {
+        let sections = self.students.iter();
+        let sections: BTreeSet<&str> = sections
+            .map(|student| self.works_in(&experiment.key, student).as_str())
+            .collect();
+        let found = sections.into_iter();
+        found
+            .flat_map(|section| self.likenesses(experiment, section))
+            .collect()
     }
 
     /// What the last digits of a section show, if they are unlike estimated ones.

@@ -51,27 +51,13 @@ impl Altered {
 }
 
 impl Term {
-    /// Judges everything within reach anew, as the term now stands. None where nothing is left to judge.
-    pub fn judge_within(&self, reaches: &[Reach]) -> BTreeMap<Slot, Option<Judged>> {
-        let slots = self.within_reach(reaches);
-        let fresh = if reaches.contains(&Reach::All) {
-            self.judge_all()
-        } else {
-            self.judge_some(slots.iter().cloned())
-        };
-        let mut fresh: BTreeMap<Slot, Judged> = fresh.into_iter().collect();
-        let one = |slot: Slot| (fresh.remove(&slot), slot);
-        let judged = slots.into_iter().map(one);
-        judged.map(|(one, slot)| (slot, one)).collect()
-    }
-
     /// What changes would come to. `judged` holds the judgements as they stand.
     pub fn preview(&self, judged: &BTreeMap<Slot, Judged>, changes: &[Change]) -> Preview {
         let (mut term, mut after) = (self.clone(), judged.clone());
         let reaches: Vec<Reach> = changes.iter().map(Change::reach).collect();
         changes.iter().for_each(|change| term.apply(change, None));
         let mut altered = Vec::new();
-        for (slot, fresh) in term.judge_within(&reaches) {
+        for (slot, fresh) in term.judge_again(judged, term.within_reach(&reaches)) {
             let before = judged.get(&slot);
             if before == fresh.as_ref() {
                 continue;

@@ -4,9 +4,12 @@ use std::collections::BTreeSet;
 
 use rust_decimal::Decimal;
 
-use super::graph::Graph;
+use super::graph::{Graph, StepId};
+use super::quantity::Of;
+use super::role::Role;
 use super::trials::TrialOutcome;
-use crate::procedure::{Accept, Procedure};
+use crate::measure::{plain, to_decimals};
+use crate::procedure::{Accept, Procedure, SampleBy};
 use crate::stats::{DixonCritical, dixon_outlier, dixon_printed};
 
 /// Marks the trials that count and says of the others why not. True if titres should agree and no two do.
@@ -14,8 +17,17 @@ pub(super) fn choose(
     graph: &Graph,
     trials: &mut [TrialOutcome],
     procedure: &Procedure,
+    blank: Option<StepId>,
     left_out: &BTreeSet<u32>,
 ) -> bool {
+    let beside = Beside {
+        graph,
+        procedure,
+        blank: blank.map_or(Decimal::ZERO, |id| graph.value(id)),
+    };
+    for trial in trials.iter_mut() {
+        trial.comparable = beside.titres(trial);
+    }
     let mut open: Vec<usize> = Vec::new();
     for (index, trial) in trials.iter_mut().enumerate() {
         match trial.trial.number() {
@@ -29,16 +41,10 @@ pub(super) fn choose(
         Accept::All => open.clone(),
         Accept::Concordant { within } => {
             // where a second portion is titrated, its titres have to agree as well
-            let titre = |id: Option<_>| id.map_or(Decimal::ZERO, |id| graph.value(id));
             let titres: Vec<(u32, [Decimal; 2])> = open
                 .iter()
                 .map(|i| &trials[*i])
-                .map(|t| {
-                    (
-                        t.trial.number().unwrap_or(0),
-                        [titre(t.delivered), titre(t.second)],
-                    )
-                })
+                .map(|t| (t.trial.number().unwrap_or(0), t.comparable))
                 .collect();
             match concordant(&titres, within) {
                 Some(chosen) => open
@@ -76,7 +82,16 @@ pub(super) fn choose(
         }
     };
     let reason = match procedure.trials.accept {
-        Accept::Concordant { within } => format!("not within {within} mL of the concordant titres"),
+        Accept::Concordant { within } => {
+            let sample = &procedure.sample;
+            let scaled = if beside.own_samples() {
+                let unit = sample.by.unit();
+                format!(", each for a sample of {} {unit}", plain(sample.nominal))
+            } else {
+                String::new()
+            };
+            format!("not within {within} mL of the concordant titres{scaled}")
+        }
         Accept::Dixon {
             level, critical, ..
         } => {
@@ -103,6 +118,69 @@ pub(super) fn choose(
     }
     none_agree
 }
+
+/// What titres need to be laid beside each other.
+struct Beside<'a> {
+    graph: &'a Graph,
+    procedure: &'a Procedure,
+    /// mL.
+    blank: Decimal,
+}
+
+impl Beside<'_> {
+    /// Whether each trial has a sample of its own that is read or weighed, and not a part of one flask.
+    fn own_samples(&self) -> bool {
+        let sample = &self.procedure.sample;
+        let measured = self.procedure.reads_sample_volume() || sample.by != SampleBy::Volume;
+        measured && sample.aliquot.is_none()
+    }
+
+    /// What was delivered, mL; where each trial has its own sample, what the same result would have delivered for the
+    /// nominal one: two samples that differ do not make two titres disagree.
+    fn titres(&self, trial: &TrialOutcome) -> [Decimal; 2] {
+        let value = |id: Option<StepId>| id.map_or(Decimal::ZERO, |id| self.graph.value(id));
+        let titres = [value(trial.delivered), value(trial.second)];
+        let scaled = || {
+            let number = trial.trial.number().filter(|_| self.own_samples())?;
+            let [mass, volume] = [Role::SampleMass, Role::SampleVolume];
+            let own = |role| self.graph.find(role, Of::Trial(number));
+            let sample = self.graph.value(own(mass).or_else(|| own(volume))?);
+            let (delivered, zero) = (titres[0], self.without_sample(trial)?);
+            let for_nominal = |titre: Decimal| {
+                let of_sample = titre.checked_sub(zero)?;
+                let scaled = of_sample.checked_mul(self.procedure.sample.nominal)?;
+                let titre = scaled.checked_div(sample)?.checked_add(zero)?;
+                // a quotient that does not end must not cost a titre that lies exactly on the limit
+                Some(to_decimals(titre, NOISE))
+            };
+            let second = trial
+                .second
+                .map_or(Some(Decimal::ZERO), |_| for_nominal(titres[1]));
+            Some([for_nominal(delivered)?, second?])
+        };
+        scaled().unwrap_or(titres)
+    }
+
+    /// What would be delivered if there were no sample: a blank, or all of the excess. Results follow from titres in
+    /// a straight line, or (a standard that is weighed) from their inverse.
+    fn without_sample(&self, trial: &TrialOutcome) -> Option<Decimal> {
+        let (titre, result) = (trial.delivered?, trial.result?);
+        if trial.second.is_some() || self.procedure.scheme.signal(&self.procedure.sample).inverse {
+            return Some(self.blank);
+        }
+        let (volume, value) = (self.graph.value(titre), self.graph.value(result));
+        let more = [(titre, volume.checked_add(Decimal::ONE)?)];
+        let slope = self
+            .graph
+            .value_with(result, &more)
+            .ok()?
+            .checked_sub(value)?;
+        volume.checked_sub(value.checked_div(slope)?)
+    }
+}
+
+/// Decimals of a titre beyond which it holds nothing but the rounding of quotients.
+const NOISE: u32 = 12;
 
 /// Which of the (trial number, titres) form the largest set, at least two, within so many mL; of equally large ones
 /// that with the smallest range, then the latest (the higher trial numbers). None if no two agree.

@@ -62,6 +62,9 @@ pub struct TrialOutcome {
     pub second: Option<StepId>,
     /// Result of a numbered trial.
     pub result: Option<StepId>,
+    /// The two titres as they are laid beside those of other trials, mL: for the nominal sample, where each trial has its
+    /// own. 0 for one that is not there.
+    pub comparable: [Decimal; 2],
     pub counted: bool,
     /// Why a numbered trial does not count.
     pub why_not: Option<String>,
@@ -191,7 +194,13 @@ pub fn work_up(input: WorkUpInput) -> WorkUp {
             Err(why) => outcome.why_not = Some(why.to_string()),
         }
     }
-    let none_agree = choose(&builder.graph, &mut trials, procedure, input.left_out);
+    let none_agree = choose(
+        &builder.graph,
+        &mut trials,
+        procedure,
+        blanks[0],
+        input.left_out,
+    );
     let blank_missing = procedure.trials.blank && blanks[0].is_none();
     let mut done = finish(builder.graph, trials, procedure);
     done.blanks = blanks.into_iter().flatten().collect();
@@ -254,6 +263,7 @@ impl TrialOutcome {
             delivered: None,
             second: None,
             result: None,
+            comparable: [Decimal::ZERO; 2],
             counted: false,
             why_not: None,
         }

@@ -21,6 +21,7 @@ mod sheet;
 use std::collections::BTreeMap;
 
 use rust_decimal::Decimal;
+use serde::{Deserialize, Serialize};
 
 use super::flags::{Flag, FlagCode};
 use crate::measure::{from_f64, plain, to_figures};
@@ -56,7 +57,7 @@ pub struct Peer<'a> {
 }
 
 /// What a student's readings share with another's, beyond chance.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Likeness {
     /// Ids of the others: one, or several of a bench group.
     pub others: Vec<String>,
@@ -315,9 +316,10 @@ fn thousands(count: &Decimal) -> String {
 /// The flag of a student whose readings another shares.
 pub(super) fn alike(found: &[Likeness]) -> Option<Flag> {
     let evidence: Vec<String> = found.iter().map(Likeness::words).collect();
-    Some(Flag {
-        code: FlagCode::Alike,
-        evidence: evidence.join("; "),
-        chance: found.first()?.flag_chance,
-    })
+    let chance = found.first()?.flag_chance;
+    Some(Flag::by_chance(
+        FlagCode::Alike,
+        evidence.join("; "),
+        chance,
+    ))
 }

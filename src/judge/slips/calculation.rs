@@ -3,10 +3,12 @@
 use rust_decimal::Decimal;
 
 use super::SlipCode;
+use super::glassware::other_glassware;
 use super::rank::{Hypotheses, Tried, log_normal};
+use super::relatives::relatives;
 use crate::chem::{Formula, per_analyte};
+use crate::judge::agreement::Agreement;
 use crate::judge::case::Case;
-use crate::judge::marks::agrees;
 use crate::measure::{as_f64, to_figures};
 use crate::stats::mean;
 use crate::submission::{Delivery, HandIn, TrialLabel};
@@ -17,6 +19,8 @@ const ROUNDING: f64 = 0.000_5;
 /// Weight of a mistake that is none of the slips; it may leave an answer anywhere within some factor of ten.
 const UNKNOWN: f64 = 1.0;
 const ANYWHERE: f64 = std::f64::consts::LN_10 * 2.0;
+/// How seldom a second slip comes beside a first.
+const RARE: f64 = 0.02;
 
 struct Answer<'w> {
     case: &'w Case<'w>,
@@ -28,43 +32,69 @@ struct Answer<'w> {
 /// Every hypothesis with its likelihood, and what else there could be; none where the answer agrees.
 pub(super) fn hypotheses(case: &Case, work_up: &WorkUp) -> Option<Hypotheses> {
     let reported = case.hand_in.reported.as_ref()?;
-    let within = case.procedure.marking.within();
-    if agrees(reported, work_up.value()?, within) || reported.value().is_zero() {
+    if Agreement::of(case.procedure, work_up, reported)?.agrees || reported.value().is_zero() {
         return None;
     }
     let (answer, half_unit) = (as_f64(reported.value()), as_f64(reported.last_unit()) / 2.0);
     let predictions = predictions(case, work_up);
-    let mut tried: Vec<Tried> = Vec::new();
-    for (code, place, prediction) in &predictions {
-        let value = as_f64(*prediction);
+    let tried = |code: SlipCode, place: &str, prediction: Decimal, ways: usize| {
+        let value = as_f64(prediction);
         // rounding of the answer is rectangular: half a unit over √3
         let standard = (half_unit / 3f64.sqrt()).hypot(ROUNDING * value.abs());
         if standard <= 0.0 || !value.is_finite() {
-            continue;
+            return None;
         }
         let off = (answer - value).abs() / standard;
-        tried.push(Tried {
-            code: *code,
-            place: place.clone(),
-            prediction: *prediction,
+        Some(Tried {
+            code,
+            place: place.to_owned(),
+            trials: Vec::new(),
+            prediction,
             log_likelihood: log_normal(off * standard, standard),
             off,
-            ways: predictions
-                .iter()
-                .filter(|(other, ..)| other == code)
-                .count(),
-        });
-    }
+            ways,
+        })
+    };
+    let ways = |code: SlipCode| {
+        predictions
+            .iter()
+            .filter(|(other, ..)| *other == code)
+            .count()
+    };
+    let single = predictions.iter();
+    let single = single.filter_map(|(code, place, value)| tried(*code, place, *value, ways(*code)));
+    let value = work_up.value()?;
+    let factors = predictions.iter().filter(|(code, ..)| code.is_factor());
+    let pairs = factors.clone().enumerate().flat_map(|(index, first)| {
+        let later = factors.clone().skip(index.saturating_add(1));
+        let later = later.filter(|second| second.0 != first.0);
+        later.filter_map(|second| {
+            // factors of one product: each changes the answer in its own proportion
+            let both = first.2.checked_mul(second.2)?.checked_div(value)?;
+            let place = [first.1.as_str(), "and", second.0.words(), second.1.as_str()];
+            let place = place.into_iter().filter(|words| !words.is_empty());
+            let ways = ways(first.0).checked_mul(ways(second.0))?;
+            let two = tried(first.0, &place.collect::<Vec<_>>().join(" "), both, ways)?;
+            // both had to happen: the weight of the second comes on top
+            let log_likelihood = two.log_likelihood + (second.0.weight() * RARE).ln();
+            Some(Tried {
+                log_likelihood,
+                ..two
+            })
+        })
+    });
     // somewhere within two powers of ten, in proportion
     let unknown = -(answer.abs() * ANYWHERE).ln();
     Some(Hypotheses {
-        tried,
+        tried: single.collect(),
+        pairs: pairs.collect(),
         otherwise: vec![(unknown, UNKNOWN)],
+        alike: half_unit.max(ROUNDING * as_f64(value).abs() / 5.0),
     })
 }
 
 /// What the answer would be with each slip, with where it is made.
-pub(super) fn predictions(case: &Case, work_up: &WorkUp) -> Vec<(SlipCode, String, Decimal)> {
+fn predictions(case: &Case, work_up: &WorkUp) -> Vec<(SlipCode, String, Decimal)> {
     let Some(mean) = work_up.result else {
         return Vec::new();
     };
@@ -244,6 +274,7 @@ impl Answer<'_> {
         let procedure = self.case.procedure;
         let titrant = procedure.lot_reagent();
         let excess = procedure.excess().map(|e| (&e.species, e.nominal));
+        let mut both = Vec::new();
         for (parties, reagent) in [
             ([Party::Titrant, Party::Stock].as_slice(), titrant),
             (&[Party::Excess], excess),
@@ -255,6 +286,10 @@ impl Answer<'_> {
             let labels = self.with_role(of_reagent).into_iter();
             let labels: Vec<(StepId, Decimal)> = labels.map(|id| (id, nominal)).collect();
             self.with(SlipCode::NominalMolarity, species.to_string(), &labels);
+            both.extend(labels);
+        }
+        if excess.is_some() {
+            self.with(SlipCode::NominalMolarity, "both labels", &both);
         }
         let flask = self.with_role(|role| role == Role::SampleFlask);
         let aliquot = self.with_role(|role| role == Role::Aliquot);
@@ -264,6 +299,9 @@ impl Answer<'_> {
                 "",
                 &[(*aliquot, self.value(*flask))],
             );
+        }
+        for (place, substitute) in other_glassware(&self.work_up.graph) {
+            self.with(SlipCode::WrongPipette, place, &[substitute]);
         }
         let mut remainders = Vec::new();
         for used in self.with_role(|role| role == Role::ExcessUsed) {
@@ -370,19 +408,27 @@ impl Answer<'_> {
                     if own.as_deref() == Some(species.written()) {
                         continue;
                     }
-                    let mut substitutes = vec![(*mass, species.molar_mass().value)];
-                    self.with(SlipCode::WrongSpecies, species.to_string(), &substitutes);
+                    let molar = species.molar_mass().value;
+                    self.with(
+                        SlipCode::WrongSpecies,
+                        species.to_string(),
+                        &[(*mass, molar)],
+                    );
+                    // and as it should be for that species: with as much of it as there is analyte for
                     let of_expressed = own.as_deref() == Some(asked.expressed_as.written());
                     let ratio = per_analyte(&asked.analyte, &species).ok();
-                    if let (true, Some(ratio), [composition]) =
-                        (of_expressed, ratio, composition.as_slice())
-                    {
+                    let ratio = ratio.and_then(|ratio| {
                         let (over, under) = ratio.parts();
-                        if let Some(value) = over.checked_div(under) {
-                            substitutes.push((*composition, value));
-                            self.with(SlipCode::WrongSpecies, species.to_string(), &substitutes);
-                        }
-                    }
+                        over.checked_div(under)
+                    });
+                    let Some(ratio) = ratio.filter(|_| of_expressed) else {
+                        continue;
+                    };
+                    let substitutes = match composition.first() {
+                        Some(composition) => vec![(*mass, molar), (*composition, ratio)],
+                        None => vec![(*mass, molar.saturating_mul(ratio))],
+                    };
+                    self.with(SlipCode::WrongSpecies, species.to_string(), &substitutes);
                 }
             }
         }
@@ -402,7 +448,7 @@ impl Answer<'_> {
         }
     }
 
-    /// Species that stand in the procedure and in what is weighed, with and without their water.
+    /// Species that stand in the procedure and in what is weighed, with and without their water, and their relatives.
     fn other_species(&self) -> Vec<Formula> {
         let procedure = self.case.procedure;
         let mut found: Vec<Formula> = Vec::new();
@@ -433,7 +479,13 @@ impl Answer<'_> {
                 Formula::parse(salt).ok()
             })
             .collect();
-        found.extend(dry);
+        let asked = [&procedure.result.analyte, &procedure.result.expressed_as];
+        let usual = asked.into_iter().flatten().flat_map(relatives);
+        for species in dry.into_iter().chain(usual) {
+            if !found.iter().any(|known| known.atoms() == species.atoms()) {
+                found.push(species);
+            }
+        }
         found
     }
 

@@ -10,6 +10,14 @@ use serde::{Deserialize, Serialize};
 pub enum SlipCode {
     /// One burette reading taken upward: 27.64 for 27.36.
     ReadUpward,
+    /// Every reading of the hand-in taken upward.
+    AllReadUpward,
+    /// One reading off by 10.00.
+    TenMillilitres,
+    /// Another nominal pipette or flask of the same shelf.
+    WrongPipette,
+    /// The first titration is off and later ones settle, as where a burette was wet.
+    NotRinsed,
     /// One reading off by 1.00.
     WholeMillilitre,
     /// One reading off by 0.10.
@@ -57,8 +65,12 @@ pub enum SlipCode {
 
 impl SlipCode {
     /// Every slip, in the order of the contract.
-    pub const ALL: [Self; 23] = [
+    pub const ALL: [Self; 27] = [
         Self::ReadUpward,
+        Self::AllReadUpward,
+        Self::TenMillilitres,
+        Self::WrongPipette,
+        Self::NotRinsed,
         Self::WholeMillilitre,
         Self::Tenth,
         Self::TransposedDigits,
@@ -87,6 +99,10 @@ impl SlipCode {
     pub fn code(self) -> &'static str {
         match self {
             Self::ReadUpward => "read-upward",
+            Self::AllReadUpward => "all-read-upward",
+            Self::TenMillilitres => "ten-millilitres",
+            Self::WrongPipette => "wrong-pipette",
+            Self::NotRinsed => "not-rinsed",
             Self::WholeMillilitre => "whole-millilitre",
             Self::Tenth => "tenth",
             Self::TransposedDigits => "transposed-digits",
@@ -120,6 +136,10 @@ impl SlipCode {
     pub fn words(self) -> &'static str {
         match self {
             Self::ReadUpward => "a burette reading taken upward",
+            Self::AllReadUpward => "every burette reading taken upward",
+            Self::TenMillilitres => "a reading off by ten millilitres",
+            Self::WrongPipette => "another pipette or flask than the one named",
+            Self::NotRinsed => "a burette or pipette that was wet at the start",
             Self::WholeMillilitre => "a reading off by a whole millilitre",
             Self::Tenth => "a reading off by a tenth",
             Self::TransposedDigits => "two digits of a reading exchanged",
@@ -150,6 +170,18 @@ impl SlipCode {
         match self {
             Self::ReadUpward => {
                 "one burette reading fits if it was taken upward from the next mark; a burette's numbers grow downward"
+            }
+            Self::AllReadUpward => {
+                "your readings fit if all of them were taken upward from the next mark; a burette's numbers grow downward"
+            }
+            Self::TenMillilitres => {
+                "one reading fits if it is ten millilitres off; look at the numbered marks above and below the meniscus"
+            }
+            Self::WrongPipette => {
+                "your numbers fit another pipette or flask; compare its mark with the procedure"
+            }
+            Self::NotRinsed => {
+                "your first titration lies apart and the later ones settle; rinse burette and pipette with what they will hold"
             }
             Self::WholeMillilitre => {
                 "one reading fits if it is a whole millilitre off; look at the numbered mark above the meniscus"
@@ -212,6 +244,25 @@ impl SlipCode {
         }
     }
 
+    /// Whether it changes an answer by a factor, so that two of them multiply.
+    pub(super) fn is_factor(self) -> bool {
+        matches!(
+            self,
+            Self::MillilitresAsLitres
+                | Self::RatioInverted
+                | Self::RatioIgnored
+                | Self::NominalMolarity
+                | Self::DilutionOmitted
+                | Self::WrongSpecies
+                | Self::UnitSlip
+        )
+    }
+
+    /// Whether it may stand as the likely explanation; else it is only offered beside others.
+    pub(super) fn is_put_forward(self) -> bool {
+        self != Self::NotRinsed
+    }
+
     /// Relative frequency assumed, shared among all ways the slip can happen in a submission. Not measured: an ordering
     /// from common practice, in which the simple and the frequent come first.
     pub(super) fn weight(self) -> f64 {
@@ -223,6 +274,7 @@ impl SlipCode {
             | Self::OneTrialOnly
             | Self::OtherUnknown => 3.0,
             Self::ReadUpward
+            | Self::AllReadUpward
             | Self::WholeMillilitre
             | Self::RatioIgnored
             | Self::NominalMolarity
@@ -230,6 +282,9 @@ impl SlipCode {
             | Self::RoundedEarly
             | Self::StartNotZeroIgnored => 2.0,
             Self::Tenth
+            | Self::TenMillilitres
+            | Self::WrongPipette
+            | Self::NotRinsed
             | Self::TransposedDigits
             | Self::RatioInverted
             | Self::BackNotSubtracted

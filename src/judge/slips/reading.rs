@@ -3,16 +3,19 @@
 
 use rust_decimal::Decimal;
 
-use super::SlipCode;
-use super::rank::{Hypotheses, Tried, log_normal};
+use super::glassware::other_glassware;
+use super::misread::{all_upward, misread};
+use super::rank::{Hypotheses, Tried, log_normal, share_weight};
+use super::{Explanation, SlipCode};
 use crate::chem::Formula;
 use crate::columns::Column;
 use crate::judge::case::Case;
 use crate::measure::{as_f64, from_f64};
 use crate::procedure::SampleBy;
+use crate::stats::mean;
 use crate::submission::Delivery;
 use crate::truth::Assigned;
-use crate::workup::{Instrument, Of, Party, Role, Step, StepId, WorkUp};
+use crate::workup::{Of, Party, Role, StepId, TrialOutcome, WorkUp};
 
 /// Share of a class that makes no slip, against the sum of the weights of slips.
 const NO_SLIP: f64 = 150.0;
@@ -27,7 +30,6 @@ const MOST_DROPS: i64 = 3;
 /// What the trials that count look like beside the truth.
 struct Seen<'w> {
     work_up: &'w WorkUp,
-    mean: StepId,
     trials: Vec<StepId>,
     truth: f64,
     /// Standard uncertainty that all trials share, the truth's included.
@@ -36,25 +38,38 @@ struct Seen<'w> {
     each: f64,
 }
 
-/// Every hypothesis with its likelihood, and what else there could be; none where the result is consistent.
-pub(super) fn hypotheses(case: &Case, work_up: &WorkUp, truth: Assigned) -> Option<Hypotheses> {
-    let (mean, budget) = (work_up.result?, work_up.budget.as_ref()?);
-    let trials: Vec<StepId> = work_up
-        .trials
-        .iter()
-        .filter(|t| t.counted)
-        .filter_map(|t| t.result)
-        .collect();
+/// Every hypothesis with its likelihood; none where the result is consistent. What is seen inside trials is set aside:
+/// a trial with a slip of its own says nothing of the rest.
+pub(super) fn hypotheses(
+    case: &Case,
+    work_up: &WorkUp,
+    truth: Assigned,
+    of_trials: &Explanation,
+) -> Option<Hypotheses> {
+    let budget = work_up.budget.as_ref()?;
+    let odd = of_trials.likely().map_or(&[][..], |slip| &slip.trials);
+    let counted = || work_up.trials.iter().filter(|t| t.counted);
+    let sound = |t: &&TrialOutcome| t.trial.number().is_none_or(|n| !odd.contains(&n));
+    let mut trials: Vec<StepId> = counted().filter(sound).filter_map(|t| t.result).collect();
+    // of two nobody knows which is wrong
+    if trials.len() < 2 {
+        trials = counted().filter_map(|t| t.result).collect();
+    }
+    let n = trials.len() as f64;
     let seen = Seen {
         work_up,
-        mean,
         truth: as_f64(truth.value),
         shared: budget.systematic.hypot(as_f64(truth.standard_uncertainty)),
-        each: budget.predicted_random * (trials.len() as f64).sqrt(),
+        each: budget.predicted_random * (counted().count() as f64).sqrt(),
         trials,
     };
-    let off = (as_f64(work_up.value()?) - seen.truth).abs();
-    let joined = budget.standard.hypot(as_f64(truth.standard_uncertainty));
+    let results = seen.results(&[])?;
+    let off = (as_f64(mean(&results)?) - seen.truth).abs();
+    let random = match budget.observed_random {
+        Some(observed) if results.len() == counted().count() => observed.max(seen.each / n.sqrt()),
+        _ => seen.each / n.sqrt(),
+    };
+    let joined = seen.shared.hypot(random);
     if off <= budget.coverage_factor * joined || seen.truth == 0.0 {
         return None;
     }
@@ -63,7 +78,8 @@ pub(super) fn hypotheses(case: &Case, work_up: &WorkUp, truth: Assigned) -> Opti
     tried.extend(seen.sample_nominal(case));
     tried.extend(seen.other_unknown(case));
     tried.extend(seen.other_lot(case));
-    let results: Vec<f64> = seen.trials.iter().map(|id| seen.value(*id)).collect();
+    tried.extend(seen.other_glassware());
+    let results: Vec<f64> = results.iter().copied().map(as_f64).collect();
     let wide = UNKNOWN.1 * seen.truth.abs();
     let otherwise = vec![
         (
@@ -75,12 +91,20 @@ pub(super) fn hypotheses(case: &Case, work_up: &WorkUp, truth: Assigned) -> Opti
             UNKNOWN.0,
         ),
     ];
-    Some(Hypotheses { tried, otherwise })
+    Some(Hypotheses {
+        tried,
+        otherwise,
+        alike: joined / 5.0,
+        pairs: Vec::new(),
+    })
 }
 
 impl Seen<'_> {
-    fn value(&self, id: StepId) -> f64 {
-        as_f64(self.work_up.graph.value(id))
+    /// The results of the trials, with these substitutes.
+    fn results(&self, substitutes: &[(StepId, Decimal)]) -> Option<Vec<Decimal>> {
+        let graph = &self.work_up.graph;
+        let with = |id: &StepId| graph.value_with(*id, substitutes).ok();
+        self.trials.iter().map(with).collect()
     }
 
     /// The per-trial results as normals about the truth: a shared error and one each.
@@ -111,19 +135,15 @@ impl Seen<'_> {
         truth: f64,
         shared: f64,
     ) -> Option<Tried> {
-        let graph = &self.work_up.graph;
-        let results: Option<Vec<f64>> = self
-            .trials
-            .iter()
-            .map(|id| graph.value_with(*id, substitutes).ok().map(as_f64))
-            .collect();
-        let results = results?;
-        let prediction = graph.value_with(self.mean, substitutes).ok()?;
+        let results = self.results(substitutes)?;
+        let prediction = mean(&results)?;
+        let results: Vec<f64> = results.into_iter().map(as_f64).collect();
         let n = results.len() as f64;
         let standard = shared.hypot(self.each / n.sqrt());
         Some(Tried {
             code,
             place,
+            trials: Vec::new(),
             prediction,
             log_likelihood: self.log_likelihood(&results, truth, shared),
             off: (as_f64(prediction) - truth).abs() / standard,
@@ -131,26 +151,39 @@ impl Seen<'_> {
         })
     }
 
-    /// One reading of one trial that counts, misread.
+    /// One reading of one trial misread, or every reading.
     fn misread(&self) -> Vec<Tried> {
         let graph = &self.work_up.graph;
-        let counted = |of: Of| {
-            let number = if let Of::Trial(n) = of { Some(n) } else { None };
-            let mut trials = self.work_up.trials.iter();
-            trials.any(|t| t.counted && t.trial.number() == number && number.is_some())
-        };
+        let counted = self.trials.iter().filter_map(|id| {
+            let trial = self.work_up.trials.iter().find(|t| t.result == Some(*id))?;
+            trial.trial.number()
+        });
         let mut tried: Vec<Tried> = Vec::new();
-        for (id, step) in graph.steps().filter(|(_, step)| counted(step.quantity.of)) {
-            let Some(instrument) = step.quantity.read else {
-                continue;
-            };
-            for (code, value) in alternatives(instrument, step) {
-                let label = step.quantity.label();
-                let place = format!("{label}: {} for {value}", step.value);
-                tried.extend(self.with(code, place, &[(id, value)]));
+        for trial in counted {
+            for one in misread(graph, trial) {
+                let found = self.with(one.code, one.place, &one.substitutes);
+                tried.extend(found.map(|found| Tried {
+                    trials: vec![trial],
+                    ..found
+                }));
             }
         }
-        share_weight(tried)
+        let mut tried = share_weight(tried);
+        let upward = all_upward(graph);
+        if !upward.is_empty() {
+            let place = "every reading".to_owned();
+            tried.extend(self.with(SlipCode::AllReadUpward, place, &upward));
+        }
+        tried
+    }
+
+    /// A pipette or flask of another nominal volume than the one named.
+    fn other_glassware(&self) -> Vec<Tried> {
+        let others = other_glassware(&self.work_up.graph).into_iter();
+        let tried = others.filter_map(|(place, substitute)| {
+            self.with(SlipCode::WrongPipette, place, &[substitute])
+        });
+        share_weight(tried.collect())
     }
 
     fn overshot(&self, case: &Case) -> Vec<Tried> {
@@ -205,15 +238,18 @@ impl Seen<'_> {
         if !volumes.all(|v| v.value() == procedure.sample.nominal) {
             return None;
         }
-        let results: Vec<f64> = self.trials.iter().map(|id| self.value(*id)).collect();
+        let results = self.results(&[])?;
+        let found = as_f64(mean(&results)?);
+        let results: Vec<f64> = results.into_iter().map(as_f64).collect();
         let shared = self.shared.hypot(UNMEASURED * self.truth.abs());
         let standard = shared.hypot(self.each / (results.len() as f64).sqrt());
         Some(Tried {
             code: SlipCode::SampleNominal,
             place: format!("{} mL in every trial", procedure.sample.nominal),
+            trials: Vec::new(),
             prediction: from_f64(self.truth, 12)?,
             log_likelihood: self.log_likelihood(&results, self.truth, shared),
-            off: (self.value(self.mean) - self.truth).abs() / standard,
+            off: (found - self.truth).abs() / standard,
             ways: 1,
         })
     }
@@ -226,7 +262,11 @@ impl Seen<'_> {
             .filter(|u| Some(u.code.as_str()) != own);
         let mut tried: Vec<Tried> = others
             .filter_map(|unknown| {
-                let truth = unknown.truth.open();
+                let truth = *unknown.truth.open();
+                let truth = match &case.class.consensus {
+                    Some(consensus) => consensus.of_other(truth)?,
+                    None => truth,
+                };
                 let (value, code) = (as_f64(truth.value), &unknown.code);
                 self.against(
                     SlipCode::OtherUnknown,
@@ -275,60 +315,4 @@ impl Seen<'_> {
             .collect();
         share_weight(tried)
     }
-}
-
-/// All ways of one code share its weight.
-fn share_weight(mut tried: Vec<Tried>) -> Vec<Tried> {
-    let codes: Vec<SlipCode> = tried.iter().map(|t| t.code).collect();
-    for t in &mut tried {
-        t.ways = codes.iter().filter(|code| **code == t.code).count();
-    }
-    tried
-}
-
-/// What a reading may have been, if it was misread once.
-fn alternatives(instrument: Instrument, step: &Step) -> Vec<(SlipCode, Decimal)> {
-    let value = step.value;
-    let mut found = Vec::new();
-    let (counts_downward, is_graduated) = match instrument {
-        Instrument::Burette => (true, true),
-        Instrument::Graduated => (false, true),
-        Instrument::Balance | Instrument::Spectrophotometer => (false, false),
-    };
-    if is_graduated {
-        let whole = value.trunc();
-        let upward = Decimal::ONE.checked_sub(value.fract());
-        let upward = upward.and_then(|part| whole.checked_add(part));
-        if counts_downward && !value.fract().is_zero() {
-            found.extend(upward.map(|value| (SlipCode::ReadUpward, value)));
-        }
-        for (code, step) in [
-            (SlipCode::WholeMillilitre, Decimal::ONE),
-            (SlipCode::Tenth, Decimal::new(1, 1)),
-        ] {
-            let both = [value.checked_add(step), value.checked_sub(step)];
-            found.extend(both.into_iter().flatten().map(|value| (code, value)));
-        }
-    }
-    found.extend(transposed(value).map(|value| (SlipCode::TransposedDigits, value)));
-    found.retain(|(_, other)| *other >= Decimal::ZERO && *other != value);
-    found
-}
-
-/// The values with two neighbouring digits exchanged.
-fn transposed(value: Decimal) -> impl Iterator<Item = Decimal> {
-    let digits: Vec<char> = value.to_string().chars().collect();
-    let places: Vec<usize> = (0..digits.len())
-        .filter(|i| digits[*i].is_ascii_digit())
-        .collect();
-    let pairs: Vec<(usize, usize)> = places
-        .iter()
-        .copied()
-        .zip(places.iter().copied().skip(1))
-        .collect();
-    pairs.into_iter().filter_map(move |(one, other)| {
-        let mut changed = digits.clone();
-        changed.swap(one, other);
-        changed.into_iter().collect::<String>().parse().ok()
-    })
 }

@@ -108,7 +108,7 @@ pub fn result(evaluation: &Evaluation) -> Option<ResultView> {
                 std::cmp::Ordering::Less => " low",
                 std::cmp::Ordering::Equal => "",
             };
-            format!("{} %{way}", plain(to_figures(error, 2)))
+            format!("{} %{way}", plain(to_figures(error.abs(), 2)))
         });
     Some(ResultView {
         value: to_decimals(outcome.result, places).to_string(),
@@ -143,7 +143,7 @@ fn flag_view(flag: &Flag, handed_in: usize) -> FlagView {
     let expected = from_f64(flag.chance * handed_in as f64, 2).map(plain);
     FlagView {
         words: flag.code.words(),
-        asks: flag.code.needs_review(),
+        asks: flag.review,
         evidence: flag.evidence.clone(),
         by_chance: match expected {
             Some(expected) if flag.chance > 0.0 => {

@@ -14,7 +14,7 @@ pub struct Explained {
 }
 
 pub struct SlipLine {
-    pub words: &'static str,
+    pub words: String,
     /// Where it was made; empty where the words say it all.
     pub place: String,
     /// The number with, or without, it.
@@ -29,7 +29,7 @@ pub struct SlipLine {
 pub fn explained(evaluation: &Evaluation) -> Vec<Explained> {
     let of = |explanation: &Explanation, title, prediction| {
         let line = |c: &crate::judge::Candidate| SlipLine {
-            words: c.code.words(),
+            words: c.words(),
             place: c.place.clone(),
             prediction: plain(to_figures(c.prediction, 5)),
             off: to_decimals(c.off, 1).to_string(),
@@ -46,6 +46,11 @@ pub fn explained(evaluation: &Evaluation) -> Vec<Explained> {
             slips,
         })
     };
+    let trials = of(
+        &evaluation.trial_slips,
+        "What may explain the trial that lies apart",
+        "Trial without it",
+    );
     let result = of(
         &evaluation.reading_slips,
         "What may explain the result",
@@ -56,5 +61,5 @@ pub fn explained(evaluation: &Evaluation) -> Vec<Explained> {
         "What may explain the answer",
         "Answer with it",
     );
-    [result, answer].into_iter().flatten().collect()
+    [trials, result, answer].into_iter().flatten().collect()
 }

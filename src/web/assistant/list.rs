@@ -3,6 +3,7 @@
 use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
+use rust_decimal::Decimal;
 
 use super::address;
 use super::filter::{Filter, Standing, with_query};
@@ -114,7 +115,7 @@ fn line(entry: &Entry, query: &str) -> Line {
         section: entry.student.section.to_string(),
         experiment: entry.experiment.procedure.title.clone(),
         status: status_tag(entry.judged.status),
-        error: error.map(|error| plain(to_figures(error, 2))),
+        error: error.map(|error| signed(to_figures(error, 2))),
         total: evaluation.marks.total.to_string(),
         possible: evaluation.marks.possible.to_string(),
         flags: entry
@@ -155,4 +156,10 @@ impl ListPage {
             standing => format!("{} {noun} {}", self.count, standing.words()),
         }
     }
+}
+
+/// With its sign, such as `+1.7`.
+fn signed(value: Decimal) -> String {
+    let sign = if value > Decimal::ZERO { "+" } else { "" };
+    format!("{sign}{}", plain(value)).replace('-', "\u{2212}")
 }

@@ -75,18 +75,38 @@ pub fn next<'a>(waiting: &[Entry<'a>], after: &Slot) -> Option<&'a Slot> {
 }
 
 impl Entry<'_> {
-    /// A student who asks comes first, then flags that ask for a person, then those that only inform; no flag comes last.
-    fn place(&self) -> (Reverse<bool>, Reverse<bool>, usize, Reverse<Decimal>) {
+    /// A student who asks comes first, then what asks for a person, most points at stake first; what only informs comes
+    /// last.
+    fn place(&self) -> (Reverse<bool>, Reverse<bool>, Reverse<Decimal>, usize) {
         let flags = &self.judged.evaluation.flags;
         let rank = |flag: &Flag| FlagCode::ALL.iter().position(|code| *code == flag.code);
         let first = flags.iter().filter_map(rank).min();
-        let asks = flags.iter().any(|flag| flag.code.needs_review());
-        let error = self.judged.evaluation.relative_error_percent;
+        let asks = flags.iter().any(|flag| flag.review);
         (
             Reverse(self.asked.is_some()),
             Reverse(asks),
+            Reverse(self.at_stake()),
             first.unwrap_or(usize::MAX),
-            Reverse(error.unwrap_or_default()),
         )
+    }
+
+    /// Points that a decision may give back; where somebody else's work may be what is marked, those given.
+    fn at_stake(&self) -> Decimal {
+        let evaluation = &self.judged.evaluation;
+        let marks = &evaluation.marks;
+        let doubtful = [
+            FlagCode::Alike,
+            FlagCode::UnknownMismatch,
+            FlagCode::ScatterLow,
+        ];
+        let review = evaluation.flags.iter().filter(|flag| flag.review);
+        let codes: Vec<FlagCode> = review.map(|flag| flag.code).collect();
+        if codes.iter().any(|code| doubtful.contains(code)) {
+            marks.total
+        } else if codes.is_empty() {
+            Decimal::ZERO
+        } else {
+            marks.possible.saturating_sub(marks.total)
+        }
     }
 }

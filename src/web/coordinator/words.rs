@@ -104,12 +104,18 @@ pub fn marking(marking: &Marking) -> Vec<(&'static str, String)> {
         parts.push(("Recording", words));
     }
     if let Some(calculation) = &marking.calculation {
-        let words = format!(
+        let mut words = format!(
             "{} for an answer within {} % of what the student's own readings give; {} % of them where a single slip explains the answer",
             counted(plain(calculation.points), "point", "points"),
             plain(calculation.within),
             percent(calculation.single_slip_share)
         );
+        if !calculation.figures.is_zero() {
+            let taken = percent(calculation.figures);
+            words.push_str(&format!(
+                "; {taken} % less where it has two or more figures too few"
+            ));
+        }
         parts.push(("Calculation", words));
     }
     if let Some(points) = marking.by_hand {

@@ -291,9 +291,9 @@ fn feedback(view: &Image, experiment: &Experiment, slot: &Slot) -> Option<Feedba
         }),
         left_out: left_out.collect(),
         // that of an answer stands in the sentence of its part
-        advice: evaluation
-            .reading_slips
-            .likely()
+        advice: [&evaluation.trial_slips, &evaluation.reading_slips]
+            .into_iter()
+            .find_map(|explanation| explanation.likely())
             .map(|slip| slip.code.advice()),
         told: told(view, slot, unit),
         class: view.term.class_of(&view.judged, slot).as_ref().map(picture),

@@ -155,7 +155,10 @@ impl Class {
 
     pub fn judge(&self, work: &Work, likenesses: &[Likeness]) -> Evaluation {
         evaluate(&Case {
-            likenesses,
+            class: &concordant::judge::ClassEvidence {
+                likenesses: likenesses.to_vec(),
+                ..Default::default()
+            },
             ..self
                 .supplies
                 .case(&self.procedure, &work.hand_in, work.bottle)

@@ -183,7 +183,7 @@ proptest! {
             submitted_at: None,
             due: None,
             by_hand: None,
-            likenesses: &[],
+            class: concordant::judge::ClassEvidence::ALONE,
             settlement: &settlement,
         });
         prop_assert_eq!(evaluation.trials.len(), hand_in.titrations.len());

@@ -65,6 +65,11 @@ pub fn form() -> Form {
                     "For a single slip",
                     "% of the points, where one slip explains the answer",
                 ),
+                number(
+                    "calculation_figures",
+                    "Taken for too few figures",
+                    "% of the points, where a right answer has two or more figures too few; empty: it costs nothing",
+                ),
             ],
         )
         .group(
@@ -134,6 +139,10 @@ pub fn filled(procedure: &Procedure) -> Typed {
     number("calculation_within", calculation.map(|c| c.within));
     let slip = calculation.map(|c| percent(c.single_slip_share));
     number("calculation_share", slip);
+    let figures = calculation
+        .map(|c| percent(c.figures))
+        .filter(|f| !f.is_zero());
+    number("calculation_figures", figures);
     number("by_hand_points", marking.by_hand);
     let late = marking.late.as_ref();
     number("late_share", late.map(|l| percent(l.share_per_day)));
@@ -207,6 +216,7 @@ pub fn read(
             points,
             within: number("calculation_within").unwrap_or(Decimal::new(5, 1)),
             single_slip_share: share(number("calculation_share").unwrap_or_default()),
+            figures: share(number("calculation_figures").unwrap_or_default()),
         }),
         by_hand: number("by_hand_points"),
         late: number("late_share").map(|per_day| Late {
@@ -325,6 +335,7 @@ fn field_of(key: &str) -> &'static str {
         "calculation.points" => "calculation_points",
         "calculation.within" => "calculation_within",
         "calculation.single_slip_share" => "calculation_share",
+        "calculation.figures" => "calculation_figures",
         "by_hand.points" => "by_hand_points",
         "late.grace_hours" => "late_grace",
         "late.share_per_day" => "late_share",

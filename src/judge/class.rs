@@ -1,0 +1,126 @@
+//! What the class and the term show about a submission, beyond what it shows itself.
+
+use rust_decimal::Decimal;
+use serde::{Deserialize, Serialize};
+
+use super::alike::Likeness;
+use crate::measure::{as_f64, from_f64};
+use crate::stats::{chi_square_above, median};
+use crate::truth::Assigned;
+
+/// Facts that rest on other submissions. A judgement without them is that of a student alone in the world.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct ClassEvidence {
+    /// What the readings share with those of others, beyond chance.
+    pub likenesses: Vec<Likeness>,
+    pub spread: ClassSpread,
+    /// Where the audit finds a group of this submission off.
+    pub consensus: Option<Consensus>,
+}
+
+/// How a class scatters on an experiment, in terms of what reading and endpoint predict; never below that.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ClassSpread {
+    /// Of one trial within a student.
+    pub within: f64,
+    /// Of results between students, in terms of their standard uncertainty.
+    pub between: f64,
+}
+
+/// What the class finds where what was assigned is off: nobody is accused for the prep room's fault.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Consensus {
+    /// How far results of the group lie from what was assigned, percent.
+    pub percent: f64,
+    pub standard_percent: f64,
+    /// Whether the student's bottle alone is off; else (a lot, a section, a day) results of other bottles are as well.
+    pub is_the_bottle: bool,
+    /// What is off, such as “titrant lot edta-2”.
+    pub cause: String,
+}
+
+/// Fewest students from whom the scatter of a class is told.
+const FEWEST: usize = 8;
+
+impl Default for ClassSpread {
+    fn default() -> Self {
+        Self::AS_PREDICTED
+    }
+}
+
+impl ClassEvidence {
+    /// Of a student alone in the world.
+    pub const ALONE: &'static Self = &Self::NOTHING;
+    const NOTHING: Self = Self {
+        likenesses: Vec::new(),
+        spread: ClassSpread::AS_PREDICTED,
+        consensus: None,
+    };
+}
+
+impl ClassSpread {
+    const AS_PREDICTED: Self = Self {
+        within: 1.0,
+        between: 1.0,
+    };
+
+    /// From each student's s over the predicted one with its degrees of freedom, and each result's distance from the
+    /// class's middle over its standard uncertainty. Medians: a few who work badly do not make the class look bad.
+    pub fn of(within: &[(f64, usize)], between: &[f64]) -> Self {
+        let scaled: Vec<f64> = within
+            .iter()
+            .filter_map(|(ratio, freedom)| Some(ratio / median_of_s(*freedom)?))
+            .collect();
+        let off: Vec<f64> = between.iter().map(|off| off.abs()).collect();
+        let at_least_one = |values: &[f64], of_one: f64| {
+            let enough = values.len() >= FEWEST;
+            let found = median(values)
+                .filter(|_| enough)
+                .map(|found| found / of_one);
+            let found = found.filter(|value| value.is_finite());
+            // two figures, so that one more hand-in does not judge a whole class anew
+            let found = found.and_then(|value| from_f64(value, 2)).map(as_f64);
+            found.unwrap_or(1.0).max(1.0)
+        };
+        Self {
+            within: at_least_one(&scaled, 1.0),
+            // median of the absolute value of a standard normal
+            between: at_least_one(&off, 0.674_49),
+        }
+    }
+}
+
+/// Median of s over σ with so many degrees of freedom: where the upper tail of chi-square is a half.
+fn median_of_s(freedom: usize) -> Option<f64> {
+    let freedom = Some(freedom as f64).filter(|f| *f > 0.0)?;
+    let (mut low, mut high) = (0.0, freedom + 1.0);
+    for _ in 0..40 {
+        let middle = f64::midpoint(low, high);
+        if chi_square_above(middle, freedom) > 0.5 {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    Some((low / freedom).sqrt())
+}
+
+impl Consensus {
+    /// What a result of the group is compared with instead of the assigned value.
+    pub(super) fn instead_of(&self, truth: Assigned) -> Option<Assigned> {
+        let value = as_f64(truth.value);
+        let found = from_f64(value * (1.0 + self.percent / 100.0), 15)?;
+        let own = as_f64(truth.standard_uncertainty);
+        let standard = (value * self.standard_percent / 100.0).hypot(own);
+        Assigned::new(found, from_f64(standard, 15).unwrap_or(Decimal::ZERO)).ok()
+    }
+
+    /// The same for another bottle, which is off only if more than the student's bottle is.
+    pub(super) fn of_other(&self, truth: Assigned) -> Option<Assigned> {
+        if self.is_the_bottle {
+            Some(truth)
+        } else {
+            self.instead_of(truth)
+        }
+    }
+}
