@@ -123,6 +123,7 @@ impl Kind {
             // half a flag in a section of 24
             Self::ScatterHigh => Some(Goal::AtMost(100.0 * 0.5 / 24.0)),
             Self::Waiting => Some(Goal::AtMost(12.0)),
+            Self::Copy(Copying::Differences) => None,
             Self::CopyAcross(_) | Self::Copy(_) | Self::Inventor | Self::Decay => {
                 Some(Goal::AtLeast(95.0))
             }
