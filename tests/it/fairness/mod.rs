@@ -49,15 +49,13 @@ fn at_least(least: usize, of_all: usize, probability: f64) -> f64 {
 
 /// Whether the evidence of a slip names it and its trial.
 fn names(judged: &Evaluation, slip: SlipCode, trial: u32) -> bool {
+    let number = trial.to_string();
     let told = evidence_of_slips(judged);
     told.iter().any(|evidence| {
-        let mut words = evidence
-            .split(|letter: char| !letter.is_alphanumeric())
-            .filter(|word| !word.is_empty());
-        let number = trial.to_string();
-        evidence.contains(slip.words())
-            && words.any(|word| word == "trial")
-            && words.next() == Some(number.as_str())
+        let words = evidence.split(|letter: char| !letter.is_alphanumeric());
+        let words: Vec<&str> = words.filter(|word| !word.is_empty()).collect();
+        let mut pairs = words.windows(2);
+        evidence.contains(slip.words()) && pairs.any(|pair| pair == ["trial", number.as_str()])
     })
 }
 

@@ -2,7 +2,7 @@
 //! hundredth of the titre, in mol/L.
 
 use concordant::files::{Folder, read_term};
-use concordant::judge::{Evaluation, FlagCode, Part, SlipCode, questions, refusals};
+use concordant::judge::{Evaluation, FlagCode, Part, SlipCode, refusals};
 use concordant::term::Term;
 
 use super::{evidence_of_slips, names};
@@ -24,7 +24,7 @@ nominal = "10"
 analyte = "HCl"
 unit = "mol/L"
 [trials]
-minimum = 3
+minimum = 2
 accept = { rule = "concordant", within_mL = "0.10" }
 [marking]
 accuracy = { points = "10", steps = [["0.8", "10"], ["2", "7"], ["4", "3"]] }
@@ -134,12 +134,7 @@ fn a_whole_millilitre_beside_titres_that_differ_a_little() {
 #[should_panic = "told: "]
 fn two_trials_a_millilitre_apart() {
     let evaluation = judged("0.1820", &[("0.00", "18.21"), ("1.05", "20.25")]);
-    assert!(
-        evaluation
-            .flags
-            .iter()
-            .any(|flag| flag.code == FlagCode::FewTrials)
-    );
+    assert!(!has_all_points(&evaluation, Part::Agreement));
     assert!(
         names(&evaluation, SlipCode::WholeMillilitre, 2),
         "{}",
@@ -147,7 +142,7 @@ fn two_trials_a_millilitre_apart() {
     );
 }
 
-/// “You wrote 32.45 for 23.45.” The burette goes to 50 mL, so the entry has no ground to refuse it; it may ask.
+/// “You wrote 32.45 for 23.45.” The burette goes to 50 mL, so the entry has no ground to refuse it.
 #[test]
 #[should_panic = "told: "]
 fn tens_and_units_exchanged() {
@@ -157,8 +152,6 @@ fn tens_and_units_exchanged() {
     let hand_in = term.hand_in_of(&crate::slot("x", "s0")).expect("handed in");
     let row = &hand_in.titrations[2];
     assert!(refusals(procedure, 2, row).is_empty());
-    let asked = questions(procedure, &hand_in);
-    println!("asked at entry: {asked:?}");
     let evaluation = judged("0.2345", &titrations);
     assert_eq!(counted(&evaluation), ["1", "2"]);
     assert!(
