@@ -103,7 +103,7 @@ enum Command {
     },
     /// Simulate classes with slips, copies and bad lots made on purpose and print what the judgement makes of them
     Rehearse {
-        /// Procedure files, or keys of shipped ones
+        /// Procedure files, keys of shipped ones, or course folders
         #[arg(required = true, value_name = "PROCEDURE")]
         procedures: Vec<String>,
         /// Students for each slip; ten times as many without one

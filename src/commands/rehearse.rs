@@ -1,13 +1,15 @@
 //! `rehearse`.
 
+use std::path::Path;
+
 use super::Failure;
-use crate::files;
-use crate::procedure::Procedure;
+use crate::course::Experiment;
+use crate::files::{self, Folder};
 use crate::simulate::class::SimulatedClass;
 use crate::simulate::hands::Population;
-use crate::simulate::sections::{
-    self, BAD_BOTTLE_PERCENT, BAD_LOT_PERCENT, DECAY_PERCENT, Kind, Sections,
-};
+use crate::simulate::sections;
+use crate::simulate::singles::singles;
+use crate::simulate::table::{self, Counts, Kind, Tally};
 use crate::simulate::{Confusion, confusion};
 
 /// How much to rehearse.
@@ -22,37 +24,52 @@ pub struct Extent {
 }
 
 /// Simulates classes with slips made on purpose, clean sections, copies, invented reports, bad lots and bottles, and
-/// prints what the judgement and the audit make of them.
+/// prints what the judgement and the audit make of them, each beside its goal. Where there are several experiments,
+/// somebody invents a term of them.
 pub fn run(
-    procedures: &[String],
+    named: &[String],
     hands: Hands,
     spread: Option<f64>,
     extent: Extent,
 ) -> Result<(), Failure> {
     let population = hands.population(spread);
-    let (mut slips, mut terms) = (Confusion::default(), Sections::default());
-    for name in procedures {
-        let (procedure, text) = find(name)?;
-        let nothing =
-            || Failure::Other(format!("{name}: found no result to rehearse, expected one"));
-        let Extent {
-            students,
-            sections,
-            seed,
-        } = extent;
-        let of_slips = confusion(&procedure, population, students, seed).ok_or_else(nothing)?;
-        let key = procedure.key.clone();
-        let class = SimulatedClass {
-            population,
-            ..SimulatedClass::crossed(procedure, text, files::shipped_glassware())
-        };
-        let of_sections = sections::sections(&class, sections, seed).ok_or_else(nothing)?;
-        print!("{}", table(&key, &of_slips, &of_sections));
-        slips.add(&of_slips);
-        sections::add(&mut terms, &of_sections);
+    let Extent {
+        students,
+        sections,
+        seed,
+    } = extent;
+    let (mut slips, mut sum) = (Confusion::default(), Counts::new());
+    let mut classes = Vec::new();
+    for name in named {
+        classes.extend(find(name)?);
     }
-    if procedures.len() > 1 {
-        print!("{}", table("all of them", &slips, &terms));
+    for class in &mut classes {
+        class.population = population;
+        let key = &class.procedure.key;
+        let nothing =
+            || Failure::Other(format!("{key}: found no result to rehearse, expected one"));
+        let of_slips =
+            confusion(&class.procedure, population, students, seed).ok_or_else(nothing)?;
+        let of_singles =
+            singles(&class.procedure, population, students, seed).ok_or_else(nothing)?;
+        let mut counts = sections::sections(class, sections, seed).ok_or_else(nothing)?;
+        table::add(&mut counts, &of_singles);
+        print!("{}", printed(key, &of_slips, &counts));
+        slips.add(&of_slips);
+        table::add(&mut sum, &counts);
+    }
+    if let [first, later @ ..] = classes.as_slice()
+        && !later.is_empty()
+    {
+        let later = later.iter();
+        let later = later.map(|class| (class.procedure.clone(), class.text.clone()));
+        let term = SimulatedClass {
+            later: later.collect(),
+            ..first.clone()
+        };
+        let counts = sections::inventing(&term, sections, seed);
+        table::add(&mut sum, &counts.unwrap_or_default());
+        print!("{}", printed("all of them", &slips, &sum));
     }
     Ok(())
 }
@@ -90,80 +107,81 @@ pub fn spread(text: &str) -> Result<f64, String> {
     number.ok_or_else(|| format!("found {text}, expected mL above 0, at most 5"))
 }
 
-/// A procedure by file or by the key of a shipped one, and its text.
-fn find(name: &str) -> Result<(Procedure, String), Failure> {
+/// A procedure by file or by the key of a shipped one, or all of a course folder.
+fn find(name: &str) -> Result<Vec<SimulatedClass>, Failure> {
+    let path = Path::new(name);
+    if path.is_dir() {
+        let folder = Folder::read(path).map_err(Failure::Faults)?;
+        let term = files::read_term(&folder).map_err(Failure::Faults)?;
+        let class = |experiment: &Experiment| {
+            let source = term.sources.experiments.get(&experiment.key);
+            let text = source.and_then(|source| term.sources.procedures.get(&source.procedure));
+            let text = text.cloned().unwrap_or_default();
+            SimulatedClass::crossed(experiment.procedure.clone(), text, term.glassware.clone())
+        };
+        return Ok(term.experiments.iter().map(class).collect());
+    }
     let text = match files::shipped_procedure(name) {
         Some(text) => text,
         None => std::fs::read_to_string(name).map_err(|why| {
             Failure::Other(format!(
-                "{name}: {why}, expected a procedure\u{2019}s file or a shipped one\u{2019}s key"
+                "{name}: {why}, expected a procedure\u{2019}s file, a shipped one\u{2019}s key or a course folder"
             ))
         })?,
     };
-    let procedure = files::read_procedure(name, &text, &files::shipped_glassware());
-    Ok((procedure.map_err(Failure::Faults)?, text))
+    let glassware = files::shipped_glassware();
+    let procedure = files::read_procedure(name, &text, &glassware).map_err(Failure::Faults)?;
+    Ok(vec![SimulatedClass::crossed(procedure, text, glassware)])
 }
 
-/// A row for each kind of thing: how many were made, and how many of them were found.
-fn table(title: &str, slips: &Confusion, terms: &Sections) -> String {
-    let row = |kind: &str, made: usize, found: usize| format!("  {kind:<58}{made:>8}{found:>8}");
-    let mut lines = vec![
-        title.to_owned(),
-        format!("  {:<58}{:>8}{:>8}", "clean work", "looked at", "taken"),
-    ];
-    lines.push(row(
-        "students with a slip put forward",
-        slips.clean,
-        slips.clean_accused,
-    ));
-    for (clean, heading) in [(true, None), (false, Some("made on purpose"))] {
-        lines.extend(heading.map(|heading| format!("  {heading:<58}{:>8}{:>8}", "made", "found")));
-        let kinds = terms.iter().filter(|(kind, _)| is_clean(kind) == clean);
-        let kinds = kinds.filter(|(kind, tally)| tally.found > 0 || !matches!(kind, Kind::Flag(_)));
-        lines.extend(kinds.map(|(kind, tally)| row(&words(kind), tally.made, tally.found)));
-    }
-    let slip = |text: &str| format!("slip: {text}");
+/// Rows with a goal, what else was looked at, and the slips that no row with a goal is about.
+fn printed(title: &str, slips: &Confusion, counts: &Counts) -> String {
+    let (goals, besides): (Vec<_>, Vec<_>) =
+        counts.iter().partition(|(kind, _)| kind.goal().is_some());
+    let mut lines = vec![title.to_owned()];
+    lines.extend(goals.iter().map(|(kind, tally)| row(**kind, **tally)));
+    lines.push("  besides".to_owned());
+    let seen = |kind: &Kind, tally: &Tally| tally.found > 0 || !matches!(kind, Kind::Flag(_));
+    let besides = besides.iter().filter(|(kind, tally)| seen(kind, tally));
+    lines.extend(besides.map(|(kind, tally)| row(**kind, **tally)));
     for (mistake, count) in &slips.slips {
-        let mut line = row(&slip(mistake.name()), count.made, count.named_of_all);
+        let rows = [Kind::InOneTrial, Kind::InTheSum, Kind::ToldApart];
+        if rows.iter().any(|row| counts.contains_key(&row(*mistake))) {
+            continue;
+        }
+        let tally = Tally {
+            made: count.made,
+            found: count.named_of_all,
+        };
+        let mut line = line(&format!("{}: named", mistake.words()), tally);
         if count.one_of > 0 {
-            line.push_str(&format!("  listed {}", count.one_of));
+            line.push_str(&format!("; listed {}", count.one_of));
         }
         let mistaken = count.mistaken.iter();
         let mistaken: Vec<String> = mistaken.map(|(code, n)| format!("{code} {n}")).collect();
         if !mistaken.is_empty() {
-            line.push_str(&format!("  taken for {}", mistaken.join(", ")));
+            line.push_str(&format!("; taken for {}", mistaken.join(", ")));
         }
         lines.push(line);
     }
-    let (identifiable, named) = slips.named();
-    lines.push(row("identifiable slips named", identifiable, named));
+    let (made, found) = slips.named();
+    lines.push(line("identifiable slips: named", Tally { made, found }));
     lines.join("\n") + "\n"
 }
 
-fn is_clean(kind: &Kind) -> bool {
-    match kind {
-        Kind::Flag(_) | Kind::ChanceFlags | Kind::Waiting | Kind::HonestPair | Kind::Group => true,
-        Kind::Copy(_)
-        | Kind::CopyAcross(_)
-        | Kind::Inventor
-        | Kind::Lot
-        | Kind::Bottle
-        | Kind::Decay => false,
+fn row(kind: Kind, tally: Tally) -> String {
+    let mut row = line(&kind.words(), tally);
+    if let Some(goal) = kind.goal() {
+        row.push_str(&format!(", goal {}", goal.words()));
+        if !goal.is_met(tally) {
+            row.push_str(", not met");
+        }
     }
+    row
 }
 
-fn words(kind: &Kind) -> String {
-    match kind {
-        Kind::Flag(code) => format!("submissions flagged {}", code.code()),
-        Kind::ChanceFlags => "sections, and flags by chance in them".into(),
-        Kind::Waiting => "submissions that need a person".into(),
-        Kind::HonestPair => "honest pairs with one bottle taken for copies".into(),
-        Kind::Group => "groups of clean sections that look off".into(),
-        Kind::Copy(how) => format!("readings copied {}", how.words()),
-        Kind::CopyAcross(how) => format!("copied from another section, {}", how.words()),
-        Kind::Inventor => "students who invent the reports of a term".into(),
-        Kind::Lot => format!("lots {BAD_LOT_PERCENT} % off, one section"),
-        Kind::Bottle => format!("bottles {BAD_BOTTLE_PERCENT} % off, four students"),
-        Kind::Decay => format!("lots that lose {DECAY_PERCENT} % in four days, five sections"),
-    }
+fn line(words: &str, tally: Tally) -> String {
+    let Tally { made, found } = tally;
+    let percent = tally.percent().unwrap_or_default();
+    format!("  {words:<68} {found} of {made} ({percent:.1} %)")
 }

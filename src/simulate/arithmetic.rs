@@ -97,6 +97,13 @@ impl<'a> Notebook<'a> {
         Some(answer)
     }
 
+    /// What each numbered trial alone comes to.
+    pub(super) fn results(&self) -> Vec<(u32, f64)> {
+        let rows = self.hand_in.numbered();
+        let result = |(trial, row)| Some((trial, self.result(&Way::default(), row)?));
+        rows.filter_map(result).collect()
+    }
+
     fn written(&self, value: f64) -> Option<Reading> {
         let value =
             from_f64(value, 12).filter(|value| value.is_sign_positive() && !value.is_zero())?;
@@ -145,6 +152,10 @@ impl<'a> Notebook<'a> {
             Mistake::NominalMolarity => {
                 way.excess_nominal = self.procedure.excess().is_some() && rng.random();
                 way.nominal = !way.excess_nominal;
+            }
+            Mistake::BothNominal => {
+                self.procedure.excess()?;
+                (way.nominal, way.excess_nominal) = (true, true);
             }
             Mistake::DilutionOmitted => way.no_dilution = true,
             Mistake::BlankOmitted => way.no_blank = true,

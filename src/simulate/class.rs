@@ -2,15 +2,17 @@
 //! and some of its students slip or copy. What is wrong is known, so what the judgement and the audit make of it can be
 //! counted.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
+use std::iter;
 
 use jiff::{Timestamp, ToSpan};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha20Rng;
 use rust_decimal::Decimal;
 
+use super::arithmetic::Notebook;
 use super::copying::{Copying, copied};
-use super::hands::{Hands, Population};
+use super::hands::{Care, Hands, Population};
 use super::mistakes::written;
 use super::supplies::{Order, Place, Supplies, Wrong};
 use crate::columns::Column;
@@ -34,8 +36,8 @@ pub struct SimulatedClass {
     pub text: String,
     /// What it may be done with.
     pub glassware: GlasswareTable,
-    /// How often it is done in the term, each time with new bottles.
-    pub experiments: usize,
+    /// What is titrated in the weeks after, each with the text of its file; every time with new bottles.
+    pub later: Vec<(Procedure, String)>,
     /// For each section, the numbers of its lots, dealt from place to place.
     pub lots_of: Vec<Vec<usize>>,
     /// For each section, the number of its lot of excess reagent, where there is one.
@@ -51,6 +53,8 @@ pub struct SimulatedClass {
     /// Numbered burettes, one to a place at the bench; 0 for none.
     pub burettes: usize,
     pub population: Population,
+    /// Whether they write answers down, which follow from their readings.
+    pub answers: bool,
     /// Share of students who go wrong: a third each take another bottle, work carelessly, misread by a millilitre.
     pub slips: f64,
     /// In each section, for each of these one student who has another's bottle and copies the readings in that way.
@@ -72,7 +76,8 @@ impl SimulatedClass {
             procedure,
             text,
             glassware,
-            experiments: 1,
+            later: Vec::new(),
+            answers: false,
             lots_of: [0, 1, 0, 1].map(|lot| vec![lot]).to_vec(),
             excess_of: vec![0, 1, 1, 0],
             assistant_of: vec![0, 0, 1, 1],
@@ -89,7 +94,7 @@ impl SimulatedClass {
         }
     }
 
-    /// One section of 24 with one lot and six bottles.
+    /// One section of 24 with one lot and six bottles: four students have the same.
     pub fn in_one_section(self) -> Self {
         Self {
             lots_of: vec![vec![0]],
@@ -147,12 +152,15 @@ impl SimulatedClass {
                 really: BTreeMap::new(),
                 copies: Vec::new(),
                 inventors: Vec::new(),
+                careful: BTreeSet::new(),
             },
-            hands: BTreeMap::new(),
+            seed,
             rng: ChaCha20Rng::seed_from_u64(seed),
         };
-        for number in 1..=self.experiments {
-            at_work.experiment(number)?;
+        let first = (&self.procedure, &self.text);
+        let later = self.later.iter().map(|(procedure, text)| (procedure, text));
+        for (number, (procedure, text)) in (1..).zip(iter::once(first).chain(later)) {
+            at_work.experiment(number, procedure, text)?;
         }
         Some(at_work.rehearsed)
     }
@@ -168,6 +176,8 @@ pub struct Rehearsed {
     pub copies: Vec<Copied>,
     /// Ids of those who invented all they handed in.
     pub inventors: Vec<StudentId>,
+    /// Ids of careful people who did nothing wrong.
+    pub careful: BTreeSet<StudentId>,
 }
 
 /// One student's readings, written down by another.
@@ -196,13 +206,12 @@ impl Rehearsed {
 struct AtWork<'a> {
     class: &'a SimulatedClass,
     rehearsed: Rehearsed,
-    /// By place; the same person has the same hands all term.
-    hands: BTreeMap<usize, Hands>,
+    seed: u64,
     rng: ChaCha20Rng,
 }
 
 impl AtWork<'_> {
-    fn experiment(&mut self, number: usize) -> Option<()> {
+    fn experiment(&mut self, number: usize, procedure: &Procedure, text: &str) -> Option<()> {
         let class = self.class;
         let later = number > 1;
         let key = ExperimentKey::new(if later {
@@ -210,7 +219,7 @@ impl AtWork<'_> {
         } else {
             EXPERIMENT.to_owned()
         });
-        self.add(&key, number);
+        self.add(&key, number, procedure, text);
         let order = Order {
             lots: most(class.lots_of.iter().flatten()),
             excess_lots: most(class.excess_of.iter()),
@@ -219,7 +228,7 @@ impl AtWork<'_> {
             prefix: later.then(|| format!("E{number}")),
             ..Order::default()
         };
-        let supplies = Supplies::make(&class.procedure, &order, &mut self.rng)?;
+        let supplies = Supplies::make(procedure, &order, &mut self.rng)?;
         let term = &mut self.rehearsed.term;
         term.lots.extend(supplies.lots.clone());
         term.unknowns.insert(key.clone(), supplies.unknowns.clone());
@@ -228,20 +237,20 @@ impl AtWork<'_> {
             self.people();
         }
         for place in 0..self.rehearsed.term.students.len() {
-            self.student(&key, place, &supplies)?;
+            self.student(&key, procedure, place, &supplies)?;
         }
         for section in 0..class.lots_of.len() {
-            self.copy(&key, section);
+            self.copy(&key, procedure, section);
         }
         Some(())
     }
 
     /// The experiment of that number, a week after the one before it.
-    fn add(&mut self, key: &ExperimentKey, number: usize) {
+    fn add(&mut self, key: &ExperimentKey, number: usize, procedure: &Procedure, text: &str) {
         let (class, term) = (self.class, &mut self.rehearsed.term);
-        let name = class.procedure.key.clone();
+        let name = procedure.key.clone();
         let sources = &mut term.sources;
-        sources.procedures.insert(name.clone(), class.text.clone());
+        sources.procedures.insert(name.clone(), text.to_owned());
         let source = ExperimentSource {
             procedure: name,
             ..ExperimentSource::default()
@@ -254,14 +263,20 @@ impl AtWork<'_> {
         let due = opens.saturating_add(8.hours()).saturating_add(days.days());
         term.experiments.push(Experiment {
             key: key.clone(),
-            procedure: class.procedure.clone(),
+            procedure: procedure.clone(),
             dates: Dates { opens, due },
             section_lots: BTreeMap::new(),
             section_dates: BTreeMap::new(),
         });
     }
 
-    fn student(&mut self, key: &ExperimentKey, place: usize, supplies: &Supplies) -> Option<()> {
+    fn student(
+        &mut self,
+        key: &ExperimentKey,
+        procedure: &Procedure,
+        place: usize,
+        supplies: &Supplies,
+    ) -> Option<()> {
         let class = self.class;
         let (section, seat) = (place / class.per_section, place % class.per_section);
         // the deal goes on from section to section
@@ -279,17 +294,17 @@ impl AtWork<'_> {
             bottle
         };
         let invents = seat >= class.per_section.saturating_sub(class.inventing);
-        let known = self.hands.get(&place).copied();
-        let hands = known.unwrap_or_else(|| {
-            let population = if invents {
-                Population::Inventing
-            } else {
-                class.population
-            };
-            population.hands(&class.procedure, &mut self.rng)
-        });
-        self.hands.insert(place, hands);
-        let careless = Hands::careful(&class.procedure, CARELESS);
+        let population = if invents {
+            Population::Inventing
+        } else {
+            class.population
+        };
+        let hands = population.hands(procedure, &mut self.person(place));
+        if slip.is_none() && !invents && hands.care == Care::Careful {
+            let id = self.rehearsed.term.students.get(place)?.id.clone();
+            self.rehearsed.careful.insert(id);
+        }
+        let careless = Hands::careful(procedure, CARELESS);
         let hands = if slip == Some(1) { careless } else { hands };
         let mut at = Place {
             lot,
@@ -301,7 +316,7 @@ impl AtWork<'_> {
             // what somebody else got
             at.share += self.rng.random_range(-0.01..0.01);
         }
-        let mut hand_in = supplies.titrated(&class.procedure, at, &hands, &mut self.rng)?;
+        let mut hand_in = supplies.titrated(procedure, at, &hands, &mut self.rng)?;
         if slip == Some(2) {
             read_further(&mut hand_in, Decimal::ONE);
         }
@@ -309,6 +324,10 @@ impl AtWork<'_> {
             && wrong == section
         {
             read_further(&mut hand_in, from_f64(further, 2)?);
+        }
+        if class.answers {
+            let notebook = Notebook::of(&supplies.case(procedure, &hand_in, bottle));
+            hand_in.reported = notebook.answer(None, &mut self.rng);
         }
         if let Some(number) = seat.checked_rem(class.burettes) {
             let rows = hand_in.titrations.iter_mut();
@@ -326,6 +345,14 @@ impl AtWork<'_> {
         Some(())
     }
 
+    /// What one person is drawn from, so that the same has the same hands all term.
+    fn person(&self, place: usize) -> ChaCha20Rng {
+        let mut person = ChaCha20Rng::seed_from_u64(self.seed);
+        // the term itself is drawn from the first stream
+        person.set_stream(place as u64 + 1);
+        person
+    }
+
     /// An hour before the end of that day of the experiment.
     fn hour_of(&self, key: &str, day: usize) -> Option<Timestamp> {
         let term = &self.rehearsed.term;
@@ -341,7 +368,7 @@ impl AtWork<'_> {
 
     /// Somebody of the section copies in each of the ways asked for, everybody at most once; where the readings cannot
     /// be copied so, nobody does.
-    fn copy(&mut self, key: &ExperimentKey, section: usize) {
+    fn copy(&mut self, key: &ExperimentKey, procedure: &Procedure, section: usize) {
         let class = self.class;
         let next = if class.across_sections {
             (section + 1) % class.lots_of.len()
@@ -367,9 +394,10 @@ impl AtWork<'_> {
             else {
                 continue;
             };
-            let Some(copy) = copied(*how, &class.procedure, original, &mut self.rng) else {
+            let Some(mut copy) = copied(*how, procedure, original, &mut self.rng) else {
                 continue;
             };
+            copy.reported = original.reported.clone();
             let term = &mut self.rehearsed.term;
             if let Some(bottle) = term.issued.get(&from).cloned() {
                 term.issued.insert(by.clone(), bottle);

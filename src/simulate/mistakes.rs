@@ -33,6 +33,8 @@ pub enum Mistake {
     RatioIgnored,
     VolumesExchanged,
     NominalMolarity,
+    /// The labels of titrant and excess reagent.
+    BothNominal,
     DilutionOmitted,
     BlankOmitted,
     BackNotSubtracted,
@@ -45,7 +47,7 @@ pub enum Mistake {
 
 impl Mistake {
     /// Each with its name, which is that of the slip where the judgement knows it.
-    const NAMES: [(Self, &'static str); 27] = [
+    const NAMES: [(Self, &'static str); 28] = [
         (Self::ReadUpward, "read-upward"),
         (Self::AllReadUpward, "all-read-upward"),
         (Self::TenMillilitres, "ten-millilitres"),
@@ -65,6 +67,7 @@ impl Mistake {
         (Self::RatioIgnored, "ratio-ignored"),
         (Self::VolumesExchanged, "volumes-exchanged"),
         (Self::NominalMolarity, "nominal-molarity"),
+        (Self::BothNominal, "both-nominal"),
         (Self::DilutionOmitted, "dilution-omitted"),
         (Self::BlankOmitted, "blank-omitted"),
         (Self::BackNotSubtracted, "back-not-subtracted"),
@@ -86,7 +89,16 @@ impl Mistake {
 
     /// The slip that it is called; none where the judgement has no name for it.
     pub fn slip(self) -> Option<SlipCode> {
-        SlipCode::from_code(self.name())
+        let code = match self {
+            Self::BothNominal => SlipCode::NominalMolarity.code(),
+            _ => self.name(),
+        };
+        SlipCode::from_code(code)
+    }
+
+    /// As a row of the rehearsal says it.
+    pub fn words(self) -> String {
+        self.name().replace('-', " ")
     }
 
     pub fn name(self) -> &'static str {

@@ -2,8 +2,8 @@
 //! and bad bottles are found, the invented courses of demonstrations and load tests, and the tests.
 //!
 //! From the bottom up: `hands` is what people do, `student` one of them at the bench, `supplies` what the prep room
-//! made, `mistakes`, `arithmetic` and `copying` what goes wrong, `class` and `course` whole terms, `slips`, `sections` and
-//! `fairness` what came of them. Everything is drawn from a seed.
+//! made, `mistakes`, `arithmetic` and `copying` what goes wrong, `class` and `course` whole terms, `slips`, `singles`,
+//! `sections` and `fairness` what came of them, `table` the rows that are printed. Everything is drawn from a seed.
 
 pub mod arithmetic;
 // counts of people and places, which cannot overflow
@@ -19,9 +19,13 @@ mod people;
 mod remedies;
 #[allow(clippy::arithmetic_side_effects)]
 pub mod sections;
+#[allow(clippy::arithmetic_side_effects)]
+pub mod singles;
 mod slips;
 mod student;
 pub mod supplies;
+#[allow(clippy::arithmetic_side_effects)]
+pub mod table;
 
 pub use course::{Plan, PlannedExperiment, invent};
 pub use fairness::{Expected, Fairness, fairness};

@@ -1,5 +1,5 @@
 //! Sections simulated through whole terms: what clean work raises by chance, which copies and invented reports are
-//! found, and whether a bad lot or bottle is.
+//! found, whom a bad lot accuses, and whether it or a bad bottle is found.
 
 use std::collections::BTreeMap;
 
@@ -9,73 +9,33 @@ use super::class::{EXPERIMENT, Rehearsed, SimulatedClass};
 use super::copying::Copying;
 use super::hands::Population;
 use super::supplies::Wrong;
+use super::table::{Counts, Kind, add, count};
+use crate::columns::Column;
 use crate::ids::{ExperimentKey, StudentId};
-use crate::judge::{AuditKind, FlagCode, GroupName, Likeness};
+use crate::judge::{AuditKind, Evaluation, FlagCode, GroupName, Likeness, Part, SlipCode};
+use crate::submission::TrialLabel;
 use crate::term::{Slot, Status};
 
 /// By how much the bad lot is off, percent.
 pub const BAD_LOT_PERCENT: f64 = 1.0;
-/// By how much the bad bottle is off, which four students have, percent.
+/// By how much the bad bottle is off, which three students have, percent.
 pub const BAD_BOTTLE_PERCENT: f64 = 5.0;
 /// What the decaying lot loses in four days, percent.
 pub const DECAY_PERCENT: f64 = 1.0;
-/// Experiments of the term that somebody invents.
-const EXPERIMENTS: usize = 5;
+/// By how much the lot is off for which careful students are not to be accused, percent.
+pub const ACCUSING_LOT_PERCENT: f64 = 2.0;
+/// Bottles of a section: three students have the same.
+const BOTTLES: usize = 8;
 
-/// What is made in a simulated section, or looked at there.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Kind {
-    /// Clean submissions, and those with that flag.
-    Flag(FlagCode),
-    /// Clean sections, and the flags in them that chance alone raised.
-    ChanceFlags,
-    /// Clean submissions, and those that wait for a person.
-    Waiting,
-    /// Honest pairs with one bottle and lot, and those taken for copies.
-    HonestPair,
-    /// Groups of clean sections, and those that look off.
-    Group,
-    /// Copies of readings of the same section.
-    Copy(Copying),
-    /// Copies of readings of another section.
-    CopyAcross(Copying),
-    /// Students who invent every report of a term.
-    Inventor,
-    Lot,
-    Bottle,
-    Decay,
-}
-
-/// So many made, and so many of them found.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Tally {
-    pub made: usize,
-    pub found: usize,
-}
-
-/// What came of simulated sections.
-pub type Sections = BTreeMap<Kind, Tally>;
-
-/// Adds what came of others.
-pub fn add(sum: &mut Sections, more: &Sections) {
-    for (kind, tally) in more {
-        let to = sum.entry(*kind).or_default();
-        to.made += tally.made;
-        to.found += tally.found;
-    }
-}
-
-fn count(found: &mut Sections, kind: Kind, is_found: bool) {
-    let tally = found.entry(kind).or_default();
-    tally.made += 1;
-    tally.found += usize::from(is_found);
-}
-
-/// Simulates that many sections of 24 of each sort: clean; with copies, of the same section and of another; with
-/// somebody who invents a whole term; with a bad lot, a bad bottle, a decaying lot. The same seed gives the same
-/// sections. None where the procedure cannot be carried out.
-pub fn sections(class: &SimulatedClass, count: usize, seed: u64) -> Option<Sections> {
-    let one_section = class.clone().in_one_section();
+/// Simulates that many sections of 24 of each sort: clean; with copies, of the same section and of another; with a lot
+/// off by a little or more, a bad bottle, a decaying lot and one that does not. The same seed gives the same sections.
+/// None where the procedure cannot be carried out.
+pub fn sections(class: &SimulatedClass, count: usize, seed: u64) -> Option<Counts> {
+    let one_section = SimulatedClass {
+        unknowns: BOTTLES,
+        answers: true,
+        ..class.clone().in_one_section()
+    };
     let clean_class = SimulatedClass {
         population: ordinary(class.population),
         ..one_section.clone()
@@ -84,48 +44,78 @@ pub fn sections(class: &SimulatedClass, count: usize, seed: u64) -> Option<Secti
         copying: Copying::ALL.to_vec(),
         ..clean_class.clone()
     };
+    let mut across = vec![Copying::Exact];
+    if Column::of_row(&class.procedure, TrialLabel::Numbered(1), 1)
+        .iter()
+        .any(|column| column.is_of_container())
+    {
+        across.push(Copying::Differences);
+    }
     let across = SimulatedClass {
         lots_of: vec![vec![0]; 2],
         excess_of: vec![0; 2],
         assistant_of: vec![0, 1],
-        copying: vec![Copying::Exact, Copying::Differences],
+        copying: across,
         across_sections: true,
         ..clean_class.clone()
     };
-    let inventing = SimulatedClass {
-        experiments: EXPERIMENTS,
-        inventing: 1,
-        ..clean_class.clone()
-    };
     let bad_lot = one_section.clone().but(Wrong::Lot(0, BAD_LOT_PERCENT));
+    let accusing = clean_class.clone().but(Wrong::Lot(0, ACCUSING_LOT_PERCENT));
     let bad_bottle = one_section.but(Wrong::Unknown(3, BAD_BOTTLE_PERCENT));
     let week = class.clone().over_a_week();
-    let decay = week.but(Wrong::Decay(0, DECAY_PERCENT / 4.0));
-    type Look = fn(&Rehearsed, &mut Sections);
-    let sorts: [(&SimulatedClass, bool, Look); 7] = [
+    let decay = week.clone().but(Wrong::Decay(0, DECAY_PERCENT / 4.0));
+    let sorts: [(&SimulatedClass, bool, Look); 8] = [
         (&clean_class, false, clean),
         (&copying, false, copies),
         (&bad_lot, true, lot),
+        (&accusing, true, accused),
         (&bad_bottle, false, bottle),
-        (&decay, true, decaying),
+        (&decay, true, |one, counts| {
+            drifting(one, Kind::Decay, counts)
+        }),
+        (&week, true, |one, counts| {
+            drifting(one, Kind::NoDecay, counts)
+        }),
         (&across, false, copies_across),
-        (&inventing, false, inventors),
     ];
-    let mut sum = Sections::new();
+    let mut sum = Counts::new();
     for (sort, (class, needs_lot, look)) in (0..).zip(sorts) {
-        if needs_lot && !class.procedure.uses_titrant_lot() {
-            continue;
+        if !needs_lot || class.procedure.uses_titrant_lot() {
+            add(&mut sum, &each(class, count, (seed, sort), look)?);
         }
-        // numbers of sections, far apart for each sort
-        let first = seed.wrapping_mul(1_000_003).wrapping_add(sort << 40);
-        let one = |number| {
-            let mut found = Sections::new();
-            look(&class.rehearse(first.wrapping_add(number))?, &mut found);
-            Some(found)
-        };
-        let each: Option<Vec<Sections>> = (0..count as u64).into_par_iter().map(one).collect();
-        each?.iter().for_each(|one| add(&mut sum, one));
     }
+    Some(sum)
+}
+
+/// That many terms in which one student of a section invents every report.
+pub fn inventing(class: &SimulatedClass, count: usize, seed: u64) -> Option<Counts> {
+    let class = SimulatedClass {
+        population: ordinary(class.population),
+        inventing: 1,
+        answers: true,
+        ..class.clone().in_one_section()
+    };
+    each(&class, count, (seed, u64::from(u8::MAX)), inventors)
+}
+
+type Look = fn(&Rehearsed, &mut Counts);
+
+fn each(
+    class: &SimulatedClass,
+    count: usize,
+    (seed, sort): (u64, u64),
+    look: Look,
+) -> Option<Counts> {
+    // numbers of sections, far apart for each sort
+    let first = seed.wrapping_mul(1_000_003).wrapping_add(sort << 40);
+    let one = |number| {
+        let mut counts = Counts::new();
+        look(&class.rehearse(first.wrapping_add(number))?, &mut counts);
+        Some(counts)
+    };
+    let all: Option<Vec<Counts>> = (0..count as u64).into_par_iter().map(one).collect();
+    let mut sum = Counts::new();
+    all?.iter().for_each(|one| add(&mut sum, one));
     Some(sum)
 }
 
@@ -143,10 +133,13 @@ fn ordinary(population: Population) -> Population {
     }
 }
 
-fn clean(rehearsed: &Rehearsed, found: &mut Sections) {
+fn clean(rehearsed: &Rehearsed, found: &mut Counts) {
     let judged = rehearsed.judged();
     let mut by_chance = 0;
-    for (_, one) in &judged {
+    for (slot, one) in &judged {
+        if rehearsed.careful.contains(&slot.student) {
+            careful(&one.evaluation, found);
+        }
         let flags = &one.evaluation.flags;
         for code in FlagCode::ALL {
             let raised = flags.iter().any(|flag| flag.code == code);
@@ -162,6 +155,10 @@ fn clean(rehearsed: &Rehearsed, found: &mut Sections) {
     for group in audit.iter().flat_map(|audit| &audit.groups) {
         count(found, Kind::Group, group.verdict.is_off());
     }
+    let groups = audit.iter().flat_map(|audit| &audit.groups);
+    let mut bottles = groups.filter(|group| group.name.kind == AuditKind::Unknown);
+    let called = bottles.any(|group| group.verdict.is_named());
+    count(found, Kind::SoundBottles, called);
     let (term, alike) = (&rehearsed.term, likenesses(rehearsed));
     for (place, one) in term.students.iter().enumerate() {
         for other in term.students.iter().skip(place + 1) {
@@ -174,7 +171,39 @@ fn clean(rehearsed: &Rehearsed, found: &mut Sections) {
     }
 }
 
-fn copies(rehearsed: &Rehearsed, found: &mut Sections) {
+fn careful(evaluation: &Evaluation, found: &mut Counts) {
+    let flagged = |code| evaluation.flags.iter().any(|flag| flag.code == code);
+    count(found, Kind::CleanSlip, flagged(FlagCode::LikelySlip));
+    let scatters = flagged(FlagCode::ScatterHigh);
+    count(found, Kind::ScatterHigh, scatters);
+    let agreement = evaluation.marks.part(Part::Agreement);
+    if agreement.is_some_and(|part| part.points == part.possible) {
+        count(found, Kind::ScatterAtFullPoints, scatters);
+    }
+}
+
+/// Whom the bottle of the prep room makes look wrong.
+fn accused(rehearsed: &Rehearsed, found: &mut Counts) {
+    let judged = rehearsed.judged();
+    let careful = judged
+        .iter()
+        .filter(|(slot, _)| rehearsed.careful.contains(&slot.student));
+    for (_, one) in careful {
+        let evaluation = &one.evaluation;
+        let mut flags = evaluation.flags.iter();
+        let inconsistent = flags.any(|flag| flag.code == FlagCode::InconsistentTruth);
+        let slip = evaluation.reading_slips.likely().map(|slip| slip.code);
+        let accuses = [
+            SlipCode::OtherUnknown,
+            SlipCode::OtherLot,
+            SlipCode::Overshoot,
+        ];
+        let slipped = slip.is_some_and(|code| accuses.contains(&code));
+        count(found, Kind::AccusedByLot, inconsistent || slipped);
+    }
+}
+
+fn copies(rehearsed: &Rehearsed, found: &mut Counts) {
     let alike = likenesses(rehearsed);
     for copy in &rehearsed.copies {
         let seen = are_alike(&alike, &copy.from, &copy.by);
@@ -182,7 +211,7 @@ fn copies(rehearsed: &Rehearsed, found: &mut Sections) {
     }
 }
 
-fn copies_across(rehearsed: &Rehearsed, found: &mut Sections) {
+fn copies_across(rehearsed: &Rehearsed, found: &mut Counts) {
     let judged: BTreeMap<Slot, _> = rehearsed.judged().into_iter().collect();
     for copy in &rehearsed.copies {
         let one = judged.get(&slot(&copy.by));
@@ -192,29 +221,38 @@ fn copies_across(rehearsed: &Rehearsed, found: &mut Sections) {
     }
 }
 
-fn inventors(rehearsed: &Rehearsed, found: &mut Sections) {
+fn inventors(rehearsed: &Rehearsed, found: &mut Counts) {
     let judged = rehearsed.judged();
-    for id in &rehearsed.inventors {
-        let reports = judged.iter().filter(|(slot, _)| slot.student == *id);
+    for student in &rehearsed.term.students {
+        let reports = judged.iter().filter(|(slot, _)| slot.student == student.id);
         let mut flags = reports.flat_map(|(_, one)| &one.evaluation.flags);
         let seen = flags.any(|flag| flag.code == FlagCode::ScatterLow);
-        count(found, Kind::Inventor, seen);
+        let kind = if rehearsed.inventors.contains(&student.id) {
+            Kind::Inventor
+        } else {
+            Kind::HonestAsInventor
+        };
+        count(found, kind, seen);
     }
 }
 
-fn lot(rehearsed: &Rehearsed, found: &mut Sections) {
+fn lot(rehearsed: &Rehearsed, found: &mut Counts) {
     let bad = GroupName::new(AuditKind::Lot, "L0");
     count(found, Kind::Lot, is_named(rehearsed, &bad));
 }
 
-fn bottle(rehearsed: &Rehearsed, found: &mut Sections) {
+fn bottle(rehearsed: &Rehearsed, found: &mut Counts) {
     let bad = GroupName::new(AuditKind::Unknown, "U3");
     count(found, Kind::Bottle, is_named(rehearsed, &bad));
 }
 
-fn decaying(rehearsed: &Rehearsed, found: &mut Sections) {
-    let bad = GroupName::new(AuditKind::Lot, "L0");
-    count(found, Kind::Decay, is_named(rehearsed, &bad));
+/// Whether the lot is said to drift, in the words of its verdict.
+fn drifting(rehearsed: &Rehearsed, kind: Kind, found: &mut Counts) {
+    let audit = rehearsed.audit(&rehearsed.judged());
+    let lot = GroupName::new(AuditKind::Lot, "L0");
+    let group = audit.as_ref().and_then(|audit| audit.group(&lot));
+    let drifts = group.is_some_and(|group| group.verdict.words().contains("drift"));
+    count(found, kind, drifts);
 }
 
 fn is_named(rehearsed: &Rehearsed, name: &GroupName) -> bool {

@@ -6,7 +6,7 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha20Rng;
 
 use super::arithmetic::Notebook;
-use super::hands::Population;
+use super::hands::{Hands, Population};
 use super::mistakes::Mistake;
 use super::supplies::{Order, Place, Supplies};
 use crate::ids::LotCode;
@@ -59,23 +59,7 @@ pub fn confusion(
     seed: u64,
 ) -> Option<Confusion> {
     let mut rng = ChaCha20Rng::seed_from_u64(seed);
-    let order = Order {
-        lots: 2,
-        unknowns: BOTTLES,
-        // far enough from the label and from each other that a slip between them shows
-        over_label: [1.027, 0.951],
-        excess_over_label: 1.013,
-        scale: (0.40, 0.68),
-        lot_uncertainty: 0.000_5,
-        unknown_uncertainty: 0.000_5,
-        exact: true,
-        ..Order::default()
-    };
-    let class = Rehearsal {
-        procedure,
-        population,
-        supplies: Supplies::make(procedure, &order, &mut rng)?,
-    };
+    let class = Rehearsal::make(procedure, population, &mut rng)?;
     let mut found = Confusion::default();
     for mistake in Mistake::all() {
         for _ in 0..students {
@@ -88,13 +72,57 @@ pub fn confusion(
     Some(found)
 }
 
-struct Rehearsal<'p> {
+/// A class with a lot and bottles that are far enough from others for a slip to show.
+pub(super) struct Rehearsal<'p> {
     procedure: &'p Procedure,
     population: Population,
     supplies: Supplies,
 }
 
-impl Rehearsal<'_> {
+impl<'p> Rehearsal<'p> {
+    pub fn make(
+        procedure: &'p Procedure,
+        population: Population,
+        rng: &mut ChaCha20Rng,
+    ) -> Option<Self> {
+        let order = Order {
+            lots: 2,
+            unknowns: BOTTLES,
+            // far enough from the label and from each other that a slip between them shows
+            over_label: [1.027, 0.951],
+            excess_over_label: 1.013,
+            scale: (0.40, 0.68),
+            lot_uncertainty: 0.000_5,
+            unknown_uncertainty: 0.000_5,
+            exact: true,
+            ..Order::default()
+        };
+        Some(Self {
+            procedure,
+            population,
+            supplies: Supplies::make(procedure, &order, rng)?,
+        })
+    }
+
+    pub fn case<'a>(&'a self, hand_in: &'a HandIn, bottle: usize) -> Case<'a> {
+        self.supplies.case(self.procedure, hand_in, bottle)
+    }
+
+    /// What a sound determination would come to if it were of another bottle, or with another lot.
+    pub fn other_results(&self, bottle: usize) -> Vec<f64> {
+        let assigned = |number: usize| Some(as_f64(self.supplies.assigned(number)?.value));
+        let bottles = (0..BOTTLES).filter(|other| *other != bottle);
+        let mut results: Vec<f64> = bottles.filter_map(assigned).collect();
+        let molarity = |number: usize| {
+            let code = self.supplies.code(AuditKind::Lot, number)?;
+            Some(as_f64(self.supplies.lots.get(code)?.molarity.value))
+        };
+        if let (Some(own), Some(one), Some(other)) = (assigned(bottle), molarity(0), molarity(1)) {
+            results.extend([own * one / other, own * other / one]);
+        }
+        results
+    }
+
     fn clean(&self, found: &mut Confusion, rng: &mut ChaCha20Rng) {
         let Some((bottle, hand_in)) = self.hand_in(None, rng) else {
             return;
@@ -151,6 +179,29 @@ impl Rehearsal<'_> {
 
     /// The bottle that was issued, and what was handed in.
     fn hand_in(&self, mistake: Option<Mistake>, rng: &mut ChaCha20Rng) -> Option<(usize, HandIn)> {
+        let hands = Hands {
+            rough: true,
+            ..self.population.hands(self.procedure, rng)
+        };
+        let (bottle, mut hand_in) = self.titrated(mistake, &hands, rng)?;
+        let at_the_bench = mistake.filter(|mistake| mistake.is_at_the_bench());
+        hand_in = match at_the_bench {
+            Some(Mistake::OtherUnknown | Mistake::OtherLot | Mistake::WrongPipette) | None => {
+                hand_in
+            }
+            Some(mistake) => mistake.misread(self.procedure, &hand_in, rng)?,
+        };
+        let in_the_sum = mistake.filter(|mistake| !mistake.is_at_the_bench());
+        Some((bottle, self.answered(in_the_sum, bottle, hand_in, rng)?))
+    }
+
+    /// The bottle that was issued, and what is read: of another one or with other glassware, if that is the mistake.
+    pub fn titrated(
+        &self,
+        mistake: Option<Mistake>,
+        hands: &Hands,
+        rng: &mut ChaCha20Rng,
+    ) -> Option<(usize, HandIn)> {
         let bottle = rng.random_range(0..BOTTLES);
         let taken = match mistake {
             Some(Mistake::OtherUnknown) => {
@@ -167,29 +218,26 @@ impl Rehearsal<'_> {
         if let Some(mistake) = mistake {
             place.share = mistake.share_taken(self.procedure, rng)?;
         }
-        let mut hands = self.population.hands(self.procedure, rng);
-        hands.rough = true;
-        let mut hand_in = self.supplies.titrated(self.procedure, place, &hands, rng)?;
+        let mut hand_in = self.supplies.titrated(self.procedure, place, hands, rng)?;
         for row in &mut hand_in.titrations {
             row.lot = self.supplies.code(AuditKind::Lot, 0).map(LotCode::new);
         }
-        let at_the_bench = mistake.filter(|mistake| mistake.is_at_the_bench());
-        hand_in = match at_the_bench {
-            Some(Mistake::OtherUnknown | Mistake::OtherLot | Mistake::WrongPipette) | None => {
-                hand_in
-            }
-            Some(mistake) => mistake.misread(self.procedure, &hand_in, rng)?,
-        };
-        let case = self.supplies.case(self.procedure, &hand_in, bottle);
-        let in_the_sum = mistake.filter(|mistake| !mistake.is_at_the_bench());
-        let reported = Some(Notebook::of(&case).answer(in_the_sum, rng)?);
-        Some((
-            bottle,
-            HandIn {
-                reported,
-                ..hand_in
-            },
-        ))
+        Some((bottle, hand_in))
+    }
+
+    /// With an answer, and that mistake in it.
+    pub fn answered(
+        &self,
+        mistake: Option<Mistake>,
+        bottle: usize,
+        hand_in: HandIn,
+        rng: &mut ChaCha20Rng,
+    ) -> Option<HandIn> {
+        let reported = Notebook::of(&self.case(&hand_in, bottle)).answer(mistake, rng)?;
+        Some(HandIn {
+            reported: Some(reported),
+            ..hand_in
+        })
     }
 }
 

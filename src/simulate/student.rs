@@ -34,6 +34,7 @@ pub fn simulate(
         biases: Biases::default(),
         made_up: None,
         made_up_readings: None,
+        bottle: None,
     };
     student.biases = student.draw_biases();
     let bench = &Bench {
@@ -118,7 +119,15 @@ struct Student<'a, R> {
     /// What went into the flask, once a sample is made up: every trial is a part of the same one.
     made_up: Option<f64>,
     made_up_readings: Option<Readings>,
+    /// What the weighing bottle with the sample in it weighs, g.
+    bottle: Option<f64>,
 }
+
+/// The lightest weighing bottle, g (common practice), and how much heavier others are.
+const BOTTLE: f64 = 12.0;
+const HEAVIER: f64 = 6.0;
+/// Portions that a weighing bottle is filled for.
+const PORTIONS: f64 = 8.0;
 
 impl<R: Rng> Student<'_, R> {
     fn uniform(&mut self, low: f64, high: f64) -> f64 {
@@ -178,9 +187,8 @@ impl<R: Rng> Student<'_, R> {
         let sample = &self.procedure.sample;
         let nominal = as_f64(sample.nominal);
         let amount = match sample.by {
-            // a careful student keeps below the last mark
             SampleBy::Volume if self.procedure.reads_sample_volume() => {
-                nominal * 0.985 + self.hands.cylinder_filling.draw(self.rng)
+                nominal * self.hands.cylinder_level + self.hands.cylinder_filling.draw(self.rng)
             }
             SampleBy::Volume => nominal,
             SampleBy::Mass | SampleBy::MassDifference => nominal * self.uniform(0.92, 1.08),
@@ -301,7 +309,7 @@ impl<R: Rng> Student<'_, R> {
             Filling::CarriedOn | Filling::CarriedOnUnread => self.uniform(0.0, 0.6),
             Filling::NearTop => self.uniform(0.0, 1.0),
             // the meniscus stands where the eye sees the mark
-            Filling::ToZero => self.hands.reading.draw(self.rng),
+            Filling::ToZero => self.hands.reading.draw(self.rng) - self.parallax(0.0),
         };
     }
 
@@ -316,8 +324,12 @@ impl<R: Rng> Student<'_, R> {
 
     /// What the meniscus is seen to stand at, mL.
     fn meniscus(&mut self, capacity: f64) -> f64 {
-        let parallax = self.hands.parallax * self.burette / capacity;
-        self.burette + parallax + self.hands.reading.draw(self.rng)
+        self.burette + self.parallax(self.burette / capacity) + self.hands.reading.draw(self.rng)
+    }
+
+    /// What a reading so far down the burette is too high by, mL.
+    fn parallax(&self, down: f64) -> f64 {
+        self.hands.parallax * (1.0 + down) / 2.0
     }
 
     /// Where the burette is closed, mL past the endpoint.
@@ -357,9 +369,14 @@ impl<R: Rng> Student<'_, R> {
         let noise = piece.readable_step().map_or(0.0, as_f64);
         match Column::of_sample(self.procedure) {
             [before, after] => {
-                let tare = self.uniform(12.0, 18.0);
-                readings.insert(*before, self.read(tare + amount, piece)?);
-                readings.insert(*after, self.read(tare, piece)?);
+                let full = match self.bottle {
+                    Some(left) if self.hands.one_bottle && left > BOTTLE + amount => left,
+                    _ => self.fill_bottle(amount),
+                };
+                let left = full - amount;
+                self.bottle = Some(left);
+                readings.insert(*before, self.read(full, piece)?);
+                readings.insert(*after, self.read(left, piece)?);
             }
             [Column::SampleVolume] => {
                 let error = self.triangular(noise * self.hands.cylinder_reading);
@@ -377,6 +394,13 @@ impl<R: Rng> Student<'_, R> {
             self.made_up_readings = Some(readings.clone());
         }
         Some(readings)
+    }
+
+    /// What it weighs: an empty one with a portion in it, or with enough for all of them.
+    fn fill_bottle(&mut self, portion: f64) -> f64 {
+        let empty = self.uniform(BOTTLE, BOTTLE + HEAVIER);
+        let portions = if self.hands.one_bottle { PORTIONS } else { 1.0 };
+        empty + portions * portion
     }
 
     /// A number as this student writes it.

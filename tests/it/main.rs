@@ -15,6 +15,7 @@ mod counting;
 mod course;
 mod demo;
 mod durable;
+mod fairness;
 mod files;
 mod hand_in;
 mod instrument;
