@@ -53,7 +53,7 @@ pub(super) fn scatter_low(case: &Case, work_up: &WorkUp) -> Option<Flag> {
 }
 
 /// By how much one step of what is read moves the result of a trial: titre and sample volume, as a root of squares.
-fn step(procedure: &Procedure, work_up: &WorkUp, result: StepId) -> f64 {
+pub(super) fn step(procedure: &Procedure, work_up: &WorkUp, result: StepId) -> f64 {
     let readable = |piece: Option<&Glassware>| {
         let step = piece.and_then(Glassware::readable_step);
         step.map_or(0.0, as_f64)

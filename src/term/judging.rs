@@ -1,6 +1,7 @@
 //! A term judged: what each submission depends on, gathered and evaluated.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use jiff::Timestamp;
 
@@ -22,10 +23,17 @@ impl Term {
             .iter()
             .flat_map(|experiment| sections.iter().map(move |section| (experiment, *section)))
             .collect();
+        let alike: BTreeMap<&str, Alike> = self
+            .experiments
+            .par_iter()
+            .map(|one| (one.key.as_str(), self.alike(one)))
+            .collect();
         let desks: BTreeMap<(&str, &str), Desk> = places
             .into_par_iter()
             .map(|(experiment, section)| {
-                let desk = Desk::of(self, experiment, section);
+                let key = experiment.key.as_str();
+                let alike = alike.get(key).cloned().unwrap_or_default();
+                let desk = Desk::of(self, experiment, section, alike);
                 ((experiment.key.as_str(), section), desk)
             })
             .collect();
@@ -56,6 +64,7 @@ impl Term {
     /// Judges some submissions; slots with nothing handed in are left out.
     pub fn judge_some(&self, slots: impl IntoIterator<Item = Slot>) -> Vec<(Slot, Judged)> {
         let mut desks: BTreeMap<(&str, &str), Desk> = BTreeMap::new();
+        let mut alike: BTreeMap<&str, Alike> = BTreeMap::new();
         let students: BTreeMap<&str, &Student> = self
             .students
             .iter()
@@ -72,7 +81,12 @@ impl Term {
             let section = self.works_in(&experiment.key, student);
             let desk = desks
                 .entry((experiment.key.as_str(), section))
-                .or_insert_with(|| Desk::of(self, experiment, section));
+                .or_insert_with(|| {
+                    let alike = alike
+                        .entry(experiment.key.as_str())
+                        .or_insert_with(|| self.alike(experiment));
+                    Desk::of(self, experiment, section, Arc::clone(alike))
+                });
             if let Some(one) = self.judge_with(desk, &slot, student) {
                 judged.push((slot, one));
             }
@@ -83,23 +97,23 @@ impl Term {
     /// Judges one submission; none if nothing was handed in.
     pub fn judge(&self, slot: &Slot) -> Option<Judged> {
         let student = self.student(&slot.student)?;
-        let desk = Desk::of(
-            self,
-            self.experiment(&slot.experiment)?,
-            self.works_in(&slot.experiment, student),
-        );
+        let experiment = self.experiment(&slot.experiment)?;
+        let section = self.works_in(&slot.experiment, student);
+        let desk = Desk::of(self, experiment, section, self.alike(experiment));
         self.judge_with(&desk, slot, student)
     }
 
     /// Calls `use_case` with everything the judgement of a slot depends on; none if nothing was handed in.
     pub fn with_case<T>(&self, slot: &Slot, use_case: impl FnOnce(&Case) -> T) -> Option<T> {
         let student = self.student(&slot.student)?;
-        let desk = Desk::of(
-            self,
-            self.experiment(&slot.experiment)?,
-            self.works_in(&slot.experiment, student),
-        );
+        let experiment = self.experiment(&slot.experiment)?;
+        let section = self.works_in(&slot.experiment, student);
+        let desk = Desk::of(self, experiment, section, self.alike(experiment));
         self.case(&desk, slot, student, use_case)
+    }
+
+    fn alike(&self, experiment: &Experiment) -> Alike {
+        Arc::new(self.likenesses(experiment))
     }
 
     fn judge_with(&self, desk: &Desk, slot: &Slot, student: &Student) -> Option<Judged> {
@@ -178,19 +192,21 @@ struct Desk<'a> {
     unknowns: &'a BTreeMap<UnknownCode, Unknown>,
     due: Option<Timestamp>,
     lots: DefaultLots,
-    /// By student.
-    alike: BTreeMap<String, Vec<Likeness>>,
+    alike: Alike,
 }
 
+/// What the students of an experiment share, by student.
+type Alike = Arc<BTreeMap<String, Vec<Likeness>>>;
+
 impl<'a> Desk<'a> {
-    fn of(term: &'a Term, experiment: &'a Experiment, section: &'a str) -> Self {
+    fn of(term: &'a Term, experiment: &'a Experiment, section: &'a str, alike: Alike) -> Self {
         static NONE: BTreeMap<UnknownCode, Unknown> = BTreeMap::new();
         Self {
             experiment,
             unknowns: term.unknowns.get(&experiment.key).unwrap_or(&NONE),
             due: term.course.zone.instant(experiment.dates_in(section).due),
             lots: term.default_lots(experiment, section),
-            alike: term.likenesses(experiment, section),
+            alike,
         }
     }
 }
