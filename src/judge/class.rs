@@ -4,6 +4,9 @@ use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
 use super::alike::Likeness;
+use super::end_digits::{OddDigits, TERM_DIGITS_LEVEL};
+use super::flags::{Flag, FlagCode};
+use super::habits::{EvenTrials, TERM_SCATTER_LEVEL};
 use crate::measure::{as_f64, from_f64};
 use crate::stats::{chi_square_above, median};
 use crate::truth::Assigned;
@@ -16,6 +19,29 @@ pub struct ClassEvidence {
     pub spread: ClassSpread,
     /// Where the audit finds a group of this submission off.
     pub consensus: Option<Consensus>,
+    /// What the student's reports of the term show together, up to this one.
+    pub habits: Habits,
+}
+
+/// What is odd about a student's reports of a term, put together.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Habits {
+    pub even_trials: Option<EvenTrials>,
+    pub odd_digits: Option<OddDigits>,
+}
+
+impl Habits {
+    pub(super) fn flags(&self) -> impl Iterator<Item = Flag> {
+        let even = self
+            .even_trials
+            .as_ref()
+            .map(|even| Flag::by_chance(FlagCode::ScatterLow, even.words(), TERM_SCATTER_LEVEL));
+        let odd = self
+            .odd_digits
+            .as_ref()
+            .map(|odd| Flag::by_chance(FlagCode::EndDigits, odd.words(), TERM_DIGITS_LEVEL));
+        even.into_iter().chain(odd)
+    }
 }
 
 /// How a class scatters on an experiment, in terms of what reading and endpoint predict; never below that.
@@ -55,6 +81,10 @@ impl ClassEvidence {
         likenesses: Vec::new(),
         spread: ClassSpread::AS_PREDICTED,
         consensus: None,
+        habits: Habits {
+            even_trials: None,
+            odd_digits: None,
+        },
     };
 }
 

@@ -13,27 +13,27 @@
 //! five steps from one 0 or 5 to the next, though not over ten.
 
 use rust_decimal::Decimal;
+use serde::{Deserialize, Serialize};
 
-use super::flags::{Flag, FlagCode};
 use crate::columns::Column;
 use crate::measure::{Glassware, Reading, from_f64, plain};
 use crate::procedure::Procedure;
 use crate::stats::{binomial_at_least, binomial_at_most};
 use crate::submission::{Delivery, HandIn, Piece, Titration};
 
-/// Fewest digits of a student on which anything is said.
-const FEWEST_OF_STUDENT: u64 = 8;
+/// Fewest digits of a student's term.
+const FEWEST_OF_TERM: u64 = 16;
 /// Fewest digits of a section.
 const FEWEST_OF_SECTION: u64 = 40;
-/// Level for a student: 24 clean submissions raise a twentieth of a flag by chance.
-const STUDENT_LEVEL: f64 = 0.002;
+/// Level for a student's term.
+pub const TERM_DIGITS_LEVEL: f64 = 0.001;
 /// Level for a section: strict, since every section of every experiment is looked at.
 const SECTION_LEVEL: f64 = 0.000_1;
 /// Share of digits that are 0 or 5 where every digit is as likely as another.
 const SHARE: f64 = 0.2;
 
 /// How many last digits were estimated, and how many of them are 0 or 5.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct EndDigits {
     pub estimated: u64,
     /// Of them 0 or 5.
@@ -41,7 +41,7 @@ pub struct EndDigits {
 }
 
 /// Last digits unlike estimated ones.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct OddDigits {
     pub digits: EndDigits,
     /// How likely so many, or so few, are by chance.
@@ -78,6 +78,11 @@ impl EndDigits {
     /// What is odd about those of a section.
     pub fn of_section(self) -> Option<OddDigits> {
         self.odd(FEWEST_OF_SECTION, SECTION_LEVEL)
+    }
+
+    /// What is odd about those of a student over a term.
+    pub(super) fn of_term(self) -> Option<OddDigits> {
+        self.odd(FEWEST_OF_TERM, TERM_DIGITS_LEVEL)
     }
 
     fn add(&mut self, value: Decimal, step: Decimal) {
@@ -143,13 +148,3 @@ pub(super) fn is_filled(start: Decimal, stood: Option<Decimal>) -> bool {
 
 /// How far two readings of one meniscus may lie apart, mL.
 pub(super) const REREAD: Decimal = Decimal::from_parts(5, 0, 0, false, 2);
-
-/// A student's last digits.
-pub(super) fn end_digits(procedure: &Procedure, hand_in: &HandIn) -> Option<Flag> {
-    let odd = EndDigits::of(procedure, hand_in).odd(FEWEST_OF_STUDENT, STUDENT_LEVEL)?;
-    Some(Flag::by_chance(
-        FlagCode::EndDigits,
-        odd.words(),
-        STUDENT_LEVEL,
-    ))
-}

@@ -10,6 +10,7 @@ use super::agreement::Agreement;
 use super::case::{Case, relative_error};
 use super::class::ClassEvidence;
 use super::flags::Flag;
+use super::habits::ScatterShare;
 use super::marks::{Marked, Marks, marks};
 use super::raise::{Slips, flags};
 use super::slips::{self, Explanation};
@@ -46,6 +47,8 @@ pub struct Evaluation {
     pub marks: Marks,
     /// What a person should look at, most consequential first.
     pub flags: Vec<Flag>,
+    /// What it says of how far the student's trials lie apart; none where nothing is titrated.
+    pub scatter: Option<ScatterShare>,
     /// What the class showed about it when it was judged.
     pub class: ClassEvidence,
 }
@@ -219,6 +222,7 @@ fn worked_up(case: &Case, work_up: &WorkUp) -> Evaluation {
         calculation_slips: Explanation::default(),
         marks: Marks::default(),
         flags: Vec::new(),
+        scatter: ScatterShare::of(case.procedure, case.hand_in, work_up),
         class: ClassEvidence::default(),
     }
 }

@@ -9,25 +9,29 @@ mod end_digits;
 mod endpoint;
 mod evaluate;
 mod flags;
+mod habits;
 mod marking;
 mod marks;
 mod questions;
 mod raise;
-mod scatter;
 pub mod signal;
 pub mod slips;
 
-pub use alike::{GENEROUS, Likeness, Peer, likenesses};
+pub use alike::{GENEROUS, Likeness, LikenessIndex, Peer, likenesses};
 pub use audit::{
     AUDIT_LEVEL, AuditGroup, AuditKind, FEWEST_TO_JUDGE, GroupName, Observed, OwnShift,
     ResultScore, Rival, Ruled, Scores, Verdict, audit, outlier, scores,
 };
 pub use case::{Case, DefaultLots, Settlement};
-pub use class::{ClassEvidence, ClassSpread, Consensus};
-pub use end_digits::{EndDigits, OddDigits};
+pub use class::{ClassEvidence, ClassSpread, Consensus, Habits};
+pub use end_digits::{EndDigits, OddDigits, TERM_DIGITS_LEVEL};
 pub use endpoint::{Endpoint, endpoint, endpoint_warning};
 pub use evaluate::{Evaluation, Outcome, TrialView, UsedValue, UsedVersion, evaluate, result_of};
 pub use flags::{Flag, FlagCode};
+pub use habits::{
+    EvenTrials, ScatterShare, TERM_SCATTER_LEVEL, TermScatter, class_scatter, pooled_digits,
+    pooled_scatter,
+};
 pub use marking::{
     AgreementMeasure, AgreementPart, CalculationPart, Late, Marking, MarkingFault, Scale, Scored,
 };

@@ -5,11 +5,9 @@ use rust_decimal::Decimal;
 use super::agreement::Agreement;
 use super::alike::alike;
 use super::case::{Case, relative_error};
-use super::end_digits::end_digits;
 use super::flags::{Flag, FlagCode};
 use super::marks::{Marks, Part, days_late};
 use super::questions::{range_questions, written_otherwise};
-use super::scatter::scatter_low;
 use super::slips::{Candidate, Explanation, SlipCode};
 use crate::columns::Column;
 use crate::measure::{as_f64, from_f64, plain, to_figures};
@@ -54,8 +52,7 @@ pub(super) fn flags(
         found.extend(scatter_high(case, work_up));
     }
     found.extend(alike(&case.class.likenesses));
-    found.extend(scatter_low(case, work_up));
-    found.extend(end_digits(case.procedure, case.hand_in));
+    found.extend(case.class.habits.flags());
     found.extend(few_trials(case, work_up));
     found.extend(recording(case));
     found.extend(instrument(case));

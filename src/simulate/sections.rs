@@ -263,14 +263,11 @@ fn is_named(rehearsed: &Rehearsed, name: &GroupName) -> bool {
 
 type Alike = BTreeMap<String, Vec<Likeness>>;
 
-/// What the students of the one section share.
+/// What the students share in the experiment that is looked at.
 fn likenesses(rehearsed: &Rehearsed) -> Alike {
     let term = &rehearsed.term;
-    let section = term.students.first().map(|student| &student.section);
-    match (term.experiment(EXPERIMENT), section) {
-        (Some(experiment), Some(section)) => term.likenesses(experiment, section),
-        _ => Alike::new(),
-    }
+    let experiment = term.experiment(EXPERIMENT);
+    experiment.map_or_else(Alike::new, |one| term.likenesses(one))
 }
 
 fn are_alike(alike: &Alike, one: &str, other: &str) -> bool {

@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use jiff::Timestamp;
 
+use super::class_evidence::TermSoFar;
 use super::{Judged, Ruling, Slot, Status, Term, settlement};
 use crate::chem::Formula;
 use crate::course::{Experiment, Student};
@@ -15,21 +16,20 @@ use crate::truth::{Lot, Unknown};
 impl Term {
     /// Judges everything handed in, in course and roster order.
     pub fn judge_all(&self) -> Vec<(Slot, Judged)> {
-        let judged = self.experiments.iter().flat_map(|experiment| {
-            let slots = self.students.iter();
-            let slots: Vec<Slot> = slots.map(|s| Slot::new(&experiment.key, &s.id)).collect();
-            let mut fresh = self.judge_in(experiment, &BTreeMap::new(), &slots);
-            let judged = slots.into_iter().filter_map(move |slot| {
-                let judged = fresh.remove(&slot)??;
-                Some((slot, judged))
-            });
-            judged.collect::<Vec<_>>()
+        let slots = || {
+            let experiments = self.experiments.iter();
+            experiments.flat_map(|e| self.students.iter().map(|s| Slot::new(&e.key, &s.id)))
+        };
+        let mut fresh = self.judge_again(&BTreeMap::new(), slots());
+        let judged = slots().filter_map(|slot| {
+            let judged = fresh.remove(&slot)??;
+            Some((slot, judged))
         });
         judged.collect()
     }
 
-    /// Judges these slots anew, and every other whose class shows something else because of them. `held` are the
-    /// judgements as they stand; none where nothing is left to judge.
+    /// Judges these slots anew, and every other that its class or the student's term shows otherwise because of them.
+    /// `held` are the judgements as they stand; none where nothing is left to judge.
     pub fn judge_again(
         &self,
         held: &BTreeMap<Slot, Judged>,
@@ -37,27 +37,31 @@ impl Term {
     ) -> BTreeMap<Slot, Option<Judged>> {
         let mut by_experiment: BTreeMap<ExperimentKey, Vec<Slot>> = BTreeMap::new();
         for slot in slots {
-            by_experiment
-                .entry(slot.experiment.clone())
-                .or_default()
-                .push(slot);
+            let known = by_experiment.entry(slot.experiment.clone());
+            known.or_default().push(slot);
         }
-        let judged = by_experiment.into_iter().flat_map(|(key, slots)| {
-            let fresh = self
-                .experiment(&key)
-                .map(|experiment| self.judge_in(experiment, held, &slots));
-            fresh.unwrap_or_default()
-        });
-        judged.collect()
+        let mut so_far = TermSoFar::default();
+        let mut all = BTreeMap::new();
+        for experiment in &self.experiments {
+            let own = by_experiment.remove(&experiment.key).unwrap_or_default();
+            // habits are of the term so far: what changes in an experiment is seen in those after it
+            let is_reached = !own.is_empty() || !all.is_empty();
+            let held: BTreeMap<&Slot, &Judged> = held
+                .iter()
+                .filter(|(slot, _)| slot.experiment == experiment.key)
+                .collect();
+            let fresh = self.judge_in(experiment, held, &own, is_reached, &mut so_far);
+            all.extend(fresh);
+        }
+        all
     }
 
     /// Judges one submission beside its class; none if nothing was handed in.
     pub fn judge(&self, slot: &Slot) -> Option<Judged> {
-        let experiment = self.experiment(&slot.experiment)?;
-        let slots = self.students.iter();
-        let slots: Vec<Slot> = slots.map(|s| Slot::new(&experiment.key, &s.id)).collect();
-        let mut fresh = self.judge_in(experiment, &BTreeMap::new(), &slots);
-        fresh.remove(slot)?
+        let all = self.judge_all().into_iter();
+        all.into_iter()
+            .find(|(judged, _)| judged == slot)
+            .map(|(_, judged)| judged)
     }
 
     /// Calls `use_case` with everything the work-up of a slot depends on; none if nothing was handed in.
@@ -72,13 +76,19 @@ impl Term {
     }
 
     /// Judges slots of one experiment in two turns: results first, since the class is made of them.
-    fn judge_in(
-        &self,
-        experiment: &Experiment,
-        held: &BTreeMap<Slot, Judged>,
+    fn judge_in<'a>(
+        &'a self,
+        experiment: &'a Experiment,
+        held: BTreeMap<&Slot, &Judged>,
         slots: &[Slot],
+        is_reached: bool,
+        so_far: &mut TermSoFar<'a>,
     ) -> BTreeMap<Slot, Option<Judged>> {
         use rayon::prelude::*;
+        if !is_reached {
+            so_far.add(experiment, &held);
+            return BTreeMap::new();
+        }
         let people: HashMap<&str, &Student> =
             self.students.iter().map(|s| (s.id.as_str(), s)).collect();
         let sections: BTreeSet<&str> = self
@@ -107,17 +117,15 @@ impl Term {
                 (slot, result)
             })
             .collect();
-        let mut known: BTreeMap<&Slot, &Judged> = held
-            .iter()
-            .filter(|(slot, _)| slot.experiment == experiment.key)
-            .collect();
+        let mut known = held.clone();
         for (slot, result) in &results {
             match result {
                 Some(result) => known.insert(slot, result),
                 None => known.remove(*slot),
             };
         }
-        let mut class = self.class_evidence(experiment, &known);
+        so_far.add(experiment, &known);
+        let mut class = self.class_evidence(experiment, &known, so_far);
         let others = known.keys().copied().filter(|slot| {
             let judged = held.get(*slot).map(|judged| &judged.evaluation.class);
             judged.is_some_and(|before| class.get(*slot) != Some(before))

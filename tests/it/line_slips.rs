@@ -106,9 +106,9 @@ fn calculation(evaluation: &Evaluation) -> String {
 
 #[test]
 fn the_dilution_left_out_is_the_samples_and_not_the_standards() {
-    // right; a quarter of it, the dilution left out; twice that, which only the standards' flask of 50 mL in the
-    // pipette's place gives
-    let term = course(&["22.25", "5.562", "11.12"]);
+    // right; a quarter of it, the dilution left out; half of it, that 25 mL were made up to 50 mL left out; twice as
+    // much, which only the standards' flask of 50 mL in the place of the sample's pipette gives
+    let term = course(&["22.25", "5.562", "11.12", "44.50"]);
     let right = judged(&term, "s0");
     let result = right.outcome.as_ref().expect("a result").result;
     assert_eq!(result.round_dp(3), dec("22.249"));
@@ -120,7 +120,12 @@ fn the_dilution_left_out_is_the_samples_and_not_the_standards() {
     assert_eq!(likely.prediction.round_dp(3), dec("5.562"));
     assert_eq!(calculation(&omitted), "2.00");
 
-    let other = judged(&term, "s2");
+    let second = judged(&term, "s2");
+    let likely = second.calculation_slips.likely().expect("a slip");
+    assert_eq!(likely.code, SlipCode::DilutionOmitted);
+    assert_eq!(calculation(&second), "2.00");
+
+    let other = judged(&term, "s3");
     assert_eq!(other.calculation_slips.likely(), None);
     let candidates = &other.calculation_slips.candidates;
     let is_dilution = |code| code == SlipCode::DilutionOmitted;

@@ -2,8 +2,9 @@
 
 use smallvec::SmallVec;
 
-use super::habits::{Others, Titration};
-use super::sheet::{NEAR, Row, Sheet, Titre};
+use super::habits::Others;
+use super::index::Kind;
+use super::sheet::{Amount, NEAR, Row, Sheet, Titre};
 use crate::columns::Column;
 use crate::stats::weights_at_least;
 
@@ -22,6 +23,8 @@ pub(super) struct Layout {
     /// Places in the one and in the other, in the order of the other's rows.
     pub rows: SmallVec<[(usize, usize); 6]>,
     pub shift: i64,
+    /// Whether readings are passed over of which a difference is known.
+    pub by_difference: bool,
 }
 
 /// One reading, or one volume, that coincides or does not.
@@ -39,21 +42,17 @@ pub(super) struct Fact {
 pub(super) enum What {
     Start,
     Volume,
+    Difference,
     Amount,
 }
 
 /// The facts of a layout. `one` is taken as it is; the chance is that of `other` to meet it.
-pub(super) fn facts(
-    (one, other): (&Sheet, &Sheet),
-    layout: &Layout,
-    titration: Option<Titration>,
-    others: Others,
-) -> Vec<Fact> {
+pub(super) fn facts((one, other): (&Sheet, &Sheet), layout: &Layout, others: Others) -> Vec<Fact> {
     let mut compared = Compared {
-        titration,
         others,
         shift: layout.shift,
-        coarser: coarser(one, other, titration),
+        by_difference: layout.by_difference,
+        coarser: one.step.max(other.step) as f64 / others.step() as f64,
         found: Vec::new(),
         filled: SmallVec::new(),
         volumes: SmallVec::new(),
@@ -61,16 +60,10 @@ pub(super) fn facts(
     };
     for (a, b) in &layout.rows {
         if let (Some(a), Some(b)) = (one.rows.get(*a), other.rows.get(*b)) {
-            compared.row(a, b);
+            compared.row(a, (other, b));
         }
     }
     compared.found
-}
-
-/// How many times coarser than read the two write their volumes.
-fn coarser(one: &Sheet, other: &Sheet, titration: Option<Titration>) -> f64 {
-    let finest = titration.map_or(1, |t| t.step).max(1);
-    one.step.max(other.step) as f64 / finest as f64
 }
 
 /// Probability that honest students coincide in as much: the exact tail of the sum of weights of what coincides.
@@ -99,9 +92,10 @@ fn weight(chance: f64) -> usize {
 }
 
 struct Compared<'a> {
-    titration: Option<Titration>,
     others: Others<'a>,
     shift: i64,
+    by_difference: bool,
+    /// How many times coarser than read the two write their volumes.
     coarser: f64,
     found: Vec<Fact>,
     /// Readings to which the other filled before.
@@ -109,27 +103,67 @@ struct Compared<'a> {
     /// Pairs of volumes compared before.
     volumes: SmallVec<[(i64, i64); 6]>,
     /// Amounts of the other, before.
-    amounts: SmallVec<[(Column, i64, bool); 12]>,
+    amounts: SmallVec<[(Amount, i64, bool); 12]>,
 }
 
 impl Compared<'_> {
-    fn row(&mut self, a: &Row, b: &Row) {
-        for (index, (a, b)) in a.titres.iter().zip(&b.titres).enumerate() {
+    fn row(&mut self, a: &Row, (sheet, b): (&Sheet, &Row)) {
+        for (index, (one, other)) in a.titres.iter().zip(&b.titres).enumerate() {
             // where a second portion is titrated, the first start alone says how much all are shifted
             let defines_shift = self.shift != 0 && self.found.is_empty() && index == 0;
-            self.titre(a, b, defines_shift);
+            let volume = match index {
+                0 => self.volume_chance(one.delivered, sheet, b),
+                _ => self.any_volume(),
+            };
+            let volume = (volume * self.coarser).min(1.0);
+            self.titre(one, other, volume, defines_shift);
         }
-        for ((column, a), (other, b)) in a.amounts.iter().zip(&b.amounts) {
-            if column == other {
-                self.amount(*column, *a, *b);
+        let mut difference = false;
+        for ((amount, a), (other, b)) in a.amounts.iter().zip(&b.amounts) {
+            if amount != other {
+                continue;
             }
+            match amount {
+                Amount::Difference => difference = a == b,
+                Amount::Read(_) if self.by_difference && is_weighed_twice(*amount) => continue,
+                // it follows from the difference and the other weighing
+                Amount::Read(Column::SampleAfter) if difference => continue,
+                Amount::Read(_) => {}
+            }
+            self.amount(*amount, *a, *b);
         }
     }
 
-    fn titre(&mut self, a: &Titre, b: &Titre, defines_shift: bool) {
-        let Some(volume) = self.titration.map(|t| (t.coincide * self.coarser).min(1.0)) else {
+    /// Chance that the other delivers that volume in a row.
+    fn volume_chance(&self, volume: i64, sheet: &Sheet, row: &Row) -> f64 {
+        if let Some(apart) = sheet.apart(row, volume) {
+            let kind = match row.trial.number() {
+                Some(_) => Kind::Apart,
+                None => Kind::RoughApart,
+            };
+            return self.others.apart(kind, apart);
+        }
+        let is_first = sheet.first().is_some_and(|first| first.trial == row.trial);
+        match row.to_nominal(volume) {
+            Some(nominal) if is_first => self.others.first_volume(nominal),
+            _ => self.any_volume(),
+        }
+    }
+
+    fn any_volume(&self) -> f64 {
+        let titration = self.others.titration;
+        titration.map_or(1.0, |titration| titration.coincide)
+    }
+
+    fn titre(&mut self, a: &Titre, b: &Titre, volume: f64, defines_shift: bool) {
+        let first = (self.any_volume() * self.coarser).min(1.0);
+        if self.by_difference {
+            if let (Some(a), Some(b)) = (a.first, b.first) {
+                self.volume(a, b, false, first);
+            }
+            self.volume(a.delivered, b.delivered, false, volume);
             return;
-        };
+        }
         let wanted = a.start.saturating_add(self.shift);
         let chance = if defines_shift {
             1.0
@@ -142,7 +176,7 @@ impl Compared<'_> {
             self.filled.push(b.start);
         }
         if let (Some(a), Some(b)) = (a.first, b.first) {
-            self.volume(a, b, false, volume);
+            self.volume(a, b, false, first);
         }
         if start || !(a.whole && b.whole) {
             let digit = a.whole && b.whole && self.differs_in_a_digit(a, b);
@@ -158,14 +192,18 @@ impl Compared<'_> {
     fn volume(&mut self, a: i64, b: i64, digit: bool, chance: f64) {
         let again = self.volumes.contains(&(a, a)) && a == b;
         let chance = if again { chance.max(AGAIN) } else { chance };
+        let chance = if digit {
+            (chance + self.others.but_for_a_digit() * self.coarser).min(1.0)
+        } else {
+            chance
+        };
         self.push(What::Volume, a == b || digit, digit, chance);
         self.volumes.push((a, b));
     }
 
-    /// Whether the ends differ in one digit alone, and not in the last: volumes of one bottle lie so close together
-    /// that it is no more likely than that they are the same.
+    /// Whether the ends differ in one digit alone, and not in the last.
     fn differs_in_a_digit(&self, a: &Titre, b: &Titre) -> bool {
-        let step = self.titration.map_or(1, |t| t.step);
+        let step = self.others.step();
         let (a, b) = (a.end.saturating_add(self.shift), b.end);
         [10, 100].into_iter().any(|times| {
             let digit = step.saturating_mul(times);
@@ -198,19 +236,24 @@ impl Compared<'_> {
         }
     }
 
-    fn amount(&mut self, column: Column, a: i64, b: i64) {
+    fn amount(&mut self, amount: Amount, a: i64, b: i64) {
         // a weighing bottle is weighed once between two portions, and written twice
-        let known = self.amounts.iter().any(|(_, own, _)| *own == a);
-        let met = |(own, _, coincided): &(Column, i64, bool)| *own == column && *coincided;
-        let mut chance = self.others.amount(column, a);
+        let known =
+            amount != Amount::Difference && self.amounts.iter().any(|(_, own, _)| *own == a);
+        let met = |(own, _, coincided): &(Amount, i64, bool)| *own == amount && *coincided;
+        let mut chance = self.others.amount(amount, a);
         if self.amounts.iter().any(met) {
-            chance = chance.max(self.others.repeated(column));
+            chance = chance.max(self.others.repeated(amount));
         }
         if known {
             chance = 1.0;
         }
-        self.push(What::Amount, a == b, false, chance);
-        self.amounts.push((column, b, a == b));
+        let what = match amount {
+            Amount::Difference => What::Difference,
+            Amount::Read(_) => What::Amount,
+        };
+        self.push(what, a == b, false, chance);
+        self.amounts.push((amount, b, a == b));
     }
 
     fn push(&mut self, what: What, coincides: bool, but_for_a_digit: bool, chance: f64) {
@@ -221,4 +264,14 @@ impl Compared<'_> {
             chance,
         });
     }
+}
+
+/// Whether a weighing is one of two whose difference counts.
+fn is_weighed_twice(amount: Amount) -> bool {
+    let weighed = [
+        Column::SampleBefore,
+        Column::SampleAfter,
+        Column::CrucibleFull,
+    ];
+    weighed.map(Amount::Read).contains(&amount)
 }

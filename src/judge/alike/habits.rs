@@ -1,7 +1,7 @@
-//! How often honest students of a section would coincide: from the readings of all the others.
+//! How often honest students would coincide: from the readings of all the others.
 
-use super::sheet::{NEAR, Sheet, Titre};
-use crate::columns::Column;
+use super::index::{Index, IndexedFact, Kind};
+use super::sheet::{Amount, Sheet};
 use crate::measure::as_f64;
 use crate::procedure::Procedure;
 use crate::stats::mean_and_s;
@@ -9,17 +9,31 @@ use crate::workup::titre_scatter;
 
 /// Steps to either side of a reading over which its neighbourhood is smoothed.
 const AROUND: i64 = 5;
+/// The same for differences of two titres, which lie closer together.
+const NEXT: i64 = 2;
+/// How many steps these are.
+const CELLS_AROUND: f64 = 11.0;
+const CELLS_NEXT: f64 = 5.0;
 /// Least chance that two students both fill to a mark, and both to zero.
 const AT_A_MARK: f64 = 0.1;
 const AT_ZERO: f64 = 0.5;
-/// Fewest degrees of freedom from which a section's own scatter is taken.
+/// Share of students who titrate another bottle than their own, or so wrongly that it looks like it.
+const STRAYED: f64 = 0.05;
+/// Fewest volumes of a bottle from which it is told which are usual.
+const FEWEST_OF_BOTTLE: f64 = 12.0;
+/// How many volumes of those that the model expects are added to those counted.
+const ADDED_TO_BOTTLE: f64 = 0.5;
+const ADDED_TO_APART: f64 = 20.0;
+/// Fewest degrees of freedom from which a own scatter of the students is taken.
 const FEWEST_FREEDOM: f64 = 10.0;
 
-/// What the titres and digits of a section are like.
+/// What titres and digits are like.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Titration {
     /// Chance that two delivered volumes of one bottle and lot coincide to one readable step.
     pub coincide: f64,
+    /// Ten times the chance that two last digits are the same.
+    preference: f64,
     /// The readable step, in units.
     pub step: i64,
 }
@@ -27,26 +41,28 @@ pub(super) struct Titration {
 impl Titration {
     /// Two volumes of standard deviation σ, written in steps of h, differ by nothing with probability at most
     /// h / (2 √π σ): the density of their difference at zero. σ is the smaller of what reading and endpoint predict and
-    /// what the section shows, rounding included; where the section prefers some last digits, coincidences are as much
+    /// what the students show, rounding included; where they prefer some last digits, coincidences are as much
     /// more frequent as pairs of like digits are.
-    pub fn of(procedure: &Procedure, sheets: &[Sheet]) -> Option<Self> {
+    pub fn of(procedure: &Procedure, sheets: &[&Sheet]) -> Option<Self> {
         let step = procedure.burette()?.readable_step()?;
         let (h, step) = (as_f64(step), super::sheet::in_units(step));
         let predicted = titre_scatter(procedure)?.hypot(h / 6_f64.sqrt());
-        let seen = section_scatter(sheets, 2.0 * predicted);
+        let seen = seen_scatter(sheets, 2.0 * predicted);
         let sigma = seen.map_or(predicted, |seen| seen.clamp(h / 2.0, predicted));
         let coincide = h / (2.0 * std::f64::consts::PI.sqrt() * sigma);
         // and by ten steps, which may be a digit altered
         let coincide = coincide * (1.0 + 2.0 * (-(5.0 * h / sigma).powi(2)).exp());
+        let preference = digit_preference(sheets, step);
         Some(Self {
-            coincide: coincide * digit_preference(sheets, step),
+            coincide: (coincide * preference).min(1.0),
+            preference,
             step,
         })
     }
 }
 
 /// Pooled standard deviation of the delivered volumes of each student, mL; who scatters more than `most` counts as that.
-fn section_scatter(sheets: &[Sheet], most: f64) -> Option<f64> {
+fn seen_scatter(sheets: &[&Sheet], most: f64) -> Option<f64> {
     let (mut squares, mut freedom) = (0.0, 0.0);
     for sheet in sheets {
         let rows = sheet.numbered();
@@ -65,10 +81,10 @@ fn section_scatter(sheets: &[Sheet], most: f64) -> Option<f64> {
     (freedom >= FEWEST_FREEDOM).then(|| (squares / freedom).sqrt())
 }
 
-/// Ten times the chance that two burette readings of the section end in the same digit; 1 where digits are even.
-fn digit_preference(sheets: &[Sheet], step: i64) -> f64 {
+/// Ten times the chance that two burette readings end in the same digit; 1 where digits are even.
+fn digit_preference(sheets: &[&Sheet], step: i64) -> f64 {
     let mut counts = [0.0_f64; 10];
-    for titre in sheets.iter().flat_map(Sheet::titres) {
+    for titre in sheets.iter().flat_map(|sheet| sheet.titres()) {
         for reading in [titre.start, titre.end] {
             let digit = reading
                 .checked_div(step)
@@ -90,36 +106,51 @@ fn digit_preference(sheets: &[Sheet], step: i64) -> f64 {
     (10.0 * pairs / (all * (all - 1.0))).max(1.0)
 }
 
-/// The sheets of a section without those of the pair that is compared.
+/// Everything read in an experiment, without what the two who are compared read.
 #[derive(Clone, Copy)]
 pub(super) struct Others<'a> {
-    pub sheets: &'a [Sheet],
-    pub pair: (usize, usize),
-    pub step: i64,
+    pub index: &'a Index,
+    /// What the two hold.
+    pub without: [&'a [IndexedFact]; 2],
+    /// Bottles of the two, where they are known.
+    pub bottles: [Option<usize>; 2],
+    pub titration: Option<Titration>,
 }
 
-impl<'a> Others<'a> {
-    fn all(self) -> impl Iterator<Item = &'a Sheet> {
-        let (one, other) = self.pair;
-        let kept = move |(place, _): &(usize, &Sheet)| *place != one && *place != other;
-        self.sheets
-            .iter()
-            .enumerate()
-            .filter(kept)
-            .map(|(_, sheet)| sheet)
+impl Others<'_> {
+    pub fn step(&self) -> i64 {
+        self.titration.map_or(1, |titration| titration.step).max(1)
     }
 
-    fn starts(self, first: bool) -> impl Iterator<Item = i64> {
-        let titres = self.all().flat_map(Sheet::titres);
-        let wanted = move |titre: &&Titre| titre.is_filled() && titre.stood.is_none() == first;
-        titres.filter(wanted).map(|titre| titre.start)
+    /// How many of a kind lie no more than so many steps away, and how many there are.
+    fn near(&self, kind: Kind, number: i64, steps: i64) -> (f64, f64) {
+        let width = self.step().saturating_mul(steps);
+        let between = number.saturating_sub(width)..=number.saturating_add(width);
+        self.index.count(kind, between, &self.without)
     }
 
-    /// Chance that a burette is filled to that reading, before the first titration or before a later one.
-    pub fn filling(self, reading: i64, first: bool) -> f64 {
-        let chance = self.frequency(self.starts(first), reading);
-        let ten = self.step.saturating_mul(10);
-        match reading.checked_rem(ten) {
+    fn share(&self, kind: Kind, number: i64) -> f64 {
+        let (same, all) = self.near(kind, number, 0);
+        (same + 1.0) / (all + 1.0)
+    }
+
+    /// Chance that a burette is filled to that reading, before the first titration or before a later one: the larger of
+    /// how often exactly that was read, counting it half a time more than it was, and how often it or one of its
+    /// neighbours was, shared out among them.
+    pub fn filling(&self, reading: i64, first: bool) -> f64 {
+        let kind = if first {
+            Kind::FirstFilling
+        } else {
+            Kind::LaterFilling
+        };
+        let (same, all) = self.near(kind, reading, 0);
+        let (around, _) = self.near(kind, reading, AROUND);
+        if all == 0.0 {
+            return 1.0;
+        }
+        let exactly: f64 = (same + 0.5) / (all + 0.5);
+        let chance = exactly.max(around / (all * CELLS_AROUND));
+        match reading.checked_rem(self.step().saturating_mul(10)) {
             _ if reading == 0 => chance.max(AT_ZERO),
             Some(0) => chance.max(AT_A_MARK),
             _ => chance,
@@ -127,66 +158,73 @@ impl<'a> Others<'a> {
     }
 
     /// Chance that a meniscus is read again so far from where it was read before.
-    pub fn read_again(self, apart: i64) -> f64 {
-        let again = self.all().flat_map(Sheet::titres).filter_map(|titre| {
-            let apart = titre.start.saturating_sub(titre.stood?);
-            (apart.saturating_abs() <= NEAR).then_some(apart)
-        });
-        share(again.map(|seen| seen == apart))
+    pub fn read_again(&self, apart: i64) -> f64 {
+        self.share(Kind::ReadAgain, apart)
     }
 
     /// Chance of that weighing or volume.
-    pub fn amount(self, column: Column, reading: i64) -> f64 {
-        share(self.amounts(column).map(|seen| seen == reading))
+    pub fn amount(&self, amount: Amount, reading: i64) -> f64 {
+        self.share(Kind::Amount(amount), reading)
     }
 
     /// Chance that a student finds the same weighing or volume in two rows: who keeps to one mark will again.
-    pub fn repeated(self, column: Column) -> f64 {
-        let pairs = self.all().flat_map(|sheet| {
-            let own: Vec<i64> = amounts_of(sheet, column).collect();
-            let next = own.clone().into_iter().skip(1);
-            let pairs: Vec<bool> = own.into_iter().zip(next).map(|(a, b)| a == b).collect();
-            pairs
-        });
-        share(pairs)
+    pub fn repeated(&self, amount: Amount) -> f64 {
+        self.share(Kind::Repeated(amount), 1)
     }
 
-    fn amounts(self, column: Column) -> impl Iterator<Item = i64> {
-        self.all().flat_map(move |sheet| amounts_of(sheet, column))
-    }
-
-    /// The larger of how often exactly that was read, counting it half a time more than it was, and how often it or
-    /// one of its neighbours was, shared out among them.
-    fn frequency(self, seen: impl Iterator<Item = i64>, reading: i64) -> f64 {
-        let (mut all, mut same, mut around) = (0.0, 0.0, 0.0);
-        let width = self.step.saturating_mul(AROUND);
-        for other in seen {
-            all += 1.0;
-            same += f64::from(u8::from(other == reading));
-            let near = other.saturating_sub(reading).saturating_abs() <= width;
-            around += f64::from(u8::from(near));
-        }
-        let exactly: f64 = (same + 0.5) / (all + 0.5);
-        if all == 0.0 {
+    /// Chance that two students take that volume for a nominal sample in the first of their numbered trials. With one
+    /// bottle it is how often that is taken from it; with two, one of them has gone astray.
+    pub fn first_volume(&self, volume: i64) -> f64 {
+        let Some(titration) = self.titration else {
             return 1.0;
-        }
-        exactly.max(around / (all * (2 * AROUND + 1) as f64))
+        };
+        let [Some(one), Some(other)] = self.bottles else {
+            return titration.coincide;
+        };
+        let strayed = STRAYED * self.from_any_bottle(volume);
+        let from = |bottle| Some(self.from_bottle(bottle, volume)? + strayed);
+        let (Some(of_one), Some(of_other)) = (from(one), from(other)) else {
+            return titration.coincide;
+        };
+        let chance = if one == other {
+            of_one
+        } else {
+            2.0 * of_one.min(of_other)
+        };
+        (chance * titration.preference).min(1.0)
     }
-}
 
-fn amounts_of(sheet: &Sheet, column: Column) -> impl Iterator<Item = i64> {
-    let amounts = sheet.rows.iter().flat_map(|row| &row.amounts);
-    amounts
-        .filter(move |(own, _)| *own == column)
-        .map(|(_, reading)| *reading)
-}
-
-/// The share of those that are so, one more counted than there were.
-fn share(those: impl IntoIterator<Item = bool>) -> f64 {
-    let (mut all, mut so) = (0.0, 0.0);
-    for one in those {
-        all += 1.0;
-        so += f64::from(u8::from(one));
+    /// None where too little is known of the bottle.
+    fn from_bottle(&self, bottle: usize, volume: i64) -> Option<f64> {
+        let (around, all) = self.near(Kind::OfBottle(bottle), volume, AROUND);
+        let model = ADDED_TO_BOTTLE * self.titration?.coincide;
+        let chance = (around / CELLS_AROUND + model) / (all + ADDED_TO_BOTTLE);
+        (all >= FEWEST_OF_BOTTLE).then_some(chance)
     }
-    (so + 1.0) / (all + 1.0)
+
+    fn from_any_bottle(&self, volume: i64) -> f64 {
+        let (around, all) = self.near(Kind::OfAnyBottle, volume, AROUND);
+        (around + 1.0) / (CELLS_AROUND * (all + 1.0))
+    }
+
+    /// Chance that a student takes so much more in another titration than in the first numbered one.
+    pub fn apart(&self, kind: Kind, apart: i64) -> f64 {
+        let Some(titration) = self.titration else {
+            return 1.0;
+        };
+        let (same, all) = self.near(kind, apart, 0);
+        let (around, _) = self.near(kind, apart, NEXT);
+        let model = ADDED_TO_APART * titration.coincide;
+        let smooth = (around / CELLS_NEXT + model) / (all + ADDED_TO_APART);
+        let exactly = (same + 0.5) / (all + ADDED_TO_APART);
+        (smooth * titration.preference).max(exactly).min(1.0)
+    }
+
+    /// Chance that two readings which are not the same differ by whole tens of steps.
+    pub fn but_for_a_digit(&self) -> f64 {
+        let preference = self
+            .titration
+            .map_or(10.0, |titration| titration.preference);
+        0.1 * preference
+    }
 }

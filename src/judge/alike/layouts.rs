@@ -14,10 +14,11 @@ pub(super) struct Weighed {
     pub weight: f64,
 }
 
-/// Shares of the level: as they stand, shifted, in another order.
-const AS_IT_STANDS: f64 = 0.5;
-const SHIFTED: f64 = 0.2;
+/// Shares of the level: as they stand, shifted, in another order, differences in any order.
+const AS_IT_STANDS: f64 = 0.4;
+const SHIFTED: f64 = 0.15;
 const REORDERED: f64 = 0.3;
+const DIFFERENCES: f64 = 0.15;
 /// Most numbered trials that are laid in every order.
 const MOST_TRIALS: usize = 5;
 /// Fewest volumes or amounts that have to be found anywhere in the other set before orders are tried.
@@ -45,6 +46,7 @@ pub(super) fn layouts(one: &Sheet, other: &Sheet) -> Vec<Weighed> {
             layout: Layout {
                 rows: rows.clone(),
                 shift,
+                by_difference: false,
             },
             turned: false,
             weight: SHIFTED,
@@ -63,6 +65,7 @@ pub(super) fn layouts(one: &Sheet, other: &Sheet) -> Vec<Weighed> {
         layout: Layout {
             rows: rows.clone(),
             shift: 0,
+            by_difference: false,
         },
         turned: false,
         weight: AS_IT_STANDS,
@@ -72,22 +75,32 @@ pub(super) fn layouts(one: &Sheet, other: &Sheet) -> Vec<Weighed> {
         return found;
     }
     let orders = orders(&of_one, &of_other);
-    // an order is looked at from both sides: where a burette stood before is not the same in the two
-    let weight = REORDERED / (2.0 * orders.len().max(1) as f64);
+    let share = 1.0 / orders.len().max(1) as f64;
     for order in orders {
         let mut laid = unnumbered.clone();
         laid.extend(order);
         laid.sort_unstable_by_key(|(_, place)| *place);
+        let layout = |rows: &SmallVec<[(usize, usize); 6]>, by_difference| Layout {
+            rows: rows.clone(),
+            shift: 0,
+            by_difference,
+        };
+        found.push(Weighed {
+            layout: layout(&laid, true),
+            turned: false,
+            weight: DIFFERENCES * share,
+        });
         if laid == rows {
             continue;
         }
         let mut back: SmallVec<[(usize, usize); 6]> = laid.iter().map(|(a, b)| (*b, *a)).collect();
         back.sort_unstable_by_key(|(_, place)| *place);
+        // an order is looked at from both sides: where a burette stood before is not the same in the two
         for (rows, turned) in [(laid, false), (back, true)] {
             found.push(Weighed {
-                layout: Layout { rows, shift: 0 },
+                layout: layout(&rows, false),
                 turned,
-                weight,
+                weight: REORDERED * share / 2.0,
             });
         }
     }

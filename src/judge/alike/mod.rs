@@ -1,54 +1,60 @@
-//! Readings that two students of a section share, though they do not share a bench.
+//! Readings that two students share, though they do not share a bench: of one section or of two.
 //!
-//! Every two sets of readings of one experiment in a section are laid beside each other: row by row as they stand, with
-//! all burette readings shifted by one amount, and with trials in another order. In each layout every start of the
-//! burette, every delivered volume and every weighing is a fact that coincides to the last digit written or does not,
-//! and has a bound on the chance that honest students coincide in it: for volumes from the scatter of titres of one
-//! bottle, for starts and weighings from what the others of the section write, for what a student repeats from how
-//! often students repeat themselves. What coincides is summed up by weight, and the sum's exact tail is the chance of
-//! the layout. A digit altered here or there takes one fact away and leaves the others.
+//! Everything that a set of readings says is a fact: where the burette was filled to, what it delivered, what was
+//! weighed and what between two weighings, last digits. An index says who holds each. Sets that share enough rare facts
+//! are laid beside each other: row by row as they stand, with all burette readings shifted by one amount, with trials in
+//! another order, by differences alone. In each layout every start of the burette, every delivered volume and every
+//! amount coincides to the last digit written or does not, and has a bound on the chance that honest students coincide
+//! in it: from how many others hold it, by the same index. A first titre is looked for among those of the two bottles;
+//! others by how far they lie from the first. What coincides is summed up by weight, and the sum's exact tail is the
+//! chance of the layout. A digit altered here or there, or a trial of one's own, takes facts away and leaves the others.
 //!
 //! What is computed is a bound: facts are taken at their most likely and layouts are added up. Honest students come
-//! below a bound of b in fewer than b / [`GENEROUS`] of their pairs, which is measured on simulated sections of many
-//! habits. The bounds of all pairs of a section add up to at most [`SECTION_BOUND`], half of it for pairs who were given
-//! the same bottle, where titres are alike anyway.
+//! below a bound of b in fewer than b / [`GENEROUS`] of their pairs, which is measured on simulated courses of many
+//! habits. The bounds of all pairs of an experiment add up to at most what [`limits`] says.
 
 mod compare;
 mod habits;
+mod index;
 mod layouts;
+mod likeness;
+mod limits;
 mod sheet;
 
 use std::collections::BTreeMap;
 
-use rust_decimal::Decimal;
-use serde::{Deserialize, Serialize};
+use rayon::prelude::*;
 
-use super::flags::{Flag, FlagCode};
-use crate::measure::{from_f64, plain, to_figures};
 use crate::procedure::Procedure;
 use crate::submission::{HandIn, TrialLabel};
 use compare::{Fact, What, chance, facts, least_chance};
 use habits::{Others, Titration};
+use index::{Index, IndexedFact, facts_of};
 use layouts::{Weighed, layouts};
+use limits::Limits;
 use sheet::{Sheet, from_units, tells_apart};
 
-/// What the bounds of all pairs of a section add up to at most, in one experiment.
-const SECTION_BOUND: f64 = 0.8;
-/// Most that the bound of a pair may be, however few pairs there are.
-const PAIR_BOUND: f64 = 0.006;
+pub use likeness::Likeness;
+pub(super) use likeness::alike;
+
 /// How many times less often than its bound says a pair of honest students comes below it, at least.
 pub const GENEROUS: f64 = 10.0;
-/// Fewest sets of readings of a section from which the habits of the others can be told.
+/// Fewest sets of readings from which the habits of the others can be told.
 const FEWEST_SETS: usize = 8;
 /// Fewest rows to compare, and fewest telling coincidences in them.
 const FEWEST_ROWS: usize = 3;
 const FEWEST_FACTS: usize = 4;
+/// Share of what a bound has to say that shared facts of the index have to say before two sets are laid beside each
+/// other; facts that the index does not know, like a meniscus read again, say the rest.
+const MEET_FROM: f64 = 0.7;
 
-/// One set of readings of a section in an experiment.
+/// One set of readings of an experiment.
 #[derive(Clone, Debug)]
 pub struct Peer<'a> {
     /// Ids of those for whom it counts: one, or several of a bench group.
     pub students: Vec<&'a str>,
+    pub section: &'a str,
+    /// Bench group, by a name that no other group of the experiment has.
     pub group: Option<&'a str>,
     /// Code of the bottle, issued or written.
     pub unknown: Option<&'a str>,
@@ -56,137 +62,151 @@ pub struct Peer<'a> {
     pub hand_in: &'a HandIn,
 }
 
-/// What a student's readings share with another's, beyond chance.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Likeness {
-    /// Ids of the others: one, or several of a bench group.
-    pub others: Vec<String>,
-    /// Trials laid beside each other: own, the other's.
-    pub rows: Vec<(TrialLabel, TrialLabel)>,
-    /// By how much the own burette readings are higher, mL; 0 where they are the same.
-    pub shift: Decimal,
-    /// Delivered volumes that coincide, and all compared.
-    pub volumes: (usize, usize),
-    /// Starts of the burette that coincide (shifted), and all compared.
-    pub starts: (usize, usize),
-    /// Weighings and sample volumes that coincide, and all compared.
-    pub amounts: (usize, usize),
-    /// Of delivered volumes that coincide, those that do but for a digit.
-    pub but_for_a_digit: usize,
-    /// At most this is the chance that two honest students of the section share as much.
-    pub bound: f64,
-    /// Chance that a student of the section who copied from nobody gets the flag.
-    pub flag_chance: f64,
+/// Finds the pairs of an experiment that share readings beyond chance; by student.
+pub fn likenesses(procedure: &Procedure, peers: &[Peer]) -> BTreeMap<String, Vec<Likeness>> {
+    LikenessIndex::of(procedure, peers).all()
 }
 
-/// Finds the pairs of a section that share readings beyond chance; by student.
-pub fn likenesses(procedure: &Procedure, peers: &[Peer]) -> BTreeMap<String, Vec<Likeness>> {
-    let mut found = BTreeMap::new();
-    if peers.len() < FEWEST_SETS || !tells_apart(procedure) {
-        return found;
+/// All sets of readings of an experiment, indexed by what they say.
+#[derive(Clone, Debug)]
+pub struct LikenessIndex {
+    members: Vec<Member>,
+    bottles: BTreeMap<String, usize>,
+    index: Index,
+    titration: Option<Titration>,
+    limits: Limits,
+    /// Chance that a student gets the flag who copied from nobody.
+    flag_chance: f64,
+    is_telling: bool,
+}
+
+#[derive(Clone, Debug)]
+struct Member {
+    students: Vec<String>,
+    section: String,
+    group: Option<String>,
+    bottle: Option<usize>,
+    sheet: Sheet,
+    facts: Vec<IndexedFact>,
+}
+
+impl Member {
+    fn of(procedure: &Procedure, peer: &Peer, bottle: Option<usize>) -> Self {
+        let sheet = Sheet::of(procedure, peer.hand_in);
+        Self {
+            students: peer.students.iter().map(|id| (*id).to_owned()).collect(),
+            section: peer.section.to_owned(),
+            group: peer.group.map(str::to_owned),
+            bottle,
+            facts: facts_of(&sheet, bottle),
+            sheet,
+        }
     }
-    let sheets: Vec<Sheet> = peers
-        .iter()
-        .map(|peer| Sheet::of(procedure, peer.hand_in))
-        .collect();
-    let section = Section {
-        titration: Titration::of(procedure, &sheets),
-        sheets: &sheets,
-        peers,
-        limits: Limits::of(peers),
-    };
-    for (one, peer) in peers.iter().enumerate() {
-        for (other, mate) in peers.iter().enumerate().skip(one.saturating_add(1)) {
-            let Some(likeness) = section.likeness(one, other) else {
+
+    fn is_of_bench(&self, other: &Self) -> bool {
+        self.group.is_some() && self.group == other.group
+            || self.students.iter().any(|id| other.students.contains(id))
+    }
+}
+
+impl LikenessIndex {
+    pub fn of(procedure: &Procedure, peers: &[Peer]) -> Self {
+        let mut bottles: BTreeMap<String, usize> = BTreeMap::new();
+        let mut members = Vec::with_capacity(peers.len());
+        for peer in peers {
+            let next = bottles.len();
+            let code = peer.unknown.map(str::to_ascii_lowercase);
+            let bottle = code.map(|code| *bottles.entry(code).or_insert(next));
+            members.push(Member::of(procedure, peer, bottle));
+        }
+        let sheets: Vec<&Sheet> = members.iter().map(|member| &member.sheet).collect();
+        let titration = Titration::of(procedure, &sheets);
+        let limits = Limits::of(&members);
+        let students: usize = members.iter().map(|member| member.students.len()).sum();
+        Self {
+            // a pair is two students
+            flag_chance: 2.0 * limits.sum / GENEROUS / students.max(1) as f64,
+            index: Index::of(members.iter().map(|m| m.facts.as_slice())),
+            is_telling: members.len() >= FEWEST_SETS && tells_apart(procedure),
+            titration,
+            limits,
+            bottles,
+            members,
+        }
+    }
+
+    /// All pairs that share readings beyond chance; by student.
+    pub fn all(&self) -> BTreeMap<String, Vec<Likeness>> {
+        let mut found: BTreeMap<String, Vec<Likeness>> = BTreeMap::new();
+        let pairs: Vec<(&Member, &Member, Likeness)> = self
+            .members
+            .par_iter()
+            .enumerate()
+            .flat_map_iter(|(place, member)| self.pairs_of(member, place.saturating_add(1)))
+            .collect();
+        for (one, other, likeness) in pairs {
+            for (own, mates, likeness) in [
+                (other, one, likeness.clone()),
+                (one, other, likeness.turned()),
+            ] {
+                for student in &own.students {
+                    let all = found.entry(student.clone()).or_default();
+                    all.push(seen_by(own, mates, likeness.clone()));
+                }
+            }
+        }
+        found
+    }
+
+    /// What one set shares with those here, of which it may be one or a later version of one.
+    pub fn shared_by(&self, procedure: &Procedure, peer: &Peer) -> Vec<Likeness> {
+        let code = peer.unknown.map(str::to_ascii_lowercase);
+        // a bottle that nobody else has is another than all
+        let number = |code: &String| {
+            let known = self.bottles.get(code).copied();
+            known.unwrap_or(self.bottles.len())
+        };
+        let member = Member::of(procedure, peer, code.as_ref().map(number));
+        let pairs = self.pairs_of(&member, 0);
+        pairs
+            .into_iter()
+            .map(|(own, mates, likeness)| seen_by(own, mates, likeness.turned()))
+            .collect()
+    }
+
+    /// Pairs of one with those from a place on.
+    fn pairs_of<'a>(
+        &'a self,
+        one: &'a Member,
+        from: usize,
+    ) -> Vec<(&'a Member, &'a Member, Likeness)> {
+        if !self.is_telling {
+            return Vec::new();
+        }
+        let mut pairs = Vec::new();
+        for (place, score) in self.index.met(&one.facts, from) {
+            let Some(other) = self.members.get(place) else {
                 continue;
             };
-            for (own, others, likeness) in [
-                (&mate.students, &peer.students, likeness.clone()),
-                (&peer.students, &mate.students, likeness.turned()),
-            ] {
-                let others: Vec<String> = others.iter().map(|id| (*id).to_owned()).collect();
-                for student in own {
-                    let all: &mut Vec<Likeness> = found.entry((*student).to_owned()).or_default();
-                    all.push(Likeness {
-                        others: others.clone(),
-                        ..likeness.clone()
-                    });
-                }
+            let limit = self.limits.of_pair(one, other);
+            if score < -MEET_FROM * limit.ln() || one.is_of_bench(other) {
+                continue;
+            }
+            if let Some(likeness) = self.likeness(one, other, limit) {
+                pairs.push((one, other, likeness));
             }
         }
+        pairs
     }
-    found
-}
 
-/// What the chance of a pair has to stay below.
-struct Limits {
-    same_bottle: f64,
-    other_bottle: f64,
-    flag_chance: f64,
-}
-
-impl Limits {
-    fn of(peers: &[Peer]) -> Self {
-        let (mut same, mut other) = (0.0, 0.0);
-        for (index, one) in peers.iter().enumerate() {
-            for mate in peers.iter().skip(index.saturating_add(1)) {
-                if share_bottle(one, mate) {
-                    same += 1.0;
-                } else {
-                    other += 1.0;
-                }
-            }
-        }
-        // where all are of one kind, that kind has the whole level
-        let share = if same == 0.0 || other == 0.0 {
-            1.0
-        } else {
-            0.5
-        };
-        let limit = |pairs: f64| (share * SECTION_BOUND / pairs).min(PAIR_BOUND);
-        let students: usize = peers.iter().map(|peer| peer.students.len()).sum();
-        let bounds = same * limit(same) + other * limit(other);
-        Self {
-            same_bottle: limit(same),
-            other_bottle: limit(other),
-            // a pair is two students
-            flag_chance: 2.0 * bounds / GENEROUS / students as f64,
-        }
-    }
-}
-
-/// Bottles that nobody knows apart count as the same.
-fn share_bottle(one: &Peer, other: &Peer) -> bool {
-    match (one.unknown, other.unknown) {
-        (Some(one), Some(other)) => one.eq_ignore_ascii_case(other),
-        _ => true,
-    }
-}
-
-struct Section<'a> {
-    titration: Option<Titration>,
-    sheets: &'a [Sheet],
-    peers: &'a [Peer<'a>],
-    limits: Limits,
-}
-
-impl Section<'_> {
     /// What two sets share beyond chance, as seen from the second.
-    fn likeness(&self, one: usize, other: usize) -> Option<Likeness> {
-        let (a, b) = (self.peers.get(one)?, self.peers.get(other)?);
-        if a.group.is_some() && a.group == b.group {
-            return None;
-        }
-        let limit = if share_bottle(a, b) {
-            self.limits.same_bottle
-        } else {
-            self.limits.other_bottle
-        };
-        let (a, b) = (self.sheets.get(one)?, self.sheets.get(other)?);
+    fn likeness(&self, one: &Member, other: &Member, limit: f64) -> Option<Likeness> {
+        let (a, b) = (&one.sheet, &other.sheet);
         let others = Others {
-            sheets: self.sheets,
-            pair: (one, other),
-            step: self.titration.map_or(1, |titration| titration.step),
+            index: &self.index,
+            without: [&one.facts, &other.facts],
+            bottles: [one.bottle, other.bottle],
+            titration: self.titration,
         };
         let mut best: Option<Likeness> = None;
         for weighed in layouts(a, b) {
@@ -196,33 +216,28 @@ impl Section<'_> {
                 weight,
             } = weighed;
             let laid = if turned { (b, a) } else { (a, b) };
-            let found = facts(laid, &layout, self.titration, others);
-            let told = found.iter().filter(|fact| fact.coincides).count();
-            if told < FEWEST_FACTS
-                || layout.rows.len() < FEWEST_ROWS
-                || least_chance(&found) > limit * weight
-            {
+            if layout.rows.len() < FEWEST_ROWS {
+                continue;
+            }
+            let found = facts(laid, &layout, others);
+            let coincide = found.iter().filter(|fact| fact.coincides).count();
+            if coincide < FEWEST_FACTS || least_chance(&found) > limit * weight {
                 continue;
             }
             let bound = (chance(&found) / weight).min(1.0);
             if bound <= limit && best.as_ref().is_none_or(|best| bound < best.bound) {
-                let trial = |sheet: &Sheet, place: usize| Some(sheet.rows.get(place)?.trial);
-                let rows = layout.rows.iter().filter_map(|(of_first, of_second)| {
-                    let pair = (trial(laid.1, *of_second)?, trial(laid.0, *of_first)?);
-                    Some(if turned { (pair.1, pair.0) } else { pair })
-                });
-                let mut rows: Vec<_> = rows.collect();
-                rows.sort_unstable();
                 best = Some(Likeness {
                     others: Vec::new(),
-                    rows,
+                    section: None,
+                    rows: rows(laid, &layout.rows, turned),
                     shift: from_units(layout.shift),
                     volumes: tally(&found, What::Volume),
                     starts: tally(&found, What::Start),
+                    differences: tally(&found, What::Difference),
                     amounts: tally(&found, What::Amount),
                     but_for_a_digit: found.iter().filter(|fact| fact.but_for_a_digit).count(),
                     bound,
-                    flag_chance: self.limits.flag_chance,
+                    flag_chance: self.flag_chance,
                 });
             }
         }
@@ -230,96 +245,32 @@ impl Section<'_> {
     }
 }
 
+/// A likeness as somebody sees it who shares it with others.
+fn seen_by(own: &Member, others: &Member, likeness: Likeness) -> Likeness {
+    Likeness {
+        others: others.students.clone(),
+        section: (own.section != others.section).then(|| others.section.clone()),
+        ..likeness
+    }
+}
+
+/// Trials laid beside each other: the second's, the first's.
+fn rows(
+    laid: (&Sheet, &Sheet),
+    places: &[(usize, usize)],
+    turned: bool,
+) -> Vec<(TrialLabel, TrialLabel)> {
+    let trial = |sheet: &Sheet, place: usize| Some(sheet.rows.get(place)?.trial);
+    let rows = places.iter().filter_map(|(of_first, of_second)| {
+        let pair = (trial(laid.1, *of_second)?, trial(laid.0, *of_first)?);
+        Some(if turned { (pair.1, pair.0) } else { pair })
+    });
+    let mut rows: Vec<_> = rows.collect();
+    rows.sort_unstable();
+    rows
+}
+
 fn tally(facts: &[Fact], what: What) -> (usize, usize) {
     let of = || facts.iter().filter(|fact| fact.what == what);
     (of().filter(|fact| fact.coincides).count(), of().count())
-}
-
-impl Likeness {
-    /// The same, seen from the other.
-    fn turned(&self) -> Self {
-        let mut rows: Vec<_> = self
-            .rows
-            .iter()
-            .map(|(own, other)| (*other, *own))
-            .collect();
-        rows.sort_unstable();
-        Self {
-            rows,
-            shift: Decimal::ZERO.saturating_sub(self.shift),
-            ..self.clone()
-        }
-    }
-
-    /// Whether trials are laid beside others than those of the same number.
-    pub fn is_reordered(&self) -> bool {
-        self.rows.iter().any(|(own, other)| own != other)
-    }
-
-    /// The evidence in a sentence; it names the others by their ids, for staff.
-    pub fn words(&self) -> String {
-        let mut what = Vec::new();
-        let digit = match self.but_for_a_digit {
-            0 => String::new(),
-            n => format!(" ({n} of them but for a digit)"),
-        };
-        for ((coincide, all), name, but) in [
-            (self.volumes, "delivered volumes", digit.as_str()),
-            (self.starts, "starts of the burette", ""),
-            (self.amounts, "weighings or sample volumes", ""),
-        ] {
-            if all > 0 {
-                what.push(format!("{coincide} of {all} {name}{but}"));
-            }
-        }
-        let mut how = String::new();
-        if self.is_reordered() {
-            let pairs = self
-                .rows
-                .iter()
-                .map(|(own, other)| format!("{own} as {other}"));
-            let pairs: Vec<String> = pairs.collect();
-            how = format!(" with trials in another order ({})", pairs.join(", "));
-        }
-        if !self.shift.is_zero() {
-            let way = if self.shift > Decimal::ZERO {
-                "higher"
-            } else {
-                "lower"
-            };
-            let by = plain(self.shift.abs());
-            how.push_str(&format!(" with all burette readings {by} mL {way}"));
-        }
-        let among = from_f64(1.0 / self.bound, 2).map_or_else(String::new, |n| thousands(&n));
-        format!(
-            "with {}{how}: {}; honest students share as much in fewer than one pair of {among}",
-            self.others.join(", "),
-            what.join(", "),
-        )
-    }
-}
-
-/// A count to two figures, in groups of three digits.
-fn thousands(count: &Decimal) -> String {
-    let digits = plain(to_figures(*count, 2).trunc());
-    let mut grouped = String::with_capacity(digits.len().saturating_add(8));
-    for (place, digit) in digits.chars().enumerate() {
-        let behind = digits.len().saturating_sub(place);
-        if place > 0 && behind.checked_rem(3) == Some(0) {
-            grouped.push(',');
-        }
-        grouped.push(digit);
-    }
-    grouped
-}
-
-/// The flag of a student whose readings another shares.
-pub(super) fn alike(found: &[Likeness]) -> Option<Flag> {
-    let evidence: Vec<String> = found.iter().map(Likeness::words).collect();
-    let chance = found.first()?.flag_chance;
-    Some(Flag::by_chance(
-        FlagCode::Alike,
-        evidence.join("; "),
-        chance,
-    ))
 }

@@ -5,7 +5,7 @@ use smallvec::SmallVec;
 
 use crate::columns::Column;
 use crate::measure::{Glassware, Reading};
-use crate::procedure::Procedure;
+use crate::procedure::{Procedure, SampleBy};
 use crate::submission::{Delivery, HandIn, Piece, Titration, TrialLabel};
 
 /// Readings are counted in millionths of a mL or g.
@@ -13,12 +13,29 @@ const PLACES: u32 = 6;
 /// How far two readings of one meniscus may lie apart.
 pub(super) const NEAR: i64 = 50_000;
 /// Columns of weighings and volumes that a student finds for themselves. An empty crucible may be another's, used again.
-const AMOUNTS: [Column; 5] = [
+const READ: [Column; 5] = [
     Column::SampleVolume,
     Column::SampleMass,
     Column::SampleBefore,
     Column::SampleAfter,
     Column::CrucibleFull,
+];
+
+/// How much was taken or found.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Amount {
+    /// Between two weighings of one row: what stays where weighings are made up around it.
+    Difference,
+    Read(Column),
+}
+
+pub(super) const AMOUNTS: [Amount; 6] = [
+    Amount::Difference,
+    Amount::Read(Column::SampleVolume),
+    Amount::Read(Column::SampleMass),
+    Amount::Read(Column::SampleBefore),
+    Amount::Read(Column::SampleAfter),
+    Amount::Read(Column::CrucibleFull),
 ];
 
 /// The rows of one set of readings that can be compared, in the order they were written down.
@@ -35,7 +52,10 @@ pub(super) struct Row {
     pub trial: TrialLabel,
     /// One, or two where another portion is titrated as well.
     pub titres: SmallVec<[Titre; 1]>,
-    pub amounts: SmallVec<[(Column, i64); 2]>,
+    /// Nominal sample and its own, where the volume delivered to the nominal one can be told.
+    sample: Option<(i64, i64)>,
+    /// A difference first, then the weighings it is of.
+    pub amounts: SmallVec<[(Amount, i64); 3]>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -75,13 +95,15 @@ impl Sheet {
             if !matches!(row.trial, TrialLabel::Numbered(_) | TrialLabel::Rough) {
                 continue;
             }
-            let amounts = AMOUNTS
+            let read = READ
                 .iter()
-                .filter_map(|column| Some((*column, whole(column.get(row)?))));
+                .filter_map(|column| Some((Amount::Read(*column), whole(column.get(row)?))));
+            let difference = difference(row).map(|mass| (Amount::Difference, mass));
             rows.push(Row {
                 trial: row.trial,
                 titres,
-                amounts: amounts.collect(),
+                sample: sample(procedure, row),
+                amounts: difference.into_iter().chain(read).collect(),
             });
         }
         let step = step(procedure, &hand_in.titrations);
@@ -103,6 +125,61 @@ impl Sheet {
     pub fn titres(&self) -> impl Iterator<Item = &Titre> {
         self.rows.iter().flat_map(|row| &row.titres)
     }
+
+    pub fn amounts(&self, amount: Amount) -> impl Iterator<Item = i64> {
+        let amounts = self.rows.iter().flat_map(|row| &row.amounts);
+        amounts
+            .filter(move |(own, _)| *own == amount)
+            .map(|(_, reading)| *reading)
+    }
+
+    /// How much more than its first numbered titration another would take if it took so much; none for that itself, and
+    /// where that cannot be told.
+    pub fn apart(&self, row: &Row, delivered: i64) -> Option<i64> {
+        let first = self.first()?;
+        let reference = first.to_nominal(first.titres.first()?.delivered)?;
+        let wanted = row.to_nominal(delivered)?;
+        (row.trial != first.trial).then(|| wanted.saturating_sub(reference))
+    }
+
+    pub fn first(&self) -> Option<&Row> {
+        self.rows.iter().find(|row| row.trial.number().is_some())
+    }
+}
+
+impl Row {
+    /// What a nominal sample takes where this one takes so much.
+    pub fn to_nominal(&self, delivered: i64) -> Option<i64> {
+        let (nominal, own) = self.sample?;
+        let scaled = i128::from(delivered).checked_mul(i128::from(nominal))?;
+        i64::try_from(scaled.checked_div(i128::from(own))?).ok()
+    }
+}
+
+/// Nominal sample and that of a row, of which titres are in proportion: a volume, read or by pipette.
+fn sample(procedure: &Procedure, row: &Titration) -> Option<(i64, i64)> {
+    match procedure.sample.by {
+        SampleBy::Volume if procedure.reads_sample_volume() => {
+            let read = whole(Column::SampleVolume.get(row)?);
+            let in_proportion = procedure.excess().is_none();
+            in_proportion.then_some((in_units(procedure.sample.nominal), read))
+        }
+        SampleBy::Volume => Some((1, 1)),
+        SampleBy::Mass | SampleBy::MassDifference => None,
+    }
+}
+
+/// The mass between two weighings of a row.
+fn difference(row: &Titration) -> Option<i64> {
+    let pairs = [
+        (Column::SampleBefore, Column::SampleAfter),
+        (Column::CrucibleFull, Column::Crucible),
+    ];
+    let mut masses = pairs.into_iter().filter_map(|(heavy, light)| {
+        let (heavy, light) = (heavy.get(row)?, light.get(row)?);
+        Some(whole(heavy).saturating_sub(whole(light)))
+    });
+    masses.next()
 }
 
 fn titres(row: &Titration, stood: &mut Option<i64>) -> SmallVec<[Titre; 1]> {

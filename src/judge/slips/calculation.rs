@@ -36,6 +36,11 @@ pub(super) fn hypotheses(case: &Case, work_up: &WorkUp) -> Option<Hypotheses> {
         return None;
     }
     let (answer, half_unit) = (as_f64(reported.value()), as_f64(reported.last_unit()) / 2.0);
+    let value = work_up.value()?;
+    // right, and written too coarsely: that is no slip of calculation
+    if (answer - as_f64(value)).abs() <= half_unit * (1.0 + 1e-9) {
+        return None;
+    }
     let predictions = predictions(case, work_up);
     let tried = |code: SlipCode, place: &str, prediction: Decimal, ways: usize| {
         let value = as_f64(prediction);
@@ -63,7 +68,6 @@ pub(super) fn hypotheses(case: &Case, work_up: &WorkUp) -> Option<Hypotheses> {
     };
     let single = predictions.iter();
     let single = single.filter_map(|(code, place, value)| tried(*code, place, *value, ways(*code)));
-    let value = work_up.value()?;
     let factors = predictions.iter().filter(|(code, ..)| code.is_factor());
     let pairs = factors.clone().enumerate().flat_map(|(index, first)| {
         let later = factors.clone().skip(index.saturating_add(1));
@@ -291,15 +295,7 @@ impl Answer<'_> {
         if excess.is_some() {
             self.with(SlipCode::NominalMolarity, "both labels", &both);
         }
-        let flask = self.with_role(|role| role == Role::SampleFlask);
-        let aliquot = self.with_role(|role| role == Role::Aliquot);
-        if let (Some(flask), Some(aliquot)) = (flask.first(), aliquot.first()) {
-            self.with(
-                SlipCode::DilutionOmitted,
-                "",
-                &[(*aliquot, self.value(*flask))],
-            );
-        }
+        self.dilutions();
         for (place, substitute) in other_glassware(&self.work_up.graph) {
             self.with(SlipCode::WrongPipette, place, &[substitute]);
         }
@@ -309,6 +305,36 @@ impl Answer<'_> {
             remainders.extend(left.map(|left| (used, self.value(left))));
         }
         self.with(SlipCode::BackNotSubtracted, "", &remainders);
+    }
+
+    /// A dilution forgotten: the part taken for the whole flask, what the flask holds for the sample, what was pipetted
+    /// for what was made of it and measured; or all of them at once.
+    fn dilutions(&mut self) {
+        let value = |steps: Vec<StepId>| steps.first().map(|id| (*id, self.value(*id)));
+        let flask = value(self.with_role(|role| role == Role::SampleFlask));
+        let aliquot = value(self.with_role(|role| role == Role::Aliquot));
+        let measured = self.of_trials(|role| role == Role::MeasuredFlask);
+        let volumes = self.with_role(|role| role == Role::SampleVolume);
+        let (Some((_, flask)), Some((aliquot, part))) = (flask, aliquot) else {
+            return;
+        };
+        let of_measured: Vec<_> = measured.iter().map(|id| (*id, part)).collect();
+        let of_sample: Vec<_> = volumes.iter().map(|id| (*id, flask)).collect();
+        self.with(SlipCode::DilutionOmitted, "", &[(aliquot, flask)]);
+        self.with(
+            SlipCode::DilutionOmitted,
+            "the flask for the sample",
+            &of_sample,
+        );
+        self.with(
+            SlipCode::DilutionOmitted,
+            "the second dilution",
+            &of_measured,
+        );
+        if !of_measured.is_empty() {
+            let all = [of_sample, of_measured].concat();
+            self.with(SlipCode::DilutionOmitted, "both dilutions", &all);
+        }
     }
 
     /// Slips about which trials are averaged.

@@ -43,8 +43,7 @@ pub fn beside(view: &Image, slot: &Slot, found: &Found) -> Vec<Beside> {
     if !flags.iter().any(|flag| flag.code == FlagCode::Alike) {
         return Vec::new();
     }
-    let section = &found.student.section;
-    let mut alike = view.term.likenesses(found.experiment, section);
+    let mut alike = view.term.likenesses(found.experiment);
     let own = alike.remove(slot.student.as_str()).unwrap_or_default();
     own.iter()
         .filter_map(|likeness| one(view, slot, found, likeness))

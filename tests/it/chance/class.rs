@@ -114,6 +114,7 @@ impl Class {
             .iter()
             .map(|(id, bottle, hand_in)| Peer {
                 students: vec![id],
+                section: "A",
                 group: None,
                 unknown: self.supplies.code(AuditKind::Unknown, *bottle),
                 hand_in,

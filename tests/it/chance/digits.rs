@@ -2,7 +2,7 @@
 
 use concordant::columns::Column;
 use concordant::files::shipped_glassware;
-use concordant::judge::{EndDigits, FlagCode};
+use concordant::judge::{EndDigits, FlagCode, pooled_digits};
 use concordant::measure::Reading;
 use concordant::stats::{binomial_at_least, binomial_at_most};
 use concordant::submission::{HandIn, TrialLabel};
@@ -68,40 +68,29 @@ fn what_is_estimated() {
     assert_eq!((digits.estimated, digits.round), (5, 3));
 }
 
+/// One report holds too little; two of the term show it, and it informs.
 #[test]
 fn a_student_who_reads_to_half_a_division() {
-    let (class, mut work) = section(2_461);
-    let flag = |work: &Work| {
-        let flags = class.judge(work, &[]).flags;
-        flags
-            .into_iter()
-            .find(|flag| flag.code == FlagCode::EndDigits)
-    };
-    let to_half = [
+    let (class, work) = section(2_461);
+    let of = |pieces: &[(&str, &str)]| EndDigits::of(&class.procedure, &hand_in(&work, pieces));
+    let to_half = of(&[
         ("0.15", "23.60"),
         ("0.10", "23.55"),
         ("0.25", "23.70"),
         ("0.20", "23.65"),
-    ];
-    work.hand_in = hand_in(&work, &to_half);
-    let found = flag(&work).expect("flagged");
-    assert!(
-        found.evidence.contains("8 readings estimated"),
-        "{}",
-        found.evidence
-    );
-    assert!(!found.code.needs_review(), "it informs");
-    // three trials are too few to say so
-    work.hand_in = hand_in(&work, &to_half[..3]);
-    assert_eq!(flag(&work), None);
-    let estimated = [
+    ]);
+    assert_eq!(pooled_digits(&[to_half]), None);
+    let found = pooled_digits(&[to_half, to_half]).expect("odd");
+    let words = found.words();
+    assert!(words.contains("16 readings estimated"), "{words}");
+    assert!(!FlagCode::EndDigits.needs_review(), "it informs");
+    let estimated = of(&[
         ("0.13", "23.61"),
         ("0.10", "23.57"),
         ("0.25", "23.72"),
         ("0.27", "23.65"),
-    ];
-    work.hand_in = hand_in(&work, &estimated);
-    assert_eq!(flag(&work), None);
+    ]);
+    assert_eq!(pooled_digits(&[estimated, estimated]), None);
 }
 
 /// A section that rounds shows it, one that makes digits up as well, and one that estimates does not.

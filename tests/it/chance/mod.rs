@@ -6,7 +6,6 @@ mod clean;
 mod copies;
 mod digits;
 mod habits;
-mod scatter;
 
 /// How many to simulate: the first number, or with `CONCORDANT_LONG=1` the second.
 fn many(few: usize, long: usize) -> usize {

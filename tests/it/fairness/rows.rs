@@ -72,150 +72,93 @@ macro_rules! scheme {
 // the rows that are marked are not met yet
 scheme! {
     direct_by_volume, "iron-tablet-edta", 611_001,
-    #[should_panic = "goal"]
     a_whole_millilitre_in_one_trial_is_named: Kind::InOneTrial(Mistake::WholeMillilitre);
-    #[should_panic = "goal"]
     a_reading_taken_upward_in_one_trial_is_named: Kind::InOneTrial(Mistake::ReadUpward);
-    #[should_panic = "goal"]
     digits_exchanged_in_one_trial_are_named: Kind::InOneTrial(Mistake::TransposedDigits);
     no_slip_is_named_where_there_is_none: Kind::CleanSlip;
-    #[should_panic = "goal"]
     a_factor_of_a_thousand_is_named: Kind::InTheSum(Mistake::MillilitresAsLitres);
-    #[should_panic = "goal"]
     a_factor_of_a_thousand_keeps_its_share: Kind::ShareGiven(Mistake::MillilitresAsLitres);
-    #[should_panic = "goal"]
     readings_all_taken_upward_are_named: Kind::ToldApart(Mistake::AllReadUpward);
-    #[should_panic = "goal"]
     another_pipette_is_named: Kind::ToldApart(Mistake::WrongPipette);
     another_species_is_named: Kind::ToldApart(Mistake::WrongSpecies);
-    #[should_panic = "goal"]
     nobody_is_accused_for_a_lot_that_is_off: Kind::AccusedByLot;
-    #[should_panic = "goal"]
     all_points_for_agreement_and_scatter_high_exclude_each_other: Kind::ScatterAtFullPoints;
-    #[should_panic = "goal"]
     careful_students_are_not_flagged_for_scatter: Kind::ScatterHigh;
-    #[should_panic = "goal"]
     few_submissions_need_a_person: Kind::Waiting;
-    #[should_panic = "goal"]
     copies_from_another_section_are_seen: Kind::CopyAcross(Copying::Exact);
     honest_pairs_are_no_copies: Kind::HonestPair;
-    #[should_panic = "goal"]
     a_bottle_that_is_off_is_called: Kind::Bottle;
     no_sound_bottle_is_called: Kind::SoundBottles;
-    #[should_panic = "goal"]
     decay_is_named_as_drift: Kind::Decay;
     no_drift_is_named_without_decay: Kind::NoDecay;
 }
 
 scheme! {
     direct_by_mass, "iron-dichromate", 611_002,
-    #[should_panic = "goal"]
     a_whole_millilitre_in_one_trial_is_named: Kind::InOneTrial(Mistake::WholeMillilitre);
-    #[should_panic = "goal"]
     a_reading_taken_upward_in_one_trial_is_named: Kind::InOneTrial(Mistake::ReadUpward);
-    #[should_panic = "goal"]
     digits_exchanged_in_one_trial_are_named: Kind::InOneTrial(Mistake::TransposedDigits);
     no_slip_is_named_where_there_is_none: Kind::CleanSlip;
-    #[should_panic = "goal"]
     a_factor_of_a_thousand_is_named: Kind::InTheSum(Mistake::MillilitresAsLitres);
-    #[should_panic = "goal"]
     a_factor_of_a_thousand_keeps_its_share: Kind::ShareGiven(Mistake::MillilitresAsLitres);
-    #[should_panic = "goal"]
     readings_all_taken_upward_are_named: Kind::ToldApart(Mistake::AllReadUpward);
-    #[should_panic = "goal"]
     copies_with_weighings_invented_are_seen: Kind::CopyAcross(Copying::Differences);
-    #[should_panic = "goal"]
     nobody_is_accused_for_a_lot_that_is_off: Kind::AccusedByLot;
-    #[should_panic = "goal"]
     all_points_for_agreement_and_scatter_high_exclude_each_other: Kind::ScatterAtFullPoints;
-    #[should_panic = "goal"]
     careful_students_are_not_flagged_for_scatter: Kind::ScatterHigh;
-    #[should_panic = "goal"]
     few_submissions_need_a_person: Kind::Waiting;
-    #[should_panic = "goal"]
     copies_from_another_section_are_seen: Kind::CopyAcross(Copying::Exact);
     honest_pairs_are_no_copies: Kind::HonestPair;
-    #[should_panic = "goal"]
     a_bottle_that_is_off_is_called: Kind::Bottle;
     no_sound_bottle_is_called: Kind::SoundBottles;
-    #[should_panic = "goal"]
     decay_is_named_as_drift: Kind::Decay;
     no_drift_is_named_without_decay: Kind::NoDecay;
 }
 
 scheme! {
     aliquot, "vinegar-acidity", 611_003,
-    #[should_panic = "goal"]
     a_whole_millilitre_in_one_trial_is_named: Kind::InOneTrial(Mistake::WholeMillilitre);
-    #[should_panic = "goal"]
     a_reading_taken_upward_in_one_trial_is_named: Kind::InOneTrial(Mistake::ReadUpward);
-    #[should_panic = "goal"]
     digits_exchanged_in_one_trial_are_named: Kind::InOneTrial(Mistake::TransposedDigits);
     no_slip_is_named_where_there_is_none: Kind::CleanSlip;
-    #[should_panic = "goal"]
     dilution_left_out_is_named: Kind::InTheSum(Mistake::DilutionOmitted);
-    #[should_panic = "goal"]
     dilution_left_out_keeps_its_share: Kind::ShareGiven(Mistake::DilutionOmitted);
-    #[should_panic = "goal"]
     a_factor_of_a_thousand_is_named: Kind::InTheSum(Mistake::MillilitresAsLitres);
-    #[should_panic = "goal"]
     a_factor_of_a_thousand_keeps_its_share: Kind::ShareGiven(Mistake::MillilitresAsLitres);
-    #[should_panic = "goal"]
     readings_all_taken_upward_are_named: Kind::ToldApart(Mistake::AllReadUpward);
-    #[should_panic = "goal"]
     another_pipette_is_named: Kind::ToldApart(Mistake::WrongPipette);
-    #[should_panic = "goal"]
     nobody_is_accused_for_a_lot_that_is_off: Kind::AccusedByLot;
-    #[should_panic = "goal"]
     all_points_for_agreement_and_scatter_high_exclude_each_other: Kind::ScatterAtFullPoints;
-    #[should_panic = "goal"]
     careful_students_are_not_flagged_for_scatter: Kind::ScatterHigh;
-    #[should_panic = "goal"]
     few_submissions_need_a_person: Kind::Waiting;
-    #[should_panic = "goal"]
     copies_from_another_section_are_seen: Kind::CopyAcross(Copying::Exact);
     honest_pairs_are_no_copies: Kind::HonestPair;
-    #[should_panic = "goal"]
     a_bottle_that_is_off_is_called: Kind::Bottle;
     no_sound_bottle_is_called: Kind::SoundBottles;
-    #[should_panic = "goal"]
     decay_is_named_as_drift: Kind::Decay;
     no_drift_is_named_without_decay: Kind::NoDecay;
 }
 
 scheme! {
     back_with_excess, "antacid-back", 611_004,
-    #[should_panic = "goal"]
     a_whole_millilitre_in_one_trial_is_named: Kind::InOneTrial(Mistake::WholeMillilitre);
-    #[should_panic = "goal"]
     a_reading_taken_upward_in_one_trial_is_named: Kind::InOneTrial(Mistake::ReadUpward);
-    #[should_panic = "goal"]
     digits_exchanged_in_one_trial_are_named: Kind::InOneTrial(Mistake::TransposedDigits);
     no_slip_is_named_where_there_is_none: Kind::CleanSlip;
     a_factor_of_a_thousand_is_named: Kind::InTheSum(Mistake::MillilitresAsLitres);
     a_factor_of_a_thousand_keeps_its_share: Kind::ShareGiven(Mistake::MillilitresAsLitres);
-    #[should_panic = "goal"]
     readings_all_taken_upward_are_named: Kind::ToldApart(Mistake::AllReadUpward);
     another_species_is_named: Kind::ToldApart(Mistake::WrongSpecies);
-    #[should_panic = "goal"]
     both_labels_are_named: Kind::ToldApart(Mistake::BothNominal);
-    #[should_panic = "goal"]
     copies_with_weighings_invented_are_seen: Kind::CopyAcross(Copying::Differences);
-    #[should_panic = "goal"]
     nobody_is_accused_for_a_lot_that_is_off: Kind::AccusedByLot;
-    #[should_panic = "goal"]
     all_points_for_agreement_and_scatter_high_exclude_each_other: Kind::ScatterAtFullPoints;
-    #[should_panic = "goal"]
     careful_students_are_not_flagged_for_scatter: Kind::ScatterHigh;
-    #[should_panic = "goal"]
     few_submissions_need_a_person: Kind::Waiting;
-    #[should_panic = "goal"]
     copies_from_another_section_are_seen: Kind::CopyAcross(Copying::Exact);
     honest_pairs_are_no_copies: Kind::HonestPair;
-    #[should_panic = "goal"]
     a_bottle_that_is_off_is_called: Kind::Bottle;
     no_sound_bottle_is_called: Kind::SoundBottles;
-    #[should_panic = "goal"]
     decay_is_named_as_drift: Kind::Decay;
     no_drift_is_named_without_decay: Kind::NoDecay;
 }

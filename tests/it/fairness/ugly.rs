@@ -97,7 +97,6 @@ fn told(evaluation: &Evaluation) -> String {
 
 /// “You read trial 2 a whole millilitre too high: 23.41. The other two agree, so you lose nothing.”
 #[test]
-#[should_panic = "told: "]
 fn a_whole_millilitre_that_is_left_out() {
     let evaluation = judged(
         "0.2341",
@@ -114,7 +113,6 @@ fn a_whole_millilitre_that_is_left_out() {
 
 /// “Trial 3 is 13.28 where 12.28 fits the others.”
 #[test]
-#[should_panic = "told: "]
 fn a_whole_millilitre_beside_titres_that_differ_a_little() {
     let evaluation = judged(
         "0.1232",
@@ -131,7 +129,6 @@ fn a_whole_millilitre_beside_titres_that_differ_a_little() {
 /// “Two trials that differ by exactly one millilitre: one of them is misread, and what is in the bottle says the second.
 /// Do a third.”
 #[test]
-#[should_panic = "told: "]
 fn two_trials_a_millilitre_apart() {
     let evaluation = judged("0.1820", &[("0.00", "18.21"), ("1.05", "20.25")]);
     assert!(!has_all_points(&evaluation, Part::Agreement));
@@ -144,7 +141,6 @@ fn two_trials_a_millilitre_apart() {
 
 /// “You wrote 32.45 for 23.45.” The burette goes to 50 mL, so the entry has no ground to refuse it.
 #[test]
-#[should_panic = "told: "]
 fn tens_and_units_exchanged() {
     let titrations = [("0.00", "23.46"), ("0.00", "23.43"), ("0.00", "32.45")];
     let term = section("0.2345", &[&titrations]);
@@ -163,7 +159,6 @@ fn tens_and_units_exchanged() {
 
 /// “24.35 for 23.45: four and three have changed places.”
 #[test]
-#[should_panic = "told: "]
 fn digits_on_both_sides_of_the_point_exchanged() {
     let evaluation = judged(
         "0.2345",
@@ -179,7 +174,6 @@ fn digits_on_both_sides_of_the_point_exchanged() {
 
 /// “You counted from the mark below: 23.36, and not 23.64.”
 #[test]
-#[should_panic = "told: "]
 fn one_end_read_upward() {
     let evaluation = judged(
         "0.2337",
@@ -195,7 +189,6 @@ fn one_end_read_upward() {
 
 /// “The start of trial 2 is 1.20 and not 1.80: count downward there too.”
 #[test]
-#[should_panic = "told: "]
 fn one_start_read_upward() {
     let evaluation = judged(
         "0.2341",
@@ -260,7 +253,6 @@ fn rounded_readings_of_a_careful_person() {
 /// “Six people agree among each other and are all two percent high. It is the bottle of sodium hydroxide, and none of
 /// them.”
 #[test]
-#[should_panic = "is accused"]
 fn a_section_whose_titrant_is_too_weak() {
     let students: [&[(&str, &str)]; 6] = [
         &[("0.00", "23.87"), ("0.00", "23.90"), ("0.00", "23.88")],

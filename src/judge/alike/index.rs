@@ -1,0 +1,195 @@
+//! Who holds which fact: what every set of readings says, kept so that sets which share facts meet, and so that what is
+//! common can be told from what is rare.
+
+use std::collections::BTreeMap;
+use std::ops::RangeInclusive;
+
+use smallvec::SmallVec;
+
+use super::sheet::{AMOUNTS, Amount, NEAR, Sheet};
+
+/// One thing that a set of readings says: of what kind, and the number, in units.
+pub(super) type IndexedFact = (Kind, i64);
+
+/// What a number stands for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Kind {
+    /// Where a burette was filled to before the first titration.
+    FirstFilling,
+    /// Where it was filled to later.
+    LaterFilling,
+    End,
+    Delivered,
+    Amount(Amount),
+    /// Hundredths and tenths of start and end of one titration, which an altered millilitre leaves.
+    LastDigits,
+    /// How far from where a meniscus was read it is read again.
+    ReadAgain,
+    /// Whether an amount is that of the row before, 1 or 0.
+    Repeated(Amount),
+    /// What a nominal sample takes from the bottle of that number.
+    OfBottle(usize),
+    OfAnyBottle,
+    /// How much more than the first numbered titration another takes, for nominal samples.
+    Apart,
+    /// How much more a rough one takes.
+    RoughApart,
+}
+
+impl Kind {
+    /// Whether two sets meet that share it; the others are counted alone.
+    fn is_met(self) -> bool {
+        match self {
+            Self::FirstFilling
+            | Self::LaterFilling
+            | Self::End
+            | Self::Delivered
+            | Self::Amount(_)
+            | Self::LastDigits => true,
+            Self::ReadAgain
+            | Self::Repeated(_)
+            | Self::OfBottle(_)
+            | Self::OfAnyBottle
+            | Self::Apart
+            | Self::RoughApart => false,
+        }
+    }
+}
+
+/// A fact that more than this share of all sets holds says nothing.
+const COMMON: f64 = 0.25;
+/// Units of a millilitre.
+const MILLILITRE: i64 = 1_000_000;
+
+/// Every fact with its holders.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Index {
+    /// Each with the place of the set that holds it, in order.
+    facts: Vec<(IndexedFact, usize)>,
+    /// How many of each kind there are.
+    sizes: BTreeMap<Kind, usize>,
+    sets: usize,
+}
+
+impl Index {
+    /// From the facts of each set.
+    pub fn of<'s>(sets: impl Iterator<Item = &'s [IndexedFact]>) -> Self {
+        let mut index = Self::default();
+        for (place, facts) in sets.enumerate() {
+            index.facts.extend(facts.iter().map(|fact| (*fact, place)));
+            index.sets = place.saturating_add(1);
+        }
+        index.facts.sort_unstable();
+        for ((kind, _), _) in &index.facts {
+            let size = index.sizes.entry(*kind).or_default();
+            *size = size.saturating_add(1);
+        }
+        index
+    }
+
+    /// How many facts of that kind lie there, and how many there are; those of some sets left out.
+    pub fn count(
+        &self,
+        kind: Kind,
+        between: RangeInclusive<i64>,
+        without: &[&[IndexedFact]],
+    ) -> (f64, f64) {
+        let there = self.range((kind, *between.start()), (kind, *between.end()));
+        let all = self.sizes.get(&kind).copied().unwrap_or(0);
+        let left_out = || without.iter().flat_map(|facts| facts.iter());
+        let of_kind = left_out().filter(|(own, _)| *own == kind);
+        let inside = of_kind.clone().filter(|(_, n)| between.contains(n)).count();
+        (
+            there.len().saturating_sub(inside) as f64,
+            all.saturating_sub(of_kind.count()) as f64,
+        )
+    }
+
+    fn range(&self, first: IndexedFact, last: IndexedFact) -> &[(IndexedFact, usize)] {
+        let from = self.facts.partition_point(|(fact, _)| *fact < first);
+        let rest = self.facts.get(from..).unwrap_or_default();
+        let to = rest.partition_point(|(fact, _)| *fact <= last);
+        rest.get(..to).unwrap_or_default()
+    }
+
+    /// Sets from a place on that share facts with one of these, with how much those say together: the sum of the
+    /// logarithms of how many sets there are to each that holds it.
+    pub fn met(&self, facts: &[IndexedFact], from: usize) -> Vec<(usize, f64)> {
+        let mut distinct: Vec<IndexedFact> = facts.to_vec();
+        distinct.retain(|(kind, _)| kind.is_met());
+        distinct.sort_unstable();
+        distinct.dedup();
+        let mut scores = vec![0.0; self.sets];
+        let mut met = Vec::new();
+        for fact in distinct {
+            let holders = self.range(fact, fact);
+            let others = holders.len().saturating_sub(1).max(1) as f64;
+            let share = others / self.sets as f64;
+            if share > COMMON && self.sets > 0 {
+                continue;
+            }
+            let mut before = None;
+            for (_, place) in holders {
+                if before == Some(*place) || *place < from {
+                    continue;
+                }
+                before = Some(*place);
+                if let Some(score) = scores.get_mut(*place) {
+                    if *score == 0.0 {
+                        met.push(*place);
+                    }
+                    *score -= share.ln();
+                }
+            }
+        }
+        met.sort_unstable();
+        let score = |place: usize| Some((place, *scores.get(place)?));
+        met.into_iter().filter_map(score).collect()
+    }
+}
+
+/// What a set says, by someone with that bottle.
+pub(super) fn facts_of(sheet: &Sheet, bottle: Option<usize>) -> Vec<IndexedFact> {
+    let mut facts = Vec::new();
+    for row in &sheet.rows {
+        for titre in &row.titres {
+            facts.push((Kind::Delivered, titre.delivered));
+            // after a filling to zero the end is the volume once more
+            if titre.start != 0 {
+                let digits = |reading: i64| reading.rem_euclid(MILLILITRE);
+                let (start, end) = (digits(titre.start), digits(titre.end));
+                let both = start.saturating_mul(MILLILITRE).saturating_add(end);
+                facts.extend([(Kind::End, titre.end), (Kind::LastDigits, both)]);
+            }
+            match titre.stood {
+                None => facts.push((Kind::FirstFilling, titre.start)),
+                Some(stood) if titre.start.saturating_sub(stood).abs() <= NEAR => {
+                    facts.push((Kind::ReadAgain, titre.start.saturating_sub(stood)));
+                }
+                Some(_) => facts.push((Kind::LaterFilling, titre.start)),
+            }
+        }
+        let amounts = row.amounts.iter();
+        facts.extend(amounts.map(|(amount, reading)| (Kind::Amount(*amount), *reading)));
+        let delivered = row.titres.first().map(|titre| titre.delivered);
+        if let Some(apart) = delivered.and_then(|volume| sheet.apart(row, volume)) {
+            let kind = match row.trial.number() {
+                Some(_) => Kind::Apart,
+                None => Kind::RoughApart,
+            };
+            facts.push((kind, apart));
+        }
+        let numbered = row.trial.number().and(delivered);
+        if let Some(volume) = numbered.and_then(|volume| row.to_nominal(volume)) {
+            facts.push((Kind::OfAnyBottle, volume));
+            facts.extend(bottle.map(|bottle| (Kind::OfBottle(bottle), volume)));
+        }
+    }
+    for amount in AMOUNTS {
+        let own: SmallVec<[i64; 6]> = sheet.amounts(amount).collect();
+        for (one, next) in own.iter().zip(own.iter().skip(1)) {
+            facts.push((Kind::Repeated(amount), i64::from(one == next)));
+        }
+    }
+    facts
+}

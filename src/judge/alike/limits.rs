@@ -1,0 +1,100 @@
+//! What the bound of a pair has to stay below.
+
+use std::collections::BTreeMap;
+
+use super::Member;
+
+/// What the bounds of all pairs of an experiment add up to at most.
+const EXPERIMENT_BOUND: f64 = 0.075;
+/// How much of it each kind of pair has, where there are all: of two sections with two bottles, and with one; of one
+/// section the same. Most pairs are of the first kind, and in few of them do honest titres lie close together.
+const SHARES: [[f64; 2]; 2] = [[0.55, 0.20], [0.12, 0.13]];
+/// Most that the bound of a pair may be, however few pairs there are.
+const PAIR_BOUND: f64 = 0.002;
+
+/// Limits by kind of pair: of one section or of two, with one bottle or with two.
+#[derive(Clone, Debug)]
+pub(super) struct Limits {
+    limits: [[f64; 2]; 2],
+    /// Sum of the bounds of all pairs.
+    pub sum: f64,
+}
+
+impl Limits {
+    pub fn of(members: &[Member]) -> Self {
+        let mut bottles: BTreeMap<Option<usize>, usize> = BTreeMap::new();
+        let mut sections: BTreeMap<(&str, bool), usize> = BTreeMap::new();
+        let mut both: BTreeMap<(&str, Option<usize>), usize> = BTreeMap::new();
+        for member in members {
+            let section = member.section.as_str();
+            let add = |n: &mut usize| *n = n.saturating_add(1);
+            add(bottles.entry(member.bottle).or_default());
+            add(sections
+                .entry((section, member.bottle.is_some()))
+                .or_default());
+            add(both.entry((section, member.bottle)).or_default());
+        }
+        let pairs = |n: f64| n * (n - 1.0) / 2.0;
+        let n = members.len() as f64;
+        // a bottle that nobody knows may be any
+        let unknown = bottles.get(&None).copied().unwrap_or(0) as f64;
+        let sum = |counts: &mut dyn Iterator<Item = usize>| -> f64 {
+            counts.map(|count| pairs(count as f64)).sum()
+        };
+        let one_bottle = sum(&mut bottles.values().copied()) + unknown * (n - unknown);
+        let (mut one_section, mut unknown_here) = (0.0, 0.0);
+        for ((section, is_known), count) in &sections {
+            let of_other_sort = sections.get(&(*section, !*is_known)).copied().unwrap_or(0);
+            let crossed = (*count as f64) * of_other_sort as f64 / 2.0;
+            one_section += pairs(*count as f64) + crossed;
+            unknown_here += crossed;
+        }
+        let one_of_both = sum(&mut both.values().copied()) + unknown_here;
+        let counts = [
+            [
+                pairs(n) - one_section - one_bottle + one_of_both,
+                one_bottle - one_of_both,
+            ],
+            [one_section - one_of_both, one_of_both],
+        ];
+        let kinds = || counts.iter().flatten().zip(SHARES.iter().flatten());
+        let there: f64 = kinds()
+            .filter(|(n, _)| **n > 0.0)
+            .map(|(_, share)| share)
+            .sum();
+        let mut limits = SHARES;
+        for ((count, _), limit) in kinds().zip(limits.iter_mut().flatten()) {
+            let level = *limit / there.max(f64::MIN_POSITIVE) * EXPERIMENT_BOUND;
+            *limit = (level / count.max(1.0)).min(PAIR_BOUND);
+        }
+        let of = |(counts, limits): (&[f64; 2], &[f64; 2])| {
+            counts
+                .iter()
+                .zip(limits)
+                .map(|(n, limit)| n * limit)
+                .sum::<f64>()
+        };
+        Self {
+            limits,
+            sum: counts.iter().zip(&limits).map(of).sum(),
+        }
+    }
+
+    pub fn of_pair(&self, one: &Member, other: &Member) -> f64 {
+        let section = usize::from(one.section == other.section);
+        let bottle = usize::from(share_bottle(one.bottle, other.bottle));
+        self.limits
+            .get(section)
+            .and_then(|row| row.get(bottle))
+            .copied()
+            .unwrap_or(0.0)
+    }
+}
+
+/// Bottles that nobody knows apart count as the same.
+fn share_bottle(one: Option<usize>, other: Option<usize>) -> bool {
+    match (one, other) {
+        (Some(one), Some(other)) => one == other,
+        _ => true,
+    }
+}
