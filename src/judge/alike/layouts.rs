@@ -16,9 +16,9 @@ pub(super) struct Weighed {
 
 /// Shares of the level: as they stand, shifted, in another order, differences in any order.
 const AS_IT_STANDS: f64 = 0.4;
-const SHIFTED: f64 = 0.15;
+const SHIFTED: f64 = 0.2;
 const REORDERED: f64 = 0.3;
-const DIFFERENCES: f64 = 0.15;
+const DIFFERENCES: f64 = 0.1;
 /// Most numbered trials that are laid in every order.
 const MOST_TRIALS: usize = 5;
 /// Fewest volumes or amounts that have to be found anywhere in the other set before orders are tried.

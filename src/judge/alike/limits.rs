@@ -4,13 +4,15 @@ use std::collections::BTreeMap;
 
 use super::Member;
 
-/// What the bounds of all pairs of an experiment add up to at most.
-const EXPERIMENT_BOUND: f64 = 0.075;
+/// What the bounds of all pairs of an experiment add up to at most where one section stands alone, and its instructor
+/// knows everybody; over more sections it is this over their square, down to the other.
+const ONE_SECTION: f64 = 0.8;
+const MANY_SECTIONS: f64 = 0.055;
 /// How much of it each kind of pair has, where there are all: of two sections with two bottles, and with one; of one
 /// section the same. Most pairs are of the first kind, and in few of them do honest titres lie close together.
-const SHARES: [[f64; 2]; 2] = [[0.55, 0.20], [0.12, 0.13]];
+const SHARES: [[f64; 2]; 2] = [[0.7, 0.1], [0.1, 0.1]];
 /// Most that the bound of a pair may be, however few pairs there are.
-const PAIR_BOUND: f64 = 0.002;
+const PAIR_BOUND: f64 = 0.006;
 
 /// Limits by kind of pair: of one section or of two, with one bottle or with two.
 #[derive(Clone, Debug)]
@@ -62,10 +64,13 @@ impl Limits {
             .filter(|(n, _)| **n > 0.0)
             .map(|(_, share)| share)
             .sum();
+        let mut names: Vec<&str> = sections.keys().map(|(name, _)| *name).collect();
+        names.dedup();
+        let level = (ONE_SECTION / (names.len() as f64).powi(2)).max(MANY_SECTIONS);
         let mut limits = SHARES;
         for ((count, _), limit) in kinds().zip(limits.iter_mut().flatten()) {
-            let level = *limit / there.max(f64::MIN_POSITIVE) * EXPERIMENT_BOUND;
-            *limit = (level / count.max(1.0)).min(PAIR_BOUND);
+            let own = *limit / there.max(f64::MIN_POSITIVE) * level;
+            *limit = (own / count.max(1.0)).min(PAIR_BOUND);
         }
         let of = |(counts, limits): (&[f64; 2], &[f64; 2])| {
             counts

@@ -42,8 +42,11 @@ fn found(scheme: &Scheme, way: Way, copies: usize, seed: u64) -> Option<(usize, 
         };
         course.students[copier].hand_in = copy;
         made += 1;
-        let pair = (original.min(copier), original.max(copier));
-        found += usize::from(course.alike().iter().any(|(a, b, _)| (*a, *b) == pair));
+        let peers = course.peers();
+        let index = LikenessIndex::of(&course.procedure, &peers);
+        let shared = index.shared_by(&course.procedure, &peers[copier]);
+        let original = &course.students[original].id;
+        found += usize::from(shared.iter().any(|one| one.others == [original.as_str()]));
         course.students[copier].hand_in = own;
     }
     Some((found, made))
