@@ -4,7 +4,7 @@
 use concordant::columns::Column;
 use concordant::files::{read_procedure, shipped_glassware, shipped_procedure};
 use concordant::judge::{
-    EndDigits, EvenTrials, ScatterShare, TermScatter, class_scatter, pooled_scatter,
+    EndDigits, EvenTrials, ScatterShare, TermScatter, class_scatter, pooled_digits, pooled_scatter,
 };
 use concordant::measure::Reading;
 use concordant::simulate::supplies::{Order, Supplies};

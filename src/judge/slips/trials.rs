@@ -3,7 +3,7 @@
 
 use super::SlipCode;
 use super::misread::{all_upward, misread};
-use super::rank::{Hypotheses, Tried, log_normal, share_weight};
+use super::rank::{Hypotheses, Tried, log_normal};
 use crate::judge::case::Case;
 use crate::measure::{as_f64, from_f64};
 use crate::procedure::Accept;
@@ -14,6 +14,8 @@ use rust_decimal::Decimal;
 const USUAL_AGREEMENT: f64 = 0.10;
 /// Where nothing is titrated: how near results have to lie, in standard deviations of one.
 const AGREEMENT_OTHERWISE: f64 = 4.0;
+/// A slip shows where it moves a result by more than so many times what agreement allows.
+const SHOWS: f64 = 1.2;
 /// Weight of plain scatter, normal, against the sum of the weights of slips.
 const SCATTER: f64 = 50.0;
 /// Weight of a trial that went wrong in some other way, and how far off it lies: a Laplace density with so many standard
@@ -47,17 +49,21 @@ pub(super) fn hypotheses(case: &Case, work_up: &WorkUp) -> Option<Hypotheses> {
         0 | 1 => values.len(),
         some => some.saturating_add(1),
     };
-    let mut tried: Vec<Tried> = Vec::new();
+    let (mut tried, mut possible): (Vec<Tried>, Vec<SlipCode>) = Default::default();
     for (place, (number, ..)) in trials.results.iter().enumerate() {
         if !odd.contains(&place) {
             continue;
         }
         for one in misread(&work_up.graph, *number) {
+            possible.push(one.code);
             let by = &one.substitutes;
             tried.extend(trials.tried(one.code, one.place, by, needed, &odd));
         }
     }
-    let mut tried = share_weight(tried);
+    // those that bring nothing together could have happened as well
+    for one in &mut tried {
+        one.ways = possible.iter().filter(|code| **code == one.code).count();
+    }
     let upward = all_upward(&work_up.graph);
     let place = "every reading".to_owned();
     tried.extend(trials.tried(SlipCode::AllReadUpward, place, &upward, values.len(), &odd));
@@ -183,7 +189,12 @@ impl<'w> Trials<'w> {
         let changed: Vec<usize> = (0..after.len())
             .filter(|place| before[*place] != after[*place])
             .collect();
-        let fits = changed.iter().all(|place| together.contains(place));
+        // people whose hands are not quite steady lie that far apart without a slip
+        let moved = |place: &usize| (before[*place] - after[*place]).abs();
+        let shows = |place: &usize| moved(place) > SHOWS * self.agreement;
+        let fits = changed
+            .iter()
+            .all(|place| together.contains(place) && shows(place));
         if changed.is_empty() || !fits || together.len() < needed {
             return None;
         }
