@@ -21,6 +21,8 @@ const UNKNOWN: f64 = 1.0;
 const ANYWHERE: f64 = std::f64::consts::LN_10 * 2.0;
 /// How seldom a second slip comes beside a first.
 const RARE: f64 = 0.02;
+/// Volumes taken for one another in a sum differ by less than that factor: half or twice as much would be a forgotten step.
+const IN_A_SUM: f64 = 2.0;
 
 struct Answer<'w> {
     case: &'w Case<'w>,
@@ -296,7 +298,7 @@ impl Answer<'_> {
             self.with(SlipCode::NominalMolarity, "both labels", &both);
         }
         self.dilutions();
-        for (place, substitute) in other_glassware(&self.work_up.graph) {
+        for (place, substitute) in other_glassware(&self.work_up.graph, IN_A_SUM) {
             self.with(SlipCode::WrongPipette, place, &[substitute]);
         }
         let mut remainders = Vec::new();

@@ -5,9 +5,9 @@ use rust_decimal::Decimal;
 use crate::measure::as_f64;
 use crate::workup::{Graph, Role, StepId};
 
-/// Every single-mark pipette and flask of a graph in another of the usual sizes, with where that is. Half or twice as
-/// much is seen on the shelf, and would be taken for a forgotten step.
-pub(super) fn other_glassware(graph: &Graph) -> Vec<(String, (StepId, Decimal))> {
+/// Every single-mark pipette and flask of a graph in another of the usual sizes that is larger or smaller by less than that
+/// factor, with where that is.
+pub(super) fn other_glassware(graph: &Graph, below: f64) -> Vec<(String, (StepId, Decimal))> {
     let mut found = Vec::new();
     for (id, step) in graph.steps() {
         let sizes: &[i64] = match step.quantity.role {
@@ -20,7 +20,7 @@ pub(super) fn other_glassware(graph: &Graph) -> Vec<(String, (StepId, Decimal))>
         let own = step.value;
         let near = |size: &Decimal| {
             let ratio = as_f64(*size) / as_f64(own);
-            *size != own && ratio > 0.5 && ratio < 2.0
+            *size != own && ratio > 1.0 / below && ratio < below
         };
         for size in sizes.iter().map(|size| Decimal::from(*size)).filter(near) {
             let place = format!("{}: {size} mL for {own}", step.quantity.label());

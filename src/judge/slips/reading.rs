@@ -27,6 +27,8 @@ const UNMEASURED: f64 = 0.03;
 /// Drops that an endpoint may be overshot by in every trial.
 const MOST_DROPS: i64 = 3;
 
+/// Pieces that stand side by side differ by less than that factor.
+const ON_THE_SHELF: f64 = 2.6;
 /// What the trials that count look like beside the truth.
 struct Seen<'w> {
     work_up: &'w WorkUp,
@@ -179,7 +181,7 @@ impl Seen<'_> {
 
     /// A pipette or flask of another nominal volume than the one named.
     fn other_glassware(&self) -> Vec<Tried> {
-        let others = other_glassware(&self.work_up.graph).into_iter();
+        let others = other_glassware(&self.work_up.graph, ON_THE_SHELF).into_iter();
         let tried = others.filter_map(|(place, substitute)| {
             self.with(SlipCode::WrongPipette, place, &[substitute])
         });

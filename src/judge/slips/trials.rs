@@ -77,7 +77,8 @@ pub(super) fn hypotheses(case: &Case, work_up: &WorkUp) -> Option<Hypotheses> {
     Some(Hypotheses {
         tried,
         otherwise: vec![(scatter, SCATTER), (wrong, WENT_WRONG.0)],
-        alike: trials.each,
+        // what a trial should have been is known as well as the others say
+        alike: 2.0 * each,
         pairs: Vec::new(),
     })
 }
