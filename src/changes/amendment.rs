@@ -2,7 +2,7 @@
 
 pub use crate::term::Amendment;
 
-use super::{ChangeKind, Made, Reach};
+use super::{ChangeKind, Made, Reach, RecordsOf};
 use crate::ids::StudentId;
 use crate::term::{Amended, Term};
 use crate::text::{RecordColumn, RecordFile, code, found, instant, line_of_text, or_empty};
@@ -24,7 +24,7 @@ impl ChangeKind for Amendment {
         Reach::Nothing
     }
 
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+    fn file() -> Option<RecordsOf<Self>> {
         let file = RecordFile {
             name: "amendments.csv",
             new: Self::default,

@@ -2,10 +2,9 @@
 
 pub use crate::course::Course;
 
-use super::{ChangeKind, Made, Reach};
+use super::{ChangeKind, Made, Reach, RecordsOf};
 use crate::ids::StudentId;
 use crate::term::Term;
-use crate::text::RecordFile;
 
 impl ChangeKind for Course {
     const NAME: &'static str = "course";
@@ -24,7 +23,7 @@ impl ChangeKind for Course {
         Reach::All
     }
 
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+    fn file() -> Option<RecordsOf<Self>> {
         None
     }
 

@@ -1,102 +1,78 @@
 //! A decision of an assistant or coordinator.
 
 use rust_decimal::Decimal;
-use serde::{Deserialize, Serialize};
-
-use super::{ChangeKind, Made, Reach, listed, newer_of, slot_columns};
-use crate::ids::StudentId;
+use super::{Made, OfSlot, Reach, SlotKind, slot_columns};
 use crate::submission::TrialLabel;
 use crate::term::{Decision, Ruling, Slot, Term};
 use crate::text::{RecordColumn, RecordFile, code, decimal, found, if_any, instant, whole};
 
-#[derive(Clone, Debug, Default, Serialize, Deserialize)]
-pub struct Decide {
-    #[serde(flatten)]
-    pub slot: Slot,
-    #[serde(flatten)]
-    pub decision: Decision,
+pub type Decide = OfSlot<Decision>;
+
+impl SlotKind for Decision {
+    const NAME: &'static str = "decision";
+    const FILE: Option<fn() -> RecordFile<Decide>> = Some(file);
+
+    fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
+        let decisions = term.decisions.entry(slot.clone()).or_default();
+        decisions.push(self.clone());
+    }
+
+    fn reach(slot: &Slot) -> Reach {
+        Reach::Section(slot.clone())
+    }
+
+    fn held(term: &Term, slot: &Slot) -> Vec<Self> {
+        term.decisions.get(slot).cloned().unwrap_or_default()
+    }
 }
 
-of_slot!(Decide);
-
-impl ChangeKind for Decide {
-    const NAME: &'static str = "decision";
-
-    fn subject(&self) -> String {
-        self.slot.to_string()
-    }
-
-    fn students(&mut self, visit: &mut dyn FnMut(&mut StudentId)) {
-        visit(&mut self.slot.student);
-    }
-
-    fn apply(&self, term: &mut Term, _: Option<&Made>) {
-        let decisions = term.decisions.entry(self.slot.clone()).or_default();
-        decisions.push(self.decision.clone());
-    }
-
-    fn reach(&self) -> Reach {
-        Reach::Section(self.slot.clone())
-    }
-
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
-        let file = RecordFile {
-            name: "decisions.csv",
-            new: Self::default,
-            columns: slot_columns([
-                RecordColumn::new(
-                    "at",
-                    |one: &mut Self, text, _| instant(text).map(|at| one.decision.at = at),
-                    |one| one.decision.at.to_string(),
-                ),
-                RecordColumn::new(
-                    "by",
-                    |one: &mut Self, text, _| code(text).map(|by| one.decision.by = by),
-                    |one| one.decision.by.clone(),
-                ),
-                RecordColumn::new(
-                    "ruling",
-                    |one: &mut Self, text, _| ruling(text.trim()).map(|ruling| one.decision.ruling = ruling),
-                    |one| name(&one.decision.ruling).to_owned(),
-                ),
-                RecordColumn::new(
-                    "detail",
-                    |one: &mut Self, text, _| read_detail(&mut one.decision.ruling, text.trim()),
-                    |one| detail(&one.decision.ruling),
-                )
-                .after("ruling")
-                .plain(),
-                RecordColumn::new(
-                    "reason",
-                    |one: &mut Self, text, _| {
-                        one.decision.reason = text.to_owned();
-                        Ok(())
-                    },
-                    |one| one.decision.reason.clone(),
-                ),
-                // none said: whatever is the last, known once the hand-ins are
-                RecordColumn::new(
-                    "revision",
-                    |one: &mut Self, text, _| {
-                        let read = if_any(text, |text| whole(text, 1..=10_000));
-                        read.map(|number| one.decision.revision = number.unwrap_or(0))
-                    },
-                    |one| one.decision.revision.to_string(),
-                )
-                .optional(),
-            ]),
-            once: &[],
-        };
-        Some((file, |term| {
-            listed(term, &term.decisions, |slot, decision| Self { slot, decision })
-        }))
-    }
-
-    fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {
-        let fresh = newer_of(&held.decisions, &incoming.decisions);
-        fresh
-            .map(|(slot, decision)| Self { slot, decision })
-            .collect()
+fn file() -> RecordFile<Decide> {
+    RecordFile {
+        name: "decisions.csv",
+        new: Decide::default,
+        columns: slot_columns([
+            RecordColumn::new(
+                "at",
+                |one: &mut Decide, text, _| instant(text).map(|at| one.body.at = at),
+                |one| one.body.at.to_string(),
+            ),
+            RecordColumn::new(
+                "by",
+                |one: &mut Decide, text, _| code(text).map(|by| one.body.by = by),
+                |one| one.body.by.clone(),
+            ),
+            RecordColumn::new(
+                "ruling",
+                |one: &mut Decide, text, _| ruling(text.trim()).map(|ruling| one.body.ruling = ruling),
+                |one| name(&one.body.ruling).to_owned(),
+            ),
+            RecordColumn::new(
+                "detail",
+                |one: &mut Decide, text, _| read_detail(&mut one.body.ruling, text.trim()),
+                |one| detail(&one.body.ruling),
+            )
+            .after("ruling")
+            .plain(),
+            RecordColumn::new(
+                "reason",
+                |one: &mut Decide, text, _| {
+                    one.body.reason = text.to_owned();
+                    Ok(())
+                },
+                |one| one.body.reason.clone(),
+            ),
+            // none said: whatever is the last, known once the hand-ins are
+            RecordColumn::new(
+                "revision",
+                |one: &mut Decide, text, _| {
+                    let read = if_any(text, |text| whole(text, 1..=10_000));
+                    read.map(|number| one.body.revision = number.unwrap_or(0))
+                },
+                |one| one.body.revision.to_string(),
+            )
+            .optional(),
+        ]),
+        once: &[],
     }
 }
 

@@ -4,12 +4,11 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, Texts, put};
+use super::{ChangeKind, Made, Reach, RecordsOf, Texts, put};
 use crate::course::{Experiment, SectionDates, SectionLots};
 use crate::ids::{ExperimentKey, SectionName, StudentId};
 use crate::procedure::{Dates, Procedure};
 use crate::term::{ExperimentSource, Term};
-use crate::text::RecordFile;
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct SetExperiment {
@@ -81,7 +80,7 @@ impl ChangeKind for SetExperiment {
         Reach::Experiment(self.key.clone())
     }
 
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+    fn file() -> Option<RecordsOf<Self>> {
         None
     }
 

@@ -1,90 +1,66 @@
 //! Other dates for one student, or those of before again.
 
-use serde::{Deserialize, Serialize};
-
-use super::{ChangeKind, Made, Reach, listed, newer_of, slot_columns};
-use crate::ids::StudentId;
+use super::{Made, OfSlot, Reach, SlotKind, slot_columns};
 use crate::term::{Extension, Slot, Term};
 use crate::text::{RecordColumn, RecordFile, if_any, instant, line_of_text, local_time, or_empty};
 
-#[derive(Clone, Debug, Default, Serialize, Deserialize)]
-pub struct Extend {
-    #[serde(flatten)]
-    pub slot: Slot,
-    #[serde(flatten)]
-    pub extension: Extension,
-}
+pub type Extend = OfSlot<Extension>;
 
-of_slot!(Extend);
-
-impl ChangeKind for Extend {
+impl SlotKind for Extension {
     const NAME: &'static str = "extension";
+    const FILE: Option<fn() -> RecordFile<Extend>> = Some(file);
 
-    fn subject(&self) -> String {
-        self.slot.to_string()
-    }
-
-    fn students(&mut self, visit: &mut dyn FnMut(&mut StudentId)) {
-        visit(&mut self.slot.student);
-    }
-
-    fn apply(&self, term: &mut Term, _: Option<&Made>) {
-        let extensions = term.extensions.entry(self.slot.clone()).or_default();
-        extensions.push(self.extension.clone());
+    fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
+        let extensions = term.extensions.entry(slot.clone()).or_default();
+        extensions.push(self.clone());
     }
 
     /// A student who works with another section is compared with that one.
-    fn reach(&self) -> Reach {
-        Reach::Experiment(self.slot.experiment.clone())
+    fn reach(slot: &Slot) -> Reach {
+        Reach::Experiment(slot.experiment.clone())
     }
 
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
-        let file = RecordFile {
-            name: "extensions.csv",
-            new: Self::default,
-            columns: slot_columns([
-                RecordColumn::new(
-                    "due",
-                    |one: &mut Self, text, _| if_any(text, local_time).map(|due| one.extension.due = due),
-                    |one| or_empty(one.extension.due.as_ref()),
-                ),
-                RecordColumn::new(
-                    "section",
-                    |one: &mut Self, text, known| {
-                        let read = if_any(text, |text| known.section(text));
-                        read.map(|section| one.extension.section = section)
-                    },
-                    |one| or_empty(one.extension.section.as_ref()),
-                ),
-                RecordColumn::new(
-                    "reason",
-                    |one: &mut Self, text, _| line_of_text(text).map(|reason| one.extension.reason = reason),
-                    |one| one.extension.reason.clone(),
-                ),
-                RecordColumn::new(
-                    "by",
-                    |one: &mut Self, text, _| line_of_text(text).map(|by| one.extension.by = by),
-                    |one| one.extension.by.clone(),
-                )
-                .optional(),
-                RecordColumn::new(
-                    "at",
-                    |one: &mut Self, text, _| if_any(text, instant).map(|at| one.extension.at = at),
-                    |one| or_empty(one.extension.at.as_ref()),
-                )
-                .optional(),
-            ]),
-            once: &[],
-        };
-        Some((file, |term| {
-            listed(term, &term.extensions, |slot, extension| Self { slot, extension })
-        }))
+    fn held(term: &Term, slot: &Slot) -> Vec<Self> {
+        term.extensions.get(slot).cloned().unwrap_or_default()
     }
+}
 
-    fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {
-        let fresh = newer_of(&held.extensions, &incoming.extensions);
-        fresh
-            .map(|(slot, extension)| Self { slot, extension })
-            .collect()
+fn file() -> RecordFile<Extend> {
+    RecordFile {
+        name: "extensions.csv",
+        new: Extend::default,
+        columns: slot_columns([
+            RecordColumn::new(
+                "due",
+                |one: &mut Extend, text, _| if_any(text, local_time).map(|due| one.body.due = due),
+                |one| or_empty(one.body.due.as_ref()),
+            ),
+            RecordColumn::new(
+                "section",
+                |one: &mut Extend, text, known| {
+                    let read = if_any(text, |text| known.section(text));
+                    read.map(|section| one.body.section = section)
+                },
+                |one| or_empty(one.body.section.as_ref()),
+            ),
+            RecordColumn::new(
+                "reason",
+                |one: &mut Extend, text, _| line_of_text(text).map(|reason| one.body.reason = reason),
+                |one| one.body.reason.clone(),
+            ),
+            RecordColumn::new(
+                "by",
+                |one: &mut Extend, text, _| line_of_text(text).map(|by| one.body.by = by),
+                |one| one.body.by.clone(),
+            )
+            .optional(),
+            RecordColumn::new(
+                "at",
+                |one: &mut Extend, text, _| if_any(text, instant).map(|at| one.body.at = at),
+                |one| or_empty(one.body.at.as_ref()),
+            )
+            .optional(),
+        ]),
+        once: &[],
     }
 }

@@ -2,11 +2,10 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, Texts};
+use super::{ChangeKind, Made, Reach, RecordsOf, Texts};
 use crate::ids::StudentId;
 use crate::measure::GlasswareTable;
 use crate::term::Term;
-use crate::text::RecordFile;
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct OwnGlassware {
@@ -41,7 +40,7 @@ impl ChangeKind for OwnGlassware {
         Reach::All
     }
 
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+    fn file() -> Option<RecordsOf<Self>> {
         None
     }
 

@@ -2,10 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, next_version};
+use super::{ChangeKind, Made, Reach, RecordsOf, next_version};
 use crate::ids::StudentId;
 use crate::term::Term;
-use crate::text::RecordFile;
 use crate::truth::Lot;
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
@@ -50,7 +49,7 @@ impl ChangeKind for LotValue {
         Reach::All
     }
 
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+    fn file() -> Option<RecordsOf<Self>> {
         None
     }
 

@@ -3,6 +3,7 @@
 
 #![deny(clippy::wildcard_enum_match_arm)]
 
+mod of_slot;
 mod reach;
 
 use std::collections::BTreeMap;
@@ -13,25 +14,17 @@ use serde::de::DeserializeOwned;
 use crate::ids::StudentId;
 use crate::measure::GlasswareTable;
 use crate::procedure::Procedure;
-use crate::term::{ExperimentSource, Slot, Term};
-use crate::text::{Fault, Known, RecordColumn, RecordFile};
+use crate::term::{ExperimentSource, Term};
+use crate::text::{Fault, Known, RecordFile};
+use of_slot::slot_columns;
 
+pub use by_hand::PointsByHand;
+pub use group::Group;
+pub use hand_in::HandedIn;
+pub use issue::Issued;
+pub use of_slot::{OfSlot, SlotKind};
 pub use reach::Reach;
 pub use student::roster;
-
-macro_rules! of_slot {
-    ($kind:ty) => {
-        impl super::OfSlot for $kind {
-            fn slot(&mut self) -> &mut crate::term::Slot {
-                &mut self.slot
-            }
-
-            fn its_slot(&self) -> &crate::term::Slot {
-                &self.slot
-            }
-        }
-    };
-}
 
 /// What a kind of change has to say of itself. The struct is what the journal keeps of it.
 pub trait ChangeKind: Clone + Serialize + DeserializeOwned {
@@ -62,15 +55,14 @@ pub trait ChangeKind: Clone + Serialize + DeserializeOwned {
 
     /// Its file in the course folder, and what a term has for it in the order of the file; none where it has no file of
     /// its own with a row to a change.
-    #[allow(
-        clippy::type_complexity,
-        reason = "a file, and what of a term stands in it"
-    )]
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)>;
+    fn file() -> Option<RecordsOf<Self>>;
 
     /// What an incoming term has of this kind that the term held has not, or has otherwise. Nothing is taken away.
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self>;
 }
+
+/// A file, and what of a term stands in it.
+pub type RecordsOf<K> = (RecordFile<K>, fn(&Term) -> Vec<K>);
 
 /// Where a change stands in the journal.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -259,48 +251,6 @@ changes! {
     Recomputed(Recomputed) in recomputed;
 }
 
-/// A change about one student in one experiment.
-trait OfSlot {
-    fn slot(&mut self) -> &mut Slot;
-
-    fn its_slot(&self) -> &Slot;
-}
-
-/// The columns that say which student and which experiment, then those of the kind.
-fn slot_columns<R: OfSlot>(
-    others: impl IntoIterator<Item = RecordColumn<R>>,
-) -> Vec<RecordColumn<R>> {
-    let experiment = RecordColumn::new(
-        "experiment",
-        |one: &mut R, text, known| {
-            known
-                .experiment(text)
-                .map(|key| one.slot().experiment = key)
-        },
-        |one| one.its_slot().experiment.to_string(),
-    );
-    let student = RecordColumn::new(
-        "student_id",
-        |one: &mut R, text, known| known.student(text).map(|id| one.slot().student = id),
-        |one| one.its_slot().student.to_string(),
-    );
-    [experiment, student].into_iter().chain(others).collect()
-}
-
-/// The lists of a term by slot, as changes in the order of files.
-fn listed<T: Clone, R>(
-    term: &Term,
-    all: &BTreeMap<Slot, Vec<T>>,
-    change: impl Fn(Slot, T) -> R,
-) -> Vec<R> {
-    let mut listed = Vec::new();
-    for slot in term.slots() {
-        let items = all.get(&slot).into_iter().flatten();
-        listed.extend(items.map(|one| change(slot.clone(), one.clone())));
-    }
-    listed
-}
-
 /// The version after one: 1 for the first.
 pub fn next_version(old: Option<u32>) -> u32 {
     old.map_or(1, |version| version.saturating_add(1))
@@ -321,17 +271,4 @@ fn newer<'a, K: Ord, V: PartialEq>(
 ) -> impl Iterator<Item = (&'a K, &'a V)> {
     let entries = incoming.iter();
     entries.filter(|(key, value)| held.get(key) != Some(value))
-}
-
-/// Items of the lists of `incoming` that are not in the list of the same slot that is held.
-fn newer_of<T: Clone + PartialEq>(
-    held: &BTreeMap<Slot, Vec<T>>,
-    incoming: &BTreeMap<Slot, Vec<T>>,
-) -> impl Iterator<Item = (Slot, T)> {
-    let all = incoming.iter().flat_map(|(slot, items)| {
-        let known = held.get(slot).map_or(&[][..], Vec::as_slice);
-        let new = items.iter().filter(|one| !known.contains(one));
-        new.map(move |one| (slot.clone(), one.clone()))
-    });
-    all.collect::<Vec<_>>().into_iter()
 }

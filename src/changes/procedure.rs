@@ -2,10 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, newer};
+use super::{ChangeKind, Made, Reach, RecordsOf, newer};
 use crate::ids::StudentId;
 use crate::term::Term;
-use crate::text::RecordFile;
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct SetProcedure {
@@ -31,7 +30,7 @@ impl ChangeKind for SetProcedure {
         Reach::Nothing
     }
 
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+    fn file() -> Option<RecordsOf<Self>> {
         None
     }
 

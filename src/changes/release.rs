@@ -3,10 +3,9 @@
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, newer};
+use super::{ChangeKind, Made, Reach, RecordsOf, newer};
 use crate::ids::{ExperimentKey, SectionName, StudentId};
 use crate::term::Term;
-use crate::text::RecordFile;
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct SetRelease {
@@ -33,7 +32,7 @@ impl ChangeKind for SetRelease {
         Reach::Nothing
     }
 
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+    fn file() -> Option<RecordsOf<Self>> {
         None
     }
 

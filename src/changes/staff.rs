@@ -2,7 +2,7 @@
 
 pub use crate::course::StaffMember;
 
-use super::{ChangeKind, Made, Reach, put};
+use super::{ChangeKind, Made, Reach, RecordsOf, put};
 use crate::course::StaffRole;
 use crate::ids::{SectionName, StudentId};
 use crate::term::Term;
@@ -25,7 +25,7 @@ impl ChangeKind for StaffMember {
         Reach::Nothing
     }
 
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+    fn file() -> Option<RecordsOf<Self>> {
         let file = RecordFile {
             name: "staff.csv",
             new: Self::default,

@@ -4,7 +4,7 @@ pub use crate::course::Student;
 
 use std::collections::BTreeMap;
 
-use super::{ChangeKind, Made, Reach, put};
+use super::{ChangeKind, Made, Reach, RecordsOf, put};
 use crate::ids::{SectionName, StudentId};
 use crate::term::Term;
 use crate::text::{RecordColumn, RecordFile, day, if_any, line_of_text, or_empty};
@@ -33,7 +33,7 @@ impl ChangeKind for Student {
     }
 
     /// The roster is read before everything that names somebody on it, and written even if nobody is.
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+    fn file() -> Option<RecordsOf<Self>> {
         None
     }
 

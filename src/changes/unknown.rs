@@ -3,10 +3,9 @@
 use serde::{Deserialize, Serialize};
 
 use super::lot::brought_in_again;
-use super::{ChangeKind, Made, Reach, next_version};
+use super::{ChangeKind, Made, Reach, RecordsOf, next_version};
 use crate::ids::{ExperimentKey, StudentId};
 use crate::term::Term;
-use crate::text::RecordFile;
 use crate::truth::Unknown;
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
@@ -44,7 +43,7 @@ impl ChangeKind for UnknownValue {
         Reach::Experiment(self.experiment.clone())
     }
 
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+    fn file() -> Option<RecordsOf<Self>> {
         None
     }
 

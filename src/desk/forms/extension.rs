@@ -79,7 +79,12 @@ impl ChangeForm for ExtensionForm {
             by: login.to_owned(),
             at: Some(at),
         };
-        let extend = |slot| Change::Extend(Extend { slot, extension });
+        let extend = |slot| {
+            Change::Extend(Extend {
+                slot,
+                body: extension,
+            })
+        };
         Ok(slot.map(extend).into_iter().collect())
     }
 }

@@ -62,7 +62,10 @@ pub fn rows(term: &Term, change: &Change) -> Vec<ValueRow> {
             }
             rows
         }
-        Change::Reissue(Replace { slot, reissue }) => {
+        Change::Reissue(Replace {
+            slot,
+            body: reissue,
+        }) => {
             let name = term.student(&slot.student).map(ToString::to_string);
             let name = format!("Bottle, {}", name.unwrap_or_default());
             let (before, after) = (reissue.instead_of.to_string(), reissue.unknown.to_string());
