@@ -3,9 +3,9 @@
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
-use super::{Made, OfSlot, Reach, SlotKind, slot_columns};
+use super::{Made, OfSlot, Reach, RecordsOf, SlotKind, records};
 use crate::term::{Slot, Term};
-use crate::text::{RecordColumn, RecordFile, decimal, found};
+use crate::text::{RecordColumn, decimal, found};
 
 pub type GivePoints = OfSlot<PointsByHand>;
 
@@ -16,7 +16,7 @@ pub struct PointsByHand {
 
 impl SlotKind for PointsByHand {
     const NAME: &'static str = "by-hand";
-    const FILE: Option<fn() -> RecordFile<GivePoints>> = Some(file);
+    const FILE: Option<fn() -> RecordsOf<GivePoints>> = Some(file);
 
     fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
         term.by_hand.insert(slot.clone(), self.points);
@@ -32,7 +32,7 @@ impl SlotKind for PointsByHand {
     }
 }
 
-fn file() -> RecordFile<GivePoints> {
+fn file() -> RecordsOf<GivePoints> {
     let points = RecordColumn::new(
         "points",
         |one: &mut GivePoints, text, known| {
@@ -41,12 +41,7 @@ fn file() -> RecordFile<GivePoints> {
         },
         |one| one.body.points.to_string(),
     );
-    RecordFile {
-        name: "by-hand.csv",
-        new: GivePoints::default,
-        columns: slot_columns([points.plain()]),
-        once: &["experiment", "student_id"],
-    }
+    records("by-hand.csv", &["experiment", "student_id"], [points.plain()])
 }
 
 /// Points that the marking of an experiment has room for; of one that could not be read, any.

@@ -8,6 +8,7 @@ use crate::term::Term;
 
 impl ChangeKind for Course {
     const NAME: &'static str = "course";
+    const FILE: Option<fn() -> RecordsOf<Self>> = None;
 
     fn subject(&self) -> String {
         String::new()
@@ -21,10 +22,6 @@ impl ChangeKind for Course {
 
     fn reach(&self) -> Reach {
         Reach::All
-    }
-
-    fn file() -> Option<RecordsOf<Self>> {
-        None
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {

@@ -1,16 +1,16 @@
 //! A decision of an assistant or coordinator.
 
 use rust_decimal::Decimal;
-use super::{Made, OfSlot, Reach, SlotKind, slot_columns};
+use super::{Made, OfSlot, Reach, RecordsOf, SlotKind, records};
 use crate::submission::TrialLabel;
 use crate::term::{Decision, Ruling, Slot, Term};
-use crate::text::{RecordColumn, RecordFile, code, decimal, found, if_any, instant, whole};
+use crate::text::{RecordColumn, code, column, decimal, found, if_any, instant, whole};
 
 pub type Decide = OfSlot<Decision>;
 
 impl SlotKind for Decision {
     const NAME: &'static str = "decision";
-    const FILE: Option<fn() -> RecordFile<Decide>> = Some(file);
+    const FILE: Option<fn() -> RecordsOf<Decide>> = Some(file);
 
     fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
         let decisions = term.decisions.entry(slot.clone()).or_default();
@@ -26,21 +26,10 @@ impl SlotKind for Decision {
     }
 }
 
-fn file() -> RecordFile<Decide> {
-    RecordFile {
-        name: "decisions.csv",
-        new: Decide::default,
-        columns: slot_columns([
-            RecordColumn::new(
-                "at",
-                |one: &mut Decide, text, _| instant(text).map(|at| one.body.at = at),
-                |one| one.body.at.to_string(),
-            ),
-            RecordColumn::new(
-                "by",
-                |one: &mut Decide, text, _| code(text).map(|by| one.body.by = by),
-                |one| one.body.by.clone(),
-            ),
+fn file() -> RecordsOf<Decide> {
+    records("decisions.csv", &[], [
+            column!(Decide: "at", body.at, instant),
+            column!(Decide: "by", body.by, code),
             RecordColumn::new(
                 "ruling",
                 |one: &mut Decide, text, _| ruling(text.trim()).map(|ruling| one.body.ruling = ruling),
@@ -71,9 +60,7 @@ fn file() -> RecordFile<Decide> {
                 |one| one.body.revision.to_string(),
             )
             .optional(),
-        ]),
-        once: &[],
-    }
+        ])
 }
 
 /// The ruling of that name, its detail not read yet.

@@ -52,6 +52,7 @@ impl SetExperiment {
 
 impl ChangeKind for SetExperiment {
     const NAME: &'static str = "experiment";
+    const FILE: Option<fn() -> RecordsOf<Self>> = None;
 
     fn subject(&self) -> String {
         self.key.to_string()
@@ -78,10 +79,6 @@ impl ChangeKind for SetExperiment {
 
     fn reach(&self) -> Reach {
         Reach::Experiment(self.key.clone())
-    }
-
-    fn file() -> Option<RecordsOf<Self>> {
-        None
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {

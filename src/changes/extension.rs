@@ -1,14 +1,14 @@
 //! Other dates for one student, or those of before again.
 
-use super::{Made, OfSlot, Reach, SlotKind, slot_columns};
+use super::{Made, OfSlot, Reach, RecordsOf, SlotKind, records};
 use crate::term::{Extension, Slot, Term};
-use crate::text::{RecordColumn, RecordFile, if_any, instant, line_of_text, local_time, or_empty};
+use crate::text::{column, RecordColumn, if_any, instant, line_of_text, local_time, or_empty};
 
 pub type Extend = OfSlot<Extension>;
 
 impl SlotKind for Extension {
     const NAME: &'static str = "extension";
-    const FILE: Option<fn() -> RecordFile<Extend>> = Some(file);
+    const FILE: Option<fn() -> RecordsOf<Extend>> = Some(file);
 
     fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
         let extensions = term.extensions.entry(slot.clone()).or_default();
@@ -25,16 +25,9 @@ impl SlotKind for Extension {
     }
 }
 
-fn file() -> RecordFile<Extend> {
-    RecordFile {
-        name: "extensions.csv",
-        new: Extend::default,
-        columns: slot_columns([
-            RecordColumn::new(
-                "due",
-                |one: &mut Extend, text, _| if_any(text, local_time).map(|due| one.body.due = due),
-                |one| or_empty(one.body.due.as_ref()),
-            ),
+fn file() -> RecordsOf<Extend> {
+    records("extensions.csv", &[], [
+            column!(Extend: "due", body.due, any local_time),
             RecordColumn::new(
                 "section",
                 |one: &mut Extend, text, known| {
@@ -43,24 +36,10 @@ fn file() -> RecordFile<Extend> {
                 },
                 |one| or_empty(one.body.section.as_ref()),
             ),
-            RecordColumn::new(
-                "reason",
-                |one: &mut Extend, text, _| line_of_text(text).map(|reason| one.body.reason = reason),
-                |one| one.body.reason.clone(),
-            ),
-            RecordColumn::new(
-                "by",
-                |one: &mut Extend, text, _| line_of_text(text).map(|by| one.body.by = by),
-                |one| one.body.by.clone(),
-            )
+            column!(Extend: "reason", body.reason, line_of_text),
+            column!(Extend: "by", body.by, line_of_text)
             .optional(),
-            RecordColumn::new(
-                "at",
-                |one: &mut Extend, text, _| if_any(text, instant).map(|at| one.body.at = at),
-                |one| or_empty(one.body.at.as_ref()),
-            )
+            column!(Extend: "at", body.at, any instant)
             .optional(),
-        ]),
-        once: &[],
-    }
+        ])
 }

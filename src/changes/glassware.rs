@@ -17,6 +17,7 @@ pub struct OwnGlassware {
 
 impl ChangeKind for OwnGlassware {
     const NAME: &'static str = "glassware";
+    const FILE: Option<fn() -> RecordsOf<Self>> = None;
 
     fn subject(&self) -> String {
         String::new()
@@ -38,10 +39,6 @@ impl ChangeKind for OwnGlassware {
 
     fn reach(&self) -> Reach {
         Reach::All
-    }
-
-    fn file() -> Option<RecordsOf<Self>> {
-        None
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {

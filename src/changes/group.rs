@@ -2,9 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Made, OfSlot, Reach, SlotKind, slot_columns};
+use super::{Made, OfSlot, Reach, RecordsOf, SlotKind, records};
 use crate::term::{Slot, Term};
-use crate::text::{RecordColumn, RecordFile, code};
+use crate::text::{code, column};
 
 pub type JoinGroup = OfSlot<Group>;
 
@@ -15,7 +15,7 @@ pub struct Group {
 
 impl SlotKind for Group {
     const NAME: &'static str = "group";
-    const FILE: Option<fn() -> RecordFile<JoinGroup>> = Some(file);
+    const FILE: Option<fn() -> RecordsOf<JoinGroup>> = Some(file);
 
     fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
         term.groups.insert(slot.clone(), self.group.clone());
@@ -32,16 +32,7 @@ impl SlotKind for Group {
     }
 }
 
-fn file() -> RecordFile<JoinGroup> {
-    let group = RecordColumn::new(
-        "group",
-        |one: &mut JoinGroup, text, _| code(text).map(|group| one.body.group = group),
-        |one| one.body.group.clone(),
-    );
-    RecordFile {
-        name: "groups.csv",
-        new: JoinGroup::default,
-        columns: slot_columns([group]),
-        once: &["experiment", "student_id"],
-    }
+fn file() -> RecordsOf<JoinGroup> {
+    let group = column!(JoinGroup: "group", body.group, code);
+    records("groups.csv", &["experiment", "student_id"], [group])
 }

@@ -2,9 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Made, OfSlot, Reach, SlotKind};
+use super::{Made, OfSlot, Reach, RecordsOf, SlotKind};
 use crate::term::{Revision, Slot, Term};
-use crate::text::RecordFile;
 
 pub type HandInMade = OfSlot<HandedIn>;
 
@@ -19,7 +18,7 @@ pub struct HandedIn {
 
 impl SlotKind for HandedIn {
     const NAME: &'static str = "hand-in";
-    const FILE: Option<fn() -> RecordFile<HandInMade>> = None;
+    const FILE: Option<fn() -> RecordsOf<HandInMade>> = None;
 
     fn apply(&self, slot: &Slot, term: &mut Term, made: Option<&Made>) {
         let revisions = term.submissions.entry(slot.clone()).or_default();

@@ -2,10 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Made, OfSlot, Reach, SlotKind};
+use super::{Made, OfSlot, Reach, RecordsOf, SlotKind};
 use crate::ids::UnknownCode;
 use crate::term::{Slot, Term};
-use crate::text::RecordFile;
 
 pub type Issue = OfSlot<Issued>;
 
@@ -16,7 +15,7 @@ pub struct Issued {
 
 impl SlotKind for Issued {
     const NAME: &'static str = "issue";
-    const FILE: Option<fn() -> RecordFile<Issue>> = None;
+    const FILE: Option<fn() -> RecordsOf<Issue>> = None;
 
     fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
         term.issued.insert(slot.clone(), self.unknown.clone());

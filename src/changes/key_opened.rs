@@ -13,6 +13,7 @@ pub struct KeyOpened {
 
 impl ChangeKind for KeyOpened {
     const NAME: &'static str = "answer-key";
+    const FILE: Option<fn() -> RecordsOf<Self>> = None;
 
     fn subject(&self) -> String {
         self.experiment.to_string()
@@ -24,10 +25,6 @@ impl ChangeKind for KeyOpened {
 
     fn reach(&self) -> Reach {
         Reach::Nothing
-    }
-
-    fn file() -> Option<RecordsOf<Self>> {
-        None
     }
 
     fn fresh(_: &Term, _: &Term) -> Vec<Self> {

@@ -29,6 +29,7 @@ pub(super) fn brought_in_again(known: bool) -> String {
 
 impl ChangeKind for LotValue {
     const NAME: &'static str = "lot";
+    const FILE: Option<fn() -> RecordsOf<Self>> = None;
 
     fn subject(&self) -> String {
         self.lot.code.to_string()
@@ -47,10 +48,6 @@ impl ChangeKind for LotValue {
 
     fn reach(&self) -> Reach {
         Reach::All
-    }
-
-    fn file() -> Option<RecordsOf<Self>> {
-        None
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {

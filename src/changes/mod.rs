@@ -16,7 +16,7 @@ use crate::measure::GlasswareTable;
 use crate::procedure::Procedure;
 use crate::term::{ExperimentSource, Term};
 use crate::text::{Fault, Known, RecordFile};
-use of_slot::slot_columns;
+use of_slot::records;
 
 pub use by_hand::PointsByHand;
 pub use group::Group;
@@ -30,6 +30,10 @@ pub use student::roster;
 pub trait ChangeKind: Clone + Serialize + DeserializeOwned {
     /// The word of the journal.
     const NAME: &'static str;
+
+    /// Its file in the course folder, and what a term has for it in the order of the file; none where it has no file of
+    /// its own with a row to a change.
+    const FILE: Option<fn() -> RecordsOf<Self>>;
 
     /// What it is about, for logs: ids only.
     fn subject(&self) -> String;
@@ -52,10 +56,6 @@ pub trait ChangeKind: Clone + Serialize + DeserializeOwned {
 
     /// What has to be judged anew.
     fn reach(&self) -> Reach;
-
-    /// Its file in the course folder, and what a term has for it in the order of the file; none where it has no file of
-    /// its own with a row to a change.
-    fn file() -> Option<RecordsOf<Self>>;
 
     /// What an incoming term has of this kind that the term held has not, or has otherwise. Nothing is taken away.
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self>;
@@ -134,7 +134,7 @@ macro_rules! changes {
 
             /// The files of a course folder that hold changes row by row.
             pub fn files() -> Vec<&'static str> {
-                let files = [$($kind::file().map(|(file, _)| file.name),)*];
+                let files = [$($kind::FILE.map(|file| file().0.name),)*];
                 files.into_iter().flatten().collect()
             }
 
@@ -146,7 +146,7 @@ macro_rules! changes {
                 faults: &mut Vec<Fault>,
             ) -> Vec<Self> {
                 $(
-                    if let Some((file, _)) = $kind::file()
+                    if let Some((file, _)) = $kind::FILE.map(|file| file())
                         && file.name == name
                     {
                         let rows = file.read(bytes, known, faults);
@@ -204,7 +204,7 @@ macro_rules! changes {
             pub fn record_files(&self) -> Vec<(&'static str, String)> {
                 let mut files = Vec::new();
                 $(
-                    if let Some((file, all)) = $kind::file() {
+                    if let Some((file, all)) = $kind::FILE.map(|file| file()) {
                         let all = all(self);
                         if !all.is_empty() {
                             files.push((file.name, file.write(&all)));

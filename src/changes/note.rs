@@ -1,15 +1,15 @@
 //! A note of a student or of staff.
 
-use super::{Made, OfSlot, Reach, SlotKind, slot_columns};
+use super::{Made, OfSlot, Reach, RecordsOf, SlotKind, records};
 use crate::ids::StudentId;
 use crate::term::{Note, Side, Slot, Term, note_text};
-use crate::text::{RecordColumn, RecordFile, code, found, instant};
+use crate::text::{RecordColumn, code, column, found, instant};
 
 pub type LeaveNote = OfSlot<Note>;
 
 impl SlotKind for Note {
     const NAME: &'static str = "note";
-    const FILE: Option<fn() -> RecordFile<LeaveNote>> = Some(file);
+    const FILE: Option<fn() -> RecordsOf<LeaveNote>> = Some(file);
 
     fn students(&mut self, visit: &mut dyn FnMut(&mut StudentId)) {
         if self.from == Side::Student {
@@ -33,34 +33,17 @@ impl SlotKind for Note {
     }
 }
 
-fn file() -> RecordFile<LeaveNote> {
-    RecordFile {
-        name: "notes.csv",
-        new: LeaveNote::default,
-        columns: slot_columns([
-            RecordColumn::new(
-                "at",
-                |one: &mut LeaveNote, text, _| instant(text).map(|at| one.body.at = at),
-                |one| one.body.at.to_string(),
-            ),
+fn file() -> RecordsOf<LeaveNote> {
+    records("notes.csv", &[], [
+            column!(LeaveNote: "at", body.at, instant),
             RecordColumn::new(
                 "from",
                 |one: &mut LeaveNote, text, _| side(text).map(|side| one.body.from = side),
                 |one| one.body.from.name().to_owned(),
             ),
-            RecordColumn::new(
-                "by",
-                |one: &mut LeaveNote, text, _| code(text).map(|by| one.body.by = by),
-                |one| one.body.by.clone(),
-            ),
-            RecordColumn::new(
-                "text",
-                |one: &mut LeaveNote, text, _| note_text(text).map(|text| one.body.text = text),
-                |one| one.body.text.clone(),
-            ),
-        ]),
-        once: &[],
-    }
+            column!(LeaveNote: "by", body.by, code),
+            column!(LeaveNote: "text", body.text, note_text),
+        ])
 }
 
 fn side(text: &str) -> Result<Side, String> {

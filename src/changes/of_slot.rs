@@ -21,7 +21,7 @@ pub struct OfSlot<T> {
 pub trait SlotKind: Clone + PartialEq + Serialize + DeserializeOwned {
     const NAME: &'static str;
 
-    const FILE: Option<fn() -> RecordFile<OfSlot<Self>>>;
+    const FILE: Option<fn() -> RecordsOf<OfSlot<Self>>>;
 
     /// Shows the students in it that are not the slot’s.
     fn students(&mut self, _visit: &mut dyn FnMut(&mut StudentId)) {}
@@ -50,6 +50,7 @@ pub trait SlotKind: Clone + PartialEq + Serialize + DeserializeOwned {
 
 impl<T: SlotKind> ChangeKind for OfSlot<T> {
     const NAME: &'static str = T::NAME;
+    const FILE: Option<fn() -> RecordsOf<Self>> = T::FILE;
 
     fn subject(&self) -> String {
         self.slot.to_string()
@@ -66,10 +67,6 @@ impl<T: SlotKind> ChangeKind for OfSlot<T> {
 
     fn reach(&self) -> Reach {
         T::reach(&self.slot)
-    }
-
-    fn file() -> Option<RecordsOf<Self>> {
-        T::FILE.map(|file| (file(), all::<T> as fn(&Term) -> Vec<Self>))
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {
@@ -89,10 +86,12 @@ fn all<T: SlotKind>(term: &Term) -> Vec<OfSlot<T>> {
     term.slots().flat_map(of_one).collect()
 }
 
-/// The columns that say which student and which experiment, then those of the kind.
-pub(super) fn slot_columns<T>(
-    others: impl IntoIterator<Item = RecordColumn<OfSlot<T>>>,
-) -> Vec<RecordColumn<OfSlot<T>>> {
+/// A file with columns that say which student and which experiment, then those of the kind.
+pub(super) fn records<T: SlotKind + Default, const N: usize>(
+    name: &'static str,
+    once: &'static [&'static str],
+    columns: [RecordColumn<OfSlot<T>>; N],
+) -> RecordsOf<OfSlot<T>> {
     let experiment = RecordColumn::new(
         "experiment",
         |one: &mut OfSlot<T>, text, known| {
@@ -106,5 +105,12 @@ pub(super) fn slot_columns<T>(
         |one: &mut OfSlot<T>, text, known| known.student(text).map(|id| one.slot.student = id),
         |one| one.slot.student.to_string(),
     );
-    [experiment, student].into_iter().chain(others).collect()
+    let columns = [experiment, student].into_iter().chain(columns).collect();
+    let file = RecordFile {
+        name,
+        new: OfSlot::default,
+        columns,
+        once,
+    };
+    (file, all)
 }

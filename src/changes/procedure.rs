@@ -14,6 +14,7 @@ pub struct SetProcedure {
 
 impl ChangeKind for SetProcedure {
     const NAME: &'static str = "procedure";
+    const FILE: Option<fn() -> RecordsOf<Self>> = None;
 
     fn subject(&self) -> String {
         self.key.clone()
@@ -28,10 +29,6 @@ impl ChangeKind for SetProcedure {
 
     fn reach(&self) -> Reach {
         Reach::Nothing
-    }
-
-    fn file() -> Option<RecordsOf<Self>> {
-        None
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {

@@ -11,6 +11,7 @@ pub struct Recomputed {}
 
 impl ChangeKind for Recomputed {
     const NAME: &'static str = "recomputed";
+    const FILE: Option<fn() -> RecordsOf<Self>> = None;
 
     fn subject(&self) -> String {
         String::new()
@@ -22,10 +23,6 @@ impl ChangeKind for Recomputed {
 
     fn reach(&self) -> Reach {
         Reach::Nothing
-    }
-
-    fn file() -> Option<RecordsOf<Self>> {
-        None
     }
 
     fn fresh(_: &Term, _: &Term) -> Vec<Self> {

@@ -1,14 +1,13 @@
 //! Another bottle for one student, in place of the one before.
 
-use super::{Made, OfSlot, Reach, SlotKind};
+use super::{Made, OfSlot, Reach, RecordsOf, SlotKind};
 use crate::term::{Reissue, Slot, Term};
-use crate::text::RecordFile;
 
 pub type Replace = OfSlot<Reissue>;
 
 impl SlotKind for Reissue {
     const NAME: &'static str = "reissue";
-    const FILE: Option<fn() -> RecordFile<Replace>> = None;
+    const FILE: Option<fn() -> RecordsOf<Replace>> = None;
 
     fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
         term.issued.insert(slot.clone(), self.unknown.clone());

@@ -16,6 +16,7 @@ pub struct SetRelease {
 
 impl ChangeKind for SetRelease {
     const NAME: &'static str = "release";
+    const FILE: Option<fn() -> RecordsOf<Self>> = None;
 
     fn subject(&self) -> String {
         let section = self.section.as_ref().map(|name| format!("/{name}"));
@@ -30,10 +31,6 @@ impl ChangeKind for SetRelease {
 
     fn reach(&self) -> Reach {
         Reach::Nothing
-    }
-
-    fn file() -> Option<RecordsOf<Self>> {
-        None
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {

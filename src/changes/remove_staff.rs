@@ -13,6 +13,7 @@ pub struct RemoveStaff {
 
 impl ChangeKind for RemoveStaff {
     const NAME: &'static str = "remove-staff";
+    const FILE: Option<fn() -> RecordsOf<Self>> = None;
 
     fn subject(&self) -> String {
         self.login.clone()
@@ -27,10 +28,6 @@ impl ChangeKind for RemoveStaff {
 
     fn reach(&self) -> Reach {
         Reach::Nothing
-    }
-
-    fn file() -> Option<RecordsOf<Self>> {
-        None
     }
 
     /// A folder that does not name somebody takes nobody away.

@@ -16,6 +16,7 @@ pub struct Keep {
 
 impl ChangeKind for Keep {
     const NAME: &'static str = "shelf-life";
+    const FILE: Option<fn() -> RecordsOf<Self>> = None;
 
     fn subject(&self) -> String {
         match &self.bottle {
@@ -36,10 +37,6 @@ impl ChangeKind for Keep {
 
     fn reach(&self) -> Reach {
         Reach::Nothing
-    }
-
-    fn file() -> Option<RecordsOf<Self>> {
-        None
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {

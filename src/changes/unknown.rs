@@ -21,6 +21,7 @@ pub struct UnknownValue {
 
 impl ChangeKind for UnknownValue {
     const NAME: &'static str = "unknown";
+    const FILE: Option<fn() -> RecordsOf<Self>> = None;
 
     fn subject(&self) -> String {
         format!("{}/{}", self.experiment, self.unknown.code)
@@ -41,10 +42,6 @@ impl ChangeKind for UnknownValue {
 
     fn reach(&self) -> Reach {
         Reach::Experiment(self.experiment.clone())
-    }
-
-    fn file() -> Option<RecordsOf<Self>> {
-        None
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {

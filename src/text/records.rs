@@ -77,6 +77,28 @@ impl<R> RecordColumn<R> {
     }
 }
 
+/// A column that holds one field of a record; with `any`, a field that may be empty.
+macro_rules! column {
+    ($record:ty: $name:literal, $($field:ident).+, any $read:expr) => {
+        $crate::text::RecordColumn::new(
+            $name,
+            |one: &mut $record, text, _| {
+                $crate::text::if_any(text, $read).map(|value| one.$($field).+ = value)
+            },
+            |one| $crate::text::or_empty(one.$($field).+.as_ref()),
+        )
+    };
+    ($record:ty: $name:literal, $($field:ident).+, $read:expr) => {
+        $crate::text::RecordColumn::new(
+            $name,
+            |one: &mut $record, text, _| $read(text).map(|value| one.$($field).+ = value),
+            |one| one.$($field).+.to_string(),
+        )
+    };
+}
+
+pub(crate) use column;
+
 impl<R> RecordFile<R> {
     /// The records of the rows without a fault.
     pub fn read(&self, bytes: &[u8], known: &Known, faults: &mut Vec<Fault>) -> Vec<R> {

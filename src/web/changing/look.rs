@@ -100,7 +100,7 @@ pub(super) async fn page(
     looked: Looked,
     remarks: Remarks,
 ) -> PageResult<Response> {
-    let view = visit.state.desk.view().await?;
+    let view = visit.view().await?;
     let status = match faults.is_empty() {
         true => StatusCode::OK,
         false => StatusCode::UNPROCESSABLE_ENTITY,
@@ -109,7 +109,7 @@ pub(super) async fn page(
     let preview = view.preview(changes);
     let moved = |altered: &&Altered| !altered.gain().is_zero();
     let mut values: Vec<ValueRow> = changes.iter().flat_map(|c| rows(&view.term, c)).collect();
-    let points = visit.visitor.is_coordinator().then(|| Points {
+    let points = visit.is_coordinator().then(|| Points {
         groups: groups(&view, &preview, &assigned(changes)),
         grades: preview
             .altered

@@ -106,7 +106,7 @@ struct FairnessWords {
 fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
     Box::pin(async move {
         let (procedure, glassware) = {
-            let view = visit.state.desk.view().await?;
+            let view = visit.view().await?;
             let procedure = visit.experiment(&view.term)?.procedure.clone();
             (procedure, view.term.glassware.clone())
         };
@@ -121,7 +121,7 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
             })
         });
         let fairness = fairness.await.map_err(PageError::internal)?;
-        let view = visit.state.desk.view().await?;
+        let view = visit.view().await?;
         let term = &view.term;
         let experiment = visit.experiment(term)?;
         let (key, procedure) = (&experiment.key, &experiment.procedure);
