@@ -3,7 +3,7 @@
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
-use super::{Made, OfSlot, Reach, RecordsOf, SlotKind, records};
+use super::{Made, OfSlot, Reach, RecordsOf, Replaced, SlotEvent, SlotKind, nothing, records};
 use crate::term::{Slot, Term};
 use crate::text::{RecordColumn, decimal, found};
 
@@ -17,6 +17,7 @@ pub struct PointsByHand {
 impl SlotKind for PointsByHand {
     const NAME: &'static str = "by-hand";
     const FILE: Option<fn() -> RecordsOf<GivePoints>> = Some(file);
+    const REPLACED: fn(&GivePoints, &Term) -> Vec<Replaced> = nothing;
 
     fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
         term.by_hand.insert(slot.clone(), self.points);
@@ -30,6 +31,10 @@ impl SlotKind for PointsByHand {
         let points = term.by_hand.get(slot).cloned();
         points.map(|points| Self { points }).into_iter().collect()
     }
+
+    fn event(&self, _: usize) -> Option<SlotEvent> {
+        None
+    }
 }
 
 fn file() -> RecordsOf<GivePoints> {
@@ -41,7 +46,11 @@ fn file() -> RecordsOf<GivePoints> {
         },
         |one| one.body.points.to_string(),
     );
-    records("by-hand.csv", &["experiment", "student_id"], [points.plain()])
+    records(
+        "by-hand.csv",
+        &["experiment", "student_id"],
+        [points.plain()],
+    )
 }
 
 /// Points that the marking of an experiment has room for; of one that could not be read, any.

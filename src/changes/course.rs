@@ -2,13 +2,14 @@
 
 pub use crate::course::Course;
 
-use super::{ChangeKind, Made, Reach, RecordsOf};
+use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, nothing};
 use crate::ids::StudentId;
 use crate::term::Term;
 
 impl ChangeKind for Course {
     const NAME: &'static str = "course";
     const FILE: Option<fn() -> RecordsOf<Self>> = None;
+    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         String::new()
@@ -26,6 +27,9 @@ impl ChangeKind for Course {
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {
         let same = held.course == incoming.course;
-        (!same).then(|| incoming.course.clone()).into_iter().collect()
+        (!same)
+            .then(|| incoming.course.clone())
+            .into_iter()
+            .collect()
     }
 }

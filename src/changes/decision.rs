@@ -1,16 +1,18 @@
 //! A decision of an assistant or coordinator.
 
-use rust_decimal::Decimal;
-use super::{Made, OfSlot, Reach, RecordsOf, SlotKind, records};
+use super::{Made, OfSlot, Reach, RecordsOf, Replaced, SlotEvent, SlotKind, nothing, records};
 use crate::submission::TrialLabel;
 use crate::term::{Decision, Ruling, Slot, Term};
 use crate::text::{RecordColumn, code, column, decimal, found, if_any, instant, whole};
+use crate::words::signed;
+use rust_decimal::Decimal;
 
 pub type Decide = OfSlot<Decision>;
 
 impl SlotKind for Decision {
     const NAME: &'static str = "decision";
     const FILE: Option<fn() -> RecordsOf<Decide>> = Some(file);
+    const REPLACED: fn(&Decide, &Term) -> Vec<Replaced> = nothing;
 
     fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
         let decisions = term.decisions.entry(slot.clone()).or_default();
@@ -24,15 +26,29 @@ impl SlotKind for Decision {
     fn held(term: &Term, slot: &Slot) -> Vec<Self> {
         term.decisions.get(slot).cloned().unwrap_or_default()
     }
+
+    fn event(&self, _: usize) -> Option<SlotEvent> {
+        Some(SlotEvent {
+            at: Some(self.at),
+            what: self.ruling.in_words(),
+            by: Some(self.by.clone()),
+            why: self.reason.clone(),
+        })
+    }
 }
 
 fn file() -> RecordsOf<Decide> {
-    records("decisions.csv", &[], [
+    records(
+        "decisions.csv",
+        &[],
+        [
             column!(Decide: "at", body.at, instant),
             column!(Decide: "by", body.by, code),
             RecordColumn::new(
                 "ruling",
-                |one: &mut Decide, text, _| ruling(text.trim()).map(|ruling| one.body.ruling = ruling),
+                |one: &mut Decide, text, _| {
+                    ruling(text.trim()).map(|ruling| one.body.ruling = ruling)
+                },
                 |one| name(&one.body.ruling).to_owned(),
             ),
             RecordColumn::new(
@@ -60,7 +76,8 @@ fn file() -> RecordsOf<Decide> {
                 |one| one.body.revision.to_string(),
             )
             .optional(),
-        ])
+        ],
+    )
 }
 
 /// The ruling of that name, its detail not read yet.
@@ -127,5 +144,24 @@ fn detail(ruling: &Ruling) -> String {
         Ruling::Adjust { points } => points.to_string(),
         Ruling::AgainstWritten { written } => written.to_string(),
         Ruling::ExcuseLate { excused } => excused.to_string(),
+    }
+}
+
+impl Ruling {
+    /// As people say it.
+    pub fn in_words(&self) -> String {
+        match self {
+            Ruling::Accept => "Accepted".into(),
+            Ruling::Return => "Returned to the student".into(),
+            Ruling::LeaveOut { trial } => format!("Trial {trial} left out"),
+            Ruling::PutBack { trial } => format!("Trial {trial} put back"),
+            Ruling::Adjust { points } if points.is_zero() => "Adjustment taken back".into(),
+            Ruling::Adjust { points } => format!("Points adjusted by {}", signed(*points)),
+            Ruling::AgainstWritten { written: true } => "Marked against the bottle written".into(),
+            Ruling::AgainstWritten { written: false } => "Marked against the bottle issued".into(),
+            Ruling::ExcuseLate { excused: true } => "Lateness excused".into(),
+            Ruling::ExcuseLate { excused: false } => "Lateness counts again".into(),
+            Ruling::TakeBack => "Taken back".into(),
+        }
     }
 }

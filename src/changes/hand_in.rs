@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Made, OfSlot, Reach, RecordsOf, SlotKind};
+use super::{Made, OfSlot, Reach, RecordsOf, Replaced, SlotEvent, SlotKind, nothing};
 use crate::term::{Revision, Slot, Term};
 
 pub type HandInMade = OfSlot<HandedIn>;
@@ -19,6 +19,7 @@ pub struct HandedIn {
 impl SlotKind for HandedIn {
     const NAME: &'static str = "hand-in";
     const FILE: Option<fn() -> RecordsOf<HandInMade>> = None;
+    const REPLACED: fn(&HandInMade, &Term) -> Vec<Replaced> = nothing;
 
     fn apply(&self, slot: &Slot, term: &mut Term, made: Option<&Made>) {
         let revisions = term.submissions.entry(slot.clone()).or_default();
@@ -42,6 +43,18 @@ impl SlotKind for HandedIn {
             key: None,
         };
         revisions.map(without_receipt).collect()
+    }
+
+    fn event(&self, index: usize) -> Option<SlotEvent> {
+        Some(SlotEvent {
+            at: self.revision.submitted_at,
+            what: match index {
+                0 => "Handed in".to_owned(),
+                _ => format!("Corrected, version {}", index.saturating_add(1)),
+            },
+            by: None,
+            why: self.revision.reason.clone(),
+        })
     }
 
     fn is_same(&self, incoming: &Self) -> bool {

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Made, OfSlot, Reach, RecordsOf, SlotKind};
+use super::{Made, OfSlot, Reach, RecordsOf, Replaced, SlotEvent, SlotKind, nothing};
 use crate::ids::UnknownCode;
 use crate::term::{Slot, Term};
 
@@ -16,6 +16,7 @@ pub struct Issued {
 impl SlotKind for Issued {
     const NAME: &'static str = "issue";
     const FILE: Option<fn() -> RecordsOf<Issue>> = None;
+    const REPLACED: fn(&Issue, &Term) -> Vec<Replaced> = nothing;
 
     fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
         term.issued.insert(slot.clone(), self.unknown.clone());
@@ -29,7 +30,14 @@ impl SlotKind for Issued {
     fn held(term: &Term, slot: &Slot) -> Vec<Self> {
         let first = term.reissues_of(slot).first().map(|one| &one.instead_of);
         let unknown = first.or_else(|| term.issued.get(slot)).cloned();
-        unknown.map(|unknown| Self { unknown }).into_iter().collect()
+        unknown
+            .map(|unknown| Self { unknown })
+            .into_iter()
+            .collect()
+    }
+
+    fn event(&self, _: usize) -> Option<SlotEvent> {
+        None
     }
 
     /// First bottles. A folder that knows less of a student’s bottles than is held takes none of them back.

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, RecordsOf};
+use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, nothing};
 use crate::ids::{ExperimentKey, StudentId};
 use crate::term::Term;
 
@@ -14,6 +14,7 @@ pub struct KeyOpened {
 impl ChangeKind for KeyOpened {
     const NAME: &'static str = "answer-key";
     const FILE: Option<fn() -> RecordsOf<Self>> = None;
+    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         self.experiment.to_string()

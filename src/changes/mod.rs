@@ -5,6 +5,7 @@
 
 mod of_slot;
 mod reach;
+mod replaced;
 
 use std::collections::BTreeMap;
 
@@ -14,9 +15,10 @@ use serde::de::DeserializeOwned;
 use crate::ids::StudentId;
 use crate::measure::GlasswareTable;
 use crate::procedure::Procedure;
-use crate::term::{ExperimentSource, Term};
+use crate::term::{ExperimentSource, Slot, Term};
 use crate::text::{Fault, Known, RecordFile};
 use of_slot::records;
+use replaced::{nothing, written};
 
 pub use by_hand::PointsByHand;
 pub use group::Group;
@@ -24,6 +26,7 @@ pub use hand_in::HandedIn;
 pub use issue::Issued;
 pub use of_slot::{OfSlot, SlotKind};
 pub use reach::Reach;
+pub use replaced::{GivenValue, Replaced, SlotEvent};
 pub use student::roster;
 
 /// What a kind of change has to say of itself. The struct is what the journal keeps of it.
@@ -35,6 +38,9 @@ pub trait ChangeKind: Clone + Serialize + DeserializeOwned {
     /// its own with a row to a change.
     const FILE: Option<fn() -> RecordsOf<Self>>;
 
+    /// What it puts in place of what in a term, for people who look before they change it.
+    const REPLACED: fn(&Self, &Term) -> Vec<Replaced>;
+
     /// What it is about, for logs: ids only.
     fn subject(&self) -> String;
 
@@ -44,6 +50,16 @@ pub trait ChangeKind: Clone + Serialize + DeserializeOwned {
     /// The student whose names it holds: the journal keeps a commitment to them and not the names.
     fn person(&mut self) -> Option<&mut Student> {
         None
+    }
+
+    /// The value it gives to a bottle; none, of what gives none.
+    fn given_value(&self) -> Option<GivenValue<'_>> {
+        None
+    }
+
+    /// What became of a submission by changes of this kind; nothing, of what is about no submission.
+    fn events(_: &Term, _: &Slot) -> Vec<SlotEvent> {
+        Vec::new()
     }
 
     /// Makes from texts what is not kept itself, as the term is just before this change.
@@ -163,6 +179,20 @@ macro_rules! changes {
                 }
             }
 
+            /// As [`ChangeKind::REPLACED`].
+            pub fn replaced(&self, term: &Term) -> Vec<Replaced> {
+                match self {
+                    $(Self::$variant(kind) => $kind::REPLACED(kind, term),)*
+                }
+            }
+
+            /// As [`ChangeKind::given_value`].
+            pub fn given_value(&self) -> Option<GivenValue<'_>> {
+                match self {
+                    $(Self::$variant(kind) => kind.given_value(),)*
+                }
+            }
+
             /// As [`ChangeKind::students`].
             pub fn students(&mut self, visit: &mut dyn FnMut(&mut StudentId)) {
                 match self {
@@ -198,6 +228,14 @@ macro_rules! changes {
                 match change {
                     $(Change::$variant(kind) => kind.apply(self, made),)*
                 }
+            }
+
+            /// What became of a submission, in order of time.
+            pub fn events(&self, slot: &Slot) -> Vec<SlotEvent> {
+                let mut events = Vec::new();
+                $(events.extend($kind::events(self, slot));)*
+                events.sort_by_key(|event| event.at);
+                events
             }
 
             /// The files of the course folder that hold changes row by row.

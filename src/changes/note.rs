@@ -1,6 +1,6 @@
 //! A note of a student or of staff.
 
-use super::{Made, OfSlot, Reach, RecordsOf, SlotKind, records};
+use super::{Made, OfSlot, Reach, RecordsOf, Replaced, SlotEvent, SlotKind, nothing, records};
 use crate::ids::StudentId;
 use crate::term::{Note, Side, Slot, Term, note_text};
 use crate::text::{RecordColumn, code, column, found, instant};
@@ -10,6 +10,7 @@ pub type LeaveNote = OfSlot<Note>;
 impl SlotKind for Note {
     const NAME: &'static str = "note";
     const FILE: Option<fn() -> RecordsOf<LeaveNote>> = Some(file);
+    const REPLACED: fn(&LeaveNote, &Term) -> Vec<Replaced> = nothing;
 
     fn students(&mut self, visit: &mut dyn FnMut(&mut StudentId)) {
         if self.from == Side::Student {
@@ -31,10 +32,18 @@ impl SlotKind for Note {
     fn held(term: &Term, slot: &Slot) -> Vec<Self> {
         term.notes.get(slot).cloned().unwrap_or_default()
     }
+
+    /// Notes stand by themselves.
+    fn event(&self, _: usize) -> Option<SlotEvent> {
+        None
+    }
 }
 
 fn file() -> RecordsOf<LeaveNote> {
-    records("notes.csv", &[], [
+    records(
+        "notes.csv",
+        &[],
+        [
             column!(LeaveNote: "at", body.at, instant),
             RecordColumn::new(
                 "from",
@@ -43,7 +52,8 @@ fn file() -> RecordsOf<LeaveNote> {
             ),
             column!(LeaveNote: "by", body.by, code),
             column!(LeaveNote: "text", body.text, note_text),
-        ])
+        ],
+    )
 }
 
 fn side(text: &str) -> Result<Side, String> {

@@ -3,7 +3,7 @@
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, RecordsOf};
+use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, SlotEvent};
 use crate::ids::StudentId;
 use crate::term::{Slot, Term};
 use crate::text::{RecordColumn, RecordFile};
@@ -23,6 +23,8 @@ pub trait SlotKind: Clone + PartialEq + Serialize + DeserializeOwned {
 
     const FILE: Option<fn() -> RecordsOf<OfSlot<Self>>>;
 
+    const REPLACED: fn(&OfSlot<Self>, &Term) -> Vec<Replaced>;
+
     /// Shows the students in it that are not the slot’s.
     fn students(&mut self, _visit: &mut dyn FnMut(&mut StudentId)) {}
 
@@ -32,6 +34,9 @@ pub trait SlotKind: Clone + PartialEq + Serialize + DeserializeOwned {
 
     /// All that a term has of this kind for a slot, in order.
     fn held(term: &Term, slot: &Slot) -> Vec<Self>;
+
+    /// What became of a submission by it; none where that stands elsewhere. `index` is its place among all of its kind.
+    fn event(&self, index: usize) -> Option<SlotEvent>;
 
     /// Whether one that is held and one that comes in are the same.
     fn is_same(&self, incoming: &Self) -> bool {
@@ -51,6 +56,7 @@ pub trait SlotKind: Clone + PartialEq + Serialize + DeserializeOwned {
 impl<T: SlotKind> ChangeKind for OfSlot<T> {
     const NAME: &'static str = T::NAME;
     const FILE: Option<fn() -> RecordsOf<Self>> = T::FILE;
+    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = T::REPLACED;
 
     fn subject(&self) -> String {
         self.slot.to_string()
@@ -67,6 +73,12 @@ impl<T: SlotKind> ChangeKind for OfSlot<T> {
 
     fn reach(&self) -> Reach {
         T::reach(&self.slot)
+    }
+
+    fn events(term: &Term, slot: &Slot) -> Vec<SlotEvent> {
+        let held = T::held(term, slot);
+        let events = held.iter().enumerate();
+        events.filter_map(|(index, one)| one.event(index)).collect()
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {

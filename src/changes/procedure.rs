@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, RecordsOf, newer};
+use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, newer};
 use crate::ids::StudentId;
 use crate::term::Term;
 
@@ -15,6 +15,7 @@ pub struct SetProcedure {
 impl ChangeKind for SetProcedure {
     const NAME: &'static str = "procedure";
     const FILE: Option<fn() -> RecordsOf<Self>> = None;
+    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = texts;
 
     fn subject(&self) -> String {
         self.key.clone()
@@ -39,4 +40,11 @@ impl ChangeKind for SetProcedure {
         };
         texts.map(change).collect()
     }
+}
+
+fn texts(change: &SetProcedure, term: &Term) -> Vec<Replaced> {
+    let known = term.sources.procedures.contains_key(&change.key);
+    let before = if known { "as it is" } else { "as shipped" };
+    let name = format!("Text of {}", change.key);
+    vec![Replaced::plain(name, "", before, "the file sent")]
 }

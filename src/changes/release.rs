@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, RecordsOf, newer};
+use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, newer, nothing};
 use crate::ids::{ExperimentKey, SectionName, StudentId};
 use crate::term::Term;
 
@@ -17,6 +17,7 @@ pub struct SetRelease {
 impl ChangeKind for SetRelease {
     const NAME: &'static str = "release";
     const FILE: Option<fn() -> RecordsOf<Self>> = None;
+    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         let section = self.section.as_ref().map(|name| format!("/{name}"));

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, RecordsOf, newer};
+use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, newer, nothing};
 use crate::ids::StudentId;
 use crate::term::Term;
 use crate::truth::{Bottle, ShelfLife};
@@ -17,6 +17,7 @@ pub struct Keep {
 impl ChangeKind for Keep {
     const NAME: &'static str = "shelf-life";
     const FILE: Option<fn() -> RecordsOf<Self>> = None;
+    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         match &self.bottle {

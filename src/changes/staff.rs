@@ -2,7 +2,7 @@
 
 pub use crate::course::StaffMember;
 
-use super::{ChangeKind, Made, Reach, RecordsOf, put};
+use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, nothing, put};
 use crate::course::StaffRole;
 use crate::ids::{SectionName, StudentId};
 use crate::term::Term;
@@ -11,6 +11,7 @@ use crate::text::{Known, RecordColumn, RecordFile, code, column, found, line_of_
 impl ChangeKind for StaffMember {
     const NAME: &'static str = "staff";
     const FILE: Option<fn() -> RecordsOf<Self>> = Some(file);
+    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         self.login.clone()
@@ -46,7 +47,9 @@ fn file() -> RecordsOf<StaffMember> {
             ),
             RecordColumn::new(
                 "sections",
-                |one: &mut StaffMember, text, known| sections(text, known).map(|all| one.sections = all),
+                |one: &mut StaffMember, text, known| {
+                    sections(text, known).map(|all| one.sections = all)
+                },
                 |one| one.sections.join(" "),
             ),
         ],

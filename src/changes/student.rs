@@ -4,7 +4,7 @@ pub use crate::course::Student;
 
 use std::collections::BTreeMap;
 
-use super::{ChangeKind, Made, Reach, RecordsOf, put};
+use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, put};
 use crate::ids::{SectionName, StudentId};
 use crate::term::Term;
 use crate::text::{RecordFile, column, day, line_of_text};
@@ -13,6 +13,7 @@ impl ChangeKind for Student {
     const NAME: &'static str = "student";
     /// The roster is read before everything that names somebody on it, and written even if nobody is.
     const FILE: Option<fn() -> RecordsOf<Self>> = None;
+    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = places;
 
     fn subject(&self) -> String {
         self.id.to_string()
@@ -52,11 +53,21 @@ pub fn roster() -> RecordFile<Student> {
             column!(Student: "family_name", family_name, line_of_text),
             column!(Student: "given_name", given_name, line_of_text),
             column!(Student: "section", section, SectionName::parse),
-            column!(Student: "email", email, line_of_text)
-            .if_used(|one| !one.email.is_empty()),
-            column!(Student: "left", left, any day)
-            .if_used(|one| one.left.is_some()),
+            column!(Student: "email", email, line_of_text).if_used(|one| !one.email.is_empty()),
+            column!(Student: "left", left, any day).if_used(|one| one.left.is_some()),
         ],
         once: &["student_id"],
     }
+}
+
+/// Their section, and whether they have left.
+fn places(student: &Student, term: &Term) -> Vec<Replaced> {
+    let words = |s: &Student| match s.left {
+        Some(day) => format!("{s}, section {}, left on {day}", s.section),
+        None => format!("{s}, section {}", s.section),
+    };
+    let before = term.student(&student.id);
+    let before = before.map_or("not on the roster".to_owned(), words);
+    let name = format!("Student {}", student.id);
+    vec![Replaced::plain(name, "", before, words(student))]
 }

@@ -4,7 +4,6 @@
 //! what is said when it is done.
 
 mod look;
-mod rows;
 mod visit;
 
 use std::pin::Pin;

@@ -15,7 +15,7 @@ use crate::desk::forms::{ExperimentDates, SectionLotsForm, ShowTruth};
 use crate::form::Filled;
 use crate::ids::ExperimentKey;
 use crate::measure::{from_f64, plain};
-use crate::procedure::Procedure;
+use crate::procedure::{Procedure, marking_in_words};
 use crate::simulate::{Fairness, Remedy, fairness, remedies};
 use crate::term::Slot;
 use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
@@ -153,7 +153,7 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
                 .map(|reaction| printed_reaction(&reaction.to_string()))
                 .collect(),
             facts: words::facts(procedure),
-            marking: words::marking(&procedure.marking),
+            marking: marking_in_words(&procedure.marking),
             fairness,
             titres_words: titres::in_words(procedure, &titres),
             titres_warn: titres.iter().any(|t| t.warning.is_some()),

@@ -3,7 +3,6 @@
 use askama::Template;
 use axum::response::IntoResponse;
 
-use super::pages::both;
 use crate::desk;
 use crate::ids::ExperimentKey;
 use crate::web::at::ExperimentAt;
@@ -63,7 +62,7 @@ pub async fn open(
         .flat_map(|u| u.values());
     let mut rows: Vec<Row> = held
         .map(|unknown| {
-            let (value, uncertainty) = both(unknown.truth.open());
+            let (value, uncertainty) = unknown.truth.open().rounded();
             Row {
                 code: unknown.code.to_string(),
                 value,

@@ -4,7 +4,7 @@ use askama::Template;
 use axum::response::IntoResponse;
 
 use super::chart::{Chart, Version, is_off};
-use super::pages::{Days, Shown, both, in_words};
+use super::pages::{Days, Shown, in_words};
 use super::record::LOT;
 use crate::chem::printed;
 use crate::desk::ValueVersion;
@@ -78,7 +78,7 @@ pub async fn list(visitor: PrepVisitor) -> PageResult<impl IntoResponse> {
     let term = &view.term;
     let today = term.course.zone.local(visitor.now()).date();
     let rows = term.lots.values().map(|lot| {
-        let (molarity, uncertainty) = both(&lot.molarity);
+        let (molarity, uncertainty) = lot.molarity.rounded();
         let life = term.shelf.get(&Bottle::Lot(lot.code.clone()));
         Row {
             code: lot.code.to_string(),
@@ -139,7 +139,7 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
         let held = lot.molarity;
         let (value, u) = (as_f64(held.value), as_f64(held.standard_uncertainty));
         let rows = findings.iter().map(|finding| {
-            let (own, uncertainty) = both(&finding.molarity);
+            let (own, uncertainty) = finding.molarity.rounded();
             let off = 100.0 * (as_f64(finding.molarity.value) / value - 1.0);
             let title = term.experiment(&finding.experiment);
             FindingRow {

@@ -4,7 +4,7 @@ use askama::Template;
 use axum::response::IntoResponse;
 
 use super::lots::{Past, from, past};
-use super::pages::{Days, Shown, both, in_words};
+use super::pages::{Days, Shown, in_words};
 use super::record::{BATCH, UNKNOWN};
 use crate::desk::forms::{BottleDays, recorded};
 use crate::form::Filled;
@@ -75,7 +75,7 @@ pub async fn list(
         .into_iter()
         .flat_map(|u| u.values());
     let rows = held.zip(titres).map(|(unknown, titre)| {
-        let (value, uncertainty) = both(unknown.truth.open());
+        let (value, uncertainty) = unknown.truth.open().rounded();
         let life = term.shelf.get(&Bottle::unknown(&key, &unknown.code));
         let named = (key.clone(), unknown.code.clone());
         Row {
