@@ -1,10 +1,12 @@
 //! Back titration: an excess of reagent is added, the titrant finds what the analyte left of it.
 
-use super::parts::{TITRANT, checked, in_reactions, needs_reactions, one_titre};
+use super::parts::{
+    TITRANT, checked, in_reactions, needs_reactions, of_titrated_sample, one_titre,
+};
 use super::{Faults, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
 use crate::chem::{Ratio, Reaction, chain_ratio, shared_ratio};
 use crate::measure::Glassware;
-use crate::procedure::{Allowed, Asked, Common, Excess, Per, Sample, Titrant};
+use crate::procedure::{Asked, Common, Excess, Sample, Titrant};
 use crate::workup::{Builder, Operation, Own, Party, Quantity, Role, Sign, StepId, Trial, Worked};
 
 const BY_BLANK: Own = Own::about("amount of ", " added, by the blank", "ne");
@@ -32,13 +34,7 @@ impl Back {
     }
 
     pub fn new(common: &Common, titrant: Titrant, excess: Excess) -> Result<Self, Faults> {
-        let mut faults = common.check(&Allowed {
-            result: Per::Sample,
-            no_blank: None,
-            titres: true,
-            standard: false,
-        });
-        titrant.check(&mut faults);
+        let mut faults = of_titrated_sample(common, &titrant);
         excess.check(&mut faults);
         checked(faults, Self::with_ratios(common, titrant, excess))
     }

@@ -1,10 +1,12 @@
 //! Direct titration: the titrant that was used finds the analyte, through one reaction or a chain.
 
-use super::parts::{TITRANT, checked, in_reactions, needs_reactions, one_titre};
+use super::parts::{
+    TITRANT, checked, in_reactions, needs_reactions, of_titrated_sample, one_titre,
+};
 use super::{Faults, Reagents, Scheme, SchemeFile, SchemeKind, SchemeRules, Signal};
 use crate::chem::{Ratio, chain_ratio};
 use crate::measure::Glassware;
-use crate::procedure::{Allowed, Asked, Common, Per, Sample, Titrant};
+use crate::procedure::{Asked, Common, Sample, Titrant};
 use crate::workup::{Builder, Operation, Own, Party, Quantity, Role, StepId, Trial, Worked};
 
 const TITRATED: Own = Own::about("amount of ", " titrated", "n");
@@ -31,13 +33,7 @@ impl Direct {
     }
 
     pub fn new(common: &Common, titrant: Titrant, indirect: bool) -> Result<Self, Faults> {
-        let mut faults = common.check(&Allowed {
-            result: Per::Sample,
-            no_blank: None,
-            titres: true,
-            standard: false,
-        });
-        titrant.check(&mut faults);
+        let faults = of_titrated_sample(common, &titrant);
         let made = common.asked().and_then(|asked| {
             needs_reactions(common)?;
             let ratio = chain_ratio(&common.reactions, &asked.analyte, &titrant.species);

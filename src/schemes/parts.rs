@@ -4,7 +4,7 @@ use super::{Faults, Signal};
 use crate::chem::RatioFault;
 use crate::columns::Column;
 use crate::measure::{Glassware, GlasswareKind, as_f64};
-use crate::procedure::{Common, Excess, ProcedureFault, Titrant};
+use crate::procedure::{Allowed, Common, Excess, Per, ProcedureFault, Titrant};
 use crate::submission::Titration;
 use crate::words::counted;
 use crate::workup::{
@@ -87,6 +87,18 @@ pub fn checked<T>(mut faults: Faults, made: Result<T, Faults>) -> Result<T, Faul
             Err(faults)
         }
     }
+}
+
+/// What is wrong with the common parts and the titrant where a titre is taken of each sample.
+pub fn of_titrated_sample(common: &Common, titrant: &Titrant) -> Faults {
+    let mut faults = common.check(&Allowed {
+        result: Per::Sample,
+        no_blank: None,
+        titres: true,
+        standard: false,
+    });
+    titrant.check(&mut faults);
+    faults
 }
 
 pub fn needs_reactions(common: &Common) -> Result<(), Faults> {

@@ -1,12 +1,12 @@
 //! Two endpoints: two titres of one titrant, in one flask or in two equal portions, tell two analytes apart.
 
 use super::file::{formula, reactions};
-use super::parts::{TITRANT, checked, fault, needs_reactions, titrated};
+use super::parts::{TITRANT, checked, fault, needs_reactions, of_titrated_sample, titrated};
 use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
 use crate::chem::{Formula, Ratio, RatioFault, Reaction, whole_use};
 use crate::columns::Column;
 use crate::measure::{Glassware, as_f64};
-use crate::procedure::{Allowed, Asked, Common, Per, ProcedureFault, Sample, SampleBy, Titrant};
+use crate::procedure::{Asked, Common, ProcedureFault, Sample, SampleBy, Titrant};
 use crate::submission::{Delivery, Titration};
 use crate::text::{Section, found};
 use crate::workup::{
@@ -62,13 +62,7 @@ impl TwoEndpoint {
     }
 
     pub fn new(common: &Common, titrant: Titrant, second: Second) -> Result<Self, Faults> {
-        let mut faults = common.check(&Allowed {
-            result: Per::Sample,
-            no_blank: None,
-            titres: true,
-            standard: false,
-        });
-        titrant.check(&mut faults);
+        let mut faults = of_titrated_sample(common, &titrant);
         let sample = &common.sample;
         let weighed = sample.by != SampleBy::Volume;
         let unlike = (weighed || sample.glassware.kind().is_read()) && sample.aliquot.is_none();
