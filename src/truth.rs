@@ -7,6 +7,7 @@ use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
 use crate::ids::{ExperimentKey, LotCode, UnknownCode};
+use crate::measure::{plain, to_decimals, to_figures};
 
 /// A secret. It prints as `[sealed]`, is serialised only where [`in_the_journal`] is named, and is opened only by name, so
 /// that every place a true value leaves this type can be found by searching for [`Sealed::open`].
@@ -92,6 +93,19 @@ impl Assigned {
             value,
             standard_uncertainty,
         })
+    }
+}
+
+impl Assigned {
+    /// The value to the last digit that its uncertainty to two figures has, and that uncertainty.
+    pub fn rounded(&self) -> (String, String) {
+        let u = self.standard_uncertainty;
+        if u.is_zero() {
+            return (plain(to_figures(self.value, 6)), "0".to_owned());
+        }
+        let u = to_figures(u, 2);
+        let value = to_decimals(self.value, u.scale());
+        (value.to_string(), u.to_string())
     }
 }
 

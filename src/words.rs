@@ -8,3 +8,18 @@ pub fn counted(n: impl Display, one: &str, many: &str) -> String {
     let noun = if n == "1" { one } else { many };
     format!("{n} {noun}")
 }
+
+/// A local date and time, such as “Mon 14 Sep 2026, 17:00”.
+pub fn local(at: jiff::civil::DateTime) -> String {
+    at.strftime("%a %-d %b %Y, %H:%M").to_string()
+}
+
+/// A number with its sign, as people write it.
+pub fn signed(points: rust_decimal::Decimal) -> String {
+    let sign = if points.is_sign_negative() {
+        "\u{2212}"
+    } else {
+        "+"
+    };
+    format!("{sign}{}", crate::measure::plain(points.abs()))
+}

@@ -2,13 +2,15 @@
 
 pub use crate::term::Amendment;
 
-use super::{ChangeKind, Made, Reach};
+use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, nothing};
 use crate::ids::StudentId;
 use crate::term::{Amended, Term};
-use crate::text::{RecordColumn, RecordFile, code, found, instant, line_of_text, or_empty};
+use crate::text::{RecordColumn, RecordFile, code, column, found, instant, line_of_text, or_empty};
 
 impl ChangeKind for Amendment {
     const NAME: &'static str = "amendment";
+    const FILE: Option<fn() -> RecordsOf<Self>> = Some(file);
+    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         format!("{} {}", self.what.name(), self.key)
@@ -24,55 +26,39 @@ impl ChangeKind for Amendment {
         Reach::Nothing
     }
 
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
-        let file = RecordFile {
-            name: "amendments.csv",
-            new: Self::default,
-            columns: vec![
-                RecordColumn::new(
-                    "what",
-                    |one: &mut Self, text, _| what(text.trim()).map(|what| one.what = what),
-                    |one| one.what.name().to_owned(),
-                ),
-                RecordColumn::new(
-                    "key",
-                    |one: &mut Self, text, _| code(text).map(|key| one.key = key),
-                    |one| one.key.clone(),
-                ),
-                RecordColumn::new(
-                    "at",
-                    |one: &mut Self, text, _| instant(text).map(|at| one.at = at),
-                    |one| one.at.to_string(),
-                ),
-                RecordColumn::new(
-                    "by",
-                    |one: &mut Self, text, _| line_of_text(text).map(|by| one.by = by),
-                    |one| one.by.clone(),
-                ),
-                RecordColumn::new(
-                    "reason",
-                    |one: &mut Self, text, _| line_of_text(text).map(|reason| one.reason = reason),
-                    |one| one.reason.clone(),
-                ),
-                RecordColumn::new(
-                    "before",
-                    |one: &mut Self, text, _| {
-                        one.before = (!text.is_empty()).then(|| text.to_owned());
-                        Ok(())
-                    },
-                    |one| or_empty(one.before.as_ref()),
-                ),
-            ],
-            once: &[],
-        };
-        Some((file, |term| term.amendments.clone()))
-    }
-
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {
         let amendments = incoming.amendments.iter();
         let fresh = amendments.filter(|one| !held.amendments.contains(one));
         fresh.cloned().collect()
     }
+}
+
+fn file() -> RecordsOf<Amendment> {
+    let file = RecordFile {
+        name: "amendments.csv",
+        new: Amendment::default,
+        columns: vec![
+            RecordColumn::new(
+                "what",
+                |one: &mut Amendment, text, _| what(text.trim()).map(|what| one.what = what),
+                |one| one.what.name().to_owned(),
+            ),
+            column!(Amendment: "key", key, code),
+            column!(Amendment: "at", at, instant),
+            column!(Amendment: "by", by, line_of_text),
+            column!(Amendment: "reason", reason, line_of_text),
+            RecordColumn::new(
+                "before",
+                |one: &mut Amendment, text, _| {
+                    one.before = (!text.is_empty()).then(|| text.to_owned());
+                    Ok(())
+                },
+                |one| or_empty(one.before.as_ref()),
+            ),
+        ],
+        once: &[],
+    };
+    (file, |term| term.amendments.clone())
 }
 
 fn what(text: &str) -> Result<Amended, String> {

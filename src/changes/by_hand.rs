@@ -3,70 +3,54 @@
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, newer, slot_columns};
-use crate::ids::StudentId;
+use super::{Made, OfSlot, Reach, RecordsOf, Replaced, SlotEvent, SlotKind, nothing, records};
 use crate::term::{Slot, Term};
-use crate::text::{RecordColumn, RecordFile, decimal, found};
+use crate::text::{RecordColumn, decimal, found};
 
-#[derive(Clone, Debug, Default, Serialize, Deserialize)]
-pub struct GivePoints {
-    #[serde(flatten)]
-    pub slot: Slot,
+pub type GivePoints = OfSlot<PointsByHand>;
+
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct PointsByHand {
     pub points: Decimal,
 }
 
-of_slot!(GivePoints);
-
-impl ChangeKind for GivePoints {
+impl SlotKind for PointsByHand {
     const NAME: &'static str = "by-hand";
+    const FILE: Option<fn() -> RecordsOf<GivePoints>> = Some(file);
+    const REPLACED: fn(&GivePoints, &Term) -> Vec<Replaced> = nothing;
 
-    fn subject(&self) -> String {
-        self.slot.to_string()
+    fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
+        term.by_hand.insert(slot.clone(), self.points);
     }
 
-    fn students(&mut self, visit: &mut dyn FnMut(&mut StudentId)) {
-        visit(&mut self.slot.student);
+    fn reach(slot: &Slot) -> Reach {
+        Reach::Section(slot.clone())
     }
 
-    fn apply(&self, term: &mut Term, _: Option<&Made>) {
-        term.by_hand.insert(self.slot.clone(), self.points);
+    fn held(term: &Term, slot: &Slot) -> Vec<Self> {
+        let points = term.by_hand.get(slot).cloned();
+        points.map(|points| Self { points }).into_iter().collect()
     }
 
-    fn reach(&self) -> Reach {
-        Reach::Section(self.slot.clone())
+    fn event(&self, _: usize) -> Option<SlotEvent> {
+        None
     }
+}
 
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
-        let points = RecordColumn::new(
-            "points",
-            |one: &mut Self, text, known| {
-                let most = known.by_hand.get(&one.slot.experiment);
-                within(text, &one.slot.experiment, most).map(|points| one.points = points)
-            },
-            |one| one.points.to_string(),
-        );
-        let file = RecordFile {
-            name: "by-hand.csv",
-            new: Self::default,
-            columns: slot_columns([points.plain()]),
-            once: &["experiment", "student_id"],
-        };
-        Some((file, |term| {
-            let given = |slot: Slot| {
-                let points = *term.by_hand.get(&slot)?;
-                Some(Self { slot, points })
-            };
-            term.slots().filter_map(given).collect()
-        }))
-    }
-
-    fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {
-        let change = |(slot, points): (&Slot, &Decimal)| Self {
-            slot: slot.clone(),
-            points: *points,
-        };
-        newer(&held.by_hand, &incoming.by_hand).map(change).collect()
-    }
+fn file() -> RecordsOf<GivePoints> {
+    let points = RecordColumn::new(
+        "points",
+        |one: &mut GivePoints, text, known| {
+            let most = known.by_hand.get(&one.slot.experiment);
+            within(text, &one.slot.experiment, most).map(|points| one.body.points = points)
+        },
+        |one| one.body.points.to_string(),
+    );
+    records(
+        "by-hand.csv",
+        &["experiment", "student_id"],
+        [points.plain()],
+    )
 }
 
 /// Points that the marking of an experiment has room for; of one that could not be read, any.

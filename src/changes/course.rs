@@ -2,13 +2,14 @@
 
 pub use crate::course::Course;
 
-use super::{ChangeKind, Made, Reach};
+use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, nothing};
 use crate::ids::StudentId;
 use crate::term::Term;
-use crate::text::RecordFile;
 
 impl ChangeKind for Course {
     const NAME: &'static str = "course";
+    const FILE: Option<fn() -> RecordsOf<Self>> = None;
+    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         String::new()
@@ -24,12 +25,11 @@ impl ChangeKind for Course {
         Reach::All
     }
 
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
-        None
-    }
-
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {
         let same = held.course == incoming.course;
-        (!same).then(|| incoming.course.clone()).into_iter().collect()
+        (!same)
+            .then(|| incoming.course.clone())
+            .into_iter()
+            .collect()
     }
 }

@@ -1,103 +1,83 @@
 //! A decision of an assistant or coordinator.
 
-use rust_decimal::Decimal;
-use serde::{Deserialize, Serialize};
-
-use super::{ChangeKind, Made, Reach, listed, newer_of, slot_columns};
-use crate::ids::StudentId;
+use super::{Made, OfSlot, Reach, RecordsOf, Replaced, SlotEvent, SlotKind, nothing, records};
 use crate::submission::TrialLabel;
 use crate::term::{Decision, Ruling, Slot, Term};
-use crate::text::{RecordColumn, RecordFile, code, decimal, found, if_any, instant, whole};
+use crate::text::{RecordColumn, code, column, decimal, found, if_any, instant, whole};
+use crate::words::signed;
+use rust_decimal::Decimal;
 
-#[derive(Clone, Debug, Default, Serialize, Deserialize)]
-pub struct Decide {
-    #[serde(flatten)]
-    pub slot: Slot,
-    #[serde(flatten)]
-    pub decision: Decision,
+pub type Decide = OfSlot<Decision>;
+
+impl SlotKind for Decision {
+    const NAME: &'static str = "decision";
+    const FILE: Option<fn() -> RecordsOf<Decide>> = Some(file);
+    const REPLACED: fn(&Decide, &Term) -> Vec<Replaced> = nothing;
+
+    fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
+        let decisions = term.decisions.entry(slot.clone()).or_default();
+        decisions.push(self.clone());
+    }
+
+    fn reach(slot: &Slot) -> Reach {
+        Reach::Section(slot.clone())
+    }
+
+    fn held(term: &Term, slot: &Slot) -> Vec<Self> {
+        term.decisions.get(slot).cloned().unwrap_or_default()
+    }
+
+    fn event(&self, _: usize) -> Option<SlotEvent> {
+        Some(SlotEvent {
+            at: Some(self.at),
+            what: self.ruling.in_words(),
+            by: Some(self.by.clone()),
+            why: self.reason.clone(),
+        })
+    }
 }
 
-of_slot!(Decide);
-
-impl ChangeKind for Decide {
-    const NAME: &'static str = "decision";
-
-    fn subject(&self) -> String {
-        self.slot.to_string()
-    }
-
-    fn students(&mut self, visit: &mut dyn FnMut(&mut StudentId)) {
-        visit(&mut self.slot.student);
-    }
-
-    fn apply(&self, term: &mut Term, _: Option<&Made>) {
-        let decisions = term.decisions.entry(self.slot.clone()).or_default();
-        decisions.push(self.decision.clone());
-    }
-
-    fn reach(&self) -> Reach {
-        Reach::Section(self.slot.clone())
-    }
-
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
-        let file = RecordFile {
-            name: "decisions.csv",
-            new: Self::default,
-            columns: slot_columns([
-                RecordColumn::new(
-                    "at",
-                    |one: &mut Self, text, _| instant(text).map(|at| one.decision.at = at),
-                    |one| one.decision.at.to_string(),
-                ),
-                RecordColumn::new(
-                    "by",
-                    |one: &mut Self, text, _| code(text).map(|by| one.decision.by = by),
-                    |one| one.decision.by.clone(),
-                ),
-                RecordColumn::new(
-                    "ruling",
-                    |one: &mut Self, text, _| ruling(text.trim()).map(|ruling| one.decision.ruling = ruling),
-                    |one| name(&one.decision.ruling).to_owned(),
-                ),
-                RecordColumn::new(
-                    "detail",
-                    |one: &mut Self, text, _| read_detail(&mut one.decision.ruling, text.trim()),
-                    |one| detail(&one.decision.ruling),
-                )
-                .after("ruling")
-                .plain(),
-                RecordColumn::new(
-                    "reason",
-                    |one: &mut Self, text, _| {
-                        one.decision.reason = text.to_owned();
-                        Ok(())
-                    },
-                    |one| one.decision.reason.clone(),
-                ),
-                // none said: whatever is the last, known once the hand-ins are
-                RecordColumn::new(
-                    "revision",
-                    |one: &mut Self, text, _| {
-                        let read = if_any(text, |text| whole(text, 1..=10_000));
-                        read.map(|number| one.decision.revision = number.unwrap_or(0))
-                    },
-                    |one| one.decision.revision.to_string(),
-                )
-                .optional(),
-            ]),
-            once: &[],
-        };
-        Some((file, |term| {
-            listed(term, &term.decisions, |slot, decision| Self { slot, decision })
-        }))
-    }
-
-    fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {
-        let fresh = newer_of(&held.decisions, &incoming.decisions);
-        fresh
-            .map(|(slot, decision)| Self { slot, decision })
-            .collect()
-    }
+fn file() -> RecordsOf<Decide> {
+    records(
+        "decisions.csv",
+        &[],
+        [
+            column!(Decide: "at", body.at, instant),
+            column!(Decide: "by", body.by, code),
+            RecordColumn::new(
+                "ruling",
+                |one: &mut Decide, text, _| {
+                    ruling(text.trim()).map(|ruling| one.body.ruling = ruling)
+                },
+                |one| name(&one.body.ruling).to_owned(),
+            ),
+            RecordColumn::new(
+                "detail",
+                |one: &mut Decide, text, _| read_detail(&mut one.body.ruling, text.trim()),
+                |one| detail(&one.body.ruling),
+            )
+            .after("ruling")
+            .plain(),
+            RecordColumn::new(
+                "reason",
+                |one: &mut Decide, text, _| {
+                    one.body.reason = text.to_owned();
+                    Ok(())
+                },
+                |one| one.body.reason.clone(),
+            ),
+            // none said: whatever is the last, known once the hand-ins are
+            RecordColumn::new(
+                "revision",
+                |one: &mut Decide, text, _| {
+                    let read = if_any(text, |text| whole(text, 1..=10_000));
+                    read.map(|number| one.body.revision = number.unwrap_or(0))
+                },
+                |one| one.body.revision.to_string(),
+            )
+            .optional(),
+        ],
+    )
 }
 
 /// The ruling of that name, its detail not read yet.
@@ -164,5 +144,24 @@ fn detail(ruling: &Ruling) -> String {
         Ruling::Adjust { points } => points.to_string(),
         Ruling::AgainstWritten { written } => written.to_string(),
         Ruling::ExcuseLate { excused } => excused.to_string(),
+    }
+}
+
+impl Ruling {
+    /// As people say it.
+    pub fn in_words(&self) -> String {
+        match self {
+            Ruling::Accept => "Accepted".into(),
+            Ruling::Return => "Returned to the student".into(),
+            Ruling::LeaveOut { trial } => format!("Trial {trial} left out"),
+            Ruling::PutBack { trial } => format!("Trial {trial} put back"),
+            Ruling::Adjust { points } if points.is_zero() => "Adjustment taken back".into(),
+            Ruling::Adjust { points } => format!("Points adjusted by {}", signed(*points)),
+            Ruling::AgainstWritten { written: true } => "Marked against the bottle written".into(),
+            Ruling::AgainstWritten { written: false } => "Marked against the bottle issued".into(),
+            Ruling::ExcuseLate { excused: true } => "Lateness excused".into(),
+            Ruling::ExcuseLate { excused: false } => "Lateness counts again".into(),
+            Ruling::TakeBack => "Taken back".into(),
+        }
     }
 }

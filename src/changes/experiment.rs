@@ -4,12 +4,12 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, Texts, put};
+use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, Texts, put};
 use crate::course::{Experiment, SectionDates, SectionLots};
 use crate::ids::{ExperimentKey, SectionName, StudentId};
-use crate::procedure::{Dates, Procedure};
+use crate::procedure::{Dates, Procedure, marking_in_words, trials_in_words};
 use crate::term::{ExperimentSource, Term};
-use crate::text::RecordFile;
+use crate::words::local;
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct SetExperiment {
@@ -53,6 +53,8 @@ impl SetExperiment {
 
 impl ChangeKind for SetExperiment {
     const NAME: &'static str = "experiment";
+    const FILE: Option<fn() -> RecordsOf<Self>> = None;
+    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = dates_and_rules;
 
     fn subject(&self) -> String {
         self.key.to_string()
@@ -81,10 +83,6 @@ impl ChangeKind for SetExperiment {
         Reach::Experiment(self.key.clone())
     }
 
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
-        None
-    }
-
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {
         let glassware = |term: &Term| term.sources.glassware.clone();
         let changed_glassware =
@@ -107,4 +105,57 @@ impl ChangeKind for SetExperiment {
         }
         fresh
     }
+}
+
+/// Dates, marking and rules for trials that differ.
+fn dates_and_rules(change: &SetExperiment, term: &Term) -> Vec<Replaced> {
+    let Some(new) = change.experiment() else {
+        return Vec::new();
+    };
+    let Some(old) = term.experiment(&new.key) else {
+        let due = local(new.dates.due);
+        return vec![Replaced::plain("Due", "local time", "–", due)];
+    };
+    let mut rows = Vec::new();
+    let mut date = |name: String, before, after| {
+        if before != after {
+            let (before, after) = (local(before), local(after));
+            rows.push(Replaced::plain(name, "local time", before, after));
+        }
+    };
+    date("Opens".to_owned(), old.dates.opens, new.dates.opens);
+    date("Due".to_owned(), old.dates.due, new.dates.due);
+    for section in term.sections() {
+        let (before, after) = (old.dates_in(section), new.dates_in(section));
+        if (before, after) != (old.dates, new.dates) {
+            date(
+                format!("Opens, section {section}"),
+                before.opens,
+                after.opens,
+            );
+            date(format!("Due, section {section}"), before.due, after.due);
+        }
+    }
+    let said = |experiment: &Experiment| {
+        let procedure = &experiment.procedure;
+        let mut said = marking_in_words(&procedure.marking);
+        said.push(("Trials", trials_in_words(procedure)));
+        said
+    };
+    let (before, after) = (said(old), said(&new));
+    let find = |said: &[(&str, String)], part: &str| {
+        let found = said.iter().find(|(name, _)| *name == part);
+        found.map_or("none".to_owned(), |(_, words)| words.clone())
+    };
+    let mut parts: Vec<&'static str> = before.iter().chain(&after).map(|(name, _)| *name).collect();
+    parts.dedup();
+    let mut seen = Vec::new();
+    for part in parts {
+        let (was, would) = (find(&before, part), find(&after, part));
+        if was != would && !seen.contains(&part) {
+            seen.push(part);
+            rows.push(Replaced::plain(part, "", was, would));
+        }
+    }
+    rows
 }

@@ -1,90 +1,92 @@
 //! Other dates for one student, or those of before again.
 
-use serde::{Deserialize, Serialize};
-
-use super::{ChangeKind, Made, Reach, listed, newer_of, slot_columns};
-use crate::ids::StudentId;
+use super::{ChangeKind, Made, OfSlot, Reach, RecordsOf, Replaced, SlotEvent, SlotKind, records};
 use crate::term::{Extension, Slot, Term};
-use crate::text::{RecordColumn, RecordFile, if_any, instant, line_of_text, local_time, or_empty};
+use crate::text::{RecordColumn, column, if_any, instant, line_of_text, local_time, or_empty};
+use crate::words::local;
 
-#[derive(Clone, Debug, Default, Serialize, Deserialize)]
-pub struct Extend {
-    #[serde(flatten)]
-    pub slot: Slot,
-    #[serde(flatten)]
-    pub extension: Extension,
-}
+pub type Extend = OfSlot<Extension>;
 
-of_slot!(Extend);
-
-impl ChangeKind for Extend {
+impl SlotKind for Extension {
     const NAME: &'static str = "extension";
+    const FILE: Option<fn() -> RecordsOf<Extend>> = Some(file);
+    const REPLACED: fn(&Extend, &Term) -> Vec<Replaced> = dates;
 
-    fn subject(&self) -> String {
-        self.slot.to_string()
-    }
-
-    fn students(&mut self, visit: &mut dyn FnMut(&mut StudentId)) {
-        visit(&mut self.slot.student);
-    }
-
-    fn apply(&self, term: &mut Term, _: Option<&Made>) {
-        let extensions = term.extensions.entry(self.slot.clone()).or_default();
-        extensions.push(self.extension.clone());
+    fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
+        let extensions = term.extensions.entry(slot.clone()).or_default();
+        extensions.push(self.clone());
     }
 
     /// A student who works with another section is compared with that one.
-    fn reach(&self) -> Reach {
-        Reach::Experiment(self.slot.experiment.clone())
+    fn reach(slot: &Slot) -> Reach {
+        Reach::Experiment(slot.experiment.clone())
     }
 
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
-        let file = RecordFile {
-            name: "extensions.csv",
-            new: Self::default,
-            columns: slot_columns([
-                RecordColumn::new(
-                    "due",
-                    |one: &mut Self, text, _| if_any(text, local_time).map(|due| one.extension.due = due),
-                    |one| or_empty(one.extension.due.as_ref()),
-                ),
-                RecordColumn::new(
-                    "section",
-                    |one: &mut Self, text, known| {
-                        let read = if_any(text, |text| known.section(text));
-                        read.map(|section| one.extension.section = section)
-                    },
-                    |one| or_empty(one.extension.section.as_ref()),
-                ),
-                RecordColumn::new(
-                    "reason",
-                    |one: &mut Self, text, _| line_of_text(text).map(|reason| one.extension.reason = reason),
-                    |one| one.extension.reason.clone(),
-                ),
-                RecordColumn::new(
-                    "by",
-                    |one: &mut Self, text, _| line_of_text(text).map(|by| one.extension.by = by),
-                    |one| one.extension.by.clone(),
-                )
-                .optional(),
-                RecordColumn::new(
-                    "at",
-                    |one: &mut Self, text, _| if_any(text, instant).map(|at| one.extension.at = at),
-                    |one| or_empty(one.extension.at.as_ref()),
-                )
-                .optional(),
-            ]),
-            once: &[],
-        };
-        Some((file, |term| {
-            listed(term, &term.extensions, |slot, extension| Self { slot, extension })
-        }))
+    fn held(term: &Term, slot: &Slot) -> Vec<Self> {
+        term.extensions.get(slot).cloned().unwrap_or_default()
     }
 
-    fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {
-        let fresh = newer_of(&held.extensions, &incoming.extensions);
-        fresh
-            .map(|(slot, extension)| Self { slot, extension })
-            .collect()
+    fn event(&self, _: usize) -> Option<SlotEvent> {
+        let due = self.due.map(|due| format!("due {}", local(due)));
+        let section = self.section.as_ref();
+        let section = section.map(|name| format!("made up with section {name}"));
+        let what: Vec<String> = [due, section].into_iter().flatten().collect();
+        Some(SlotEvent {
+            at: self.at,
+            what: match what.is_empty() {
+                true => "Dates as the section's again".to_owned(),
+                false => format!("Arranged: {}", what.join(", ")),
+            },
+            by: Some(self.by.clone()),
+            why: self.reason.clone(),
+        })
     }
+}
+
+fn file() -> RecordsOf<Extend> {
+    records(
+        "extensions.csv",
+        &[],
+        [
+            column!(Extend: "due", body.due, any local_time),
+            RecordColumn::new(
+                "section",
+                |one: &mut Extend, text, known| {
+                    let read = if_any(text, |text| known.section(text));
+                    read.map(|section| one.body.section = section)
+                },
+                |one| or_empty(one.body.section.as_ref()),
+            ),
+            column!(Extend: "reason", body.reason, line_of_text),
+            column!(Extend: "by", body.by, line_of_text).optional(),
+            column!(Extend: "at", body.at, any instant).optional(),
+        ],
+    )
+}
+
+/// When the student is due, and with whom.
+fn dates(change: &Extend, term: &Term) -> Vec<Replaced> {
+    let slot = &change.slot;
+    let mut after = term.clone();
+    change.apply(&mut after, None);
+    let name = term.student(&slot.student).map(ToString::to_string);
+    let name = name.unwrap_or_default();
+    let of = |term: &Term| {
+        let experiment = term.experiment(&slot.experiment)?;
+        let student = term.student(&slot.student)?;
+        let due = local(term.dates_of(experiment, student).due);
+        Some((due, term.works_in(&slot.experiment, student).to_string()))
+    };
+    let (before, then) = (of(term).unwrap_or_default(), of(&after).unwrap_or_default());
+    let mut rows = vec![Replaced::plain(
+        format!("Due, {name}"),
+        "local time",
+        before.0,
+        then.0,
+    )];
+    if before.1 != then.1 {
+        let name = format!("Works with section, {name}");
+        rows.push(Replaced::plain(name, "", before.1, then.1));
+    }
+    rows
 }

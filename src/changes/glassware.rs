@@ -2,11 +2,10 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, Texts};
+use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, Texts, nothing};
 use crate::ids::StudentId;
 use crate::measure::GlasswareTable;
 use crate::term::Term;
-use crate::text::RecordFile;
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct OwnGlassware {
@@ -18,6 +17,8 @@ pub struct OwnGlassware {
 
 impl ChangeKind for OwnGlassware {
     const NAME: &'static str = "glassware";
+    const FILE: Option<fn() -> RecordsOf<Self>> = None;
+    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         String::new()
@@ -39,10 +40,6 @@ impl ChangeKind for OwnGlassware {
 
     fn reach(&self) -> Reach {
         Reach::All
-    }
-
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
-        None
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {

@@ -2,66 +2,42 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, newer, slot_columns};
-use crate::ids::StudentId;
+use super::{Made, OfSlot, Reach, RecordsOf, Replaced, SlotEvent, SlotKind, nothing, records};
 use crate::term::{Slot, Term};
-use crate::text::{RecordColumn, RecordFile, code};
+use crate::text::{code, column};
 
-#[derive(Clone, Debug, Default, Serialize, Deserialize)]
-pub struct JoinGroup {
-    #[serde(flatten)]
-    pub slot: Slot,
+pub type JoinGroup = OfSlot<Group>;
+
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Group {
     pub group: String,
 }
 
-of_slot!(JoinGroup);
-
-impl ChangeKind for JoinGroup {
+impl SlotKind for Group {
     const NAME: &'static str = "group";
+    const FILE: Option<fn() -> RecordsOf<JoinGroup>> = Some(file);
+    const REPLACED: fn(&JoinGroup, &Term) -> Vec<Replaced> = nothing;
 
-    fn subject(&self) -> String {
-        self.slot.to_string()
-    }
-
-    fn students(&mut self, visit: &mut dyn FnMut(&mut StudentId)) {
-        visit(&mut self.slot.student);
-    }
-
-    fn apply(&self, term: &mut Term, _: Option<&Made>) {
-        term.groups.insert(self.slot.clone(), self.group.clone());
+    fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
+        term.groups.insert(slot.clone(), self.group.clone());
     }
 
     /// Those who shared readings with the student before are no longer to be told from the term.
-    fn reach(&self) -> Reach {
-        Reach::Experiment(self.slot.experiment.clone())
+    fn reach(slot: &Slot) -> Reach {
+        Reach::Experiment(slot.experiment.clone())
     }
 
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
-        let group = RecordColumn::new(
-            "group",
-            |one: &mut Self, text, _| code(text).map(|group| one.group = group),
-            |one| one.group.clone(),
-        );
-        let file = RecordFile {
-            name: "groups.csv",
-            new: Self::default,
-            columns: slot_columns([group]),
-            once: &["experiment", "student_id"],
-        };
-        Some((file, |term| {
-            let group = |slot: Slot| {
-                let group = term.groups.get(&slot)?.clone();
-                Some(Self { slot, group })
-            };
-            term.slots().filter_map(group).collect()
-        }))
+    fn held(term: &Term, slot: &Slot) -> Vec<Self> {
+        let group = term.groups.get(slot).cloned();
+        group.map(|group| Self { group }).into_iter().collect()
     }
 
-    fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {
-        let change = |(slot, group): (&Slot, &String)| Self {
-            slot: slot.clone(),
-            group: group.clone(),
-        };
-        newer(&held.groups, &incoming.groups).map(change).collect()
+    fn event(&self, _: usize) -> Option<SlotEvent> {
+        None
     }
+}
+
+fn file() -> RecordsOf<JoinGroup> {
+    let group = column!(JoinGroup: "group", body.group, code);
+    records("groups.csv", &["experiment", "student_id"], [group])
 }

@@ -2,15 +2,13 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach};
-use crate::ids::StudentId;
+use super::{Made, OfSlot, Reach, RecordsOf, Replaced, SlotEvent, SlotKind, nothing};
 use crate::term::{Revision, Slot, Term};
-use crate::text::RecordFile;
 
-#[derive(Clone, Debug, Serialize, Deserialize)]
-pub struct HandInMade {
-    #[serde(flatten)]
-    pub slot: Slot,
+pub type HandInMade = OfSlot<HandedIn>;
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct HandedIn {
     #[serde(flatten)]
     pub revision: Revision,
     /// Names the request that brought it, so that a repeat is recognised.
@@ -18,47 +16,48 @@ pub struct HandInMade {
     pub key: Option<String>,
 }
 
-impl ChangeKind for HandInMade {
+impl SlotKind for HandedIn {
     const NAME: &'static str = "hand-in";
+    const FILE: Option<fn() -> RecordsOf<HandInMade>> = None;
+    const REPLACED: fn(&HandInMade, &Term) -> Vec<Replaced> = nothing;
 
-    fn subject(&self) -> String {
-        self.slot.to_string()
-    }
-
-    fn students(&mut self, visit: &mut dyn FnMut(&mut StudentId)) {
-        visit(&mut self.slot.student);
-    }
-
-    fn apply(&self, term: &mut Term, made: Option<&Made>) {
-        let revisions = term.submissions.entry(self.slot.clone()).or_default();
+    fn apply(&self, slot: &Slot, term: &mut Term, made: Option<&Made>) {
+        let revisions = term.submissions.entry(slot.clone()).or_default();
         revisions.push(Revision {
             receipt: made.map(|made| made.seq),
             ..self.revision.clone()
         });
     }
 
-    fn reach(&self) -> Reach {
-        Reach::Section(self.slot.clone())
+    fn reach(slot: &Slot) -> Reach {
+        Reach::Section(slot.clone())
     }
 
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
-        None
+    fn held(term: &Term, slot: &Slot) -> Vec<Self> {
+        let revisions = term.submissions.get(slot).into_iter().flatten();
+        let without_receipt = |revision: &Revision| Self {
+            revision: Revision {
+                receipt: None,
+                ..revision.clone()
+            },
+            key: None,
+        };
+        revisions.map(without_receipt).collect()
     }
 
-    fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {
-        let mut fresh = Vec::new();
-        for (slot, revisions) in &incoming.submissions {
-            let known = held.submissions.get(slot).map_or(&[][..], Vec::as_slice);
-            let new = |r: &&Revision| !known.iter().any(|k| k.hand_in == r.hand_in);
-            fresh.extend(revisions.iter().filter(new).map(|revision| Self {
-                slot: slot.clone(),
-                revision: Revision {
-                    receipt: None,
-                    ..revision.clone()
-                },
-                key: None,
-            }));
-        }
-        fresh
+    fn event(&self, index: usize) -> Option<SlotEvent> {
+        Some(SlotEvent {
+            at: self.revision.submitted_at,
+            what: match index {
+                0 => "Handed in".to_owned(),
+                _ => format!("Corrected, version {}", index.saturating_add(1)),
+            },
+            by: None,
+            why: self.revision.reason.clone(),
+        })
+    }
+
+    fn is_same(&self, incoming: &Self) -> bool {
+        self.revision.hand_in == incoming.revision.hand_in
     }
 }

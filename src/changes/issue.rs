@@ -2,43 +2,46 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach};
-use crate::ids::{StudentId, UnknownCode};
+use super::{Made, OfSlot, Reach, RecordsOf, Replaced, SlotEvent, SlotKind, nothing};
+use crate::ids::UnknownCode;
 use crate::term::{Slot, Term};
-use crate::text::RecordFile;
 
-#[derive(Clone, Debug, Serialize, Deserialize)]
-pub struct Issue {
-    #[serde(flatten)]
-    pub slot: Slot,
+pub type Issue = OfSlot<Issued>;
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Issued {
     pub unknown: UnknownCode,
 }
 
-impl ChangeKind for Issue {
+impl SlotKind for Issued {
     const NAME: &'static str = "issue";
+    const FILE: Option<fn() -> RecordsOf<Issue>> = None;
+    const REPLACED: fn(&Issue, &Term) -> Vec<Replaced> = nothing;
 
-    fn subject(&self) -> String {
-        self.slot.to_string()
+    fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
+        term.issued.insert(slot.clone(), self.unknown.clone());
     }
 
-    fn students(&mut self, visit: &mut dyn FnMut(&mut StudentId)) {
-        visit(&mut self.slot.student);
+    fn reach(slot: &Slot) -> Reach {
+        Reach::Section(slot.clone())
     }
 
-    fn apply(&self, term: &mut Term, _: Option<&Made>) {
-        term.issued.insert(self.slot.clone(), self.unknown.clone());
+    /// The first bottle.
+    fn held(term: &Term, slot: &Slot) -> Vec<Self> {
+        let first = term.reissues_of(slot).first().map(|one| &one.instead_of);
+        let unknown = first.or_else(|| term.issued.get(slot)).cloned();
+        unknown
+            .map(|unknown| Self { unknown })
+            .into_iter()
+            .collect()
     }
 
-    fn reach(&self) -> Reach {
-        Reach::Section(self.slot.clone())
-    }
-
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
+    fn event(&self, _: usize) -> Option<SlotEvent> {
         None
     }
 
     /// First bottles. A folder that knows less of a student’s bottles than is held takes none of them back.
-    fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {
+    fn fresh(held: &Term, incoming: &Term) -> Vec<Issue> {
         let mut fresh = Vec::new();
         for (slot, code) in &incoming.issued {
             let known = held.reissues_of(slot);
@@ -49,11 +52,11 @@ impl ChangeKind for Issue {
             let now = held.issued.get(slot);
             let nothing_new = theirs.iter().all(|one| known.contains(one));
             if now.is_none() || (now != Some(code) && nothing_new) {
-                let first = theirs.first().map_or(code, |one| &one.instead_of);
-                fresh.push(Self {
+                let first = Self::held(incoming, slot).into_iter();
+                fresh.extend(first.map(|body| OfSlot {
                     slot: slot.clone(),
-                    unknown: first.clone(),
-                });
+                    body,
+                }));
             }
         }
         fresh

@@ -2,10 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach};
+use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, nothing};
 use crate::ids::{ExperimentKey, StudentId};
 use crate::term::Term;
-use crate::text::RecordFile;
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct KeyOpened {
@@ -14,6 +13,8 @@ pub struct KeyOpened {
 
 impl ChangeKind for KeyOpened {
     const NAME: &'static str = "answer-key";
+    const FILE: Option<fn() -> RecordsOf<Self>> = None;
+    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         self.experiment.to_string()
@@ -25,10 +26,6 @@ impl ChangeKind for KeyOpened {
 
     fn reach(&self) -> Reach {
         Reach::Nothing
-    }
-
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
-        None
     }
 
     fn fresh(_: &Term, _: &Term) -> Vec<Self> {

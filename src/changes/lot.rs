@@ -2,11 +2,10 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, next_version};
+use super::{ChangeKind, GivenValue, Made, Reach, RecordsOf, Replaced, next_version, written};
 use crate::ids::StudentId;
 use crate::term::Term;
-use crate::text::RecordFile;
-use crate::truth::Lot;
+use crate::truth::{Bottle, Lot};
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct LotValue {
@@ -30,12 +29,22 @@ pub(super) fn brought_in_again(known: bool) -> String {
 
 impl ChangeKind for LotValue {
     const NAME: &'static str = "lot";
+    const FILE: Option<fn() -> RecordsOf<Self>> = None;
+    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = values;
 
     fn subject(&self) -> String {
         self.lot.code.to_string()
     }
 
     fn students(&mut self, _: &mut dyn FnMut(&mut StudentId)) {}
+
+    fn given_value(&self) -> Option<GivenValue<'_>> {
+        Some(GivenValue {
+            bottle: Bottle::Lot(self.lot.code.clone()),
+            version: self.lot.version,
+            source: self.source.as_ref(),
+        })
+    }
 
     fn apply(&self, term: &mut Term, _: Option<&Made>) {
         let code = &self.lot.code;
@@ -48,10 +57,6 @@ impl ChangeKind for LotValue {
 
     fn reach(&self) -> Reach {
         Reach::All
-    }
-
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
-        None
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {
@@ -76,4 +81,15 @@ impl ChangeKind for LotValue {
         }
         fresh
     }
+}
+
+fn values(LotValue { lot, source, .. }: &LotValue, term: &Term) -> Vec<Replaced> {
+    let old = term.lots.get(&lot.code);
+    vec![Replaced {
+        name: format!("Lot {}, {}", lot.code, lot.reagent),
+        unit: "mol/L",
+        before: old.map(|old| written(&old.molarity, term.sources.lots.get(&lot.code))),
+        after: written(&lot.molarity, source.as_ref()),
+        unknown: None,
+    }]
 }

@@ -3,7 +3,9 @@
 
 #![deny(clippy::wildcard_enum_match_arm)]
 
+mod of_slot;
 mod reach;
+mod replaced;
 
 use std::collections::BTreeMap;
 
@@ -14,29 +16,30 @@ use crate::ids::StudentId;
 use crate::measure::GlasswareTable;
 use crate::procedure::Procedure;
 use crate::term::{ExperimentSource, Slot, Term};
-use crate::text::{Fault, Known, RecordColumn, RecordFile};
+use crate::text::{Fault, Known, RecordFile};
+use of_slot::records;
+use replaced::{nothing, written};
 
+pub use by_hand::PointsByHand;
+pub use group::Group;
+pub use hand_in::HandedIn;
+pub use issue::Issued;
+pub use of_slot::{OfSlot, SlotKind};
 pub use reach::Reach;
+pub use replaced::{GivenValue, Replaced, SlotEvent};
 pub use student::roster;
-
-macro_rules! of_slot {
-    ($kind:ty) => {
-        impl super::OfSlot for $kind {
-            fn slot(&mut self) -> &mut crate::term::Slot {
-                &mut self.slot
-            }
-
-            fn its_slot(&self) -> &crate::term::Slot {
-                &self.slot
-            }
-        }
-    };
-}
 
 /// What a kind of change has to say of itself. The struct is what the journal keeps of it.
 pub trait ChangeKind: Clone + Serialize + DeserializeOwned {
     /// The word of the journal.
     const NAME: &'static str;
+
+    /// Its file in the course folder, and what a term has for it in the order of the file; none where it has no file of
+    /// its own with a row to a change.
+    const FILE: Option<fn() -> RecordsOf<Self>>;
+
+    /// What it puts in place of what in a term, for people who look before they change it.
+    const REPLACED: fn(&Self, &Term) -> Vec<Replaced>;
 
     /// What it is about, for logs: ids only.
     fn subject(&self) -> String;
@@ -47,6 +50,16 @@ pub trait ChangeKind: Clone + Serialize + DeserializeOwned {
     /// The student whose names it holds: the journal keeps a commitment to them and not the names.
     fn person(&mut self) -> Option<&mut Student> {
         None
+    }
+
+    /// The value it gives to a bottle; none, of what gives none.
+    fn given_value(&self) -> Option<GivenValue<'_>> {
+        None
+    }
+
+    /// What became of a submission by changes of this kind; nothing, of what is about no submission.
+    fn events(_: &Term, _: &Slot) -> Vec<SlotEvent> {
+        Vec::new()
     }
 
     /// Makes from texts what is not kept itself, as the term is just before this change.
@@ -60,17 +73,12 @@ pub trait ChangeKind: Clone + Serialize + DeserializeOwned {
     /// What has to be judged anew.
     fn reach(&self) -> Reach;
 
-    /// Its file in the course folder, and what a term has for it in the order of the file; none where it has no file of
-    /// its own with a row to a change.
-    #[allow(
-        clippy::type_complexity,
-        reason = "a file, and what of a term stands in it"
-    )]
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)>;
-
     /// What an incoming term has of this kind that the term held has not, or has otherwise. Nothing is taken away.
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self>;
 }
+
+/// A file, and what of a term stands in it.
+pub type RecordsOf<K> = (RecordFile<K>, fn(&Term) -> Vec<K>);
 
 /// Where a change stands in the journal.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -142,7 +150,7 @@ macro_rules! changes {
 
             /// The files of a course folder that hold changes row by row.
             pub fn files() -> Vec<&'static str> {
-                let files = [$($kind::file().map(|(file, _)| file.name),)*];
+                let files = [$($kind::FILE.map(|file| file().0.name),)*];
                 files.into_iter().flatten().collect()
             }
 
@@ -154,7 +162,7 @@ macro_rules! changes {
                 faults: &mut Vec<Fault>,
             ) -> Vec<Self> {
                 $(
-                    if let Some((file, _)) = $kind::file()
+                    if let Some((file, _)) = $kind::FILE.map(|file| file())
                         && file.name == name
                     {
                         let rows = file.read(bytes, known, faults);
@@ -168,6 +176,20 @@ macro_rules! changes {
             pub fn subject(&self) -> String {
                 match self {
                     $(Self::$variant(kind) => kind.subject(),)*
+                }
+            }
+
+            /// As [`ChangeKind::REPLACED`].
+            pub fn replaced(&self, term: &Term) -> Vec<Replaced> {
+                match self {
+                    $(Self::$variant(kind) => $kind::REPLACED(kind, term),)*
+                }
+            }
+
+            /// As [`ChangeKind::given_value`].
+            pub fn given_value(&self) -> Option<GivenValue<'_>> {
+                match self {
+                    $(Self::$variant(kind) => kind.given_value(),)*
                 }
             }
 
@@ -208,11 +230,19 @@ macro_rules! changes {
                 }
             }
 
+            /// What became of a submission, in order of time.
+            pub fn events(&self, slot: &Slot) -> Vec<SlotEvent> {
+                let mut events = Vec::new();
+                $(events.extend($kind::events(self, slot));)*
+                events.sort_by_key(|event| event.at);
+                events
+            }
+
             /// The files of the course folder that hold changes row by row.
             pub fn record_files(&self) -> Vec<(&'static str, String)> {
                 let mut files = Vec::new();
                 $(
-                    if let Some((file, all)) = $kind::file() {
+                    if let Some((file, all)) = $kind::FILE.map(|file| file()) {
                         let all = all(self);
                         if !all.is_empty() {
                             files.push((file.name, file.write(&all)));
@@ -259,48 +289,6 @@ changes! {
     Recomputed(Recomputed) in recomputed;
 }
 
-/// A change about one student in one experiment.
-trait OfSlot {
-    fn slot(&mut self) -> &mut Slot;
-
-    fn its_slot(&self) -> &Slot;
-}
-
-/// The columns that say which student and which experiment, then those of the kind.
-fn slot_columns<R: OfSlot>(
-    others: impl IntoIterator<Item = RecordColumn<R>>,
-) -> Vec<RecordColumn<R>> {
-    let experiment = RecordColumn::new(
-        "experiment",
-        |one: &mut R, text, known| {
-            known
-                .experiment(text)
-                .map(|key| one.slot().experiment = key)
-        },
-        |one| one.its_slot().experiment.to_string(),
-    );
-    let student = RecordColumn::new(
-        "student_id",
-        |one: &mut R, text, known| known.student(text).map(|id| one.slot().student = id),
-        |one| one.its_slot().student.to_string(),
-    );
-    [experiment, student].into_iter().chain(others).collect()
-}
-
-/// The lists of a term by slot, as changes in the order of files.
-fn listed<T: Clone, R>(
-    term: &Term,
-    all: &BTreeMap<Slot, Vec<T>>,
-    change: impl Fn(Slot, T) -> R,
-) -> Vec<R> {
-    let mut listed = Vec::new();
-    for slot in term.slots() {
-        let items = all.get(&slot).into_iter().flatten();
-        listed.extend(items.map(|one| change(slot.clone(), one.clone())));
-    }
-    listed
-}
-
 /// The version after one: 1 for the first.
 pub fn next_version(old: Option<u32>) -> u32 {
     old.map_or(1, |version| version.saturating_add(1))
@@ -321,17 +309,4 @@ fn newer<'a, K: Ord, V: PartialEq>(
 ) -> impl Iterator<Item = (&'a K, &'a V)> {
     let entries = incoming.iter();
     entries.filter(|(key, value)| held.get(key) != Some(value))
-}
-
-/// Items of the lists of `incoming` that are not in the list of the same slot that is held.
-fn newer_of<T: Clone + PartialEq>(
-    held: &BTreeMap<Slot, Vec<T>>,
-    incoming: &BTreeMap<Slot, Vec<T>>,
-) -> impl Iterator<Item = (Slot, T)> {
-    let all = incoming.iter().flat_map(|(slot, items)| {
-        let known = held.get(slot).map_or(&[][..], Vec::as_slice);
-        let new = items.iter().filter(|one| !known.contains(one));
-        new.map(move |one| (slot.clone(), one.clone()))
-    });
-    all.collect::<Vec<_>>().into_iter()
 }

@@ -1,84 +1,59 @@
 //! A note of a student or of staff.
 
-use serde::{Deserialize, Serialize};
-
-use super::{ChangeKind, Made, Reach, listed, newer_of, slot_columns};
+use super::{Made, OfSlot, Reach, RecordsOf, Replaced, SlotEvent, SlotKind, nothing, records};
 use crate::ids::StudentId;
 use crate::term::{Note, Side, Slot, Term, note_text};
-use crate::text::{RecordColumn, RecordFile, code, found, instant};
+use crate::text::{RecordColumn, code, column, found, instant};
 
-#[derive(Clone, Debug, Default, Serialize, Deserialize)]
-pub struct LeaveNote {
-    #[serde(flatten)]
-    pub slot: Slot,
-    #[serde(flatten)]
-    pub note: Note,
-}
+pub type LeaveNote = OfSlot<Note>;
 
-of_slot!(LeaveNote);
-
-impl ChangeKind for LeaveNote {
+impl SlotKind for Note {
     const NAME: &'static str = "note";
-
-    fn subject(&self) -> String {
-        self.slot.to_string()
-    }
+    const FILE: Option<fn() -> RecordsOf<LeaveNote>> = Some(file);
+    const REPLACED: fn(&LeaveNote, &Term) -> Vec<Replaced> = nothing;
 
     fn students(&mut self, visit: &mut dyn FnMut(&mut StudentId)) {
-        if self.note.from == Side::Student {
-            let mut by = StudentId::new(self.note.by.as_str());
+        if self.from == Side::Student {
+            let mut by = StudentId::new(self.by.as_str());
             visit(&mut by);
-            self.note.by = by.to_string();
+            self.by = by.to_string();
         }
-        visit(&mut self.slot.student);
     }
 
-    fn apply(&self, term: &mut Term, _: Option<&Made>) {
-        let notes = term.notes.entry(self.slot.clone()).or_default();
-        notes.push(self.note.clone());
+    fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
+        let notes = term.notes.entry(slot.clone()).or_default();
+        notes.push(self.clone());
     }
 
-    fn reach(&self) -> Reach {
-        Reach::Section(self.slot.clone())
+    fn reach(slot: &Slot) -> Reach {
+        Reach::Section(slot.clone())
     }
 
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
-        let file = RecordFile {
-            name: "notes.csv",
-            new: Self::default,
-            columns: slot_columns([
-                RecordColumn::new(
-                    "at",
-                    |one: &mut Self, text, _| instant(text).map(|at| one.note.at = at),
-                    |one| one.note.at.to_string(),
-                ),
-                RecordColumn::new(
-                    "from",
-                    |one: &mut Self, text, _| side(text).map(|side| one.note.from = side),
-                    |one| one.note.from.name().to_owned(),
-                ),
-                RecordColumn::new(
-                    "by",
-                    |one: &mut Self, text, _| code(text).map(|by| one.note.by = by),
-                    |one| one.note.by.clone(),
-                ),
-                RecordColumn::new(
-                    "text",
-                    |one: &mut Self, text, _| note_text(text).map(|text| one.note.text = text),
-                    |one| one.note.text.clone(),
-                ),
-            ]),
-            once: &[],
-        };
-        Some((file, |term| {
-            listed(term, &term.notes, |slot, note| Self { slot, note })
-        }))
+    fn held(term: &Term, slot: &Slot) -> Vec<Self> {
+        term.notes.get(slot).cloned().unwrap_or_default()
     }
 
-    fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {
-        let fresh = newer_of(&held.notes, &incoming.notes);
-        fresh.map(|(slot, note)| Self { slot, note }).collect()
+    /// Notes stand by themselves.
+    fn event(&self, _: usize) -> Option<SlotEvent> {
+        None
     }
+}
+
+fn file() -> RecordsOf<LeaveNote> {
+    records(
+        "notes.csv",
+        &[],
+        [
+            column!(LeaveNote: "at", body.at, instant),
+            RecordColumn::new(
+                "from",
+                |one: &mut LeaveNote, text, _| side(text).map(|side| one.body.from = side),
+                |one| one.body.from.name().to_owned(),
+            ),
+            column!(LeaveNote: "by", body.by, code),
+            column!(LeaveNote: "text", body.text, note_text),
+        ],
+    )
 }
 
 fn side(text: &str) -> Result<Side, String> {

@@ -2,10 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, newer};
+use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, newer};
 use crate::ids::StudentId;
 use crate::term::Term;
-use crate::text::RecordFile;
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct SetProcedure {
@@ -15,6 +14,8 @@ pub struct SetProcedure {
 
 impl ChangeKind for SetProcedure {
     const NAME: &'static str = "procedure";
+    const FILE: Option<fn() -> RecordsOf<Self>> = None;
+    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = texts;
 
     fn subject(&self) -> String {
         self.key.clone()
@@ -31,10 +32,6 @@ impl ChangeKind for SetProcedure {
         Reach::Nothing
     }
 
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
-        None
-    }
-
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {
         let texts = newer(&held.sources.procedures, &incoming.sources.procedures);
         let change = |(key, text): (&String, &String)| Self {
@@ -43,4 +40,11 @@ impl ChangeKind for SetProcedure {
         };
         texts.map(change).collect()
     }
+}
+
+fn texts(change: &SetProcedure, term: &Term) -> Vec<Replaced> {
+    let known = term.sources.procedures.contains_key(&change.key);
+    let before = if known { "as it is" } else { "as shipped" };
+    let name = format!("Text of {}", change.key);
+    vec![Replaced::plain(name, "", before, "the file sent")]
 }

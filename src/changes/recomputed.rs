@@ -2,16 +2,17 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach};
+use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, nothing};
 use crate::ids::StudentId;
 use crate::term::Term;
-use crate::text::RecordFile;
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Recomputed {}
 
 impl ChangeKind for Recomputed {
     const NAME: &'static str = "recomputed";
+    const FILE: Option<fn() -> RecordsOf<Self>> = None;
+    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         String::new()
@@ -23,10 +24,6 @@ impl ChangeKind for Recomputed {
 
     fn reach(&self) -> Reach {
         Reach::Nothing
-    }
-
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
-        None
     }
 
     fn fresh(_: &Term, _: &Term) -> Vec<Self> {

@@ -1,55 +1,51 @@
 //! Another bottle for one student, in place of the one before.
 
-use serde::{Deserialize, Serialize};
-
-use super::{ChangeKind, Made, Reach};
-use crate::ids::StudentId;
+use super::{Made, OfSlot, Reach, RecordsOf, Replaced, SlotEvent, SlotKind};
 use crate::term::{Reissue, Slot, Term};
-use crate::text::RecordFile;
 
-#[derive(Clone, Debug, Serialize, Deserialize)]
-pub struct Replace {
-    #[serde(flatten)]
-    pub slot: Slot,
-    #[serde(flatten)]
-    pub reissue: Reissue,
+pub type Replace = OfSlot<Reissue>;
+
+impl SlotKind for Reissue {
+    const NAME: &'static str = "reissue";
+    const FILE: Option<fn() -> RecordsOf<Replace>> = None;
+    const REPLACED: fn(&Replace, &Term) -> Vec<Replaced> = bottles;
+
+    fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
+        term.issued.insert(slot.clone(), self.unknown.clone());
+        let reissued = term.reissued.entry(slot.clone()).or_default();
+        reissued.push(self.clone());
+    }
+
+    fn reach(slot: &Slot) -> Reach {
+        Reach::Section(slot.clone())
+    }
+
+    fn held(term: &Term, slot: &Slot) -> Vec<Self> {
+        term.reissues_of(slot).to_vec()
+    }
+
+    fn event(&self, _: usize) -> Option<SlotEvent> {
+        Some(SlotEvent {
+            at: Some(self.at),
+            what: format!("Bottle {} in place of {}", self.unknown, self.instead_of),
+            by: Some(self.by.clone()),
+            why: self.reason.clone(),
+        })
+    }
 }
 
-impl ChangeKind for Replace {
-    const NAME: &'static str = "reissue";
-
-    fn subject(&self) -> String {
-        self.slot.to_string()
-    }
-
-    fn students(&mut self, visit: &mut dyn FnMut(&mut StudentId)) {
-        visit(&mut self.slot.student);
-    }
-
-    fn apply(&self, term: &mut Term, _: Option<&Made>) {
-        let (slot, reissue) = (self.slot.clone(), self.reissue.clone());
-        term.issued.insert(slot.clone(), reissue.unknown.clone());
-        term.reissued.entry(slot).or_default().push(reissue);
-    }
-
-    fn reach(&self) -> Reach {
-        Reach::Section(self.slot.clone())
-    }
-
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
-        None
-    }
-
-    fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {
-        let mut fresh = Vec::new();
-        for (slot, theirs) in &incoming.reissued {
-            let known = held.reissues_of(slot);
-            let new = theirs.iter().filter(|one| !known.contains(one));
-            fresh.extend(new.map(|reissue| Self {
-                slot: slot.clone(),
-                reissue: reissue.clone(),
-            }));
-        }
-        fresh
-    }
+fn bottles(change: &Replace, term: &Term) -> Vec<Replaced> {
+    let name = term.student(&change.slot.student).map(ToString::to_string);
+    let name = format!("Bottle, {}", name.unwrap_or_default());
+    let Reissue {
+        instead_of,
+        unknown,
+        ..
+    } = &change.body;
+    vec![Replaced::plain(
+        name,
+        "",
+        instead_of.as_str(),
+        unknown.as_str(),
+    )]
 }

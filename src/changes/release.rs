@@ -3,10 +3,9 @@
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, newer};
+use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, newer, nothing};
 use crate::ids::{ExperimentKey, SectionName, StudentId};
 use crate::term::Term;
-use crate::text::RecordFile;
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct SetRelease {
@@ -17,6 +16,8 @@ pub struct SetRelease {
 
 impl ChangeKind for SetRelease {
     const NAME: &'static str = "release";
+    const FILE: Option<fn() -> RecordsOf<Self>> = None;
+    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         let section = self.section.as_ref().map(|name| format!("/{name}"));
@@ -31,10 +32,6 @@ impl ChangeKind for SetRelease {
 
     fn reach(&self) -> Reach {
         Reach::Nothing
-    }
-
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
-        None
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {

@@ -2,10 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, newer};
+use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, newer, nothing};
 use crate::ids::StudentId;
 use crate::term::Term;
-use crate::text::RecordFile;
 use crate::truth::{Bottle, ShelfLife};
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
@@ -17,6 +16,8 @@ pub struct Keep {
 
 impl ChangeKind for Keep {
     const NAME: &'static str = "shelf-life";
+    const FILE: Option<fn() -> RecordsOf<Self>> = None;
+    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         match &self.bottle {
@@ -37,10 +38,6 @@ impl ChangeKind for Keep {
 
     fn reach(&self) -> Reach {
         Reach::Nothing
-    }
-
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
-        None
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {

@@ -2,14 +2,16 @@
 
 pub use crate::course::StaffMember;
 
-use super::{ChangeKind, Made, Reach, put};
+use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, nothing, put};
 use crate::course::StaffRole;
 use crate::ids::{SectionName, StudentId};
 use crate::term::Term;
-use crate::text::{Known, RecordColumn, RecordFile, code, found, line_of_text};
+use crate::text::{Known, RecordColumn, RecordFile, code, column, found, line_of_text};
 
 impl ChangeKind for StaffMember {
     const NAME: &'static str = "staff";
+    const FILE: Option<fn() -> RecordsOf<Self>> = Some(file);
+    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         self.login.clone()
@@ -25,41 +27,35 @@ impl ChangeKind for StaffMember {
         Reach::Nothing
     }
 
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
-        let file = RecordFile {
-            name: "staff.csv",
-            new: Self::default,
-            columns: vec![
-                RecordColumn::new(
-                    "login",
-                    |one: &mut Self, text, _| code(text).map(|login| one.login = login),
-                    |one| one.login.clone(),
-                ),
-                RecordColumn::new(
-                    "name",
-                    |one: &mut Self, text, _| line_of_text(text).map(|name| one.name = name),
-                    |one| one.name.clone(),
-                ),
-                RecordColumn::new(
-                    "role",
-                    |one: &mut Self, text, _| role(text.trim()).map(|role| one.role = role),
-                    |one| one.role.name().to_owned(),
-                ),
-                RecordColumn::new(
-                    "sections",
-                    |one: &mut Self, text, known| sections(text, known).map(|all| one.sections = all),
-                    |one| one.sections.join(" "),
-                ),
-            ],
-            once: &["login"],
-        };
-        Some((file, |term| term.staff.clone()))
-    }
-
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {
         let staff = incoming.staff.iter();
         staff.filter(|s| !held.staff.contains(s)).cloned().collect()
     }
+}
+
+fn file() -> RecordsOf<StaffMember> {
+    let file = RecordFile {
+        name: "staff.csv",
+        new: StaffMember::default,
+        columns: vec![
+            column!(StaffMember: "login", login, code),
+            column!(StaffMember: "name", name, line_of_text),
+            RecordColumn::new(
+                "role",
+                |one: &mut StaffMember, text, _| role(text.trim()).map(|role| one.role = role),
+                |one| one.role.name().to_owned(),
+            ),
+            RecordColumn::new(
+                "sections",
+                |one: &mut StaffMember, text, known| {
+                    sections(text, known).map(|all| one.sections = all)
+                },
+                |one| one.sections.join(" "),
+            ),
+        ],
+        once: &["login"],
+    };
+    (file, |term| term.staff.clone())
 }
 
 fn role(text: &str) -> Result<StaffRole, String> {

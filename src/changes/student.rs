@@ -4,13 +4,16 @@ pub use crate::course::Student;
 
 use std::collections::BTreeMap;
 
-use super::{ChangeKind, Made, Reach, put};
+use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, put};
 use crate::ids::{SectionName, StudentId};
 use crate::term::Term;
-use crate::text::{RecordColumn, RecordFile, day, if_any, line_of_text, or_empty};
+use crate::text::{RecordFile, column, day, line_of_text};
 
 impl ChangeKind for Student {
     const NAME: &'static str = "student";
+    /// The roster is read before everything that names somebody on it, and written even if nobody is.
+    const FILE: Option<fn() -> RecordsOf<Self>> = None;
+    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = places;
 
     fn subject(&self) -> String {
         self.id.to_string()
@@ -32,11 +35,6 @@ impl ChangeKind for Student {
         Reach::All
     }
 
-    /// The roster is read before everything that names somebody on it, and written even if nobody is.
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
-        None
-    }
-
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {
         let known: BTreeMap<&StudentId, &Self> = held.students.iter().map(|s| (&s.id, s)).collect();
         let students = incoming.students.iter();
@@ -51,39 +49,25 @@ pub fn roster() -> RecordFile<Student> {
         name: "roster.csv",
         new: Student::default,
         columns: vec![
-            RecordColumn::new(
-                "student_id",
-                |one: &mut Student, text, _| StudentId::parse(text).map(|id| one.id = id),
-                |one| one.id.to_string(),
-            ),
-            RecordColumn::new(
-                "family_name",
-                |one: &mut Student, text, _| line_of_text(text).map(|name| one.family_name = name),
-                |one| one.family_name.clone(),
-            ),
-            RecordColumn::new(
-                "given_name",
-                |one: &mut Student, text, _| line_of_text(text).map(|name| one.given_name = name),
-                |one| one.given_name.clone(),
-            ),
-            RecordColumn::new(
-                "section",
-                |one: &mut Student, text, _| SectionName::parse(text).map(|section| one.section = section),
-                |one| one.section.to_string(),
-            ),
-            RecordColumn::new(
-                "email",
-                |one: &mut Student, text, _| line_of_text(text).map(|email| one.email = email),
-                |one| one.email.clone(),
-            )
-            .if_used(|one| !one.email.is_empty()),
-            RecordColumn::new(
-                "left",
-                |one: &mut Student, text, _| if_any(text, day).map(|day| one.left = day),
-                |one| or_empty(one.left.as_ref()),
-            )
-            .if_used(|one| one.left.is_some()),
+            column!(Student: "student_id", id, StudentId::parse),
+            column!(Student: "family_name", family_name, line_of_text),
+            column!(Student: "given_name", given_name, line_of_text),
+            column!(Student: "section", section, SectionName::parse),
+            column!(Student: "email", email, line_of_text).if_used(|one| !one.email.is_empty()),
+            column!(Student: "left", left, any day).if_used(|one| one.left.is_some()),
         ],
         once: &["student_id"],
     }
+}
+
+/// Their section, and whether they have left.
+fn places(student: &Student, term: &Term) -> Vec<Replaced> {
+    let words = |s: &Student| match s.left {
+        Some(day) => format!("{s}, section {}, left on {day}", s.section),
+        None => format!("{s}, section {}", s.section),
+    };
+    let before = term.student(&student.id);
+    let before = before.map_or("not on the roster".to_owned(), words);
+    let name = format!("Student {}", student.id);
+    vec![Replaced::plain(name, "", before, words(student))]
 }

@@ -3,11 +3,10 @@
 use serde::{Deserialize, Serialize};
 
 use super::lot::brought_in_again;
-use super::{ChangeKind, Made, Reach, next_version};
+use super::{ChangeKind, GivenValue, Made, Reach, RecordsOf, Replaced, next_version, written};
 use crate::ids::{ExperimentKey, StudentId};
 use crate::term::Term;
-use crate::text::RecordFile;
-use crate::truth::Unknown;
+use crate::truth::{Bottle, Unknown};
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct UnknownValue {
@@ -22,12 +21,22 @@ pub struct UnknownValue {
 
 impl ChangeKind for UnknownValue {
     const NAME: &'static str = "unknown";
+    const FILE: Option<fn() -> RecordsOf<Self>> = None;
+    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = values;
 
     fn subject(&self) -> String {
         format!("{}/{}", self.experiment, self.unknown.code)
     }
 
     fn students(&mut self, _: &mut dyn FnMut(&mut StudentId)) {}
+
+    fn given_value(&self) -> Option<GivenValue<'_>> {
+        Some(GivenValue {
+            bottle: Bottle::unknown(&self.experiment, &self.unknown.code),
+            version: self.unknown.version,
+            source: self.source.as_ref(),
+        })
+    }
 
     fn apply(&self, term: &mut Term, _: Option<&Made>) {
         let code = &self.unknown.code;
@@ -42,10 +51,6 @@ impl ChangeKind for UnknownValue {
 
     fn reach(&self) -> Reach {
         Reach::Experiment(self.experiment.clone())
-    }
-
-    fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
-        None
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {
@@ -74,4 +79,21 @@ impl ChangeKind for UnknownValue {
         }
         fresh
     }
+}
+
+fn values(value: &UnknownValue, term: &Term) -> Vec<Replaced> {
+    let (key, unknown) = (&value.experiment, &value.unknown);
+    let Some(experiment) = term.experiment(key) else {
+        return Vec::new();
+    };
+    let named = (key.clone(), unknown.code.clone());
+    let old = term.unknowns.get(key);
+    let old = old.and_then(|unknowns| unknowns.get(&unknown.code));
+    vec![Replaced {
+        name: format!("Unknown {}", unknown.code),
+        unit: experiment.procedure.result.unit.name(),
+        before: old.map(|old| written(old.truth.open(), term.sources.unknowns.get(&named))),
+        after: written(unknown.truth.open(), value.source.as_ref()),
+        unknown: Some(unknown.code.clone()),
+    }]
 }

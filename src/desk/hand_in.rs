@@ -3,7 +3,7 @@
 use jiff::{SignedDuration, Timestamp};
 
 use super::Desk;
-use crate::changes::{Change, HandInMade, Made};
+use crate::changes::{Change, HandInMade, HandedIn, Made};
 use crate::ids::StudentId;
 use crate::judge::{Question, refusals};
 use crate::store::{StoreError, by_request_key, entry};
@@ -117,7 +117,7 @@ pub async fn submission(
         slot: kept.slot,
         revision: Revision {
             receipt: Some(receipt),
-            ..kept.revision
+            ..kept.body.revision
         },
         recorded_at: made.at,
     }))
@@ -189,8 +189,10 @@ pub async fn hand_in(desk: &Desk, request: HandInRequest) -> Result<Receipt, Han
             };
             let made = HandInMade {
                 slot,
-                revision,
-                key: Some(key.clone()),
+                body: HandedIn {
+                    revision,
+                    key: Some(key.clone()),
+                },
             };
             Ok(vec![made.into()])
         })
@@ -258,7 +260,7 @@ async fn earlier(
     let Some((Change::HandIn(known), Made { seq: number, .. })) = known else {
         return Ok(None);
     };
-    if known.slot != *slot || known.revision.hand_in != *hand_in {
+    if known.slot != *slot || known.body.revision.hand_in != *hand_in {
         return Err(HandInError::KeyReused);
     }
     Ok(Some(Receipt {

@@ -4,7 +4,7 @@ use jiff::Timestamp;
 use rust_decimal::Decimal;
 
 use super::Desk;
-use crate::changes::{Change, Decide, GivePoints};
+use crate::changes::{Change, Decide, GivePoints, PointsByHand};
 use crate::ids::{ExperimentKey, StudentId};
 use crate::store::StoreError;
 use crate::term::{Decision, Ruling, Slot, standing};
@@ -104,7 +104,7 @@ pub async fn decide(
         }
         Ok(vec![Change::Decide(Decide {
             slot,
-            decision: Decision {
+            body: Decision {
                 revision: u32::try_from(seen_revisions).unwrap_or(u32::MAX),
                 ruling,
                 reason,
@@ -140,7 +140,10 @@ pub async fn take_back(
             by,
             at,
         };
-        Ok(vec![Change::Decide(Decide { slot, decision })])
+        Ok(vec![Change::Decide(Decide {
+            slot,
+            body: decision,
+        })])
     })
     .await?;
     Ok(())
@@ -187,7 +190,7 @@ pub async fn give_points_to(
             } else if term.by_hand.get(&slot) != Some(points) {
                 changes.push(Change::ByHand(GivePoints {
                     slot,
-                    points: found,
+                    body: PointsByHand { points: found },
                 }));
             }
         }

@@ -61,7 +61,7 @@ pub async fn leave_note(
             return Ok(Vec::new());
         }
         let note = Note { from, by, text, at };
-        Ok(vec![Change::Note(LeaveNote { slot, note })])
+        Ok(vec![Change::Note(LeaveNote { slot, body: note })])
     })
     .await?;
     Ok(())

@@ -1,48 +1,140 @@
-//! `lots.csv` and `unknowns.csv`.
+//! `lots.csv` and `unknowns.csv`: lots and unknowns whose value is stated.
+
+use rust_decimal::Decimal;
 
 use crate::ids::{ExperimentKey, LotCode, UnknownCode};
 use crate::term::Term;
 use crate::text::{
-    Columns, Fault, Known, Once, Row, Table, again, day, decimal, guarded, line_of_text, whole,
-    write_csv,
+    Fault, Known, Once, RecordColumn, RecordFile, again, column, day, decimal, if_any,
+    line_of_text, whole,
 };
 use crate::truth::{Assigned, Bottle, Lot, Sealed, ShelfLife, Unknown};
 
-const MOLARITY: [&str; 2] = ["molarity_mol_per_L", "standard_uncertainty_mol_per_L"];
-const TRUTH: [&str; 2] = ["true_value", "standard_uncertainty"];
-const MAY: [&str; 3] = ["version", "made", "expires"];
+/// A row of either file: a lot has a reagent, an unknown an experiment.
+struct StatedValue<C> {
+    experiment: ExperimentKey,
+    code: C,
+    reagent: String,
+    value: Decimal,
+    uncertainty: Decimal,
+    version: u32,
+    life: ShelfLife,
+}
 
-/// Reads the lots whose molarity is stated.
-pub(super) fn read_lots(bytes: &[u8], faults: &mut Vec<Fault>) -> Vec<(Lot, ShelfLife)> {
-    let columns = Columns::new(&["lot", "reagent", MOLARITY[0], MOLARITY[1]], &MAY);
-    let Some(table) = Table::read("lots.csv", bytes, &columns, faults) else {
-        return Vec::new();
-    };
-    let mut once = Once::new();
-    let mut lots = Vec::new();
-    for row in &table.rows {
-        let lot = table.get(row, "lot", LotCode::parse, faults);
-        if let Some(lot) = &lot
-            && let Some(first) = once.seen(lot.clone(), row.line)
-        {
-            faults.push(table.fault(row, "lot", again(lot, first)));
-            continue;
-        }
-        let reagent = table.get(row, "reagent", line_of_text, faults);
-        let molarity = assigned(&table, row, MOLARITY, faults);
-        let version = version(&table, row, faults);
-        let life = shelf_life(&table, row, faults);
-        if let (Some(code), Some(reagent), Some(molarity)) = (lot, reagent, molarity) {
-            let lot = Lot {
-                code,
-                reagent,
-                molarity,
-                version,
-            };
-            lots.push((lot, life));
+impl<C: Default> StatedValue<C> {
+    fn new() -> Self {
+        Self {
+            experiment: ExperimentKey::default(),
+            code: C::default(),
+            reagent: String::new(),
+            value: Decimal::ONE,
+            uncertainty: Decimal::ZERO,
+            version: 1,
+            life: ShelfLife::default(),
         }
     }
-    lots
+
+    fn with(self, assigned: &Assigned, version: u32, life: Option<&ShelfLife>) -> Self {
+        Self {
+            value: assigned.value,
+            uncertainty: assigned.standard_uncertainty,
+            version,
+            life: life.copied().unwrap_or_default(),
+            ..self
+        }
+    }
+
+    fn assigned(&self) -> Assigned {
+        Assigned {
+            value: self.value,
+            standard_uncertainty: self.uncertainty,
+        }
+    }
+
+    /// The columns of what it is, then those of its value, then those that only some courses need.
+    fn columns(
+        named: [RecordColumn<Self>; 2],
+        value: &'static str,
+        uncertainty: &'static str,
+    ) -> Vec<RecordColumn<Self>> {
+        let others = [
+            column!(Self: value, value, above_zero).plain(),
+            column!(Self: uncertainty, uncertainty, zero_or_more).plain(),
+            RecordColumn::new(
+                "version",
+                |one: &mut Self, text, _| {
+                    let read = if_any(text, |text| whole(text, 1..=1_000_000));
+                    read.map(|version| one.version = version.unwrap_or(1))
+                },
+                |one| one.version.to_string(),
+            )
+            .if_used(|one| one.version > 1),
+            column!(Self: "made", life.made, any day).if_used(|one| one.life.made.is_some()),
+            column!(Self: "expires", life.expires, any day)
+                .if_used(|one| one.life.expires.is_some()),
+        ];
+        named.into_iter().chain(others).collect()
+    }
+}
+
+fn above_zero(text: &str) -> Result<Decimal, String> {
+    let assigned = Assigned::new(decimal(text)?, Decimal::ZERO);
+    assigned.map_err(|(_, what)| what).map(|one| one.value)
+}
+
+fn zero_or_more(text: &str) -> Result<Decimal, String> {
+    let assigned = Assigned::new(Decimal::ONE, decimal(text)?);
+    let assigned = assigned.map_err(|(_, what)| what);
+    assigned.map(|one| one.standard_uncertainty)
+}
+
+fn lots_file() -> RecordFile<StatedValue<LotCode>> {
+    type Row = StatedValue<LotCode>;
+    let named = [
+        column!(Row: "lot", code, LotCode::parse),
+        column!(Row: "reagent", reagent, line_of_text),
+    ];
+    RecordFile {
+        name: "lots.csv",
+        new: Row::new,
+        columns: Row::columns(
+            named,
+            "molarity_mol_per_L",
+            "standard_uncertainty_mol_per_L",
+        ),
+        once: &["lot"],
+    }
+}
+
+fn unknowns_file() -> RecordFile<StatedValue<UnknownCode>> {
+    type Row = StatedValue<UnknownCode>;
+    let experiment = RecordColumn::new(
+        "experiment",
+        |one: &mut Row, text, known| known.experiment(text).map(|key| one.experiment = key),
+        |one| one.experiment.to_string(),
+    );
+    // a code written on a hand-in is compared without regard to case
+    let code = column!(Row: "unknown", code, UnknownCode::parse).in_any_case();
+    RecordFile {
+        name: "unknowns.csv",
+        new: Row::new,
+        columns: Row::columns([experiment, code], "true_value", "standard_uncertainty"),
+        once: &["experiment", "unknown"],
+    }
+}
+
+pub(super) fn read_lots(bytes: &[u8], faults: &mut Vec<Fault>) -> Vec<(Lot, ShelfLife)> {
+    let rows = lots_file().read(bytes, &Known::default(), faults);
+    let lot = |row: StatedValue<LotCode>| {
+        let lot = Lot {
+            molarity: row.assigned(),
+            code: row.code,
+            reagent: row.reagent,
+            version: row.version,
+        };
+        (lot, row.life)
+    };
+    rows.into_iter().map(lot).collect()
 }
 
 /// Reads pasted lines of code, value and standard uncertainty, with commas, semicolons or tabs between. Empty lines are
@@ -106,167 +198,57 @@ pub fn read_value_lines(text: &str) -> Result<Vec<(UnknownCode, Assigned)>, Vec<
     }
 }
 
-/// Reads the unknowns whose value is stated, each with its experiment.
+/// The unknowns whose value is stated, each with its experiment.
 pub(super) fn read_unknowns(
     bytes: &[u8],
     known: &Known,
     faults: &mut Vec<Fault>,
 ) -> Vec<(ExperimentKey, Unknown, ShelfLife)> {
-    let columns = Columns::new(&["experiment", "unknown", TRUTH[0], TRUTH[1]], &MAY);
-    let Some(table) = Table::read("unknowns.csv", bytes, &columns, faults) else {
-        return Vec::new();
+    let rows = unknowns_file().read(bytes, known, faults);
+    let unknown = |row: StatedValue<UnknownCode>| {
+        let unknown = Unknown {
+            truth: Sealed::new(row.assigned()),
+            code: row.code,
+            version: row.version,
+        };
+        (row.experiment, unknown, row.life)
     };
-    let mut once = Once::new();
-    let mut unknowns = Vec::new();
-    for row in &table.rows {
-        let experiment = table.get(row, "experiment", |text| known.experiment(text), faults);
-        let code = table.get(row, "unknown", UnknownCode::parse, faults);
-        if let (Some(experiment), Some(code)) = (&experiment, &code)
-            // a code written on a hand-in is compared without regard to case
-            && let Some(first) = once.seen((experiment.clone(), code.to_ascii_lowercase()), row.line)
-        {
-            faults.push(table.fault(row, "unknown", again(code, first)));
-            continue;
-        }
-        let truth = assigned(&table, row, TRUTH, faults);
-        let version = version(&table, row, faults);
-        let life = shelf_life(&table, row, faults);
-        if let (Some(experiment), Some(code), Some(truth)) = (experiment, code, truth) {
-            let truth = Sealed::new(truth);
-            unknowns.push((
-                experiment,
-                Unknown {
-                    code,
-                    truth,
-                    version,
-                },
-                life,
-            ));
-        }
-    }
-    unknowns
-}
-
-fn assigned(
-    table: &Table,
-    row: &Row,
-    [value, uncertainty]: [&str; 2],
-    faults: &mut Vec<Fault>,
-) -> Option<Assigned> {
-    let read_value = table.get(row, value, decimal, faults);
-    let read_uncertainty = table.get(row, uncertainty, decimal, faults);
-    Assigned::new(read_value?, read_uncertainty?)
-        .map_err(|(which, what)| {
-            let column = if which == "value" { value } else { uncertainty };
-            faults.push(table.fault(row, column, what));
-        })
-        .ok()
-}
-
-fn version(table: &Table, row: &Row, faults: &mut Vec<Fault>) -> u32 {
-    let read = |text: &str| whole(text, 1..=1_000_000);
-    table.get_if_any(row, "version", read, faults).unwrap_or(1)
-}
-
-fn shelf_life(table: &Table, row: &Row, faults: &mut Vec<Fault>) -> ShelfLife {
-    ShelfLife {
-        made: table.get_if_any(row, "made", day, faults),
-        expires: table.get_if_any(row, "expires", day, faults),
-    }
-}
-
-/// Columns at the end that only some courses need: version and days, each if any row has it.
-struct AtTheEnd<'a> {
-    rows: Vec<(u32, Option<&'a ShelfLife>)>,
-}
-
-impl AtTheEnd<'_> {
-    fn uses(&self) -> [bool; 3] {
-        let lives = || self.rows.iter().filter_map(|(_, life)| *life);
-        [
-            self.rows.iter().any(|(version, _)| *version > 1),
-            lives().any(|life| life.made.is_some()),
-            lives().any(|life| life.expires.is_some()),
-        ]
-    }
-
-    fn header(&self) -> impl Iterator<Item = &'static str> {
-        let used = MAY.into_iter().zip(self.uses());
-        used.filter(|(_, used)| *used).map(|(name, _)| name)
-    }
-
-    fn cells(&self, row: usize) -> impl Iterator<Item = String> {
-        let (version, life) = self.rows.get(row).copied().unwrap_or((1, None));
-        let day = |day: Option<jiff::civil::Date>| day.map(|d| d.to_string()).unwrap_or_default();
-        let life = life.copied().unwrap_or_default();
-        let all = [version.to_string(), day(life.made), day(life.expires)];
-        let used = all.into_iter().zip(self.uses());
-        used.filter(|(_, used)| *used).map(|(cell, _)| cell)
-    }
+    rows.into_iter().map(unknown).collect()
 }
 
 /// The lots of a term that have no preparation record; none if there is none.
 pub(super) fn write_lots(term: &Term) -> Option<String> {
-    let stated: Vec<&Lot> = term
-        .lots
-        .values()
-        .filter(|lot| !term.sources.lots.contains_key(&lot.code))
-        .collect();
-    let life = |lot: &&Lot| {
-        let bottle = Bottle::Lot(lot.code.clone());
-        (lot.version, term.shelf.get(&bottle))
+    let stated = term.lots.values();
+    let stated = stated.filter(|lot| !term.sources.lots.contains_key(&lot.code));
+    let row = |lot: &Lot| {
+        let life = term.shelf.get(&Bottle::Lot(lot.code.clone()));
+        let row = StatedValue {
+            code: lot.code.clone(),
+            reagent: lot.reagent.clone(),
+            ..StatedValue::new()
+        };
+        row.with(&lot.molarity, lot.version, life)
     };
-    let end = AtTheEnd {
-        rows: stated.iter().map(life).collect(),
-    };
-    let rows: Vec<_> = stated
-        .iter()
-        .enumerate()
-        .map(|(index, lot)| {
-            let molarity =
-                [lot.molarity.value, lot.molarity.standard_uncertainty].map(|n| n.to_string());
-            let mut cells = vec![guarded(&lot.code), guarded(&lot.reagent)];
-            cells.extend(molarity);
-            cells.extend(end.cells(index));
-            cells
-        })
-        .collect();
-    let mut header = vec!["lot", "reagent", MOLARITY[0], MOLARITY[1]];
-    header.extend(end.header());
-    (!rows.is_empty()).then(|| write_csv(&header, rows))
+    lots_file().write_any(&stated.map(row).collect::<Vec<_>>())
 }
 
 /// The unknowns of a term that have no preparation record; none if there is none.
 pub(super) fn write_unknowns(term: &Term) -> Option<String> {
-    let stated: Vec<(&ExperimentKey, &Unknown)> = term
-        .experiments
-        .iter()
-        .filter_map(|experiment| Some((&experiment.key, term.unknowns.get(&experiment.key)?)))
-        .flat_map(|(key, unknowns)| unknowns.values().map(move |unknown| (key, unknown)))
-        .filter(|(key, unknown)| {
-            let named = ((*key).clone(), unknown.code.clone());
-            !term.sources.unknowns.contains_key(&named)
-        })
-        .collect();
-    let life = |(experiment, unknown): &(&ExperimentKey, &Unknown)| {
-        let bottle = Bottle::unknown(experiment, &unknown.code);
-        (unknown.version, term.shelf.get(&bottle))
-    };
-    let end = AtTheEnd {
-        rows: stated.iter().map(life).collect(),
-    };
-    let rows: Vec<_> = stated
-        .iter()
-        .enumerate()
-        .map(|(index, (experiment, unknown))| {
-            let truth = unknown.truth.open();
-            let mut cells = vec![experiment.to_string(), guarded(&unknown.code)];
-            cells.extend([truth.value, truth.standard_uncertainty].map(|n| n.to_string()));
-            cells.extend(end.cells(index));
-            cells
-        })
-        .collect();
-    let mut header = vec!["experiment", "unknown", TRUTH[0], TRUTH[1]];
-    header.extend(end.header());
-    (!rows.is_empty()).then(|| write_csv(&header, rows))
+    let mut rows = Vec::new();
+    for experiment in &term.experiments {
+        let key = &experiment.key;
+        for (code, unknown) in term.unknowns.get(key).into_iter().flatten() {
+            let named = (key.clone(), code.clone());
+            if !term.sources.unknowns.contains_key(&named) {
+                let row = StatedValue {
+                    experiment: key.clone(),
+                    code: code.clone(),
+                    ..StatedValue::new()
+                };
+                let life = term.shelf.get(&Bottle::unknown(key, code));
+                rows.push(row.with(unknown.truth.open(), unknown.version, life));
+            }
+        }
+    }
+    unknowns_file().write_any(&rows)
 }

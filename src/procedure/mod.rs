@@ -3,6 +3,7 @@
 mod check;
 mod sample;
 mod unit;
+mod words;
 
 use jiff::civil;
 use rust_decimal::Decimal;
@@ -18,6 +19,7 @@ use crate::submission::TrialLabel;
 pub use crate::ids::is_key;
 pub use check::{Allowed, Per};
 pub use unit::ResultUnit;
+pub use words::{marking_in_words, trials_in_words};
 
 /// What is titrated with what, how, and how the result is expressed and marked.
 ///

@@ -1,15 +1,13 @@
 //! Back titration: an excess of reagent is added, the titrant finds what the analyte left of it.
 
-use super::parts::{TITRANT, checked, in_reactions, needs_reactions};
-use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
-use crate::chem::{Ratio, Reaction, chain_ratio, shared_ratio};
-use crate::columns::Column;
-use crate::measure::Glassware;
-use crate::procedure::{Allowed, Asked, Common, Excess, Per, Sample, Titrant};
-use crate::submission::{Delivery, Titration};
-use crate::workup::{
-    Builder, Measured, Of, Operation, Own, Party, Quantity, Role, Sign, StepId, Trial, WorkUpError,
+use super::parts::{
+    TITRANT, checked, in_reactions, needs_reactions, of_titrated_sample, one_titre,
 };
+use super::{Faults, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
+use crate::chem::{Ratio, Reaction, chain_ratio, shared_ratio};
+use crate::measure::Glassware;
+use crate::procedure::{Asked, Common, Excess, Sample, Titrant};
+use crate::workup::{Builder, Operation, Own, Party, Quantity, Role, Sign, StepId, Trial, Worked};
 
 const BY_BLANK: Own = Own::about("amount of ", " added, by the blank", "ne");
 const ANALYTE: Own = Own::new("amount of ", "n");
@@ -36,13 +34,7 @@ impl Back {
     }
 
     pub fn new(common: &Common, titrant: Titrant, excess: Excess) -> Result<Self, Faults> {
-        let mut faults = common.check(&Allowed {
-            result: Per::Sample,
-            no_blank: None,
-            titres: true,
-            standard: false,
-        });
-        titrant.check(&mut faults);
+        let mut faults = of_titrated_sample(common, &titrant);
         excess.check(&mut faults);
         checked(faults, Self::with_ratios(common, titrant, excess))
     }
@@ -76,16 +68,10 @@ impl Back {
 }
 
 impl SchemeRules for Back {
+    one_titre!();
+
     fn words(&self) -> &'static str {
         "back titration"
-    }
-
-    fn facts(&self) -> Vec<(&'static str, String)> {
-        vec![self.titrant.fact()]
-    }
-
-    fn instruments(&self) -> String {
-        self.titrant.burette_words()
     }
 
     fn ratio_words(&self) -> String {
@@ -94,10 +80,6 @@ impl SchemeRules for Back {
             "{} {analyte} per {excess}, {} {excess} per {}",
             self.analyte_per_excess, self.excess_per_titrant, self.titrant.species
         )
-    }
-
-    fn asked(&self) -> Option<&Asked> {
-        Some(&self.asked)
     }
 
     fn reagents(&self) -> Reagents<'_> {
@@ -116,34 +98,9 @@ impl SchemeRules for Back {
         made.map(Scheme::Back)
     }
 
-    fn tells_apart(&self) -> bool {
-        true
-    }
-
-    fn columns(&self, fillings: usize) -> Vec<Column> {
-        Column::of_burette(Delivery::First, fillings).collect()
-    }
-
-    fn instrument(&self) -> &Glassware {
-        &self.titrant.burette
-    }
-
-    fn measure(
-        &self,
-        builder: &mut Builder,
-        row: &Titration,
-        of: Of,
-    ) -> Result<Measured, WorkUpError> {
-        builder.titre(row, of)
-    }
-
     /// n(A) = (n(E) − c(T) · V · E/T) · A/E, then per sample. n(E) is what the pipette added of its lot; where a blank
     /// was titrated (the same excess, no sample), it is what the blank found: n(E) = c(T) · V_blank · E/T.
-    fn trial<'a>(
-        &self,
-        builder: &mut Builder<'a>,
-        trial: &Trial<'a>,
-    ) -> Result<StepId, WorkUpError> {
+    fn trial<'a>(&self, builder: &mut Builder<'a>, trial: &Trial<'a>) -> Worked<StepId> {
         let (titrant, excess) = (&self.titrant.species, &self.excess.species);
         let (analyte, of) = (&self.asked.analyte, trial.of);
         let amount = |role| Quantity::new(role).about(excess.shared()).of(of);
@@ -182,9 +139,5 @@ impl SchemeRules for Back {
 
     fn signal(&self, _: &Sample) -> Signal {
         self.titrant.signal()
-    }
-
-    fn measurements(&self, signal: f64, _: f64) -> Option<Vec<Measurement>> {
-        Some(vec![Measurement::Deliver(Delivery::First, signal)])
     }
 }

@@ -12,8 +12,8 @@ use crate::submission::{Titration, TrialLabel};
 use crate::text::decimal;
 use crate::workup::{
     Builder, Cause, Component, Instrument, LabRow, Measured, Of, Operation, Own, Party, Quantity,
-    Role, Scope, Shared, Sign, StepId, StepIds, Trial, WorkUpError, rectangular, triangular,
-    volume_reading,
+    Role, Scope, Shared, Sign, StepId, StepIds, Trial, WorkUpError, Worked, rectangular,
+    triangular, volume_reading,
 };
 use rust_decimal::Decimal;
 
@@ -164,7 +164,7 @@ impl Calibration {
         builder: &mut Builder<'a>,
         number: u32,
         row: &LabRow<'a>,
-    ) -> Result<StepId, WorkUpError> {
+    ) -> Worked<StepId> {
         let of = Of::Standard(number);
         let none = |what| WorkUpError {
             label: of.to_string(),
@@ -296,7 +296,7 @@ impl SchemeRules for CalibrationLine {
         &self.calibration.instrument
     }
 
-    fn measure(&self, _: &mut Builder, _: &Titration, _: Of) -> Result<Measured, WorkUpError> {
+    fn measure(&self, _: &mut Builder, _: &Titration, _: Of) -> Worked<Measured> {
         Ok(Measured::default())
     }
 
@@ -306,11 +306,7 @@ impl SchemeRules for CalibrationLine {
     /// An absorbance is uncertain by the residual standard deviation s(y/x) = √(Σ(A − a − b·c)² / (n − 2)), so that the
     /// law of propagation gives the textbook's s(x₀) = s(y/x)/b · √(1/p + 1/n + (y₀ − ȳ)²/(b²·Sxx)) (QUAM:2012, E.4),
     /// with what stock and flasks add.
-    fn shared<'a>(
-        &self,
-        builder: &mut Builder<'a>,
-        rows: &[LabRow<'a>],
-    ) -> Result<Shared, WorkUpError> {
+    fn shared<'a>(&self, builder: &mut Builder<'a>, rows: &[LabRow<'a>]) -> Worked<Shared> {
         let (mut x, mut y) = (StepIds::new(), StepIds::new());
         for row in rows {
             let TrialLabel::Standard(number) = row.titration.trial else {
@@ -371,11 +367,7 @@ impl SchemeRules for CalibrationLine {
     }
 
     /// c = (A − a) / b, n(A) = c · V(flask) · ratio, then per sample.
-    fn trial<'a>(
-        &self,
-        builder: &mut Builder<'a>,
-        trial: &Trial<'a>,
-    ) -> Result<StepId, WorkUpError> {
+    fn trial<'a>(&self, builder: &mut Builder<'a>, trial: &Trial<'a>) -> Worked<StepId> {
         let (calibration, asked, of) = (&self.calibration, &self.asked, trial.of);
         let missing = |what| trial.missing("absorbance", what);
         let [slope, intercept] = trial.shared.steps.as_slice() else {

@@ -11,7 +11,7 @@ use crate::procedure::{Allowed, Asked, Common, Per, ProcedureFault, Sample, Samp
 use crate::submission::Titration;
 use crate::workup::{
     Builder, Component, Load, Measured, Of, Operation, Own, Quantity, Role, Sign, StepId, Trial,
-    WorkUpError, rectangular,
+    WorkUpError, Worked, rectangular,
 };
 use rust_decimal::Decimal;
 
@@ -158,27 +158,15 @@ impl SchemeRules for Density {
         &self.balance
     }
 
-    fn measure(
-        &self,
-        builder: &mut Builder,
-        row: &Titration,
-        of: Of,
-    ) -> Result<Measured, WorkUpError> {
+    fn measure(&self, builder: &mut Builder, row: &Titration, of: Of) -> Worked<Measured> {
         let columns = (Column::Vessel, Column::VesselFull);
         let mass = content(builder, row, columns, &self.balance, (LIQUID, of))?;
-        Ok(Measured {
-            signals: [Some((mass, Role::Own(LIQUID))), None],
-            ..Measured::default()
-        })
+        Ok(Measured::one(mass, Role::Own(LIQUID)))
     }
 
     /// By volume: ρ = m · (1 − ρ_air/8.0) / V + ρ_air. By water: ρ = (m / m_w) · (ρ_w − ρ_air) + ρ_air. Both allow for
     /// the buoyancy of air.
-    fn trial<'a>(
-        &self,
-        builder: &mut Builder<'a>,
-        trial: &Trial<'a>,
-    ) -> Result<StepId, WorkUpError> {
+    fn trial<'a>(&self, builder: &mut Builder<'a>, trial: &Trial<'a>) -> Worked<StepId> {
         let of = trial.of;
         let mass = trial.signal("mass of the liquid")?;
         let air = builder.once(OF_AIR, |builder, air| {
@@ -252,11 +240,7 @@ impl SchemeRules for Density {
 }
 
 impl Density {
-    fn mass_of_water<'a>(
-        &self,
-        builder: &mut Builder<'a>,
-        trial: &Trial<'a>,
-    ) -> Result<StepId, WorkUpError> {
+    fn mass_of_water<'a>(&self, builder: &mut Builder<'a>, trial: &Trial<'a>) -> Worked<StepId> {
         let missing = || trial.missing("mass of water", "no reading of it");
         let read = Column::VesselWater.get(trial.row.titration);
         let read = read.ok_or_else(missing)?;
@@ -271,7 +255,7 @@ impl Density {
     }
 }
 
-fn density_of_water(builder: &mut Builder, celsius: Decimal) -> Result<StepId, WorkUpError> {
+fn density_of_water(builder: &mut Builder, celsius: Decimal) -> Worked<StepId> {
     let at = as_f64(celsius);
     let value = water_density(at).and_then(|density| from_f64(density, 15));
     let (value, slope) = value

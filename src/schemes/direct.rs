@@ -1,15 +1,13 @@
 //! Direct titration: the titrant that was used finds the analyte, through one reaction or a chain.
 
-use super::parts::{TITRANT, checked, in_reactions, needs_reactions};
-use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeKind, SchemeRules, Signal};
-use crate::chem::{Ratio, chain_ratio};
-use crate::columns::Column;
-use crate::measure::Glassware;
-use crate::procedure::{Allowed, Asked, Common, Per, Sample, Titrant};
-use crate::submission::{Delivery, Titration};
-use crate::workup::{
-    Builder, Measured, Of, Operation, Own, Party, Quantity, Role, StepId, Trial, WorkUpError,
+use super::parts::{
+    TITRANT, checked, in_reactions, needs_reactions, of_titrated_sample, one_titre,
 };
+use super::{Faults, Reagents, Scheme, SchemeFile, SchemeKind, SchemeRules, Signal};
+use crate::chem::{Ratio, chain_ratio};
+use crate::measure::Glassware;
+use crate::procedure::{Asked, Common, Sample, Titrant};
+use crate::workup::{Builder, Operation, Own, Party, Quantity, Role, StepId, Trial, Worked};
 
 const TITRATED: Own = Own::about("amount of ", " titrated", "n");
 
@@ -35,13 +33,7 @@ impl Direct {
     }
 
     pub fn new(common: &Common, titrant: Titrant, indirect: bool) -> Result<Self, Faults> {
-        let mut faults = common.check(&Allowed {
-            result: Per::Sample,
-            no_blank: None,
-            titres: true,
-            standard: false,
-        });
-        titrant.check(&mut faults);
+        let faults = of_titrated_sample(common, &titrant);
         let made = common.asked().and_then(|asked| {
             needs_reactions(common)?;
             let ratio = chain_ratio(&common.reactions, &asked.analyte, &titrant.species);
@@ -57,6 +49,8 @@ impl Direct {
 }
 
 impl SchemeRules for Direct {
+    one_titre!();
+
     fn words(&self) -> &'static str {
         if self.indirect {
             "indirect titration, through a chain of reactions"
@@ -65,21 +59,9 @@ impl SchemeRules for Direct {
         }
     }
 
-    fn facts(&self) -> Vec<(&'static str, String)> {
-        vec![self.titrant.fact()]
-    }
-
-    fn instruments(&self) -> String {
-        self.titrant.burette_words()
-    }
-
     fn ratio_words(&self) -> String {
         let (ratio, titrant) = (self.analyte_per_titrant, &self.titrant.species);
         format!("{ratio} {} per {titrant}", self.asked.analyte)
-    }
-
-    fn asked(&self) -> Option<&Asked> {
-        Some(&self.asked)
     }
 
     fn reagents(&self) -> Reagents<'_> {
@@ -99,33 +81,8 @@ impl SchemeRules for Direct {
         })
     }
 
-    fn tells_apart(&self) -> bool {
-        true
-    }
-
-    fn columns(&self, fillings: usize) -> Vec<Column> {
-        Column::of_burette(Delivery::First, fillings).collect()
-    }
-
-    fn instrument(&self) -> &Glassware {
-        &self.titrant.burette
-    }
-
-    fn measure(
-        &self,
-        builder: &mut Builder,
-        row: &Titration,
-        of: Of,
-    ) -> Result<Measured, WorkUpError> {
-        builder.titre(row, of)
-    }
-
     /// n(A) = c(T) · (V − V_blank) · A/T, then per sample.
-    fn trial<'a>(
-        &self,
-        builder: &mut Builder<'a>,
-        trial: &Trial<'a>,
-    ) -> Result<StepId, WorkUpError> {
+    fn trial<'a>(&self, builder: &mut Builder<'a>, trial: &Trial<'a>) -> Worked<StepId> {
         let (asked, titrant) = (&self.asked, &self.titrant.species);
         let used = builder.net(trial.delivered()?, trial.blanks[0], trial.of)?;
         let molarity = builder.molarity(trial.titrant_lot()?, Party::Titrant, titrant);
@@ -141,9 +98,5 @@ impl SchemeRules for Direct {
 
     fn signal(&self, _: &Sample) -> Signal {
         self.titrant.signal()
-    }
-
-    fn measurements(&self, signal: f64, _: f64) -> Option<Vec<Measurement>> {
-        Some(vec![Measurement::Deliver(Delivery::First, signal)])
     }
 }

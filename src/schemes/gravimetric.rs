@@ -12,7 +12,7 @@ use crate::procedure::{Allowed, Asked, Common, Per, Sample};
 use crate::submission::Titration;
 use crate::workup::{
     Builder, MG_PER_G, Measured, Of, Operation, Own, Party, Quantity, Role, Sign, StepId, Trial,
-    WorkUpError,
+    Worked,
 };
 use rust_decimal::Decimal;
 
@@ -145,12 +145,7 @@ impl SchemeRules for Gravimetric {
         &self.precipitate.balance
     }
 
-    fn measure(
-        &self,
-        builder: &mut Builder,
-        row: &Titration,
-        of: Of,
-    ) -> Result<Measured, WorkUpError> {
+    fn measure(&self, builder: &mut Builder, row: &Titration, of: Of) -> Worked<Measured> {
         let mass = match of {
             Of::Blank(_) => BLANK,
             Of::All | Of::Trial(_) | Of::Rough | Of::Standard(_) => PRECIPITATE,
@@ -158,18 +153,11 @@ impl SchemeRules for Gravimetric {
         let columns = (Column::Crucible, Column::CrucibleFull);
         let balance = &self.precipitate.balance;
         let mass = content(builder, row, columns, balance, (mass, of))?;
-        Ok(Measured {
-            signals: [Some((mass, Role::Own(MEAN_BLANK))), None],
-            ..Measured::default()
-        })
+        Ok(Measured::one(mass, Role::Own(MEAN_BLANK)))
     }
 
     /// n(A) = 1000 · (m − m_blank) · A/P / M(P) (mmol from g), then per sample.
-    fn trial<'a>(
-        &self,
-        builder: &mut Builder<'a>,
-        trial: &Trial<'a>,
-    ) -> Result<StepId, WorkUpError> {
+    fn trial<'a>(&self, builder: &mut Builder<'a>, trial: &Trial<'a>) -> Worked<StepId> {
         let (asked, of) = (&self.asked, trial.of);
         let precipitate = &self.precipitate.species;
         let mut mass = trial.signal("mass of precipitate")?;

@@ -23,7 +23,7 @@ use crate::columns::Column;
 use crate::measure::Glassware;
 use crate::procedure::{Asked, Common, Excess, ProcedureFault, Sample, Titrant};
 use crate::submission::Titration;
-use crate::workup::{Builder, LabRow, Measured, Of, Shared, StepId, Trial, WorkUpError};
+use crate::workup::{Builder, LabRow, Measured, Of, Shared, StepId, Trial, Worked};
 
 pub use back::Back;
 pub use calibration_line::CalibrationLine;
@@ -79,24 +79,15 @@ pub trait SchemeRules: fmt::Debug + Send + Sync {
     fn instrument(&self) -> &Glassware;
 
     /// What a row measures, before anything follows from it.
-    fn measure(
-        &self,
-        builder: &mut Builder,
-        row: &Titration,
-        of: Of,
-    ) -> Result<Measured, WorkUpError>;
+    fn measure(&self, builder: &mut Builder, row: &Titration, of: Of) -> Worked<Measured>;
 
     /// Steps that all trials share and that follow from rows other than theirs.
-    fn shared<'a>(&self, _: &mut Builder<'a>, _: &[LabRow<'a>]) -> Result<Shared, WorkUpError> {
+    fn shared<'a>(&self, _: &mut Builder<'a>, _: &[LabRow<'a>]) -> Worked<Shared> {
         Ok(Shared::default())
     }
 
     /// The steps to the result of one trial.
-    fn trial<'a>(
-        &self,
-        builder: &mut Builder<'a>,
-        trial: &Trial<'a>,
-    ) -> Result<StepId, WorkUpError>;
+    fn trial<'a>(&self, builder: &mut Builder<'a>, trial: &Trial<'a>) -> Worked<StepId>;
 
     /// The one number per trial that a result follows from.
     fn signal(&self, sample: &Sample) -> Signal;

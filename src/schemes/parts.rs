@@ -4,11 +4,68 @@ use super::{Faults, Signal};
 use crate::chem::RatioFault;
 use crate::columns::Column;
 use crate::measure::{Glassware, GlasswareKind, as_f64};
-use crate::procedure::{Common, Excess, ProcedureFault, Titrant};
+use crate::procedure::{Allowed, Common, Excess, Per, ProcedureFault, Titrant};
 use crate::submission::Titration;
 use crate::words::counted;
-use crate::workup::{Builder, Load, Of, Operation, Own, Quantity, Role, Sign, StepId, WorkUpError};
+use crate::workup::{
+    Builder, Load, Of, Operation, Own, Quantity, Role, Sign, StepId, WorkUpError, Worked,
+};
 use rust_decimal::Decimal;
+
+/// What a scheme with a `titrant` and something `asked` says of itself.
+macro_rules! titrated {
+    () => {
+        fn asked(&self) -> Option<&crate::procedure::Asked> {
+            Some(&self.asked)
+        }
+
+        fn tells_apart(&self) -> bool {
+            true
+        }
+
+        fn instrument(&self) -> &crate::measure::Glassware {
+            &self.titrant.burette
+        }
+    };
+}
+
+/// What a scheme says of itself whose rows are one titre each.
+macro_rules! one_titre {
+    () => {
+        super::parts::titrated!();
+
+        fn facts(&self) -> Vec<(&'static str, String)> {
+            vec![self.titrant.fact()]
+        }
+
+        fn instruments(&self) -> String {
+            self.titrant.burette_words()
+        }
+
+        fn columns(&self, fillings: usize) -> Vec<crate::columns::Column> {
+            crate::columns::Column::of_burette(crate::submission::Delivery::First, fillings)
+                .collect()
+        }
+
+        fn measure(
+            &self,
+            builder: &mut crate::workup::Builder,
+            row: &crate::submission::Titration,
+            of: crate::workup::Of,
+        ) -> crate::workup::Worked<crate::workup::Measured> {
+            builder.titre(row, of)
+        }
+
+        fn measurements(&self, signal: f64, _: f64) -> Option<Vec<crate::schemes::Measurement>> {
+            Some(vec![crate::schemes::Measurement::Deliver(
+                crate::submission::Delivery::First,
+                signal,
+            )])
+        }
+    };
+}
+
+pub(super) use {one_titre, titrated};
 
 pub const TITRANT: (&str, &str) = ("titrant", "is a titration");
 
@@ -30,6 +87,18 @@ pub fn checked<T>(mut faults: Faults, made: Result<T, Faults>) -> Result<T, Faul
             Err(faults)
         }
     }
+}
+
+/// What is wrong with the common parts and the titrant where a titre is taken of each sample.
+pub fn of_titrated_sample(common: &Common, titrant: &Titrant) -> Faults {
+    let mut faults = common.check(&Allowed {
+        result: Per::Sample,
+        no_blank: None,
+        titres: true,
+        standard: false,
+    });
+    titrant.check(&mut faults);
+    faults
 }
 
 pub fn needs_reactions(common: &Common) -> Result<(), Faults> {
@@ -125,7 +194,7 @@ pub fn content(
     (empty, full): (Column, Column),
     balance: &Glassware,
     (mass, of): (Own, Of),
-) -> Result<StepId, WorkUpError> {
+) -> Worked<StepId> {
     let mass = Quantity::from(mass).of(of);
     let missing = || WorkUpError {
         label: mass.label(),

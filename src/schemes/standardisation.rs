@@ -1,15 +1,13 @@
 //! Standardisation: a weighed primary standard gives the molarity of the titrant.
 
-use super::parts::{TITRANT, checked, fault, in_reactions, needs_reactions};
-use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
+use super::parts::{TITRANT, checked, fault, in_reactions, needs_reactions, one_titre};
+use super::{Faults, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
 use crate::chem::{Formula, Ratio, chain_ratio, per_analyte};
-use crate::columns::Column;
 use crate::measure::Glassware;
 use crate::procedure::{Allowed, Asked, Common, Per, ProcedureFault, Sample, SampleBy, Titrant};
-use crate::submission::{Delivery, Titration};
 use crate::workup::{
-    Builder, Component, MG_PER_G, Measured, Of, Operation, Own, Party, Quantity, Role, StepId,
-    StepIds, Trial, WorkUpError, rectangular,
+    Builder, Component, MG_PER_G, Operation, Own, Party, Quantity, Role, StepId, StepIds, Trial,
+    Worked, rectangular,
 };
 use rust_decimal::Decimal;
 
@@ -105,25 +103,15 @@ impl Standardisation {
 }
 
 impl SchemeRules for Standardisation {
+    one_titre!();
+
     fn words(&self) -> &'static str {
         "standardisation against a weighed primary standard"
-    }
-
-    fn facts(&self) -> Vec<(&'static str, String)> {
-        vec![self.titrant.fact()]
-    }
-
-    fn instruments(&self) -> String {
-        self.titrant.burette_words()
     }
 
     fn ratio_words(&self) -> String {
         let (ratio, weighed) = (self.titrant_per_weighed, &self.weighed);
         format!("{ratio} {} per {weighed}", self.titrant.species)
-    }
-
-    fn asked(&self) -> Option<&Asked> {
-        Some(&self.asked)
     }
 
     fn reagents(&self) -> Reagents<'_> {
@@ -141,33 +129,8 @@ impl SchemeRules for Standardisation {
         Self::new(common, self.titrant.clone()).map(Scheme::Standardisation)
     }
 
-    fn tells_apart(&self) -> bool {
-        true
-    }
-
-    fn columns(&self, fillings: usize) -> Vec<Column> {
-        Column::of_burette(Delivery::First, fillings).collect()
-    }
-
-    fn instrument(&self) -> &Glassware {
-        &self.titrant.burette
-    }
-
-    fn measure(
-        &self,
-        builder: &mut Builder,
-        row: &Titration,
-        of: Of,
-    ) -> Result<Measured, WorkUpError> {
-        builder.titre(row, of)
-    }
-
     /// n(S) = 1000 · m · P / M (mmol from g), n(T) = n(S) · T/S, c(T) = n(T) / (V − V_blank).
-    fn trial<'a>(
-        &self,
-        builder: &mut Builder<'a>,
-        trial: &Trial<'a>,
-    ) -> Result<StepId, WorkUpError> {
+    fn trial<'a>(&self, builder: &mut Builder<'a>, trial: &Trial<'a>) -> Worked<StepId> {
         let (weighed, titrant, of) = (&self.weighed, &self.titrant.species, trial.of);
         let mass = builder.sample(trial.row.titration, of)?;
         let thousand = builder.exact(MG_PER_G, Decimal::ONE_THOUSAND);
@@ -205,10 +168,6 @@ impl SchemeRules for Standardisation {
             inverse: true,
             ..self.titrant.signal()
         }
-    }
-
-    fn measurements(&self, signal: f64, _: f64) -> Option<Vec<Measurement>> {
-        Some(vec![Measurement::Deliver(Delivery::First, signal)])
     }
 }
 

@@ -1,17 +1,17 @@
 //! Two endpoints: two titres of one titrant, in one flask or in two equal portions, tell two analytes apart.
 
 use super::file::{formula, reactions};
-use super::parts::{TITRANT, checked, fault, needs_reactions};
+use super::parts::{TITRANT, checked, fault, needs_reactions, of_titrated_sample, titrated};
 use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
 use crate::chem::{Formula, Ratio, RatioFault, Reaction, whole_use};
 use crate::columns::Column;
 use crate::measure::{Glassware, as_f64};
-use crate::procedure::{Allowed, Asked, Common, Per, ProcedureFault, Sample, SampleBy, Titrant};
+use crate::procedure::{Asked, Common, ProcedureFault, Sample, SampleBy, Titrant};
 use crate::submission::{Delivery, Titration};
 use crate::text::{Section, found};
 use crate::workup::{
     Builder, Measured, Of, Operation, Own, Party, Quantity, Role, Sign, StepId, Titre, Trial,
-    WorkUpError,
+    Worked,
 };
 
 const BY_FIRST: Own = Own::about("amount of ", " by the first endpoint", "n\u{2032}");
@@ -62,13 +62,7 @@ impl TwoEndpoint {
     }
 
     pub fn new(common: &Common, titrant: Titrant, second: Second) -> Result<Self, Faults> {
-        let mut faults = common.check(&Allowed {
-            result: Per::Sample,
-            no_blank: None,
-            titres: true,
-            standard: false,
-        });
-        titrant.check(&mut faults);
+        let mut faults = of_titrated_sample(common, &titrant);
         let sample = &common.sample;
         let weighed = sample.by != SampleBy::Volume;
         let unlike = (weighed || sample.glassware.kind().is_read()) && sample.aliquot.is_none();
@@ -155,6 +149,8 @@ impl Second {
 }
 
 impl SchemeRules for TwoEndpoint {
+    titrated!();
+
     fn words(&self) -> &'static str {
         "titration to two endpoints"
     }
@@ -183,10 +179,6 @@ impl SchemeRules for TwoEndpoint {
         )
     }
 
-    fn asked(&self) -> Option<&Asked> {
-        Some(&self.asked)
-    }
-
     fn reagents(&self) -> Reagents<'_> {
         Reagents::of_titration(&self.titrant)
     }
@@ -200,10 +192,6 @@ impl SchemeRules for TwoEndpoint {
         made.map(Scheme::TwoEndpoint)
     }
 
-    fn tells_apart(&self) -> bool {
-        true
-    }
-
     fn columns(&self, fillings: usize) -> Vec<Column> {
         let mut columns: Vec<Column> = Column::of_burette(Delivery::First, fillings).collect();
         match self.second.portion {
@@ -213,16 +201,7 @@ impl SchemeRules for TwoEndpoint {
         columns
     }
 
-    fn instrument(&self) -> &Glassware {
-        &self.titrant.burette
-    }
-
-    fn measure(
-        &self,
-        builder: &mut Builder,
-        row: &Titration,
-        of: Of,
-    ) -> Result<Measured, WorkUpError> {
+    fn measure(&self, builder: &mut Builder, row: &Titration, of: Of) -> Worked<Measured> {
         let delivered = builder.delivered(Delivery::First, row, of)?;
         let (first, second, other) = match self.second.portion {
             Portion::Same => {
@@ -245,11 +224,7 @@ impl SchemeRules for TwoEndpoint {
 
     /// n(A) = c(T) · (f₁ · t₁ + f₂ · t₂): t₁ and t₂ are the titres to the two endpoints, each from the start of its
     /// portion and less its blank, f₁ and f₂ follow from the reactions. Then per sample.
-    fn trial<'a>(
-        &self,
-        builder: &mut Builder<'a>,
-        trial: &Trial<'a>,
-    ) -> Result<StepId, WorkUpError> {
+    fn trial<'a>(&self, builder: &mut Builder<'a>, trial: &Trial<'a>) -> Worked<StepId> {
         let (analyte, titrant, of) = (&self.asked.analyte, &self.titrant.species, trial.of);
         let missing = |what| trial.missing("second endpoint", what);
         let [first, second] = trial.measured.signals.map(|signal| Some(signal?.0));

@@ -11,6 +11,7 @@ mod toml_table;
 pub use cells::*;
 pub use fault::*;
 pub use known::Known;
+pub(crate) use records::column;
 pub use records::{RecordColumn, RecordFile, if_any, or_empty};
 pub use table::*;
 pub use toml_table::*;

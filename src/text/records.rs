@@ -24,6 +24,7 @@ pub struct RecordColumn<R> {
     used: Option<fn(&R) -> bool>,
     after: Option<&'static str>,
     plain: bool,
+    in_any_case: bool,
 }
 
 impl<R> RecordColumn<R> {
@@ -41,6 +42,7 @@ impl<R> RecordColumn<R> {
             used: None,
             after: None,
             plain: false,
+            in_any_case: false,
         }
     }
 
@@ -75,7 +77,37 @@ impl<R> RecordColumn<R> {
             ..self
         }
     }
+
+    /// Two cells that differ in case alone are the same.
+    pub fn in_any_case(self) -> Self {
+        Self {
+            in_any_case: true,
+            ..self
+        }
+    }
 }
+
+/// A column that holds one field of a record; with `any`, a field that may be empty.
+macro_rules! column {
+    ($record:ty: $name:expr, $($field:ident).+, any $read:expr) => {
+        $crate::text::RecordColumn::new(
+            $name,
+            |one: &mut $record, text, _| {
+                $crate::text::if_any(text, $read).map(|value| one.$($field).+ = value)
+            },
+            |one| $crate::text::or_empty(one.$($field).+.as_ref()),
+        )
+    };
+    ($record:ty: $name:expr, $($field:ident).+, $read:expr) => {
+        $crate::text::RecordColumn::new(
+            $name,
+            |one: &mut $record, text, _| $read(text).map(|value| one.$($field).+ = value),
+            |one| one.$($field).+.to_string(),
+        )
+    };
+}
+
+pub(crate) use column;
 
 impl<R> RecordFile<R> {
     /// The records of the rows without a fault.
@@ -116,10 +148,15 @@ impl<R> RecordFile<R> {
                 && !self.once.iter().any(|name| at_fault.contains(name))
             {
                 let named = self.columns.iter().filter(|c| self.once.contains(&c.name));
-                let key: Vec<String> = named.map(|c| (c.write)(&record)).collect();
-                let text = key.last().cloned().unwrap_or_default();
+                let key: Vec<String> = named
+                    .map(|column| match column.in_any_case {
+                        true => (column.write)(&record).to_ascii_lowercase(),
+                        false => (column.write)(&record),
+                    })
+                    .collect();
                 if let Some(line) = first.seen(key, row.line) {
-                    faults.push(table.fault(row, last, again(&text, line)));
+                    let text = table.cell(row, last).trim();
+                    faults.push(table.fault(row, last, again(text, line)));
                     continue;
                 }
             }
@@ -128,6 +165,11 @@ impl<R> RecordFile<R> {
             }
         }
         Some(records)
+    }
+
+    /// As [`RecordFile::write`]; none of no records.
+    pub fn write_any(&self, records: &[R]) -> Option<String> {
+        (!records.is_empty()).then(|| self.write(records))
     }
 
     pub fn write(&self, records: &[R]) -> String {

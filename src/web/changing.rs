@@ -4,12 +4,10 @@
 //! what is said when it is done.
 
 mod look;
-mod rows;
 mod visit;
 
 use std::pin::Pin;
 
-use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use axum::routing::{MethodRouter, get, post};
@@ -70,9 +68,9 @@ pub struct Refused {
 /// The page on which a form stands.
 pub fn page_of(place: &'static Place) -> MethodRouter<AppState> {
     get(
-        async move |State(state), visitor: Visitor, at: Option<ExperimentAt>, query| {
+        async move |visitor: Visitor, at: Option<ExperimentAt>, query| {
             let QueryFields(Fields(query)) = query;
-            let visit = place.visit(state, visitor, at, Some(query))?;
+            let visit = place.visit(visitor, at, Some(query))?;
             (place.page)(&visit, None).await
         },
     )
@@ -86,8 +84,8 @@ pub fn shown(place: &'static Place) -> MethodRouter<AppState> {
 /// A form that is entered at its own path.
 pub fn entered(place: &'static Place) -> MethodRouter<AppState> {
     post(
-        async move |State(state), visitor: Visitor, at: Option<ExperimentAt>, sent: LongForm| {
-            let visit = place.visit(state, visitor, at, None)?;
+        async move |visitor: Visitor, at: Option<ExperimentAt>, sent: LongForm| {
+            let visit = place.visit(visitor, at, None)?;
             place.sent(&visit, sent.0.0).await
         },
     )
@@ -96,10 +94,10 @@ pub fn entered(place: &'static Place) -> MethodRouter<AppState> {
 /// Asks what a form would change.
 pub fn looked(place: fn(&Typed) -> &'static Place) -> MethodRouter<AppState> {
     post(
-        async move |State(state), visitor: Visitor, at: Option<ExperimentAt>, sent: LongForm| {
+        async move |visitor: Visitor, at: Option<ExperimentAt>, sent: LongForm| {
             let typed = sent.0.0;
             let place = place(&typed);
-            let visit = place.visit(state, visitor, at, None)?;
+            let visit = place.visit(visitor, at, None)?;
             place.look(&visit, typed, Faults::default()).await
         },
     )
@@ -150,7 +148,6 @@ impl Place {
     /// A request for this form, if it comes from somebody who may use it.
     fn visit(
         &self,
-        state: AppState,
         visitor: Visitor,
         at: Option<ExperimentAt>,
         query: Option<Typed>,
@@ -161,7 +158,7 @@ impl Place {
             (Who::Prep, _) => return Err(prep_room_only()),
         }
         let key = at.map(ExperimentAt::into_key);
-        Ok(Visit::new(state, visitor, key, query))
+        Ok(Visit::new(visitor, key, query))
     }
 
     async fn sent(&'static self, visit: &Visit, mut typed: Typed) -> PageResult<Response> {
@@ -200,7 +197,7 @@ impl Place {
     ) -> PageResult<Response> {
         let form = (self.form)(visit)?;
         let looked = {
-            let view = visit.state.desk.view().await?;
+            let view = visit.view().await?;
             let looked = forms::look(&view, form.as_ref(), &typed, visit.who());
             looked.map(|looked| (form.remarks(&view.term, &looked.changes), looked))
         };

@@ -1,14 +1,9 @@
 //! Dates as pages write them.
 
 use jiff::Timestamp;
-use jiff::civil::DateTime;
 
 use crate::course::Zone;
-
-/// A local date and time, such as “Mon 14 Sep 2026, 17:00”.
-pub fn local(at: DateTime) -> String {
-    at.strftime("%a %-d %b %Y, %H:%M").to_string()
-}
+pub use crate::words::local;
 
 /// An instant as the clocks of the course show it.
 pub fn instant(zone: &Zone, at: Timestamp) -> String {

@@ -63,11 +63,6 @@ impl PageError {
         of_status(StatusCode::NOT_FOUND)
     }
 
-    /// 409: somebody else was quicker.
-    pub fn conflict(message: impl Into<String>) -> Self {
-        Self::new(StatusCode::CONFLICT, message)
-    }
-
     /// 413: more than is taken.
     pub fn too_large(message: impl Into<String>) -> Self {
         Self::new(StatusCode::PAYLOAD_TOO_LARGE, message)

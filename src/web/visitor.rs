@@ -5,9 +5,12 @@ use std::sync::Arc;
 
 use axum::extract::FromRequestParts;
 use axum::http::request::Parts;
+use jiff::Timestamp;
 
-use super::error::PageError;
+use super::error::{PageError, PageResult};
 use super::frame::Frame;
+use super::state::AppState;
+use crate::desk::View;
 use crate::desk::accounts::{Person, Role};
 use crate::desk::sessions::Session;
 use crate::ids::StudentId;
@@ -21,14 +24,15 @@ pub struct Anyone {
     pub path: String,
 }
 
-#[derive(Clone, Debug)]
+#[derive(Clone)]
 pub struct Visitor {
+    pub state: AppState,
     pub person: Person,
     pub session: Session,
     anyone: Arc<Anyone>,
 }
 
-#[derive(Clone, Debug)]
+#[derive(Clone)]
 pub struct StudentVisitor {
     pub id: StudentId,
     pub section: String,
@@ -36,7 +40,7 @@ pub struct StudentVisitor {
 }
 
 /// An assistant, or a coordinator at an assistant's work.
-#[derive(Clone, Debug)]
+#[derive(Clone)]
 pub struct AssistantVisitor {
     pub login: String,
     /// Their sections; none means every section.
@@ -44,14 +48,14 @@ pub struct AssistantVisitor {
     visitor: Visitor,
 }
 
-#[derive(Clone, Debug)]
+#[derive(Clone)]
 pub struct CoordinatorVisitor {
     pub login: String,
     visitor: Visitor,
 }
 
 /// Somebody of the prep room, or a coordinator at its work.
-#[derive(Clone, Debug)]
+#[derive(Clone)]
 pub struct PrepVisitor {
     pub login: String,
     visitor: Visitor,
@@ -76,6 +80,15 @@ impl Visitor {
     /// Whether the whole course is theirs, students' grades included.
     pub fn is_coordinator(&self) -> bool {
         self.person.role == Role::Coordinator
+    }
+
+    /// The course as it stands.
+    pub async fn view(&self) -> PageResult<View<'_>> {
+        Ok(self.state.desk.view().await?)
+    }
+
+    pub fn now(&self) -> Timestamp {
+        self.state.clock.now()
     }
 
     /// The frame of a page.
@@ -119,15 +132,16 @@ impl<S: Sync> FromRequestParts<S> for Anyone {
     }
 }
 
-impl<S: Sync> FromRequestParts<S> for Visitor {
+impl FromRequestParts<AppState> for Visitor {
     type Rejection = PageError;
 
-    async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self, PageError> {
+    async fn from_request_parts(parts: &mut Parts, state: &AppState) -> Result<Self, PageError> {
         let anyone = anyone(parts)?;
         let Some(session) = anyone.session.clone() else {
             return Err(sign_in_first(parts));
         };
         Ok(Self {
+            state: state.clone(),
             person: session.person.clone(),
             session,
             anyone,
@@ -135,10 +149,10 @@ impl<S: Sync> FromRequestParts<S> for Visitor {
     }
 }
 
-impl<S: Sync> FromRequestParts<S> for StudentVisitor {
+impl FromRequestParts<AppState> for StudentVisitor {
     type Rejection = PageError;
 
-    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, PageError> {
+    async fn from_request_parts(parts: &mut Parts, state: &AppState) -> Result<Self, PageError> {
         let visitor = Visitor::from_request_parts(parts, state).await?;
         match visitor.person.role.clone() {
             Role::Student { section } => Ok(Self {
@@ -153,10 +167,10 @@ impl<S: Sync> FromRequestParts<S> for StudentVisitor {
     }
 }
 
-impl<S: Sync> FromRequestParts<S> for AssistantVisitor {
+impl FromRequestParts<AppState> for AssistantVisitor {
     type Rejection = PageError;
 
-    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, PageError> {
+    async fn from_request_parts(parts: &mut Parts, state: &AppState) -> Result<Self, PageError> {
         let visitor = Visitor::from_request_parts(parts, state).await?;
         let sections = match visitor.person.role.clone() {
             Role::Assistant { sections } => Some(sections),
@@ -175,10 +189,10 @@ impl<S: Sync> FromRequestParts<S> for AssistantVisitor {
     }
 }
 
-impl<S: Sync> FromRequestParts<S> for CoordinatorVisitor {
+impl FromRequestParts<AppState> for CoordinatorVisitor {
     type Rejection = PageError;
 
-    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, PageError> {
+    async fn from_request_parts(parts: &mut Parts, state: &AppState) -> Result<Self, PageError> {
         let visitor = Visitor::from_request_parts(parts, state).await?;
         match visitor.person.role {
             Role::Coordinator => Ok(Self {
@@ -190,10 +204,10 @@ impl<S: Sync> FromRequestParts<S> for CoordinatorVisitor {
     }
 }
 
-impl<S: Sync> FromRequestParts<S> for PrepVisitor {
+impl FromRequestParts<AppState> for PrepVisitor {
     type Rejection = PageError;
 
-    async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, PageError> {
+    async fn from_request_parts(parts: &mut Parts, state: &AppState) -> Result<Self, PageError> {
         let visitor = Visitor::from_request_parts(parts, state).await?;
         match visitor.person.role {
             Role::Prep | Role::Coordinator => Ok(Self {

@@ -1,7 +1,7 @@
 //! Volumes read off a burette.
 
 use super::component::{Cause, Component};
-use super::graph::{Operation, Sign, StepId, WorkUpError};
+use super::graph::{Operation, Sign, StepId, Worked};
 use super::parts::{Builder, EXPANSION, rectangular, triangular};
 use super::quantity::{Instrument, Of, Quantity};
 use super::role::{Role, Titre};
@@ -41,12 +41,7 @@ pub fn titre_scatter(procedure: &Procedure) -> Option<f64> {
 
 impl Builder<'_> {
     /// Volume delivered in one titration, mL: the sum of end − start over its pieces.
-    pub fn delivered(
-        &mut self,
-        delivery: Delivery,
-        row: &Titration,
-        of: Of,
-    ) -> Result<StepId, WorkUpError> {
+    pub fn delivered(&mut self, delivery: Delivery, row: &Titration, of: Of) -> Worked<StepId> {
         let pieces: Vec<Piece> = row.pieces(delivery).collect();
         let mut terms = smallvec::SmallVec::new();
         for (index, piece) in pieces.iter().enumerate() {
@@ -68,21 +63,16 @@ impl Builder<'_> {
     }
 
     /// What a row with one titre measures.
-    pub fn titre(&mut self, row: &Titration, of: Of) -> Result<Measured, WorkUpError> {
+    pub fn titre(&mut self, row: &Titration, of: Of) -> Worked<Measured> {
         let delivered = self.delivered(Delivery::First, row, of)?;
         Ok(Measured {
             delivered: Some(delivered),
-            second: None,
-            signals: [Some((delivered, Role::MeanBlank(Titre::Whole))), None],
+            ..Measured::one(delivered, Role::MeanBlank(Titre::Whole))
         })
     }
 
     /// Volume to the first of two endpoints in one flask, mL: from the same start reading as the whole.
-    pub fn to_first_endpoint(
-        &mut self,
-        row: &Titration,
-        of: Of,
-    ) -> Result<Option<StepId>, WorkUpError> {
+    pub fn to_first_endpoint(&mut self, row: &Titration, of: Of) -> Worked<Option<StepId>> {
         // of the first filling, which comes first
         let start = self.graph.find(Role::BuretteStart(Delivery::First), of);
         let (Some(start), Some(read)) = (start, Column::FirstEndpoint.get(row)) else {
@@ -128,12 +118,7 @@ impl Builder<'_> {
     }
 
     /// Titrant used by the sample: delivered volume less the blank, mL.
-    pub fn net(
-        &mut self,
-        delivered: StepId,
-        blank: Option<StepId>,
-        of: Of,
-    ) -> Result<StepId, WorkUpError> {
+    pub fn net(&mut self, delivered: StepId, blank: Option<StepId>, of: Of) -> Worked<StepId> {
         let Some(blank) = blank else {
             return Ok(delivered);
         };

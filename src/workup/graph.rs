@@ -59,6 +59,9 @@ pub enum Sign {
     Minus,
 }
 
+/// A step or several, or why one of them has no value.
+pub type Worked<T> = Result<T, WorkUpError>;
+
 /// Why a step has no value.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("{label}: found {what}")]
@@ -94,7 +97,7 @@ impl Graph {
         quantity: impl Into<Quantity>,
         unit: &'static str,
         operation: Operation,
-    ) -> Result<StepId, WorkUpError> {
+    ) -> Worked<StepId> {
         let quantity = quantity.into();
         let value = match compute(&operation, |id| self.value(id)) {
             Ok(value) => value,
@@ -171,11 +174,7 @@ impl Graph {
 
     /// The value a step would have if some steps had other values: how a slip is predicted, and how sensitivities are
     /// checked.
-    pub fn value_with(
-        &self,
-        id: StepId,
-        substitutes: &[(StepId, Decimal)],
-    ) -> Result<Decimal, WorkUpError> {
+    pub fn value_with(&self, id: StepId, substitutes: &[(StepId, Decimal)]) -> Worked<Decimal> {
         let mut values: Vec<Decimal> = Vec::with_capacity(id.0.saturating_add(1));
         for (index, step) in self.steps.iter().enumerate().take(id.0.saturating_add(1)) {
             let value = match substitutes.iter().find(|(known, _)| known.0 == index) {

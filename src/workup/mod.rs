@@ -24,7 +24,7 @@ pub use choose::concordant;
 pub use component::{Cause, Component, Load, Rows, Scope};
 pub use derivation::{DerivationLine, DerivationPart, Room, Typeset, derivation};
 pub use figures::{significant_figures, written_by_rule};
-pub use graph::{Graph, Operation, Sign, Step, StepId, StepIds, WorkUpError};
+pub use graph::{Graph, Operation, Sign, Step, StepId, StepIds, WorkUpError, Worked};
 pub use parts::{Builder, MG_PER_G, rectangular, triangular, volume_reading};
 pub use preparation::{
     Dilution, Preparation, PreparationFault, Prepared, Recorded, Stock, Taken, Weighed,

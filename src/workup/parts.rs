@@ -4,7 +4,7 @@ use rust_decimal::Decimal;
 
 use super::burette::BuretteUncertainty;
 use super::component::{Cause, Component, Load};
-use super::graph::{Graph, Operation, Sign, StepId, StepIds, WorkUpError};
+use super::graph::{Graph, Operation, Sign, StepId, StepIds, WorkUpError, Worked};
 use super::quantity::{Instrument, Of, Quantity};
 use super::role::{Own, Party, Role};
 use crate::chem::{Formula, Ratio, atomic_weight};
@@ -60,7 +60,7 @@ impl<'a> Builder<'a> {
     }
 
     /// The sample: mL by volume, g by mass.
-    pub fn sample(&mut self, row: &Titration, of: Of) -> Result<StepId, WorkUpError> {
+    pub fn sample(&mut self, row: &Titration, of: Of) -> Worked<StepId> {
         let sample = &self.procedure.sample;
         let missing = || WorkUpError {
             label: format!("sample, {of}"),
@@ -172,7 +172,7 @@ impl<'a> Builder<'a> {
         asked: &Asked,
         sample: StepId,
         of: Of,
-    ) -> Result<StepId, WorkUpError> {
+    ) -> Worked<StepId> {
         let mut amount = amount;
         if let Some((flask, pipette)) = self.aliquot_factor() {
             let whole = Operation::quotient([amount, flask], [pipette]);
@@ -189,7 +189,7 @@ impl<'a> Builder<'a> {
         asked: &Asked,
         sample: StepId,
         of: Of,
-    ) -> Result<StepId, WorkUpError> {
+    ) -> Worked<StepId> {
         let Asked {
             analyte,
             expressed_as,

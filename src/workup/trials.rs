@@ -7,7 +7,7 @@ use rust_decimal::Decimal;
 
 use super::budget::{Budget, budget};
 use super::choose::choose;
-use super::graph::{Graph, Operation, StepId, StepIds, WorkUpError};
+use super::graph::{Graph, Operation, StepId, StepIds, WorkUpError, Worked};
 use super::parts::Builder;
 use super::quantity::Of;
 use super::role::Role;
@@ -90,6 +90,16 @@ pub struct Measured {
     pub signals: [Option<(StepId, Role)>; 2],
 }
 
+impl Measured {
+    /// A result that follows from one step.
+    pub fn one(signal: StepId, mean_blank: Role) -> Self {
+        Self {
+            signals: [Some((signal, mean_blank)), None],
+            ..Self::default()
+        }
+    }
+}
+
 /// What trials share beside lots, glassware and blanks; its scheme knows what it is.
 #[derive(Clone, Default)]
 pub struct Shared {
@@ -110,17 +120,17 @@ pub struct Trial<'a> {
 }
 
 impl<'a> Trial<'a> {
-    pub fn delivered(&self) -> Result<StepId, WorkUpError> {
+    pub fn delivered(&self) -> Worked<StepId> {
         self.signal("delivered volume")
     }
 
     /// The first signal.
-    pub fn signal(&self, label: &str) -> Result<StepId, WorkUpError> {
+    pub fn signal(&self, label: &str) -> Worked<StepId> {
         let signal = self.measured.signals[0].map(|(signal, _)| signal);
         signal.ok_or_else(|| self.missing(label, "no reading of it"))
     }
 
-    pub fn titrant_lot(&self) -> Result<&'a Lot, WorkUpError> {
+    pub fn titrant_lot(&self) -> Worked<&'a Lot> {
         let lot = self.row.lot;
         lot.ok_or_else(|| self.missing("titrant", "no lot of it"))
     }

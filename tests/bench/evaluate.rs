@@ -60,7 +60,7 @@ fn main() {
         due: None,
         by_hand: None,
         settlement: &settlement,
-        likenesses: &[],
+        class: concordant::judge::ClassEvidence::ALONE,
     };
     let judged = evaluate(&case);
     let lot = assigned("0.01004", "0.00001");

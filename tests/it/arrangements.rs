@@ -204,7 +204,7 @@ async fn an_extension_takes_lateness_away_and_gives_it_back() {
     let extend = |due: Option<&str>| {
         Change::Extend(Extend {
             slot: slot.clone(),
-            extension: Extension {
+            body: Extension {
                 due: due.map(|due| due.parse().expect("a time")),
                 reason: "the bus".into(),
                 ..Extension::default()
@@ -242,7 +242,7 @@ async fn another_bottle_leaves_readings_with_the_one_they_name() {
     let reissue = |student: &str, instead_of: &str, unknown: &str| {
         Change::Reissue(Replace {
             slot: crate::slot("hardness", student),
-            reissue: Reissue {
+            body: Reissue {
                 unknown: concordant::ids::UnknownCode::new(unknown),
                 instead_of: concordant::ids::UnknownCode::new(instead_of),
                 reason: "the first one leaked".into(),
@@ -315,7 +315,7 @@ async fn a_made_up_experiment_is_marked_with_the_other_section() {
     assert_eq!(lot().await, "E-1");
     let makes_up = Change::Extend(Extend {
         slot: slot.clone(),
-        extension: Extension {
+        body: Extension {
             section: Some(concordant::ids::SectionName::new("Mon PM")),
             reason: "ill on the day".into(),
             ..Extension::default()

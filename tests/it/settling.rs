@@ -120,7 +120,9 @@ async fn leaving_a_bench_group_leaves_no_judgement_behind() {
     );
     let moved = concordant::changes::Change::Group(concordant::changes::JoinGroup {
         slot: crate::slot("antacid", "0017"),
-        group: "alone".into(),
+        body: concordant::changes::Group {
+            group: "alone".into(),
+        },
     });
     desk.apply(vec![moved], "coord", now())
         .await

@@ -36,12 +36,8 @@ impl ChangeForm for ExtensionForm {
         query.only(|name| name == "student")
     }
 
-    fn changes(
-        &self,
-        typed: &Typed,
-        term: &Term,
-        (login, at): Who<'_>,
-    ) -> Result<Vec<Change>, Faults> {
+    fn changes(&self, typed: &Typed, term: &Term, who: Who<'_>) -> Result<Vec<Change>, Faults> {
+        let (login, at) = who;
         let experiment = experiment(term, &self.0)?;
         let mut read = self.form(term, typed).read(typed);
         let student = read.keep("student", enrolled(term, typed.text("student")));
@@ -79,7 +75,12 @@ impl ChangeForm for ExtensionForm {
             by: login.to_owned(),
             at: Some(at),
         };
-        let extend = |slot| Change::Extend(Extend { slot, extension });
+        let extend = |slot| {
+            Change::Extend(Extend {
+                slot,
+                body: extension,
+            })
+        };
         Ok(slot.map(extend).into_iter().collect())
     }
 }

@@ -7,7 +7,7 @@ use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha20Rng;
 
 use super::{ChangeForm, Who, experiment};
-use crate::changes::{Change, Issue};
+use crate::changes::{Change, Issue, Issued};
 use crate::form::{Faults, Form, Typed};
 use crate::ids::{ExperimentKey, UnknownCode};
 use crate::term::{Slot, Term};
@@ -57,7 +57,9 @@ impl ChangeForm for IssueForm {
         let issue = |((slot, _), code): ((Slot, _), &str)| {
             Change::Issue(Issue {
                 slot,
-                unknown: UnknownCode::new(code),
+                body: Issued {
+                    unknown: UnknownCode::new(code),
+                },
             })
         };
         Ok(fresh.map(issue).collect())

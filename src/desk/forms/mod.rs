@@ -36,7 +36,7 @@ pub use student::StudentForm;
 pub use truth::ShowTruth;
 
 use super::{Desk, Image};
-use crate::changes::{Change, LotValue, SetExperiment, UnknownValue};
+use crate::changes::{Change, SetExperiment};
 use crate::course::{Experiment, Student};
 use crate::form::{Faults, Field, Form, Typed};
 use crate::store::StoreError;
@@ -197,10 +197,9 @@ fn is_as_seen(form: &dyn ChangeForm, typed: &Typed, term: &Term) -> Result<(), F
 
 /// What a reason is called that is wanted where a value is replaced.
 fn reason_for_value(changes: &[Change]) -> Option<Field> {
-    let replaces = |change: &Change| match change {
-        Change::Lot(LotValue { lot, .. }) => lot.version > 1,
-        Change::Unknown(UnknownValue { unknown, .. }) => unknown.version > 1,
-        _ => false,
+    let replaces = |change: &Change| {
+        let given = change.given_value();
+        given.is_some_and(|given| given.version > 1)
     };
     let field = Field::text("reason", "Why the value changes")
         .hint("kept with the value; a later version can take it back")

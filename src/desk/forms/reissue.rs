@@ -64,12 +64,8 @@ impl ChangeForm for ReissueForm {
         query.only(|name| name == "student")
     }
 
-    fn changes(
-        &self,
-        typed: &Typed,
-        term: &Term,
-        (login, at): Who<'_>,
-    ) -> Result<Vec<Change>, Faults> {
+    fn changes(&self, typed: &Typed, term: &Term, who: Who<'_>) -> Result<Vec<Change>, Faults> {
+        let (login, at) = who;
         experiment(term, &self.0)?;
         let mut read = self.form(term, typed).read(typed);
         let student = read.keep("student", enrolled(term, typed.text("student")));
@@ -98,7 +94,7 @@ impl ChangeForm for ReissueForm {
         };
         Ok(vec![Change::Reissue(Replace {
             slot,
-            reissue: Reissue {
+            body: Reissue {
                 unknown,
                 instead_of: held.clone(),
                 reason: read.text("reason").unwrap_or_default().to_owned(),
@@ -112,7 +108,7 @@ impl ChangeForm for ReissueForm {
     fn carried(&self, typed: &Typed, changes: &[Change]) -> Typed {
         let mut carried = typed.clone();
         for change in changes {
-            if let Change::Reissue(Replace { reissue, .. }) = change {
+            if let Change::Reissue(Replace { body: reissue, .. }) = change {
                 carried.set("unknown", reissue.unknown.as_str());
             }
         }
@@ -122,7 +118,11 @@ impl ChangeForm for ReissueForm {
     /// What becomes of readings that are in already.
     fn remarks(&self, term: &Term, changes: &[Change]) -> Box<dyn FnOnce() -> Remarks + Send> {
         let of = |change: &Change| {
-            let Change::Reissue(Replace { slot, reissue }) = change else {
+            let Change::Reissue(Replace {
+                slot,
+                body: reissue,
+            }) = change
+            else {
                 return None;
             };
             let hand_in = term.hand_in_of(slot)?;

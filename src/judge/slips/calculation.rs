@@ -5,13 +5,11 @@ use rust_decimal::Decimal;
 use super::SlipCode;
 use super::glassware::other_glassware;
 use super::rank::{Hypotheses, Tried, log_normal};
-use super::relatives::relatives;
-use crate::chem::{Formula, per_analyte};
 use crate::judge::agreement::Agreement;
 use crate::judge::case::Case;
-use crate::measure::{as_f64, to_figures};
+use crate::measure::as_f64;
 use crate::stats::mean;
-use crate::submission::{Delivery, HandIn, TrialLabel};
+use crate::submission::{HandIn, TrialLabel};
 use crate::workup::{Of, Party, Role, Step, StepId, WorkUp, WorkUpInput, work_up};
 
 /// What a careful calculation may still be off, relative: figures dropped on the way (common practice).
@@ -24,11 +22,11 @@ const RARE: f64 = 0.02;
 /// Volumes taken for one another in a sum differ by less than that factor: half or twice as much would be a forgotten step.
 const IN_A_SUM: f64 = 2.0;
 
-struct Answer<'w> {
-    case: &'w Case<'w>,
-    work_up: &'w WorkUp,
-    mean: StepId,
-    tried: Vec<(SlipCode, String, Decimal)>,
+pub(super) struct Answer<'w> {
+    pub(super) case: &'w Case<'w>,
+    pub(super) work_up: &'w WorkUp,
+    pub(super) mean: StepId,
+    pub(super) tried: Vec<(SlipCode, String, Decimal)>,
 }
 
 /// Every hypothesis with its likelihood, and what else there could be; none where the answer agrees.
@@ -119,7 +117,7 @@ fn predictions(case: &Case, work_up: &WorkUp) -> Vec<(SlipCode, String, Decimal)
 }
 
 impl Answer<'_> {
-    fn steps(&self, wanted: impl Fn(&Step) -> bool) -> Vec<StepId> {
+    pub(super) fn steps(&self, wanted: impl Fn(&Step) -> bool) -> Vec<StepId> {
         let steps = self.work_up.graph.steps();
         steps
             .filter(|(_, step)| wanted(step))
@@ -127,12 +125,12 @@ impl Answer<'_> {
             .collect()
     }
 
-    fn with_role(&self, wanted: impl Fn(Role) -> bool) -> Vec<StepId> {
+    pub(super) fn with_role(&self, wanted: impl Fn(Role) -> bool) -> Vec<StepId> {
         self.steps(|step| wanted(step.quantity.role))
     }
 
     /// The same among those of numbered trials.
-    fn of_trials(&self, wanted: impl Fn(Role) -> bool) -> Vec<StepId> {
+    pub(super) fn of_trials(&self, wanted: impl Fn(Role) -> bool) -> Vec<StepId> {
         self.steps(|step| step.quantity.of.is_trial() && wanted(step.quantity.role))
     }
 
@@ -141,12 +139,12 @@ impl Answer<'_> {
         self.work_up.graph.get(id).quantity.of
     }
 
-    fn value(&self, id: StepId) -> Decimal {
+    pub(super) fn value(&self, id: StepId) -> Decimal {
         self.work_up.graph.value(id)
     }
 
     /// The answer if these steps had these values.
-    fn with(
+    pub(super) fn with(
         &mut self,
         code: SlipCode,
         place: impl Into<String>,
@@ -417,149 +415,5 @@ impl Answer<'_> {
             left_out: &Default::default(),
         });
         done.value()
-    }
-
-    /// Slips with what the result is expressed as, and with its unit.
-    fn expressed(&mut self) {
-        if let Some(asked) = self.case.procedure.scheme.asked() {
-            let masses = self.with_role(|role| role == Role::MolarMass);
-            let composition = self.with_role(|role| role == Role::CompositionRatio);
-            for species in self.other_species() {
-                for mass in &masses {
-                    let own = self
-                        .work_up
-                        .graph
-                        .get(*mass)
-                        .quantity
-                        .species()
-                        .map(str::to_owned);
-                    if own.as_deref() == Some(species.written()) {
-                        continue;
-                    }
-                    let molar = species.molar_mass().value;
-                    self.with(
-                        SlipCode::WrongSpecies,
-                        species.to_string(),
-                        &[(*mass, molar)],
-                    );
-                    // and as it should be for that species: with as much of it as there is analyte for
-                    let of_expressed = own.as_deref() == Some(asked.expressed_as.written());
-                    let ratio = per_analyte(&asked.analyte, &species).ok();
-                    let ratio = ratio.and_then(|ratio| {
-                        let (over, under) = ratio.parts();
-                        over.checked_div(under)
-                    });
-                    let Some(ratio) = ratio.filter(|_| of_expressed) else {
-                        continue;
-                    };
-                    let substitutes = match composition.first() {
-                        Some(composition) => vec![(*mass, molar), (*composition, ratio)],
-                        None => vec![(*mass, molar.saturating_mul(ratio))],
-                    };
-                    self.with(SlipCode::WrongSpecies, species.to_string(), &substitutes);
-                }
-            }
-        }
-        let result = self.value(self.mean);
-        for (factor, place) in [
-            (Decimal::TEN, "10 times"),
-            (Decimal::ONE_HUNDRED, "100 times"),
-            (Decimal::ONE_THOUSAND, "1000 times"),
-            (Decimal::new(1, 1), "a tenth"),
-            (Decimal::new(1, 2), "a hundredth"),
-            (Decimal::new(1, 3), "a thousandth"),
-        ] {
-            if let Some(prediction) = result.checked_mul(factor) {
-                self.tried
-                    .push((SlipCode::UnitSlip, place.into(), prediction));
-            }
-        }
-    }
-
-    /// Species that stand in the procedure and in what is weighed, with and without their water, and their relatives.
-    fn other_species(&self) -> Vec<Formula> {
-        let procedure = self.case.procedure;
-        let mut found: Vec<Formula> = Vec::new();
-        let mut add = |species: Formula| {
-            if !found
-                .iter()
-                .any(|known| known.written() == species.written())
-            {
-                found.push(species);
-            }
-        };
-        procedure
-            .reactions
-            .iter()
-            .flat_map(|r| r.species())
-            .cloned()
-            .for_each(&mut add);
-        let named = [
-            &procedure.result.analyte,
-            &procedure.result.expressed_as,
-            &procedure.sample.species,
-        ];
-        named.into_iter().flatten().cloned().for_each(&mut add);
-        let dry: Vec<Formula> = found
-            .iter()
-            .filter_map(|species| {
-                let (salt, _) = species.written().split_once(['.', '\u{b7}'])?;
-                Formula::parse(salt).ok()
-            })
-            .collect();
-        let asked = [&procedure.result.analyte, &procedure.result.expressed_as];
-        let usual = asked.into_iter().flatten().flat_map(relatives);
-        for species in dry.into_iter().chain(usual) {
-            if !found.iter().any(|known| known.atoms() == species.atoms()) {
-                found.push(species);
-            }
-        }
-        found
-    }
-
-    /// Slips of rounding: every value of one kind to two or three figures, in all trials.
-    fn rounded(&mut self) {
-        let kinds: [(&str, Vec<StepId>); 2] = [
-            (
-                "delivered volumes",
-                self.of_trials(|role| role == Role::Delivered(Delivery::First)),
-            ),
-            (
-                "amounts",
-                self.steps(|s| s.quantity.of.is_trial() && s.unit == "mmol"),
-            ),
-        ];
-        // with fewer figures a molar mass is another number, and a molarity that of the label
-        let masses = self.with_role(|role| role == Role::MolarMass);
-        let rounded = masses
-            .iter()
-            .map(|id| (*id, to_figures(self.value(*id), 3)));
-        let rounded: Vec<_> = rounded.collect();
-        self.with(
-            SlipCode::RoundedEarly,
-            "molar masses to 3 figures",
-            &rounded,
-        );
-        for figures in [2, 3] {
-            for (kind, steps) in &kinds {
-                let substitutes: Vec<_> = steps
-                    .iter()
-                    .map(|id| (*id, to_figures(self.value(*id), figures)))
-                    .collect();
-                let place = format!("{kind} to {figures} figures");
-                self.with(SlipCode::RoundedEarly, place, &substitutes);
-            }
-            let results: Vec<Decimal> = self
-                .work_up
-                .trials
-                .iter()
-                .filter(|t| t.counted)
-                .filter_map(|t| Some(to_figures(self.value(t.result?), figures)))
-                .collect();
-            if let Some(prediction) = mean(&results).filter(|p| *p != self.value(self.mean)) {
-                let place = format!("results to {figures} figures");
-                self.tried.push((SlipCode::RoundedEarly, place, prediction));
-            }
-        }
     }
 }

@@ -8,6 +8,7 @@
 
 mod calculation;
 mod code;
+mod expressed;
 mod glassware;
 mod misread;
 mod rank;

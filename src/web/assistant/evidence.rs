@@ -166,12 +166,11 @@ pub fn marks(evaluation: &Evaluation) -> MarksView {
             let lost = if marks.late.is_zero() {
                 marks.late.to_string()
             } else {
-                super::timeline::signed(-marks.late)
+                crate::words::signed(-marks.late)
             };
             (lost, marks.late_sentence.clone())
         }),
-        adjustment: (!marks.adjustment.is_zero())
-            .then(|| super::timeline::signed(marks.adjustment)),
+        adjustment: (!marks.adjustment.is_zero()).then(|| crate::words::signed(marks.adjustment)),
     }
 }
 

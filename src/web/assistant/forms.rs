@@ -88,7 +88,7 @@ impl Folder<'_> {
         }
         let held = match settled.adjustment.is_zero() {
             true => String::new(),
-            false => super::timeline::signed(settled.adjustment),
+            false => crate::words::signed(settled.adjustment),
         };
         let points = points("Points to add").hint(
             "With a minus in front to take off. It replaces an earlier adjustment; 0 takes it back.",

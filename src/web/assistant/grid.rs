@@ -3,7 +3,6 @@
 use std::collections::BTreeMap;
 
 use askama::Template;
-use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use rust_decimal::Decimal;
@@ -18,9 +17,7 @@ use crate::ids::{ExperimentKey, StudentId};
 use crate::measure::plain;
 use crate::term::Slot;
 use crate::web::at::ExperimentAt;
-use crate::web::{
-    AppState, AssistantVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields,
-};
+use crate::web::{AssistantVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields};
 use crate::words::counted;
 
 /// Most rows of a page; where a visitor's sections hold more, one section is shown at a time.
@@ -59,12 +56,11 @@ struct Typed {
 }
 
 pub async fn page(
-    State(state): State<AppState>,
     visitor: AssistantVisitor,
     key: ExperimentAt,
     QueryFields(query): QueryFields,
 ) -> PageResult<impl IntoResponse> {
-    let view = state.desk.view().await?;
+    let view = visitor.view().await?;
     let mut page = grid(&view, &visitor, &key, query.text("section"))?;
     page.frame.notice = match query.text("saved") {
         "" => None,
@@ -79,19 +75,18 @@ pub async fn page(
 
 /// `POST /points/{experiment}`: keeps what is sound and shows the rest again.
 pub async fn save(
-    State(state): State<AppState>,
     visitor: AssistantVisitor,
     key: ExperimentAt,
     fields: Fields,
 ) -> PageResult<Response> {
     let section = fields.text("section").to_owned();
     let typed = typed(&fields);
-    let view = state.desk.view().await?;
+    let view = visitor.view().await?;
     let page = grid(&view, &visitor, &key, &section)?;
     let (points, mut faults) = changed(&page.rows, &typed);
     drop(view);
-    let who = (visitor.login.as_str(), state.clock.now());
-    let refused = desk::give_points_to(&state.desk, &key, &points, who)
+    let who = (visitor.login.as_str(), visitor.now());
+    let refused = desk::give_points_to(&visitor.state.desk, &key, &points, who)
         .await
         .map_err(|why| match why {
             desk::ReviewError::Store(why) => why.into(),
@@ -111,7 +106,7 @@ pub async fn save(
         let path = format!("/points/{}", in_path(&key));
         return Ok(Redirect::to(&with_query(&path, &query)).into_response());
     }
-    let view = state.desk.view().await?;
+    let view = visitor.view().await?;
     let mut page = grid(&view, &visitor, &key, &section)?;
     page.saved = saved;
     for row in &mut page.rows {

@@ -1,7 +1,6 @@
 //! What waits for an assistant.
 
 use askama::Template;
-use axum::extract::State;
 use axum::response::IntoResponse;
 use rust_decimal::Decimal;
 
@@ -14,7 +13,7 @@ use crate::desk::Image;
 use crate::judge::FlagCode;
 use crate::measure::{plain, to_figures};
 use crate::web::digits::{SectionDigits, section_digits};
-use crate::web::{AppState, AssistantVisitor, Frame, Page, PageResult, QueryFields};
+use crate::web::{AssistantVisitor, Frame, Page, PageResult, QueryFields};
 
 /// Most lines of a page; a longer list is asked for in parts.
 const MOST_LINES: usize = 200;
@@ -53,11 +52,10 @@ struct Line {
 }
 
 pub async fn page(
-    State(state): State<AppState>,
     visitor: AssistantVisitor,
     QueryFields(query): QueryFields,
 ) -> PageResult<impl IntoResponse> {
-    let view = state.desk.view().await?;
+    let view = visitor.view().await?;
     let filter = Filter::of(&query);
     let list = short_list(&view, &visitor, &filter);
     let waiting = short_list(&view, &visitor, &Filter::default()).len();

@@ -1,7 +1,6 @@
 //! One submission with everything needed to decide on it.
 
 use askama::Template;
-use axum::extract::State;
 use axum::response::IntoResponse;
 
 use super::attempt::Attempt;
@@ -22,9 +21,7 @@ use crate::judge::FlagCode;
 use crate::term::{Slot, settlement};
 use crate::web::at::SlotAt;
 use crate::web::student::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
-use crate::web::{
-    AppState, AssistantVisitor, Frame, Page, PageResult, QueryFields, Uncertainty, dates,
-};
+use crate::web::{AssistantVisitor, Frame, Page, PageResult, QueryFields, Uncertainty, dates};
 use crate::workup::DerivationPart;
 
 #[derive(Template)]
@@ -100,12 +97,11 @@ struct Earlier {
 }
 
 pub async fn page(
-    State(state): State<AppState>,
     visitor: AssistantVisitor,
     SlotAt(slot): SlotAt,
     QueryFields(query): QueryFields,
 ) -> PageResult<impl IntoResponse> {
-    let view = state.desk.view().await?;
+    let view = visitor.view().await?;
     let filter = Filter::of(&query);
     let mut page = page_of(&view, &visitor, &slot, &filter, Attempt::default())?;
     page.frame.notice = notice(&view, &visitor, &query);

@@ -5,15 +5,15 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use rust_decimal::Decimal;
 
-use super::rows::{ValueRow, rows};
 use super::{Place, Visit};
-use crate::changes::{Change, LotValue, UnknownValue};
+use crate::changes::{Change, Replaced};
 use crate::course::Experiment;
 use crate::desk::Image;
 use crate::desk::forms::{Looked, Remarks, recorded};
 use crate::form::{Faults, Filled, Form, Typed};
 use crate::judge::{AuditGroup, AuditKind, GroupName};
 use crate::term::{Altered, ExperimentAudit, Preview, Term};
+use crate::truth::Bottle;
 use crate::web::coordinator::audit::words;
 use crate::web::coordinator::titres;
 use crate::web::prep::Shown;
@@ -49,6 +49,14 @@ struct LookPage {
     button: String,
     /// How a single recorded value comes about.
     shown: Option<Shown>,
+}
+
+/// One value, before and after.
+struct ValueRow {
+    replaced: Replaced,
+    /// What an unknown should give.
+    titre: Option<String>,
+    warning: Option<String>,
 }
 
 /// What a change does to students' points.
@@ -100,7 +108,7 @@ pub(super) async fn page(
     looked: Looked,
     remarks: Remarks,
 ) -> PageResult<Response> {
-    let view = visit.state.desk.view().await?;
+    let view = visit.view().await?;
     let status = match faults.is_empty() {
         true => StatusCode::OK,
         false => StatusCode::UNPROCESSABLE_ENTITY,
@@ -108,8 +116,14 @@ pub(super) async fn page(
     let changes = &looked.changes;
     let preview = view.preview(changes);
     let moved = |altered: &&Altered| !altered.gain().is_zero();
-    let mut values: Vec<ValueRow> = changes.iter().flat_map(|c| rows(&view.term, c)).collect();
-    let points = visit.visitor.is_coordinator().then(|| Points {
+    let row = |replaced| ValueRow {
+        replaced,
+        titre: None,
+        warning: None,
+    };
+    let replaced = changes.iter().flat_map(|c| c.replaced(&view.term));
+    let mut values: Vec<ValueRow> = replaced.map(row).collect();
+    let points = visit.is_coordinator().then(|| Points {
         groups: groups(&view, &preview, &assigned(changes)),
         grades: preview
             .altered
@@ -123,15 +137,17 @@ pub(super) async fn page(
     let expected = experiment_of(after, changes).map(|e| (e, titres::expected(after, e)));
     if let Some((_, (titres, _))) = &expected {
         for row in &mut values {
-            let own = titres
-                .iter()
-                .find(|t| row.name == format!("Unknown {}", t.code));
+            let mut titres = titres.iter();
+            let own = titres.find(|t| {
+                let code = row.replaced.unknown.as_ref();
+                code.is_some_and(|code| *code == t.code)
+            });
             row.titre = own.and_then(|titre| titre.volume.clone());
             row.warning = own.and_then(|titre| titre.warning.clone());
         }
     }
     let form = Form::of(looked.reason.into_iter().collect());
-    let uncertain = values.iter().any(|row| !row.after.1.is_empty());
+    let uncertain = values.iter().any(|row| !row.replaced.after.1.is_empty());
     let page = LookPage {
         frame: visit.frame("What this would change"),
         action: place.action(visit),
@@ -141,7 +157,7 @@ pub(super) async fn page(
         by_do: place.by_do,
         back: visit.at(place.back()),
         nothing: changes.is_empty(),
-        replaces: values.iter().any(|row| row.before.is_some()),
+        replaces: values.iter().any(|row| row.replaced.before.is_some()),
         remarks,
         button: button(&values, &tally, uncertain),
         titres: expected.map(|(e, (_, with))| (titres::head(&e.procedure), with)),
@@ -157,30 +173,26 @@ pub(super) async fn page(
 
 /// The experiment whose unknowns change.
 fn experiment_of<'t>(term: &'t Term, changes: &[Change]) -> Option<&'t Experiment> {
-    changes.iter().find_map(|change| match change {
-        Change::Unknown(UnknownValue { experiment, .. }) => term.experiment(experiment),
-        _ => None,
+    let mut given = changes.iter().filter_map(Change::given_value);
+    given.find_map(|given| match given.bottle {
+        Bottle::Unknown { experiment, .. } => term.experiment(&experiment),
+        Bottle::Lot(_) => None,
     })
 }
 
 /// How the value comes about, where one is recorded with what it was made from.
 fn single(term: &Term, changes: &[Change]) -> Option<Shown> {
-    let source = |change: &Change| match change {
-        Change::Lot(LotValue { source, .. }) | Change::Unknown(UnknownValue { source, .. }) => {
-            source.clone()
-        }
-        _ => None,
-    };
-    let mut sources = changes.iter().filter_map(source);
+    let given = changes.iter().filter_map(Change::given_value);
+    let mut sources = given.filter_map(|given| given.source);
     let (only, None) = (sources.next()?, sources.next()) else {
         return None;
     };
-    recorded(term, &only).as_ref().and_then(Shown::of)
+    recorded(term, only).as_ref().and_then(Shown::of)
 }
 
 /// What the button says that does it.
 fn button(values: &[ValueRow], tally: &Tally, uncertain: bool) -> String {
-    let fresh = uncertain && values.iter().all(|row| row.before.is_none());
+    let fresh = uncertain && values.iter().all(|row| row.replaced.before.is_none());
     match values.len() {
         1 if fresh => "Enter it".to_owned(),
         n if fresh => format!("Enter all {n}"),
@@ -191,16 +203,19 @@ fn button(values: &[ValueRow], tally: &Tally, uncertain: bool) -> String {
 
 /// The groups of an audit whose value is changed.
 fn assigned(changes: &[Change]) -> Vec<GroupName> {
-    let of = |change: &Change| match change {
-        Change::Lot(LotValue { lot, .. }) => [AuditKind::Lot, AuditKind::ExcessLot]
-            .map(|kind| GroupName::new(kind, lot.code.as_str()))
-            .to_vec(),
-        Change::Unknown(UnknownValue { unknown, .. }) => {
-            vec![GroupName::new(AuditKind::Unknown, unknown.code.as_str())]
-        }
-        _ => Vec::new(),
-    };
-    changes.iter().flat_map(of).collect()
+    let given = changes.iter().filter_map(Change::given_value);
+    let groups = given.flat_map(|given| {
+        let (kinds, code): (&[AuditKind], _) = match given.bottle {
+            Bottle::Lot(code) => (
+                &[AuditKind::Lot, AuditKind::ExcessLot],
+                code.as_str().to_owned(),
+            ),
+            Bottle::Unknown { code, .. } => (&[AuditKind::Unknown], code.as_str().to_owned()),
+        };
+        let named = kinds.iter().map(move |kind| GroupName::new(*kind, &code));
+        named.collect::<Vec<_>>()
+    });
+    groups.collect()
 }
 
 fn groups(image: &Image, preview: &Preview, names: &[GroupName]) -> Vec<GroupRow> {

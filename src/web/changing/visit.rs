@@ -1,14 +1,15 @@
 //! A request for a page with forms: who asks, of which experiment, and with what query.
 
+use std::ops::Deref;
+
 use crate::course::Experiment;
 use crate::desk::forms::Who;
 use crate::form::Typed;
 use crate::ids::ExperimentKey;
 use crate::term::Term;
-use crate::web::{AppState, Frame, PageError, PageResult, Visitor};
+use crate::web::{PageError, PageResult, Visitor};
 
 pub struct Visit {
-    pub state: AppState,
     pub visitor: Visitor,
     pub query: Typed,
     now: jiff::Timestamp,
@@ -17,18 +18,20 @@ pub struct Visit {
     is_sent: bool,
 }
 
+impl Deref for Visit {
+    type Target = Visitor;
+
+    fn deref(&self) -> &Visitor {
+        &self.visitor
+    }
+}
+
 impl Visit {
     /// None for a query means that a form came.
-    pub fn new(
-        state: AppState,
-        visitor: Visitor,
-        key: Option<ExperimentKey>,
-        query: Option<Typed>,
-    ) -> Self {
+    pub fn new(visitor: Visitor, key: Option<ExperimentKey>, query: Option<Typed>) -> Self {
         Self {
-            now: state.clock.now(),
+            now: visitor.now(),
             key,
-            state,
             visitor,
             is_sent: query.is_none(),
             query: query.unwrap_or_default(),
@@ -61,10 +64,6 @@ impl Visit {
             }
             false => PageError::not_found(),
         }
-    }
-
-    pub fn frame(&self, title: impl Into<String>) -> Frame {
-        self.visitor.frame(title)
     }
 
     /// A path with the key of the experiment in it.

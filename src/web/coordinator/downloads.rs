@@ -1,7 +1,6 @@
 //! Files that leave the course.
 
 use askama::Template;
-use axum::extract::State;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
@@ -10,7 +9,7 @@ use crate::desk::output_files;
 use crate::files::{Folder, FreeText, gradebook_csv, write_term};
 use crate::form::{Button, Faults, Field, Filled, Form, Typed};
 use crate::term::{CopyPlan, Term};
-use crate::web::{AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult};
+use crate::web::{CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult};
 
 #[derive(Template)]
 #[template(path = "coordinator/files.html")]
@@ -21,20 +20,16 @@ struct FilesPage {
     unsettled: usize,
 }
 
-pub async fn page(
-    State(state): State<AppState>,
-    visitor: CoordinatorVisitor,
-) -> PageResult<impl IntoResponse> {
-    files(&state, &visitor, Typed::default(), Faults::default()).await
+pub async fn page(visitor: CoordinatorVisitor) -> PageResult<impl IntoResponse> {
+    files(&visitor, Typed::default(), Faults::default()).await
 }
 
 async fn files(
-    state: &AppState,
     visitor: &CoordinatorVisitor,
     typed: Typed,
     faults: Faults,
 ) -> PageResult<Page<FilesPage>> {
-    let view = state.desk.view().await?;
+    let view = visitor.view().await?;
     let unsettled = view.judged.values().filter(|judged| {
         matches!(
             judged.status,
@@ -52,18 +47,14 @@ async fn files(
 }
 
 /// `POST /course/copy.zip`: the course for another term, without people and what they did.
-pub async fn copy(
-    State(state): State<AppState>,
-    visitor: CoordinatorVisitor,
-    Fields(typed): Fields,
-) -> PageResult<Response> {
+pub async fn copy(visitor: CoordinatorVisitor, Fields(typed): Fields) -> PageResult<Response> {
     let made = {
-        let view = state.desk.view().await?;
+        let view = visitor.view().await?;
         copy_plan(&view.term, &typed).map(|plan| write_term(&view.term.copied(&plan)))
     };
     match made {
         Err(faults) => {
-            let page = files(&state, &visitor, typed, faults).await?;
+            let page = files(&visitor, typed, faults).await?;
             Ok(page.with_status(StatusCode::UNPROCESSABLE_ENTITY))
         }
         Ok(folder) => zipped("next-term.zip", folder).await,
@@ -140,19 +131,13 @@ async fn zipped(name: &str, folder: Folder) -> PageResult<Response> {
     Ok(attachment(name, "application/zip", bytes))
 }
 
-pub async fn gradebook(
-    state: State<AppState>,
-    visitor: CoordinatorVisitor,
-) -> PageResult<Response> {
-    table(state, visitor, "gradebook.csv").await
+pub async fn gradebook(visitor: CoordinatorVisitor) -> PageResult<Response> {
+    table(visitor, "gradebook.csv").await
 }
 
 /// `GET /course/gradebook-exact.csv`: names and ids letter for letter, for programs.
-pub async fn gradebook_exact(
-    State(state): State<AppState>,
-    _visitor: CoordinatorVisitor,
-) -> PageResult<Response> {
-    let view = state.desk.view().await?;
+pub async fn gradebook_exact(visitor: CoordinatorVisitor) -> PageResult<Response> {
+    let view = visitor.view().await?;
     let text = gradebook_csv(&view.term, &view.in_course_order(), FreeText::Exact);
     Ok(attachment(
         "gradebook-exact.csv",
@@ -161,35 +146,28 @@ pub async fn gradebook_exact(
     ))
 }
 
-pub async fn results(state: State<AppState>, visitor: CoordinatorVisitor) -> PageResult<Response> {
-    table(state, visitor, "results.csv").await
+pub async fn results(visitor: CoordinatorVisitor) -> PageResult<Response> {
+    table(visitor, "results.csv").await
 }
 
-pub async fn flags(state: State<AppState>, visitor: CoordinatorVisitor) -> PageResult<Response> {
-    table(state, visitor, "flags.csv").await
+pub async fn flags(visitor: CoordinatorVisitor) -> PageResult<Response> {
+    table(visitor, "flags.csv").await
 }
 
-pub async fn audit(state: State<AppState>, visitor: CoordinatorVisitor) -> PageResult<Response> {
-    table(state, visitor, "audit.csv").await
+pub async fn audit(visitor: CoordinatorVisitor) -> PageResult<Response> {
+    table(visitor, "audit.csv").await
 }
 
-async fn table(
-    State(state): State<AppState>,
-    _visitor: CoordinatorVisitor,
-    name: &'static str,
-) -> PageResult<Response> {
-    let view = state.desk.view().await?;
+async fn table(visitor: CoordinatorVisitor, name: &'static str) -> PageResult<Response> {
+    let view = visitor.view().await?;
     let files = output_files(&view);
     let bytes = files.get(name).ok_or_else(PageError::not_found)?;
     Ok(attachment(name, "text/csv; charset=utf-8", bytes.to_vec()))
 }
 
 /// `GET /course/export.zip`: the whole course as a folder.
-pub async fn export(
-    State(state): State<AppState>,
-    _visitor: CoordinatorVisitor,
-) -> PageResult<Response> {
-    let folder = write_term(&state.desk.view().await?.term);
+pub async fn export(visitor: CoordinatorVisitor) -> PageResult<Response> {
+    let folder = write_term(&visitor.view().await?.term);
     zipped("export.zip", folder).await
 }
 

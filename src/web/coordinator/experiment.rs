@@ -15,7 +15,7 @@ use crate::desk::forms::{ExperimentDates, SectionLotsForm, ShowTruth};
 use crate::form::Filled;
 use crate::ids::ExperimentKey;
 use crate::measure::{from_f64, plain};
-use crate::procedure::Procedure;
+use crate::procedure::{Procedure, marking_in_words};
 use crate::simulate::{Fairness, Remedy, fairness, remedies};
 use crate::term::Slot;
 use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
@@ -106,7 +106,7 @@ struct FairnessWords {
 fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
     Box::pin(async move {
         let (procedure, glassware) = {
-            let view = visit.state.desk.view().await?;
+            let view = visit.view().await?;
             let procedure = visit.experiment(&view.term)?.procedure.clone();
             (procedure, view.term.glassware.clone())
         };
@@ -121,7 +121,7 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
             })
         });
         let fairness = fairness.await.map_err(PageError::internal)?;
-        let view = visit.state.desk.view().await?;
+        let view = visit.view().await?;
         let term = &view.term;
         let experiment = visit.experiment(term)?;
         let (key, procedure) = (&experiment.key, &experiment.procedure);
@@ -153,7 +153,7 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
                 .map(|reaction| printed_reaction(&reaction.to_string()))
                 .collect(),
             facts: words::facts(procedure),
-            marking: words::marking(&procedure.marking),
+            marking: marking_in_words(&procedure.marking),
             fairness,
             titres_words: titres::in_words(procedure, &titres),
             titres_warn: titres.iter().any(|t| t.warning.is_some()),

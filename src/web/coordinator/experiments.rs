@@ -29,7 +29,7 @@ struct ExperimentsPage {
 
 pub fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
     Box::pin(async move {
-        let view = visit.state.desk.view().await?;
+        let view = visit.view().await?;
         let mut frame = visit.frame("Experiments");
         frame.notice = notice(&visit.query, &[&NEW, &PROCEDURE]);
         if visit.query.text("done") == "procedure" {

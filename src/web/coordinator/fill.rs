@@ -4,7 +4,6 @@
 //! change line ends in it otherwise.
 
 use askama::Template;
-use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use base64::Engine as _;
@@ -20,7 +19,7 @@ use crate::files::{
 use crate::form::{Faults, Field, Filled, Form, Typed};
 use crate::web::fields::LongForm;
 use crate::web::{
-    AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, Upload, UploadedFile,
+    CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, Upload, UploadedFile,
 };
 
 /// Most bytes of a file that is filled in: it travels in a form, a third longer.
@@ -59,11 +58,7 @@ impl Outcome {
 }
 
 /// `POST /course/fill`: the file comes in, columns are to be chosen.
-pub async fn choose(
-    State(state): State<AppState>,
-    visitor: CoordinatorVisitor,
-    upload: Upload,
-) -> PageResult<Response> {
+pub async fn choose(visitor: CoordinatorVisitor, upload: Upload) -> PageResult<Response> {
     let refuse = |file: &str, faults| {
         let frame = visitor.frame("The file cannot be filled in");
         Ok(FaultsPage::answer(frame, file, faults, BACK))
@@ -76,7 +71,7 @@ pub async fn choose(
         Ok(sheet) => sheet,
         Err(faults) => return refuse(&file.name, faults),
     };
-    let view = state.desk.view().await?;
+    let view = visitor.view().await?;
     let choice = FillChoice::guess(&sheet, &view.term);
     let page = page(visitor.frame(TITLE), &file, &sheet, &view, &choice);
     Ok(Page(page).into_response())
@@ -84,24 +79,21 @@ pub async fn choose(
 
 /// `POST /course/fill/preview`: what would be written.
 pub async fn preview(
-    State(state): State<AppState>,
     visitor: CoordinatorVisitor,
     LongForm(fields): LongForm,
 ) -> PageResult<Response> {
-    answer(&state, &visitor, &fields, false).await
+    answer(&visitor, &fields, false).await
 }
 
 /// `POST /course/fill/download`: the file with its cells filled in, if they are what the preview showed.
 pub async fn download(
-    State(state): State<AppState>,
     visitor: CoordinatorVisitor,
     LongForm(fields): LongForm,
 ) -> PageResult<Response> {
-    answer(&state, &visitor, &fields, true).await
+    answer(&visitor, &fields, true).await
 }
 
 async fn answer(
-    state: &AppState,
     visitor: &CoordinatorVisitor,
     fields: &Fields,
     wanted: bool,
@@ -114,7 +106,7 @@ async fn answer(
             return Ok(FaultsPage::answer(frame, &file.name, faults, BACK));
         }
     };
-    let view = state.desk.view().await?;
+    let view = visitor.view().await?;
     let choice = chosen(fields, &sheet, &view);
     let mut page = page(visitor.frame(TITLE), &file, &sheet, &view, &choice);
     for (target, what) in choice.faults(&sheet) {

@@ -1,7 +1,6 @@
 //! The first page: a course to be set up, or the term at a glance.
 
 use askama::Template;
-use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
@@ -19,7 +18,7 @@ use crate::term::Term;
 use crate::text::Fault;
 use crate::web::upload::MOST_FILE_BYTES;
 use crate::web::{
-    AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields, Upload,
+    CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields, Upload,
 };
 use crate::words::counted;
 
@@ -66,12 +65,8 @@ impl FaultsPage {
     }
 }
 
-pub async fn page(
-    State(state): State<AppState>,
-    visitor: CoordinatorVisitor,
-    query: QueryFields,
-) -> PageResult<Response> {
-    let view = match state.desk.view().await {
+pub async fn page(visitor: CoordinatorVisitor, query: QueryFields) -> PageResult<Response> {
+    let view = match visitor.state.desk.view().await {
         Ok(view) => view,
         Err(StoreError::NoCourse) => {
             let (typed, faults) = (Typed::default(), Faults::default());
@@ -89,7 +84,7 @@ pub async fn page(
         }
         _ => None,
     };
-    let now = state.clock.now();
+    let now = visitor.now();
     Ok(Page(Home {
         frame,
         term: view.term.course.term.clone(),
@@ -107,13 +102,9 @@ fn setup(visitor: &CoordinatorVisitor, typed: Typed, faults: Faults) -> Page<Set
     })
 }
 
-pub async fn new(
-    State(state): State<AppState>,
-    visitor: CoordinatorVisitor,
-    Fields(typed): Fields,
-) -> PageResult<Response> {
-    let who = (visitor.login.as_str(), state.clock.now());
-    match desk::new_course(&state.desk, &typed, who).await {
+pub async fn new(visitor: CoordinatorVisitor, Fields(typed): Fields) -> PageResult<Response> {
+    let who = (visitor.login.as_str(), visitor.now());
+    match desk::new_course(&visitor.state.desk, &typed, who).await {
         Ok(()) => Err(PageError::see_other("/course?done=course")),
         Err(PrepareError::Store(why)) => Err(why.into()),
         Err(PrepareError::Fields(faults)) => {
@@ -123,11 +114,7 @@ pub async fn new(
     }
 }
 
-pub async fn folder(
-    State(state): State<AppState>,
-    visitor: CoordinatorVisitor,
-    upload: Upload,
-) -> PageResult<Response> {
+pub async fn folder(visitor: CoordinatorVisitor, upload: Upload) -> PageResult<Response> {
     let back = "/course";
     let frame = || visitor.frame("The course folder was not brought in");
     let expected = "the course folder in one .zip";
@@ -146,7 +133,7 @@ pub async fn folder(
         Ok(term) => term,
         Err(faults) => return Ok(FaultsPage::answer(frame(), &name, faults, back)),
     };
-    match desk::bring_in_term(&state.desk, &term, &visitor.login, state.clock.now()).await {
+    match desk::bring_in_term(&visitor.state.desk, &term, &visitor.login, visitor.now()).await {
         Ok(brought) => {
             let n = brought.changes;
             Err(PageError::see_other(format!("/course?done=folder&n={n}")))

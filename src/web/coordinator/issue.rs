@@ -3,7 +3,6 @@
 use std::collections::BTreeMap;
 
 use askama::Template;
-use axum::extract::State;
 use axum::response::IntoResponse;
 
 use crate::course::Student;
@@ -13,7 +12,7 @@ use crate::ids::ExperimentKey;
 use crate::term::Slot;
 use crate::web::at::ExperimentAt;
 use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
-use crate::web::{AppState, CoordinatorVisitor, Frame, Page, PageError, PageResult, QueryFields};
+use crate::web::{CoordinatorVisitor, Frame, Page, PageError, PageResult, QueryFields};
 use crate::words::counted;
 
 pub const ISSUE: Place = Place::new(
@@ -65,7 +64,7 @@ struct Given {
 
 fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
     Box::pin(async move {
-        let view = visit.state.desk.view().await?;
+        let view = visit.view().await?;
         let term = &view.term;
         let experiment = visit.experiment(term)?;
         let key = &experiment.key;
@@ -103,12 +102,11 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
 
 /// `GET /course/experiments/{key}/issue/list`: to be printed, a page per section; `?section=` for one.
 pub async fn list(
-    State(state): State<AppState>,
     visitor: CoordinatorVisitor,
     key: ExperimentAt,
     query: QueryFields,
 ) -> PageResult<impl IntoResponse> {
-    let view = state.desk.view().await?;
+    let view = visitor.view().await?;
     let term = &view.term;
     let experiment = key.of(term)?;
     let wanted = query.0.text("section");

@@ -104,7 +104,7 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
             return record::stated(visit, &LOT, refused.as_ref(), "Lots").await;
         }
         let values = visit.state.desk.lot_history().await?;
-        let view = visit.state.desk.view().await?;
+        let view = visit.view().await?;
         let term = &view.term;
         let used = reagents(term);
         let remark = |reagent: &str| match Formula::parse(reagent) {

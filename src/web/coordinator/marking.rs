@@ -44,13 +44,13 @@ struct AmendedRow {
 fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
     Box::pin(async move {
         let procedure = {
-            let view = visit.state.desk.view().await?;
+            let view = visit.view().await?;
             visit.experiment(&view.term)?.procedure.clone()
         };
         // a class of a thousand takes a while: not on a thread that serves pages
         let fair = tokio::task::spawn_blocking(move || rules_of(&procedure, None)).await;
         let fair = fair.map_err(PageError::internal)?;
-        let view = visit.state.desk.view().await?;
+        let view = visit.view().await?;
         let term = &view.term;
         let experiment = visit.experiment(term)?;
         let (key, title) = (&experiment.key, &experiment.procedure.title);

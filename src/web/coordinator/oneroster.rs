@@ -1,6 +1,5 @@
 //! The OneRoster exchange on pages: a roster in, results out.
 
-use axum::extract::State;
 use axum::response::Response;
 
 use super::downloads::attachment;
@@ -12,14 +11,10 @@ use crate::files::oneroster::{
     Export, RosterChoice, StudentKey, Version, export, read_roster_package,
 };
 use crate::text::Fault;
-use crate::web::{AppState, CoordinatorVisitor, PageError, PageResult, UploadedFile, Uploads};
+use crate::web::{CoordinatorVisitor, PageError, PageResult, UploadedFile, Uploads};
 
 /// `POST /course/roster/oneroster`: what the roster of an exchange would change; nothing is changed yet.
-pub async fn roster(
-    State(state): State<AppState>,
-    visitor: CoordinatorVisitor,
-    uploads: Uploads,
-) -> PageResult<Response> {
+pub async fn roster(visitor: CoordinatorVisitor, uploads: Uploads) -> PageResult<Response> {
     let name = named(&uploads.files);
     let choice = RosterChoice {
         key: StudentKey::from_column(uploads.fields.text("key")).unwrap_or_default(),
@@ -31,7 +26,7 @@ pub async fn roster(
         read_roster_package(&folder, &choice)
     });
     match read.await.map_err(PageError::internal)? {
-        Ok(students) => show_plan(&state, &visitor, &name, &students).await,
+        Ok(students) => show_plan(&visitor, &name, &students).await,
         Err(faults) => {
             let frame = visitor.frame("The roster was not brought in");
             Ok(FaultsPage::answer(frame, &name, faults, "/course/roster"))
@@ -41,17 +36,13 @@ pub async fn roster(
 
 /// `POST /course/oneroster.zip`: line items and results, with the sourcedIds of the roster's exchange where it is sent
 /// along.
-pub async fn results(
-    State(state): State<AppState>,
-    visitor: CoordinatorVisitor,
-    uploads: Uploads,
-) -> PageResult<Response> {
+pub async fn results(visitor: CoordinatorVisitor, uploads: Uploads) -> PageResult<Response> {
     let name = named(&uploads.files);
     let fields = uploads.fields;
-    let view = state.desk.view().await?;
+    let view = visitor.view().await?;
     let (term, judged) = (view.term.clone(), view.in_course_order());
     drop(view);
-    let today = term.course.zone.local(state.clock.now()).date();
+    let today = term.course.zone.local(visitor.now()).date();
     let files = uploads.files;
     // unpacking and packing take a while: not on a thread that serves pages
     let made = tokio::task::spawn_blocking(move || {

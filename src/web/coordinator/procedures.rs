@@ -1,6 +1,5 @@
 //! A procedure of the course's own, sent as a file. One that hand-ins go by is replaced after a look at every grade.
 
-use axum::extract::State;
 use axum::response::Response;
 
 use super::experiments;
@@ -11,7 +10,7 @@ use crate::form::Faults;
 use crate::text::Fault;
 use crate::web::changing::{Place, Visit, Who, in_query};
 use crate::web::fields::MOST_FILE_IN_FORM;
-use crate::web::{AppState, CoordinatorVisitor, PageError, PageResult, Upload};
+use crate::web::{CoordinatorVisitor, PageError, PageResult, Upload};
 
 /// Where faults lead back to.
 const BACK: &str = "/course/experiments";
@@ -28,11 +27,7 @@ pub const PROCEDURE: Place = Place::new(
 })
 .leads_to(BACK);
 
-pub async fn enter_file(
-    State(state): State<AppState>,
-    visitor: CoordinatorVisitor,
-    upload: Upload,
-) -> PageResult<Response> {
+pub async fn enter_file(visitor: CoordinatorVisitor, upload: Upload) -> PageResult<Response> {
     let refuse = |name: &str, faults| {
         let frame = visitor.frame("The procedure was not taken");
         Ok(FaultsPage::answer(frame, name, faults, BACK))
@@ -50,9 +45,9 @@ pub async fn enter_file(
         Ok(typed) => typed,
         Err(faults) => return refuse(&file.name, faults),
     };
-    let visit = Visit::new(state, (*visitor).clone(), None, None);
+    let visit = Visit::new((*visitor).clone(), None, None);
     let (key, is_followed) = {
-        let view = visit.state.desk.view().await?;
+        let view = visit.view().await?;
         match ProcedureText::check(&typed, &view.term, visit.who()) {
             Ok((key, _)) => {
                 let handed_in = handed_in_by_procedure(&view.term, &key);

@@ -100,7 +100,7 @@ struct Seen {
 /// `?section=` looks at one closely.
 fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
     Box::pin(async move {
-        let view = visit.state.desk.view().await?;
+        let view = visit.view().await?;
         let term = &view.term;
         let experiment = visit.experiment(term)?;
         let (key, title) = (&experiment.key, &experiment.procedure.title);

@@ -1,7 +1,6 @@
 //! The roster: who is on it, and a file brought in after a look at what it would change.
 
 use askama::Template;
-use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
@@ -16,9 +15,7 @@ use crate::term::Altered;
 use crate::text::Fault;
 use crate::web::changing::{GradeRow, grade, notice};
 use crate::web::fields::{LongForm, MOST_FILE_IN_FORM};
-use crate::web::{
-    AppState, CoordinatorVisitor, Frame, Page, PageError, PageResult, QueryFields, Upload,
-};
+use crate::web::{CoordinatorVisitor, Frame, Page, PageError, PageResult, QueryFields, Upload};
 
 /// What to do about a roster that is too large.
 const IN_PARTS: &str = ": send it in parts; nobody leaves the roster by not being in the file";
@@ -70,24 +67,20 @@ impl Preview {
     }
 }
 
-pub async fn page(
-    State(state): State<AppState>,
-    visitor: CoordinatorVisitor,
-    query: QueryFields,
-) -> PageResult<Response> {
+pub async fn page(visitor: CoordinatorVisitor, query: QueryFields) -> PageResult<Response> {
     let mut frame = visitor.frame("Roster");
     frame.notice = notice(&query.0, &[&STUDENT]);
-    Ok(roster(&state, frame, None).await?.into_response())
+    Ok(roster(&visitor, frame, None).await?.into_response())
 }
 
 async fn roster(
-    state: &AppState,
+    visitor: &CoordinatorVisitor,
     frame: Frame,
     fault: Option<String>,
 ) -> PageResult<Page<RosterPage>> {
-    let students = claimed(&state.desk, Kind::Student).await?;
-    let of_staff = claimed(&state.desk, Kind::Staff).await?;
-    let view = state.desk.view().await?;
+    let students = claimed(&visitor.state.desk, Kind::Student).await?;
+    let of_staff = claimed(&visitor.state.desk, Kind::Staff).await?;
+    let view = visitor.view().await?;
     let section = |name: &str| {
         let own: Vec<Listed> = view
             .term
@@ -126,11 +119,7 @@ async fn roster(
 }
 
 /// `POST /course/roster/preview`: what the file would change; nothing is changed yet.
-pub async fn preview(
-    State(state): State<AppState>,
-    visitor: CoordinatorVisitor,
-    upload: Upload,
-) -> PageResult<Response> {
+pub async fn preview(visitor: CoordinatorVisitor, upload: Upload) -> PageResult<Response> {
     let back = "/course/roster";
     let frame = || visitor.frame("The roster was not brought in");
     let refuse = |file: &str, faults| Ok(FaultsPage::answer(frame(), file, faults, back));
@@ -142,12 +131,11 @@ pub async fn preview(
         Ok(incoming) => incoming,
         Err(faults) => return refuse(&file.name, faults),
     };
-    show_plan(&state, &visitor, &file.name, &incoming).await
+    show_plan(&visitor, &file.name, &incoming).await
 }
 
 /// What a roster would change, to be confirmed.
 pub async fn show_plan(
-    state: &AppState,
     visitor: &CoordinatorVisitor,
     file: &str,
     incoming: &[Student],
@@ -167,12 +155,12 @@ pub async fn show_plan(
         let what = format!("found a roster of {found} KiB, expected at most {most} KiB{IN_PARTS}");
         return refuse(Fault::of_file(file, what));
     }
-    let view = state.desk.view().await?;
+    let view = visitor.view().await?;
     let clashes = desk::staff_among(&view.term, incoming);
     if !clashes.is_empty() {
         return refuse(Fault::of_file("roster.csv", clashes).in_column("student_id"));
     }
-    let now = view.term.course.zone.local(state.clock.now());
+    let now = view.term.course.zone.local(visitor.now());
     let plan = desk::plan_roster(&view.term, incoming, &[], now.date());
     let changes = plan.changes();
     let moved = |altered: &&Altered| !altered.gain().is_zero();
@@ -191,7 +179,6 @@ pub async fn show_plan(
 }
 
 pub async fn confirm(
-    State(state): State<AppState>,
     visitor: CoordinatorVisitor,
     LongForm(fields): LongForm,
 ) -> PageResult<Response> {
@@ -208,9 +195,9 @@ pub async fn confirm(
             ));
         }
     };
-    let who = (visitor.login.as_str(), state.clock.now());
+    let who = (visitor.login.as_str(), visitor.now());
     let left: Vec<StudentId> = fields.list("left[]").map(StudentId::new).collect();
-    match desk::apply_roster(&state.desk, &incoming, &left, who).await {
+    match desk::apply_roster(&visitor.state.desk, &incoming, &left, who).await {
         Ok(plan) => {
             let n = plan.changes().len();
             Err(PageError::see_other(format!(
@@ -219,7 +206,7 @@ pub async fn confirm(
         }
         Err(PrepareError::Store(why)) => Err(why.into()),
         Err(PrepareError::Fields(faults)) => {
-            let page = roster(&state, visitor.frame("Roster"), faults.of("roster")).await?;
+            let page = roster(&visitor, visitor.frame("Roster"), faults.of("roster")).await?;
             Ok(page.with_status(StatusCode::UNPROCESSABLE_ENTITY))
         }
     }

@@ -1,13 +1,12 @@
 //! Sections and assistants beside one another: what sets one apart, in words, and the figures behind it.
 
 use askama::Template;
-use axum::extract::State;
 use axum::response::IntoResponse;
 
 use super::audit::words::{decimals, signed_to};
 use crate::stats::Difference;
 use crate::term::{Beside, Contrast, Habit, Measure, Share, Teaching, Term};
-use crate::web::{AppState, CoordinatorVisitor, Frame, Page, PageError, PageResult, QueryFields};
+use crate::web::{CoordinatorVisitor, Frame, Page, PageError, PageResult, QueryFields};
 
 #[derive(Template)]
 #[template(path = "coordinator/sections.html")]
@@ -57,11 +56,10 @@ struct DifferenceCell {
 
 /// `GET /course/sections`; `?experiment=` looks at one.
 pub async fn page(
-    State(state): State<AppState>,
     visitor: CoordinatorVisitor,
     query: QueryFields,
 ) -> PageResult<impl IntoResponse> {
-    let view = state.desk.view().await?;
+    let view = visitor.view().await?;
     let term = &view.term;
     let chosen = query.0.text("experiment");
     if !chosen.is_empty() && term.experiment(chosen).is_none() {

@@ -1,7 +1,6 @@
 //! Claim slips to be printed and cut.
 
 use askama::Template;
-use axum::extract::State;
 use axum::http::{HeaderMap, header};
 use axum::response::IntoResponse;
 
@@ -26,7 +25,6 @@ struct Slip {
 /// `POST /course/slips`: for those of a section, or of the staff, who have no password yet, or for one person. The
 /// codes are on this page and nowhere else.
 pub async fn print(
-    State(state): State<AppState>,
     visitor: CoordinatorVisitor,
     headers: HeaderMap,
     fields: Fields,
@@ -38,13 +36,13 @@ pub async fn print(
         vec![one.to_owned()]
     } else if fields.one("staff").is_some() {
         "staff".clone_into(&mut whose);
-        let held = claimed(&state.desk, Kind::Staff).await?;
-        let view = state.desk.view().await?;
+        let held = claimed(&visitor.state.desk, Kind::Staff).await?;
+        let view = visitor.view().await?;
         let logins = view.term.staff.iter().map(|s| s.login.clone());
         logins.filter(|login| !held.contains(login)).collect()
     } else {
-        let held = claimed(&state.desk, Kind::Student).await?;
-        let view = state.desk.view().await?;
+        let held = claimed(&visitor.state.desk, Kind::Student).await?;
+        let view = visitor.view().await?;
         let students = view.term.enrolled_in_order();
         let students = students.filter(|s| s.section == whose);
         let ids = students.map(|s| s.id.to_string());
@@ -56,8 +54,8 @@ pub async fn print(
              make a slip for one person.",
         ));
     }
-    let now = state.clock.now();
-    let issued = match issue_claim_codes(&state.desk, &logins, now).await {
+    let now = visitor.now();
+    let issued = match issue_claim_codes(&visitor.state.desk, &logins, now).await {
         Ok(issued) => issued,
         Err(why @ AccountError::Logins(_)) => {
             return Err(PageError::unprocessable(format!(
@@ -66,7 +64,7 @@ pub async fn print(
         }
         Err(other) => return Err(other.into()),
     };
-    let view = state.desk.view().await?;
+    let view = visitor.view().await?;
     let until = issued
         .iter()
         .map(|i| i.expires_at)
@@ -81,7 +79,7 @@ pub async fn print(
     Ok(Page(Slips {
         frame: visitor.frame(format!("Slips for {whose}")),
         slips: slips.collect(),
-        address: address(&state, &headers),
+        address: address(&visitor.state, &headers),
         until,
     }))
 }

@@ -41,7 +41,7 @@ struct StaffPage {
 /// `?login=` fills the form in with somebody to change, `?remove=` asks about taking them off.
 fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
     Box::pin(async move {
-        let view = visit.state.desk.view().await?;
+        let view = visit.view().await?;
         let term = &view.term;
         let is_taught = |section: &&str| {
             let mut staff = term.staff.iter();

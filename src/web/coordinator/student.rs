@@ -30,7 +30,7 @@ struct StudentPage {
 
 fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
     Box::pin(async move {
-        let view = visit.state.desk.view().await?;
+        let view = visit.view().await?;
         let form = STUDENT.filled(visit, &view.term, refused.as_ref())?;
         let title = match view.term.student(form.typed.text("student_id")) {
             Some(student) => format!("Change {student}"),

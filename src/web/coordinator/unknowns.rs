@@ -78,7 +78,7 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
         }
         let key = visit.key()?.clone();
         let values = visit.state.desk.unknown_history(&key).await?;
-        let view = visit.state.desk.view().await?;
+        let view = visit.view().await?;
         let term = &view.term;
         let experiment = visit.experiment(term)?;
         let (titres, titres_with) = titres::expected(term, experiment);

@@ -1,7 +1,6 @@
 //! The prep room at a glance: what runs out, what each experiment still needs.
 
 use askama::Template;
-use axum::extract::State;
 use axum::response::IntoResponse;
 
 use super::pages::Days;
@@ -10,7 +9,7 @@ use crate::course::Experiment;
 use crate::ids::ExperimentKey;
 use crate::term::{Slot, Term};
 use crate::truth::{Bottle, Keeping};
-use crate::web::{AppState, Frame, Page, PageResult, PrepVisitor, dates};
+use crate::web::{Frame, Page, PageResult, PrepVisitor, dates};
 
 #[derive(Template)]
 #[template(path = "prep/home.html")]
@@ -40,13 +39,10 @@ struct Row {
     missing: Vec<String>,
 }
 
-pub async fn page(
-    State(state): State<AppState>,
-    visitor: PrepVisitor,
-) -> PageResult<impl IntoResponse> {
-    let view = state.desk.view().await?;
+pub async fn page(visitor: PrepVisitor) -> PageResult<impl IntoResponse> {
+    let view = visitor.view().await?;
     let term = &view.term;
-    let today = term.course.zone.local(state.clock.now()).date();
+    let today = term.course.zone.local(visitor.now()).date();
     let mut running_out: Vec<(Keeping, RunningOut)> = Vec::new();
     for (bottle, life) in &term.shelf {
         let keeping = life.keeping(today);

@@ -1,15 +1,13 @@
 //! The answer key of an experiment. It is sealed: opening it is a form, and the log says who did and when.
 
 use askama::Template;
-use axum::extract::State;
 use axum::response::IntoResponse;
 
-use super::pages::both;
 use crate::desk;
 use crate::ids::ExperimentKey;
 use crate::web::at::ExperimentAt;
 use crate::web::coordinator::words::aligned;
-use crate::web::{AppState, Fields, Frame, Page, PageResult, PrepVisitor, dates};
+use crate::web::{Fields, Frame, Page, PageResult, PrepVisitor, dates};
 
 #[derive(Template)]
 #[template(path = "prep/key.html")]
@@ -36,12 +34,8 @@ struct Row {
 }
 
 /// `GET /prep/experiments/{key}/key`: the seal.
-pub async fn sealed(
-    State(state): State<AppState>,
-    visitor: PrepVisitor,
-    key: ExperimentAt,
-) -> PageResult<impl IntoResponse> {
-    let view = state.desk.view().await?;
+pub async fn sealed(visitor: PrepVisitor, key: ExperimentAt) -> PageResult<impl IntoResponse> {
+    let view = visitor.view().await?;
     let experiment = key.of(&view.term)?;
     Ok(Page(KeyPage {
         frame: visitor.frame("Answer key"),
@@ -52,14 +46,13 @@ pub async fn sealed(
 }
 
 pub async fn open(
-    State(state): State<AppState>,
     visitor: PrepVisitor,
     key: ExperimentAt,
     _fields: Fields,
 ) -> PageResult<impl IntoResponse> {
-    let now = state.clock.now();
-    desk::open_key(&state.desk, &key, (&visitor.login, now)).await?;
-    let view = state.desk.view().await?;
+    let now = visitor.now();
+    desk::open_key(&visitor.state.desk, &key, (&visitor.login, now)).await?;
+    let view = visitor.view().await?;
     let term = &view.term;
     let experiment = key.of(term)?;
     let held = term
@@ -69,7 +62,7 @@ pub async fn open(
         .flat_map(|u| u.values());
     let mut rows: Vec<Row> = held
         .map(|unknown| {
-            let (value, uncertainty) = both(unknown.truth.open());
+            let (value, uncertainty) = unknown.truth.open().rounded();
             Row {
                 code: unknown.code.to_string(),
                 value,

@@ -2,7 +2,6 @@
 //! unknown is on them, and of a lot only what its procedures call it.
 
 use askama::Template;
-use axum::extract::State;
 use axum::response::IntoResponse;
 
 use super::pages::day;
@@ -12,9 +11,7 @@ use crate::ids::{LotCode, UnknownCode};
 use crate::term::Term;
 use crate::truth::{Bottle, Lot};
 use crate::web::at::ExperimentAt;
-use crate::web::{
-    AppState, Fields, Frame, Page, PageResult, PrepVisitor, PublicAddress, QueryFields,
-};
+use crate::web::{Fields, Frame, Page, PageResult, PrepVisitor, PublicAddress, QueryFields};
 
 #[derive(Template)]
 #[template(path = "prep/labels.html")]
@@ -76,13 +73,12 @@ struct Label {
 
 /// `GET /prep/experiments/{key}/labels`: `?sheet=`, `?first=`, `?copies=` (a number, or `issued`), `?hazard=`, `?codes[]=`.
 pub async fn unknowns(
-    State(state): State<AppState>,
     visitor: PrepVisitor,
     key: ExperimentAt,
     PublicAddress(server): PublicAddress,
     query: QueryFields,
 ) -> PageResult<impl IntoResponse> {
-    let view = state.desk.view().await?;
+    let view = visitor.view().await?;
     let term = &view.term;
     let experiment = key.of(term)?;
     let title = &experiment.procedure.title;
@@ -137,12 +133,8 @@ pub async fn unknowns(
     ))
 }
 
-pub async fn lots(
-    State(state): State<AppState>,
-    visitor: PrepVisitor,
-    query: QueryFields,
-) -> PageResult<impl IntoResponse> {
-    let view = state.desk.view().await?;
+pub async fn lots(visitor: PrepVisitor, query: QueryFields) -> PageResult<impl IntoResponse> {
+    let view = visitor.view().await?;
     let term = &view.term;
     let codes: Vec<&LotCode> = term.lots.keys().collect();
     let wanted = wanted(&query.0, &codes);

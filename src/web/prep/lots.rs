@@ -1,11 +1,10 @@
 //! Lots: the shelf, and one lot with its record, its days, its history and its chart.
 
 use askama::Template;
-use axum::extract::State;
 use axum::response::IntoResponse;
 
 use super::chart::{Chart, Version, is_off};
-use super::pages::{Days, Shown, both, in_words};
+use super::pages::{Days, Shown, in_words};
 use super::record::LOT;
 use crate::chem::printed;
 use crate::desk::ValueVersion;
@@ -15,7 +14,7 @@ use crate::measure::as_f64;
 use crate::truth::Bottle;
 use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
 use crate::web::coordinator::words::aligned;
-use crate::web::{AppState, Frame, Page, PageResult, PrepVisitor, dates};
+use crate::web::{Frame, Page, PageResult, PrepVisitor, dates};
 
 #[derive(Template)]
 #[template(path = "prep/lots.html")]
@@ -74,15 +73,12 @@ struct FindingRow {
     off: bool,
 }
 
-pub async fn list(
-    State(state): State<AppState>,
-    visitor: PrepVisitor,
-) -> PageResult<impl IntoResponse> {
-    let view = state.desk.view().await?;
+pub async fn list(visitor: PrepVisitor) -> PageResult<impl IntoResponse> {
+    let view = visitor.view().await?;
     let term = &view.term;
-    let today = term.course.zone.local(state.clock.now()).date();
+    let today = term.course.zone.local(visitor.now()).date();
     let rows = term.lots.values().map(|lot| {
-        let (molarity, uncertainty) = both(&lot.molarity);
+        let (molarity, uncertainty) = lot.molarity.rounded();
         let life = term.shelf.get(&Bottle::Lot(lot.code.clone()));
         Row {
             code: lot.code.to_string(),
@@ -122,7 +118,7 @@ pub const DAYS: Place = Place::new(
 fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
     Box::pin(async move {
         let mut values = visit.state.desk.lot_history().await?;
-        let view = visit.state.desk.view().await?;
+        let view = visit.view().await?;
         let term = &view.term;
         let form = DAYS.filled(visit, term, refused.as_ref())?;
         let code = form.typed.text("code");
@@ -143,7 +139,7 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
         let held = lot.molarity;
         let (value, u) = (as_f64(held.value), as_f64(held.standard_uncertainty));
         let rows = findings.iter().map(|finding| {
-            let (own, uncertainty) = both(&finding.molarity);
+            let (own, uncertainty) = finding.molarity.rounded();
             let off = 100.0 * (as_f64(finding.molarity.value) / value - 1.0);
             let title = term.experiment(&finding.experiment);
             FindingRow {

@@ -1,6 +1,5 @@
 //! What pages of the prep room share.
 
-use crate::measure::{plain, to_decimals, to_figures};
 use crate::truth::{Assigned, Keeping, ShelfLife};
 use crate::web::Uncertainty;
 use crate::workup::{DerivationPart, Recorded};
@@ -54,21 +53,8 @@ pub fn day(day: Option<jiff::civil::Date>) -> String {
     )
 }
 
-/// A value to the last digit that its uncertainty to two figures has, and that uncertainty.
-pub fn both(assigned: &Assigned) -> (String, String) {
-    let u = assigned.standard_uncertainty;
-    if u.is_zero() {
-        return (plain(to_figures(assigned.value, 6)), "0".to_owned());
-    }
-    let u = to_figures(u, 2);
-    (
-        to_decimals(assigned.value, u.scale()).to_string(),
-        u.to_string(),
-    )
-}
-
 /// Such as `0.10012 ± 0.00011`.
 pub fn in_words(assigned: &Assigned) -> String {
-    let (value, u) = both(assigned);
+    let (value, u) = assigned.rounded();
     format!("{value} ± {u}")
 }

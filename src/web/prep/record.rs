@@ -56,7 +56,7 @@ struct RecordPage {
 
 fn page<'a>(visit: &'a Visit, refused: Option<Refused>, place: &'static Place) -> Answer<'a> {
     Box::pin(async move {
-        let view = visit.state.desk.view().await?;
+        let view = visit.view().await?;
         let term = &view.term;
         let form = place.filled(visit, term, refused.as_ref())?;
         let what = match visit.key() {
@@ -103,7 +103,7 @@ pub async fn stated(
     refused: Option<&Refused>,
     back_words: &str,
 ) -> PageResult<Response> {
-    let view = visit.state.desk.view().await?;
+    let view = visit.view().await?;
     Ok(Page(RecordPage {
         frame: visit.frame("Record a value"),
         form: place.filled(visit, &view.term, refused)?,

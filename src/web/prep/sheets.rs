@@ -2,7 +2,6 @@
 //! value is on any of them.
 
 use askama::Template;
-use axum::extract::State;
 use axum::response::IntoResponse;
 
 use super::qr::{Qr, bottle_address, qr};
@@ -15,8 +14,8 @@ use crate::term::{Slot, Term};
 use crate::truth::Bottle;
 use crate::web::at::ExperimentAt;
 use crate::web::{
-    AppState, AssistantVisitor, Fields, Frame, Page, PageResult, PrepVisitor, PublicAddress,
-    QueryFields, dates,
+    AssistantVisitor, Fields, Frame, Page, PageResult, PrepVisitor, PublicAddress, QueryFields,
+    dates,
 };
 
 #[derive(Template)]
@@ -102,17 +101,16 @@ struct Benches {
 
 /// `GET /prep/experiments/{key}/issue-list`: `?section=`, `?bench=` (number of the first), `?order=roster`.
 pub async fn issue_list(
-    State(state): State<AppState>,
     visitor: PrepVisitor,
     key: ExperimentAt,
     query: QueryFields,
 ) -> PageResult<impl IntoResponse> {
-    let view = state.desk.view().await?;
+    let view = visitor.view().await?;
     let term = &view.term;
     let experiment = key.of(term)?;
     let benches = Benches::of(&query.0);
     let wanted = query.0.text("section");
-    let today = term.course.zone.local(state.clock.now()).date();
+    let today = term.course.zone.local(visitor.now()).date();
     let sections = of_sections(term, (experiment, today), &benches, |section| {
         wanted.is_empty() || section == wanted
     });
@@ -131,16 +129,15 @@ pub async fn issue_list(
 
 /// `GET /sheets/{experiment}`: an assistant's list of their sections.
 pub async fn section(
-    State(state): State<AppState>,
     visitor: AssistantVisitor,
     key: ExperimentAt,
     query: QueryFields,
 ) -> PageResult<impl IntoResponse> {
-    let view = state.desk.view().await?;
+    let view = visitor.view().await?;
     let term = &view.term;
     let experiment = key.of(term)?;
     let wanted = query.0.text("section");
-    let today = term.course.zone.local(state.clock.now()).date();
+    let today = term.course.zone.local(visitor.now()).date();
     let benches = Benches::of(&query.0);
     let sections = of_sections(term, (experiment, today), &benches, |section| {
         visitor.sees(section) && (wanted.is_empty() || section == wanted)
@@ -156,13 +153,12 @@ pub async fn section(
 
 /// `GET /prep/experiments/{key}/bench-sheets`: `?section=` for one, `?blank=` for so many without a name.
 pub async fn bench(
-    State(state): State<AppState>,
     visitor: PrepVisitor,
     key: ExperimentAt,
     PublicAddress(server): PublicAddress,
     query: QueryFields,
 ) -> PageResult<impl IntoResponse> {
-    let view = state.desk.view().await?;
+    let view = visitor.view().await?;
     let frame = visitor.frame("Bench sheets");
     let back = format!("/prep/experiments/{key}");
     bench_sheets(&view.term, &key, (frame, back), &server, &query.0, |_| true)
@@ -170,13 +166,12 @@ pub async fn bench(
 
 /// `GET /sheets/{experiment}/bench`: the same for an assistant's sections.
 pub async fn bench_of_assistant(
-    State(state): State<AppState>,
     visitor: AssistantVisitor,
     key: ExperimentAt,
     PublicAddress(server): PublicAddress,
     query: QueryFields,
 ) -> PageResult<impl IntoResponse> {
-    let view = state.desk.view().await?;
+    let view = visitor.view().await?;
     let frame = visitor.frame("Bench sheets");
     let back = format!("/sheets/{key}");
     bench_sheets(

@@ -1,11 +1,10 @@
 //! Unknowns of an experiment: the tray, and one bottle with its record, its days and its history.
 
 use askama::Template;
-use axum::extract::State;
 use axum::response::IntoResponse;
 
 use super::lots::{Past, from, past};
-use super::pages::{Days, Shown, both, in_words};
+use super::pages::{Days, Shown, in_words};
 use super::record::{BATCH, UNKNOWN};
 use crate::desk::forms::{BottleDays, recorded};
 use crate::form::Filled;
@@ -16,7 +15,7 @@ use crate::web::at::ExperimentAt;
 use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
 use crate::web::coordinator::titres;
 use crate::web::coordinator::words::aligned;
-use crate::web::{AppState, Frame, Page, PageResult, PrepVisitor, QueryFields, dates};
+use crate::web::{Frame, Page, PageResult, PrepVisitor, QueryFields, dates};
 
 #[derive(Template)]
 #[template(path = "prep/unknowns.html")]
@@ -61,15 +60,14 @@ struct UnknownPage {
 }
 
 pub async fn list(
-    State(state): State<AppState>,
     visitor: PrepVisitor,
     key: ExperimentAt,
     query: QueryFields,
 ) -> PageResult<impl IntoResponse> {
-    let view = state.desk.view().await?;
+    let view = visitor.view().await?;
     let term = &view.term;
     let experiment = key.of(term)?;
-    let today = term.course.zone.local(state.clock.now()).date();
+    let today = term.course.zone.local(visitor.now()).date();
     let (titres, titres_with) = titres::expected(term, experiment);
     let held = term
         .unknowns
@@ -77,7 +75,7 @@ pub async fn list(
         .into_iter()
         .flat_map(|u| u.values());
     let rows = held.zip(titres).map(|(unknown, titre)| {
-        let (value, uncertainty) = both(unknown.truth.open());
+        let (value, uncertainty) = unknown.truth.open().rounded();
         let life = term.shelf.get(&Bottle::unknown(&key, &unknown.code));
         let named = (key.clone(), unknown.code.clone());
         Row {
@@ -129,7 +127,7 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
     Box::pin(async move {
         let key = visit.key()?;
         let mut values = visit.state.desk.unknown_history(key).await?;
-        let view = visit.state.desk.view().await?;
+        let view = visit.view().await?;
         let term = &view.term;
         let experiment = visit.experiment(term)?;
         let form = DAYS.filled(visit, term, refused.as_ref())?;

@@ -1,7 +1,6 @@
 //! Changing one's password.
 
 use askama::Template;
-use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use axum_extra::extract::CookieJar;
@@ -14,7 +13,6 @@ use crate::form::{Faults, Field, Filled, Form, Kind, Typed};
 use crate::web::error::PageResult;
 use crate::web::fields::Fields;
 use crate::web::frame::{Frame, Page};
-use crate::web::state::AppState;
 use crate::web::visitor::{Anyone, Visitor};
 
 #[derive(Template)]
@@ -41,7 +39,6 @@ pub(super) async fn show(visitor: Visitor) -> Response {
 }
 
 pub(super) async fn change(
-    State(state): State<AppState>,
     visitor: Visitor,
     anyone: Anyone,
     address: Address,
@@ -53,16 +50,16 @@ pub(super) async fn change(
         Ok(password) => password,
         Err(faults) => return Ok(page(&visitor, faults).with_status(status)),
     };
-    let (id, at) = (visitor.person.account(), state.clock.now());
+    let (id, at) = (visitor.person.account(), visitor.now());
     let attempt = Attempt {
         login: &id.login,
         address: &address.0,
         at,
     };
     let current = fields.one("current").unwrap_or_default();
-    let faults = match change_password(&state.desk, attempt, &id, current, password).await {
+    let faults = match change_password(&visitor.state.desk, attempt, &id, current, password).await {
         Ok(token) => {
-            let jar = jar.add(cookie(&state.settings, &token));
+            let jar = jar.add(cookie(&visitor.state.settings, &token));
             let session = Session {
                 person: visitor.person.clone(),
                 token,

@@ -1,6 +1,6 @@
 //! The bench form: enter, look it over, hand in.
 
-use axum::extract::{Path, State};
+use axum::extract::Path;
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
 
@@ -11,21 +11,18 @@ use crate::course::Experiment;
 use crate::desk::{self, HandInError, HandInRequest, Image};
 use crate::ids::ExperimentKey;
 use crate::term::Slot;
-use crate::web::{
-    AppState, Fields, Page, PageError, PageResult, QueryFields, StudentVisitor, dates,
-};
+use crate::web::{Fields, Page, PageError, PageResult, QueryFields, StudentVisitor, dates};
 
 /// `GET /student/experiments/{key}/bench`: empty, or filled with what was handed in. A code scanned from a bottle comes
 /// as `unknown`. Where a bench mate has entered the readings it shows those, unless `own` asks for a form of one's own.
 pub async fn form(
-    State(state): State<AppState>,
     Path(key): Path<ExperimentKey>,
     visitor: StudentVisitor,
     QueryFields(query): QueryFields,
 ) -> PageResult<Response> {
-    let owner = owner(&state, &visitor).await?;
-    let view = state.desk.view().await?;
-    let (experiment, slot) = find(&view, &key, &visitor, &state)?;
+    let owner = owner(&visitor).await?;
+    let view = visitor.view().await?;
+    let (experiment, slot) = find(&view, &key, &visitor)?;
     if query.text("own").is_empty() && sharing::read_by_mate(&view, &slot) {
         let page = SharedPage::new(&view, experiment, &visitor, crate::web::random_key()?);
         return Ok(Page(page).into_response());
@@ -61,14 +58,13 @@ pub async fn form(
 /// `POST /student/experiments/{key}/bench`: checks, then shows what would be handed in; or adds a trial, or carries a
 /// reading on to the next trial; or goes back.
 pub async fn look(
-    State(state): State<AppState>,
     Path(key): Path<ExperimentKey>,
     visitor: StudentVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
-    let owner = own_form(&state, &visitor, &fields).await?;
-    let view = state.desk.view().await?;
-    let (experiment, _) = find(&view, &key, &visitor, &state)?;
+    let owner = own_form(&visitor, &fields).await?;
+    let view = visitor.view().await?;
+    let (experiment, _) = find(&view, &key, &visitor)?;
     let mut entry = Entry::of_fields(&experiment.procedure, &fields);
     let mut told = Told::default();
     match fields.text("action").split_once(':') {
@@ -82,23 +78,20 @@ pub async fn look(
                 .collect();
         }
         _ => {
-            return Ok(checked(
-                &view, experiment, &visitor, entry, &state, owner, false,
-            ));
+            return Ok(checked(&view, experiment, &visitor, entry, owner, false));
         }
     }
     Ok(Page(form_page(&view, experiment, &visitor, entry, owner, told)).into_response())
 }
 
 pub async fn hand_in(
-    State(state): State<AppState>,
     Path(key): Path<ExperimentKey>,
     visitor: StudentVisitor,
     fields: Fields,
 ) -> PageResult<Response> {
-    let owner = own_form(&state, &visitor, &fields).await?;
-    let view = state.desk.view().await?;
-    let (experiment, slot) = find(&view, &key, &visitor, &state)?;
+    let owner = own_form(&visitor, &fields).await?;
+    let view = visitor.view().await?;
+    let (experiment, slot) = find(&view, &key, &visitor)?;
     let procedure = &experiment.procedure;
     let entry = Entry::of_fields(procedure, &fields);
     if !(16..=64).contains(&entry.key.len()) {
@@ -107,18 +100,14 @@ pub async fn hand_in(
         ));
     }
     let Ok(mut hand_in) = entry.read(procedure, |code| view.term.lots.contains_key(code)) else {
-        return Ok(checked(
-            &view, experiment, &visitor, entry, &state, owner, false,
-        ));
+        return Ok(checked(&view, experiment, &visitor, entry, owner, false));
     };
     let asked = doubts(procedure, &hand_in, |code| is_bottle(&view, &key, code));
     if asked
         .iter()
         .any(|doubt| !entry.confirmed.contains(&doubt.id))
     {
-        return Ok(checked(
-            &view, experiment, &visitor, entry, &state, owner, true,
-        ));
+        return Ok(checked(&view, experiment, &visitor, entry, owner, true));
     }
     hand_in.confirmed = asked.into_iter().map(|doubt| doubt.id).collect();
     let (seen_revisions, reason) = (entry.seen, entry.reason.clone());
@@ -129,29 +118,28 @@ pub async fn hand_in(
         key: entry.key.to_string(),
         seen_revisions,
         reason,
-        at: state.clock.now(),
+        at: visitor.now(),
     };
-    match desk::hand_in(&state.desk, request).await {
+    match desk::hand_in(&visitor.state.desk, request).await {
         Ok(receipt) => {
             Ok(Redirect::to(&format!("/student/receipts/{}", receipt.number)).into_response())
         }
         Err(HandInError::Store(why)) => Err(why.into()),
-        Err(why) => refused(&state, &visitor, &slot, entry, owner, why).await,
+        Err(why) => refused(&visitor, &slot, entry, owner, why).await,
     }
 }
 
 /// The form again with everything typed and why it was not taken. Where another version was quicker, that one is shown
 /// beside it, and the form may then be handed in over it.
 async fn refused(
-    state: &AppState,
     visitor: &StudentVisitor,
     slot: &Slot,
     mut entry: Entry,
     owner: String,
     why: HandInError,
 ) -> PageResult<Response> {
-    let view = state.desk.view().await?;
-    let (experiment, _) = find(&view, &slot.experiment, visitor, state)?;
+    let view = visitor.view().await?;
+    let (experiment, _) = find(&view, &slot.experiment, visitor)?;
     let mut told = Told {
         message: Some(sentence(&why)),
         ..Told::default()
@@ -204,7 +192,6 @@ fn checked(
     experiment: &Experiment,
     visitor: &StudentVisitor,
     entry: Entry,
-    state: &AppState,
     owner: String,
     unanswered: bool,
 ) -> Response {
@@ -224,7 +211,7 @@ fn checked(
             } else {
                 StatusCode::OK
             };
-            let now = state.clock.now();
+            let now = visitor.now();
             let doubts = doubts(procedure, &hand_in, |code| {
                 is_bottle(view, &experiment.key, code)
             });
@@ -240,12 +227,11 @@ pub fn find<'a>(
     view: &'a Image,
     key: &ExperimentKey,
     visitor: &StudentVisitor,
-    state: &AppState,
 ) -> PageResult<(&'a Experiment, Slot)> {
     let experiment = view.term.experiment(key).ok_or_else(PageError::not_found)?;
     let own_dates = view.term.dates_for(experiment, &visitor.id);
     let opens = view.term.course.zone.instant(own_dates.opens);
-    if opens.is_some_and(|opens| state.clock.now() < opens) {
+    if opens.is_some_and(|opens| visitor.now() < opens) {
         let opens = dates::local(own_dates.opens);
         return Err(PageError::forbidden(format!(
             "This experiment opens on {opens}. Until then nothing can be entered."
@@ -261,18 +247,14 @@ pub fn find<'a>(
 }
 
 /// The name under which this student's drafts are kept in browsers.
-pub async fn owner(state: &AppState, visitor: &StudentVisitor) -> PageResult<String> {
-    let mut reader = state.store().read().await?;
+pub async fn owner(visitor: &StudentVisitor) -> PageResult<String> {
+    let mut reader = visitor.state.store().read().await?;
     Ok(reader.accounts().draft_owner(&visitor.id).await?)
 }
 
 /// The same, for a form that was sent: one that somebody else has filled in is not taken.
-async fn own_form(
-    state: &AppState,
-    visitor: &StudentVisitor,
-    fields: &Fields,
-) -> PageResult<String> {
-    let owner = owner(state, visitor).await?;
+async fn own_form(visitor: &StudentVisitor, fields: &Fields) -> PageResult<String> {
+    let owner = owner(visitor).await?;
     match fields.text("owner") {
         "" => Ok(owner),
         same if same == owner => Ok(owner),

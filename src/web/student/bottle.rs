@@ -4,14 +4,14 @@
 //! opened, or whose results are out, are answered like bottles there are none of.
 
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::Path;
 use axum::response::{IntoResponse, Redirect, Response};
 
 use crate::course::Experiment;
 use crate::desk::Image;
 use crate::ids::{ExperimentKey, UnknownCode};
 use crate::term::Slot;
-use crate::web::{AppState, Frame, Page, PageError, PageResult, StudentVisitor, dates};
+use crate::web::{Frame, Page, PageError, PageResult, StudentVisitor, dates};
 
 #[derive(Template)]
 #[template(path = "student/bottle.html")]
@@ -28,31 +28,25 @@ struct Choice {
     due: String,
 }
 
-pub async fn by_code(
-    State(state): State<AppState>,
-    Path(code): Path<String>,
-    visitor: StudentVisitor,
-) -> PageResult<Response> {
-    scanned(&state, &visitor, &code, |_| true).await
+pub async fn by_code(Path(code): Path<String>, visitor: StudentVisitor) -> PageResult<Response> {
+    scanned(&visitor, &code, |_| true).await
 }
 
 pub async fn of_experiment(
-    State(state): State<AppState>,
     Path((key, code)): Path<(ExperimentKey, UnknownCode)>,
     visitor: StudentVisitor,
 ) -> PageResult<Response> {
-    scanned(&state, &visitor, &code, |experiment| experiment.key == key).await
+    scanned(&visitor, &code, |experiment| experiment.key == key).await
 }
 
 async fn scanned(
-    state: &AppState,
     visitor: &StudentVisitor,
     code: &str,
     wanted: impl Fn(&Experiment) -> bool,
 ) -> PageResult<Response> {
     let code = code.trim();
-    let view = state.desk.view().await?;
-    let now = state.clock.now();
+    let view = visitor.view().await?;
+    let now = visitor.now();
     let term = &view.term;
     let is_open = |experiment: &Experiment| {
         let opens = term.dates_for(experiment, &visitor.id).opens;

@@ -1,7 +1,7 @@
 //! One experiment as its student sees it: what to do, what was handed in, and after release what came of it.
 
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::Path;
 use axum::response::IntoResponse;
 
 use super::class::{ClassPicture, picture};
@@ -18,7 +18,7 @@ use crate::judge::{Evaluation, PartMark};
 use crate::measure::{plain, to_figures};
 use crate::term::{Ruling, Slot, Status, standing};
 use crate::web::{
-    AppState, Frame, Page, PageError, PageResult, QueryFields, StudentVisitor, Uncertainty, dates,
+    Frame, Page, PageError, PageResult, QueryFields, StudentVisitor, Uncertainty, dates,
 };
 use crate::workup::{DerivationPart, derivation, significant_figures, written_by_rule};
 
@@ -98,12 +98,11 @@ struct Feedback {
 }
 
 pub async fn page(
-    State(state): State<AppState>,
     Path(key): Path<ExperimentKey>,
     visitor: StudentVisitor,
     QueryFields(query): QueryFields,
 ) -> PageResult<impl IntoResponse> {
-    let mut page = page_of(&state, &key, &visitor).await?;
+    let mut page = page_of(&key, &visitor).await?;
     if query.text("done") == "asked" {
         page.frame.notice = Some("Your note is with the staff of your section.".to_owned());
     }
@@ -111,20 +110,20 @@ pub async fn page(
 }
 
 /// The page as it stands.
-pub async fn page_of(
-    state: &AppState,
-    key: &ExperimentKey,
-    visitor: &StudentVisitor,
-) -> PageResult<ExperimentPage> {
-    let corrections = state.desk.corrections(&Slot::new(key, &visitor.id)).await?;
-    let view = state.desk.view().await?;
+pub async fn page_of(key: &ExperimentKey, visitor: &StudentVisitor) -> PageResult<ExperimentPage> {
+    let corrections = visitor
+        .state
+        .desk
+        .corrections(&Slot::new(key, &visitor.id))
+        .await?;
+    let view = visitor.view().await?;
     let experiment = view.term.experiment(key).ok_or_else(PageError::not_found)?;
     let slot = Slot::new(key, &visitor.id);
     let procedure = &experiment.procedure;
     let released = view.is_released_to(&slot);
     let own_dates = view.term.dates_for(experiment, &visitor.id);
     let opens = view.term.course.zone.instant(own_dates.opens);
-    let not_open = opens.is_some_and(|opens| state.clock.now() < opens);
+    let not_open = opens.is_some_and(|opens| visitor.now() < opens);
     let text = &procedure.text;
     Ok(ExperimentPage {
         frame: visitor.frame(&procedure.title),

@@ -1,14 +1,13 @@
 //! What is due and what is done.
 
 use askama::Template;
-use axum::extract::State;
 use axum::response::IntoResponse;
 use jiff::Timestamp;
 
 use crate::desk::Image;
 use crate::ids::{ExperimentKey, StudentId};
 use crate::term::{Side, Slot, Status};
-use crate::web::{AppState, Frame, Page, PageResult, StudentVisitor, dates};
+use crate::web::{Frame, Page, PageResult, StudentVisitor, dates};
 
 #[derive(Template)]
 #[template(path = "student/home.html")]
@@ -69,12 +68,9 @@ impl State_ {
     }
 }
 
-pub async fn page(
-    State(state): State<AppState>,
-    visitor: StudentVisitor,
-) -> PageResult<impl IntoResponse> {
-    let view = state.desk.view().await?;
-    let rows = rows(&view, &visitor.id, state.clock.now());
+pub async fn page(visitor: StudentVisitor) -> PageResult<impl IntoResponse> {
+    let view = visitor.view().await?;
+    let rows = rows(&view, &visitor.id, visitor.now());
     let (done, due) = rows.into_iter().partition(|row| row.state.is_done());
     let student = view.term.student(&visitor.id);
     Ok(Page(Home {

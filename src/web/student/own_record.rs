@@ -1,7 +1,6 @@
 //! Everything held on a student: a page to print, and one file to take away.
 
 use askama::Template;
-use axum::extract::State;
 use axum::http::{HeaderName, header};
 use axum::response::IntoResponse;
 use serde_json::{Value, json};
@@ -15,7 +14,7 @@ use crate::ids::StudentId;
 use crate::judge::{Evaluation, PartMark};
 use crate::measure::{plain, to_figures};
 use crate::term::{Decision, Ruling, Slot};
-use crate::web::{AppState, Frame, Page, PageError, PageResult, StudentVisitor, dates};
+use crate::web::{Frame, Page, PageError, PageResult, StudentVisitor, dates};
 
 #[derive(Template)]
 #[template(path = "student/record.html")]
@@ -56,11 +55,8 @@ struct Marked {
     adjustment: Option<String>,
 }
 
-pub async fn page(
-    State(state): State<AppState>,
-    visitor: StudentVisitor,
-) -> PageResult<impl IntoResponse> {
-    let view = state.desk.view().await?;
+pub async fn page(visitor: StudentVisitor) -> PageResult<impl IntoResponse> {
+    let view = visitor.view().await?;
     let student = view.term.student(&visitor.id);
     let student = student.ok_or_else(PageError::not_found)?;
     let chapters = view.term.experiments.iter();
@@ -70,18 +66,15 @@ pub async fn page(
         id: student.id.to_string(),
         section: student.section.to_string(),
         email: student.email.clone(),
-        made: dates::instant(&view.term.course.zone, state.clock.now()),
+        made: dates::instant(&view.term.course.zone, visitor.now()),
         experiments: chapters
             .filter_map(|e| chapter(&view, e, &visitor.id))
             .collect(),
     }))
 }
 
-pub async fn file(
-    State(state): State<AppState>,
-    visitor: StudentVisitor,
-) -> PageResult<impl IntoResponse> {
-    let view = state.desk.view().await?;
+pub async fn file(visitor: StudentVisitor) -> PageResult<impl IntoResponse> {
+    let view = visitor.view().await?;
     let student = view.term.student(&visitor.id);
     let student = student.ok_or_else(PageError::not_found)?;
     let experiments = view.term.experiments.iter();
@@ -91,7 +84,7 @@ pub async fn file(
     let record = json!({
         "course": view.term.course.title,
         "term": view.term.course.term,
-        "made_at": state.clock.now().to_string(),
+        "made_at": visitor.now().to_string(),
         "student": {
             "student_id": student.id,
             "family_name": student.family_name,

@@ -1,12 +1,12 @@
 //! The receipt: proof that a hand-in is on disk.
 
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::Path;
 use axum::response::IntoResponse;
 
 use super::record::{ReadingsTable, readings_table};
 use crate::ids::ExperimentKey;
-use crate::web::{AppState, Frame, Page, PageError, PageResult, StudentVisitor, dates};
+use crate::web::{Frame, Page, PageError, PageResult, StudentVisitor, dates};
 
 #[derive(Template)]
 #[template(path = "student/receipt.html")]
@@ -26,15 +26,14 @@ struct ReceiptPage {
 
 /// `GET /student/receipts/{number}`: the student's own only.
 pub async fn page(
-    State(state): State<AppState>,
     Path(number): Path<String>,
     visitor: StudentVisitor,
 ) -> PageResult<impl IntoResponse> {
-    let owner = super::bench::owner(&state, &visitor).await?;
+    let owner = super::bench::owner(&visitor).await?;
     let number: i64 = number.parse().map_err(|_| PageError::not_found())?;
-    let stored = crate::desk::submission(&state.desk, &visitor.id, number).await?;
+    let stored = crate::desk::submission(&visitor.state.desk, &visitor.id, number).await?;
     let stored = stored.ok_or_else(PageError::not_found)?;
-    let view = state.desk.view().await?;
+    let view = visitor.view().await?;
     let experiment = view
         .term
         .experiment(&stored.slot.experiment)

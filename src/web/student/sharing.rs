@@ -1,7 +1,7 @@
 //! Readings shared by a bench group: with whom, who entered them, and everybody's answer of their own.
 
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::Path;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 
@@ -14,7 +14,7 @@ use crate::ids::ExperimentKey;
 use crate::measure::Reading;
 use crate::submission::HandIn;
 use crate::term::Slot;
-use crate::web::{AppState, Fields, Frame, Page, PageError, PageResult, StudentVisitor, dates};
+use crate::web::{Fields, Frame, Page, PageError, PageResult, StudentVisitor, dates};
 
 /// Readings a bench mate has entered, and the visitor's own answer to them.
 #[derive(Template)]
@@ -103,7 +103,6 @@ impl SharedPage {
 
 /// `POST /student/experiments/{key}/answer`: the student's own answer to readings a bench mate has entered.
 pub async fn answer(
-    State(state): State<AppState>,
     Path(key): Path<ExperimentKey>,
     visitor: StudentVisitor,
     fields: Fields,
@@ -115,8 +114,8 @@ pub async fn answer(
         reason: fields.text("reason").to_owned(),
     };
     let slot = {
-        let view = state.desk.view().await?;
-        let (_, slot) = find(&view, &key, &visitor, &state)?;
+        let view = visitor.view().await?;
+        let (_, slot) = find(&view, &key, &visitor)?;
         slot
     };
     let mut faults = Vec::new();
@@ -133,7 +132,7 @@ pub async fn answer(
         ));
     }
     if !faults.is_empty() {
-        return again(&state, &visitor, &key, typed, faults, None).await;
+        return again(&visitor, &key, typed, faults, None).await;
     }
     let request = HandInRequest {
         slot,
@@ -144,28 +143,27 @@ pub async fn answer(
         key: typed.key.clone(),
         seen_revisions: typed.seen,
         reason: typed.reason.clone(),
-        at: state.clock.now(),
+        at: visitor.now(),
     };
-    match desk::hand_in(&state.desk, request).await {
+    match desk::hand_in(&visitor.state.desk, request).await {
         Ok(receipt) => {
             Ok(Redirect::to(&format!("/student/receipts/{}", receipt.number)).into_response())
         }
         Err(HandInError::Store(why)) => Err(why.into()),
-        Err(why) => again(&state, &visitor, &key, typed, Vec::new(), Some(why)).await,
+        Err(why) => again(&visitor, &key, typed, Vec::new(), Some(why)).await,
     }
 }
 
 /// The page again with what was typed and why it was not taken.
 async fn again(
-    state: &AppState,
     visitor: &StudentVisitor,
     key: &ExperimentKey,
     mut typed: Typed,
     faults: Vec<(&'static str, &'static str, String)>,
     why: Option<HandInError>,
 ) -> PageResult<Response> {
-    let view = state.desk.view().await?;
-    let (experiment, slot) = find(&view, key, visitor, state)?;
+    let view = visitor.view().await?;
+    let (experiment, slot) = find(&view, key, visitor)?;
     let status = match &why {
         Some(overtaken @ (HandInError::Stale { .. } | HandInError::KeyReused)) => {
             typed.seen = view.term.submissions.get(&slot).map_or(0, Vec::len);

@@ -1,6 +1,5 @@
 //! Notes between the student and staff, and the request for another look.
 
-use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 
@@ -8,7 +7,7 @@ use super::experiment::page_of;
 use crate::desk::{Image, NoteError, leave_note};
 use crate::term::{Side, Slot};
 use crate::web::at::ExperimentAt;
-use crate::web::{AppState, Fields, Page, PageError, PageResult, StudentVisitor, dates};
+use crate::web::{Fields, Page, PageError, PageResult, StudentVisitor, dates};
 
 /// The notes of an experiment as its student sees them.
 pub struct Talk {
@@ -54,15 +53,14 @@ pub fn talk(view: &Image, slot: &Slot) -> Talk {
 
 /// `POST /student/experiments/{key}/note`: asks for another look.
 pub async fn ask(
-    State(state): State<AppState>,
     visitor: StudentVisitor,
     key: ExperimentAt,
     fields: Fields,
 ) -> PageResult<Response> {
     let slot = Slot::new(&key, &visitor.id);
     let typed = fields.text("note");
-    let who = (visitor.id.as_str(), state.clock.now());
-    match leave_note(&state.desk, slot, Side::Student, typed, who).await {
+    let who = (visitor.id.as_str(), visitor.now());
+    match leave_note(&visitor.state.desk, slot, Side::Student, typed, who).await {
         Ok(()) => {
             let path = format!("/student/experiments/{key}?done=asked#notes");
             Ok(Redirect::to(&path).into_response())
@@ -73,7 +71,7 @@ pub async fn ask(
             "The results are not out yet. You can ask for another look once they are; until then, speak to your assistant.",
         )),
         Err(why) => {
-            let mut page = page_of(&state, &key, &visitor).await?;
+            let mut page = page_of(&key, &visitor).await?;
             page.talk.typed = typed.to_owned();
             page.talk.fault = Some(why.to_string());
             Ok(Page(page).with_status(StatusCode::UNPROCESSABLE_ENTITY))

@@ -63,12 +63,8 @@ impl ChangeForm for RulesForm {
         experiment.map_or_else(Typed::default, |e| fields::filled(&e.procedure))
     }
 
-    fn changes(
-        &self,
-        typed: &Typed,
-        term: &Term,
-        (login, at): Who<'_>,
-    ) -> Result<Vec<Change>, Faults> {
+    fn changes(&self, typed: &Typed, term: &Term, who: Who<'_>) -> Result<Vec<Change>, Faults> {
+        let (login, at) = who;
         let (marking, trials) = self.wanted(typed, term)?;
         let old = experiment(term, &self.0)?;
         let held = term.sources.experiments.get(&self.0).cloned();
