@@ -11,6 +11,7 @@ use crate::ids::{LotCode, UnknownCode};
 use crate::judge::{Case, DefaultLots, Evaluation, Likeness, evaluate};
 use crate::submission::Titration;
 use crate::truth::{Lot, Unknown};
+use crate::workup::WorkUp;
 
 impl Term {
     /// Judges everything handed in, in course and roster order.
@@ -102,6 +103,30 @@ impl Term {
         self.case(&desk, slot, student, use_case)
     }
 
+    /// A submission worked up with these lots in place of the course's; none if nothing was handed in.
+    pub(super) fn worked_up_with(
+        &self,
+        experiment: &Experiment,
+        slot: &Slot,
+        (default_lots, lots): (&DefaultLots, &BTreeMap<LotCode, Lot>),
+    ) -> Option<WorkUp> {
+        // what others handed in and when it is due has no part in it
+        let desk = Desk {
+            experiment,
+            unknowns: self.unknowns_of(experiment),
+            due: None,
+            lots: default_lots.clone(),
+            alike: BTreeMap::new(),
+        };
+        let work_up = |case: &Case| Case { lots, ..*case }.work_up();
+        self.case(&desk, slot, self.student(&slot.student)?, work_up)
+    }
+
+    fn unknowns_of(&self, experiment: &Experiment) -> &BTreeMap<UnknownCode, Unknown> {
+        static NONE: BTreeMap<UnknownCode, Unknown> = BTreeMap::new();
+        self.unknowns.get(&experiment.key).unwrap_or(&NONE)
+    }
+
     fn judge_with(&self, desk: &Desk, slot: &Slot, student: &Student) -> Option<Judged> {
         let evaluation = self.case(desk, slot, student, evaluate)?;
         let status = self.status(slot, &evaluation);
@@ -184,10 +209,9 @@ struct Desk<'a> {
 
 impl<'a> Desk<'a> {
     fn of(term: &'a Term, experiment: &'a Experiment, section: &'a str) -> Self {
-        static NONE: BTreeMap<UnknownCode, Unknown> = BTreeMap::new();
         Self {
             experiment,
-            unknowns: term.unknowns.get(&experiment.key).unwrap_or(&NONE),
+            unknowns: term.unknowns_of(experiment),
             due: term.course.zone.instant(experiment.dates_in(section).due),
             lots: term.default_lots(experiment, section),
             alike: term.likenesses(experiment, section),

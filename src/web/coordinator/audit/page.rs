@@ -7,9 +7,10 @@ use super::strip::{Axis, Strip, Tick};
 use super::words;
 use crate::course::Experiment;
 use crate::ids::ExperimentKey;
-use crate::judge::{AuditGroup, AuditKind};
+use crate::judge::{AuditGroup, AuditKind, DriftDay};
 use crate::measure::{plain, to_figures};
 use crate::term::{ExperimentAudit, Found, Term};
+use crate::truth::Assigned;
 use crate::web::Frame;
 use crate::web::coordinator::words::aligned;
 use crate::words::counted;
@@ -41,7 +42,19 @@ struct Suspect {
     ruled_out: Vec<String>,
     elsewhere: Vec<String>,
     what_to_do: String,
+    /// The values by day of a lot that drifts.
+    days: Vec<DayRow>,
+    unit: &'static str,
     proposal: Option<Proposal>,
+}
+
+/// A day of a drift.
+struct DayRow {
+    day: String,
+    n: usize,
+    found: String,
+    line: String,
+    value: String,
 }
 
 /// A corrected value, as the fields of the form that shows what it would change.
@@ -73,6 +86,7 @@ struct GroupRow {
     own: String,
     chance: String,
     verdict: String,
+    seen: Option<String>,
 }
 
 struct ResultRow {
@@ -140,8 +154,7 @@ fn suspect(
 ) -> Suspect {
     // a bottle belongs to one experiment; a lot may be used in several
     let others = audits.iter().filter(|other| {
-        let lots = [AuditKind::Lot, AuditKind::ExcessLot];
-        other.experiment != audit.experiment && lots.contains(&group.name.kind)
+        other.experiment != audit.experiment && group.name.kind.is_lot()
     });
     let elsewhere = others.filter_map(|other| {
         let same = other.group(&group.name)?;
@@ -157,8 +170,22 @@ fn suspect(
         ruled_out: words::ruled_out(&group.verdict),
         elsewhere: elsewhere.collect(),
         what_to_do: words::what_to_do(group, group.n() == audit.results.len()),
+        days: days(audit, group),
+        unit: words::unit(group.name.kind, &experiment.procedure),
         proposal: proposal(term, experiment, audit, group),
     }
+}
+
+fn days(audit: &ExperimentAudit, group: &AuditGroup) -> Vec<DayRow> {
+    let by_day = audit.consensus_by_day(group).into_iter();
+    let row = |(day, value): (&DriftDay, Assigned)| DayRow {
+        day: day.day.clone(),
+        n: day.n,
+        found: words::signed(day.found_percent),
+        line: words::with_uncertainty(day.percent, day.standard_percent),
+        value: format!("{} \u{b1} {}", value.value, value.standard_uncertainty),
+    };
+    by_day.map(row).collect()
 }
 
 fn proposal(
@@ -225,6 +252,7 @@ fn of_kind(
             .map(words::share)
             .unwrap_or_else(|| "–".into()),
         verdict: group.verdict.words(),
+        seen: words::what_is_seen(group),
     };
     let mut rows: Vec<GroupRow> = groups.map(row).collect();
     if rows.is_empty() {

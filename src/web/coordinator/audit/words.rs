@@ -6,6 +6,9 @@ use crate::procedure::Procedure;
 use crate::term::ExperimentAudit;
 use crate::words::counted;
 
+/// Beside a verdict on so few results stands what they can show.
+const FEW: usize = 8;
+
 /// The name of a group at the head of a sentence.
 pub fn capital(name: &GroupName) -> String {
     sentence(&name.to_string())
@@ -41,6 +44,22 @@ pub fn unit(kind: AuditKind, procedure: &Procedure) -> &'static str {
     }
 }
 
+/// What few results can show, beside the verdict; none for a group of many.
+pub fn what_is_seen(group: &AuditGroup) -> Option<String> {
+    let from = group.seen_from_percent.filter(|_| group.n() <= FEW && !group.verdict.is_off());
+    let results = counted(group.n(), "result", "results");
+    match (from, &group.verdict) {
+        (Some(from), _) => Some(format!(
+            "with {results} it would be seen from {} % off on",
+            decimals(from, 1)
+        )),
+        (None, Verdict::Agrees { .. }) if group.n() <= FEW && group.p_value.is_some() => Some(
+            format!("with {results} in a class like this hardly anything would be seen"),
+        ),
+        _ => None,
+    }
+}
+
 /// Why it is no other group, a sentence for each reason.
 pub fn ruled_out(verdict: &Verdict) -> Vec<String> {
     let Verdict::Off { ruled_out, .. } = verdict else {
@@ -70,6 +89,9 @@ pub fn ruled_out(verdict: &Verdict) -> Vec<String> {
 /// What to do about a group that looks off.
 pub fn what_to_do(group: &AuditGroup, everybody: bool) -> String {
     let mut words = match group.name.kind {
+        _ if group.drift().is_some() => {
+            "Standardise the lot again today, and ask how it was kept: open, warm, in the light. A lot has one value at a time, so the values by day below cannot be entered side by side: one value in the middle of the time leaves the first and the last day off by half of what was lost between them. Where sections of other days have lots of their own from now on, each is entered with the value of its day."
+        }
         AuditKind::Unknown => {
             "Read the record of its preparation again and titrate the bottle yourself, before the value is corrected."
         }
@@ -78,6 +100,9 @@ pub fn what_to_do(group: &AuditGroup, everybody: bool) -> String {
         }
         AuditKind::Section | AuditKind::Assistant => {
             "No value is to be corrected. See how endpoints and burettes are read there: a shade too far is a tenth of a millilitre."
+        }
+        AuditKind::Day => {
+            "No value is to be corrected. Ask what was other on that day: the water, the indicator, the temperature, the bottle that stood on the bench."
         }
         AuditKind::Instrument => {
             "Take it out of use and weigh what it delivers. No value is to be corrected; its students can be given their points back."
