@@ -18,8 +18,8 @@ pub mod slips;
 pub use alike::{GENEROUS, Likeness, Peer, likenesses};
 pub use audit::{
     AUDIT_LEVEL, AuditGroup, AuditKind, Drift, DriftDay, FEWEST_OF_ALL, FEWEST_TO_JUDGE, GroupName,
-    GroupOff, Observed, OwnShift, ResultScore, Rival, Ruled, Scores, Verdict, audit, outlier, scores,
-    shifts,
+    GroupOff, Observed, OwnShift, ResultScore, Rival, Ruled, Scores, Verdict, audit, outlier,
+    scores, shifts,
 };
 pub use case::{Case, DefaultLots, Settlement};
 pub use end_digits::{EndDigits, OddDigits};

@@ -32,11 +32,9 @@ pub(super) fn of_squares_in_order(sorted: &[f64], middle: f64) -> f64 {
     let square = |value: &f64| (value - middle).powi(2);
     let mut below = below.iter().rev().map(square).peekable();
     let mut above = above.iter().map(square).peekable();
-    compensated(std::iter::from_fn(|| {
-        match (below.peek(), above.peek()) {
-            (Some(down), Some(up)) if down <= up => below.next(),
-            (Some(_), None) => below.next(),
-            _ => above.next(),
-        }
+    compensated(std::iter::from_fn(|| match (below.peek(), above.peek()) {
+        (Some(down), Some(up)) if down <= up => below.next(),
+        (Some(_), None) => below.next(),
+        _ => above.next(),
     }))
 }

@@ -78,7 +78,12 @@ impl ExperimentAudit {
         days.filter_map(value).collect()
     }
 
-    fn consensus_of(&self, name: &GroupName, percent: f64, joined_percent: f64) -> Option<Assigned> {
+    fn consensus_of(
+        &self,
+        name: &GroupName,
+        percent: f64,
+        joined_percent: f64,
+    ) -> Option<Assigned> {
         let held = self.assigned.get(name)?;
         let found = 1.0 + percent / 100.0;
         // a bottle's value has to follow the results; results follow a lot's, in proportion or (in a back titration) in a

@@ -1,10 +1,10 @@
 //! Which groups look off: one after the other, whichever explains most, with a look back after each.
 
+use super::AUDIT_LEVEL;
 use super::crossed::{Crossed, Effect, Looked, Selected};
 use super::drift::drift;
 use super::few::{Class, Seen, is_judged};
 use super::group::{AuditGroup, Rival, Ruled, Verdict};
-use super::AUDIT_LEVEL;
 use crate::stats::{holm, two_sided_t_p};
 
 /// Fewest results by which one group is told from another.
@@ -57,7 +57,10 @@ impl<'a> Attribution<'a> {
                 Self::none(crossed).with(&selected).and_more()
             });
             let attempts: Vec<Self> = attempts.collect();
-            let scatters = attempts.iter().chain([&best]).map(|one| one.class.scatter());
+            let scatters = attempts
+                .iter()
+                .chain([&best])
+                .map(|one| one.class.scatter());
             let scatter = scatters.fold(f64::INFINITY, f64::min);
             let cost = |one: &Self| one.cost(scatter);
             let simple = |attempt: &Self| attempt.parameters() <= best.parameters().max(2);
@@ -74,7 +77,7 @@ impl<'a> Attribution<'a> {
     fn none(crossed: &'a Crossed) -> Self {
         let judged = |g: &&super::crossed::Members| {
             let n = g.results.len();
-            is_judged(n, crossed.results().saturating_sub(n))
+            is_judged(n, crossed.others(n))
         };
         let look = |group: usize| Look {
             beside: Vec::new(),
@@ -222,7 +225,9 @@ impl<'a> Attribution<'a> {
             let class = Class::of(self.crossed, &effects);
             let p = |one: &Selected| {
                 let looked = self.crossed.look(one.group, &effects);
-                class.p(self.crossed, one.group, &effects, looked.p).unwrap_or(1.0)
+                class
+                    .p(self.crossed, one.group, &effects, looked.p)
+                    .unwrap_or(1.0)
             };
             let weakest = selected
                 .iter()
@@ -284,7 +289,8 @@ impl<'a> Attribution<'a> {
             }
             let contract = raw.own.standard_percent.hypot(crossed.stated(at));
             let joined = looked.own.joined_percent;
-            let seen_from = p.and_then(|_| seen.from(&self.class, at, &self.looks[at].beside, joined));
+            let seen_from =
+                p.and_then(|_| seen.from(&self.class, at, &self.looks[at].beside, joined));
             groups.push(AuditGroup {
                 name: members.name.clone(),
                 members: members.results.clone(),

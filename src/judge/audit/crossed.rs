@@ -100,7 +100,8 @@ impl Crossed {
         let members = |(group, (name, results)): (usize, (&GroupName, Vec<usize>))| {
             let mut shares: BTreeMap<usize, usize> = BTreeMap::new();
             for other in results.iter().flat_map(|result| &groups_of[*result]) {
-                *shares.entry(*other).or_insert(0) += 1;
+                let count = shares.entry(*other).or_insert(0);
+                *count = count.saturating_add(1);
             }
             shares.remove(&group);
             Members {
@@ -129,13 +130,12 @@ impl Crossed {
         let of_kind = |kind: AuditKind| {
             let groups = self.groups.iter().filter(|g| g.name.kind == kind);
             let many = groups.filter(|g| g.results.len() > FEW);
-            let scatters: Vec<f64> = many
-                .map(|g| self.robust(&g.results, &[], None).s)
-                .collect();
+            let scatters: Vec<f64> = many.map(|g| self.robust(&g.results, &[], None).s).collect();
             median(&scatters)
         };
         let kinds = AuditKind::ALL.into_iter().filter_map(of_kind);
-        kinds.min_by(f64::total_cmp)
+        let all = || algorithm_a(&self.errors).map(|all| all.s);
+        kinds.min_by(f64::total_cmp).or_else(all)
     }
 
     /// Usual within a group, percent.
@@ -152,6 +152,11 @@ impl Crossed {
     /// How many results there are in all.
     pub fn results(&self) -> usize {
         self.errors.len()
+    }
+
+    /// How many of them a group of so many leaves.
+    pub fn others(&self, n: usize) -> usize {
+        self.results().saturating_sub(n)
     }
 
     /// Relative standard uncertainty of a group's assigned value, percent; 0 where it has none.
@@ -172,7 +177,7 @@ impl Crossed {
     /// Whether a group has so few results that its scatter is taken from the class.
     pub fn is_few(&self, group: usize) -> bool {
         let n = self.groups[group].results.len();
-        n <= FEW && self.scatter > 0.0 && is_class(self.results() - n)
+        n <= FEW && self.scatter > 0.0 && is_class(self.others(n))
     }
 
     /// Robust shifts of some groups, each with the others taken away, by turns until they stand still.

@@ -49,11 +49,9 @@ impl Class {
         by_t: Option<f64>,
     ) -> Option<f64> {
         let n = crossed.groups[group].results.len();
-        let others = crossed.results() - n;
-        if !is_judged(n, others) || effects.iter().any(|e| e.group == group && e.line.is_some()) {
-            return by_t;
-        }
-        if n > MOST || !is_class(others) {
+        let drifts = effects.iter().any(|e| e.group == group && e.line.is_some());
+        let in_class = (FEWEST_OF_ALL..=MOST).contains(&n) && is_class(crossed.others(n));
+        if drifts || !in_class {
             return by_t;
         }
         let by_place = self.p_by_place(crossed, group, effects);
@@ -76,13 +74,13 @@ impl Class {
             let mut out: Vec<f64> = left.iter().map(|x| sign * x - allowed).collect();
             out.sort_unstable_by(|a, b| b.total_cmp(a));
             for count in counts.clone() {
-                let from = out[count - 1];
-                if from <= 0.0 {
+                let last = out.get(count.saturating_sub(1)).copied();
+                let Some(from) = last.filter(|from| *from > 0.0) else {
                     continue;
-                }
+                };
                 let own = among.iter().filter(|x| sign * **x >= from).count();
-                let beyond = self.beyond(sign, from) - own;
-                least = least.min(at_least(count, n, beyond, self.sorted.len() - n));
+                let beyond = self.beyond(sign, from).saturating_sub(own);
+                least = least.min(at_least(count, n, beyond, crossed.others(n)));
             }
         }
         (2.0 * counts.count() as f64 * least).min(1.0)
@@ -92,7 +90,7 @@ impl Class {
     fn beyond(&self, sign: f64, from: f64) -> usize {
         if sign > 0.0 {
             let below = self.sorted.partition_point(|x| *x < from);
-            self.sorted.len() - below
+            self.sorted.len().saturating_sub(below)
         } else {
             self.sorted.partition_point(|x| *x <= -from)
         }
@@ -132,9 +130,13 @@ impl<'a> Seen<'a> {
     ) -> Option<f64> {
         let crossed = self.crossed;
         let n = crossed.groups[group].results.len();
-        let in_class = n <= MOST && is_class(crossed.results() - n);
+        let in_class = n <= MOST && is_class(crossed.others(n));
         let by_t = (!crossed.is_few(group)).then(|| {
-            let level = if in_class { self.level / 2.0 } else { self.level };
+            let level = if in_class {
+                self.level / 2.0
+            } else {
+                self.level
+            };
             // four in five t's lie above −0.84 for many results, above −0.95 for five
             (student_t_two_sided(1.0 - level, n as f64 - 1.0) + 0.9) * joined
         });
@@ -145,14 +147,20 @@ impl<'a> Seen<'a> {
             let short = class.quantile(1.0 - SEEN.powf(1.0 / n as f64))?;
             Some(from + allowed + short.abs())
         });
-        by_t.into_iter().chain(by_place.flatten()).min_by(f64::total_cmp)
+        by_t.into_iter()
+            .chain(by_place.flatten())
+            .min_by(f64::total_cmp)
     }
 
     fn beyond(&mut self, n: usize) -> Option<usize> {
-        let others = self.crossed.results() - n;
+        let others = self.crossed.others(n);
         let twice = if n <= FEW { 2.0 } else { 4.0 };
         let wanted = self.level / (twice * counts(n).count() as f64);
-        let most = || (0..others).take_while(|k| at_least(n, n, *k, others) < wanted).last();
+        let most = || {
+            (0..others)
+                .take_while(|k| at_least(n, n, *k, others) < wanted)
+                .last()
+        };
         *self.beyond.entry(n).or_insert_with(most)
     }
 }
@@ -180,18 +188,17 @@ fn counts(n: usize) -> impl Iterator<Item = usize> + Clone {
 /// Chance that at least `count` of `n` come before the (`beyond` + 1)th of the others, if all orders are alike.
 fn at_least(count: usize, n: usize, beyond: usize, others: usize) -> f64 {
     // of the first `drawn` in order, at least `count` are the group's
-    let drawn = beyond + count;
-    let all = log_choose(others + n, drawn);
+    let drawn = beyond.saturating_add(count);
+    let all = log_choose(others.saturating_add(n), drawn);
     let exactly = |i: usize| match drawn.checked_sub(i) {
-        Some(rest) if rest <= others => {
-            (log_choose(n, i) + log_choose(others, rest) - all).exp()
-        }
+        Some(rest) if rest <= others => (log_choose(n, i) + log_choose(others, rest) - all).exp(),
         _ => 0.0,
     };
     (count..=n).map(exactly).sum::<f64>().min(1.0)
 }
 
 fn log_choose(n: usize, k: usize) -> f64 {
-    let k = k.min(n - k);
-    (0..k).map(|i| ((n - i) as f64 / (i + 1) as f64).ln()).sum()
+    let k = k.min(n.saturating_sub(k));
+    let ratio = |i: usize| (n as f64 - i as f64) / (i as f64 + 1.0);
+    (0..k).map(|i| ratio(i).ln()).sum()
 }

@@ -51,7 +51,9 @@ fn a_line_without_outliers_is_that_of_least_squares() {
     assert_eq!(days.len(), 5);
     for (at, day) in found.days.iter().enumerate() {
         let expected = 0.1 - 0.2 * at as f64;
-        assert!((day.percent - expected).abs() < 1e-9 && (day.found_percent - expected).abs() < 1e-9);
+        assert!(
+            (day.percent - expected).abs() < 1e-9 && (day.found_percent - expected).abs() < 1e-9
+        );
     }
     let words = groups[0].verdict.words();
     assert_eq!(words, "drifts by \u{2212}0.20 % a day (\u{b1} 0.02)");
@@ -80,12 +82,23 @@ fn drifts(design: &Design, off: Off, first: u64, count: u64) -> Vec<Vec<AuditGro
 #[test]
 fn a_lot_that_loses_one_percent_in_four_days_is_named_as_that() {
     let cases = [
-        ("five sections", week(vec![vec![0]; 5], &[0, 1, 2, 3, 4]), 0.25),
-        ("five sections, gaining", week(vec![vec![0]; 5], &[0, 1, 2, 3, 4]), -0.25),
+        (
+            "five sections",
+            week(vec![vec![0]; 5], &[0, 1, 2, 3, 4]),
+            0.25,
+        ),
+        (
+            "five sections, gaining",
+            week(vec![vec![0]; 5], &[0, 1, 2, 3, 4]),
+            -0.25,
+        ),
         ("three sections", week(vec![vec![0]; 3], &[0, 2, 4]), 0.25),
         (
             "two lots in turn",
-            week([0, 1, 0, 1, 0, 1].map(|lot| vec![lot]).to_vec(), &[0, 0, 2, 2, 4, 4]),
+            week(
+                [0, 1, 0, 1, 0, 1].map(|lot| vec![lot]).to_vec(),
+                &[0, 0, 2, 2, 4, 4],
+            ),
             0.25,
         ),
         (
@@ -105,7 +118,9 @@ fn a_lot_that_loses_one_percent_in_four_days_is_named_as_that() {
         });
         let named = named.count() as u64;
         let others = |groups: &&Vec<AuditGroup>| {
-            groups.iter().any(|g| g.verdict.is_named() && g.name != lot("L0"))
+            groups
+                .iter()
+                .any(|g| g.verdict.is_named() && g.name != lot("L0"))
         };
         let others = found.iter().filter(others).count() as u64;
         println!("{words}: a drift in {named} of {count}, something else in {others}");
@@ -114,7 +129,9 @@ fn a_lot_that_loses_one_percent_in_four_days_is_named_as_that() {
     let both = Off::DriftAndSection((0, 0.25), (2, 1.0));
     let design = week(vec![vec![0]; 6], &[0, 1, 2, 3, 4, 4]);
     let found = drifts(&design, both, 310_000, count);
-    let named = found.iter().filter(|groups| drift(groups, &lot("L0")).is_some());
+    let named = found
+        .iter()
+        .filter(|groups| drift(groups, &lot("L0")).is_some());
     let named = named.count() as u64;
     println!("beside a section 1 % off: a drift in {named} of {count}");
     assert!(100 * named >= 90 * count);
@@ -132,7 +149,11 @@ fn what_does_not_run_with_time_is_no_drift() {
             week(vec![vec![0, 1]; 5], &days),
             Off::Lot(1, 1.0),
         ),
-        ("a section at the end", one_lot(), Off::Sections(&[(4, 1.0)])),
+        (
+            "a section at the end",
+            one_lot(),
+            Off::Sections(&[(4, 1.0)]),
+        ),
         (
             "two sections at the end",
             one_lot(),
@@ -150,7 +171,8 @@ fn what_does_not_run_with_time_is_no_drift() {
         let drifting = |groups: &&Vec<AuditGroup>| groups.iter().any(|g| g.drift().is_some());
         let drifting = found.iter().filter(drifting).count() as u64;
         println!("{words}: a drift in {drifting} of {count}");
-        assert!(100 * drifting <= count);
+        // one in a hundred, and one by chance where few are tried
+        assert!(drifting <= 1 + count / 100, "{drifting}");
     }
 }
 
@@ -161,7 +183,10 @@ fn the_value_by_day_is_what_was_there() {
         population,
         ..crossed("vinegar-acidity").over_a_week()
     };
-    for population in [Population::CAREFUL, Population::Realistic { spread: 0.027_5 }] {
+    for population in [
+        Population::CAREFUL,
+        Population::Realistic { spread: 0.027_5 },
+    ] {
         let count = terms(200);
         let class = realistic(population).but(Wrong::Decay(0, 0.25));
         let clean = realistic(population);
@@ -183,13 +208,16 @@ fn the_value_by_day_is_what_was_there() {
             })
             .collect();
         let lost: Vec<f64> = found.iter().filter_map(|(lost, _)| *lost).collect();
-        let right = lost.iter().filter(|lost| (**lost - 1.0).abs() < 0.3).count() as u64;
+        let right = lost
+            .iter()
+            .filter(|lost| (**lost - 1.0).abs() < 0.3)
+            .count() as u64;
         let invented = found.iter().filter(|(_, invented)| *invented).count() as u64;
         println!(
             "{population:?}: a drift in {} of {count}, of 1 % in four days in {right}; without decay in {invented}",
             lost.len()
         );
         assert!(100 * lost.len() as u64 >= 95 * count && 100 * right >= 90 * count);
-        assert!(100 * invented <= count);
+        assert!(invented <= 1 + count / 100, "{invented}");
     }
 }

@@ -76,7 +76,12 @@ impl Class {
         const PER_SECTION: usize = 24;
         let (lot_percent, bottle_percent) = (0.08, 0.05);
         let rng = &mut self.rng;
-        let lots = design.lots_of.iter().flatten().max().map_or(0, |last| last + 1);
+        let lots = design
+            .lots_of
+            .iter()
+            .flatten()
+            .max()
+            .map_or(0, |last| last + 1);
         let lots: Vec<f64> = (0..lots).map(|_| lot_percent * normal(rng)).collect();
         let bottles: Vec<f64> = (0..design.bottles)
             .map(|_| bottle_percent * normal(rng))
@@ -137,9 +142,7 @@ impl Off {
             Self::Bottle(wrong, percent) => of((wrong, percent), bottle),
             Self::Drift(wrong, percent) => of((wrong, percent), lot) * day as f64,
             Self::Sections(wrong) => wrong.iter().map(|one| of(*one, section)).sum(),
-            Self::DriftAndSection(drift, wrong) => {
-                of(drift, lot) * day as f64 + of(wrong, section)
-            }
+            Self::DriftAndSection(drift, wrong) => of(drift, lot) * day as f64 + of(wrong, section),
         }
     }
 }

@@ -26,18 +26,23 @@ fn everybody_with_a_lot_that_is_off_has_its_shift_and_nobody_else() {
             let (observed, stated) = class.results(&design, Off::Lot(1, 2.0));
             let groups = audit(&observed, &stated);
             let shifts = shifts(observed.iter(), &groups);
-            observed.iter().zip(&shifts).all(|(one, shift)| match shift {
-                Some(off) => {
-                    one.groups.contains(&lot)
-                        && (off.percent - 2.0).abs() < 0.4
-                        && off.bottle_percent == 0.0
-                        && off.elsewhere_percent() == off.percent
-                }
-                None => !one.groups.contains(&lot),
-            })
+            observed
+                .iter()
+                .zip(&shifts)
+                .all(|(one, shift)| match shift {
+                    Some(off) => {
+                        one.groups.contains(&lot)
+                            && (off.percent - 2.0).abs() < 0.4
+                            && off.bottle_percent == 0.0
+                            && off.elsewhere_percent() == off.percent
+                    }
+                    None => !one.groups.contains(&lot),
+                })
         });
         let right = right.count() as u64;
-        println!("a lot 2 % off in {sections} of six sections: its students and no others have the shift in {right} of {count}");
+        println!(
+            "a lot 2 % off in {sections} of six sections: its students and no others have the shift in {right} of {count}"
+        );
         assert!(100 * right >= 95 * count, "{right}");
     }
 }
@@ -113,7 +118,10 @@ fn three_hundred_lots_are_audited_in_a_moment() {
     let start = std::time::Instant::now();
     let audit = rehearsed.audit(&judged).expect("has results");
     let took = start.elapsed();
-    let lots = audit.assigned.keys().filter(|name| name.kind == AuditKind::Lot);
+    let lots = audit
+        .assigned
+        .keys()
+        .filter(|name| name.kind == AuditKind::Lot);
     assert_eq!(lots.count(), 300);
     println!("{} results with 300 lots: {took:?}", audit.results.len());
     // without optimisation, on a busy machine; it was minutes once

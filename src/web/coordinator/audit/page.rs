@@ -153,9 +153,9 @@ fn suspect(
     group: &AuditGroup,
 ) -> Suspect {
     // a bottle belongs to one experiment; a lot may be used in several
-    let others = audits.iter().filter(|other| {
-        other.experiment != audit.experiment && group.name.kind.is_lot()
-    });
+    let others = audits
+        .iter()
+        .filter(|other| other.experiment != audit.experiment && group.name.kind.is_lot());
     let elsewhere = others.filter_map(|other| {
         let same = other.group(&group.name)?;
         let title = &term.experiment(&other.experiment)?.procedure.title;

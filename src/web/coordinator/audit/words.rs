@@ -46,7 +46,9 @@ pub fn unit(kind: AuditKind, procedure: &Procedure) -> &'static str {
 
 /// What few results can show, beside the verdict; none for a group of many.
 pub fn what_is_seen(group: &AuditGroup) -> Option<String> {
-    let from = group.seen_from_percent.filter(|_| group.n() <= FEW && !group.verdict.is_off());
+    let from = group
+        .seen_from_percent
+        .filter(|_| group.n() <= FEW && !group.verdict.is_off());
     let results = counted(group.n(), "result", "results");
     match (from, &group.verdict) {
         (Some(from), _) => Some(format!(
