@@ -75,6 +75,8 @@ struct OfKind {
     /// Whether it is shown without being asked for: few groups, or one that is off.
     open: bool,
     rows: Vec<GroupRow>,
+    /// What its groups of few results can show.
+    seen: Option<String>,
 }
 
 struct GroupRow {
@@ -86,7 +88,6 @@ struct GroupRow {
     own: String,
     chance: String,
     verdict: String,
-    seen: Option<String>,
 }
 
 struct ResultRow {
@@ -252,8 +253,8 @@ fn of_kind(
             .map(words::share)
             .unwrap_or_else(|| "–".into()),
         verdict: group.verdict.words(),
-        seen: words::what_is_seen(group),
     };
+    let seen = words::what_is_seen(groups.clone());
     let mut rows: Vec<GroupRow> = groups.map(row).collect();
     if rows.is_empty() {
         return None;
@@ -265,6 +266,7 @@ fn of_kind(
         has_assigned: rows.iter().any(|row| row.assigned.is_some()),
         open: rows.len() <= MANY || rows.iter().any(|row| row.strip.off),
         rows,
+        seen,
     })
 }
 

@@ -1,12 +1,14 @@
 //! The audit in words.
 
+use std::collections::BTreeMap;
+
 use crate::judge::{AuditGroup, AuditKind, GroupName, Ruled, Verdict};
 use crate::measure::{from_f64, plain, to_decimals};
 use crate::procedure::Procedure;
 use crate::term::ExperimentAudit;
 use crate::words::counted;
 
-/// Beside a verdict on so few results stands what they can show.
+/// Of groups of so few results it is said what they can show.
 const FEW: usize = 8;
 
 /// The name of a group at the head of a sentence.
@@ -44,22 +46,28 @@ pub fn unit(kind: AuditKind, procedure: &Procedure) -> &'static str {
     }
 }
 
-/// What few results can show, beside the verdict; none for a group of many.
-pub fn what_is_seen(group: &AuditGroup) -> Option<String> {
-    let from = group
-        .seen_from_percent
-        .filter(|_| group.n() <= FEW && !group.verdict.is_off());
-    let results = counted(group.n(), "result", "results");
-    match (from, &group.verdict) {
-        (Some(from), _) => Some(format!(
-            "with {results} it would be seen from {} % off on",
-            decimals(from, 1)
-        )),
-        (None, Verdict::Agrees { .. }) if group.n() <= FEW && group.p_value.is_some() => Some(
-            format!("with {results} in a class like this hardly anything would be seen"),
-        ),
-        _ => None,
+/// What few results can show, in a sentence for the groups of one kind; none where all are of many results.
+pub fn what_is_seen<'a>(groups: impl Iterator<Item = &'a AuditGroup>) -> Option<String> {
+    let few = groups.filter(|group| group.n() <= FEW && group.verdict != Verdict::TooFew);
+    // of groups of one size, the one that shows least
+    let mut sizes: BTreeMap<usize, Option<f64>> = BTreeMap::new();
+    for group in few {
+        let seen = group.seen_from_percent;
+        let least = sizes.entry(group.n()).or_insert(seen);
+        *least = least.zip(seen).map(|(one, other)| one.max(other));
     }
+    let words = |(n, seen): (usize, Option<f64>)| {
+        let results = counted(n, "result", "results");
+        match seen {
+            Some(from) => format!("with {results} one that is {} % off", decimals(from, 1)),
+            None => format!("with {results} none in a class like this"),
+        }
+    };
+    let sizes: Vec<String> = sizes.into_iter().map(words).collect();
+    (!sizes.is_empty()).then(|| {
+        let sizes = sizes.join(", ");
+        format!("What few results show: {sizes} would be seen four times in five. What is less off may go unseen.")
+    })
 }
 
 /// Why it is no other group, a sentence for each reason.
