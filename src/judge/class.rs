@@ -4,6 +4,7 @@ use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
 use super::alike::Likeness;
+use super::audit::GroupOff;
 use super::end_digits::{OddDigits, TERM_DIGITS_LEVEL};
 use super::flags::{Flag, FlagCode};
 use super::habits::{EvenTrials, TERM_SCATTER_LEVEL};
@@ -59,8 +60,8 @@ pub struct Consensus {
     /// How far results of the group lie from what was assigned, percent.
     pub percent: f64,
     pub standard_percent: f64,
-    /// Whether the student's bottle alone is off; else (a lot, a section, a day) results of other bottles are as well.
-    pub is_the_bottle: bool,
+    /// What of it (a lot, a section, a day) would shift the results of any other bottle as well, percent.
+    pub elsewhere_percent: f64,
     /// What is off, such as “titrant lot edta-2”.
     pub cause: String,
 }
@@ -138,19 +139,34 @@ fn median_of_s(freedom: usize) -> Option<f64> {
 impl Consensus {
     /// What a result of the group is compared with instead of the assigned value.
     pub(super) fn instead_of(&self, truth: Assigned) -> Option<Assigned> {
-        let value = as_f64(truth.value);
-        let found = from_f64(value * (1.0 + self.percent / 100.0), 15)?;
-        let own = as_f64(truth.standard_uncertainty);
-        let standard = (value * self.standard_percent / 100.0).hypot(own);
-        Assigned::new(found, from_f64(standard, 15).unwrap_or(Decimal::ZERO)).ok()
+        self.shifted(truth, self.percent)
     }
 
-    /// The same for another bottle, which is off only if more than the student's bottle is.
+    /// The same for another bottle.
     pub(super) fn of_other(&self, truth: Assigned) -> Option<Assigned> {
-        if self.is_the_bottle {
-            Some(truth)
+        self.shifted(truth, self.elsewhere_percent)
+    }
+
+    fn shifted(&self, truth: Assigned, percent: f64) -> Option<Assigned> {
+        let value = as_f64(truth.value);
+        let found = from_f64(value * (1.0 + percent / 100.0), 15)?;
+        let own = as_f64(truth.standard_uncertainty);
+        let standard = if percent == 0.0 {
+            own
         } else {
-            self.instead_of(truth)
+            (value * self.standard_percent / 100.0).hypot(own)
+        };
+        Assigned::new(found, from_f64(standard, 15).unwrap_or(Decimal::ZERO)).ok()
+    }
+}
+
+impl From<GroupOff> for Consensus {
+    fn from(off: GroupOff) -> Self {
+        Self {
+            percent: off.percent,
+            standard_percent: off.standard_percent,
+            elsewhere_percent: off.elsewhere_percent(),
+            cause: off.group.to_string(),
         }
     }
 }

@@ -19,8 +19,9 @@ pub mod slips;
 
 pub use alike::{GENEROUS, Likeness, LikenessIndex, Peer, likenesses};
 pub use audit::{
-    AUDIT_LEVEL, AuditGroup, AuditKind, FEWEST_TO_JUDGE, GroupName, Observed, OwnShift,
-    ResultScore, Rival, Ruled, Scores, Verdict, audit, outlier, scores,
+    AUDIT_LEVEL, AuditGroup, AuditKind, Drift, DriftDay, FEWEST_OF_ALL, FEWEST_TO_JUDGE, GroupName,
+    GroupOff, Observed, OwnShift, ResultScore, Rival, Ruled, Scores, Verdict, audit, outlier,
+    scores, shifts,
 };
 pub use case::{Case, DefaultLots, Settlement};
 pub use class::{ClassEvidence, ClassSpread, Consensus, Habits};

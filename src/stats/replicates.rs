@@ -3,7 +3,7 @@
 use rust_decimal::Decimal;
 
 use super::distributions::student_t_two_sided;
-use super::sums::{compensated, of_squares};
+use super::sums::{compensated, of_squares, of_squares_in_order};
 use crate::measure::as_f64;
 
 /// Replicate values, summed up once. All in the unit of the values.
@@ -90,9 +90,14 @@ pub fn mean(values: &[Decimal]) -> Option<Decimal> {
 /// changes no digit. None for no values; s is 0 for one.
 #[must_use]
 pub fn mean_and_s(values: &[f64]) -> Option<(f64, f64)> {
-    let n = values.len() as f64;
     let mut sorted = values.to_vec();
     sorted.sort_unstable_by(f64::total_cmp);
+    mean_and_s_of_sorted(&sorted)
+}
+
+/// The same of values in order of size.
+pub(super) fn mean_and_s_of_sorted(sorted: &[f64]) -> Option<(f64, f64)> {
+    let n = sorted.len() as f64;
     if sorted.is_empty() {
         return None;
     }
@@ -102,6 +107,6 @@ pub fn mean_and_s(values: &[f64]) -> Option<(f64, f64)> {
     if sorted.len() == 1 {
         return Some((mean, 0.0));
     }
-    let squares = of_squares(sorted.iter().map(|x| x - rough).collect()) - residual * residual / n;
+    let squares = of_squares_in_order(sorted, rough) - residual * residual / n;
     Some((mean, (squares.max(0.0) / (n - 1.0)).sqrt()))
 }

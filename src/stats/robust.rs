@@ -1,6 +1,6 @@
 //! Robust mean and standard deviation by Algorithm A.
 
-use super::replicates::mean_and_s;
+use super::replicates::mean_and_s_of_sorted;
 
 /// A robust mean and standard deviation in the unit of the values.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -30,13 +30,16 @@ pub fn algorithm_a(values: &[f64]) -> Option<AlgorithmA> {
     let n = values.len();
     let mut mean = median(values)?;
     let mut s = 1.483 * median(&values.iter().map(|x| (x - mean).abs()).collect::<Vec<_>>())?;
+    // pulling in keeps the order
+    let mut sorted = values.to_vec();
+    sorted.sort_unstable_by(f64::total_cmp);
+    let mut pulled = sorted.clone();
     for _ in 0..10_000 {
         let width = 1.5 * s;
-        let pulled: Vec<f64> = values
-            .iter()
-            .map(|x| x.clamp(mean - width, mean + width))
-            .collect();
-        let (next, spread) = mean_and_s(&pulled)?;
+        for (pulled, x) in pulled.iter_mut().zip(&sorted) {
+            *pulled = x.clamp(mean - width, mean + width);
+        }
+        let (next, spread) = mean_and_s_of_sorted(&pulled)?;
         let next_s = 1.134 * spread;
         let still =
             |old: f64, new: f64| (old - new).abs() <= 1e-12 * new.abs().max(f64::MIN_POSITIVE);
@@ -52,13 +55,14 @@ pub fn algorithm_a(values: &[f64]) -> Option<AlgorithmA> {
 /// The middle value, or the mean of the two middle ones (NIST/SEMATECH e-Handbook 1.3.5.1); none for no values.
 #[must_use]
 pub fn median(values: &[f64]) -> Option<f64> {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    let upper = *sorted.get(sorted.len() / 2)?;
-    if sorted.len() % 2 == 1 {
-        return Some(upper);
+    let mut values = values.to_vec();
+    let (middle, even) = (values.len() / 2, values.len().is_multiple_of(2));
+    if values.is_empty() {
+        return None;
     }
-    sorted
-        .get((sorted.len() / 2).saturating_sub(1))
-        .map(|lower| lower.midpoint(upper))
+    let (below, upper, _) = values.select_nth_unstable_by(middle, f64::total_cmp);
+    let lower = below.iter().copied().max_by(f64::total_cmp);
+    lower
+        .filter(|_| even)
+        .map_or(Some(*upper), |lower| Some(lower.midpoint(*upper)))
 }

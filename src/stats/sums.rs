@@ -24,3 +24,17 @@ pub(super) fn of_squares(mut deviations: Vec<f64>) -> f64 {
     deviations.sort_unstable_by(f64::total_cmp);
     compensated(deviations)
 }
+
+/// The same of deviations from a middle, of values in order of size: the squares are taken from the middle outwards.
+pub(super) fn of_squares_in_order(sorted: &[f64], middle: f64) -> f64 {
+    let at = sorted.partition_point(|value| *value < middle);
+    let (below, above) = sorted.split_at(at);
+    let square = |value: &f64| (value - middle).powi(2);
+    let mut below = below.iter().rev().map(square).peekable();
+    let mut above = above.iter().map(square).peekable();
+    compensated(std::iter::from_fn(|| match (below.peek(), above.peek()) {
+        (Some(down), Some(up)) if down <= up => below.next(),
+        (Some(_), None) => below.next(),
+        _ => above.next(),
+    }))
+}

@@ -9,7 +9,8 @@ use super::{Judged, Slot, Term};
 use crate::course::Experiment;
 use crate::ids::ExperimentKey;
 use crate::judge::{
-    AuditGroup, AuditKind, Consensus, GroupName, Observed, Scores, audit, outlier, scores,
+    AuditGroup, AuditKind, DriftDay, GroupName, GroupOff, Observed, Scores, audit, outlier, scores,
+    shifts,
 };
 use crate::measure::{as_f64, from_f64, order_of_magnitude, to_decimals};
 use crate::truth::Assigned;
@@ -25,6 +26,8 @@ pub struct ExperimentAudit {
     pub scores: Option<Scores>,
     /// In order of kind and key; their members are places among the results.
     pub groups: Vec<AuditGroup>,
+    /// Students who share the readings of a result, each with its place among the results.
+    pub mates: Vec<(Slot, usize)>,
     /// The values assigned to bottles and lots.
     pub assigned: BTreeMap<GroupName, AssignedValue>,
 }
@@ -57,12 +60,35 @@ impl ExperimentAudit {
 
     /// What the value of a group would have to be for its results not to be off: the consensus of the results, with the
     /// standard uncertainty that they and the other values they rest on leave it. None for a group without a value.
+    /// In the middle of the times where the value drifts.
     pub fn consensus(&self, group: &AuditGroup) -> Option<Assigned> {
-        let held = self.assigned.get(&group.name)?;
-        let found = 1.0 + group.own.percent / 100.0;
+        self.consensus_of(&group.name, group.own.percent, group.own.joined_percent)
+    }
+
+    /// The same of a lot that drifts, for each of its days.
+    pub fn consensus_by_day<'a>(&self, group: &'a AuditGroup) -> Vec<(&'a DriftDay, Assigned)> {
+        let own = group.own;
+        // what the other values leave uncertain holds for all days
+        let others = own.joined_percent.powi(2) - own.standard_percent.powi(2);
+        let days = group.drift().into_iter().flat_map(|drift| &drift.days);
+        let value = |day: &'a DriftDay| {
+            let joined = (day.standard_percent.powi(2) + others.max(0.0)).sqrt();
+            Some((day, self.consensus_of(&group.name, day.percent, joined)?))
+        };
+        days.filter_map(value).collect()
+    }
+
+    fn consensus_of(
+        &self,
+        name: &GroupName,
+        percent: f64,
+        joined_percent: f64,
+    ) -> Option<Assigned> {
+        let held = self.assigned.get(name)?;
+        let found = 1.0 + percent / 100.0;
         // a bottle's value has to follow the results; results follow a lot's, in proportion or (in a back titration) in a
         // straight line, of which the sensitivity is the slope
-        let (factor, power) = if group.name.kind == AuditKind::Unknown {
+        let (factor, power) = if name.kind == AuditKind::Unknown {
             (found, 1.0)
         } else {
             let slope = 1.0 / held.sensitivity;
@@ -70,7 +96,7 @@ impl ExperimentAudit {
         };
         let value = as_f64(held.value.value) * factor;
         let own = held.uncertainty_percent();
-        let variance = group.own.joined_percent.powi(2) - own.powi(2);
+        let variance = joined_percent.powi(2) - own.powi(2);
         let relative = variance.max(0.0).sqrt() / 100.0 * power.abs();
         let u = from_f64(value * relative, 2)?;
         // as many decimals as the uncertainty to two figures
@@ -96,39 +122,17 @@ impl ExperimentAudit {
         (outliers, tested)
     }
 
-    /// What the class finds where a group is off, for every submission of it.
-    pub(super) fn consensus_of_groups(&self) -> BTreeMap<Slot, Consensus> {
-        let mut found: BTreeMap<Slot, Consensus> = BTreeMap::new();
-        for group in self.named() {
-            for place in &group.members {
-                let Some(of) = self.results.get(*place) else {
-                    continue;
-                };
-                let is_the_bottle = group.name.kind == AuditKind::Unknown;
-                let percent = group.own.percent;
-                let standard_percent = group.own.standard_percent;
-                let cause = group.name.to_string();
-                match found.get_mut(&of.slot) {
-                    // two groups that are off add up
-                    Some(known) => {
-                        known.percent += percent;
-                        known.standard_percent = known.standard_percent.hypot(standard_percent);
-                        known.is_the_bottle &= is_the_bottle;
-                        known.cause = format!("{} and {cause}", known.cause);
-                    }
-                    None => {
-                        let consensus = Consensus {
-                            percent,
-                            standard_percent,
-                            is_the_bottle,
-                            cause,
-                        };
-                        found.insert(of.slot.clone(), consensus);
-                    }
-                }
-            }
-        }
-        found
+    /// For every submission of a group that is off: what its results are shifted by against the truth assigned to its
+    /// bottle, through all such groups together. Bench mates have the shift of the readings they share.
+    pub fn shifts(&self) -> BTreeMap<Slot, GroupOff> {
+        let observed = self.results.iter().map(|found| &found.observed);
+        let shifts = shifts(observed, &self.groups);
+        let own = self.results.iter().zip(&shifts);
+        let own = own.map(|(found, shift)| (&found.slot, shift));
+        let mates = self.mates.iter();
+        let mates = mates.filter_map(|(slot, at)| Some((slot, shifts.get(*at)?)));
+        let off = |(slot, shift): (&Slot, &Option<GroupOff>)| Some((slot.clone(), shift.clone()?));
+        own.chain(mates).filter_map(off).collect()
     }
 
     /// Groups that look off, each named before those it cannot be told from.
@@ -172,6 +176,14 @@ impl Term {
             .iter()
             .filter_map(|(slot, judged)| gather.found(slot, judged))
             .collect();
+        let places = results.iter().enumerate();
+        let places: HashMap<&Slot, usize> = places.map(|(at, found)| (&found.slot, at)).collect();
+        let mate = |(slot, _): &(&Slot, &Judged)| {
+            let (reader, _) = self.handed_in_by(slot)?;
+            let at = places.get(reader).filter(|_| reader != *slot)?;
+            Some(((*slot).clone(), *at))
+        };
+        let mates = judged.iter().filter_map(mate).collect();
         let assigned = gather.assigned(&results);
         let mut stated: BTreeMap<GroupName, f64> = assigned
             .iter()
@@ -184,6 +196,7 @@ impl Term {
             scores: scores(&observed, &stated),
             groups: audit(&observed, &stated),
             results,
+            mates,
             assigned,
         }
     }

@@ -6,7 +6,7 @@ use super::{Judged, Slot, Term};
 use crate::course::Experiment;
 use crate::ids::StudentId;
 use crate::judge::{
-    ClassEvidence, ClassSpread, EndDigits, Habits, Likeness, ScatterShare, TermScatter,
+    ClassEvidence, ClassSpread, Consensus, EndDigits, Habits, Likeness, ScatterShare, TermScatter,
     class_scatter, pooled_digits, pooled_scatter,
 };
 use crate::measure::as_f64;
@@ -68,7 +68,11 @@ impl Term {
         let mut likenesses = self.likenesses(experiment);
         let all: Vec<(&Slot, &Judged)> = results.iter().map(|(slot, one)| (*slot, *one)).collect();
         let audit = self.audit_one(experiment, &all);
-        let consensus = audit.consensus_of_groups();
+        let consensus: BTreeMap<Slot, Consensus> = audit
+            .shifts()
+            .into_iter()
+            .map(|(slot, off)| (slot, off.into()))
+            .collect();
         let off: Vec<f64> = audit
             .results
             .iter()

@@ -2,16 +2,18 @@
 
 use std::collections::{BTreeMap, HashMap};
 
+use jiff::civil::DateTime;
+use jiff::tz::TimeZone;
 use rust_decimal::Decimal;
 
 use super::audit::{AssignedValue, Found, percent_of};
 use super::{Judged, Slot, Term};
 use crate::course::{Experiment, StaffRole};
 use crate::ids::LotCode;
-use crate::judge::{AuditKind, Case, DefaultLots, GroupName, Observed};
+use crate::judge::{AuditKind, DefaultLots, GroupName, Observed};
 use crate::measure::as_f64;
 use crate::truth::{Assigned, Lot};
-use crate::workup::Cause;
+use crate::workup::{Cause, WorkUp};
 
 /// By what a lot's value is raised to see what becomes of a result.
 const RAISED: Decimal = Decimal::from_parts(1_001, 0, 0, false, 3);
@@ -66,6 +68,11 @@ impl<'a> Gather<'a> {
         let result = outcome.result;
         let error_percent = signed_error(result, evaluation.true_value?)?;
         let section = self.sections.get(slot.student.as_str()).copied()?;
+        // readings are corrected later, and taken on the day of the first
+        let first = revisions
+            .iter()
+            .find_map(|one| one.submitted_at.or_else(|| one.hand_in.submitted_at()));
+        let taken = first.map(|at| self.term.course.zone.local(at));
         let hand_in = &revisions.last()?.hand_in;
         let counted = || {
             let rows = hand_in.titrations.iter().zip(&evaluation.trials);
@@ -91,6 +98,7 @@ impl<'a> Gather<'a> {
             (AuditKind::Assistant, self.assistants.get(section).cloned()),
             // written by hand: capitals tell no burettes apart
             (AuditKind::Instrument, instrument.map(str::to_uppercase)),
+            (AuditKind::Day, taken.map(|at| at.date().to_string())),
         ];
         let groups = of.into_iter().filter_map(|(kind, key)| {
             let key = key.filter(|key| !key.is_empty())?;
@@ -102,6 +110,7 @@ impl<'a> Gather<'a> {
             observed: Observed {
                 error_percent,
                 standard_percent: percent_of(outcome.standard_uncertainty, result),
+                at_days: taken.and_then(days),
                 groups: groups.collect(),
             },
         })
@@ -121,17 +130,22 @@ impl<'a> Gather<'a> {
                 *count = count.saturating_add(1);
             }
         }
-        let value = |(name, bottles): (&GroupName, BTreeMap<&str, (&Found, usize)>)| {
+        let mut lots = self.term.lots.clone();
+        let mut value = |(name, bottles): (&GroupName, BTreeMap<&str, (&Found, usize)>)| {
             let value = match name.kind {
                 AuditKind::Unknown => self.bottle(&name.key),
                 AuditKind::Lot | AuditKind::ExcessLot => {
-                    self.lot(&name.key, &bottles.into_values().collect::<Vec<_>>())
+                    let bottles: Vec<(&Found, usize)> = bottles.into_values().collect();
+                    self.lot(&name.key, &bottles, &mut lots)
                 }
-                AuditKind::Section | AuditKind::Assistant | AuditKind::Instrument => None,
+                AuditKind::Section
+                | AuditKind::Assistant
+                | AuditKind::Instrument
+                | AuditKind::Day => None,
             };
             Some((name.clone(), value?))
         };
-        groups.into_iter().filter_map(value).collect()
+        groups.into_iter().filter_map(&mut value).collect()
     }
 
     fn bottle(&self, code: &str) -> Option<AssignedValue> {
@@ -144,46 +158,54 @@ impl<'a> Gather<'a> {
 
     /// A lot, with the mean sensitivity of the results that used it. In a direct titration they all have the same; in a
     /// back titration it depends on what was left over.
-    fn lot(&self, code: &str, found: &[(&Found, usize)]) -> Option<AssignedValue> {
-        let value = self.term.lots.get(code)?.molarity;
+    fn lot(
+        &self,
+        code: &str,
+        found: &[(&Found, usize)],
+        lots: &mut BTreeMap<LotCode, Lot>,
+    ) -> Option<AssignedValue> {
+        let lot = self.term.lots.get(code)?;
+        let raised = Lot {
+            molarity: Assigned {
+                value: lot.molarity.value.checked_mul(RAISED)?,
+                ..lot.molarity
+            },
+            ..lot.clone()
+        };
+        lots.insert(lot.code.clone(), raised);
+        let sensitivity = self.mean_sensitivity(found, lots);
+        lots.insert(lot.code.clone(), lot.clone());
+        Some(AssignedValue {
+            value: lot.molarity,
+            sensitivity: sensitivity?,
+        })
+    }
+
+    fn mean_sensitivity(
+        &self,
+        found: &[(&Found, usize)],
+        raised: &BTreeMap<LotCode, Lot>,
+    ) -> Option<f64> {
         let (mut sum, mut count) = (0.0, 0.0);
         for (found, of) in found {
-            let one = self.sensitivity(code, found)?;
+            let result = self.work_up(found, raised)?.value()?;
+            let change = as_f64(result) / as_f64(found.result);
+            let one = change.ln() / as_f64(RAISED).ln();
             (sum, count) = (sum + one * *of as f64, count + *of as f64);
             // two bottles alike to nine figures: the result is in proportion to the value
             if count > *of as f64 && (sum - one * count).abs() < 1e-9 * count {
                 break;
             }
         }
-        Some(AssignedValue {
-            value,
-            sensitivity: sum / count,
-        })
+        Some(sum / count)
     }
 
-    /// The result again with the lot's value raised by a little.
-    fn sensitivity(&self, code: &str, found: &Found) -> Option<f64> {
-        let held = self.term.lots.get(code)?;
-        let mut lots: BTreeMap<LotCode, Lot> = self.term.lots.clone();
-        let raised = Lot {
-            molarity: Assigned {
-                value: held.molarity.value.checked_mul(RAISED)?,
-                ..held.molarity
-            },
-            ..held.clone()
-        };
-        lots.insert(raised.code.clone(), raised);
-        let again = |case: &Case| {
-            Case {
-                lots: &lots,
-                ..*case
-            }
-            .work_up()
-            .value()
-        };
-        let result = self.term.with_case(&found.slot, again)??;
-        let change = as_f64(result) / as_f64(found.result);
-        Some(change.ln() / as_f64(RAISED).ln())
+    fn work_up(&self, found: &Found, lots: &BTreeMap<LotCode, Lot>) -> Option<WorkUp> {
+        let section = self.sections.get(found.slot.student.as_str())?;
+        let default_lots = self.lots.get(section)?;
+        let values = (default_lots, lots);
+        self.term
+            .worked_up_with(self.experiment, &found.slot, values)
     }
 
     /// What a burette of its class may be off by moves all results taken with it: its relative standard uncertainty,
@@ -202,7 +224,7 @@ impl<'a> Gather<'a> {
     }
 
     fn burette_percent(&self, found: &Found) -> Option<f64> {
-        let work_up = self.term.with_case(&found.slot, |case| case.work_up())?;
+        let work_up = self.work_up(found, &self.term.lots)?;
         let contributions = work_up.budget.as_ref()?.contributions.iter();
         let calibration = contributions.filter(|c| c.cause == Cause::BuretteCalibration);
         let variance: f64 = calibration.map(|c| c.amount * c.amount).sum();
@@ -214,6 +236,13 @@ impl<'a> Gather<'a> {
 fn only<'a>(mut said: impl Iterator<Item = Option<&'a str>>) -> Option<&'a str> {
     let first = said.next()??;
     said.all(|next| next == Some(first)).then_some(first)
+}
+
+/// Days since the first of January 1970, by the clock on the wall.
+fn days(local: DateTime) -> Option<f64> {
+    const SECONDS: f64 = 86_400.0;
+    let there = TimeZone::UTC.to_timestamp(local).ok()?;
+    Some(there.as_second() as f64 / SECONDS)
 }
 
 fn signed_error(result: Decimal, truth: Decimal) -> Option<f64> {

@@ -12,6 +12,7 @@ use crate::ids::{ExperimentKey, LotCode, UnknownCode};
 use crate::judge::{Case, ClassEvidence, DefaultLots, Evaluation, evaluate, result_of};
 use crate::submission::Titration;
 use crate::truth::{Lot, Unknown};
+use crate::workup::WorkUp;
 
 impl Term {
     /// Judges everything handed in, in course and roster order.
@@ -146,6 +147,35 @@ impl Term {
         judged.collect::<Vec<_>>().into_iter().collect()
     }
 
+    /// A submission worked up with these lots in place of the course's; none if nothing was handed in.
+    pub(super) fn worked_up_with(
+        &self,
+        experiment: &Experiment,
+        slot: &Slot,
+        (default_lots, lots): (&DefaultLots, &BTreeMap<LotCode, Lot>),
+    ) -> Option<WorkUp> {
+        // what others handed in and when it is due has no part in it
+        let desk = Desk {
+            experiment,
+            unknowns: self.unknowns_of(experiment),
+            due: None,
+            lots: default_lots.clone(),
+        };
+        let work_up = |case: &Case| Case { lots, ..*case }.work_up();
+        self.case(
+            &desk,
+            slot,
+            self.student(&slot.student)?,
+            ClassEvidence::ALONE,
+            work_up,
+        )
+    }
+
+    fn unknowns_of(&self, experiment: &Experiment) -> &BTreeMap<UnknownCode, Unknown> {
+        static NONE: BTreeMap<UnknownCode, Unknown> = BTreeMap::new();
+        self.unknowns.get(&experiment.key).unwrap_or(&NONE)
+    }
+
     fn case<T>(
         &self,
         desk: &Desk,
@@ -216,10 +246,9 @@ struct Desk<'a> {
 
 impl<'a> Desk<'a> {
     fn of(term: &'a Term, experiment: &'a Experiment, section: &'a str) -> Self {
-        static NONE: BTreeMap<UnknownCode, Unknown> = BTreeMap::new();
         Self {
             experiment,
-            unknowns: term.unknowns.get(&experiment.key).unwrap_or(&NONE),
+            unknowns: term.unknowns_of(experiment),
             due: term.course.zone.instant(experiment.dates_in(section).due),
             lots: term.default_lots(experiment, section),
         }

@@ -1,20 +1,36 @@
 //! Which groups look off: one after the other, whichever explains most, with a look back after each.
 
-use super::crossed::{Crossed, Effect, Looked};
+use super::AUDIT_LEVEL;
+use super::crossed::{Crossed, Effect, Looked, Selected};
+use super::drift::drift;
+use super::few::{Class, Seen, is_judged};
 use super::group::{AuditGroup, Rival, Ruled, Verdict};
-use super::{AUDIT_LEVEL, FEWEST_TO_JUDGE};
 use crate::stats::{holm, two_sided_t_p};
 
 /// Fewest results by which one group is told from another.
 const FEWEST_TO_TELL: usize = 3;
+
+/// Level at which a lot may drift, over all lots of an experiment together. A line that is not level has one parameter
+/// more than a shift, and is looked for in every term.
+const DRIFT_LEVEL: f64 = 0.001;
 
 /// The groups that look off.
 pub(super) struct Attribution<'a> {
     crossed: &'a Crossed,
     /// As they are fitted together.
     effects: Vec<Effect>,
+    /// The results beside them.
+    class: Class,
     /// Groups that are tested.
     tested: usize,
+    looks: Vec<Look>,
+}
+
+/// A group as it was looked at last, beside those effects that touch it.
+#[derive(Clone)]
+struct Look {
+    beside: Vec<Effect>,
+    looked: Looked,
 }
 
 /// A named group with those that could be off instead of it.
@@ -26,45 +42,174 @@ struct Suspicion {
 }
 
 impl<'a> Attribution<'a> {
+    /// First with shifts alone; then with a drift of each lot that may have one, which is kept where all effects
+    /// together are likelier so and no more of them are needed.
     pub fn of(crossed: &'a Crossed) -> Self {
-        let big = |g: &&super::crossed::Members| g.results.len() >= FEWEST_TO_JUDGE;
-        let mut found = Self {
+        let mut best = Self::none(crossed).and_more();
+        for _ in 0..crossed.groups.len() {
+            let drifting = best.selected().filter(|selected| selected.drifts);
+            let drifting: Vec<Selected> = drifting.collect();
+            let others = |s: &Selected| !drifting.contains(s);
+            let candidates = best.drifts().into_iter().filter(others);
+            let attempts = candidates.map(|candidate| {
+                let mut selected = drifting.clone();
+                selected.push(candidate);
+                Self::none(crossed).with(&selected).and_more()
+            });
+            let attempts: Vec<Self> = attempts.collect();
+            let scatters = attempts
+                .iter()
+                .chain([&best])
+                .map(|one| one.class.scatter());
+            let scatter = scatters.fold(f64::INFINITY, f64::min);
+            let cost = |one: &Self| one.cost(scatter);
+            let simple = |attempt: &Self| attempt.parameters() <= best.parameters().max(2);
+            let attempts = attempts.into_iter().filter(simple);
+            let cheapest = attempts.min_by(|a, b| cost(a).total_cmp(&cost(b)));
+            match cheapest {
+                Some(next) if cost(&next) < cost(&best) => best = next,
+                _ => break,
+            }
+        }
+        best
+    }
+
+    fn none(crossed: &'a Crossed) -> Self {
+        let judged = |g: &&super::crossed::Members| {
+            let n = g.results.len();
+            is_judged(n, crossed.others(n))
+        };
+        let look = |group: usize| Look {
+            beside: Vec::new(),
+            looked: crossed.look(group, &[]),
+        };
+        Self {
             crossed,
             effects: Vec::new(),
-            tested: crossed.groups.iter().filter(big).count(),
-        };
+            class: Class::of(crossed, &[]),
+            tested: crossed.groups.iter().filter(judged).count(),
+            looks: (0..crossed.groups.len()).map(look).collect(),
+        }
+    }
+
+    /// With those effects fitted together in place of what was allowed for.
+    fn with(mut self, selected: &[Selected]) -> Self {
+        self.allow_for(self.crossed.fit(selected));
+        self
+    }
+
+    fn allow_for(&mut self, effects: Vec<Effect>) {
+        self.class = Class::of(self.crossed, &effects);
+        self.effects = effects;
+        for group in 0..self.crossed.groups.len() {
+            let beside = self.touching(group);
+            // groups that share no results with what has changed are as they were
+            if self.looks[group].beside != beside {
+                let looked = self.crossed.look(group, &beside);
+                self.looks[group] = Look { beside, looked };
+            }
+        }
+    }
+
+    fn touching(&self, group: usize) -> Vec<Effect> {
+        let members = &self.crossed.groups[group];
+        let touches = |e: &&Effect| e.group == group || members.share_of(e.group) > 0.0;
+        self.effects.iter().filter(touches).copied().collect()
+    }
+
+    fn and_more(mut self) -> Self {
         // each turn names one group or ends
-        for _ in 0..found.tested {
-            let Some(next) = found.next() else { break };
-            let selected = found.selected().chain([next]).collect();
-            let kept = found.look_back(selected);
+        for _ in 0..self.tested {
+            let Some(next) = self.next() else { break };
+            let next = Selected {
+                group: next,
+                drifts: false,
+            };
+            let selected = self.selected().chain([next]).collect();
+            let kept = self.look_back(selected);
             let named_in_vain = !kept.contains(&next);
-            found.effects = crossed.fit(&kept);
+            self.allow_for(self.crossed.fit(&kept));
             if named_in_vain {
                 break;
             }
         }
-        found
+        self
     }
 
-    fn selected(&self) -> impl Iterator<Item = usize> + '_ {
-        self.effects.iter().map(|effect| effect.group)
+    fn selected(&self) -> impl Iterator<Item = Selected> + '_ {
+        self.effects.iter().map(Effect::selected)
+    }
+
+    fn is_selected(&self, group: usize) -> bool {
+        self.effects.iter().any(|effect| effect.group == group)
+    }
+
+    /// Lots through whose results a line runs that is not level, by itself or beside what is allowed for.
+    fn drifts(&self) -> Vec<Selected> {
+        let lots = self.crossed.groups.iter().enumerate();
+        let lots: Vec<usize> = lots
+            .filter(|(_, members)| members.name.kind.is_lot())
+            .map(|(group, _)| group)
+            .collect();
+        let level = DRIFT_LEVEL / lots.len().max(1) as f64;
+        let runs = |group: &usize| {
+            let line = self.crossed.line(*group, &[]);
+            line.is_some_and(|line| line.p < level)
+        };
+        let drifting = lots.into_iter().filter(runs);
+        drifting
+            .map(|group| Selected {
+                group,
+                drifts: true,
+            })
+            .collect()
+    }
+
+    /// A shift has one, a line two.
+    fn parameters(&self) -> usize {
+        let lines = self.selected().filter(|selected| selected.drifts).count();
+        self.effects.len().saturating_add(lines)
+    }
+
+    /// What the results, which scatter so much, cost beside the effects, with a price for each effect by the information criterion of G. Schwarz,
+    /// Ann. Stat. 6 (1978) 461, and for having been chosen among all groups: half of twice the log likelihood, large
+    /// errors counted as they are and not squared.
+    fn cost(&self, scatter: f64) -> f64 {
+        const WIDTH: f64 = 1.5;
+        let crossed = self.crossed;
+        let n = crossed.results() as f64;
+        let loss = |left: f64| match (left / scatter).abs() {
+            near if near <= WIDTH => near * near / 2.0,
+            far => WIDTH * (far - WIDTH / 2.0),
+        };
+        let losses: f64 = crossed.all_lefts(&self.effects).into_iter().map(loss).sum();
+        let lots = crossed.groups.iter().filter(|g| g.name.kind.is_lot());
+        let lots = (lots.count() as f64).max(1.0);
+        let price = |effect: &Effect| match effect.line {
+            Some(_) => n.ln() + lots.ln(),
+            None => n.ln() / 2.0 + (crossed.groups.len() as f64).ln(),
+        };
+        losses + self.effects.iter().map(price).sum::<f64>()
+    }
+
+    fn p(&self, group: usize, effects: &[Effect], looked: &Looked) -> Option<f64> {
+        self.class.p(self.crossed, group, effects, looked.p)
     }
 
     /// Of the groups that look off beside those found already, the one that explains most.
     fn next(&self) -> Option<usize> {
         let left = self.tested.saturating_sub(self.effects.len()).max(1) as f64;
         let mut best: Option<(usize, f64)> = None;
-        for group in 0..self.crossed.groups.len() {
-            if self.selected().any(|selected| selected == group) {
+        for (group, look) in self.looks.iter().enumerate() {
+            if self.is_selected(group) {
                 continue;
             }
-            let looked = self.crossed.look(group, &self.effects);
-            if looked.p.is_none_or(|p| p * left >= AUDIT_LEVEL) {
+            let p = self.p(group, &look.beside, &look.looked);
+            if p.is_none_or(|p| p * left >= AUDIT_LEVEL) {
                 continue;
             }
-            let shift = looked.own.percent;
-            let gain = self.crossed.gain(group, shift, &self.effects);
+            let shift = look.looked.own.percent;
+            let gain = self.crossed.gain(group, shift, &look.beside);
             // of groups that hold the same results the first is kept: the bottle before the students
             if best.is_none_or(|(_, most)| gain > most + 1e-9) {
                 best = Some((group, gain));
@@ -74,17 +219,23 @@ impl<'a> Attribution<'a> {
     }
 
     /// Leaves out, one at a time, what no longer looks off beside the others.
-    fn look_back(&self, mut selected: Vec<usize>) -> Vec<usize> {
+    fn look_back(&self, mut selected: Vec<Selected>) -> Vec<Selected> {
         while selected.len() > 1 {
             let effects = self.crossed.fit(&selected);
-            let p = |group: usize| self.crossed.look(group, &effects).p.unwrap_or(1.0);
+            let class = Class::of(self.crossed, &effects);
+            let p = |one: &Selected| {
+                let looked = self.crossed.look(one.group, &effects);
+                class
+                    .p(self.crossed, one.group, &effects, looked.p)
+                    .unwrap_or(1.0)
+            };
             let weakest = selected
                 .iter()
-                .map(|group| (*group, p(*group)))
+                .map(|one| (*one, p(one)))
                 .max_by(|a, b| a.1.total_cmp(&b.1));
             match weakest {
-                Some((group, p)) if p * self.tested as f64 >= AUDIT_LEVEL => {
-                    selected.retain(|kept| *kept != group);
+                Some((one, p)) if p * self.tested as f64 >= AUDIT_LEVEL => {
+                    selected.retain(|kept| *kept != one);
                 }
                 _ => break,
             }
@@ -95,12 +246,17 @@ impl<'a> Attribution<'a> {
     /// Every group summed up.
     pub fn groups(&self) -> Vec<AuditGroup> {
         let crossed = self.crossed;
-        let suspicions: Vec<Suspicion> =
-            self.selected().map(|group| self.suspicion(group)).collect();
+        let suspicions: Vec<Suspicion> = self
+            .effects
+            .iter()
+            .map(|effect| self.suspicion(effect))
+            .collect();
+        let class = Class::of(crossed, &[]);
+        let mut seen = Seen::of(crossed, self.tested);
         let mut groups = Vec::new();
         for (at, members) in crossed.groups.iter().enumerate() {
             let raw = crossed.look(at, &[]);
-            let (mut looked, mut verdict) = self.apart(at, &raw);
+            let (mut looked, mut p, mut verdict) = self.apart(at, &raw, &class);
             for Suspicion {
                 named,
                 rivals,
@@ -108,17 +264,21 @@ impl<'a> Attribution<'a> {
             } in &suspicions
             {
                 if *named == at {
+                    let effect = self.effects.iter().find(|effect| effect.group == at);
                     let rivals = rivals.iter().map(|(_, rival)| rival.clone());
                     verdict = Verdict::Off {
                         first: true,
+                        drift: effect.and_then(|e| drift(crossed, e, &self.effects)),
                         rivals: rivals.collect(),
                         ruled_out: ruled_out.clone(),
                     };
                 } else if let Some((_, rival)) = rivals.iter().find(|(rival, _)| *rival == at) {
                     let others = self.without(*named);
                     looked = crossed.look(at, &others);
+                    p = self.p(at, &others, &looked);
                     verdict = Verdict::Off {
                         first: false,
+                        drift: None,
                         rivals: vec![Rival {
                             group: crossed.groups[*named].name.clone(),
                             same_results: rival.same_results,
@@ -128,6 +288,9 @@ impl<'a> Attribution<'a> {
                 }
             }
             let contract = raw.own.standard_percent.hypot(crossed.stated(at));
+            let joined = looked.own.joined_percent;
+            let seen_from =
+                p.and_then(|_| seen.from(&self.class, at, &self.looks[at].beside, joined));
             groups.push(AuditGroup {
                 name: members.name.clone(),
                 members: members.results.clone(),
@@ -135,8 +298,9 @@ impl<'a> Attribution<'a> {
                 scatter_percent: raw.scatter,
                 bias_uncertainty_percent: contract,
                 own: looked.own,
-                p_value: looked.p,
+                p_value: p,
                 adjusted_p: None,
+                seen_from_percent: seen_from,
                 verdict,
             });
         }
@@ -145,22 +309,25 @@ impl<'a> Attribution<'a> {
     }
 
     /// A group that is not named, beside those that are.
-    fn apart(&self, group: usize, raw: &Looked) -> (Looked, Verdict) {
-        let looked = self.crossed.look(group, &self.effects);
-        if looked.p.is_none() {
-            return (looked, Verdict::TooFew);
+    fn apart(&self, group: usize, raw: &Looked, class: &Class) -> (Looked, Option<f64>, Verdict) {
+        let Look { beside, looked } = &self.looks[group];
+        let p = self.p(group, beside, looked);
+        if p.is_none() {
+            return (*looked, p, Verdict::TooFew);
         }
-        let seemed_off = raw.p.is_some_and(|p| p * self.tested as f64 <= AUDIT_LEVEL);
+        let raw = class.p(self.crossed, group, &[], raw.p);
+        let seemed_off = raw.is_some_and(|p| p * self.tested as f64 <= AUDIT_LEVEL);
         let members = &self.crossed.groups[group];
         // a quarter of its results at least: fewer do not move a robust mean
-        let explains = |other: &usize| members.share_of(&self.crossed.groups[*other]) >= 0.25;
+        let explains = |other: &usize| members.share_of(*other) >= 0.25;
         let explained_by = self
             .selected()
+            .map(|selected| selected.group)
             .filter(|_| seemed_off)
             .filter(explains)
             .map(|other| self.crossed.groups[other].name.clone());
         let explained_by = explained_by.collect();
-        (looked, Verdict::Agrees { explained_by })
+        (*looked, p, Verdict::Agrees { explained_by })
     }
 
     fn without(&self, group: usize) -> Vec<Effect> {
@@ -169,28 +336,37 @@ impl<'a> Attribution<'a> {
     }
 
     /// Groups that could be off instead of a named one: those that cannot be told from it, and those that can. Were
-    /// another the cause, the named group's results outside it would not be off, and its own others would be.
-    fn suspicion(&self, named: usize) -> Suspicion {
-        let crossed = self.crossed;
+    /// another the cause, the named group's results outside it would not be off, and its own others would be. Instead of
+    /// a drift only what holds the very same results could be off.
+    fn suspicion(&self, effect: &Effect) -> Suspicion {
+        let (crossed, named) = (self.crossed, effect.group);
         let others = self.without(named);
         let looked = crossed.look(named, &others);
         let members = &crossed.groups[named];
-        let freedom = members.results.len() as f64 - 1.0;
+        let n = members.results.len();
+        let freedom = n as f64 - 1.0;
+        let scatter = if crossed.is_few(named) {
+            crossed.scatter()
+        } else {
+            looked.scatter
+        };
         let differs = |results: &[usize], from: f64| {
-            let n = results.len();
-            if n < FEWEST_TO_TELL {
+            if results.len() < FEWEST_TO_TELL {
                 return false;
             }
             let found = crossed.robust(results, &others, None);
-            let standard = 1.25 * looked.scatter / (n as f64).sqrt();
+            let standard = 1.25 * scatter / (results.len() as f64).sqrt();
             two_sided_t_p((found.mean - from) / standard, freedom) < AUDIT_LEVEL
         };
         let (mut rivals, mut ruled_out) = (Vec::new(), Vec::new());
-        for (at, group) in crossed.groups.iter().enumerate() {
-            let (outside, inside) = (members.outside(group), group.outside(members));
-            let apart = outside.len() == members.results.len();
-            let same_kind = group.name.kind == members.name.kind;
-            if apart || same_kind || self.selected().any(|selected| selected == at) {
+        for at in members.neighbours() {
+            let group = &crossed.groups[at];
+            let (outside, inside) = (crossed.outside(named, at), crossed.outside(at, named));
+            if group.name.kind == members.name.kind || self.is_selected(at) {
+                continue;
+            }
+            let same_results = outside.is_empty() && inside.is_empty();
+            if effect.line.is_some() && !same_results {
                 continue;
             }
             let off_outside = differs(&outside, 0.0).then_some(outside.len());
@@ -198,7 +374,7 @@ impl<'a> Attribution<'a> {
             let name = group.name.clone();
             if off_outside.is_some() || sound_inside.is_some() {
                 // only those that hold most of its results were ever in question
-                if outside.len() <= members.results.len() / 2 {
+                if outside.len() <= n / 2 {
                     ruled_out.push(Ruled {
                         group: name,
                         off_outside,
@@ -206,7 +382,6 @@ impl<'a> Attribution<'a> {
                     });
                 }
             } else {
-                let same_results = outside.is_empty() && inside.is_empty();
                 rivals.push((
                     at,
                     Rival {

@@ -15,28 +15,37 @@ pub enum AuditKind {
     Assistant,
     /// The burette, or what else results are read from.
     Instrument,
+    /// The day on which the readings were handed in first.
+    Day,
 }
 
 impl AuditKind {
     /// Every kind, the bottle before the students.
-    pub const ALL: [Self; 6] = [
+    pub const ALL: [Self; 7] = [
         Self::Unknown,
         Self::Lot,
         Self::ExcessLot,
         Self::Section,
         Self::Assistant,
         Self::Instrument,
+        Self::Day,
     ];
 
-    /// As it is written in files; none for a kind they do not have.
-    pub fn in_files(self) -> Option<&'static str> {
+    pub fn in_files(self) -> &'static str {
         match self {
-            Self::Unknown => Some("unknown"),
-            Self::Lot | Self::ExcessLot => Some("lot"),
-            Self::Section => Some("section"),
-            Self::Assistant => None,
-            Self::Instrument => Some("instrument"),
+            Self::Unknown => "unknown",
+            Self::Lot => "lot",
+            Self::ExcessLot => "excess-lot",
+            Self::Section => "section",
+            Self::Assistant => "assistant",
+            Self::Instrument => "instrument",
+            Self::Day => "day",
         }
+    }
+
+    /// Whether it is a reagent with a value of its own, which may change while it stands.
+    pub fn is_lot(self) -> bool {
+        matches!(self, Self::Lot | Self::ExcessLot)
     }
 
     pub fn words(self) -> &'static str {
@@ -47,6 +56,7 @@ impl AuditKind {
             Self::Section => "section",
             Self::Assistant => "assistant",
             Self::Instrument => "instrument",
+            Self::Day => "day",
         }
     }
 }
@@ -83,6 +93,8 @@ pub struct Observed {
     pub error_percent: f64,
     /// Standard uncertainty of the result, percent of it.
     pub standard_percent: f64,
+    /// When the readings were handed in first, in days from any fixed day on; none where no file says.
+    pub at_days: Option<f64>,
     pub groups: Vec<GroupName>,
 }
 
@@ -104,6 +116,9 @@ pub struct AuditGroup {
     pub p_value: Option<f64>,
     /// The same over all groups of the experiment (Holm).
     pub adjusted_p: Option<f64>,
+    /// The least shift that would be seen in four of five groups like it, percent; none where its results are too few for
+    /// any.
+    pub seen_from_percent: Option<f64>,
     /// What that comes to.
     pub verdict: Verdict,
 }
@@ -130,11 +145,69 @@ pub enum Verdict {
     Off {
         /// Whether it is named first; another group that cannot be told from it names it among its rivals.
         first: bool,
+        /// Its bias runs with time.
+        drift: Option<Drift>,
         /// Groups it cannot be told apart from.
         rivals: Vec<Rival>,
         /// Groups that could have been it, and why they are not.
         ruled_out: Vec<Ruled>,
     },
+}
+
+/// A straight line through the results of a lot in time, once other groups are allowed for.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Drift {
+    /// By how many percent of what was assigned the results change in a day.
+    pub per_day_percent: f64,
+    pub standard_percent: f64,
+    /// Two-sided probability that chance alone makes such a slope.
+    pub p: f64,
+    /// The middle of the times, where the line is best known.
+    pub middle_days: f64,
+    /// Where it is then, the group's own shift, and its standard uncertainty.
+    pub middle_percent: f64,
+    pub middle_standard_percent: f64,
+    /// In order of time.
+    pub days: Vec<DriftDay>,
+}
+
+/// One day of a drift.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DriftDay {
+    /// As its group is called; its number where it has none.
+    pub day: String,
+    /// Results.
+    pub n: usize,
+    /// Median of the times of its results.
+    pub at_days: f64,
+    /// Where the line is then, and its standard uncertainty, percent.
+    pub percent: f64,
+    pub standard_percent: f64,
+    /// Robust mean of that day's results alone.
+    pub found_percent: f64,
+}
+
+impl Drift {
+    /// Where the line is at a time and its standard uncertainty, percent; in the middle where no time is known.
+    pub fn at(&self, at_days: Option<f64>) -> (f64, f64) {
+        let away = at_days.map_or(0.0, |at| at - self.middle_days);
+        let slope = self.standard_percent * away;
+        (
+            self.middle_percent + self.per_day_percent * away,
+            self.middle_standard_percent.hypot(slope),
+        )
+    }
+
+    /// Such as “drifts by −0.25 % a day (± 0.03)”.
+    pub fn words(&self) -> String {
+        let sign = if self.per_day_percent < 0.0 {
+            "\u{2212}"
+        } else {
+            "+"
+        };
+        let (size, standard) = (self.per_day_percent.abs(), self.standard_percent);
+        format!("drifts by {sign}{size:.2} % a day (\u{b1} {standard:.2})")
+    }
 }
 
 /// A group that another cannot be told apart from.
@@ -159,6 +232,14 @@ impl AuditGroup {
     /// Results in the group.
     pub fn n(&self) -> usize {
         self.members.len()
+    }
+
+    /// How its bias runs with time, if it does.
+    pub fn drift(&self) -> Option<&Drift> {
+        match &self.verdict {
+            Verdict::Off { drift, .. } => drift.as_ref(),
+            Verdict::TooFew | Verdict::Agrees { .. } => None,
+        }
     }
 }
 
@@ -185,15 +266,18 @@ impl Verdict {
                     list(explained_by, "and")
                 )
             }
-            Self::Off { rivals, .. } if rivals.is_empty() => "looks off".to_owned(),
-            Self::Off { rivals, .. } => {
+            Self::Off { rivals, drift, .. } => {
+                let off = drift.as_ref().map_or("looks off".to_owned(), Drift::words);
+                if rivals.is_empty() {
+                    return off;
+                }
                 let names: Vec<GroupName> = rivals.iter().map(|r| r.group.clone()).collect();
                 let why = if rivals.iter().all(|rival| rival.same_results) {
                     "the same students"
                 } else {
                     "too few students differ to tell"
                 };
-                format!("looks off, unless it is {}: {why}", list(&names, "or"))
+                format!("{off}, unless it is {}: {why}", list(&names, "or"))
             }
         }
     }

@@ -7,7 +7,10 @@
 
 mod attribute;
 mod crossed;
+mod drift;
+mod few;
 mod group;
+mod off;
 mod scores;
 
 use std::collections::BTreeMap;
@@ -15,14 +18,20 @@ use std::collections::BTreeMap;
 use attribute::Attribution;
 use crossed::Crossed;
 
-pub use group::{AuditGroup, AuditKind, GroupName, Observed, OwnShift, Rival, Ruled, Verdict};
+pub use group::{
+    AuditGroup, AuditKind, Drift, DriftDay, GroupName, Observed, OwnShift, Rival, Ruled, Verdict,
+};
+pub use off::{GroupOff, shifts};
 pub use scores::{ResultScore, Scores, outlier, scores};
 
 /// Level at which groups look off, over all groups of an experiment together.
 pub const AUDIT_LEVEL: f64 = 0.01;
 
-/// Fewest results on which a group is judged.
+/// Fewest results on which a group is judged by itself.
 pub const FEWEST_TO_JUDGE: usize = 4;
+
+/// Fewest on which it is judged by its place among the results of the whole class.
+pub const FEWEST_OF_ALL: usize = 3;
 
 /// Audits the results of one experiment. `stated` holds, for groups with an assigned value, the relative standard
 /// uncertainty with which results follow from it, percent. Groups come in order of kind and key.

@@ -17,6 +17,7 @@ fn cells(cells: &[Cell]) -> Vec<Observed> {
             observed.push(Observed {
                 error_percent: shift + SCATTER[at % SCATTER.len()],
                 standard_percent: 0.13,
+                at_days: None,
                 groups: groups
                     .iter()
                     .map(|(kind, key)| GroupName::new(*kind, *key))
@@ -240,6 +241,7 @@ fn few_results_are_not_judged_and_results_all_alike_are() {
     let one = Observed {
         error_percent: 3.0,
         standard_percent: 0.2,
+        at_days: None,
         groups: vec![GroupName::new(Unknown, "U1")],
     };
     // six that are all alike scatter by what each is known to: 1.25·0.2/√6

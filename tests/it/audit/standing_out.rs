@@ -14,6 +14,7 @@ fn observed(errors: &[f64], standard: f64) -> Vec<Observed> {
     let one = |error: &f64| Observed {
         error_percent: *error,
         standard_percent: standard,
+        at_days: None,
         groups: vec![GroupName::new(AuditKind::Unknown, "U-1")],
     };
     errors.iter().map(one).collect()

@@ -111,3 +111,48 @@ async fn a_bad_lot_on_a_laptop_in_the_dark() {
     )
     .await;
 }
+
+/// A lot that loses 1 % in four days: its page has a value by day.
+async fn drifting(look: Look, name: &'static str) {
+    let app = TestApp::spawn_new().await;
+    let class = crossed("vinegar-acidity").with_many_bottles().over_a_week();
+    let rehearsed = class.but(Wrong::Decay(0, 0.25)).rehearse(42);
+    let term = rehearsed.expect("can be carried out").term;
+    let now = app.clock.now();
+    bring_in_term(&app.desk, &term, "test", now)
+        .await
+        .expect("is brought in");
+    with(look, move |browser| async move {
+        sign_in(&app, &browser, "i.quell").await;
+        let page = format!("{}/course/experiments/e/audit", app.address);
+        browser.open(&page).await;
+        let main = browser.text("main").await;
+        assert!(
+            main.contains("Titrant lot L0") && main.contains("drifts by +0.2"),
+            "{main}"
+        );
+        assert!(
+            main.contains("2026-09-18") && main.contains("By day"),
+            "{main}"
+        );
+        looked_at(&browser, &format!("audit-drift-{name}")).await;
+    })
+    .await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_drift_on_a_phone_in_the_dark() {
+    drifting(
+        Look {
+            dark: true,
+            ..PHONE
+        },
+        "phone-dark",
+    )
+    .await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_drift_on_a_laptop() {
+    drifting(LAPTOP, "laptop").await;
+}

@@ -73,14 +73,11 @@ macro_rules! scheme {
 scheme! {
     direct_by_volume, "iron-tablet-edta", 611_001,
     a_whole_millilitre_in_one_trial_is_named: Kind::InOneTrial(Mistake::WholeMillilitre);
-    #[should_panic = "goal"]
     a_reading_taken_upward_in_one_trial_is_named: Kind::InOneTrial(Mistake::ReadUpward);
-    #[should_panic = "goal"]
     digits_exchanged_in_one_trial_are_named: Kind::InOneTrial(Mistake::TransposedDigits);
     no_slip_is_named_where_there_is_none: Kind::CleanSlip;
     a_factor_of_a_thousand_is_named: Kind::InTheSum(Mistake::MillilitresAsLitres);
     a_factor_of_a_thousand_keeps_its_share: Kind::ShareGiven(Mistake::MillilitresAsLitres);
-    #[should_panic = "goal"]
     readings_all_taken_upward_are_named: Kind::ToldApart(Mistake::AllReadUpward);
     another_pipette_is_named: Kind::ToldApart(Mistake::WrongPipette);
     another_species_is_named: Kind::ToldApart(Mistake::WrongSpecies);
@@ -90,10 +87,8 @@ scheme! {
     few_submissions_need_a_person: Kind::Waiting;
     copies_from_another_section_are_seen: Kind::CopyAcross(Copying::Exact);
     honest_pairs_are_no_copies: Kind::HonestPair;
-    #[should_panic = "goal"]
     a_bottle_that_is_off_is_called: Kind::Bottle;
     no_sound_bottle_is_called: Kind::SoundBottles;
-    #[should_panic = "goal"]
     decay_is_named_as_drift: Kind::Decay;
     no_drift_is_named_without_decay: Kind::NoDecay;
 }
@@ -102,12 +97,10 @@ scheme! {
     direct_by_mass, "iron-dichromate", 611_002,
     a_whole_millilitre_in_one_trial_is_named: Kind::InOneTrial(Mistake::WholeMillilitre);
     a_reading_taken_upward_in_one_trial_is_named: Kind::InOneTrial(Mistake::ReadUpward);
-    #[should_panic = "goal"]
     digits_exchanged_in_one_trial_are_named: Kind::InOneTrial(Mistake::TransposedDigits);
     no_slip_is_named_where_there_is_none: Kind::CleanSlip;
     a_factor_of_a_thousand_is_named: Kind::InTheSum(Mistake::MillilitresAsLitres);
     a_factor_of_a_thousand_keeps_its_share: Kind::ShareGiven(Mistake::MillilitresAsLitres);
-    #[should_panic = "goal"]
     readings_all_taken_upward_are_named: Kind::ToldApart(Mistake::AllReadUpward);
     copies_with_weighings_invented_are_seen: Kind::CopyAcross(Copying::Differences);
     nobody_is_accused_for_a_lot_that_is_off: Kind::AccusedByLot;
@@ -116,10 +109,8 @@ scheme! {
     few_submissions_need_a_person: Kind::Waiting;
     copies_from_another_section_are_seen: Kind::CopyAcross(Copying::Exact);
     honest_pairs_are_no_copies: Kind::HonestPair;
-    #[should_panic = "goal"]
     a_bottle_that_is_off_is_called: Kind::Bottle;
     no_sound_bottle_is_called: Kind::SoundBottles;
-    #[should_panic = "goal"]
     decay_is_named_as_drift: Kind::Decay;
     no_drift_is_named_without_decay: Kind::NoDecay;
 }
@@ -142,10 +133,8 @@ scheme! {
     few_submissions_need_a_person: Kind::Waiting;
     copies_from_another_section_are_seen: Kind::CopyAcross(Copying::Exact);
     honest_pairs_are_no_copies: Kind::HonestPair;
-    #[should_panic = "goal"]
     a_bottle_that_is_off_is_called: Kind::Bottle;
     no_sound_bottle_is_called: Kind::SoundBottles;
-    #[should_panic = "goal"]
     decay_is_named_as_drift: Kind::Decay;
     no_drift_is_named_without_decay: Kind::NoDecay;
 }
@@ -154,12 +143,10 @@ scheme! {
     back_with_excess, "antacid-back", 611_004,
     a_whole_millilitre_in_one_trial_is_named: Kind::InOneTrial(Mistake::WholeMillilitre);
     a_reading_taken_upward_in_one_trial_is_named: Kind::InOneTrial(Mistake::ReadUpward);
-    #[should_panic = "goal"]
     digits_exchanged_in_one_trial_are_named: Kind::InOneTrial(Mistake::TransposedDigits);
     no_slip_is_named_where_there_is_none: Kind::CleanSlip;
     a_factor_of_a_thousand_is_named: Kind::InTheSum(Mistake::MillilitresAsLitres);
     a_factor_of_a_thousand_keeps_its_share: Kind::ShareGiven(Mistake::MillilitresAsLitres);
-    #[should_panic = "goal"]
     readings_all_taken_upward_are_named: Kind::ToldApart(Mistake::AllReadUpward);
     another_species_is_named: Kind::ToldApart(Mistake::WrongSpecies);
     both_labels_are_named: Kind::ToldApart(Mistake::BothNominal);
@@ -170,10 +157,8 @@ scheme! {
     few_submissions_need_a_person: Kind::Waiting;
     copies_from_another_section_are_seen: Kind::CopyAcross(Copying::Exact);
     honest_pairs_are_no_copies: Kind::HonestPair;
-    #[should_panic = "goal"]
     a_bottle_that_is_off_is_called: Kind::Bottle;
     no_sound_bottle_is_called: Kind::SoundBottles;
-    #[should_panic = "goal"]
     decay_is_named_as_drift: Kind::Decay;
     no_drift_is_named_without_decay: Kind::NoDecay;
 }

@@ -7,9 +7,10 @@ use super::strip::{Axis, Strip, Tick};
 use super::words;
 use crate::course::Experiment;
 use crate::ids::ExperimentKey;
-use crate::judge::{AuditGroup, AuditKind};
+use crate::judge::{AuditGroup, AuditKind, DriftDay};
 use crate::measure::{plain, to_figures};
 use crate::term::{ExperimentAudit, Found, Term};
+use crate::truth::Assigned;
 use crate::web::Frame;
 use crate::web::coordinator::words::aligned;
 use crate::words::counted;
@@ -41,7 +42,19 @@ struct Suspect {
     ruled_out: Vec<String>,
     elsewhere: Vec<String>,
     what_to_do: String,
+    /// The values by day of a lot that drifts.
+    days: Vec<DayRow>,
+    unit: &'static str,
     proposal: Option<Proposal>,
+}
+
+/// A day of a drift.
+struct DayRow {
+    day: String,
+    n: usize,
+    found: String,
+    line: String,
+    value: String,
 }
 
 /// A corrected value, as the fields of the form that shows what it would change.
@@ -62,6 +75,8 @@ struct OfKind {
     /// Whether it is shown without being asked for: few groups, or one that is off.
     open: bool,
     rows: Vec<GroupRow>,
+    /// What its groups of few results can show.
+    seen: Option<String>,
 }
 
 struct GroupRow {
@@ -139,10 +154,9 @@ fn suspect(
     group: &AuditGroup,
 ) -> Suspect {
     // a bottle belongs to one experiment; a lot may be used in several
-    let others = audits.iter().filter(|other| {
-        let lots = [AuditKind::Lot, AuditKind::ExcessLot];
-        other.experiment != audit.experiment && lots.contains(&group.name.kind)
-    });
+    let others = audits
+        .iter()
+        .filter(|other| other.experiment != audit.experiment && group.name.kind.is_lot());
     let elsewhere = others.filter_map(|other| {
         let same = other.group(&group.name)?;
         let title = &term.experiment(&other.experiment)?.procedure.title;
@@ -157,8 +171,22 @@ fn suspect(
         ruled_out: words::ruled_out(&group.verdict),
         elsewhere: elsewhere.collect(),
         what_to_do: words::what_to_do(group, group.n() == audit.results.len()),
+        days: days(audit, group),
+        unit: words::unit(group.name.kind, &experiment.procedure),
         proposal: proposal(term, experiment, audit, group),
     }
+}
+
+fn days(audit: &ExperimentAudit, group: &AuditGroup) -> Vec<DayRow> {
+    let by_day = audit.consensus_by_day(group).into_iter();
+    let row = |(day, value): (&DriftDay, Assigned)| DayRow {
+        day: day.day.clone(),
+        n: day.n,
+        found: words::signed(day.found_percent),
+        line: words::with_uncertainty(day.percent, day.standard_percent),
+        value: format!("{} \u{b1} {}", value.value, value.standard_uncertainty),
+    };
+    by_day.map(row).collect()
 }
 
 fn proposal(
@@ -226,6 +254,7 @@ fn of_kind(
             .unwrap_or_else(|| "–".into()),
         verdict: group.verdict.words(),
     };
+    let seen = words::what_is_seen(groups.clone());
     let mut rows: Vec<GroupRow> = groups.map(row).collect();
     if rows.is_empty() {
         return None;
@@ -237,6 +266,7 @@ fn of_kind(
         has_assigned: rows.iter().any(|row| row.assigned.is_some()),
         open: rows.len() <= MANY || rows.iter().any(|row| row.strip.off),
         rows,
+        seen,
     })
 }
 

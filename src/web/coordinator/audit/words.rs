@@ -1,10 +1,15 @@
 //! The audit in words.
 
+use std::collections::BTreeMap;
+
 use crate::judge::{AuditGroup, AuditKind, GroupName, Ruled, Verdict};
 use crate::measure::{from_f64, plain, to_decimals};
 use crate::procedure::Procedure;
 use crate::term::ExperimentAudit;
 use crate::words::counted;
+
+/// Of groups of so few results it is said what they can show.
+const FEW: usize = 8;
 
 /// The name of a group at the head of a sentence.
 pub fn capital(name: &GroupName) -> String {
@@ -41,6 +46,30 @@ pub fn unit(kind: AuditKind, procedure: &Procedure) -> &'static str {
     }
 }
 
+/// What few results can show, in a sentence for the groups of one kind; none where all are of many results.
+pub fn what_is_seen<'a>(groups: impl Iterator<Item = &'a AuditGroup>) -> Option<String> {
+    let few = groups.filter(|group| group.n() <= FEW && group.verdict != Verdict::TooFew);
+    // of groups of one size, the one that shows least
+    let mut sizes: BTreeMap<usize, Option<f64>> = BTreeMap::new();
+    for group in few {
+        let seen = group.seen_from_percent;
+        let least = sizes.entry(group.n()).or_insert(seen);
+        *least = least.zip(seen).map(|(one, other)| one.max(other));
+    }
+    let words = |(n, seen): (usize, Option<f64>)| {
+        let results = counted(n, "result", "results");
+        match seen {
+            Some(from) => format!("with {results} one that is {} % off", decimals(from, 1)),
+            None => format!("with {results} none in a class like this"),
+        }
+    };
+    let sizes: Vec<String> = sizes.into_iter().map(words).collect();
+    (!sizes.is_empty()).then(|| {
+        let sizes = sizes.join(", ");
+        format!("What few results show: {sizes} would be seen four times in five. What is less off may go unseen.")
+    })
+}
+
 /// Why it is no other group, a sentence for each reason.
 pub fn ruled_out(verdict: &Verdict) -> Vec<String> {
     let Verdict::Off { ruled_out, .. } = verdict else {
@@ -70,6 +99,9 @@ pub fn ruled_out(verdict: &Verdict) -> Vec<String> {
 /// What to do about a group that looks off.
 pub fn what_to_do(group: &AuditGroup, everybody: bool) -> String {
     let mut words = match group.name.kind {
+        _ if group.drift().is_some() => {
+            "Standardise the lot again today, and ask how it was kept: open, warm, in the light. A lot has one value at a time, so the values by day below cannot be entered side by side: one value in the middle of the time leaves the first and the last day off by half of what was lost between them. Where sections of other days have lots of their own from now on, each is entered with the value of its day."
+        }
         AuditKind::Unknown => {
             "Read the record of its preparation again and titrate the bottle yourself, before the value is corrected."
         }
@@ -78,6 +110,9 @@ pub fn what_to_do(group: &AuditGroup, everybody: bool) -> String {
         }
         AuditKind::Section | AuditKind::Assistant => {
             "No value is to be corrected. See how endpoints and burettes are read there: a shade too far is a tenth of a millilitre."
+        }
+        AuditKind::Day => {
+            "No value is to be corrected. Ask what was other on that day: the water, the indicator, the temperature, the bottle that stood on the bench."
         }
         AuditKind::Instrument => {
             "Take it out of use and weigh what it delivers. No value is to be corrected; its students can be given their points back."
