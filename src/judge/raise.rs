@@ -40,7 +40,8 @@ pub(super) fn flags(
     slips: &Slips,
 ) -> Vec<Flag> {
     let mut found = Vec::new();
-    if slips.of_readings.likely().is_none() {
+    let every = slips.of_trials.likely().map(|slip| slip.code) == Some(SlipCode::AllReadUpward);
+    if slips.of_readings.likely().is_none() && !every {
         found.extend(inconsistent_truth(case, work_up, compared, slips));
     }
     found.extend(likely_slip(case, work_up, slips));

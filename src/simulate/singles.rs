@@ -295,8 +295,9 @@ fn names_in_trial(judged: &Evaluation, slip: SlipCode, trial: u32) -> bool {
 
 /// Whether it is put forward. Of a factor of a thousand nobody can say whether volumes or masses were taken for others.
 fn names(judged: &Evaluation, mistake: Mistake) -> bool {
-    let explanations = [&judged.reading_slips, &judged.calculation_slips];
-    let likely_codes = explanations.map(|slips| slips.likely().map(|slip| slip.code));
+    let likely_codes = judged
+        .explanations()
+        .map(|slips| slips.likely().map(|slip| slip.code));
     let thousand = mistake == Mistake::MillilitresAsLitres;
     let fits =
         |code: SlipCode| Some(code) == mistake.slip() || thousand && code == SlipCode::UnitSlip;

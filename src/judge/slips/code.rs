@@ -274,7 +274,6 @@ impl SlipCode {
             | Self::OneTrialOnly
             | Self::OtherUnknown => 3.0,
             Self::ReadUpward
-            | Self::AllReadUpward
             | Self::WholeMillilitre
             | Self::RatioIgnored
             | Self::NominalMolarity
@@ -293,7 +292,7 @@ impl SlipCode {
             | Self::OtherLot
             | Self::Overshoot
             | Self::SampleNominal => 1.0,
-            Self::VolumesExchanged => 0.5,
+            Self::VolumesExchanged | Self::AllReadUpward => 0.5,
         }
     }
 }

@@ -89,7 +89,12 @@ fn alternatives(instrument: Instrument, step: &Step) -> Vec<(SlipCode, Decimal)>
         let both = [value.checked_add(*step), value.checked_sub(*step)];
         found.extend(both.into_iter().flatten().map(|value| (*code, value)));
     }
-    found.extend(transposed(value).map(|value| (SlipCode::TransposedDigits, value)));
+    // below ten a burette is read with a nought before it: 03.14 for 30.14
+    let digits = match counts_downward && value < Decimal::TEN {
+        true => format!("0{value}"),
+        false => value.to_string(),
+    };
+    found.extend(transposed(&digits).map(|value| (SlipCode::TransposedDigits, value)));
     found.retain(|(_, other)| *other >= Decimal::ZERO && *other != value);
     found
 }
@@ -102,8 +107,8 @@ const OF_A_BURETTE: [(SlipCode, Decimal); 3] = [
 ];
 
 /// The values with two neighbouring digits exchanged.
-fn transposed(value: Decimal) -> impl Iterator<Item = Decimal> {
-    let digits: Vec<char> = value.to_string().chars().collect();
+fn transposed(digits: &str) -> impl Iterator<Item = Decimal> {
+    let digits: Vec<char> = digits.chars().collect();
     let places: Vec<usize> = (0..digits.len())
         .filter(|i| digits[*i].is_ascii_digit())
         .collect();

@@ -108,9 +108,16 @@ pub(super) fn rank(hypotheses: Hypotheses) -> Explanation {
         let known = names.iter().find(|(known, _)| *known == code);
         known.map_or(0.0, |(_, total)| *total)
     };
-    candidates.sort_by(|a, b| total(b.code).total_cmp(&total(a.code)));
+    candidates.sort_by(|a, b| {
+        let offered = |c: &Candidate| !c.code.is_put_forward();
+        let by_weight = total(b.code).total_cmp(&total(a.code));
+        offered(a).cmp(&offered(b)).then(by_weight)
+    });
     let put_forward = candidates.first().is_some_and(|first| {
-        let others = names.iter().filter(|(code, _)| *code != first.code);
+        // what is only offered stands in nobody's way
+        let others = names
+            .iter()
+            .filter(|(code, _)| *code != first.code && code.is_put_forward());
         let next = others.map(|(_, total)| *total).fold(rest, f64::max);
         single && first.code.is_put_forward() && total(first.code) >= CLEARLY * next
     });

@@ -49,7 +49,12 @@ pub(super) fn hypotheses(
     of_trials: &Explanation,
 ) -> Option<Hypotheses> {
     let budget = work_up.budget.as_ref()?;
-    let odd = of_trials.likely().map_or(&[][..], |slip| &slip.trials);
+    let of_trials = of_trials.likely();
+    // the trials say already that every reading is another: the result cannot say more
+    if of_trials.is_some_and(|slip| slip.code == SlipCode::AllReadUpward) {
+        return None;
+    }
+    let odd = of_trials.map_or(&[][..], |slip| &slip.trials);
     let counted = || work_up.trials.iter().filter(|t| t.counted);
     let sound = |t: &&TrialOutcome| t.trial.number().is_none_or(|n| !odd.contains(&n));
     let mut trials: Vec<StepId> = counted().filter(sound).filter_map(|t| t.result).collect();

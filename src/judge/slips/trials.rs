@@ -16,11 +16,13 @@ const USUAL_AGREEMENT: f64 = 0.10;
 const AGREEMENT_OTHERWISE: f64 = 4.0;
 /// A slip shows where it moves a result by more than so many times what agreement allows.
 const SHOWS: f64 = 1.2;
+/// What a slip mends lies beside the others within so many times what agreement allows: the others may lie at its two ends.
+const FITS: f64 = 1.5;
 /// Weight of plain scatter, normal, against the sum of the weights of slips.
 const SCATTER: f64 = 50.0;
 /// Weight of a trial that went wrong in some other way, and how far off it lies: a Laplace density with so many standard
 /// deviations of one trial.
-const WENT_WRONG: (f64, f64) = (0.1, 6.0);
+const WENT_WRONG: (f64, f64) = (0.05, 6.0);
 /// How much of a titre the water left in a wet burette or pipette takes at most, relative (common practice: a film of
 /// a few tenths of a millilitre).
 const FILM: f64 = 0.01;
@@ -127,9 +129,9 @@ impl<'w> Trials<'w> {
             .collect()
     }
 
-    /// Places of the most results that lie within agreement of each other; of equally many the narrowest.
-    fn agreeing(&self, values: &[f64]) -> Vec<usize> {
-        let limit = self.agreement * (1.0 + 1e-9);
+    /// Places of the most results that lie within a limit of each other; of equally many the narrowest.
+    fn agreeing(&self, values: &[f64], limit: f64) -> Vec<usize> {
+        let limit = limit * (1.0 + 1e-9);
         let groups = values.iter().map(|low| {
             let inside = |value: &f64| *value >= *low && value - low <= limit;
             let places = values.iter().enumerate().filter(|(_, value)| inside(value));
@@ -147,7 +149,7 @@ impl<'w> Trials<'w> {
     /// Places of the results that do not lie with the most; all of them where no two agree.
     fn odd(&self, by: &[(StepId, Decimal)]) -> Vec<usize> {
         let values = self.values(by);
-        let together = self.agreeing(&values);
+        let together = self.agreeing(&values, self.agreement);
         let alone = together.len() < 2;
         let places = 0..values.len();
         places
@@ -186,7 +188,7 @@ impl<'w> Trials<'w> {
         odd: &[usize],
     ) -> Option<Tried> {
         let (before, after) = (self.values(&[]), self.values(by));
-        let together = self.agreeing(&after);
+        let together = self.agreeing(&after, FITS * self.agreement);
         let changed: Vec<usize> = (0..after.len())
             .filter(|place| before[*place] != after[*place])
             .collect();
