@@ -26,6 +26,8 @@ pub const DECAY_PERCENT: f64 = 1.0;
 pub const ACCUSING_LOT_PERCENT: f64 = 2.0;
 /// Bottles of a section: three students have the same.
 const BOTTLES: usize = 8;
+/// Sections of the course in which a bottle is off.
+const SECTIONS: usize = 6;
 
 /// Simulates that many sections of 24 of each sort: clean; with copies, of the same section and of another; with a lot
 /// off by a little or more, a bad bottle, a decaying lot and one that does not. The same seed gives the same sections.
@@ -61,7 +63,15 @@ pub fn sections(class: &SimulatedClass, count: usize, seed: u64) -> Option<Count
     };
     let bad_lot = one_section.clone().but(Wrong::Lot(0, BAD_LOT_PERCENT));
     let accusing = clean_class.clone().but(Wrong::Lot(0, ACCUSING_LOT_PERCENT));
-    let bad_bottle = one_section.but(Wrong::Unknown(3, BAD_BOTTLE_PERCENT));
+    // three students of a course have it: in one section there are too few others to lay them beside
+    let course = SimulatedClass {
+        unknowns: BOTTLES * SECTIONS,
+        lots_of: vec![vec![0]; SECTIONS],
+        excess_of: vec![0; SECTIONS],
+        assistant_of: (0..SECTIONS).collect(),
+        ..one_section
+    };
+    let bad_bottle = course.but(Wrong::Unknown(3, BAD_BOTTLE_PERCENT));
     let week = class.clone().over_a_week();
     let decay = week.clone().but(Wrong::Decay(0, DECAY_PERCENT / 4.0));
     let sorts: [(&SimulatedClass, bool, Look); 8] = [

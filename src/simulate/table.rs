@@ -114,6 +114,9 @@ impl Kind {
     /// None for what is printed to be known.
     pub fn goal(self) -> Option<Goal> {
         match self {
+            Self::InOneTrial(Mistake::ReadUpward | Mistake::TransposedDigits) => {
+                Some(Goal::AtLeast(85.0))
+            }
             Self::InOneTrial(_) | Self::InTheSum(_) | Self::ShareGiven(_) => {
                 Some(Goal::AtLeast(95.0))
             }

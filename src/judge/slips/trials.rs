@@ -45,7 +45,7 @@ pub(super) fn hypotheses(case: &Case, work_up: &WorkUp) -> Option<Hypotheses> {
     if odd.is_empty() {
         return None;
     }
-    let together = trials.agreeing(&values);
+    let together = trials.agreeing(&values, trials.agreement);
     // one that agrees with nobody and one beside it: both are odd
     let needed = match together.len() {
         0 | 1 => values.len(),

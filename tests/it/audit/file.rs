@@ -1,6 +1,8 @@
 //! The audit file: a bottle that is off is named, the others are not, and the figures are those of a hand calculation.
 
+use concordant::columns::Column;
 use concordant::files::{audit_csv, flags_csv};
+use concordant::measure::Reading;
 
 use crate::course::{folder_with, read};
 
@@ -108,15 +110,28 @@ fn a_bottle_that_is_off_is_named() {
     );
 }
 
+/// All of a bottle's students are off, and so is the bottle: nobody is accused. One of sixteen is off where bottles are
+/// sound: a level of 0.01 and eight submissions in each section.
 #[test]
 fn chance_counts_the_submissions_of_the_section() {
-    let term = term(9.97, 12.97);
-    let flags = flags_csv(&term, &term.judge_all());
-    let off: Vec<&str> = flags
-        .lines()
-        .filter(|line| line.contains(",inconsistent-truth,"))
-        .collect();
-    assert_eq!(off.len(), 8, "{flags}");
-    // a level of 0.01 and eight submissions in each section
-    assert!(off.iter().all(|line| line.ends_with(",0.08")), "{flags}");
+    let flags = |term: &concordant::term::Term| flags_csv(term, &term.judge_all());
+    let off = |flags: &str| -> Vec<String> {
+        let lines = flags.lines().map(str::to_owned);
+        lines
+            .filter(|line| line.contains(",inconsistent-truth,"))
+            .collect()
+    };
+    let bad_bottle = flags(&term(9.97, 12.97));
+    assert_eq!(off(&bad_bottle), [""; 0], "{bad_bottle}");
+    let mut term = term(9.97, 11.97);
+    let slot = crate::slot("hardness", "s0");
+    let hand_in = term.submissions.get_mut(&slot).expect("handed in");
+    for row in &mut hand_in[0].hand_in.titrations {
+        let end = Reading::parse("10.55").expect("a reading");
+        row.readings.insert(Column::BuretteEnd(1), end);
+    }
+    let alone = flags(&term);
+    let off = off(&alone);
+    assert_eq!(off.len(), 1, "{alone}");
+    assert!(off[0].contains(",0.08,"), "{alone}");
 }
