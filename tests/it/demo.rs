@@ -90,6 +90,12 @@ async fn the_served_demo_exports_what_grading_its_folder_gives() {
         assert_eq!(served.status, 200);
         let graded = std::fs::read_to_string(out.path().join(file)).expect("a file");
         for (line, (served, graded)) in served.body.lines().zip(graded.lines()).enumerate() {
+            // the served course is moved to today, and its days with it
+            let day = |line: &str| line.split(',').nth(2).unwrap_or_default().to_owned();
+            let graded = match graded.contains(",day,") {
+                true => graded.replacen(&day(graded), &day(served), 1),
+                false => graded.to_owned(),
+            };
             assert_eq!(served, graded, "{file}, line {}", line + 1);
         }
         assert_eq!(
