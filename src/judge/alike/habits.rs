@@ -181,8 +181,8 @@ impl Others<'_> {
         let [Some(one), Some(other)] = self.bottles else {
             return titration.coincide;
         };
-        let strayed = STRAYED * self.from_any_bottle(volume);
-        let from = |bottle| Some(self.from_bottle(bottle, volume)? + strayed);
+        let strayed = STRAYED * self.frequency_in_any(volume);
+        let from = |bottle| Some(self.frequency_in(bottle, volume)? + strayed);
         let (Some(of_one), Some(of_other)) = (from(one), from(other)) else {
             return titration.coincide;
         };
@@ -195,14 +195,14 @@ impl Others<'_> {
     }
 
     /// None where too little is known of the bottle.
-    fn from_bottle(&self, bottle: usize, volume: i64) -> Option<f64> {
+    fn frequency_in(&self, bottle: usize, volume: i64) -> Option<f64> {
         let (around, all) = self.near(Kind::OfBottle(bottle), volume, AROUND);
         let model = ADDED_TO_BOTTLE * self.titration?.coincide;
         let chance = (around / CELLS_AROUND + model) / (all + ADDED_TO_BOTTLE);
         (all >= FEWEST_OF_BOTTLE).then_some(chance)
     }
 
-    fn from_any_bottle(&self, volume: i64) -> f64 {
+    fn frequency_in_any(&self, volume: i64) -> f64 {
         let (around, all) = self.near(Kind::OfAnyBottle, volume, AROUND);
         (around + 1.0) / (CELLS_AROUND * (all + 1.0))
     }

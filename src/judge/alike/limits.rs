@@ -6,7 +6,7 @@ use super::Member;
 
 /// What the bounds of all pairs of an experiment add up to at most where one section stands alone, and its instructor
 /// knows everybody; over more sections it is this over their square, down to the other.
-const ONE_SECTION: f64 = 0.8;
+const ONE_SECTION: f64 = 0.4;
 const MANY_SECTIONS: f64 = 0.055;
 /// How much of it each kind of pair has, where there are all: of two sections with two bottles, and with one; of one
 /// section the same. Most pairs are of the first kind, and in few of them do honest titres lie close together.

@@ -38,7 +38,7 @@ pub use likeness::Likeness;
 pub(super) use likeness::alike;
 
 /// How many times less often than its bound says a pair of honest students comes below it, at least.
-pub const GENEROUS: f64 = 10.0;
+pub const GENEROUS: f64 = 5.0;
 /// Fewest sets of readings from which the habits of the others can be told.
 const FEWEST_SETS: usize = 8;
 /// Fewest rows to compare, and fewest telling coincidences in them.

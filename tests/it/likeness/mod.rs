@@ -137,7 +137,7 @@ fn what_is_said_of_a_copy_from_another_section() {
     let peers = course.peers();
     let index = LikenessIndex::of(&course.procedure, &peers);
     let alone = index.shared_by(&course.procedure, &peers[original]);
-    assert_eq!(alone, [likeness.clone()]);
+    assert_eq!(alone, std::slice::from_ref(likeness));
     let rest: Vec<_> = peers
         .iter()
         .filter(|peer| peer.students != ["s0051"])
