@@ -38,7 +38,8 @@ impl ChangeKind for HandInMade {
     }
 
     fn reach(&self) -> Reach {
-        Reach::Section(self.slot.clone())
+        // likeness looks at all sections
+        Reach::Experiment(self.slot.experiment.clone())
     }
 
     fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {

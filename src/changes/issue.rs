@@ -30,7 +30,8 @@ impl ChangeKind for Issue {
     }
 
     fn reach(&self) -> Reach {
-        Reach::Section(self.slot.clone())
+        // likeness looks at all sections
+        Reach::Experiment(self.slot.experiment.clone())
     }
 
     fn file() -> Option<(RecordFile<Self>, fn(&Term) -> Vec<Self>)> {
