@@ -4,9 +4,9 @@ use std::collections::BTreeMap;
 
 use super::Member;
 
-/// What the bounds of all pairs of an experiment add up to at most where one section stands alone, and its instructor
-/// knows everybody; over more sections it is this over their square, down to the other.
-const ONE_SECTION: f64 = 0.8;
+/// What the bounds of all pairs of an experiment add up to at most: where one section stands alone, whose instructor knows
+/// everybody, and where there are more.
+const ONE_SECTION: f64 = 0.4;
 const MANY_SECTIONS: f64 = 0.055;
 /// How much of it each kind of pair has, where there are all: of two sections with two bottles, and with one; of one
 /// section the same. Most pairs are of the first kind, and in few of them do honest titres lie close together.
@@ -64,9 +64,13 @@ impl Limits {
             .filter(|(n, _)| **n > 0.0)
             .map(|(_, share)| share)
             .sum();
-        let mut names: Vec<&str> = sections.keys().map(|(name, _)| *name).collect();
-        names.dedup();
-        let level = (ONE_SECTION / (names.len() as f64).powi(2)).max(MANY_SECTIONS);
+        let mut members = members.iter();
+        let first = members.next().map(|member| &member.section);
+        let level = if members.all(|member| Some(&member.section) == first) {
+            ONE_SECTION
+        } else {
+            MANY_SECTIONS
+        };
         let mut limits = SHARES;
         for ((count, _), limit) in kinds().zip(limits.iter_mut().flatten()) {
             let own = *limit / there.max(f64::MIN_POSITIVE) * level;

@@ -25,6 +25,7 @@ use std::collections::BTreeMap;
 
 use rayon::prelude::*;
 
+use crate::measure::{as_f64, from_f64};
 use crate::procedure::Procedure;
 use crate::submission::{HandIn, TrialLabel};
 use compare::{Fact, What, chance, facts, least_chance};
@@ -38,7 +39,7 @@ pub use likeness::Likeness;
 pub(super) use likeness::alike;
 
 /// How many times less often than its bound says a pair of honest students comes below it, at least.
-pub const GENEROUS: f64 = 10.0;
+pub const GENEROUS: f64 = 5.0;
 /// Fewest sets of readings from which the habits of the others can be told.
 const FEWEST_SETS: usize = 8;
 /// Fewest rows to compare, and fewest telling coincidences in them.
@@ -125,9 +126,10 @@ impl LikenessIndex {
         let titration = Titration::of(procedure, &sheets);
         let limits = Limits::of(&members);
         let students: usize = members.iter().map(|member| member.students.len()).sum();
+        // a pair is two students; two figures come back from a document as they were
+        let chance = 2.0 * limits.sum / GENEROUS / students.max(1) as f64;
         Self {
-            // a pair is two students
-            flag_chance: 2.0 * limits.sum / GENEROUS / students.max(1) as f64,
+            flag_chance: from_f64(chance, 2).map_or(chance, as_f64),
             index: Index::of(members.iter().map(|m| m.facts.as_slice())),
             is_telling: members.len() >= FEWEST_SETS && tells_apart(procedure),
             titration,

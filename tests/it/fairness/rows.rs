@@ -51,8 +51,8 @@ fn hold(counts: &Counts, kind: Kind) {
     );
 }
 
-macro_rules! scheme {
-    ($scheme:ident, $key:literal, $seed:literal, $($(#[$mark:meta])* $name:ident: $kind:expr;)*) => {
+macro_rules! rows {
+    ($scheme:ident, $key:literal, $seed:literal, $($name:ident: $kind:expr;)*) => {
         mod $scheme {
             use super::*;
 
@@ -60,7 +60,6 @@ macro_rules! scheme {
 
             $(
                 #[test]
-                $(#[$mark])*
                 fn $name() {
                     hold(COUNTS.get_or_init(|| counts($key, $seed)), $kind);
                 }
@@ -69,96 +68,54 @@ macro_rules! scheme {
     };
 }
 
-// the rows that are marked are not met yet
+/// A scheme's rows: those that every procedure has, and its own.
+macro_rules! scheme {
+    ($scheme:ident, $key:literal, $seed:literal, $($own:tt)*) => {
+        rows! {
+            $scheme, $key, $seed,
+            a_whole_millilitre_in_one_trial_is_named: Kind::InOneTrial(Mistake::WholeMillilitre);
+            a_reading_taken_upward_in_one_trial_is_named: Kind::InOneTrial(Mistake::ReadUpward);
+            digits_exchanged_in_one_trial_are_named: Kind::InOneTrial(Mistake::TransposedDigits);
+            no_slip_is_named_where_there_is_none: Kind::CleanSlip;
+            a_factor_of_a_thousand_is_named: Kind::InTheSum(Mistake::MillilitresAsLitres);
+            a_factor_of_a_thousand_keeps_its_share: Kind::ShareGiven(Mistake::MillilitresAsLitres);
+            readings_all_taken_upward_are_named: Kind::ToldApart(Mistake::AllReadUpward);
+            nobody_is_accused_for_a_lot_that_is_off: Kind::AccusedByLot;
+            all_points_for_agreement_and_scatter_high_exclude_each_other: Kind::ScatterAtFullPoints;
+            careful_students_are_not_flagged_for_scatter: Kind::ScatterHigh;
+            few_submissions_need_a_person: Kind::Waiting;
+            copies_from_another_section_are_seen: Kind::CopyAcross(Copying::Exact);
+            honest_pairs_are_no_copies: Kind::HonestPair;
+            a_bottle_that_is_off_is_called: Kind::Bottle;
+            no_sound_bottle_is_called: Kind::SoundBottles;
+            decay_is_named_as_drift: Kind::Decay;
+            no_drift_is_named_without_decay: Kind::NoDecay;
+            $($own)*
+        }
+    };
+}
+
 scheme! {
     direct_by_volume, "iron-tablet-edta", 611_001,
-    a_whole_millilitre_in_one_trial_is_named: Kind::InOneTrial(Mistake::WholeMillilitre);
-    a_reading_taken_upward_in_one_trial_is_named: Kind::InOneTrial(Mistake::ReadUpward);
-    digits_exchanged_in_one_trial_are_named: Kind::InOneTrial(Mistake::TransposedDigits);
-    no_slip_is_named_where_there_is_none: Kind::CleanSlip;
-    a_factor_of_a_thousand_is_named: Kind::InTheSum(Mistake::MillilitresAsLitres);
-    a_factor_of_a_thousand_keeps_its_share: Kind::ShareGiven(Mistake::MillilitresAsLitres);
-    readings_all_taken_upward_are_named: Kind::ToldApart(Mistake::AllReadUpward);
     another_pipette_is_named: Kind::ToldApart(Mistake::WrongPipette);
     another_species_is_named: Kind::ToldApart(Mistake::WrongSpecies);
-    nobody_is_accused_for_a_lot_that_is_off: Kind::AccusedByLot;
-    all_points_for_agreement_and_scatter_high_exclude_each_other: Kind::ScatterAtFullPoints;
-    careful_students_are_not_flagged_for_scatter: Kind::ScatterHigh;
-    few_submissions_need_a_person: Kind::Waiting;
-    copies_from_another_section_are_seen: Kind::CopyAcross(Copying::Exact);
-    honest_pairs_are_no_copies: Kind::HonestPair;
-    a_bottle_that_is_off_is_called: Kind::Bottle;
-    no_sound_bottle_is_called: Kind::SoundBottles;
-    decay_is_named_as_drift: Kind::Decay;
-    no_drift_is_named_without_decay: Kind::NoDecay;
 }
 
 scheme! {
     direct_by_mass, "iron-dichromate", 611_002,
-    a_whole_millilitre_in_one_trial_is_named: Kind::InOneTrial(Mistake::WholeMillilitre);
-    a_reading_taken_upward_in_one_trial_is_named: Kind::InOneTrial(Mistake::ReadUpward);
-    digits_exchanged_in_one_trial_are_named: Kind::InOneTrial(Mistake::TransposedDigits);
-    no_slip_is_named_where_there_is_none: Kind::CleanSlip;
-    a_factor_of_a_thousand_is_named: Kind::InTheSum(Mistake::MillilitresAsLitres);
-    a_factor_of_a_thousand_keeps_its_share: Kind::ShareGiven(Mistake::MillilitresAsLitres);
-    readings_all_taken_upward_are_named: Kind::ToldApart(Mistake::AllReadUpward);
     copies_with_weighings_invented_are_seen: Kind::CopyAcross(Copying::Differences);
-    nobody_is_accused_for_a_lot_that_is_off: Kind::AccusedByLot;
-    all_points_for_agreement_and_scatter_high_exclude_each_other: Kind::ScatterAtFullPoints;
-    careful_students_are_not_flagged_for_scatter: Kind::ScatterHigh;
-    few_submissions_need_a_person: Kind::Waiting;
-    copies_from_another_section_are_seen: Kind::CopyAcross(Copying::Exact);
-    honest_pairs_are_no_copies: Kind::HonestPair;
-    a_bottle_that_is_off_is_called: Kind::Bottle;
-    no_sound_bottle_is_called: Kind::SoundBottles;
-    decay_is_named_as_drift: Kind::Decay;
-    no_drift_is_named_without_decay: Kind::NoDecay;
 }
 
 scheme! {
     aliquot, "vinegar-acidity", 611_003,
-    a_whole_millilitre_in_one_trial_is_named: Kind::InOneTrial(Mistake::WholeMillilitre);
-    a_reading_taken_upward_in_one_trial_is_named: Kind::InOneTrial(Mistake::ReadUpward);
-    digits_exchanged_in_one_trial_are_named: Kind::InOneTrial(Mistake::TransposedDigits);
-    no_slip_is_named_where_there_is_none: Kind::CleanSlip;
     dilution_left_out_is_named: Kind::InTheSum(Mistake::DilutionOmitted);
     dilution_left_out_keeps_its_share: Kind::ShareGiven(Mistake::DilutionOmitted);
-    a_factor_of_a_thousand_is_named: Kind::InTheSum(Mistake::MillilitresAsLitres);
-    a_factor_of_a_thousand_keeps_its_share: Kind::ShareGiven(Mistake::MillilitresAsLitres);
-    readings_all_taken_upward_are_named: Kind::ToldApart(Mistake::AllReadUpward);
     another_pipette_is_named: Kind::ToldApart(Mistake::WrongPipette);
-    nobody_is_accused_for_a_lot_that_is_off: Kind::AccusedByLot;
-    all_points_for_agreement_and_scatter_high_exclude_each_other: Kind::ScatterAtFullPoints;
-    careful_students_are_not_flagged_for_scatter: Kind::ScatterHigh;
-    few_submissions_need_a_person: Kind::Waiting;
-    copies_from_another_section_are_seen: Kind::CopyAcross(Copying::Exact);
-    honest_pairs_are_no_copies: Kind::HonestPair;
-    a_bottle_that_is_off_is_called: Kind::Bottle;
-    no_sound_bottle_is_called: Kind::SoundBottles;
-    decay_is_named_as_drift: Kind::Decay;
-    no_drift_is_named_without_decay: Kind::NoDecay;
 }
 
 scheme! {
     back_with_excess, "antacid-back", 611_004,
-    a_whole_millilitre_in_one_trial_is_named: Kind::InOneTrial(Mistake::WholeMillilitre);
-    a_reading_taken_upward_in_one_trial_is_named: Kind::InOneTrial(Mistake::ReadUpward);
-    digits_exchanged_in_one_trial_are_named: Kind::InOneTrial(Mistake::TransposedDigits);
-    no_slip_is_named_where_there_is_none: Kind::CleanSlip;
-    a_factor_of_a_thousand_is_named: Kind::InTheSum(Mistake::MillilitresAsLitres);
-    a_factor_of_a_thousand_keeps_its_share: Kind::ShareGiven(Mistake::MillilitresAsLitres);
-    readings_all_taken_upward_are_named: Kind::ToldApart(Mistake::AllReadUpward);
     another_species_is_named: Kind::ToldApart(Mistake::WrongSpecies);
     both_labels_are_named: Kind::ToldApart(Mistake::BothNominal);
     copies_with_weighings_invented_are_seen: Kind::CopyAcross(Copying::Differences);
-    nobody_is_accused_for_a_lot_that_is_off: Kind::AccusedByLot;
-    all_points_for_agreement_and_scatter_high_exclude_each_other: Kind::ScatterAtFullPoints;
-    careful_students_are_not_flagged_for_scatter: Kind::ScatterHigh;
-    few_submissions_need_a_person: Kind::Waiting;
-    copies_from_another_section_are_seen: Kind::CopyAcross(Copying::Exact);
-    honest_pairs_are_no_copies: Kind::HonestPair;
-    a_bottle_that_is_off_is_called: Kind::Bottle;
-    no_sound_bottle_is_called: Kind::SoundBottles;
-    decay_is_named_as_drift: Kind::Decay;
-    no_drift_is_named_without_decay: Kind::NoDecay;
 }
