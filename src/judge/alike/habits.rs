@@ -109,7 +109,8 @@ fn digit_preference(sheets: &[&Sheet], step: i64) -> f64 {
 /// Everything read in an experiment, without what the two who are compared read.
 #[derive(Clone, Copy)]
 pub(super) struct Others<'a> {
-    pub index: &'a Index,
+    /// None where it is only asked what coincides.
+    pub index: Option<&'a Index>,
     /// What the two hold.
     pub without: [&'a [IndexedFact]; 2],
     /// Bottles of the two, where they are known.
@@ -124,9 +125,12 @@ impl Others<'_> {
 
     /// How many of a kind lie no more than so many steps away, and how many there are.
     fn near(&self, kind: Kind, number: i64, steps: i64) -> (f64, f64) {
+        let Some(index) = self.index else {
+            return (0.0, 0.0);
+        };
         let width = self.step().saturating_mul(steps);
         let between = number.saturating_sub(width)..=number.saturating_add(width);
-        self.index.count(kind, between, &self.without)
+        index.count(kind, between, &self.without)
     }
 
     fn share(&self, kind: Kind, number: i64) -> f64 {

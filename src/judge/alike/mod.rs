@@ -213,7 +213,7 @@ impl LikenessIndex {
     fn likeness(&self, one: &Member, other: &Member, limit: f64) -> Option<Likeness> {
         let (a, b) = (&one.sheet, &other.sheet);
         let others = Others {
-            index: &self.index,
+            index: Some(&self.index),
             without: [&one.facts, &other.facts],
             bottles: [one.bottle, other.bottle],
             titration: self.titration,
@@ -229,9 +229,17 @@ impl LikenessIndex {
             if layout.rows.len() < FEWEST_ROWS {
                 continue;
             }
+            // most layouts of most pairs coincide in little: that is seen without asking how likely it is
+            let silent = Others {
+                index: None,
+                ..others
+            };
+            let coincide = facts(laid, &layout, silent);
+            if coincide.iter().filter(|fact| fact.coincides).count() < FEWEST_FACTS {
+                continue;
+            }
             let found = facts(laid, &layout, others);
-            let coincide = found.iter().filter(|fact| fact.coincides).count();
-            if coincide < FEWEST_FACTS || least_chance(&found) > limit * weight {
+            if least_chance(&found) > limit * weight {
                 continue;
             }
             let bound = (chance(&found) / weight).min(1.0);
