@@ -1,9 +1,9 @@
 //! Which submissions a change may judge anew.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::course::Student;
-use crate::ids::ExperimentKey;
+use crate::ids::{ExperimentKey, SectionName, StudentId};
 use crate::term::{Slot, Term};
 
 /// Which submissions a change may judge anew.
@@ -21,42 +21,55 @@ pub enum Reach {
 impl Term {
     /// The slots within reach of changes.
     pub fn within_reach(&self, reaches: &[Reach]) -> BTreeSet<Slot> {
-        let mut slots = BTreeSet::new();
-        let mut all_of = |key: &ExperimentKey| {
-            let students = self.students.iter();
-            slots.extend(students.map(|s| Slot::new(key, &s.id)));
-        };
-        let mut beside = Vec::new();
+        let mut whole: BTreeSet<&ExperimentKey> = BTreeSet::new();
+        let mut single: BTreeMap<&ExperimentKey, BTreeSet<&StudentId>> = BTreeMap::new();
         for reach in reaches {
             match reach {
                 Reach::Nothing => {}
-                Reach::All => self.experiments.iter().for_each(|e| all_of(&e.key)),
-                Reach::Experiment(key) => all_of(key),
-                Reach::Section(slot) => beside.extend(self.beside(slot)),
+                Reach::All => whole.extend(self.experiments.iter().map(|e| &e.key)),
+                Reach::Experiment(key) => _ = whole.insert(key),
+                Reach::Section(slot) => {
+                    let students = single.entry(&slot.experiment).or_default();
+                    students.insert(&slot.student);
+                }
             }
         }
-        slots.extend(beside);
+        single.retain(|key, _| !whole.contains(key));
+        let all = whole
+            .into_iter()
+            .flat_map(|key| self.slots_of(key, |_| true));
+        let mut slots: BTreeSet<Slot> = all.collect();
+        for (key, students) in single {
+            let sections = self.sections_beside(key, &students);
+            slots.extend(self.slots_of(key, |section| sections.contains(section)));
+        }
         slots
     }
 
-    /// The slots of a section, and those of every section that a bench mate works in: the mate’s readings are compared
-    /// with those of the mate’s own section.
-    fn beside(&self, slot: &Slot) -> Vec<Slot> {
-        let group = self.groups.get(slot);
-        let mates = group
-            .into_iter()
-            .flat_map(|group| self.bench_group(&slot.experiment, group));
-        let with_mates: BTreeSet<&str> = mates
-            .map(|mate| mate.student.as_str())
-            .chain([slot.student.as_str()])
+    /// Everybody’s slots in an experiment, of those sections.
+    fn slots_of(&self, key: &ExperimentKey, of: impl Fn(&SectionName) -> bool) -> Vec<Slot> {
+        let students = self.students.iter();
+        let students = students.filter(|student| of(self.works_in(key, student)));
+        students.map(|s| Slot::new(key, &s.id)).collect()
+    }
+
+    /// The sections of students, and every section that a bench mate works in: the mate’s readings are compared with
+    /// those of the mate’s own section.
+    fn sections_beside<'a>(
+        &'a self,
+        key: &'a ExperimentKey,
+        students: &BTreeSet<&StudentId>,
+    ) -> BTreeSet<&'a SectionName> {
+        let groups: BTreeSet<&str> = students
+            .iter()
+            .filter_map(|student| self.groups.get(&Slot::new(key, student)))
+            .map(String::as_str)
             .collect();
-        let of = |s: &&Student| with_mates.contains(s.id.as_str());
-        let section = |s| self.works_in(&slot.experiment, s).as_str();
-        let sections: BTreeSet<&str> = self.students.iter().filter(of).map(section).collect();
-        let reached = self.students.iter();
-        let reached = reached.filter(|s| sections.contains(section(s)));
-        reached
-            .map(|s| Slot::new(&slot.experiment, &s.id))
-            .collect()
+        let is_beside = |student: &&Student| {
+            let group = self.groups.get(&Slot::new(key, &student.id));
+            students.contains(&student.id) || group.is_some_and(|g| groups.contains(g.as_str()))
+        };
+        let beside = self.students.iter().filter(is_beside);
+        beside.map(|student| self.works_in(key, student)).collect()
     }
 }
