@@ -82,6 +82,8 @@ columns! {
     once {
         /// Burette at the first of two endpoints.
         FirstEndpoint: "burette_first_endpoint", "Burette at the first endpoint", "First endpoint", "mL";
+        /// Burette before the last drop, which careful people note beside the end: it brackets the endpoint.
+        BeforeLastDrop: "before_last_drop", "Burette before the last drop", "Before the last drop", "mL";
         Crucible: "crucible", "Crucible, empty", "Empty", "g";
         CrucibleFull: "crucible_and_precipitate", "Crucible with precipitate", "Full", "g";
         Vessel: "vessel", "Vessel, empty", "Empty", "g";
@@ -105,6 +107,19 @@ impl Column {
         let mut columns = procedure.scheme.columns(fillings);
         columns.extend(Self::of_sample(procedure));
         columns
+    }
+
+    /// The same with what may be noted beside them, which nobody has to.
+    pub fn with_notes(procedure: &Procedure, fillings: usize) -> Vec<Self> {
+        let mut columns = Self::of(procedure, fillings);
+        let burette = columns.contains(&Self::BuretteEnd(1));
+        columns.extend(burette.then_some(Self::BeforeLastDrop));
+        columns
+    }
+
+    /// Whether it may be left out.
+    pub fn is_note(self) -> bool {
+        self == Self::BeforeLastDrop
     }
 
     /// The columns of one row: a blank and a standard have no sample.
@@ -162,7 +177,7 @@ impl Column {
 
     /// Whether it is read off the burette.
     pub fn is_of_burette(self) -> bool {
-        self.is_of_piece() || self == Self::FirstEndpoint
+        self.is_of_piece() || matches!(self, Self::FirstEndpoint | Self::BeforeLastDrop)
     }
 
     /// Whether it weighs a container, empty or with something in it.
@@ -268,9 +283,9 @@ pub fn read_cells(
         let piece = column.piece_of().filter(|_| column.is_of_refill());
         piece.is_some_and(|(start, end)| text(start).is_empty() && text(end).is_empty())
     };
-    for column in Column::of(procedure, MAX_FILLINGS) {
+    for column in Column::with_notes(procedure, MAX_FILLINGS) {
         if text(column).is_empty() {
-            if !is_left_out(column) && !not_needed.contains(&column) {
+            if !column.is_note() && !is_left_out(column) && !not_needed.contains(&column) {
                 faults.push((column, nothing(procedure, column)));
             }
             continue;

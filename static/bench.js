@@ -120,30 +120,6 @@
   };
   const lastEnd = (trial) => all("input", trial).filter((i) => /_end(_\d+)?_mL$/.test(i.name) && i.value.trim()).pop();
 
-  const listed = (items) => (items.length > 1 ? `${items.slice(0, -1).join(", ")} and ${items.at(-1)}` : items.join());
-  // the largest set of titres within the limit, as the procedure counts them
-  const agreement = () => {
-    const titres = numbered().map((trial) => ({ n: Number(trial.dataset.trial), of: ["burette", "second"].map((what) => delivered(trial, what)) }))
-      .filter(({ of }) => of[0] && of.every((volume) => !volume || !volume.upward))
-      .map(({ n, of }) => ({ n, v: of.map((volume) => Math.round((volume ? volume.sum : 0) * 1e4)) }));
-    const minimum = Number(form.dataset.minimum), limit = Math.round(Number(form.dataset.within) * 1e4);
-    if (!titres.length) return "";
-    if (form.dataset.rule !== "concordant") {
-      return titres.length < minimum ? `${titres.length} of the ${minimum} trials asked for.` : `You have the ${minimum} trials asked for.`;
-    }
-    if (titres.length < 2) return "One trial says nothing of agreement: do another.";
-    const above = (low) => titres.filter((t) => t.v.every((v, i) => v >= low[i] && v - low[i] <= limit));
-    const range = (set) => Math.max(...[0, 1].map((i) => Math.max(...set.map((t) => t.v[i])) - Math.min(...set.map((t) => t.v[i]))));
-    // the largest set, then the closest, then the latest
-    const best = titres.flatMap((a) => titres.map((b) => above([a.v[0], b.v[1]])))
-      .sort((a, b) => b.length - a.length || range(a) - range(b) || b.reduce((sum, t) => sum + t.n, 0) - a.reduce((sum, t) => sum + t.n, 0))[0];
-    if (best.length < 2) return `No two trials agree within ${form.dataset.within} mL: another trial is worth doing.`;
-    const who = `Trials ${listed(best.map((t) => t.n))} agree within ${form.dataset.within} mL`;
-    return best.length >= minimum
-      ? `${who}: that is enough, another trial is not needed.`
-      : `${who}; ${minimum} are to agree, so another trial is worth doing.`;
-  };
-
   const shown = one("[data-agreement]", form);
   const update = () => {
     for (const trial of trials()) {
@@ -155,11 +131,48 @@
       const carry = one(".carry button", trial), before = carry && lastEnd(form.querySelector(`[data-trial="${trial.dataset.trial - 1}"]`));
       if (carry) carry.textContent = `Start where trial ${trial.dataset.trial - 1} ended${before ? ` (${before.value.trim()})` : ""}`;
     }
-    const words = agreement();
-    if (shown.textContent !== words) shown.textContent = words;
-    shown.hidden = !words;
     mark();
   };
+
+  // ---- what the server says of the readings so far, by the procedure's own rules
+  const para = (words) => { const part = document.createElement("p"); part.textContent = words; return part; };
+  const remark = (input, words) => {
+    const id = `${input.name}-remark`, old = document.getElementById(id);
+    if ((old ? old.textContent : "") === (words && `Look again: ${words}.`)) return;
+    if (old) old.remove();
+    const others = (input.getAttribute("aria-describedby") || "").split(" ").filter((other) => other && other !== id);
+    if (words) {
+      const part = para(`Look again: ${words}.`);
+      part.id = id;
+      part.className = "remark";
+      input.closest(".field").append(part);
+      others.push(id);
+    }
+    input.setAttribute("aria-describedby", others.join(" "));
+  };
+  let asked = 0, timer = null;
+  const ask = async () => {
+    const mine = ++asked;
+    let said = { agreement: ["No connection: whether your trials agree is said when it is back."], fields: [] };
+    try {
+      const answer = await reach(`${form.getAttribute("action")}/watch`, { method: "POST", body: new URLSearchParams(new FormData(form)) });
+      if (answer.ok && !answer.redirected) said = await answer.json();
+      else if (answer.status < 500) said.agreement = [];
+    } catch { /* said above */ }
+    if (mine !== asked) return;
+    const words = said.agreement.join(" ");
+    if (shown.textContent !== words) shown.replaceChildren(...said.agreement.map(para));
+    shown.hidden = !words;
+    const by = new Map(said.fields);
+    inputs(form).forEach((input) => {
+      if (input !== document.activeElement || !by.has(input.name)) remark(input, by.get(input.name) || "");
+    });
+  };
+  const watch = (wait) => {
+    clearTimeout(timer);
+    timer = setTimeout(ask, wait);
+  };
+  addEventListener("online", () => watch(0));
 
   // ---- one more trial, also without a connection
   const addTrial = () => {
@@ -169,7 +182,7 @@
     copy.dataset.trial = next;
     copy.dataset.step = `Trial ${next}`;
     one("legend", copy).textContent = `Trial ${next}`;
-    all(".field-error", copy).forEach((fault) => fault.remove());
+    all(".field-error, .remark", copy).forEach((fault) => fault.remove());
     for (const part of all("[id], [name], [for], [aria-describedby], [formaction]", copy)) {
       for (const key of ["id", "name", "for", "aria-describedby", "formaction"]) {
         if (part.hasAttribute(key)) part.setAttribute(key, renamed(part.getAttribute(key)));
@@ -224,6 +237,7 @@
     drop.textContent = "Leave it and start again";
     drop.addEventListener("click", () => { store.erase(name); location.reload(); });
     note.append(drop);
+    watch(0);
     say("kept", "Draft kept on this phone.");
   };
 
@@ -233,7 +247,7 @@
   nav.className = "trial-steps";
   nav.setAttribute("aria-label", "Parts of the form");
   let current = null;
-  const isFilled = (step) => inputs(step).filter((i) => !i.closest(".refill") && i.name !== "instrument" && i.name !== "unknown").every((i) => i.value.trim());
+  const isFilled = (step) => inputs(step).filter((i) => !i.closest(".extra") && i.name !== "instrument" && i.name !== "unknown").every((i) => i.value.trim());
   const mark = () => {
     for (const button of nav.children) {
       const step = button.step, done = isFilled(step);
@@ -284,7 +298,9 @@
     const step = event.target.closest("[data-step]");
     if (step && step !== current) go(step, false);
   });
-  form.addEventListener("input", () => { update(); save(); });
+  // a reading half typed is not yet a reading
+  form.addEventListener("input", () => { update(); save(); watch(1000); });
+  form.addEventListener("change", () => watch(0));
   form.addEventListener("click", (event) => {
     const button = event.target.closest("button[name=action]");
     if (!button || event.detail === 0 && button.classList.contains("visually-hidden")) return;
@@ -303,6 +319,7 @@
       if (end) start.value = end.value.trim();
       update();
       save();
+      watch(0);
       if (end) advance(start); else start.focus();
     }
   });

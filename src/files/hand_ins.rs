@@ -194,7 +194,8 @@ pub(super) fn write_readings(
             .flat_map(|(_, _, _, revision)| &revision.hand_in.titrations)
     };
     let fillings = titrations().map(Titration::fillings).max().unwrap_or(1);
-    let readings = Column::of(procedure, fillings);
+    let mut readings = Column::with_notes(procedure, fillings);
+    readings.retain(|column| !column.is_note() || titrations().any(|t| column.get(t).is_some()));
     let excess = procedure.uses_excess_lot();
     let times = hand_ins
         .iter()

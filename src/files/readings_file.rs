@@ -68,7 +68,7 @@ pub(super) fn read_readings(
             return drafts;
         }
     }
-    let readings = Column::of(procedure, MAX_FILLINGS)
+    let readings = Column::with_notes(procedure, MAX_FILLINGS)
         .into_iter()
         .filter_map(|column| Some((column, table.place(&column.to_string())?)))
         .collect();
@@ -107,6 +107,11 @@ fn columns(procedure: &Procedure, superseded: bool) -> Columns {
     columns
         .optional
         .extend(refills(procedure).map(|column| column.to_string()));
+    let notes = Column::with_notes(procedure, 1).into_iter();
+    let notes = notes.filter(|column| column.is_note());
+    columns
+        .optional
+        .extend(notes.map(|column| column.to_string()));
     columns.optional.push("submitted_at".to_owned());
     let own = OWN.map(str::to_owned);
     if superseded {

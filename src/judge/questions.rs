@@ -51,7 +51,7 @@ pub fn row_label(procedure: &Procedure, trial: TrialLabel) -> Result<TrialLabel,
 pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec<Question> {
     let mut found = Vec::new();
     let mut refuse = |column: Column, text: String| found.push(Question { row, column, text });
-    for column in Column::of(procedure, titration.fillings()) {
+    for column in Column::with_notes(procedure, titration.fillings()) {
         let Some(reading) = column.get(titration) else {
             continue;
         };
@@ -98,6 +98,18 @@ pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec
             Column::FirstEndpoint,
             format!(
                 "found {first} mL, expected a reading between the start {} and the end {} of the (first) filling",
+                piece.start, piece.end
+            ),
+        );
+    }
+    let last_piece = titration.pieces(Delivery::First).last();
+    if let (Some(before), Some(piece)) = (Column::BeforeLastDrop.get(titration), last_piece)
+        && !(piece.start.value()..=piece.end.value()).contains(&before.value())
+    {
+        refuse(
+            Column::BeforeLastDrop,
+            format!(
+                "found {before} mL, expected a reading between the start {} and the end {} of the (last) filling",
                 piece.start, piece.end
             ),
         );

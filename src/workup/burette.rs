@@ -16,6 +16,7 @@ use crate::submission::{Delivery, Piece, Titration};
 pub struct BuretteUncertainty {
     reading: f64,
     calibration: f64,
+    /// Half of a drop, rectangular.
     endpoint: f64,
     /// Relative, by temperature.
     pub temperature: f64,
@@ -58,8 +59,20 @@ impl Builder<'_> {
         }
         let quantity = Quantity::new(Role::Delivered(delivery)).of(of);
         let volume = self.graph.step(quantity, "mL", Operation::Sum(terms))?;
-        self.delivery_components(volume, pieces.len(), of);
+        let bracket = (delivery == Delivery::First).then(|| self.bracket(row));
+        self.calibration_component(volume, pieces.len(), of);
+        self.endpoint_component(volume, bracket.flatten(), of);
+        self.warmth(volume);
         Ok(volume)
+    }
+
+    /// As standard uncertainty, mL: half of what was let in last, where the reading before it was noted. The endpoint
+    /// lies within it as it lies within half of a drop where nothing was noted.
+    fn bracket(&self, row: &Titration) -> Option<f64> {
+        let end = row.pieces(Delivery::First).last()?.end.value();
+        let before = Column::BeforeLastDrop.get(row)?.value();
+        let last = end.checked_sub(before)?;
+        Some(rectangular(last) / 2.0)
     }
 
     /// What a row with one titre measures.
@@ -83,7 +96,9 @@ impl Builder<'_> {
         let terms = Operation::sum([(Sign::Plus, reading), (Sign::Minus, start)]);
         let quantity = Quantity::new(Role::ToFirstEndpoint).of(of);
         let volume = self.graph.step(quantity, "mL", terms)?;
-        self.delivery_components(volume, 1, of);
+        self.calibration_component(volume, 1, of);
+        self.endpoint_component(volume, None, of);
+        self.warmth(volume);
         Ok(Some(volume))
     }
 
@@ -97,14 +112,19 @@ impl Builder<'_> {
         step
     }
 
-    /// Calibration once per filling, one endpoint, temperature.
-    pub fn delivery_components(&mut self, volume: StepId, fillings: usize, of: Of) {
+    /// Once per filling.
+    fn calibration_component(&mut self, volume: StepId, fillings: usize, of: Of) {
         let calibration = self.burette.calibration * fillings.max(1) as f64;
         let calibration = Component::shared_by(Cause::BuretteCalibration, calibration, of);
         self.graph.uncertain(volume, calibration);
-        let endpoint = Component::each(Cause::Endpoint, self.burette.endpoint, of);
+    }
+
+    /// A bracket can only narrow it: nobody is worse off for having noted one.
+    fn endpoint_component(&mut self, volume: StepId, bracket: Option<f64>, of: Of) {
+        let stated = self.burette.endpoint;
+        let standard = bracket.map_or(stated, |bracket| bracket.min(stated));
+        let endpoint = Component::each(Cause::Endpoint, standard, of);
         self.graph.uncertain(volume, endpoint);
-        self.warmth(volume);
     }
 
     /// A volume's part in the laboratory's temperature: one error everywhere, so that it cancels between the volumes of

@@ -34,7 +34,7 @@ pub enum Open {
 use Open::{All, Coordinator, Prep, SectionA, SignedIn, Staff, Student};
 
 /// Method, path as the router has it, the path asked for, who may.
-const TABLE: [(&str, &str, &str, Open); 69] = [
+const TABLE: [(&str, &str, &str, Open); 70] = [
     ("GET", "/healthz", "/healthz", All),
     ("GET", "/static/{*path}", "/static/style.css", All),
     ("GET", "/sign-in", "/sign-in", All),
@@ -64,6 +64,12 @@ const TABLE: [(&str, &str, &str, Open); 69] = [
         "POST",
         "/student/experiments/{key}/bench",
         "/student/experiments/acid/bench",
+        Student,
+    ),
+    (
+        "POST",
+        "/student/experiments/{key}/bench/watch",
+        "/student/experiments/acid/bench/watch",
         Student,
     ),
     (

@@ -7,7 +7,7 @@ use crate::judge::{FlagCode, Likeness};
 use crate::measure::plain;
 use crate::submission::TrialLabel;
 use crate::term::Slot;
-use crate::web::student::record::{Head, ReadingsTable, readings_table};
+use crate::web::student::record::{Head, ReadingsTable, side_by_side};
 
 /// The readings of a submission beside another's that share them.
 pub struct Beside {
@@ -59,10 +59,7 @@ fn one(view: &Image, slot: &Slot, found: &Found, likeness: &Likeness) -> Option<
     let procedure = &found.experiment.procedure;
     let own = &found.revisions.last()?.hand_in;
     let theirs = &revisions.last()?.hand_in;
-    let (mine, others) = (
-        readings_table(procedure, own),
-        readings_table(procedure, theirs),
-    );
+    let [mine, others] = side_by_side(procedure, [own, theirs]);
     let place = |hand_in: &crate::submission::HandIn, trial: TrialLabel| {
         hand_in.titrations.iter().position(|row| row.trial == trial)
     };

@@ -5,6 +5,7 @@ use axum::response::IntoResponse;
 use rust_decimal::Decimal;
 
 use super::address;
+use super::causes::{Cause, causes};
 use super::filter::{Filter, Standing, with_query};
 use super::progress::{ProgressRow, progress};
 use super::shortlist::{Entry, short_list};
@@ -31,6 +32,9 @@ struct ListPage {
     filter: Filter,
     experiments: Vec<(String, String)>,
     sections: Vec<String>,
+    causes: Vec<Cause>,
+    /// Only a coordinator can settle a cause.
+    settles_causes: bool,
     lines: Vec<Line>,
     count: usize,
     /// What has just been decided.
@@ -75,6 +79,11 @@ pub async fn page(
         digits: digits(&view, &visitor),
         experiments: experiments(&view),
         sections: sections(&view, &visitor),
+        causes: match filter.standing {
+            Standing::ToReview => causes(&view, &visitor, &filter),
+            _ => Vec::new(),
+        },
+        settles_causes: visitor.is_coordinator(),
         lines: list.iter().take(MOST_LINES).map(line).collect(),
         count: list.len(),
         undo: undo_of_query(&view, &visitor, &query),

@@ -4,6 +4,7 @@
 
 mod attempt;
 mod beside;
+mod causes;
 mod decide;
 mod evidence;
 mod explained;

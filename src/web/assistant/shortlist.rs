@@ -1,7 +1,7 @@
 //! The short list: submissions in the order in which they deserve a look.
 
 use std::cmp::Reverse;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use rust_decimal::Decimal;
 
@@ -63,7 +63,30 @@ pub fn short_list<'a>(
         })
         .collect();
     list.sort_by_key(Entry::place);
-    list
+    together(list)
+}
+
+/// Pages that share readings have one cause: each stands behind the first of them.
+fn together(list: Vec<Entry<'_>>) -> Vec<Entry<'_>> {
+    let mut waiting: Vec<Option<Entry>> = list.into_iter().map(Some).collect();
+    let mut ordered = Vec::with_capacity(waiting.len());
+    for place in 0..waiting.len() {
+        let Some(first) = waiting[place].take() else {
+            continue;
+        };
+        let mates: BTreeSet<&str> = first.shares_with().collect();
+        let same = |entry: &Entry| {
+            entry.slot.experiment == first.slot.experiment
+                && mates.contains(entry.slot.student.as_str())
+        };
+        ordered.push(first);
+        if mates.is_empty() {
+            continue;
+        }
+        let behind = waiting.iter_mut().skip(place);
+        ordered.extend(behind.filter_map(|entry| entry.take_if(|entry| same(entry))));
+    }
+    ordered
 }
 
 /// The one that waits after a submission, round to the first; none if no other waits.
@@ -74,7 +97,14 @@ pub fn next<'a>(waiting: &[Entry<'a>], after: &Slot) -> Option<&'a Slot> {
     others.find(|slot| *slot != after)
 }
 
-impl Entry<'_> {
+impl<'a> Entry<'a> {
+    /// Students whose pages share readings with this one beyond chance.
+    pub fn shares_with(&self) -> impl Iterator<Item = &'a str> {
+        let judged = self.judged;
+        let likenesses = judged.evaluation.class.likenesses.iter();
+        likenesses.flat_map(|likeness| likeness.others.iter().map(String::as_str))
+    }
+
     /// A student who asks comes first, then what asks for a person, most points at stake first; what only informs comes
     /// last.
     fn place(&self) -> (Reverse<bool>, Reverse<bool>, Reverse<Decimal>, usize) {

@@ -253,7 +253,7 @@ pub async fn owner(visitor: &StudentVisitor) -> PageResult<String> {
 }
 
 /// The same, for a form that was sent: one that somebody else has filled in is not taken.
-async fn own_form(visitor: &StudentVisitor, fields: &Fields) -> PageResult<String> {
+pub async fn own_form(visitor: &StudentVisitor, fields: &Fields) -> PageResult<String> {
     let owner = owner(visitor).await?;
     match fields.text("owner") {
         "" => Ok(owner),
@@ -264,7 +264,7 @@ async fn own_form(visitor: &StudentVisitor, fields: &Fields) -> PageResult<Strin
     }
 }
 
-fn is_bottle(view: &Image, key: &ExperimentKey, code: &str) -> bool {
+pub fn is_bottle(view: &Image, key: &ExperimentKey, code: &str) -> bool {
     let bottles = view.term.unknowns.get(key);
     bottles.is_some_and(|bottles| {
         bottles

@@ -10,7 +10,7 @@ use super::experiment::returned_note;
 use super::instruments::{expressed_as, instrument_words, standard_words};
 use super::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
 use super::sharing::mates_words;
-use super::worth::{Rule, worth};
+use super::worth::watched;
 use crate::chem::Formula;
 use crate::columns::Column;
 use crate::course::Experiment;
@@ -35,7 +35,8 @@ pub struct BenchForm {
     needs_lot: bool,
     needs_excess_lot: bool,
     told: Told,
-    rule: Rule,
+    /// Whether the trials agree, as far as they are in.
+    watched: Vec<String>,
     /// What was handed in meanwhile.
     newest: Option<(String, ReadingsTable)>,
 }
@@ -65,7 +66,7 @@ pub struct Look {
     hidden: Vec<(String, String)>,
     readings: ReadingsTable,
     spread: Option<VolumeSpread>,
-    worth: Option<String>,
+    watched: Vec<String>,
     few: Option<String>,
     late: bool,
     pub doubts: Vec<Doubt>,
@@ -102,6 +103,9 @@ struct FormRow {
     /// Name of the field that can start where the trial before ended.
     carries_to: Option<(u32, String)>,
     cells: Vec<FormCell>,
+    /// What nobody has to note.
+    notes: Vec<FormCell>,
+    noted: bool,
     refills: Vec<FormCell>,
     refilled: bool,
 }
@@ -149,7 +153,10 @@ pub fn form_page(
             .unwrap_or_default(),
         needs_lot: procedure.uses_titrant_lot(),
         needs_excess_lot: procedure.uses_excess_lot(),
-        rule: Rule::of(procedure),
+        watched: watched(
+            procedure,
+            &work_up_readings(procedure, &entry.so_far(procedure).0),
+        ),
         newest: told
             .overtaken
             .then(|| newest(view, experiment, visitor))
@@ -178,7 +185,7 @@ pub fn look_page(
         hidden: hidden(&entry),
         readings: readings_table(procedure, &hand_in),
         spread: volume_spread(procedure, &hand_in, &work_up),
-        worth: worth(procedure, &work_up),
+        watched: watched(procedure, &work_up),
         few: few(procedure, &hand_in),
         late: due.is_some_and(|due| now > due),
         doubts: Vec::new(),
@@ -296,6 +303,13 @@ fn form_rows(procedure: &Procedure, entry: &Entry, faults: &[FieldFault]) -> Vec
             }
         };
         let own = Column::of_row(procedure, trial, FILLINGS);
+        let noted = Column::with_notes(procedure, 1).into_iter();
+        let noted = noted.filter(|column| column.is_note() && trial != TrialLabel::Rough);
+        let notes: Vec<FormCell> = noted.map(|column| cell(&column)).collect();
+        let has_any = |cells: &[FormCell]| {
+            let mut cells = cells.iter();
+            cells.any(|cell| !cell.value.is_empty() || cell.fault.is_some())
+        };
         let carries_to = trial
             .number()
             .filter(|n| *n > 1 && own.first() == Some(&Column::BuretteStart(1)))
@@ -314,12 +328,12 @@ fn form_rows(procedure: &Procedure, entry: &Entry, faults: &[FieldFault]) -> Vec
             },
             optional: trial == TrialLabel::Rough,
             open: !row.is_blank(),
-            refilled: refills
-                .iter()
-                .any(|cell| !cell.value.is_empty() || cell.fault.is_some()),
+            refilled: has_any(&refills),
+            noted: has_any(&notes),
             trial: trial.to_string(),
             carries_to,
             cells,
+            notes,
             refills,
         }
     };

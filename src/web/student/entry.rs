@@ -56,6 +56,8 @@ pub struct FieldFault {
 pub struct Doubt {
     /// Names it in the record.
     pub id: String,
+    /// Name of the field.
+    pub field: String,
     /// What people call the field.
     pub label: String,
     pub text: String,
@@ -103,7 +105,7 @@ impl Entry {
             .map(|r| r.written().to_owned())
             .unwrap_or_default();
         for titration in &hand_in.titrations {
-            let columns = Column::of(procedure, titration.fillings()).into_iter();
+            let columns = Column::with_notes(procedure, titration.fillings()).into_iter();
             let cells = columns
                 .filter_map(|c| Some((c, c.get(titration)?.written().to_owned())))
                 .collect();
@@ -131,7 +133,7 @@ impl Entry {
             .parse::<u32>()
             .unwrap_or(procedure.trials.minimum);
         let rows = labels(procedure, trials.clamp(1, MOST_TRIALS));
-        let columns = Column::of(procedure, FILLINGS);
+        let columns = Column::with_notes(procedure, FILLINGS);
         let row = |trial: TrialLabel| {
             let cell = |column: &Column| {
                 let typed = fields.one(&field_name(trial, *column))?;
@@ -201,6 +203,32 @@ impl Entry {
             row.cells.insert(start, last);
         }
         Ok(())
+    }
+
+    /// What can be read of it so far, and what is wrong with what is typed. What is not typed yet is not wrong.
+    pub fn so_far(&self, procedure: &Procedure) -> (HandIn, Vec<FieldFault>) {
+        let (mut hand_in, mut faults) = (HandIn::default(), Vec::new());
+        for row in self.rows.iter().filter(|row| !row.is_blank()) {
+            let mut titration = Titration::new(row.trial);
+            let mut wrong: Vec<(Column, String)> = Vec::new();
+            for (column, text) in row.cells.iter().filter(|(_, text)| !text.trim().is_empty()) {
+                match Reading::parse(text.trim()) {
+                    Ok(reading) => drop(titration.readings.insert(*column, reading)),
+                    Err(why) => wrong.push((*column, why.to_string())),
+                }
+            }
+            let refused = refusals(procedure, hand_in.titrations.len(), &titration);
+            wrong.extend(refused.into_iter().map(|q| (q.column, q.text)));
+            if wrong.is_empty() {
+                hand_in.titrations.push(titration);
+            }
+            faults.extend(wrong.into_iter().map(|(column, what)| FieldFault {
+                field: field_name(row.trial, column),
+                label: label(row.trial, column),
+                what,
+            }));
+        }
+        (hand_in, faults)
     }
 
     /// The hand-in, or everything wrong with the fields. Titrations with nothing typed are left out.
@@ -337,6 +365,7 @@ pub fn doubts(
             let (id, label) = (question.id(), label(titration.trial, question.column));
             Some(Doubt {
                 id,
+                field: field_name(titration.trial, question.column),
                 label,
                 text: question.text,
             })
@@ -346,6 +375,7 @@ pub fn doubts(
         let text = format!("no bottle of this experiment has the code {code}");
         doubts.push(Doubt {
             id: "unknown".into(),
+            field: "unknown".into(),
             label: "Code on the bottle".into(),
             text,
         });

@@ -17,6 +17,7 @@ mod receipt;
 pub(super) mod record;
 mod sharing;
 mod talk;
+mod watch;
 mod worth;
 
 pub(super) use instruments::{expressed_as, sample_words};
@@ -37,6 +38,7 @@ pub fn routes() -> Router<AppState> {
             "/student/experiments/{key}/bench",
             get(bench::form).post(bench::look),
         )
+        .route("/student/experiments/{key}/bench/watch", post(watch::watch))
         .route("/student/experiments/{key}/hand-in", post(bench::hand_in))
         .route("/student/experiments/{key}/answer", post(sharing::answer))
         .route("/student/experiments/{key}/note", post(talk::ask))

@@ -53,8 +53,17 @@ pub struct VolumeSpread {
 
 /// The readings of a hand-in, with the volumes they deliver.
 pub fn readings_table(procedure: &Procedure, hand_in: &HandIn) -> ReadingsTable {
+    table(procedure, hand_in, &shown(procedure, &[hand_in]))
+}
+
+/// The same of two, in the same columns.
+pub fn side_by_side(procedure: &Procedure, both: [&HandIn; 2]) -> [ReadingsTable; 2] {
+    let columns = shown(procedure, &both);
+    both.map(|hand_in| table(procedure, hand_in, &columns))
+}
+
+fn table(procedure: &Procedure, hand_in: &HandIn, columns: &[Shown]) -> ReadingsTable {
     let done = work_up_readings(procedure, hand_in);
-    let columns = shown(procedure);
     let row = |(titration, outcome): (&Titration, &TrialOutcome)| TrialRow {
         title: title(titration.trial),
         cells: columns
@@ -86,11 +95,14 @@ enum Shown {
     Sample,
 }
 
-fn shown(procedure: &Procedure) -> Vec<Shown> {
+/// What nobody noted has no column.
+fn shown(procedure: &Procedure, hand_ins: &[&HandIn]) -> Vec<Shown> {
     let sample = Column::of_sample(procedure);
+    let mut rows = hand_ins.iter().flat_map(|hand_in| &hand_in.titrations);
+    let mut noted = |column: Column| rows.any(|row| column.get(row).is_some());
     let mut columns = Vec::new();
-    for column in Column::of(procedure, 1) {
-        if sample.contains(&column) {
+    for column in Column::with_notes(procedure, 1) {
+        if sample.contains(&column) || column.is_note() && !noted(column) {
             continue;
         }
         columns.push(Shown::Read(column));

@@ -2,44 +2,94 @@
 
 use rust_decimal::Decimal;
 
+use crate::measure::to_decimals;
 use crate::procedure::{Accept, Procedure};
-use crate::workup::WorkUp;
+use crate::words::counted;
+use crate::workup::{WorkUp, concordant};
 
-/// The rule as the form's script reads it.
-pub struct Rule {
-    /// `concordant`, or empty where titres need not agree.
-    pub name: &'static str,
-    /// mL; empty where titres need not agree.
-    pub within: String,
-    pub minimum: u32,
+/// What is to be said of the trials that are in, a sentence each: whether they agree, and which lies apart.
+pub fn watched(procedure: &Procedure, work_up: &WorkUp) -> Vec<String> {
+    let lies_apart = apart(procedure, work_up);
+    lies_apart
+        .into_iter()
+        .chain(worth(procedure, work_up))
+        .collect()
 }
 
-impl Rule {
-    pub fn of(procedure: &Procedure) -> Self {
-        let minimum = procedure.trials.minimum;
-        match procedure.trials.accept {
-            Accept::Concordant { within } => Self {
-                name: "concordant",
-                within: within.to_string(),
-                minimum,
-            },
-            Accept::All | Accept::Dixon { .. } => Self {
-                name: "",
-                within: String::new(),
-                minimum,
-            },
+/// Titres that do not agree by this much more than they should are looked at again: less is a matter of hands.
+const APART: Decimal = Decimal::TWO;
+/// How near titres have to lie where the procedure does not say, mL (common practice).
+const USUAL_AGREEMENT: Decimal = Decimal::from_parts(10, 0, 0, false, 2);
+
+/// Which trial lies apart from the others, while its burette still stands as it was read. The distance is said to a
+/// tenth of a millilitre and no titre is: nobody can copy what would agree.
+fn apart(procedure: &Procedure, work_up: &WorkUp) -> Option<String> {
+    let within = match procedure.trials.accept {
+        Accept::Concordant { within } => within,
+        Accept::All | Accept::Dixon { .. } => USUAL_AGREEMENT,
+    };
+    let done = work_up.trials.iter().filter(|trial| trial.result.is_some());
+    let done = done.filter(|trial| trial.delivered.is_some());
+    let titres: Vec<(u32, [Decimal; 2])> = done
+        .filter_map(|trial| Some((trial.trial.number()?, trial.comparable)))
+        .collect();
+    said_apart(&titres, within)
+}
+
+fn said_apart(titres: &[(u32, [Decimal; 2])], within: Decimal) -> Option<String> {
+    let far = within.checked_mul(APART)?;
+    let gap = |a: [Decimal; 2], b: [Decimal; 2]| {
+        let gap = |which: usize| a[which].saturating_sub(b[which]).abs();
+        gap(0).max(gap(1))
+    };
+    if let [(first, a), (second, b)] = titres {
+        let gap = gap(*a, *b);
+        return (gap > far).then(|| {
+            let gap = to_decimals(gap, 1);
+            format!("Trials {first} and {second} lie {gap} mL apart. Look at the burette again before you empty it.")
+        });
+    }
+    let together = concordant(titres, far)?;
+    let (near, odd): (Vec<_>, Vec<_>) = titres.iter().zip(together).partition(|(_, is_in)| *is_in);
+    let nearest = |titre: [Decimal; 2]| near.iter().map(|((_, other), _)| gap(titre, *other)).min();
+    match odd.as_slice() {
+        [((number, titre), _)] => {
+            let gap = to_decimals(nearest(*titre)?, 1);
+            let words =
+                format!("Trial {number} lies {gap} mL from the others. Look at the burette again.");
+            Some(words)
+        }
+        [] => None,
+        some => {
+            let numbers: Vec<String> = some
+                .iter()
+                .map(|((number, _), _)| number.to_string())
+                .collect();
+            let who = listed(&numbers);
+            Some(format!(
+                "Trials {who} lie apart from the others. Look at the burette again."
+            ))
         }
     }
 }
 
-/// How far the titres agree, and whether another trial is worth doing. None where titres need not agree, or where
-/// nothing is titrated: then the number of trials says all there is.
-pub fn worth(procedure: &Procedure, work_up: &WorkUp) -> Option<String> {
-    let Accept::Concordant { within } = procedure.trials.accept else {
-        return None;
-    };
+/// How far the titres agree, and whether another trial is worth doing; where titres need not agree, or nothing is
+/// titrated, the number of trials says all there is.
+fn worth(procedure: &Procedure, work_up: &WorkUp) -> Option<String> {
     let worked_up = work_up.trials.iter().filter(|trial| trial.result.is_some());
-    match worked_up.count() {
+    let worked_up = worked_up
+        .filter(|trial| trial.trial.number().is_some())
+        .count();
+    let minimum = procedure.trials.minimum;
+    let Accept::Concordant { within } = procedure.trials.accept else {
+        let asked_for = counted(minimum, "trial", "trials");
+        return match worked_up {
+            0 => None,
+            few if few < minimum as usize => Some(format!("{few} of the {asked_for} asked for.")),
+            _ => Some(format!("You have the {asked_for} asked for.")),
+        };
+    };
+    match worked_up {
         0 => None,
         1 => Some("One trial says nothing of agreement: do another.".to_owned()),
         _ => {
@@ -48,7 +98,7 @@ pub fn worth(procedure: &Procedure, work_up: &WorkUp) -> Option<String> {
                 .filter(|_| !work_up.none_agree)
                 .filter_map(|trial| trial.trial.number())
                 .collect();
-            Some(agreement(&agree, within, procedure.trials.minimum))
+            Some(agreement(&agree, within, minimum))
         }
     }
 }
@@ -79,14 +129,35 @@ fn listed(items: &[String]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::workup::concordant;
+
+    fn read(titres: &[&str]) -> Vec<(u32, [Decimal; 2])> {
+        (1..)
+            .zip(titres)
+            .map(|(n, t)| (n, [t.parse().expect("a number"), Decimal::ZERO]))
+            .collect()
+    }
+
+    #[test]
+    fn a_trial_that_lies_apart_is_said_so_without_a_titre_to_copy() {
+        let said = |titres: &[&str]| said_apart(&read(titres), Decimal::new(10, 2));
+        let words = said(&["23.40", "24.41", "23.42"]);
+        let expected = "Trial 2 lies 1.0 mL from the others. Look at the burette again.";
+        assert_eq!(words.as_deref(), Some(expected));
+        let words = said(&["23.40", "22.36"]);
+        let expected =
+            "Trials 1 and 2 lie 1.0 mL apart. Look at the burette again before you empty it.";
+        assert_eq!(words.as_deref(), Some(expected));
+        let words = said(&["23.40", "26.10", "23.46", "21.00"]);
+        let expected = "Trials 2 and 4 lie apart from the others. Look at the burette again.";
+        assert_eq!(words.as_deref(), Some(expected));
+        // what unsteady hands do is no reason to look again
+        assert_eq!(said(&["23.40", "23.60", "23.42"]), None);
+        assert_eq!(said(&["23.40"]), None);
+    }
 
     fn said(titres: &[&str], minimum: u32) -> String {
         let limit = Decimal::new(10, 2);
-        let titres: Vec<(u32, [Decimal; 2])> = (1..)
-            .zip(titres)
-            .map(|(n, t)| (n, [t.parse().expect("a number"), Decimal::ZERO]))
-            .collect();
+        let titres = read(titres);
         let chosen = concordant(&titres, limit).unwrap_or_default();
         let agree = titres.iter().zip(chosen).filter(|(_, is_in)| *is_in);
         let agree: Vec<u32> = agree.map(|((number, _), _)| *number).collect();

@@ -114,12 +114,12 @@ async fn three_trials_take_no_more_taps_than_fields() {
         assert_eq!(taps, readings.len());
         assert_eq!(value(&browser, "3.burette_end_mL").await, "21.42");
         assert_eq!(value(&browser, "reported").await, "0.2043");
-        assert!(
-            browser
-                .text("[data-agreement]")
-                .await
-                .contains("Trials 1, 2 and 3 agree within 0.10 mL: that is enough")
-        );
+        says(
+            &browser,
+            "[data-agreement]",
+            "Trials 1, 2 and 3 agree within 0.10 mL: that is enough",
+        )
+        .await;
         browser.screenshot("bench-phone-answer").await;
         // Enter in the last field goes on
         let before = browser.find("html").await;
@@ -145,12 +145,7 @@ async fn the_form_says_whether_another_trial_is_worth_doing_and_adds_one_offline
         at_the_bench(&app, &browser, "0042").await;
         write(&browser, &field("1.burette_start_mL"), "0.00").await;
         write(&browser, &field("1.burette_end_mL"), "20.40").await;
-        assert!(
-            browser
-                .text("[data-agreement]")
-                .await
-                .contains("do another")
-        );
+        says(&browser, "[data-agreement]", "do another").await;
         open_part_of(&browser, &field("2.burette_start_mL")).await;
         let carry = browser.find("[data-trial='2'] .carry button").await;
         assert_eq!(
@@ -163,24 +158,46 @@ async fn the_form_says_whether_another_trial_is_worth_doing_and_adds_one_offline
         let here = here.attr("name").await.expect("a name");
         assert_eq!(here.as_deref(), Some("2.burette_end_mL"));
         write(&browser, &field("2.burette_end_mL"), "41.20").await;
-        assert!(
-            browser
-                .text("[data-agreement]")
-                .await
-                .contains("No two trials agree within 0.10 mL: another trial is worth doing")
-        );
+        says(
+            &browser,
+            "[data-agreement]",
+            "Trials 1 and 2 lie 0.4 mL apart. Look at the burette again before you empty it.",
+        )
+        .await;
+        says(
+            &browser,
+            "[data-agreement]",
+            "No two trials agree within 0.10 mL: another trial is worth doing",
+        )
+        .await;
         browser.screenshot("bench-phone-trial").await;
         set_offline(&browser, true).await;
         browser.click("button[value=add]").await;
         write(&browser, &field("4.burette_start_mL"), "0.00").await;
         write(&browser, &field("4.burette_end_mL"), "20.44").await;
-        assert!(
-            browser
-                .text("[data-agreement]")
-                .await
-                .contains("Trials 1 and 4 agree within 0.10 mL; 3 are to agree")
+        says(
+            &browser,
+            "[data-agreement]",
+            "No connection: whether your trials agree is said when it is back",
+        )
+        .await;
+        assert_eq!(
+            browser.text("[data-trial='4'] [data-delivered]").await,
+            "Delivered 20.44 mL"
         );
         set_offline(&browser, false).await;
+        says(
+            &browser,
+            "[data-agreement]",
+            "Trials 1 and 4 agree within 0.10 mL; 3 are to agree",
+        )
+        .await;
+        says(
+            &browser,
+            "[data-agreement]",
+            "Trial 2 lies 0.4 mL from the others. Look at the burette again.",
+        )
+        .await;
         browser.driver.refresh().await.expect("reloads");
         assert_eq!(value(&browser, "4.burette_end_mL").await, "20.44");
         assert!(
@@ -382,8 +399,7 @@ async fn forms_of_every_scheme_fit_a_narrow_phone() {
         }
         let delivered = browser.text("[data-trial='2'] [data-delivered]").await;
         assert_eq!(delivered, "Delivered 20.42 and 11.40 mL");
-        let agreement = browser.text("[data-agreement]").await;
-        assert!(agreement.contains("No two trials agree"), "{agreement}");
+        says(&browser, "[data-agreement]", "No two trials agree").await;
     })
     .await;
 }
