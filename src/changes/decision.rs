@@ -1,11 +1,12 @@
 //! A decision of an assistant or coordinator.
 
+use rust_decimal::Decimal;
+
 use super::{Made, OfSlot, Reach, RecordsOf, Replaced, SlotEvent, SlotKind, nothing, records};
 use crate::submission::TrialLabel;
 use crate::term::{Decision, Ruling, Slot, Term};
 use crate::text::{RecordColumn, code, column, decimal, found, if_any, instant, whole};
 use crate::words::signed;
-use rust_decimal::Decimal;
 
 pub type Decide = OfSlot<Decision>;
 

@@ -3,6 +3,7 @@
 
 #![deny(clippy::wildcard_enum_match_arm)]
 
+mod form;
 mod of_slot;
 mod reach;
 mod replaced;
@@ -20,14 +21,10 @@ use crate::text::{Fault, Known, RecordFile};
 use of_slot::records;
 use replaced::{nothing, written};
 
-pub use by_hand::PointsByHand;
-pub use group::Group;
-pub use hand_in::HandedIn;
-pub use issue::Issued;
+pub use form::*;
 pub use of_slot::{OfSlot, SlotKind};
 pub use reach::Reach;
 pub use replaced::{GivenValue, Replaced, SlotEvent};
-pub use student::roster;
 
 /// What a kind of change has to say of itself. The struct is what the journal keeps of it.
 pub trait ChangeKind: Clone + Serialize + DeserializeOwned {
@@ -105,14 +102,26 @@ pub trait Texts: Sync {
 }
 
 macro_rules! changes {
-    ($($variant:ident($kind:ident) in $file:ident;)*) => {
+    ($($variant:ident($kind:ident) in $file:ident $(with $($more:ident),+)?;)*) => {
         $(
             mod $file;
-            pub use $file::$kind;
+            pub use $file::{$kind $(, $($more),+)?};
 
             impl From<$kind> for Change {
                 fn from(kind: $kind) -> Self {
                     Self::$variant(kind)
+                }
+            }
+
+            /// The change itself back where it is another.
+            impl TryFrom<Change> for $kind {
+                type Error = Change;
+
+                fn try_from(change: Change) -> Result<Self, Change> {
+                    let Change::$variant(kind) = change else {
+                        return Err(change);
+                    };
+                    Ok(kind)
                 }
             }
         )*
@@ -268,22 +277,22 @@ changes! {
     Course(Course) in course;
     Glassware(OwnGlassware) in glassware;
     Procedure(SetProcedure) in procedure;
-    Student(Student) in student;
-    Staff(StaffMember) in staff;
-    RemoveStaff(RemoveStaff) in remove_staff;
+    Student(Student) in student with StudentForm, roster, staff_among;
+    Staff(StaffMember) in staff with StaffForm;
+    RemoveStaff(RemoveStaff) in remove_staff with RemoveStaffForm;
     Experiment(SetExperiment) in experiment;
     Lot(LotValue) in lot;
     Unknown(UnknownValue) in unknown;
-    ShelfLife(Keep) in shelf_life;
-    Issue(Issue) in issue;
-    Reissue(Replace) in reissue;
-    Group(JoinGroup) in group;
-    HandIn(HandInMade) in hand_in;
-    ByHand(GivePoints) in by_hand;
+    ShelfLife(Keep) in shelf_life with BottleDays, day_fields, days_as, held_days, read_days;
+    Issue(Issue) in issue with IssueForm, Issued, deal;
+    Reissue(Replace) in reissue with ReissueForm;
+    Group(JoinGroup) in group with Group;
+    HandIn(HandInMade) in hand_in with HandedIn;
+    ByHand(GivePoints) in by_hand with PointsByHand;
     Decide(Decide) in decision;
     Note(LeaveNote) in note;
-    Extend(Extend) in extension;
-    Release(SetRelease) in release;
+    Extend(Extend) in extension with ExtensionForm;
+    Release(SetRelease) in release with ReleaseForm, open_reviews;
     Amend(Amendment) in amendment;
     KeyOpened(KeyOpened) in key_opened;
     Recomputed(Recomputed) in recomputed;

@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, SlotEvent};
 use crate::ids::StudentId;
 use crate::term::{Slot, Term};
-use crate::text::{RecordColumn, RecordFile};
+use crate::text::{RecordColumn, RecordFile, column};
 
 /// A change about one student in one experiment.
 #[derive(Clone, Debug, Default, Serialize, Deserialize)]
@@ -104,19 +104,8 @@ pub(super) fn records<T: SlotKind + Default, const N: usize>(
     once: &'static [&'static str],
     columns: [RecordColumn<OfSlot<T>>; N],
 ) -> RecordsOf<OfSlot<T>> {
-    let experiment = RecordColumn::new(
-        "experiment",
-        |one: &mut OfSlot<T>, text, known| {
-            let read = known.experiment(text);
-            read.map(|key| one.slot.experiment = key)
-        },
-        |one| one.slot.experiment.to_string(),
-    );
-    let student = RecordColumn::new(
-        "student_id",
-        |one: &mut OfSlot<T>, text, known| known.student(text).map(|id| one.slot.student = id),
-        |one| one.slot.student.to_string(),
-    );
+    let experiment = column!(OfSlot<T>: "experiment", slot.experiment, known experiment);
+    let student = column!(OfSlot<T>: "student_id", slot.student, known student);
     let columns = [experiment, student].into_iter().chain(columns).collect();
     let file = RecordFile {
         name,

@@ -4,7 +4,8 @@ pub use crate::course::Student;
 
 use std::collections::BTreeMap;
 
-use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, put};
+use super::{Change, ChangeForm, ChangeKind, Made, Reach, RecordsOf, Replaced, Who, put};
+use crate::form::{Faults, Field, Form, Typed, named};
 use crate::ids::{SectionName, StudentId};
 use crate::term::Term;
 use crate::text::{RecordFile, column, day, line_of_text};
@@ -70,4 +71,80 @@ fn places(student: &Student, term: &Term) -> Vec<Replaced> {
     let before = before.map_or("not on the roster".to_owned(), words);
     let name = format!("Student {}", student.id);
     vec![Replaced::plain(name, "", before, words(student))]
+}
+
+/// A student; one of the roster where the id is theirs.
+pub struct StudentForm;
+
+impl ChangeForm for StudentForm {
+    fn form(&self, term: &Term, _: &Typed) -> Form {
+        Form::of(vec![
+            Field::code("student_id", "Student id")
+                .hint("an id of the roster changes that student")
+                .wide(),
+            Field::text("family_name", "Family name").needed(),
+            Field::text("given_name", "Given name"),
+            Field::code("section", "Section")
+                .hint("one there is, or a new one; its dates and lots hold from then on")
+                .suggest(named(term.sections()))
+                .wide(),
+            Field::text("email", "Email").hint("if you like"),
+            Field::day("left", "Left on").hint("empty while they are on the course"),
+        ])
+        .note("Who has left cannot sign in, is on no list and not in the gradebook. What they handed in stays on record, and the day can be taken out again.")
+        .enter("Save")
+        .look("See first what it would change")
+    }
+
+    fn held(&self, term: &Term, query: &Typed) -> Typed {
+        let Some(student) = term.student(query.text("id")) else {
+            return Typed::default();
+        };
+        let left = student.left.map(|day| day.to_string());
+        Typed::from([
+            ("student_id", student.id.to_string()),
+            ("family_name", student.family_name.clone()),
+            ("given_name", student.given_name.clone()),
+            ("section", student.section.to_string()),
+            ("email", student.email.clone()),
+            ("left", left.unwrap_or_default()),
+        ])
+    }
+
+    fn changes(&self, typed: &Typed, term: &Term, _: Who<'_>) -> Result<Vec<Change>, Faults> {
+        let read = self.form(term, typed).read(typed);
+        read.check()?;
+        let text = |name: &str| read.text(name).unwrap_or_default().to_owned();
+        let student = Student {
+            id: StudentId::new(text("student_id")),
+            family_name: text("family_name"),
+            given_name: text("given_name"),
+            section: SectionName::new(text("section")),
+            email: text("email"),
+            left: read.day("left"),
+        };
+        let clashes = staff_among(term, std::slice::from_ref(&student));
+        if !clashes.is_empty() {
+            return Err(Faults::one("student_id", clashes));
+        }
+        let same = term.student(&student.id) == Some(&student);
+        Ok((!same)
+            .then_some(Change::Student(student))
+            .into_iter()
+            .collect())
+    }
+}
+
+/// Names students whose id is the login of a member of staff; empty if there is none.
+pub fn staff_among(term: &Term, incoming: &[Student]) -> String {
+    let clashes: Vec<&str> = incoming
+        .iter()
+        .map(|s| s.id.as_str())
+        .filter(|id| term.staff.iter().any(|s| s.login.eq_ignore_ascii_case(id)))
+        .collect();
+    if clashes.is_empty() {
+        return String::new();
+    }
+    let ids = clashes.join(", ");
+    format!("found {ids}, expected ids that are no login of the staff")
 }

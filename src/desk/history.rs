@@ -5,7 +5,7 @@ use jiff::Timestamp;
 use super::Desk;
 use crate::changes::{Change, ChangeKind, LotValue, Made, SetRelease, UnknownValue};
 use crate::ids::{ExperimentKey, SectionName};
-use crate::store::{StoreError, entries, judgement_history};
+use crate::store::{SqliteConnection, StoreError, entries, judgement_history};
 use crate::term::{Correction, Slot, corrections};
 use crate::truth::Assigned;
 
@@ -28,19 +28,16 @@ pub struct ValueVersion {
 impl Desk {
     /// Every value the lots ever had, in order of lot and version.
     pub async fn lot_history(&self) -> Result<Vec<ValueVersion>, StoreError> {
-        let entries = entries(&mut *self.store().read().await?, LotValue::NAME).await?;
-        let version = |(change, made): (Change, Made)| match change {
-            Change::Lot(LotValue { lot, reason, .. }) => Some(ValueVersion {
-                code: lot.code.to_string(),
-                version: lot.version,
-                value: lot.molarity,
-                reason,
-                by: made.by,
-                at: made.at,
-            }),
-            _ => None,
+        let all = made_of::<LotValue>(&mut *self.store().read().await?).await?;
+        let version = |(LotValue { lot, reason, .. }, made): (LotValue, Made)| ValueVersion {
+            code: lot.code.to_string(),
+            version: lot.version,
+            value: lot.molarity,
+            reason,
+            by: made.by,
+            at: made.at,
         };
-        Ok(in_order(entries.into_iter().filter_map(version)))
+        Ok(in_order(all.into_iter().map(version)))
     }
 
     /// Every value the unknowns of an experiment ever had, in order of code and version. They are true values.
@@ -48,19 +45,17 @@ impl Desk {
         &self,
         experiment: &ExperimentKey,
     ) -> Result<Vec<ValueVersion>, StoreError> {
-        let entries = entries(&mut *self.store().read().await?, UnknownValue::NAME).await?;
-        let version = |(change, made): (Change, Made)| match change {
-            Change::Unknown(value) if value.experiment == *experiment => Some(ValueVersion {
-                code: value.unknown.code.to_string(),
-                version: value.unknown.version,
-                value: *value.unknown.truth.open(),
-                reason: value.reason,
-                by: made.by,
-                at: made.at,
-            }),
-            _ => None,
+        let mut all = made_of::<UnknownValue>(&mut *self.store().read().await?).await?;
+        all.retain(|(value, _)| value.experiment == *experiment);
+        let version = |(value, made): (UnknownValue, Made)| ValueVersion {
+            code: value.unknown.code.to_string(),
+            version: value.unknown.version,
+            value: *value.unknown.truth.open(),
+            reason: value.reason,
+            by: made.by,
+            at: made.at,
         };
-        Ok(in_order(entries.into_iter().filter_map(version)))
+        Ok(in_order(all.into_iter().map(version)))
     }
 
     /// Corrections of the values a submission rests on, since its results were first released: what its student hears.
@@ -71,22 +66,28 @@ impl Desk {
             student.map_or_else(|| SectionName::new(""), |s| s.section.clone())
         };
         let mut connection = self.store().read().await?;
-        let releases = entries(&mut connection, SetRelease::NAME).await?;
-        let to_them = |change: &Change| match change {
-            Change::Release(one) => {
-                one.experiment == slot.experiment
-                    && one.section.as_ref().is_none_or(|name| *name == section)
-                    && one.released_at.is_some()
-            }
-            _ => false,
+        let releases = made_of::<SetRelease>(&mut connection).await?;
+        let to_them = |one: &SetRelease| {
+            one.experiment == slot.experiment
+                && one.section.as_ref().is_none_or(|name| *name == section)
+                && one.released_at.is_some()
         };
-        let first = releases.iter().find(|(change, _)| to_them(change));
+        let first = releases.iter().find(|(one, _)| to_them(one));
         let Some((_, released)) = first else {
             return Ok(Vec::new());
         };
         let history = judgement_history(&mut connection, slot).await?;
         Ok(corrections(&history, released.at))
     }
+}
+
+/// Every change of a kind, oldest first.
+async fn made_of<K: ChangeKind + TryFrom<Change>>(
+    connection: &mut SqliteConnection,
+) -> Result<Vec<(K, Made)>, StoreError> {
+    let entries = entries(connection, K::NAME).await?.into_iter();
+    let of_kind = |(change, made)| Some((K::try_from(change).ok()?, made));
+    Ok(entries.filter_map(of_kind).collect())
 }
 
 fn in_order(versions: impl Iterator<Item = ValueVersion>) -> Vec<ValueVersion> {

@@ -24,14 +24,14 @@ use jiff::Timestamp;
 use tokio::sync::{RwLock, RwLockReadGuard, RwLockWriteGuard};
 
 pub use folder::{BringError, Brought, bring_in, bring_in_term, grade, output_files};
-pub use forms::{PrepareError, deal, open_reviews, release};
+pub use forms::PrepareError;
 pub use hand_in::{
     HandInError, HandInRequest, MOST_HAND_INS, Receipt, StoredSubmission, WITHIN, hand_in,
     submission,
 };
 pub use history::ValueVersion;
-pub use people::{RosterPlan, apply_roster, plan_roster, staff_among};
-pub use prepare::{new_course, open_key};
+pub use people::{RosterPlan, apply_roster, plan_roster};
+pub use prepare::{new_course, open_key, release};
 pub use recompute::{Difference, recompute, verify};
 pub use review::{ReviewError, decide, give_points, give_points_to, take_back};
 pub use telling::{MOST_UNANSWERED, NoteError, leave_note};

@@ -6,7 +6,7 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 
 use super::{Desk, PrepareError};
-use crate::changes::Change;
+use crate::changes::{Change, staff_among};
 use crate::course::Student;
 use crate::form::Faults;
 use crate::ids::StudentId;
@@ -98,18 +98,4 @@ pub async fn apply_roster(
     })
     .await?;
     Ok(plan)
-}
-
-/// Names students whose id is the login of a member of staff; empty if there is none.
-pub fn staff_among(term: &Term, incoming: &[Student]) -> String {
-    let clashes: Vec<&str> = incoming
-        .iter()
-        .map(|s| s.id.as_str())
-        .filter(|id| term.staff.iter().any(|s| s.login.eq_ignore_ascii_case(id)))
-        .collect();
-    if clashes.is_empty() {
-        return String::new();
-    }
-    let ids = clashes.join(", ");
-    format!("found {ids}, expected ids that are no login of the staff")
 }

@@ -2,9 +2,9 @@
 
 use jiff::Timestamp;
 
-use super::forms::{PrepareError, course_of};
+use super::forms::{PrepareError, course_of, enter};
 use super::{Desk, StoreError};
-use crate::changes::{Change, KeyOpened};
+use crate::changes::{Change, KeyOpened, ReleaseForm, Who};
 use crate::form::{Faults, Typed};
 use crate::ids::ExperimentKey;
 
@@ -37,4 +37,18 @@ pub async fn open_key(
         experiment: experiment.clone(),
     });
     desk.apply(vec![opened], login, at).await.map(|_| ())
+}
+
+/// Releases the results of an experiment to everybody, whatever is still to review.
+pub async fn release(
+    desk: &Desk,
+    experiment: &ExperimentKey,
+    who: Who<'_>,
+) -> Result<(), PrepareError> {
+    let form = ReleaseForm {
+        experiment: experiment.clone(),
+        out: true,
+    };
+    let typed = Typed::from([("as_they_are", "yes")]);
+    enter(desk, &form, &typed, who).await.map(|_| ())
 }

@@ -4,70 +4,102 @@ use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 
-use crate::ids::{ExperimentKey, UnknownCode};
+use crate::ids::{ExperimentKey, SectionName, UnknownCode};
 use crate::term::{Reissue, Release, Slot, Term};
 use crate::text::{
-    Columns, Fault, Known, Once, Table, again, found, guarded, instant, line_of_text, write_csv,
+    Fault, Known, Once, RecordColumn, RecordFile, again, column, found, instant, line_of_text,
+    or_empty,
 };
-
-const ISSUED: [&str; 6] = ["experiment", "student_id", "unknown", "reason", "by", "at"];
-const RELEASES: [&str; 3] = ["experiment", "released_at", "section"];
 
 /// Bottles as they are issued, and those given in place of others.
 pub(super) type Bottles = (BTreeMap<Slot, UnknownCode>, BTreeMap<Slot, Vec<Reissue>>);
 
+/// A bottle given to a student: their first one, or with a reason one in place of it.
+#[derive(Default)]
+struct GivenRow {
+    slot: Slot,
+    unknown: UnknownCode,
+    reason: String,
+    by: String,
+    at: Option<Timestamp>,
+}
+
+fn issued_file() -> RecordFile<GivenRow> {
+    let is_reissue = |one: &GivenRow| !one.reason.is_empty();
+    RecordFile {
+        name: "issued.csv",
+        new: GivenRow::default,
+        columns: vec![
+            column!(GivenRow: "experiment", slot.experiment, known experiment),
+            column!(GivenRow: "student_id", slot.student, known student),
+            RecordColumn::new(
+                "unknown",
+                |one: &mut GivenRow, text, known| {
+                    let read = known.unknown(&one.slot.experiment, text);
+                    read.map(|code| one.unknown = code)
+                },
+                |one| one.unknown.to_string(),
+            )
+            .after("experiment"),
+            column!(GivenRow: "reason", reason, line_of_text).if_used(is_reissue),
+            // who and when is said with a reason
+            column!(GivenRow: "by", by, line_of_text).if_used(is_reissue),
+            RecordColumn::new(
+                "at",
+                |one: &mut GivenRow, text, _| match one.reason.is_empty() {
+                    true => Ok(()),
+                    false => instant(text).map(|at| one.at = Some(at)),
+                },
+                |one| or_empty(one.at.as_ref()),
+            )
+            .if_used(is_reissue),
+        ],
+        once: &[],
+    }
+}
+
 /// Reads the bottles. A second row of a student gives another bottle, and says why and when.
 pub(super) fn read_issued(bytes: &[u8], known: &Known, faults: &mut Vec<Fault>) -> Bottles {
     let (mut issued, mut reissued) = Bottles::default();
-    let columns = Columns::new(&ISSUED[..3], &ISSUED[3..]);
-    let Some(table) = Table::read("issued.csv", bytes, &columns, faults) else {
-        return (issued, reissued);
-    };
+    let file = issued_file();
     let mut once = Once::new();
-    for row in &table.rows {
-        let experiment = table.get(row, "experiment", |text| known.experiment(text), faults);
-        let student = table.get(row, "student_id", |text| known.student(text), faults);
-        let (Some(experiment), Some(student)) = (experiment, student) else {
+    for row in file.rows(bytes, known, faults).unwrap_or_default() {
+        let is_at_fault = |column: &str| row.at_fault.contains(&column);
+        if is_at_fault("experiment") || is_at_fault("student_id") {
             continue;
-        };
-        let unknown = |text: &str| known.unknown(&experiment, text);
-        let unknown = table.get(row, "unknown", unknown, faults);
-        let reason = table.get(row, "reason", line_of_text, faults);
-        let slot = Slot {
-            experiment,
-            student,
-        };
+        }
+        let GivenRow {
+            slot,
+            unknown,
+            reason,
+            by,
+            at,
+        } = row.record;
         let first = once.seen(slot.clone(), row.line);
-        let (Some(unknown), Some(reason)) = (unknown, reason) else {
-            continue;
-        };
         match (first, reason.is_empty()) {
+            _ if is_at_fault("unknown") || is_at_fault("reason") => {}
             (None, true) => {
                 issued.insert(slot, unknown);
             }
             (Some(first), true) => {
-                faults.push(table.fault(row, "student_id", again(&slot.student, first)));
+                let what = again(&slot.student, first);
+                faults.push(file.fault(row.line, "student_id", what));
             }
             (None, false) => {
                 let what = found(&reason, "no reason: it is the student's first bottle");
-                faults.push(table.fault(row, "reason", what));
+                faults.push(file.fault(row.line, "reason", what));
             }
             (Some(_), false) => {
-                let by = table.get(row, "by", line_of_text, faults);
-                let at = table.get(row, "at", instant, faults);
-                let (Some(by), Some(at)) = (by, at) else {
-                    continue;
-                };
-                let Some(instead_of) = issued.insert(slot.clone(), unknown.clone()) else {
-                    continue;
-                };
-                reissued.entry(slot).or_default().push(Reissue {
-                    unknown,
-                    instead_of,
-                    reason,
-                    by,
-                    at,
-                });
+                let before = issued.insert(slot.clone(), unknown.clone());
+                if let (Some(instead_of), Some(at)) = (before, at) {
+                    reissued.entry(slot).or_default().push(Reissue {
+                        unknown,
+                        instead_of,
+                        reason,
+                        by,
+                        at,
+                    });
+                }
             }
         }
     }
@@ -76,27 +108,48 @@ pub(super) fn read_issued(bytes: &[u8], known: &Known, faults: &mut Vec<Fault>) 
 
 /// The bottles of a term; none if none is issued.
 pub(super) fn write_issued(term: &Term) -> Option<String> {
-    let mut rows: Vec<Vec<String>> = Vec::new();
+    let mut rows: Vec<GivenRow> = Vec::new();
     for slot in term.slots() {
         let Some(now) = term.issued.get(&slot) else {
             continue;
         };
-        let others = term.reissued.get(&slot).map_or(&[][..], Vec::as_slice);
-        let first = others.first().map_or(now, |one| &one.instead_of);
-        let row = |unknown: &str, [reason, by, at]: [String; 3]| {
-            let student = guarded(&slot.student);
-            let cells = [slot.experiment.to_string(), student, guarded(unknown)];
-            cells.into_iter().chain([reason, by, at]).collect()
-        };
-        rows.push(row(first, Default::default()));
-        rows.extend(others.iter().map(|one| {
-            let why = [guarded(&one.reason), guarded(&one.by), one.at.to_string()];
-            row(&one.unknown, why)
+        let others = term.reissues_of(&slot);
+        rows.push(GivenRow {
+            unknown: others.first().map_or(now, |one| &one.instead_of).clone(),
+            slot: slot.clone(),
+            ..GivenRow::default()
+        });
+        rows.extend(others.iter().map(|one| GivenRow {
+            slot: slot.clone(),
+            unknown: one.unknown.clone(),
+            reason: one.reason.clone(),
+            by: one.by.clone(),
+            at: Some(one.at),
         }));
     }
-    let width = if term.reissued.is_empty() { 3 } else { 6 };
-    rows.iter_mut().for_each(|row| row.truncate(width));
-    (!rows.is_empty()).then(|| write_csv(&ISSUED[..width], rows))
+    issued_file().write_any(&rows)
+}
+
+/// When everybody has the results, or a section has; a section without a time has them held back.
+#[derive(Default)]
+struct ReleaseRow {
+    experiment: ExperimentKey,
+    at: Option<Timestamp>,
+    section: Option<SectionName>,
+}
+
+fn releases_file() -> RecordFile<ReleaseRow> {
+    RecordFile {
+        name: "releases.csv",
+        new: ReleaseRow::default,
+        columns: vec![
+            column!(ReleaseRow: "experiment", experiment, known experiment),
+            column!(ReleaseRow: "released_at", at, any instant),
+            column!(ReleaseRow: "section", section, any known section)
+                .if_used(|one| one.section.is_some()),
+        ],
+        once: &[],
+    }
 }
 
 /// Reads when experiments were released, and to which sections.
@@ -106,34 +159,31 @@ pub(super) fn read_releases(
     faults: &mut Vec<Fault>,
 ) -> BTreeMap<ExperimentKey, Release> {
     let mut all: BTreeMap<ExperimentKey, Release> = BTreeMap::new();
-    let columns = Columns::new(&RELEASES[..2], &RELEASES[2..]);
-    let Some(table) = Table::read("releases.csv", bytes, &columns, faults) else {
-        return all;
-    };
+    let file = releases_file();
     let mut once = Once::new();
-    for row in &table.rows {
-        let experiment = table.get(row, "experiment", |text| known.experiment(text), faults);
-        let section = table.get_if_any(row, "section", |text| known.section(text), faults);
-        let named = !table.cell(row, "section").trim().is_empty();
-        // held back from one section: the row of that section has no time
-        let at: Option<Option<Timestamp>> = match named {
-            true => Some(table.get_if_any(row, "released_at", instant, faults)),
-            false => table.get(row, "released_at", instant, faults).map(Some),
-        };
-        let (Some(experiment), Some(at)) = (experiment, at) else {
-            continue;
-        };
-        if let Some(first) = once.seen((experiment.clone(), section.clone()), row.line) {
-            faults.push(table.fault(row, "experiment", again(&experiment, first)));
+    for row in file.rows(bytes, known, faults).unwrap_or_default() {
+        if !row.at_fault.is_empty() {
             continue;
         }
-        let release = all.entry(experiment).or_default();
-        match section {
+        let one = row.record;
+        if one.section.is_none()
+            && one.at.is_none()
+            && let Err(what) = instant("")
+        {
+            faults.push(file.fault(row.line, "released_at", what));
+            continue;
+        }
+        let named = (one.experiment.clone(), one.section.clone());
+        if let Some(first) = once.seen(named, row.line) {
+            faults.push(file.fault(row.line, "experiment", again(&one.experiment, first)));
+            continue;
+        }
+        let release = all.entry(one.experiment).or_default();
+        match one.section {
             Some(section) => {
-                release.sections.insert(section, at);
+                release.sections.insert(section, one.at);
             }
-            None if named => {}
-            None => release.everyone = at,
+            None => release.everyone = one.at,
         }
     }
     // a section of nothing released is held back anyhow
@@ -147,21 +197,19 @@ pub(super) fn read_releases(
 
 /// The releases of a term; none if there is none.
 pub(super) fn write_releases(term: &Term) -> Option<String> {
-    let mut rows: Vec<Vec<String>> = Vec::new();
-    let time = |at: Option<Timestamp>| at.map(|at| at.to_string()).unwrap_or_default();
+    let mut rows = Vec::new();
     for experiment in &term.experiments {
         let Some(release) = term.released.get(&experiment.key) else {
             continue;
         };
-        let key = || experiment.key.to_string();
-        if release.everyone.is_some() {
-            rows.push(vec![key(), time(release.everyone), String::new()]);
-        }
+        let row = |section: Option<&SectionName>, at| ReleaseRow {
+            experiment: experiment.key.clone(),
+            at,
+            section: section.cloned(),
+        };
+        rows.extend(release.everyone.map(|at| row(None, Some(at))));
         let sections = release.sections.iter();
-        rows.extend(sections.map(|(section, at)| vec![key(), time(*at), guarded(section)]));
+        rows.extend(sections.map(|(section, at)| row(Some(section), *at)));
     }
-    let sections = term.released.values().any(|one| !one.sections.is_empty());
-    let width = if sections { 3 } else { 2 };
-    rows.iter_mut().for_each(|row| row.truncate(width));
-    (!rows.is_empty()).then(|| write_csv(&RELEASES[..width], rows))
+    releases_file().write_any(&rows)
 }

@@ -5,20 +5,40 @@ use rust_decimal::Decimal;
 use crate::judge::AuditGroup;
 use crate::measure::{as_f64, from_f64, plain};
 use crate::term::{ExperimentAudit, Judged, Slot, Term};
-use crate::text::{guarded, write_csv};
+use crate::text::{WrittenColumn, guarded, write_columns};
 
-const HEADER: [&str; 10] = [
-    "experiment",
-    "kind",
-    "key",
-    "n",
-    "assigned",
-    "robust_mean",
-    "bias_percent",
-    "bias_uncertainty_percent",
-    "p_value",
-    "verdict",
-];
+/// What a group finds, or how a lot drifts.
+struct AuditRow<'a> {
+    audit: &'a ExperimentAudit,
+    group: &'a AuditGroup,
+    kind: &'static str,
+    assigned: Option<Decimal>,
+    robust_mean: String,
+    /// Percent, or percent a day.
+    bias: f64,
+    bias_uncertainty: f64,
+    p_value: Option<f64>,
+    verdict: String,
+}
+
+fn columns<'t>() -> [WrittenColumn<AuditRow<'t>>; 10] {
+    [
+        ("experiment", |row| row.audit.experiment.to_string()),
+        ("kind", |row| row.kind.to_owned()),
+        ("key", |row| guarded(&row.group.name.key)),
+        ("n", |row| row.group.n().to_string()),
+        ("assigned", |row| {
+            row.assigned.map(plain).unwrap_or_default()
+        }),
+        ("robust_mean", |row| row.robust_mean.clone()),
+        ("bias_percent", |row| number(row.bias)),
+        ("bias_uncertainty_percent", |row| {
+            number(row.bias_uncertainty)
+        }),
+        ("p_value", |row| row.p_value.map(number).unwrap_or_default()),
+        ("verdict", |row| row.verdict.clone()),
+    ]
+}
 
 /// The audit as a file. It holds true values: it is for staff. Bias and its uncertainty are those of the group as it
 /// is; the probability and the verdict allow for other groups that look off. A lot that drifts has a row of the kind
@@ -26,51 +46,48 @@ const HEADER: [&str; 10] = [
 /// robust mean is the value at which results of the last day would be right on average.
 pub fn audit_csv(term: &Term, judged: &[(Slot, Judged)]) -> String {
     let audits = term.audit(judged.iter().map(|(slot, one)| (slot, one)));
-    write_csv(&HEADER, audits.iter().flat_map(rows))
+    let groups = audits.iter().flat_map(|audit| {
+        let groups = audit.groups.iter();
+        groups.flat_map(move |group| [Some(found(audit, group)), drift(audit, group)])
+    });
+    write_columns(&columns(), groups.flatten())
 }
 
-fn rows(audit: &ExperimentAudit) -> Vec<[String; 10]> {
-    let rows_of = |group: &AuditGroup| [Some(row(audit, group)), drift_row(audit, group)];
-    audit.groups.iter().flat_map(rows_of).flatten().collect()
-}
-
-fn row(audit: &ExperimentAudit, group: &AuditGroup) -> [String; 10] {
+fn found<'a>(audit: &'a ExperimentAudit, group: &'a AuditGroup) -> AuditRow<'a> {
     let assigned = audit.assigned.get(&group.name).map(|held| held.value.value);
     let in_percent_of_truth = 100.0 + group.bias_percent;
     let robust_mean = assigned.map_or(in_percent_of_truth, |value| {
         as_f64(value) * in_percent_of_truth / 100.0
     });
-    [
-        audit.experiment.to_string(),
-        group.name.kind.in_files().to_owned(),
-        guarded(&group.name.key),
-        group.n().to_string(),
-        assigned.map(plain).unwrap_or_default(),
-        number(robust_mean),
-        number(group.bias_percent),
-        number(group.bias_uncertainty_percent),
-        group.p_value.map(number).unwrap_or_default(),
-        group.verdict.words(),
-    ]
+    AuditRow {
+        audit,
+        group,
+        kind: group.name.kind.in_files(),
+        assigned,
+        robust_mean: number(robust_mean),
+        bias: group.bias_percent,
+        bias_uncertainty: group.bias_uncertainty_percent,
+        p_value: group.p_value,
+        verdict: group.verdict.words(),
+    }
 }
 
-fn drift_row(audit: &ExperimentAudit, group: &AuditGroup) -> Option<[String; 10]> {
+fn drift<'a>(audit: &'a ExperimentAudit, group: &'a AuditGroup) -> Option<AuditRow<'a>> {
     let drift = group.drift()?;
     let assigned = audit.assigned.get(&group.name)?;
     let by_day = audit.consensus_by_day(group);
     let last = by_day.last().map(|(_, value)| plain(value.value));
-    Some([
-        audit.experiment.to_string(),
-        "drift".to_owned(),
-        guarded(&group.name.key),
-        group.n().to_string(),
-        plain(assigned.value.value),
-        last.unwrap_or_default(),
-        number(drift.per_day_percent),
-        number(drift.standard_percent),
-        number(drift.p),
-        drift.words(),
-    ])
+    Some(AuditRow {
+        audit,
+        group,
+        kind: "drift",
+        assigned: Some(assigned.value.value),
+        robust_mean: last.unwrap_or_default(),
+        bias: drift.per_day_percent,
+        bias_uncertainty: drift.standard_percent,
+        p_value: Some(drift.p),
+        verdict: drift.words(),
+    })
 }
 
 /// Twelve figures; fewer where the number is so small that a decimal has no room for them.

@@ -108,11 +108,7 @@ fn lots_file() -> RecordFile<StatedValue<LotCode>> {
 
 fn unknowns_file() -> RecordFile<StatedValue<UnknownCode>> {
     type Row = StatedValue<UnknownCode>;
-    let experiment = RecordColumn::new(
-        "experiment",
-        |one: &mut Row, text, known| known.experiment(text).map(|key| one.experiment = key),
-        |one| one.experiment.to_string(),
-    );
+    let experiment = column!(Row: "experiment", experiment, known experiment);
     // a code written on a hand-in is compared without regard to case
     let code = column!(Row: "unknown", code, UnknownCode::parse).in_any_case();
     RecordFile {

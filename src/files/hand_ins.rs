@@ -3,49 +3,70 @@
 use std::collections::{BTreeMap, HashMap};
 use std::ops::Deref;
 
-use super::readings_file::{Draft, Drafts, INSTRUMENT, OWN};
+use super::readings_file::{Draft, Drafts, INSTRUMENT, MOST_REVISIONS, OWN};
 use crate::columns::Column;
 use crate::ids::{ExperimentKey, StudentId};
 use crate::measure::Reading;
 use crate::procedure::Procedure;
 use crate::submission::{HandIn, Titration};
 use crate::term::{Revision, Slot, Term};
-use crate::text::{Columns, Fault, Known, Once, Table, again, found, guarded, whole, write_csv};
+use crate::text::{
+    Fault, Known, Once, RecordColumn, RecordFile, again, column, found, guarded, or_empty, whole,
+    write_csv,
+};
 
 /// Answers by slot; each with its line and the revision it says it belongs to.
 pub(super) type Answers = HashMap<Slot, Vec<(u64, Option<u32>, Reading)>>;
 
-const REPORTED: [&str; 4] = ["experiment", "student_id", "value", "revision"];
+/// What a student answered; no revision is the last.
+#[derive(Default)]
+struct AnswerRow {
+    slot: Slot,
+    value: Option<Reading>,
+    revision: Option<u32>,
+}
+
+fn reported_file() -> RecordFile<AnswerRow> {
+    RecordFile {
+        name: "reported.csv",
+        new: AnswerRow::default,
+        columns: vec![
+            column!(AnswerRow: "experiment", slot.experiment, known experiment),
+            column!(AnswerRow: "student_id", slot.student, known student),
+            RecordColumn::new(
+                "value",
+                |one: &mut AnswerRow, text, _| {
+                    let read = Reading::parse_answer(text).map_err(|why| why.to_string());
+                    read.map(|answer| one.value = Some(answer))
+                },
+                |one| or_empty(one.value.as_ref().map(Reading::written).as_ref()),
+            )
+            .plain(),
+            column!(AnswerRow: "revision", revision, any |text| whole(text, 1..=MOST_REVISIONS))
+                .if_used(|one| one.revision.is_some()),
+        ],
+        once: &[],
+    }
+}
 
 pub(super) fn read_reported(bytes: &[u8], known: &Known, faults: &mut Vec<Fault>) -> Answers {
     let mut answers = Answers::new();
-    let columns = Columns::new(&REPORTED[..3], &REPORTED[3..]);
-    let Some(table) = Table::read("reported.csv", bytes, &columns, faults) else {
-        return answers;
-    };
+    let file = reported_file();
     let mut once = Once::new();
-    for row in &table.rows {
-        let experiment = table.get(row, "experiment", |text| known.experiment(text), faults);
-        let student = table.get(row, "student_id", |text| known.student(text), faults);
-        let answer = |text: &str| Reading::parse_answer(text).map_err(|why| why.to_string());
-        let answer = table.get(row, "value", answer, faults);
-        let before = faults.len();
-        let revision = table.get_if_any(row, "revision", |text| whole(text, 1..=10_000), faults);
-        let (Some(experiment), Some(student), true) = (experiment, student, faults.len() == before)
-        else {
+    for row in file.rows(bytes, known, faults).unwrap_or_default() {
+        if row.at_fault.iter().any(|column| *column != "value") {
             continue;
-        };
-        let slot = Slot {
-            experiment,
-            student,
-        };
+        }
+        let AnswerRow {
+            slot,
+            value,
+            revision,
+        } = row.record;
         if let Some(first) = once.seen((slot.clone(), revision), row.line) {
-            faults.push(table.fault(row, "student_id", again(&slot.student, first)));
-        } else if let Some(answer) = answer {
-            answers
-                .entry(slot)
-                .or_default()
-                .push((row.line, revision, answer));
+            faults.push(file.fault(row.line, "student_id", again(&slot.student, first)));
+        } else if let Some(answer) = value {
+            let all = answers.entry(slot).or_default();
+            all.push((row.line, revision, answer));
         }
     }
     answers
@@ -291,35 +312,18 @@ fn cells_of(titration: Option<&Titration>, excess: bool, readings: &[Column]) ->
 
 /// `reported.csv` of a term; none if nobody answered.
 pub(super) fn write_reported(term: &Term) -> Option<String> {
-    let answers: Vec<(Slot, Option<usize>, &Reading)> = term
-        .slots()
-        .filter_map(|slot| Some((term.submissions.get(&slot)?, slot)))
-        .flat_map(|(revisions, slot)| {
-            let last = revisions.len().saturating_sub(1);
-            let answers = revisions.iter().enumerate();
-            answers.filter_map(move |(index, revision)| {
-                let number = (index < last).then(|| index.saturating_add(1));
-                Some((slot.clone(), number, revision.hand_in.reported.as_ref()?))
-            })
-        })
-        .collect();
-    let numbered = answers.iter().any(|(_, number, _)| number.is_some());
-    let rows: Vec<Vec<String>> = answers
-        .into_iter()
-        .map(|(slot, number, answer)| {
-            let mut cells = vec![
-                slot.experiment.to_string(),
-                guarded(&slot.student),
-                answer.written().to_owned(),
-            ];
-            cells.extend(numbered.then(|| number.map(|n| n.to_string()).unwrap_or_default()));
-            cells
-        })
-        .collect();
-    let header = if numbered {
-        &REPORTED[..]
-    } else {
-        &REPORTED[..3]
-    };
-    (!rows.is_empty()).then(|| write_csv(header, rows))
+    let mut rows = Vec::new();
+    for slot in term.slots() {
+        let revisions = term.submissions.get(&slot).map_or(&[][..], Vec::as_slice);
+        for (number, revision) in (1..).zip(revisions) {
+            let is_last = usize::try_from(number) == Ok(revisions.len());
+            let row = |answer: &Reading| AnswerRow {
+                slot: slot.clone(),
+                value: Some(answer.clone()),
+                revision: (!is_last).then_some(number),
+            };
+            rows.extend(revision.hand_in.reported.as_ref().map(row));
+        }
+    }
+    reported_file().write_any(&rows)
 }

@@ -30,7 +30,7 @@ pub(super) type Drafts = HashMap<StudentId, BTreeMap<u32, Draft>>;
 pub(super) const OWN: [&str; 3] = ["revision", "reason", "confirmed"];
 /// The number on the burette, last of all.
 pub(super) const INSTRUMENT: &str = "instrument";
-const MOST_REVISIONS: u32 = 10_000;
+pub(super) const MOST_REVISIONS: u32 = 10_000;
 
 struct Reader<'r> {
     procedure: &'r Procedure,

@@ -8,40 +8,98 @@ use super::audit_file::audit_csv;
 use super::flags_file::flags_csv;
 use super::folder::Folder;
 use super::gradebook::{FreeText, gradebook_csv, points};
-use crate::judge::Part;
+use crate::judge::{Outcome, Part};
 use crate::measure::plain;
 use crate::term::{Judged, Slot, Term};
-use crate::text::{guarded, write_csv};
+use crate::text::{WrittenColumn, guarded, write_columns};
 
-const HEADER: [&str; 27] = [
-    "experiment",
-    "student_id",
-    "section",
-    "unknown",
-    "lot",
-    "trials_counted",
-    "mean_delivered_mL",
-    "result",
-    "unit",
-    "std_dev",
-    "range_percent",
-    "standard_uncertainty",
-    "expanded_uncertainty",
-    "true_value",
-    "relative_error_percent",
-    "accuracy",
-    "agreement",
-    "recording",
-    "calculation",
-    "by_hand",
-    "late",
-    "total",
-    "possible",
-    "likely_slip",
-    "flags",
-    "status",
-    "adjustment",
-];
+/// A submission as its row sees it.
+struct ResultRow<'t> {
+    slot: &'t Slot,
+    section: &'t str,
+    unit: &'t str,
+    judged: &'t Judged,
+    /// Whether somebody has given points by hand.
+    given: bool,
+}
+
+fn columns<'t>() -> [WrittenColumn<ResultRow<'t>>; 27] {
+    [
+        ("experiment", |row| row.slot.experiment.to_string()),
+        ("student_id", |row| guarded(&row.slot.student)),
+        ("section", |row| guarded(row.section)),
+        ("unknown", |row| guarded(&row.judged.evaluation.unknown)),
+        ("lot", |row| {
+            guarded(&row.judged.evaluation.titrant_lots_written())
+        }),
+        ("trials_counted", |row| {
+            row.outcome().map_or(0, |o| o.counted).to_string()
+        }),
+        ("mean_delivered_mL", |row| {
+            number(row.outcome().and_then(|o| o.mean_delivered))
+        }),
+        ("result", |row| number(row.outcome().map(|o| o.result))),
+        ("unit", |row| row.unit.to_owned()),
+        ("std_dev", |row| {
+            number(row.outcome().and_then(|o| o.std_dev))
+        }),
+        ("range_percent", |row| {
+            number(row.outcome().and_then(|o| o.range_percent))
+        }),
+        ("standard_uncertainty", |row| {
+            number(row.outcome().map(|o| o.standard_uncertainty))
+        }),
+        ("expanded_uncertainty", |row| {
+            number(row.outcome().map(|o| o.expanded_uncertainty))
+        }),
+        ("true_value", |row| number(row.judged.evaluation.true_value)),
+        ("relative_error_percent", |row| {
+            number(row.judged.evaluation.relative_error_percent)
+        }),
+        ("accuracy", |row| row.part(Part::Accuracy)),
+        ("agreement", |row| row.part(Part::Agreement)),
+        ("recording", |row| row.part(Part::Recording)),
+        ("calculation", |row| row.part(Part::Calculation)),
+        ("by_hand", |row| match row.given {
+            true => row.part(Part::ByHand),
+            false => String::new(),
+        }),
+        ("late", |row| points(row.judged.evaluation.marks.late)),
+        ("total", |row| points(row.judged.evaluation.marks.total)),
+        ("possible", |row| {
+            points(row.judged.evaluation.marks.possible)
+        }),
+        ("likely_slip", |row| {
+            let explained = row.judged.evaluation.explanations().into_iter();
+            let likely = explained.filter_map(|one| Some(one.likely()?.code.code()));
+            likely.collect::<Vec<_>>().join(" ")
+        }),
+        ("flags", |row| {
+            let flags = row.judged.evaluation.flags.iter();
+            let codes = flags.map(|flag| flag.code.code());
+            codes.collect::<Vec<_>>().join(" ")
+        }),
+        ("status", |row| row.judged.status.name().to_owned()),
+        ("adjustment", |row| {
+            points(row.judged.evaluation.marks.adjustment)
+        }),
+    ]
+}
+
+impl ResultRow<'_> {
+    fn outcome(&self) -> Option<&Outcome> {
+        self.judged.evaluation.outcome.as_ref()
+    }
+
+    fn part(&self, part: Part) -> String {
+        let mark = self.judged.evaluation.marks.part(part);
+        mark.map(|mark| points(mark.points)).unwrap_or_default()
+    }
+}
+
+fn number(value: Option<Decimal>) -> String {
+    value.map(plain).unwrap_or_default()
+}
 
 /// The four files written out, from judgements in course and roster order. They hold true values: they are for staff.
 pub fn outputs(term: &Term, judged: &[(Slot, Judged)]) -> Folder {
@@ -65,72 +123,12 @@ pub fn results_csv(term: &Term, judged: &[(Slot, Judged)]) -> String {
         .iter()
         .map(|e| (e.key.as_str(), e.procedure.result.unit.name()))
         .collect();
-    let rows = judged.iter().map(|(slot, judged)| {
-        let section = sections
-            .get(slot.student.as_str())
-            .copied()
-            .unwrap_or_default();
-        let unit = units
-            .get(slot.experiment.as_str())
-            .copied()
-            .unwrap_or_default();
-        row(slot, judged, section, unit, term.by_hand.contains_key(slot))
+    let rows = judged.iter().map(|(slot, judged)| ResultRow {
+        slot,
+        section: sections.get(slot.student.as_str()).unwrap_or(&""),
+        unit: units.get(slot.experiment.as_str()).unwrap_or(&""),
+        judged,
+        given: term.by_hand.contains_key(slot),
     });
-    write_csv(&HEADER, rows)
-}
-
-fn row(slot: &Slot, judged: &Judged, section: &str, unit: &str, given: bool) -> [String; 27] {
-    let evaluation = &judged.evaluation;
-    let (marks, outcome) = (&evaluation.marks, evaluation.outcome.as_ref());
-    let number = |value: Option<Decimal>| value.map(plain).unwrap_or_default();
-    let part = |part: Part| {
-        marks
-            .part(part)
-            .map(|mark| points(mark.points))
-            .unwrap_or_default()
-    };
-    let flags: Vec<&str> = evaluation
-        .flags
-        .iter()
-        .map(|flag| flag.code.code())
-        .collect();
-    let explained = evaluation.explanations();
-    let slips: Vec<&str> = explained
-        .into_iter()
-        .filter_map(|explanation| Some(explanation.likely()?.code.code()))
-        .collect();
-    [
-        slot.experiment.to_string(),
-        guarded(&slot.student),
-        guarded(section),
-        guarded(&evaluation.unknown),
-        guarded(&evaluation.titrant_lots_written()),
-        outcome.map_or(0, |o| o.counted).to_string(),
-        number(outcome.and_then(|o| o.mean_delivered)),
-        number(outcome.map(|o| o.result)),
-        unit.to_owned(),
-        number(outcome.and_then(|o| o.std_dev)),
-        number(outcome.and_then(|o| o.range_percent)),
-        number(outcome.map(|o| o.standard_uncertainty)),
-        number(outcome.map(|o| o.expanded_uncertainty)),
-        number(evaluation.true_value),
-        number(evaluation.relative_error_percent),
-        part(Part::Accuracy),
-        part(Part::Agreement),
-        part(Part::Recording),
-        part(Part::Calculation),
-        // empty until somebody has given them
-        if given {
-            part(Part::ByHand)
-        } else {
-            String::new()
-        },
-        points(marks.late),
-        points(marks.total),
-        points(marks.possible),
-        slips.join(" "),
-        flags.join(" "),
-        judged.status.name().to_owned(),
-        points(marks.adjustment),
-    ]
+    write_columns(&columns(), rows)
 }

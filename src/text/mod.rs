@@ -12,6 +12,8 @@ pub use cells::*;
 pub use fault::*;
 pub use known::Known;
 pub(crate) use records::column;
-pub use records::{RecordColumn, RecordFile, if_any, or_empty};
+pub use records::{
+    RecordColumn, RecordFile, RecordRow, WrittenColumn, if_any, or_empty, write_columns,
+};
 pub use table::*;
 pub use toml_table::*;

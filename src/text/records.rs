@@ -3,7 +3,7 @@
 use super::cells::guarded;
 use super::fault::Fault;
 use super::known::Known;
-use super::table::{Columns, Once, Table, again, write_csv};
+use super::table::{Columns, Once, Row, Table, again, write_csv};
 
 /// A file with a record to a row.
 pub struct RecordFile<R> {
@@ -13,6 +13,14 @@ pub struct RecordFile<R> {
     pub columns: Vec<RecordColumn<R>>,
     /// The columns that no two rows may have the same; none: rows may repeat.
     pub once: &'static [&'static str],
+}
+
+/// A row of such a file, with whatever of it could be read.
+pub struct RecordRow<R> {
+    pub line: u64,
+    pub record: R,
+    /// The columns that could not be read.
+    pub at_fault: Vec<&'static str>,
 }
 
 /// A column: how a cell of it gets into a record, and out again.
@@ -87,8 +95,28 @@ impl<R> RecordColumn<R> {
     }
 }
 
-/// A column that holds one field of a record; with `any`, a field that may be empty.
+/// A column that holds one field of a record; with `any`, a field that may be empty, with `known`, a name that has to be
+/// among those of its kind.
 macro_rules! column {
+    ($record:ty: $name:expr, $($field:ident).+, any known $read:ident) => {
+        $crate::text::RecordColumn::new(
+            $name,
+            |one: &mut $record, text, known| {
+                let read = $crate::text::if_any(text, |text| known.$read(text));
+                read.map(|value| one.$($field).+ = value)
+            },
+            |one| $crate::text::or_empty(one.$($field).+.as_ref()),
+        )
+    };
+    ($record:ty: $name:expr, $($field:ident).+, known $read:ident) => {
+        $crate::text::RecordColumn::new(
+            $name,
+            |one: &mut $record, text, known| {
+                known.$read(text).map(|value| one.$($field).+ = value)
+            },
+            |one| one.$($field).+.to_string(),
+        )
+    };
     ($record:ty: $name:expr, $($field:ident).+, any $read:expr) => {
         $crate::text::RecordColumn::new(
             $name,
@@ -124,14 +152,45 @@ impl<R> RecordFile<R> {
         faults: &mut Vec<Fault>,
         seen: &mut dyn FnMut(&R, &[&'static str]),
     ) -> Option<Vec<R>> {
+        let (mut records, mut first) = (Vec::new(), Once::new());
+        let named = |column: &&RecordColumn<R>| self.once.contains(&column.name);
+        for row in self.rows(bytes, known, faults)? {
+            seen(&row.record, &row.at_fault);
+            if let Some(last) = self.columns.iter().rfind(named)
+                && !self.once.iter().any(|name| row.at_fault.contains(name))
+            {
+                let key = |column: &RecordColumn<R>| match column.in_any_case {
+                    true => (column.write)(&row.record).to_ascii_lowercase(),
+                    false => (column.write)(&row.record),
+                };
+                let key: Vec<String> = self.columns.iter().filter(named).map(key).collect();
+                if let Some(line) = first.seen(key, row.line) {
+                    let text = (last.write)(&row.record);
+                    faults.push(self.fault(row.line, last.name, again(&text, line)));
+                    continue;
+                }
+            }
+            if row.at_fault.is_empty() {
+                records.push(row.record);
+            }
+        }
+        Some(records)
+    }
+
+    /// Every row, faulty ones as well; none if the header cannot be used.
+    pub fn rows(
+        &self,
+        bytes: &[u8],
+        known: &Known,
+        faults: &mut Vec<Fault>,
+    ) -> Option<Vec<RecordRow<R>>> {
         let names = |optional| {
             let columns = self.columns.iter().filter(|c| c.optional == optional);
             columns.map(|c| c.name).collect::<Vec<_>>()
         };
         let columns = Columns::new(&names(false), &names(true));
         let table = Table::read(self.name, bytes, &columns, faults)?;
-        let (mut records, mut first) = (Vec::new(), Once::new());
-        for row in &table.rows {
+        let row = |row: &Row| {
             let (mut record, mut at_fault) = ((self.new)(), Vec::new());
             for column in &self.columns {
                 if column.after.is_some_and(|other| at_fault.contains(&other)) {
@@ -143,28 +202,17 @@ impl<R> RecordFile<R> {
                     at_fault.push(column.name);
                 }
             }
-            seen(&record, &at_fault);
-            if let Some(last) = self.once.last()
-                && !self.once.iter().any(|name| at_fault.contains(name))
-            {
-                let named = self.columns.iter().filter(|c| self.once.contains(&c.name));
-                let key: Vec<String> = named
-                    .map(|column| match column.in_any_case {
-                        true => (column.write)(&record).to_ascii_lowercase(),
-                        false => (column.write)(&record),
-                    })
-                    .collect();
-                if let Some(line) = first.seen(key, row.line) {
-                    let text = table.cell(row, last).trim();
-                    faults.push(table.fault(row, last, again(text, line)));
-                    continue;
-                }
+            RecordRow {
+                line: row.line,
+                record,
+                at_fault,
             }
-            if at_fault.is_empty() {
-                records.push(record);
-            }
-        }
-        Some(records)
+        };
+        Some(table.rows.iter().map(row).collect())
+    }
+
+    pub fn fault(&self, line: u64, column: &str, what: impl Into<String>) -> Fault {
+        Fault::of_file(self.name, what).at(line).in_column(column)
     }
 
     /// As [`RecordFile::write`]; none of no records.
@@ -202,4 +250,16 @@ pub fn if_any<T>(
 /// What a cell that may be empty says.
 pub fn or_empty(value: Option<&impl ToString>) -> String {
     value.map(ToString::to_string).unwrap_or_default()
+}
+
+/// A column of a file that is written and never read, with what it says of a row.
+pub type WrittenColumn<R> = (&'static str, fn(&R) -> String);
+
+pub fn write_columns<R>(columns: &[WrittenColumn<R>], rows: impl IntoIterator<Item = R>) -> String {
+    let header: Vec<&str> = columns.iter().map(|(name, _)| *name).collect();
+    let cells = |row: R| columns.iter().map(move |(_, write)| write(&row)).collect();
+    write_csv(
+        &header,
+        rows.into_iter().map(cells).collect::<Vec<Vec<String>>>(),
+    )
 }

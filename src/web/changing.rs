@@ -19,10 +19,10 @@ use super::at::ExperimentAt;
 use super::fields::LongForm;
 use super::visitor::{coordinators_only, prep_room_only};
 use super::{AppState, Fields, PageError, PageResult, QueryFields, Visitor};
-use crate::changes::{Change, Keep, SetProcedure};
+use crate::changes::ChangeForm;
 use crate::desk::PrepareError;
 use crate::desk::accounts::Role;
-use crate::desk::forms::{self, ChangeForm};
+use crate::desk::forms;
 use crate::form::{Faults, Filled, Typed};
 use crate::term::Term;
 
@@ -174,7 +174,7 @@ impl Place {
         let form = (self.form)(visit)?;
         let made = forms::enter(&visit.state.desk, form.as_ref(), &typed, visit.who()).await;
         match made {
-            Ok(changes) => Err(PageError::see_other(self.done(visit, &typed, &changes))),
+            Ok(n) => Err(PageError::see_other(self.done(visit, &typed, n))),
             Err(PrepareError::Store(why)) => Err(why.into()),
             Err(PrepareError::Fields(faults)) => {
                 // what somebody has looked at already is shown to them again
@@ -256,14 +256,7 @@ impl Place {
         visit.at(self.path)
     }
 
-    fn done(&self, visit: &Visit, typed: &Typed, changes: &[Change]) -> String {
-        let is_value = |c: &&Change| {
-            !matches!(
-                c,
-                Change::ShelfLife(Keep { .. }) | Change::Procedure(SetProcedure { .. })
-            )
-        };
-        let n = changes.iter().filter(is_value).count();
+    fn done(&self, visit: &Visit, typed: &Typed, n: usize) -> String {
         let codes = ["code", "lot", "unknown"].map(|name| typed.text(name));
         let code = codes.into_iter().find(|code| !code.is_empty());
         let to = visit.at(self.done.to);

@@ -1,7 +1,6 @@
 //! When an experiment opens and is due: for everybody, and for sections that go their own way.
 
-use super::{ChangeForm, Who, as_field, experiment, experiment_as};
-use crate::changes::Change;
+use crate::changes::{Change, ChangeForm, Who, as_field, experiment, experiment_as};
 use crate::course::{Experiment, SectionDates as OwnDates};
 use crate::form::{Faults, Field, Form, Read, Typed};
 use crate::ids::{ExperimentKey, SectionName};

@@ -3,9 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::dates::{date_fields, read_dates};
-use super::{ChangeForm, Who};
-use crate::changes::Texts;
-use crate::changes::{Change, SetExperiment, SetProcedure};
+use crate::changes::{Change, ChangeForm, SetExperiment, SetProcedure, Texts, Who};
 use crate::course::{Course, Experiment, Zone};
 use crate::desk::FileTexts;
 use crate::files;

@@ -1,10 +1,9 @@
 //! A procedure of the course's own: a text that experiments follow. Where hand-ins go by it, it is looked at first and
 //! what stood before is kept.
 
+use super::reason_for_rules;
 use super::rules::still_readable;
-use super::{ChangeForm, Remarks, Who, reason_for_rules};
-use crate::changes::Texts;
-use crate::changes::{Change, SetExperiment, SetProcedure};
+use crate::changes::{Change, ChangeForm, Remarks, SetExperiment, SetProcedure, Texts, Who};
 use crate::course::Experiment;
 use crate::desk::FileTexts;
 use crate::files;

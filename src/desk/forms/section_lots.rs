@@ -1,7 +1,6 @@
 //! The lots that sections work with.
 
-use super::{ChangeForm, Who, experiment, experiment_as};
-use crate::changes::Change;
+use crate::changes::{Change, ChangeForm, Who, experiment, experiment_as};
 use crate::chem::{Formula, printed};
 use crate::course::{Experiment, SectionLots};
 use crate::form::{Faults, Field, Form, Typed, named};

@@ -1,8 +1,10 @@
 //! Values from a certificate, or found elsewhere: of a lot, of an unknown, or of many unknowns, a line to each.
 
-use super::days::{day_fields, days_as, held_days, read_days};
-use super::{ChangeForm, What, Who, experiment, reason_for_value, unit_of};
-use crate::changes::{Change, LotValue, UnknownValue, next_version};
+use super::{What, reason_for_value, unit_of, values_among};
+use crate::changes::{
+    Change, ChangeForm, LotValue, UnknownValue, Who, day_fields, days_as, experiment, held_days,
+    next_version, read_days,
+};
 use crate::chem::Formula;
 use crate::files::read_value_lines;
 use crate::form::{Faults, Field, Form, Kind, Read, Typed};
@@ -239,6 +241,10 @@ impl ChangeForm for StatedForm {
     }
 
     /// The versions the values have now: 0 for what has no value yet.
+    fn told(&self, changes: &[Change]) -> usize {
+        values_among(changes)
+    }
+
     fn seen(&self, typed: &Typed, term: &Term) -> Option<String> {
         let mut read = self.form(term, typed).read(typed);
         let values = self.values(&mut read, typed);

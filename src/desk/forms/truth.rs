@@ -1,7 +1,6 @@
 //! Whether students are told what was in their bottles.
 
-use super::{ChangeForm, Who};
-use crate::changes::{Change, SetExperiment};
+use crate::changes::{Change, ChangeForm, SetExperiment, Who};
 use crate::form::{Faults, Field, Form, Typed};
 use crate::ids::ExperimentKey;
 use crate::term::{ExperimentSource, Term};

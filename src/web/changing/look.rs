@@ -6,10 +6,10 @@ use axum::response::Response;
 use rust_decimal::Decimal;
 
 use super::{Place, Visit};
-use crate::changes::{Change, Replaced};
+use crate::changes::{Change, Remarks, Replaced};
 use crate::course::Experiment;
 use crate::desk::Image;
-use crate::desk::forms::{Looked, Remarks, recorded};
+use crate::desk::forms::{Looked, recorded};
 use crate::form::{Faults, Filled, Form, Typed};
 use crate::judge::{AuditGroup, AuditKind, GroupName};
 use crate::term::{Altered, ExperimentAudit, Preview, Term};

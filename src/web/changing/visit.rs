@@ -2,8 +2,8 @@
 
 use std::ops::Deref;
 
+use crate::changes::Who;
 use crate::course::Experiment;
-use crate::desk::forms::Who;
 use crate::form::Typed;
 use crate::ids::ExperimentKey;
 use crate::term::Term;

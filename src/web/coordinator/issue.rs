@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use askama::Template;
 use axum::response::IntoResponse;
 
+use crate::changes::IssueForm;
 use crate::course::Student;
-use crate::desk::forms::IssueForm;
 use crate::form::Filled;
 use crate::ids::ExperimentKey;
 use crate::term::Slot;

@@ -3,7 +3,8 @@
 use askama::Template;
 use axum::response::IntoResponse;
 
-use crate::desk::forms::{Remarks, RulesForm, rules_of};
+use crate::changes::Remarks;
+use crate::desk::forms::{RulesForm, rules_of};
 use crate::form::Filled;
 use crate::ids::ExperimentKey;
 use crate::term::{Amended, Amendment};

@@ -1,11 +1,11 @@
 //! Pages of the coordinator: preparing the course, seeing the term, releasing and exporting. They show true values, so
 //! every handler names [`CoordinatorVisitor`](crate::web::CoordinatorVisitor).
 
+mod arranged;
 pub(in crate::web) mod audit;
 mod downloads;
 mod experiment;
 mod experiments;
-mod extensions;
 mod fill;
 mod glance;
 mod home;
@@ -15,7 +15,6 @@ mod marking;
 mod marks;
 mod oneroster;
 mod procedures;
-mod reissue;
 mod release;
 mod roster;
 mod sections;
@@ -30,8 +29,25 @@ pub(in crate::web) mod words;
 use axum::Router;
 use axum::routing::{get, post};
 
+use self::arranged::{alone, beside, place};
 use super::AppState;
-use super::changing::{entered, looked, page_of, shown};
+use super::changing::{Place, Who, entered, looked, page_of, shown};
+use crate::changes::{ExtensionForm, ReissueForm};
+use crate::desk::forms::SectionDates;
+
+const EXTENSION: Place =
+    place::<ExtensionForm>(|v, refused| beside::<ExtensionForm>(v, refused, Some(&SECTION_DATES)));
+
+const SECTION_DATES: Place = Place::new(
+    Who::Coordinator,
+    "/course/experiments/{key}/section-dates",
+    |visit| Ok(Box::new(SectionDates(visit.key()?.clone()))),
+    |v, refused| beside::<ExtensionForm>(v, refused, Some(&SECTION_DATES)),
+)
+.says("dates", |_| "The dates are changed.".to_owned())
+.leads_to("/course/experiments/{key}/extensions");
+
+const REISSUE: Place = place::<ReissueForm>(alone::<ReissueForm>);
 
 pub fn routes() -> Router<AppState> {
     Router::new()
@@ -93,15 +109,12 @@ fn of_experiment() -> Router<AppState> {
         .route("/issue/list", get(issue::list))
         .route("/release", shown(&release::RELEASE))
         .route("/withdraw", entered(&release::WITHDRAW))
-        .route("/extensions", shown(&extensions::EXTENSION))
-        .route("/extensions/preview", looked(|_| &extensions::EXTENSION))
-        .route("/section-dates", entered(&extensions::SECTION_DATES))
-        .route(
-            "/section-dates/preview",
-            looked(|_| &extensions::SECTION_DATES),
-        )
+        .route("/extensions", shown(&EXTENSION))
+        .route("/extensions/preview", looked(|_| &EXTENSION))
+        .route("/section-dates", entered(&SECTION_DATES))
+        .route("/section-dates/preview", looked(|_| &SECTION_DATES))
         .route("/marking", shown(&marking::RULES))
         .route("/marking/preview", looked(|_| &marking::RULES))
-        .route("/reissue", shown(&reissue::REISSUE))
-        .route("/reissue/preview", looked(|_| &reissue::REISSUE))
+        .route("/reissue", shown(&REISSUE))
+        .route("/reissue/preview", looked(|_| &REISSUE))
 }

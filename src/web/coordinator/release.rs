@@ -6,9 +6,9 @@ use axum::response::IntoResponse;
 use jiff::civil::DateTime;
 
 use super::glance::Tally;
+use crate::changes::ReleaseForm;
 use crate::course::Student;
 use crate::desk::Image;
-use crate::desk::forms::ReleaseForm;
 use crate::form::Filled;
 use crate::ids::ExperimentKey;
 use crate::judge::AuditGroup;

@@ -6,6 +6,7 @@ use axum::response::{IntoResponse, Response};
 
 use super::home::FaultsPage;
 use super::student::STUDENT;
+use crate::changes::staff_among;
 use crate::course::{StaffMember, Student};
 use crate::desk::accounts::{Kind, claimed};
 use crate::desk::{self, PrepareError, RosterPlan};
@@ -156,7 +157,7 @@ pub async fn show_plan(
         return refuse(Fault::of_file(file, what));
     }
     let view = visitor.view().await?;
-    let clashes = desk::staff_among(&view.term, incoming);
+    let clashes = staff_among(&view.term, incoming);
     if !clashes.is_empty() {
         return refuse(Fault::of_file("roster.csv", clashes).in_column("student_id"));
     }

@@ -3,8 +3,8 @@
 use askama::Template;
 use axum::response::IntoResponse;
 
+use crate::changes::{RemoveStaffForm, StaffForm};
 use crate::course::StaffMember;
-use crate::desk::forms::{RemoveStaffForm, StaffForm};
 use crate::form::Filled;
 use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
 use crate::web::{Frame, Page};

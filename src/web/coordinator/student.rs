@@ -3,7 +3,7 @@
 use askama::Template;
 use axum::response::IntoResponse;
 
-use crate::desk::forms::StudentForm;
+use crate::changes::StudentForm;
 use crate::form::Filled;
 use crate::web::changing::{Answer, Place, Refused, Visit, Who};
 use crate::web::{Frame, Page};

@@ -1,7 +1,7 @@
 //! A form filled in with what the course holds.
 
-use super::super::days::held_days;
 use super::{How, What};
+use crate::changes::held_days;
 use crate::files::record_entries;
 use crate::form::Typed;
 use crate::term::Term;

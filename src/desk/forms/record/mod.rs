@@ -5,10 +5,11 @@ mod filled;
 mod sheet;
 
 use self::sheet::Sheet;
-use super::days::{day_fields, days_as, read_days};
 use super::stated::{StatedForm, twin};
-use super::{ChangeForm, Who, reason_for_value};
+use super::{reason_for_value, values_among};
 use crate::changes::{Change, LotValue, SetProcedure, UnknownValue, next_version};
+use crate::changes::{ChangeForm, Who};
+use crate::changes::{day_fields, days_as, read_days};
 use crate::files::{PrepRoom, RecordText, read_prep_records};
 use crate::form::{Button, Faults, Field, Form, Typed};
 use crate::ids::ExperimentKey;
@@ -173,6 +174,10 @@ impl ChangeForm for RecordForm {
     }
 
     /// The versions that the values have now: 0 for what has no value yet.
+    fn told(&self, changes: &[Change]) -> usize {
+        values_among(changes)
+    }
+
     fn seen(&self, typed: &Typed, term: &Term) -> Option<String> {
         if let Some(stated) = self.stated(typed, term) {
             return stated.seen(typed, term);

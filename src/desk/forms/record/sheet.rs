@@ -1,8 +1,8 @@
 //! A preparation record as fields, and the record they come to.
 
-use super::super::days::day_fields;
 use super::super::stated::reagents;
 use super::{How, What, batch};
+use crate::changes::day_fields;
 use crate::chem::Formula;
 use crate::columns::Column;
 use crate::files::{RecordText, read_procedure, shipped_procedures};

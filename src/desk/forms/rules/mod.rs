@@ -3,9 +3,10 @@
 
 mod fields;
 
-use super::{ChangeForm, Remarks, Who, experiment, reason_for_rules};
+use super::reason_for_rules;
 use crate::changes::Texts;
 use crate::changes::{Change, SetExperiment};
+use crate::changes::{ChangeForm, Remarks, Who, experiment};
 use crate::course::Experiment;
 use crate::desk::FileTexts;
 use crate::files;
@@ -133,9 +134,9 @@ impl ChangeForm for RulesForm {
 
     fn remarks(&self, term: &Term, changes: &[Change]) -> Box<dyn FnOnce() -> Remarks + Send> {
         let before = term.experiment(&self.0).map(|e| e.procedure.clone());
-        let after = changes.iter().find_map(|change| match change {
-            Change::Experiment(experiment) => experiment.procedure.clone(),
-            _ => None,
+        let after = changes.iter().find_map(|change| {
+            let experiment = SetExperiment::try_from(change.clone()).ok()?;
+            experiment.procedure
         });
         Box::new(move || after.map_or_else(Remarks::default, |after| rules_of(&after, before)))
     }
