@@ -123,7 +123,7 @@ impl FlagCode {
             Self::InconsistentTruth => "result off the assigned value",
             Self::LikelySlip => "one slip explains it",
             Self::UnknownMismatch => "bottle or lot not the one given out",
-            Self::ReportedDiffers => "own answer is not the recomputation",
+            Self::ReportedDiffers => "own answer does not follow from the readings",
             Self::ScatterHigh => "trials scatter too much",
             Self::Alike => "readings shared with another student",
             Self::ScatterLow => "trials agree better than they can be read",

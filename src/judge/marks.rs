@@ -347,7 +347,7 @@ fn late(given: &Marked, marking: &Marking, sum: Decimal) -> (Decimal, String) {
     let share = share_per_day.saturating_mul(Decimal::from(days)).min(most);
     let lost = to_decimals(sum.saturating_mul(share), 2);
     let percent = plain(share.saturating_mul(Decimal::ONE_HUNDRED));
-    let days = counted(days, "started day", "started days");
+    let days = counted(days, "day", "days");
     (
         lost,
         format!("Handed in {days} late: {percent} % of the points are lost."),

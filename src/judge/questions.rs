@@ -61,9 +61,9 @@ pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec
             refuse(
                 column,
                 format!(
-                    "found {}, expected at most {}, the end of the scale",
+                    "{} is past the end of a {}",
                     with_unit(reading, unit),
-                    with_unit(piece.capacity(), unit)
+                    piece.title()
                 ),
             );
         } else if value.is_zero()

@@ -141,7 +141,13 @@ fn likely_slip(case: &Case, work_up: &WorkUp, slips: &Slips) -> Option<Flag> {
     let all = [slips.of_trials, slips.of_readings, slips.of_answer];
     let found = [
         said(all[0], &of_trial),
-        said(all[1], &|_| "without it the result is".to_owned()),
+        said(all[1], &|slip| {
+            let words = match slip.code {
+                SlipCode::OtherUnknown => "it should give",
+                _ => "without it the result is",
+            };
+            words.to_owned()
+        }),
         said(all[2], &|_| "with it the answer is".to_owned()),
     ];
     let evidence: Vec<String> = found.into_iter().flatten().collect();
@@ -211,8 +217,32 @@ fn reported_differs(case: &Case, work_up: &WorkUp, slips: &Explanation) -> Optio
         candidates: candidates([slips]),
         ..Flag::certain(
             FlagCode::ReportedDiffers,
-            format!("answered {answer}, the readings give {}", short(value)),
+            format!(
+                "answered {answer}, the readings give {}{}",
+                short(value),
+                multiple(as_f64(answer.value()) / as_f64(value))
+            ),
         )
+    })
+}
+
+/// What an answer is of the result, where it is a small whole multiple or part of it: whoever reads that knows where to
+/// look, though no slip on the list does it.
+fn multiple(ratio: f64) -> String {
+    const NEAR: f64 = 0.002;
+    let is = |of: f64| (ratio / of - 1.0).abs() < NEAR;
+    let named = [
+        (0.25, "a quarter"),
+        (1.0 / 3.0, "a third"),
+        (0.5, "half"),
+        (2.0, "twice"),
+        (3.0, "three times"),
+        (4.0, "four times"),
+    ];
+    let found = named.into_iter().find(|(of, _)| is(*of));
+    found.map_or_else(String::new, |(of, words)| match of > 1.0 {
+        true => format!("; it is {words} as much"),
+        false => format!("; it is {words} of that"),
     })
 }
 
@@ -369,11 +399,8 @@ fn late(case: &Case) -> Vec<Flag> {
     let mut found = Vec::new();
     let days = days_late(case.submitted_at, case.due, grace);
     if days > 0 {
-        let days = counted(days, "started day", "started days");
-        found.push(Flag::certain(
-            FlagCode::Late,
-            format!("{days} after the grace time"),
-        ));
+        let days = counted(days, "day", "days");
+        found.push(Flag::certain(FlagCode::Late, format!("{days} late")));
     }
     if case.revision > 1 && case.submitted_at > case.due && case.due.is_some() {
         found.push(Flag::certain(

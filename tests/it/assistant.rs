@@ -129,7 +129,7 @@ async fn a_submission_shows_the_evidence_and_accepting_leads_to_the_next_until_n
             "3.3 % high",
             "0.2037",
             "21.04",
-            "Chance alone raises 0.006 of these among the 2 hand-ins",
+            "By chance alone: about 1 hand-in in 300, so 0.006 of the 2 of the section",
             "Uncertainty budget",
             "step by step",
             "<svg class=\"bars\" role=\"img\"",

@@ -108,7 +108,7 @@ fn faults_of_several_files_come_at_once() {
         "lots.csv:2, column molarity_mol_per_L: found “1e-2”, expected a plain number such as 0.0100",
         "lots.csv:3, column standard_uncertainty_mol_per_L: found -1, expected 0 or more",
         "readings/hardness.csv:3, column burette_end_mL: found “1O.02”, expected digits with at most one decimal point or comma, such as 18.40",
-        "readings/hardness.csv:5, column burette_end_mL: found 60.02 mL, expected at most 50 mL, the end of the scale",
+        "readings/hardness.csv:5, column burette_end_mL: 60.02 mL is past the end of a 50 mL burette",
         "readings/hardness.csv:5, column student_id: found “0099”, expected the id of a student on the roster",
         "readings/hardness.csv:6, column burette_end_mL: found 10.02, expected at least the start 12.00: the end is above the start, were they exchanged? A burette counts downward, so its reading grows; if it was refilled, give each filling its own start and end",
         "readings/hardness.csv:6, column trial: found “x”, expected 1 to 50, rough or blank (or standard-1 and so on, for a calibration line)",

@@ -98,7 +98,7 @@ impl Likeness {
         let section = self.section.as_ref();
         let section = section.map_or_else(String::new, |name| format!(" of section {name}"));
         format!(
-            "with {}{section}{how}: {}; honest students share as much in fewer than one pair of {among}",
+            "with {}{section}{how}: {}; two people reading on their own share this much less than once in {among} pairs",
             self.others.join(", "),
             what.join(", "),
         )

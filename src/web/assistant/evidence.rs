@@ -140,15 +140,18 @@ pub fn flags(view: &Image, slot: &Slot, found: &Found) -> Vec<FlagView> {
 }
 
 fn flag_view(flag: &Flag, handed_in: usize) -> FlagView {
-    let expected = from_f64(flag.chance * handed_in as f64, 2).map(plain);
+    let figures = |value: f64, figures| from_f64(value, figures).map(plain);
+    let expected = figures(flag.chance * handed_in as f64, 2);
+    let one_in = figures(1.0 / flag.chance.max(f64::MIN_POSITIVE), 1);
     FlagView {
         words: flag.code.words(),
         asks: flag.review,
         evidence: flag.evidence.clone(),
         by_chance: match expected {
             Some(expected) if flag.chance > 0.0 => {
+                let one_in = one_in.unwrap_or_default();
                 format!(
-                    "Chance alone raises {expected} of these among the {handed_in} hand-ins of the section."
+                    "By chance alone: about 1 hand-in in {one_in}, so {expected} of the {handed_in} of the section."
                 )
             }
             _ => String::new(),

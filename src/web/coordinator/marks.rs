@@ -91,7 +91,7 @@ fn marks(name: &str, mut all: Vec<f64>, possible: f64) -> Option<Marks> {
     let (mean_words, median) = (number(mean), number(median));
     Some(Marks {
         words: format!(
-            "{name}: {}, from {} to {} of {}; their mean is {mean_words}, and half have {median} or more.",
+            "{name}: {}, from {} to {} of {}; mean {mean_words}, median {median}.",
             counted(all.len(), "mark", "marks"),
             number(at(0)),
             number(at(all.len() - 1)),

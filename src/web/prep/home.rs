@@ -100,11 +100,11 @@ fn row(term: &Term, experiment: &Experiment) -> Row {
     for species in [titrant, excess].into_iter().flatten() {
         let of = |reagent: &str| Formula::parse(reagent).is_ok_and(|f| f == *species);
         if !term.lots.values().any(|lot| of(&lot.reagent)) {
-            missing.push(format!("no lot of {}", printed(species.written())));
+            missing.push(format!("a lot of {}", printed(species.written())));
         }
     }
     if unknowns == 0 {
-        missing.push("no unknowns".to_owned());
+        missing.push("unknowns".to_owned());
     }
     Row {
         key: key.clone(),

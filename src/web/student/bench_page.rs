@@ -180,7 +180,7 @@ pub fn look_page(
     let due = view.term.course.zone.instant(due);
     let work_up = work_up_readings(procedure, &hand_in);
     Look {
-        frame: visitor.frame("Look it over"),
+        frame: visitor.frame("Check before handing in"),
         heading: heading(view, experiment, visitor, owner),
         hidden: hidden(&entry),
         readings: readings_table(procedure, &hand_in),

@@ -137,11 +137,18 @@ fn words(view: &ClassView) -> String {
                 how_many(closer, "is", "are")
             )
         }
-        ClassNumber::Points { .. } => {
+        ClassNumber::Points { possible } => {
+            let half = if median >= possible {
+                format!("At least half of the {n} students of the class have full marks")
+            } else {
+                format!(
+                    "Of {n} students of the class, half have {} points or more",
+                    number(median)
+                )
+            };
             let above = view.all.iter().filter(|v| **v > view.own).count();
             format!(
-                "Of {n} students of the class, half have {} points or more. You have {own}; {} more.",
-                number(median),
+                "{half}. You have {own}; {} more.",
                 how_many(above, "has", "have")
             )
         }

@@ -335,9 +335,7 @@ impl Entry {
                 .ok(),
         };
         if self.seen > 0 && self.reason.is_empty() {
-            let what =
-                "found nothing, expected a sentence that says why you correct what you handed in"
-                    .to_owned();
+            let what = "Say briefly why you are correcting it".to_owned();
             faults.push(field_fault("reason", "Reason", what));
         }
         if faults.is_empty() {

@@ -131,7 +131,7 @@ async fn three_trials_take_no_more_taps_than_fields() {
             }
             tokio::time::sleep(Duration::from_millis(50)).await;
         }
-        assert_eq!(browser.text("h1").await, "Look it over");
+        assert_eq!(browser.text("h1").await, "Check before handing in");
         assert!(browser.text(".agreement").await.contains("that is enough"));
         browser.screenshot("bench-phone-look").await;
     })
@@ -341,7 +341,7 @@ async fn targets_are_large() {
             two_trials(&browser).await;
             write(&browser, &field("2.burette_end_mL"), "20.4").await;
             browser.submit("main .bar button").await;
-            assert_eq!(browser.text("h1").await, "Look it over");
+            assert_eq!(browser.text("h1").await, "Check before handing in");
             let small = small.replace("input,", "input:not([type=checkbox]),");
             assert_eq!(run(&browser, &small).await, json!([]), "on the look-over page");
             assert!(browser.overhang().await <= 0);

@@ -48,7 +48,7 @@ async fn a_dead_connection_loses_nothing_and_hands_in_once() {
             }
             tokio::time::sleep(Duration::from_millis(50)).await;
         }
-        assert_eq!(browser.text("h1").await, "Look it over");
+        assert_eq!(browser.text("h1").await, "Check before handing in");
         set_offline(&browser, true).await;
         browser.click("main .bar button").await;
         says(
@@ -76,7 +76,7 @@ async fn an_ended_session(look: Look) {
         at_the_bench(&app, &browser, "0042").await;
         two_trials(&browser).await;
         browser.submit("main .bar button").await;
-        assert_eq!(browser.text("h1").await, "Look it over");
+        assert_eq!(browser.text("h1").await, "Check before handing in");
         app.clock.put_forward(jiff::SignedDuration::from_hours(3));
         browser.submit("main .bar button").await;
         assert_eq!(browser.text("h1").await, "Sign in again");

@@ -27,7 +27,7 @@ async fn arranges(app: TestApp, browser: Browser, name: &str) {
     looked_at(&browser, &format!("glance-{name}")).await;
     let to = |path: &str| format!("{}{ACID}{path}", app.address);
     browser.open(&to("")).await;
-    says(&browser, "their mean is").await;
+    says(&browser, "mean ").await;
     looked_at(&browser, &format!("experiment-{name}")).await;
 
     // a make-up with a mistake in it, then longer time, looked at first

@@ -82,7 +82,7 @@ async fn journey(app: TestApp, browser: Browser, name: &str, look: Look) {
 
     write(&browser, &field("1.burette_end_mL"), "20.4").await;
     browser.submit("main .bar button").await;
-    assert_eq!(browser.text("h1").await, "Look it over");
+    assert_eq!(browser.text("h1").await, "Check before handing in");
     assert!(
         browser
             .text("main")
