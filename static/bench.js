@@ -53,9 +53,9 @@
   const tryAgain = () => { if (waiting && !busy) waiting(); };
   addEventListener("online", tryAgain);
   setInterval(tryAgain, 10e3);
-  const wait = (again) => {
+  const wait = (again, then) => {
     waiting = again;
-    say("offline", "No connection. Draft kept on this phone; it is sent when the connection is back.", again);
+    say("offline", `No connection. Draft kept on this phone; ${then} when the connection is back.`, again);
   };
   const reach = async (address, options) => {
     const limit = new AbortController(), timer = setTimeout(() => limit.abort(), 20e3);
@@ -65,6 +65,19 @@
 
   if (send) {
     say("kept", "Draft kept on this phone. Nothing is sent yet.");
+    // a dead connection must not put an error page in the place of what was typed
+    const change = async (button) => {
+      const again = () => change(button);
+      try {
+        await reach("/healthz", {});
+        waiting = null;
+        const action = document.createElement("input");
+        [action.type, action.name, action.value] = ["hidden", button.name, button.value];
+        form.append(action);
+        form.setAttribute("action", button.getAttribute("formaction"));
+        submit();
+      } catch { wait(again, "you can change it"); }
+    };
     const handIn = async () => {
       if (busy) return;
       busy = true;
@@ -86,13 +99,12 @@
           waiting = null;
           submit();
         }
-      } catch { wait(handIn); }
+      } catch { wait(handIn, "it is handed in"); }
       busy = false;
     };
     form.addEventListener("submit", (event) => {
-      if (event.submitter && event.submitter.value === "change") return;
       event.preventDefault();
-      handIn();
+      if (event.submitter && event.submitter.value === "change") change(event.submitter); else handIn();
     });
     return;
   }
@@ -256,11 +268,21 @@
       button.classList.toggle("faulty", Boolean(one("[aria-invalid]", step)));
     }
   };
+  // the rough titration is passed over
+  const after = (step) => steps().slice(steps().indexOf(step) + 1).find((other) => other.tagName !== "DETAILS");
+  const nextStep = document.createElement("button");
+  nextStep.type = "button";
+  nextStep.className = "next-step";
+  nextStep.addEventListener("click", () => go(after(current), true));
+  one(".bar", form).before(nextStep);
   const go = (step, focus) => {
     current = step;
     steps().forEach((other) => other.classList.toggle("away", other !== step));
     if (step.tagName === "DETAILS" && focus) step.open = true;
-    one(".add", form).classList.toggle("away", !step.classList.contains("trial"));
+    one(".add", form).classList.toggle("away", step !== numbered().at(-1));
+    const behind = after(step);
+    nextStep.hidden = !behind;
+    if (behind) nextStep.textContent = `Next: ${behind.dataset.step}`;
     const first = focus && (inputs(step).find((i) => !i.value.trim()) || inputs(step)[0]);
     if (first) first.focus();
     mark();
@@ -349,7 +371,7 @@
         [action.type, action.name, action.value] = ["hidden", "action", "look"];
         form.append(action);
         submit();
-      } catch { wait(lookOver); }
+      } catch { wait(lookOver, "it is checked, and you can hand it in,"); }
       busy = false;
     };
     lookOver();

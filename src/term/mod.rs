@@ -40,6 +40,7 @@ pub use copy::CopyPlan;
 pub use corrections::{Corrected, Correction, corrections};
 pub use lot_chart::SectionFinding;
 pub use notes::{LONGEST_NOTE, Note, Side, note_text};
+pub use order::plain_letters;
 pub use preview::{Altered, Preview};
 pub use sections::{Beside, Contrast, Habit, Measure, Share, Teaching};
 pub use told::Told;

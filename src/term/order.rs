@@ -23,6 +23,11 @@ impl Term {
     }
 }
 
+/// A text as it is looked for: its letters without accents and case.
+pub fn plain_letters(text: &str) -> String {
+    collated(text).0
+}
+
 /// What a name is sorted by: its letters without accents and case, then with accents, then as it is written.
 fn collated(name: &str) -> (String, String, &str) {
     let accented: String = name.nfd().flat_map(char::to_lowercase).collect();

@@ -121,10 +121,11 @@ fn role_name(role: &Role) -> &'static str {
 fn nav(role: &Role, path: &str) -> Vec<NavItem> {
     let entries: &[(&str, &str)] = match role {
         Role::Student { .. } => &[("/student", "Experiments")],
-        Role::Assistant { .. } => &[("/review", "Review")],
+        Role::Assistant { .. } => &[("/review", "Review"), ("/gradebook", "Gradebook")],
         Role::Coordinator => &[
             ("/course", "Course"),
             ("/review", "Review"),
+            ("/gradebook", "Gradebook"),
             ("/prep", "Prep room"),
         ],
         Role::Prep => &[("/prep", "Prep room")],

@@ -24,8 +24,9 @@ pub mod student;
 mod surround;
 #[cfg(test)]
 mod tests;
+pub mod trials_picture;
 pub mod uncertainty;
-pub mod upload;
+mod upload;
 pub mod visitor;
 
 use std::any::Any;

@@ -34,7 +34,7 @@ pub enum Open {
 use Open::{All, Coordinator, Prep, SectionA, SignedIn, Staff, Student};
 
 /// Method, path as the router has it, the path asked for, who may.
-const TABLE: [(&str, &str, &str, Open); 70] = [
+const TABLE: [(&str, &str, &str, Open); 71] = [
     ("GET", "/healthz", "/healthz", All),
     ("GET", "/static/{*path}", "/static/style.css", All),
     ("GET", "/sign-in", "/sign-in", All),
@@ -140,6 +140,7 @@ const TABLE: [(&str, &str, &str, Open); 70] = [
         "/review/acid/0042/take-back",
         SectionA,
     ),
+    ("GET", "/gradebook", "/gradebook", Staff),
     ("GET", "/points/{experiment}", "/points/acid", Staff),
     ("POST", "/points/{experiment}", "/points/acid", Staff),
     ("GET", "/course", "/course", Coordinator),

@@ -18,6 +18,7 @@ mod demo;
 mod durable;
 mod fairness;
 mod files;
+mod gradebook_page;
 mod hand_in;
 mod instrument;
 mod labels;

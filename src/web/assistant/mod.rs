@@ -10,6 +10,7 @@ mod evidence;
 mod explained;
 mod filter;
 mod forms;
+mod gradebook;
 mod grid;
 mod list;
 mod notes;
@@ -30,6 +31,7 @@ use crate::term::{Judged, Revision, Slot};
 pub fn routes() -> Router<AppState> {
     Router::new()
         .route("/review", get(list::page))
+        .route("/gradebook", get(gradebook::page))
         .route("/points/{experiment}", get(grid::page).post(grid::save))
         .route("/review/{experiment}/{student}", get(submission::page))
         .route(

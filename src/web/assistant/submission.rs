@@ -21,6 +21,7 @@ use crate::judge::FlagCode;
 use crate::term::{Slot, settlement};
 use crate::web::at::SlotAt;
 use crate::web::student::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
+use crate::web::trials_picture::{TrialsPicture, picture};
 use crate::web::{AssistantVisitor, Frame, Page, PageResult, QueryFields, Uncertainty, dates};
 use crate::workup::DerivationPart;
 
@@ -33,6 +34,7 @@ pub struct SubmissionPage {
     trials: Vec<TrialLine>,
     spread: Option<VolumeSpread>,
     result: Option<ResultView>,
+    picture: Option<TrialsPicture>,
     unit: &'static str,
     expressed_as: String,
     reported: Option<String>,
@@ -148,6 +150,7 @@ pub fn page_of(
             .zip(work_up.as_ref())
             .and_then(|(hand_in, work_up)| volume_spread(procedure, hand_in, work_up)),
         result: evidence::result(evaluation),
+        picture: picture(evaluation, evaluation.true_value),
         unit: procedure.result.unit.name(),
         expressed_as: crate::web::student::expressed_as(procedure),
         // the student's own, where a bench mate wrote the readings

@@ -302,7 +302,9 @@ fn form_rows(procedure: &Procedure, entry: &Entry, faults: &[FieldFault]) -> Vec
                 name,
             }
         };
-        let own = Column::of_row(procedure, trial, FILLINGS);
+        let mut own = Column::of_row(procedure, trial, FILLINGS);
+        // in the order of the work: what is titrated is measured first
+        own.sort_by_key(|column| !Column::of_sample(procedure).contains(column));
         let noted = Column::with_notes(procedure, 1).into_iter();
         let noted = noted.filter(|column| column.is_note() && trial != TrialLabel::Rough);
         let notes: Vec<FormCell> = noted.map(|column| cell(&column)).collect();
@@ -312,7 +314,7 @@ fn form_rows(procedure: &Procedure, entry: &Entry, faults: &[FieldFault]) -> Vec
         };
         let carries_to = trial
             .number()
-            .filter(|n| *n > 1 && own.first() == Some(&Column::BuretteStart(1)))
+            .filter(|n| *n > 1 && own.contains(&Column::BuretteStart(1)))
             .map(|n| (n, field_name(trial, Column::BuretteStart(1))));
         let (more, first): (Vec<Column>, Vec<Column>) =
             own.into_iter().partition(|c| c.is_of_refill());

@@ -17,6 +17,7 @@ use crate::ids::ExperimentKey;
 use crate::judge::{Evaluation, PartMark};
 use crate::measure::{plain, to_figures};
 use crate::term::{Ruling, Slot, Status, standing};
+use crate::web::trials_picture::{self, TrialsPicture};
 use crate::web::{
     Frame, Page, PageError, PageResult, QueryFields, StudentVisitor, Uncertainty, dates,
 };
@@ -77,6 +78,7 @@ struct Feedback {
     total: String,
     possible: String,
     result: Option<String>,
+    picture: Option<TrialsPicture>,
     unit: &'static str,
     expanded: Option<String>,
     /// Standard deviation of the trials that count, and half-width of the interval of their mean.
@@ -257,14 +259,27 @@ fn feedback(view: &Image, experiment: &Experiment, slot: &Slot) -> Option<Feedba
             .find(|d| matches!(d.ruling, Ruling::Adjust { .. }))
             .map(|d| d.reason.clone())
     });
+    let decided = |number: u32| {
+        let decisions = view.term.decisions.get(slot)?.iter().rev();
+        let mut of_it = decisions.filter(|d| {
+            matches!(d.ruling, Ruling::LeaveOut { trial } | Ruling::PutBack { trial } if trial == number)
+        });
+        let last = of_it.next()?;
+        matches!(last.ruling, Ruling::LeaveOut { .. }).then(|| last.reason.clone())
+    };
     let left_out = evaluation.trials.iter().filter_map(|trial| {
-        let why = trial.why_not.clone()?;
-        trial.trial.number().map(|n| (format!("Trial {n}"), why))
+        let (number, why) = (trial.trial.number()?, trial.why_not.clone()?);
+        let why = match decided(number) {
+            Some(reason) => format!("{why}: {reason}"),
+            None => why,
+        };
+        Some((format!("Trial {number}"), why))
     });
     Some(Feedback {
         total: marks.total.to_string(),
         possible: marks.possible.to_string(),
         result: evaluation.outcome.as_ref().map(|o| shown(o.result)),
+        picture: trials_picture::picture(evaluation, None),
         unit,
         expanded: evaluation
             .outcome
