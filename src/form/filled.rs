@@ -52,7 +52,6 @@ impl Filled {
         format!("{}/preview", self.action)
     }
 
-    /// Where it goes.
     pub fn goes_to(&self) -> String {
         match self.looks_first() {
             true => self.preview(),

@@ -76,9 +76,7 @@ pub enum Kind {
     Several(Vec<(String, String)>),
     /// As many lines as somebody likes; how tall the box is.
     Lines(u8),
-    /// Sentences.
     Prose(u8),
-    /// Yes or no.
     Tick,
     Password,
     /// Sent along without being shown.

@@ -44,10 +44,10 @@ impl<'t> Read<'t> {
 
     /// A text, a code or a choice that is sound; empty where nothing was typed.
     pub fn text(&self, name: &str) -> Option<&str> {
-        match self.values.get(name) {
-            Some(Value::Text(text)) => Some(text),
-            _ => None,
-        }
+        let Value::Text(text) = self.values.get(name)? else {
+            return None;
+        };
+        Some(text)
     }
 
     /// A text, a code or a choice that is sound and says something.
@@ -56,31 +56,31 @@ impl<'t> Read<'t> {
     }
 
     pub fn decimal(&self, name: &str) -> Option<Decimal> {
-        match self.values.get(name) {
-            Some(Value::Decimal(number)) => Some(*number),
-            _ => None,
-        }
+        let Value::Decimal(value) = self.values.get(name)? else {
+            return None;
+        };
+        Some(*value)
     }
 
     pub fn whole(&self, name: &str) -> Option<u32> {
-        match self.values.get(name) {
-            Some(Value::Whole(number)) => Some(*number),
-            _ => None,
-        }
+        let Value::Whole(value) = self.values.get(name)? else {
+            return None;
+        };
+        Some(*value)
     }
 
     pub fn day(&self, name: &str) -> Option<civil::Date> {
-        match self.values.get(name) {
-            Some(Value::Day(day)) => Some(*day),
-            _ => None,
-        }
+        let Value::Day(value) = self.values.get(name)? else {
+            return None;
+        };
+        Some(*value)
     }
 
     pub fn local_time(&self, name: &str) -> Option<civil::DateTime> {
-        match self.values.get(name) {
-            Some(Value::LocalTime(time)) => Some(*time),
-            _ => None,
-        }
+        let Value::LocalTime(value) = self.values.get(name)? else {
+            return None;
+        };
+        Some(*value)
     }
 
     pub fn is_ticked(&self, name: &str) -> bool {
