@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::ids::{ExperimentKey, LotCode, SectionName, StudentId};
 use crate::procedure::{Dates, Procedure};
+use crate::words::named;
 
 /// A course as it stands.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -100,9 +101,6 @@ pub enum StaffRole {
 
 impl Zone {
     /// The zone of that name.
-    ///
-    /// # Errors
-    /// A sentence naming what was found and what was expected.
     pub fn new(name: &str) -> Result<Self, String> {
         match TimeZone::get(name) {
             Ok(zone) => Ok(Self {
@@ -144,22 +142,10 @@ impl From<Zone> for String {
     }
 }
 
-impl StaffRole {
-    /// As it is written in files.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Coordinator => "coordinator",
-            Self::Assistant => "assistant",
-            Self::Prep => "prep",
-        }
-    }
-
-    /// The role of that name.
-    pub fn from_name(name: &str) -> Option<Self> {
-        [Self::Coordinator, Self::Assistant, Self::Prep]
-            .into_iter()
-            .find(|role| role.name() == name)
-    }
+named! { StaffRole, name, from_name:
+    Coordinator = "coordinator",
+    Assistant = "assistant",
+    Prep = "prep",
 }
 
 impl Student {

@@ -147,6 +147,5 @@ ids! {
     LotCode: code;
     /// The code on a bottle given to a student.
     UnknownCode: code;
-    /// Names a section.
     SectionName: code;
 }

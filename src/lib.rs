@@ -8,15 +8,12 @@ pub mod ids;
 
 pub mod text;
 
-#[warn(missing_docs)]
 #[deny(clippy::arithmetic_side_effects)]
 pub mod measure;
 
-#[warn(missing_docs)]
 #[deny(clippy::arithmetic_side_effects)]
 pub mod chem;
 
-#[warn(missing_docs)]
 #[deny(clippy::arithmetic_side_effects)]
 pub mod stats;
 

@@ -122,9 +122,6 @@ impl TrialLabel {
     pub const MAX: u32 = 50;
 
     /// Reads `1`, `2`, …, `rough`, `blank` or `standard-1`, `standard-2`, ….
-    ///
-    /// # Errors
-    /// A sentence naming what was found and what was expected.
     pub fn parse(text: &str) -> Result<Self, String> {
         let bad = || {
             format!(

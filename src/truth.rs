@@ -73,9 +73,6 @@ impl TryFrom<Unchecked> for Assigned {
 
 impl Assigned {
     /// A value above zero with an uncertainty of at least zero.
-    ///
-    /// # Errors
-    /// The column at fault with what was found and what was expected.
     pub fn new(
         value: Decimal,
         standard_uncertainty: Decimal,

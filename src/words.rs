@@ -2,6 +2,44 @@
 
 use std::fmt::Display;
 
+/// Names of a type's variants, each written once: all of them in order, the name of one, the one of a name and, where a
+/// second text is given, what people call it.
+macro_rules! named {
+    ($kind:ident, $name:ident $(, $from:ident)?: $($variant:ident = $text:literal $(: $words:literal)?,)+) => {
+        impl $kind {
+            /// All of them, in order.
+            pub const ALL: [Self; [$($text),+].len()] = [$(Self::$variant),+];
+
+            /// As it is written in files.
+            pub fn $name(self) -> &'static str {
+                match self {
+                    $(Self::$variant => $text,)+
+                }
+            }
+
+            $(
+                /// The one of that name.
+                pub fn $from(name: &str) -> Option<Self> {
+                    Self::ALL.into_iter().find(|one| one.$name() == name)
+                }
+            )?
+
+            $crate::words::named!(@words $($variant $(= $words)?,)+);
+        }
+    };
+    (@words $($variant:ident,)+) => {};
+    (@words $($variant:ident = $words:literal,)+) => {
+        /// As people say it.
+        pub fn words(self) -> &'static str {
+            match self {
+                $(Self::$variant => $words,)+
+            }
+        }
+    };
+}
+
+pub(crate) use named;
+
 /// A number with its noun, or whatever else goes by its number: `1 trial`, `2 trials`, `1.5 points`.
 pub fn counted(n: impl Display, one: &str, many: &str) -> String {
     let n = n.to_string();
@@ -22,4 +60,11 @@ pub fn signed(points: rust_decimal::Decimal) -> String {
         "+"
     };
     format!("{sign}{}", crate::measure::plain(points.abs()))
+}
+
+/// The same words with a capital in front.
+pub fn sentence(words: &str) -> String {
+    let mut letters = words.chars();
+    let first = letters.next().into_iter().flat_map(char::to_uppercase);
+    first.chain(words.chars().skip(1)).collect()
 }

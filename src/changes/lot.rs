@@ -11,7 +11,6 @@ use crate::truth::{Bottle, Lot};
 pub struct LotValue {
     #[serde(flatten)]
     pub lot: Lot,
-    /// Its preparation record.
     pub source: Option<String>,
     /// Why it replaces the value before; empty for the first.
     pub reason: String,

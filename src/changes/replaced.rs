@@ -21,7 +21,6 @@ pub struct GivenValue<'c> {
     pub bottle: Bottle,
     /// From 1: above, it replaces another.
     pub version: u32,
-    /// Its preparation record.
     pub source: Option<&'c String>,
 }
 

@@ -13,7 +13,6 @@ pub struct UnknownValue {
     pub experiment: ExperimentKey,
     #[serde(flatten)]
     pub unknown: Unknown,
-    /// Its preparation record.
     pub source: Option<String>,
     /// Why it replaces the value before; empty for the first.
     pub reason: String,

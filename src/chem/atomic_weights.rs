@@ -14,7 +14,6 @@ use crate::measure::as_f64;
 /// One element's weight as the table prints it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct AtomicWeight {
-    /// The symbol.
     pub symbol: &'static str,
     /// Abridged or standard value, g/mol.
     pub value: Decimal,
@@ -24,14 +23,12 @@ pub struct AtomicWeight {
 
 impl AtomicWeight {
     /// Standard uncertainty U/√3, g/mol: the table's U taken as the half-width of a rectangle (QUAM:2012, A2.4).
-    #[must_use]
     pub fn standard_uncertainty(&self) -> f64 {
         as_f64(self.uncertainty) / 3f64.sqrt()
     }
 }
 
 /// The weight of an element; none for a symbol that is not an element or has no standard atomic weight.
-#[must_use]
 pub fn atomic_weight(symbol: &str) -> Option<&'static AtomicWeight> {
     TABLE.get(symbol)
 }

@@ -15,7 +15,6 @@ const LARGEST: i128 = 9999;
 /// Why a reaction cannot be balanced.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum BalanceFault {
-    /// Too many species.
     #[error("found {found} species, expected at most {MOST_SPECIES}")]
     TooMany {
         /// How many there are.
@@ -23,10 +22,7 @@ pub enum BalanceFault {
     },
     /// A species written twice has no coefficient of its own.
     #[error("found {species} more than once, expected each species on one side and once")]
-    Repeated {
-        /// The species.
-        species: String,
-    },
+    Repeated { species: String },
     /// Elements, or the charge, that one side has and the other lacks.
     #[error("found {what}, expected each on both sides")]
     OneSided {
@@ -59,7 +55,6 @@ pub enum BalanceFault {
     Several {
         /// How many are independent.
         independent: usize,
-        /// Two of them.
         examples: Vec<String>,
     },
     /// Coefficients no reaction is written with.
@@ -76,9 +71,7 @@ pub enum BalanceError {
     /// It is one, but cannot be balanced, or not in one way.
     #[error("reaction \u{201c}{reaction}\u{201d} cannot be balanced: {fault}")]
     Fault {
-        /// The text.
         reaction: String,
-        /// Why not.
         fault: BalanceFault,
     },
 }

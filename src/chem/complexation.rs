@@ -18,7 +18,6 @@ pub const PH_RANGE: RangeInclusive<f64> = 0.0..=14.0;
 pub enum Medium {
     /// Ionic strength 0.1 mol/L, as in a buffered flask.
     TenthMolar,
-    /// Infinite dilution.
     InfiniteDilution,
 }
 
@@ -30,7 +29,6 @@ pub struct EdtaConstants {
 }
 
 /// The constants for a medium.
-#[must_use]
 pub fn edta(medium: Medium) -> &'static EdtaConstants {
     match medium {
         Medium::TenthMolar => &TENTH_MOLAR,
@@ -42,7 +40,6 @@ static TENTH_MOLAR: LazyLock<EdtaConstants> = LazyLock::new(|| EdtaConstants::re
 static INFINITE_DILUTION: LazyLock<EdtaConstants> = LazyLock::new(|| EdtaConstants::read("0"));
 
 /// Whether a species is EDTA, protonated to whatever degree, or a sodium salt of it.
-#[must_use]
 pub fn is_edta(species: &Formula) -> bool {
     let count = |symbol: &str| species.atoms().get(symbol).copied().unwrap_or(0);
     let known = ["C", "H", "N", "O", "Na"];
@@ -82,7 +79,6 @@ impl EdtaConstants {
     }
 
     /// log K of each step that adds a hydrogen ion, from Y⁴⁻ up; read downwards, the pKa of the acid.
-    #[must_use]
     pub fn protonation(&self) -> &[f64] {
         &self.protonation
     }
@@ -93,14 +89,12 @@ impl EdtaConstants {
     }
 
     /// log K of M + Y⁴⁻ = MY.
-    #[must_use]
     pub fn log_k(&self, metal: &Formula) -> Option<f64> {
         let found = self.metals.iter().find(|(known, _)| known == metal);
         found.map(|(_, log_k)| *log_k)
     }
 
     /// The share of EDTA not bound to metal that is Y⁴⁻ at a pH.
-    #[must_use]
     pub fn alpha(&self, ph: f64) -> f64 {
         let mut log_beta = 0.0;
         let mut taken = 0.0;
@@ -112,14 +106,12 @@ impl EdtaConstants {
     }
 
     /// log of the conditional constant K′ = α·K at a pH.
-    #[must_use]
     pub fn log_conditional(&self, metal: &Formula, ph: f64) -> Option<f64> {
         Some(self.log_k(metal)? + self.alpha(ph).log10())
     }
 
     /// The lowest pH at which so much metal, mol/L at the equivalence point, gives a sharp endpoint; none if no pH
     /// does, or the metal is not known.
-    #[must_use]
     pub fn lowest_sharp_ph(&self, metal: &Formula, concentration: f64) -> Option<f64> {
         let sharp =
             |ph: f64| is_sharp(self.log_conditional(metal, ph)?, concentration).then_some(());
@@ -142,20 +134,17 @@ impl EdtaConstants {
 }
 
 /// log of concentration × conditional constant, which decides how sharp an endpoint is.
-#[must_use]
 pub fn log_product(log_conditional: f64, concentration: f64) -> f64 {
     log_conditional + concentration.log10()
 }
 
 /// Whether the endpoint is sharp by common practice: [`SHARP_LOG_PRODUCT`].
-#[must_use]
 pub fn is_sharp(log_conditional: f64, concentration: f64) -> bool {
     log_product(log_conditional, concentration) >= SHARP_LOG_PRODUCT
 }
 
 /// −log of the free metal at the equivalence point, where `concentration` mol/L of it is there in all: the complex has
 /// fallen apart into x of metal and x of EDTA, (c − x)/x² = K′.
-#[must_use]
 pub fn p_metal_at_equivalence(log_conditional: f64, concentration: f64) -> f64 {
     let constant = 10_f64.powf(log_conditional);
     // the root of K′x² + x − c = 0, written so that nothing cancels

@@ -11,7 +11,6 @@ pub enum CompositionFault {
         "found {expressed} for the analyte {analyte}, expected a species that shares an element with it other than H and O"
     )]
     NothingShared {
-        /// The analyte.
         analyte: String,
         /// What it was to be expressed as.
         expressed: String,
@@ -21,7 +20,6 @@ pub enum CompositionFault {
         "found {expressed} for the analyte {analyte}, whose shared elements stand in different proportions ({proportions}); expected one proportion"
     )]
     Ambiguous {
-        /// The analyte.
         analyte: String,
         /// What it was to be expressed as.
         expressed: String,
@@ -35,9 +33,6 @@ pub enum CompositionFault {
 /// The shared elements other than hydrogen and oxygen decide, since those two come with water. Where only hydrogen
 /// or oxygen is shared (OH⁻ as NaOH), every shared one must give the same ratio and, for hydrogen alone, one to one:
 /// how many hydrogens of an acid react is chemistry, not composition.
-///
-/// # Errors
-/// [`CompositionFault`] if no element decides or two disagree.
 pub fn per_analyte(analyte: &Formula, expressed: &Formula) -> Result<Ratio, CompositionFault> {
     if analyte == expressed {
         return Ok(Ratio::ONE);

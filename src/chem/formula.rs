@@ -32,7 +32,6 @@ pub struct MolarMass {
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("formula \u{201c}{formula}\u{201d}, character {at}: {what}")]
 pub struct FormulaError {
-    /// The text.
     pub formula: String,
     /// Where it went wrong.
     pub at: usize,
@@ -43,9 +42,6 @@ pub struct FormulaError {
 impl Formula {
     /// Reads element symbols, counts, nested `()` and `[]`, hydrates after `.` or `·`, and a charge after `^`
     /// (`Fe^3+`, `SO4^2-`, `Na^+`).
-    ///
-    /// # Errors
-    /// [`FormulaError`] with the place and what was expected there.
     pub fn parse(text: &str) -> Result<Self, FormulaError> {
         let written = text.trim();
         let mut reader = Reader {
@@ -92,32 +88,27 @@ impl Formula {
     }
 
     /// As it was written.
-    #[must_use]
     pub fn written(&self) -> &str {
         &self.written
     }
 
     /// As it was written, to keep.
-    #[must_use]
     pub fn shared(&self) -> Arc<str> {
         self.written.clone()
     }
 
     /// Electric charge in elementary charges.
-    #[must_use]
     pub fn charge(&self) -> i32 {
         self.charge
     }
 
     /// Atoms of each element, in order of symbol.
-    #[must_use]
     pub fn atoms(&self) -> &BTreeMap<&'static str, u32> {
         &self.atoms
     }
 
     /// Molar mass from the 2021 standard atomic weights, g/mol. The electrons of a charge are not counted
     /// (0.0005 g/mol each, below the uncertainty of the weights).
-    #[must_use]
     pub fn molar_mass(&self) -> MolarMass {
         self.molar_mass
     }

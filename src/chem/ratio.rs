@@ -21,14 +21,11 @@ impl Ratio {
     /// What an overflow leaves behind: negative, so never accepted as an amount.
     pub const BROKEN: Self = Self(Rational::new_raw(i128::MIN, 1));
 
-    /// A whole number.
-    #[must_use]
     pub fn whole(number: i64) -> Self {
         Self(Rational::from_integer(i128::from(number)))
     }
 
     /// `top / bottom`; a zero `bottom` gives [`Ratio::BROKEN`].
-    #[must_use]
     pub fn fraction(top: i64, bottom: i64) -> Self {
         if bottom == 0 {
             Self::BROKEN
@@ -37,20 +34,15 @@ impl Ratio {
         }
     }
 
-    /// Sum.
-    #[must_use]
     pub fn plus(self, other: Self) -> Self {
         self.0.checked_add(&other.0).map_or(Self::BROKEN, Self)
     }
 
-    /// Product.
-    #[must_use]
     pub fn times(self, other: Self) -> Self {
         self.0.checked_mul(&other.0).map_or(Self::BROKEN, Self)
     }
 
     /// Quotient; by zero [`Ratio::BROKEN`].
-    #[must_use]
     pub fn over(self, other: Self) -> Self {
         if *other.0.numer() == 0 {
             Self::BROKEN
@@ -59,20 +51,15 @@ impl Ratio {
         }
     }
 
-    /// The opposite sign.
-    #[must_use]
     pub fn negated(self) -> Self {
         self.times(Self::whole(-1))
     }
 
-    /// Above zero.
-    #[must_use]
     pub fn is_positive(&self) -> bool {
         *self.0.numer() > 0
     }
 
     /// Numerator and denominator as decimals, so that a division rounds once, at the end.
-    #[must_use]
     pub fn parts(&self) -> (Decimal, Decimal) {
         let decimal = |n: &i128| Decimal::try_from_i128_with_scale(*n, 0).unwrap_or(Decimal::ZERO);
         (decimal(self.0.numer()), decimal(self.0.denom()))

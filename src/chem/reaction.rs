@@ -23,7 +23,6 @@ pub enum ReactionError {
         "reaction \u{201c}{reaction}\u{201d}: found {found} arrows, expected one \u{201c}->\u{201d}"
     )]
     Arrow {
-        /// The text.
         reaction: String,
         /// How many arrows it has.
         found: usize,
@@ -32,19 +31,13 @@ pub enum ReactionError {
     #[error(
         "reaction \u{201c}{reaction}\u{201d}: found the coefficient \u{201c}{found}\u{201d}, expected a whole number or a fraction such as 1/2"
     )]
-    Coefficient {
-        /// The text.
-        reaction: String,
-        /// The coefficient.
-        found: String,
-    },
+    Coefficient { reaction: String, found: String },
     /// A species that is not a formula.
     #[error(transparent)]
     Formula(#[from] FormulaError),
     /// Atoms or charge differ between the sides.
     #[error("reaction \u{201c}{reaction}\u{201d} does not balance: {imbalance}; {}", remedy(.balanced))]
     Unbalanced {
-        /// The text.
         reaction: String,
         /// Each element (or the charge) with its sums left and right.
         imbalance: String,
@@ -55,10 +48,7 @@ pub enum ReactionError {
     #[error(
         "reaction \u{201c}{reaction}\u{201d}: found electrons, expected the overall reaction, in which they cancel"
     )]
-    Electron {
-        /// The text.
-        reaction: String,
-    },
+    Electron { reaction: String },
 }
 
 impl Reaction {
@@ -121,13 +111,11 @@ impl Reaction {
     }
 
     /// As it was written.
-    #[must_use]
     pub fn written(&self) -> &str {
         &self.written
     }
 
     /// Moles consumed per turn of the reaction; none if the species is not consumed.
-    #[must_use]
     pub fn consumed(&self, species: &Formula) -> Option<Ratio> {
         self.net(species)
             .map(Ratio::negated)
@@ -135,7 +123,6 @@ impl Reaction {
     }
 
     /// Moles produced per turn of the reaction; none if the species is not produced.
-    #[must_use]
     pub fn produced(&self, species: &Formula) -> Option<Ratio> {
         self.net(species).filter(Ratio::is_positive)
     }
@@ -171,7 +158,6 @@ pub(super) struct Term {
     pub(super) coefficient: Ratio,
     /// The species with its state, as written.
     pub(super) written: String,
-    /// The species.
     pub(super) formula: Formula,
 }
 

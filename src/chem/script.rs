@@ -16,7 +16,6 @@ pub enum Glyph<'a> {
 }
 
 /// The pieces of a formula as it is written (`CuSO4.5H2O`, `SO4^2-`), in order. Any text has pieces.
-#[must_use]
 pub fn glyphs(formula: &str) -> Vec<Glyph<'_>> {
     let mut found: Vec<Glyph> = Vec::new();
     let mut rest = formula;
@@ -55,7 +54,6 @@ pub fn glyphs(formula: &str) -> Vec<Glyph<'_>> {
 }
 
 /// A formula in plain text as it is printed: `C₁₀H₁₄N₂O₈²⁻`.
-#[must_use]
 pub fn printed(formula: &str) -> String {
     let glyphs = glyphs(formula);
     let text = |glyph: &Glyph| match glyph {
@@ -68,7 +66,6 @@ pub fn printed(formula: &str) -> String {
 }
 
 /// A reaction as it is printed: `2 MnO₄⁻ + 5 C₂O₄²⁻ + 16 H⁺ → …`.
-#[must_use]
 pub fn printed_reaction(written: &str) -> String {
     let is_coefficient = |word: &str| {
         word.chars()

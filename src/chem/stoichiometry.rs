@@ -11,40 +11,24 @@ pub enum RatioFault {
     #[error(
         "found no reaction that consumes {species} (or makes it, if it is a precipitate), expected one of the stated reactions to"
     )]
-    NotInvolved {
-        /// The species.
-        species: String,
-    },
+    NotInvolved { species: String },
     /// Two consecutive reactions with no species made by the first and used by the next.
     #[error(
         "found no species that \u{201c}{first}\u{201d} makes and \u{201c}{next}\u{201d} uses, expected one to link them"
     )]
-    NoLink {
-        /// The earlier reaction.
-        first: String,
-        /// The later one.
-        next: String,
-    },
+    NoLink { first: String, next: String },
     /// Two consecutive reactions linked by several species that give different ratios.
     #[error(
         "found {found} linking \u{201c}{first}\u{201d} and \u{201c}{next}\u{201d}, expected one species"
     )]
     ManyLinks {
-        /// The species.
         found: String,
-        /// The earlier reaction.
         first: String,
-        /// The later one.
         next: String,
     },
     /// No reaction consumes both species.
     #[error("found no reaction that consumes both {one} and {other}, expected one")]
-    NotTogether {
-        /// One species.
-        one: String,
-        /// The other.
-        other: String,
-    },
+    NotTogether { one: String, other: String },
     /// The chain is too long for exact arithmetic.
     #[error("found coefficients too large to multiply exactly")]
     TooLarge,
@@ -52,9 +36,6 @@ pub enum RatioFault {
 
 /// Moles of `first` used per mole of `last`, along a chain: the reaction that uses `first`, then each next one using
 /// what the one before made, to the reaction that uses `last`. A single reaction is a chain of one.
-///
-/// # Errors
-/// [`RatioFault`] where a species or a link is missing or ambiguous.
 pub fn chain_ratio(
     reactions: &[Reaction],
     first: &Formula,
@@ -64,9 +45,6 @@ pub fn chain_ratio(
 }
 
 /// Moles of `first` used per mole of `product` made, along a chain as in [`chain_ratio`].
-///
-/// # Errors
-/// [`RatioFault`] where a species or a link is missing or ambiguous.
 pub fn made_ratio(
     reactions: &[Reaction],
     first: &Formula,
@@ -77,9 +55,6 @@ pub fn made_ratio(
 
 /// Moles of `titrant` used per mole of `species`, by every reaction that uses the species and every one that then uses
 /// what was made of it: CO3^2- takes two H^+ where the reaction of HCO3^- is listed beside its own, and HCO3^- one.
-///
-/// # Errors
-/// [`RatioFault`] if none of them uses the titrant.
 pub fn whole_use(
     reactions: &[Reaction],
     species: &Formula,
@@ -119,9 +94,6 @@ pub fn whole_use(
 }
 
 /// Moles of `one` used per mole of `other` in the reaction that uses both.
-///
-/// # Errors
-/// [`RatioFault::NotTogether`] if none does.
 pub fn shared_ratio(
     reactions: &[Reaction],
     one: &Formula,

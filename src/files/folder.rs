@@ -16,7 +16,6 @@ impl Folder {
     pub const MAX_FILE: u64 = 10 << 20;
     /// Largest folder, bytes.
     pub const MAX_TOTAL: u64 = 64 << 20;
-    /// Most files.
     pub const MAX_FILES: usize = 2000;
 
     /// Adds a file.

@@ -34,27 +34,22 @@ pub fn read_glassware(file: &str, text: &str) -> Result<GlasswareTable, Vec<Faul
 }
 
 fn read_piece(section: &Section) -> Option<(u64, Glassware)> {
-    const KINDS: [GlasswareKind; 6] = [
-        GlasswareKind::Burette,
-        GlasswareKind::Cylinder,
-        GlasswareKind::Pipette,
-        GlasswareKind::Flask,
-        GlasswareKind::Balance,
-        GlasswareKind::Spectrophotometer,
-    ];
     let kind = section.parsed("kind", |text| {
-        KINDS
+        GlasswareKind::ALL
             .into_iter()
             .find(|kind| kind.name() == text)
             .ok_or_else(|| {
-                let kinds = KINDS.map(GlasswareKind::name).join(", ");
+                let kinds = GlasswareKind::ALL.map(GlasswareKind::name).join(", ");
                 found(text, &format!("one of {kinds}"))
             })
     })?;
     let (capacity, graduation, tolerance) = match kind {
         GlasswareKind::Balance => ("capacity_g", "readability_g", "linearity_g"),
         GlasswareKind::Spectrophotometer => ("range", "readability", "accuracy"),
-        _ => ("capacity_mL", "graduation_mL", "tolerance_mL"),
+        GlasswareKind::Burette
+        | GlasswareKind::Cylinder
+        | GlasswareKind::Pipette
+        | GlasswareKind::Flask => ("capacity_mL", "graduation_mL", "tolerance_mL"),
     };
     section.only(&[
         "key",

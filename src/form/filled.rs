@@ -52,7 +52,6 @@ impl Filled {
         format!("{}/preview", self.action)
     }
 
-    /// Where it goes.
     pub fn goes_to(&self) -> String {
         match self.looks_first() {
             true => self.preview(),
@@ -107,7 +106,8 @@ impl Field {
     pub fn shape(&self) -> &'static str {
         match self.kind {
             Kind::Text | Kind::Code => "text",
-            Kind::Decimal => "decimal",
+            Kind::Decimal | Kind::Answer => "decimal",
+            Kind::Files { .. } => "file",
             Kind::Whole(_) => "numeric",
             Kind::Day => "date",
             Kind::LocalTime => "datetime-local",
@@ -126,7 +126,12 @@ impl Field {
     pub fn is_whole(&self) -> bool {
         let by_kind = matches!(
             self.kind,
-            Kind::Pick(_) | Kind::Several(_) | Kind::Lines(_) | Kind::Prose(_) | Kind::Tick
+            Kind::Pick(_)
+                | Kind::Several(_)
+                | Kind::Lines(_)
+                | Kind::Prose(_)
+                | Kind::Tick
+                | Kind::Files { .. }
         );
         self.wide || by_kind
     }
@@ -154,11 +159,15 @@ impl Field {
         }
     }
 
-    /// The most characters it takes.
-    pub fn longest(&self) -> usize {
+    /// What files the browser is to offer.
+    pub fn accept(&self) -> &'static str {
         match self.kind {
-            Kind::Code => crate::ids::LONGEST,
-            _ => 200,
+            Kind::Files { accept, .. } => accept,
+            _ => "",
         }
+    }
+
+    pub fn takes_several(&self) -> bool {
+        matches!(self.kind, Kind::Files { several: true, .. })
     }
 }

@@ -54,6 +54,8 @@ pub struct Field {
     pub wide: bool,
     /// What it is sent with, whatever was typed.
     pub fixed: Option<String>,
+    /// The most characters it takes.
+    pub longest: usize,
 }
 
 /// How a field is filled in.
@@ -65,6 +67,8 @@ pub enum Kind {
     Code,
     /// A number, with a point or a comma.
     Decimal,
+    /// A student's result, which keeps the digits it was written with.
+    Answer,
     Whole(RangeInclusive<u32>),
     Day,
     LocalTime,
@@ -74,11 +78,14 @@ pub enum Kind {
     Pick(Choices),
     /// Any of a few; it is sent as `name[]`.
     Several(Vec<(String, String)>),
+    /// One file, or several; what the browser is to offer.
+    Files {
+        accept: &'static str,
+        several: bool,
+    },
     /// As many lines as somebody likes; how tall the box is.
     Lines(u8),
-    /// Sentences.
     Prose(u8),
-    /// Yes or no.
     Tick,
     Password,
     /// Sent along without being shown.
@@ -197,6 +204,12 @@ impl Form {
         Read::new(self, typed)
     }
 
+    /// Whether a file comes with it.
+    pub fn has_files(&self) -> bool {
+        let is_file = |field: &Field| matches!(field.kind, Kind::Files { .. });
+        self.fields().any(is_file)
+    }
+
     /// Whether it is sent by one of the buttons.
     pub fn is_sent_by_button(&self, name: &str) -> bool {
         let sends = |button: &Button| button.sends.is_some_and(|(sent, _)| sent == name);
@@ -246,6 +259,10 @@ impl Button {
 impl Field {
     pub fn new(name: impl Into<String>, label: impl Into<String>, kind: Kind) -> Self {
         Self {
+            longest: match kind {
+                Kind::Code => crate::ids::LONGEST,
+                _ => 200,
+            },
             name: name.into(),
             label: label.into(),
             hint: String::new(),
@@ -347,6 +364,11 @@ impl Field {
 
     pub fn fixed(mut self, value: impl Into<String>) -> Self {
         self.fixed = Some(value.into());
+        self
+    }
+
+    pub fn longest(mut self, longest: usize) -> Self {
+        self.longest = longest;
         self
     }
 

@@ -6,6 +6,7 @@ use jiff::civil;
 use rust_decimal::Decimal;
 
 use super::{Choices, Faults, Field, Form, Kind, Typed};
+use crate::measure::Reading;
 use crate::text;
 
 /// Values of a form's fields. What cannot be read has no value and is among the faults.
@@ -18,6 +19,7 @@ pub struct Read<'t> {
 enum Value {
     Text(String),
     Decimal(Decimal),
+    Answer(Reading),
     Whole(u32),
     Day(civil::Date),
     LocalTime(civil::DateTime),
@@ -44,10 +46,10 @@ impl<'t> Read<'t> {
 
     /// A text, a code or a choice that is sound; empty where nothing was typed.
     pub fn text(&self, name: &str) -> Option<&str> {
-        match self.values.get(name) {
-            Some(Value::Text(text)) => Some(text),
-            _ => None,
-        }
+        let Value::Text(text) = self.values.get(name)? else {
+            return None;
+        };
+        Some(text)
     }
 
     /// A text, a code or a choice that is sound and says something.
@@ -56,31 +58,38 @@ impl<'t> Read<'t> {
     }
 
     pub fn decimal(&self, name: &str) -> Option<Decimal> {
-        match self.values.get(name) {
-            Some(Value::Decimal(number)) => Some(*number),
-            _ => None,
-        }
+        let Value::Decimal(value) = self.values.get(name)? else {
+            return None;
+        };
+        Some(*value)
+    }
+
+    pub fn answer(&self, name: &str) -> Option<Reading> {
+        let Value::Answer(value) = self.values.get(name)? else {
+            return None;
+        };
+        Some(value.clone())
     }
 
     pub fn whole(&self, name: &str) -> Option<u32> {
-        match self.values.get(name) {
-            Some(Value::Whole(number)) => Some(*number),
-            _ => None,
-        }
+        let Value::Whole(value) = self.values.get(name)? else {
+            return None;
+        };
+        Some(*value)
     }
 
     pub fn day(&self, name: &str) -> Option<civil::Date> {
-        match self.values.get(name) {
-            Some(Value::Day(day)) => Some(*day),
-            _ => None,
-        }
+        let Value::Day(value) = self.values.get(name)? else {
+            return None;
+        };
+        Some(*value)
     }
 
     pub fn local_time(&self, name: &str) -> Option<civil::DateTime> {
-        match self.values.get(name) {
-            Some(Value::LocalTime(time)) => Some(*time),
-            _ => None,
-        }
+        let Value::LocalTime(value) = self.values.get(name)? else {
+            return None;
+        };
+        Some(*value)
     }
 
     pub fn is_ticked(&self, name: &str) -> bool {
@@ -127,7 +136,7 @@ fn value(field: &Field, text: &str) -> Result<Option<Value>, String> {
     Ok(match &field.kind {
         Kind::Text => {
             needs("a word or more")?;
-            Some(Value::Text(text::line_of_text(text)?))
+            Some(Value::Text(text::line_within(text, field.longest)?))
         }
         Kind::Code if nothing && !field.needed => Some(Value::Text(String::new())),
         Kind::Code => Some(Value::Text(text::code(text)?)),
@@ -135,6 +144,10 @@ fn value(field: &Field, text: &str) -> Result<Option<Value>, String> {
             needs("a number")?;
             let read = || text::decimal(&text.replace(',', ".")).map_err(|_| not_plain(text));
             (!nothing).then(read).transpose()?.map(Value::Decimal)
+        }
+        Kind::Answer => {
+            let read = Reading::parse_answer(text).map_err(|why| why.to_string());
+            Some(Value::Answer(read?))
         }
         Kind::Whole(range) if field.needed || !nothing => {
             Some(Value::Whole(text::whole(text, range.clone())?))
@@ -145,7 +158,9 @@ fn value(field: &Field, text: &str) -> Result<Option<Value>, String> {
         }
         Kind::Choice(choices) | Kind::Pick(choices) => chosen(field, choices, text)?,
         Kind::Hidden => Some(Value::Text(text.to_owned())),
-        _ => None,
+        Kind::Whole(_) | Kind::Day | Kind::LocalTime => None,
+        Kind::Several(_) | Kind::Files { .. } | Kind::Lines(_) => None,
+        Kind::Prose(_) | Kind::Tick | Kind::Password => None,
     })
 }
 

@@ -7,6 +7,7 @@ use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
 use super::slips::SlipCode;
+use crate::words::named;
 
 /// Something about a submission that a person should look at. Never shown to students, never a penalty by itself.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -80,62 +81,23 @@ pub enum FlagCode {
     RevisedAfterDue,
 }
 
+named! { FlagCode, code:
+    InconsistentTruth = "inconsistent-truth": "result off the assigned value",
+    LikelySlip = "likely-slip": "one slip explains it",
+    UnknownMismatch = "unknown-mismatch": "bottle or lot not the one given out",
+    ReportedDiffers = "reported-differs": "own answer does not follow from the readings",
+    ScatterHigh = "scatter-high": "trials scatter too much",
+    Alike = "alike": "readings shared with another student",
+    ScatterLow = "scatter-low": "trials agree better than they can be read",
+    EndDigits = "end-digits": "last digits unlike estimated ones",
+    FewTrials = "few-trials": "too few trials",
+    Recording = "recording": "readings not written as the glassware is read",
+    Instrument = "instrument": "glassware outside its proper range",
+    Late = "late": "late",
+    RevisedAfterDue = "revised-after-due": "corrected after it was due",
+}
+
 impl FlagCode {
-    /// Every kind, most consequential first.
-    pub const ALL: [Self; 13] = [
-        Self::InconsistentTruth,
-        Self::LikelySlip,
-        Self::UnknownMismatch,
-        Self::ReportedDiffers,
-        Self::ScatterHigh,
-        Self::Alike,
-        Self::ScatterLow,
-        Self::EndDigits,
-        Self::FewTrials,
-        Self::Recording,
-        Self::Instrument,
-        Self::Late,
-        Self::RevisedAfterDue,
-    ];
-
-    /// As it is written in files.
-    pub fn code(self) -> &'static str {
-        match self {
-            Self::InconsistentTruth => "inconsistent-truth",
-            Self::LikelySlip => "likely-slip",
-            Self::UnknownMismatch => "unknown-mismatch",
-            Self::ReportedDiffers => "reported-differs",
-            Self::ScatterHigh => "scatter-high",
-            Self::Alike => "alike",
-            Self::ScatterLow => "scatter-low",
-            Self::EndDigits => "end-digits",
-            Self::FewTrials => "few-trials",
-            Self::Recording => "recording",
-            Self::Instrument => "instrument",
-            Self::Late => "late",
-            Self::RevisedAfterDue => "revised-after-due",
-        }
-    }
-
-    /// In words, for staff.
-    pub fn words(self) -> &'static str {
-        match self {
-            Self::InconsistentTruth => "result off the assigned value",
-            Self::LikelySlip => "one slip explains it",
-            Self::UnknownMismatch => "bottle or lot not the one given out",
-            Self::ReportedDiffers => "own answer does not follow from the readings",
-            Self::ScatterHigh => "trials scatter too much",
-            Self::Alike => "readings shared with another student",
-            Self::ScatterLow => "trials agree better than they can be read",
-            Self::EndDigits => "last digits unlike estimated ones",
-            Self::FewTrials => "too few trials",
-            Self::Recording => "readings not written as the glassware is read",
-            Self::Instrument => "glassware outside its proper range",
-            Self::Late => "late",
-            Self::RevisedAfterDue => "corrected after it was due",
-        }
-    }
-
     /// Whether it asks for a person as a rule.
     pub fn needs_review(self) -> bool {
         match self {

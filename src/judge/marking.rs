@@ -24,7 +24,6 @@ pub struct Marking {
 /// Points on a scale of percent: the smaller the better.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Scored {
-    /// Most points.
     pub points: Decimal,
     pub scale: Scale,
 }

@@ -39,7 +39,6 @@ pub struct Marks {
 pub struct PartMark {
     pub part: Part,
     pub points: Decimal,
-    /// Most points.
     pub possible: Decimal,
     /// Why, in one sentence. Depends on the truth for accuracy.
     pub sentence: String,

@@ -26,9 +26,6 @@ impl Question {
 }
 
 /// Whether a procedure has rows of that kind.
-///
-/// # Errors
-/// A sentence naming what was found and what was expected.
 pub fn row_label(procedure: &Procedure, trial: TrialLabel) -> Result<TrialLabel, String> {
     let TrialLabel::Standard(number) = trial else {
         return Ok(trial);

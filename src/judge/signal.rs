@@ -9,7 +9,7 @@ use crate::procedure::Procedure;
 use crate::schemes::Measurement;
 use crate::submission::{HandIn, Titration, TrialLabel};
 use crate::truth::Lot;
-use crate::workup::{WorkUpInput, work_up};
+use crate::workup::{WorkUp, WorkUpInput, work_up};
 
 pub use crate::schemes::Signal;
 
@@ -22,6 +22,23 @@ pub struct Bench<'a> {
     pub excess_lot: Option<&'a Lot>,
     /// Blank volume, mL, where one is titrated.
     pub blank: f64,
+}
+
+impl Bench<'_> {
+    /// What follows from rows of readings with these lots.
+    pub(crate) fn work_up(&self, procedure: &Procedure, titrations: Vec<Titration>) -> WorkUp {
+        let lots = vec![(self.lot, self.excess_lot); titrations.len()];
+        let hand_in = HandIn {
+            titrations,
+            ..HandIn::default()
+        };
+        work_up(WorkUpInput {
+            procedure,
+            hand_in: &hand_in,
+            lots: &lots,
+            left_out: &BTreeSet::new(),
+        })
+    }
 }
 
 impl Signal {
@@ -77,19 +94,7 @@ fn probe(procedure: &Procedure, bench: &Bench, sample: f64, signal: f64) -> Opti
         let label = TrialLabel::Standard(number);
         rows.push(row(procedure, label, standard.signal, None)?);
     }
-    let lots = vec![(bench.lot, bench.excess_lot); rows.len()];
-    let hand_in = HandIn {
-        titrations: rows,
-        ..HandIn::default()
-    };
-    let none = BTreeSet::new();
-    let done = work_up(WorkUpInput {
-        procedure,
-        hand_in: &hand_in,
-        lots: &lots,
-        left_out: &none,
-    });
-    done.value().map(as_f64)
+    bench.work_up(procedure, rows).value().map(as_f64)
 }
 
 /// One row of the given sample and signal, as exactly as readings can be written.

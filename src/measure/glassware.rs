@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::words::named;
 use rust_decimal::Decimal;
 
 /// A piece of graduated or single-mark glassware, or a balance.
@@ -36,7 +37,6 @@ pub enum GlasswareKind {
 /// Accuracy class of volumetric glassware; B has twice the tolerance of A (ISO 384, ASTM E287).
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Class {
-    /// The higher class.
     A,
     /// The lower class.
     B,
@@ -50,7 +50,6 @@ pub enum GlasswareFault {
     NotPositive {
         /// The key in the description.
         field: &'static str,
-        /// The number found.
         found: Decimal,
     },
     /// A graduated piece without its interval, or a single-mark piece with one.
@@ -58,49 +57,36 @@ pub enum GlasswareFault {
     Graduation {
         /// `an interval` or `none`.
         found: &'static str,
-        /// The opposite.
         expected: &'static str,
         /// The kind of piece.
         kind: &'static str,
     },
     /// An interval that does not fit into the size.
     #[error("`graduation`: found {found}, expected at most the capacity {capacity}")]
-    GraduationTooWide {
-        /// The interval.
-        found: Decimal,
-        /// The capacity.
-        capacity: Decimal,
-    },
+    GraduationTooWide { found: Decimal, capacity: Decimal },
+}
+
+named! { GlasswareKind, name:
+    Burette = "burette",
+    Cylinder = "cylinder",
+    Pipette = "pipette",
+    Flask = "flask",
+    Balance = "balance",
+    Spectrophotometer = "spectrophotometer",
 }
 
 impl GlasswareKind {
-    /// The word for the kind.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Burette => "burette",
-            Self::Cylinder => "cylinder",
-            Self::Pipette => "pipette",
-            Self::Flask => "flask",
-            Self::Balance => "balance",
-            Self::Spectrophotometer => "spectrophotometer",
-        }
-    }
-
     /// Whether a person reads a number off it.
-    #[must_use]
     pub fn is_read(self) -> bool {
         !matches!(self, Self::Pipette | Self::Flask)
     }
 
     /// Whether it displays its reading, so that nothing is estimated past the last digit.
-    #[must_use]
     pub fn is_displayed(self) -> bool {
         matches!(self, Self::Balance | Self::Spectrophotometer)
     }
 
     /// The unit of its readings, capacity and tolerance; empty for absorbance.
-    #[must_use]
     pub fn unit(self) -> &'static str {
         match self {
             Self::Balance => "g",
@@ -113,9 +99,6 @@ impl GlasswareKind {
 impl Glassware {
     /// Describes a piece. `graduation` is the interval between marks (a balance's readability), none for a single mark.
     /// Capacity, graduation and tolerance are in millilitres, for a balance in grams.
-    ///
-    /// # Errors
-    /// [`GlasswareFault`] for the first thing that cannot be.
     pub fn new(
         key: &str,
         kind: GlasswareKind,
@@ -167,50 +150,41 @@ impl Glassware {
     }
 
     /// The name used in procedures: kind, size in mL or readability, class.
-    #[must_use]
     pub fn key(&self) -> &str {
         &self.key
     }
 
-    /// What it is.
-    #[must_use]
     pub fn kind(&self) -> GlasswareKind {
         self.kind
     }
 
     /// Its accuracy class, if it has one.
-    #[must_use]
     pub fn class(&self) -> Option<Class> {
         self.class
     }
 
     /// Nominal volume in mL; a balance's largest load in g.
-    #[must_use]
     pub fn capacity(&self) -> Decimal {
         self.capacity
     }
 
     /// Half-width ±a of the tolerance, mL; a balance's linearity, g.
-    #[must_use]
     pub fn tolerance(&self) -> Decimal {
         self.tolerance
     }
 
     /// Where the tolerance comes from.
-    #[must_use]
     pub fn standard(&self) -> &str {
         &self.standard
     }
 
     /// Interval between the finest marks, mL; a balance's readability, g; none for a single mark.
-    #[must_use]
     pub fn graduation(&self) -> Option<Decimal> {
         self.graduation
     }
 
     /// The finest step that is read: a tenth of the graduation interval (common practice: one estimated digit past
     /// the finest mark); a balance or spectrophotometer is read as displayed.
-    #[must_use]
     pub fn readable_step(&self) -> Option<Decimal> {
         let graduation = self.graduation?;
         if self.kind.is_displayed() {
@@ -224,7 +198,6 @@ impl Glassware {
 
     /// Whether a reading can be taken there: up to the end of the scale; of a cylinder short of one more interval, since
     /// liquid a little above its last mark can still be estimated. mL, for a balance g.
-    #[must_use]
     pub fn is_on_scale(&self, value: Decimal) -> bool {
         let beyond = match (self.kind, self.graduation) {
             (GlasswareKind::Cylinder, Some(interval)) => self.capacity.checked_add(interval),
@@ -234,13 +207,11 @@ impl Glassware {
     }
 
     /// How many decimals a reading of it has: those of the readable step.
-    #[must_use]
     pub fn decimals(&self) -> Option<u32> {
         self.readable_step().map(|step| step.scale())
     }
 
     /// A name for people, such as “50 mL burette, class B”.
-    #[must_use]
     pub fn title(&self) -> String {
         let size = match (self.kind, self.graduation) {
             (GlasswareKind::Balance, Some(readability)) => {
@@ -265,7 +236,6 @@ pub struct GlasswareTable(BTreeMap<String, Glassware>);
 
 impl GlasswareTable {
     /// The piece of that key.
-    #[must_use]
     pub fn get(&self, key: &str) -> Option<&Glassware> {
         self.0.get(key)
     }

@@ -20,13 +20,11 @@ pub struct Reading {
 /// Why a piece of text is not a reading.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum ReadingError {
-    /// Nothing but spaces.
     #[error("found nothing, expected a number such as 18.40")]
     Empty,
     /// More characters than anybody reads off glassware.
     #[error("found {found} characters, expected at most {limit}")]
     TooLong {
-        /// Characters found.
         found: usize,
         /// The limit that applies.
         limit: usize,
@@ -48,17 +46,11 @@ impl Reading {
     pub const MAX_ANSWER_CHARACTERS: usize = 24;
 
     /// Reads a bench reading: optional spaces, digits, at most one `.` or `,` between digits.
-    ///
-    /// # Errors
-    /// [`ReadingError`] names what was found and what was expected.
     pub fn parse(text: &str) -> Result<Self, ReadingError> {
         Self::parse_within(text, Self::MAX_CHARACTERS)
     }
 
     /// Reads a student's own answer: the same grammar, with room for more figures.
-    ///
-    /// # Errors
-    /// [`ReadingError`] names what was found and what was expected.
     pub fn parse_answer(text: &str) -> Result<Self, ReadingError> {
         Self::parse_within(text, Self::MAX_ANSWER_CHARACTERS)
     }
@@ -93,14 +85,11 @@ impl Reading {
         })
     }
 
-    /// The number read.
-    #[must_use]
     pub fn value(&self) -> Decimal {
         self.value
     }
 
     /// How many decimals were written.
-    #[must_use]
     pub fn decimals(&self) -> u32 {
         self.written
             .split_once(['.', ','])
@@ -110,13 +99,11 @@ impl Reading {
     }
 
     /// The text as it was written, without the spaces around it.
-    #[must_use]
     pub fn written(&self) -> &str {
         &self.written
     }
 
     /// One unit in the last written figure: 0.01 for `18.40`.
-    #[must_use]
     pub fn last_unit(&self) -> Decimal {
         Decimal::new(1, self.decimals().min(Decimal::MAX_SCALE))
     }

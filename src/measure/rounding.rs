@@ -3,7 +3,6 @@
 use rust_decimal::{Decimal, RoundingStrategy};
 
 /// Rounds to a number of decimals, half away from zero; trailing zeros are kept to that place.
-#[must_use]
 pub fn to_decimals(value: Decimal, decimals: u32) -> Decimal {
     let mut rounded =
         value.round_dp_with_strategy(decimals, RoundingStrategy::MidpointAwayFromZero);
@@ -14,7 +13,6 @@ pub fn to_decimals(value: Decimal, decimals: u32) -> Decimal {
 /// Rounds to a number of significant figures, half away from zero.
 ///
 /// Figures before the decimal point are never dropped into an exponent: 1234 to two figures is 1200.
-#[must_use]
 pub fn to_figures(value: Decimal, figures: u32) -> Decimal {
     if value.is_zero() || figures == 0 {
         return value;
@@ -44,14 +42,12 @@ pub fn to_figures(value: Decimal, figures: u32) -> Decimal {
 }
 
 /// A decimal without trailing zeros, never in exponent form.
-#[must_use]
 pub fn plain(value: Decimal) -> String {
     value.normalize().to_string()
 }
 
 /// A decimal as a double, the nearest one for up to 15 figures and within two units of its last place beyond: for
 /// statistics and sensitivities, never for a result or a mark.
-#[must_use]
 pub fn as_f64(value: Decimal) -> f64 {
     let power = POWERS.get(value.scale() as usize);
     power.map_or(f64::NAN, |power| value.mantissa() as f64 / power)
@@ -64,7 +60,6 @@ const POWERS: [f64; 29] = [
 ];
 
 /// A double as the decimal of so many significant figures, at most 15; none if it is not finite or out of range.
-#[must_use]
 pub fn from_f64(value: f64, figures: usize) -> Option<Decimal> {
     // below the last decimal there is nothing left to write
     if value.abs() < 1e-27 {
@@ -87,7 +82,6 @@ pub fn from_f64(value: f64, figures: usize) -> Option<Decimal> {
 }
 
 /// The power of ten of the first significant figure: 2 for 123, −3 for 0.00123.
-#[must_use]
 pub fn order_of_magnitude(value: Decimal) -> i64 {
     let digits = value
         .mantissa()

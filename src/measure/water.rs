@@ -17,7 +17,6 @@ const A5: f64 = 999.974_950;
 /// Density of air-free water at 101 325 Pa, g/mL; none outside [`WATER_CELSIUS`], where the formula was not fitted.
 ///
 /// Source: Tanaka et al., Metrologia 38 (2001) 301–309, the CIPM's formula.
-#[must_use]
 pub fn water_density(celsius: f64) -> Option<f64> {
     let from_densest = celsius + A1;
     WATER_CELSIUS.contains(&celsius).then(|| {
@@ -26,7 +25,6 @@ pub fn water_density(celsius: f64) -> Option<f64> {
 }
 
 /// How much that density grows per °C, g/mL per °C (it falls, but below 4 °C); none outside [`WATER_CELSIUS`].
-#[must_use]
 pub fn water_density_slope(celsius: f64) -> Option<f64> {
     let (from_densest, over, under) = (celsius + A1, celsius + A2, celsius + A4);
     let product = 2.0 * from_densest * over + from_densest.powi(2);
@@ -57,14 +55,12 @@ impl Default for Weighing {
 
 impl Weighing {
     /// Mass per balance reading for something of this density, g/mL: air bears part of it, and part of the weights.
-    #[must_use]
     pub fn buoyancy(&self, density: f64) -> f64 {
         (1.0 - self.air / self.weights) / (1.0 - self.air / density)
     }
 
     /// The Z factor: volume in mL of one gram of water by the balance's reading (ISO 4787, ISO 8655-6); none outside
     /// [`WATER_CELSIUS`].
-    #[must_use]
     pub fn z_factor(&self, celsius: f64) -> Option<f64> {
         water_density(celsius).map(|density| self.buoyancy(density) / density)
     }

@@ -15,6 +15,7 @@ use crate::measure::Glassware;
 use crate::schemes::Scheme;
 use crate::stats::{DixonCritical, DixonLevel};
 use crate::submission::TrialLabel;
+use crate::words::named;
 
 pub use crate::ids::is_key;
 pub use check::{Allowed, Per};
@@ -334,16 +335,13 @@ impl std::ops::Deref for Procedure {
     }
 }
 
-impl SampleBy {
-    /// The word in a procedure's file.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Volume => "volume",
-            Self::Mass => "mass",
-            Self::MassDifference => "mass-difference",
-        }
-    }
+named! { SampleBy, name:
+    Volume = "volume",
+    Mass = "mass",
+    MassDifference = "mass-difference",
+}
 
+impl SampleBy {
     /// The unit a sample is stated in.
     pub fn unit(self) -> &'static str {
         match self {

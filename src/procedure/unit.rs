@@ -1,5 +1,7 @@
 //! Units of results.
 
+use crate::words::named;
+
 /// Units a result can have.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum ResultUnit {
@@ -19,35 +21,17 @@ pub enum ResultUnit {
     GPerMl,
 }
 
+named! { ResultUnit, name, from_name:
+    MolPerL = "mol/L",
+    MmolPerL = "mmol/L",
+    GPerL = "g/L",
+    MgPerL = "mg/L",
+    PercentMass = "%w/w",
+    PercentMassVolume = "%w/v",
+    GPerMl = "g/mL",
+}
+
 impl ResultUnit {
-    pub const ALL: [Self; 7] = [
-        Self::MolPerL,
-        Self::MmolPerL,
-        Self::GPerL,
-        Self::MgPerL,
-        Self::PercentMass,
-        Self::PercentMassVolume,
-        Self::GPerMl,
-    ];
-
-    /// As it is written in files and on pages.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::MolPerL => "mol/L",
-            Self::MmolPerL => "mmol/L",
-            Self::GPerL => "g/L",
-            Self::MgPerL => "mg/L",
-            Self::PercentMass => "%w/w",
-            Self::PercentMassVolume => "%w/v",
-            Self::GPerMl => "g/mL",
-        }
-    }
-
-    /// The unit of that name.
-    pub fn from_name(name: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|unit| unit.name() == name)
-    }
-
     /// Whether it is a mass (true) or an amount (false) per sample.
     pub fn is_mass(self) -> bool {
         !matches!(self, Self::MolPerL | Self::MmolPerL)

@@ -11,7 +11,6 @@ use crate::workup::{Builder, Operation, Own, Party, Quantity, Role, StepId, Tria
 
 const TITRATED: Own = Own::about("amount of ", " titrated", "n");
 
-/// One titre.
 #[derive(Clone, Debug)]
 pub struct Direct {
     pub titrant: Titrant,

@@ -30,7 +30,6 @@ pub struct Standard {
     pub signal: f64,
 }
 
-/// One measurement.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Measurement {
     /// A burette delivers so many mL.

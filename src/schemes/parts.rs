@@ -116,7 +116,6 @@ impl Titrant {
         positive("titrant.nominal_mol_per_L", self.nominal, faults);
     }
 
-    /// For a coordinator.
     pub fn fact(&self) -> (&'static str, String) {
         let words = format!(
             "{}, nominally {} mol/L, from a {}",

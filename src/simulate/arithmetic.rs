@@ -379,7 +379,6 @@ impl<'a> Notebook<'a> {
         expressed * factor / sample
     }
 
-    /// Flask over pipette.
     fn dilution(&self, way: &Way) -> f64 {
         match &self.procedure.sample.aliquot {
             Some(aliquot) if !way.no_dilution => {

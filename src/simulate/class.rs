@@ -30,7 +30,6 @@ pub const EXPERIMENT: &str = "e";
 /// A class to simulate.
 #[derive(Clone, Debug)]
 pub struct SimulatedClass {
-    /// What is titrated.
     pub procedure: Procedure,
     /// Text of its file.
     pub text: String,

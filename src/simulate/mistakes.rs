@@ -10,6 +10,7 @@ use crate::judge::{SlipCode, refusals};
 use crate::measure::{GlasswareKind, Reading, as_f64, from_f64};
 use crate::procedure::{Procedure, SampleBy};
 use crate::submission::{Delivery, HandIn};
+use crate::words::named;
 
 /// What somebody does wrong: first the mistakes at the bench, then those in the arithmetic.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -45,43 +46,38 @@ pub enum Mistake {
     RoundedEarly,
 }
 
+named! { Mistake, name:
+    ReadUpward = "read-upward",
+    AllReadUpward = "all-read-upward",
+    TenMillilitres = "ten-millilitres",
+    WholeMillilitre = "whole-millilitre",
+    Tenth = "tenth",
+    TransposedDigits = "transposed-digits",
+    WrongPipette = "wrong-pipette",
+    NotRinsed = "not-rinsed",
+    SampleNominal = "sample-nominal",
+    OtherUnknown = "other-unknown",
+    OtherLot = "other-lot",
+    Overshoot = "overshoot",
+    EndNotDifference = "end-not-difference",
+    StartNotZeroIgnored = "start-not-zero-ignored",
+    MillilitresAsLitres = "millilitres-as-litres",
+    RatioInverted = "ratio-inverted",
+    RatioIgnored = "ratio-ignored",
+    VolumesExchanged = "volumes-exchanged",
+    NominalMolarity = "nominal-molarity",
+    BothNominal = "both-nominal",
+    DilutionOmitted = "dilution-omitted",
+    BlankOmitted = "blank-omitted",
+    BackNotSubtracted = "back-not-subtracted",
+    RoughIncluded = "rough-included",
+    OneTrialOnly = "one-trial-only",
+    WrongSpecies = "wrong-species",
+    UnitSlip = "unit-slip",
+    RoundedEarly = "rounded-early",
+}
+
 impl Mistake {
-    /// Each with its name, which is that of the slip where the judgement knows it.
-    const NAMES: [(Self, &'static str); 28] = [
-        (Self::ReadUpward, "read-upward"),
-        (Self::AllReadUpward, "all-read-upward"),
-        (Self::TenMillilitres, "ten-millilitres"),
-        (Self::WholeMillilitre, "whole-millilitre"),
-        (Self::Tenth, "tenth"),
-        (Self::TransposedDigits, "transposed-digits"),
-        (Self::WrongPipette, "wrong-pipette"),
-        (Self::NotRinsed, "not-rinsed"),
-        (Self::SampleNominal, "sample-nominal"),
-        (Self::OtherUnknown, "other-unknown"),
-        (Self::OtherLot, "other-lot"),
-        (Self::Overshoot, "overshoot"),
-        (Self::EndNotDifference, "end-not-difference"),
-        (Self::StartNotZeroIgnored, "start-not-zero-ignored"),
-        (Self::MillilitresAsLitres, "millilitres-as-litres"),
-        (Self::RatioInverted, "ratio-inverted"),
-        (Self::RatioIgnored, "ratio-ignored"),
-        (Self::VolumesExchanged, "volumes-exchanged"),
-        (Self::NominalMolarity, "nominal-molarity"),
-        (Self::BothNominal, "both-nominal"),
-        (Self::DilutionOmitted, "dilution-omitted"),
-        (Self::BlankOmitted, "blank-omitted"),
-        (Self::BackNotSubtracted, "back-not-subtracted"),
-        (Self::RoughIncluded, "rough-included"),
-        (Self::OneTrialOnly, "one-trial-only"),
-        (Self::WrongSpecies, "wrong-species"),
-        (Self::UnitSlip, "unit-slip"),
-        (Self::RoundedEarly, "rounded-early"),
-    ];
-
-    pub fn all() -> impl Iterator<Item = Self> {
-        Self::NAMES.into_iter().map(|(mistake, _)| mistake)
-    }
-
     /// Whether it happens at the bench, so that the result is off the truth; else the answer is off the readings.
     pub fn is_at_the_bench(self) -> bool {
         self <= Self::Overshoot
@@ -99,12 +95,6 @@ impl Mistake {
     /// As a row of the rehearsal says it.
     pub fn words(self) -> String {
         self.name().replace('-', " ")
-    }
-
-    pub fn name(self) -> &'static str {
-        let mut all = Self::NAMES.into_iter();
-        all.find(|(mistake, _)| *mistake == self)
-            .map_or("", |(_, name)| name)
     }
 
     /// Makes it in what was written down. None where it cannot be made there, or the entry would refuse it.

@@ -174,7 +174,6 @@ impl Singles<'_> {
         Some(())
     }
 
-    /// A careful person's.
     fn hands(&self, rng: &mut ChaCha20Rng) -> Option<Hands> {
         let mut drawn = (0..TRIES).map(|_| self.population.hands(self.procedure, rng));
         drawn.find(|hands| hands.care == Care::Careful)
@@ -231,7 +230,9 @@ impl Singles<'_> {
         let within = self.procedure.marking.calculation.as_ref();
         let within = within.map_or(0.0, |part| as_f64(part.within) / 100.0);
         let off = (answer / right - 1.0).abs();
-        let others = Mistake::all().filter(|other| !other.is_at_the_bench() && *other != mistake);
+        let others = Mistake::ALL
+            .into_iter()
+            .filter(|other| !other.is_at_the_bench() && *other != mistake);
         for other in others {
             for _ in 0..FORMS {
                 let alike = notebook.answer(Some(other), rng);

@@ -61,7 +61,7 @@ pub fn confusion(
     let mut rng = ChaCha20Rng::seed_from_u64(seed);
     let class = Rehearsal::make(procedure, population, &mut rng)?;
     let mut found = Confusion::default();
-    for mistake in Mistake::all() {
+    for mistake in Mistake::ALL {
         for _ in 0..students {
             class.wrong(mistake, &mut found, &mut rng);
         }

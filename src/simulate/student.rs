@@ -1,8 +1,6 @@
 //! One simulated student at the bench. The generator is handed in, so the same seed gives the same readings.
 #![deny(clippy::wildcard_enum_match_arm)]
 
-use std::collections::BTreeSet;
-
 use rand::{Rng, RngExt};
 use rust_decimal::Decimal;
 use rust_decimal::prelude::FromPrimitive;
@@ -14,7 +12,6 @@ use crate::measure::{Glassware, GlasswareKind, Reading, as_f64, to_decimals};
 use crate::procedure::{Procedure, SampleBy};
 use crate::schemes::Measurement;
 use crate::submission::{Delivery, HandIn, Readings, Titration, TrialLabel};
-use crate::workup::{WorkUpInput, work_up};
 
 /// What one student writes down. None where the bottle cannot be titrated with this procedure at all.
 pub fn simulate(
@@ -81,18 +78,7 @@ const MORE_TRIALS: u32 = 2;
 
 /// Whether as many trials count as were to be titrated.
 fn agree(procedure: &Procedure, bench: &Bench, hands: &Hands, titrations: &[Titration]) -> bool {
-    let hand_in = HandIn {
-        titrations: titrations.to_vec(),
-        ..HandIn::default()
-    };
-    let lots = vec![(bench.lot, bench.excess_lot); titrations.len()];
-    let none = BTreeSet::new();
-    let done = work_up(WorkUpInput {
-        procedure,
-        hand_in: &hand_in,
-        lots: &lots,
-        left_out: &none,
-    });
+    let done = bench.work_up(procedure, titrations.to_vec());
     done.counted() >= hands.trials as usize && !done.none_agree
 }
 

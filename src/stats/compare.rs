@@ -8,7 +8,6 @@ use super::replicates::mean_and_s;
 pub struct Difference {
     /// The first less the second.
     pub value: f64,
-    /// Standard uncertainty.
     pub standard: f64,
     /// Effective degrees of freedom.
     pub freedom: f64,
@@ -21,7 +20,6 @@ pub type Summary = (f64, f64, usize);
 
 impl Difference {
     /// The interval that holds the true difference with that probability, such as 0.95.
-    #[must_use]
     pub fn interval(&self, level: f64) -> [f64; 2] {
         let half = student_t_two_sided(level, self.freedom) * self.standard;
         [self.value - half, self.value + half]
@@ -31,7 +29,6 @@ impl Difference {
 /// The difference of two means whose groups scatter each in its own way (B. L. Welch, Biometrika 34 (1947) 28). Where
 /// neither scatters at all, the probability is that of dealing the values so by chance. None for fewer than two values in
 /// a group.
-#[must_use]
 pub fn welch(one: &[f64], other: &[f64]) -> Option<Difference> {
     let summary = |values: &[f64]| {
         let (mean, s) = mean_and_s(values)?;
@@ -56,7 +53,6 @@ pub fn welch(one: &[f64], other: &[f64]) -> Option<Difference> {
 }
 
 /// The same from means, standard deviations and numbers; none without scatter.
-#[must_use]
 pub fn welch_of(one: Summary, other: Summary) -> Option<Difference> {
     if one.2 < 2 || other.2 < 2 {
         return None;
@@ -80,7 +76,6 @@ pub fn welch_of(one: Summary, other: Summary) -> Option<Difference> {
 
 /// Two-sided probability that chance deals `one` = (with, without) and `other` as unevenly as they are or more so, where
 /// both have the same share (R. A. Fisher, The Design of Experiments, 1935, II).
-#[must_use]
 pub fn fisher_exact(one: (usize, usize), other: (usize, usize)) -> f64 {
     let (with, without) = (one.0.saturating_add(other.0), one.1.saturating_add(other.1));
     let first = one.0.saturating_add(one.1);

@@ -11,7 +11,6 @@ pub const COVERAGE_95: f64 = 1.959_963_984_540_054;
 /// not be whole, infinite gives the normal's.
 ///
 /// NaN for `freedom` not above zero or `p` outside 0..1.
-#[must_use]
 pub fn student_t_quantile(p: f64, freedom: f64) -> f64 {
     if !(p > 0.0 && p < 1.0) {
         return f64::NAN;
@@ -78,7 +77,6 @@ fn near_normal(z: f64, freedom: f64) -> f64 {
 }
 
 /// The factor k with probability `level` between −k and +k, e.g. 0.95.
-#[must_use]
 pub fn student_t_two_sided(level: f64, freedom: f64) -> f64 {
     // asked for with every submission, nearly always for a few trials or for none observed
     static AT_95: LazyLock<Vec<f64>> = LazyLock::new(|| {
@@ -100,14 +98,12 @@ pub fn student_t_two_sided(level: f64, freedom: f64) -> f64 {
 }
 
 /// Probability that a standard normal (JCGM 100:2008, C.2.14) lies further from zero than `z`.
-#[must_use]
 pub fn two_sided_normal_p(z: f64) -> f64 {
     (2.0 * Normal::standard().sf(z.abs())).min(1.0)
 }
 
 /// Probability that Student's t lies further from zero than `t`; infinite degrees of freedom give the normal's. NaN for
 /// `freedom` not above zero.
-#[must_use]
 pub fn two_sided_t_p(t: f64, freedom: f64) -> f64 {
     if freedom.is_infinite() || freedom > 1e9 {
         return two_sided_normal_p(t);
@@ -121,14 +117,12 @@ pub(super) fn normal_below(z: f64) -> f64 {
 }
 
 /// Probability that a chi-square (NIST/SEMATECH e-Handbook 1.3.6.6.6) of that many degrees of freedom exceeds `value`.
-#[must_use]
 pub fn chi_square_above(value: f64, freedom: f64) -> f64 {
     statrs::distribution::ChiSquared::new(freedom).map_or(f64::NAN, |chi| chi.sf(value.max(0.0)))
 }
 
 /// Probability that the ratio of a variance with `freedom` degrees of freedom to one with `other` exceeds `ratio`:
 /// Snedecor's F; with infinite `other`, the chi-square test of a variance against a known one.
-#[must_use]
 pub fn variance_ratio_above(ratio: f64, freedom: f64, other: f64) -> f64 {
     if other.is_infinite() {
         return chi_square_above(freedom * ratio, freedom);
@@ -138,7 +132,6 @@ pub fn variance_ratio_above(ratio: f64, freedom: f64, other: f64) -> f64 {
 }
 
 /// Probability that a chi-square of that many degrees of freedom is at most `value`.
-#[must_use]
 pub fn chi_square_below(value: f64, freedom: f64) -> f64 {
     statrs::distribution::ChiSquared::new(freedom).map_or(f64::NAN, |chi| chi.cdf(value.max(0.0)))
 }

@@ -27,7 +27,6 @@ pub struct Grubbs {
 
 impl Grubbs {
     /// Whether that value is an outlier at the level asked for.
-    #[must_use]
     pub fn is_outlier(&self) -> bool {
         self.g > self.critical
     }
@@ -37,7 +36,6 @@ impl Grubbs {
 ///
 /// F. E. Grubbs, Technometrics 11 (1969) 1; NIST/SEMATECH e-Handbook 1.3.5.17.1. None for fewer than three values, for
 /// values that are all alike or not all finite, and for a level outside 0..1. At equal distances the upper value is taken.
-#[must_use]
 pub fn grubbs(values: &[f64], side: GrubbsSide, level: f64) -> Option<Grubbs> {
     let critical = grubbs_critical(values.len(), side, level);
     if critical.is_nan() || values.iter().any(|x| !x.is_finite()) {
@@ -79,7 +77,6 @@ pub fn grubbs(values: &[f64], side: GrubbsSide, level: f64) -> Option<Grubbs> {
 /// NIST/SEMATECH e-Handbook 1.3.5.17.1; ISO 5725-2:1994, Table 5, prints the two-sided ones. Exact as long as two values
 /// cannot lie that far out at once (E. S. Pearson, C. Chandra Sekar, Biometrika 28 (1936) 308), that is for small n;
 /// beyond, it rejects slightly less often than stated. NaN for fewer than three values or a level outside 0..1.
-#[must_use]
 pub fn grubbs_critical(n: usize, side: GrubbsSide, level: f64) -> f64 {
     if n < 3 || !(level > 0.0 && level < 1.0) {
         return f64::NAN;

@@ -11,7 +11,6 @@ use crate::measure::as_f64;
 pub struct Replicates {
     /// How many, at least one.
     pub n: usize,
-    /// Arithmetic mean.
     pub mean: Decimal,
     /// Largest less smallest; 0 for a single value.
     pub range: Decimal,
@@ -22,7 +21,6 @@ pub struct Replicates {
 /// Why values cannot be summed up.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum ReplicatesError {
-    /// No values.
     #[error("found no values, expected at least one")]
     Empty,
     /// A sum past the range of decimals.
@@ -33,9 +31,6 @@ pub enum ReplicatesError {
 impl Replicates {
     /// Sums up the values: the textbook's x̄ = Σx/n and s = √(Σ(x − x̄)²/(n − 1)) (JCGM 100:2008, 4.2). The mean is exact
     /// to 28 figures and deviations from it are taken in decimals, so nothing cancels before it is squared.
-    ///
-    /// # Errors
-    /// [`ReplicatesError`] for no values or an overflow.
     pub fn of(values: &[Decimal]) -> Result<Self, ReplicatesError> {
         let n = values.len();
         let (Some(low), Some(high)) = (values.iter().min(), values.iter().max()) else {
@@ -51,7 +46,6 @@ impl Replicates {
     }
 
     /// Range / |mean| in percent; none if the mean is zero.
-    #[must_use]
     pub fn range_percent(&self) -> Option<Decimal> {
         self.range
             .checked_mul(Decimal::ONE_HUNDRED)?
@@ -59,7 +53,6 @@ impl Replicates {
     }
 
     /// s / |mean| in percent; none for a single value or a mean of zero.
-    #[must_use]
     pub fn relative_s_percent(&self) -> Option<f64> {
         let mean = as_f64(self.mean).abs();
         self.s.filter(|_| mean > 0.0).map(|s| 100.0 * s / mean)
@@ -67,7 +60,6 @@ impl Replicates {
 
     /// Half-width of the 95 % confidence interval of the mean, t·s/√n (JCGM 100:2008, 4.2.3 and G.3.2); none for a
     /// single value.
-    #[must_use]
     pub fn confidence_95(&self) -> Option<f64> {
         let n = self.n as f64;
         self.s
@@ -77,7 +69,6 @@ impl Replicates {
 
 /// Arithmetic mean; none for no values or past the range of decimals. Taken from the lowest value on, so that equal
 /// values have themselves as their mean, only the differences are rounded, and the order of the values changes nothing.
-#[must_use]
 pub fn mean(values: &[Decimal]) -> Option<Decimal> {
     let lowest = *values.iter().min()?;
     let from_lowest = |sum: Decimal, x: &Decimal| sum.checked_add(x.checked_sub(lowest)?);
@@ -88,7 +79,6 @@ pub fn mean(values: &[Decimal]) -> Option<Decimal> {
 /// Mean and s (n − 1) of doubles, in two passes with the second pass's residual sum taken off (Chan, Golub and
 /// LeVeque, Am. Stat. 37 (1983) 242), summed with compensation and in order of size, so that the order of the data
 /// changes no digit. None for no values; s is 0 for one.
-#[must_use]
 pub fn mean_and_s(values: &[f64]) -> Option<(f64, f64)> {
     let mut sorted = values.to_vec();
     sorted.sort_unstable_by(f64::total_cmp);

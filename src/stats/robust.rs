@@ -9,13 +9,11 @@ pub struct AlgorithmA {
     pub mean: f64,
     /// Robust standard deviation s*.
     pub s: f64,
-    /// How many values.
     pub n: usize,
 }
 
 impl AlgorithmA {
     /// Standard uncertainty of the robust mean, 1.25 s*/√p (ISO 13528:2015, 7.7).
-    #[must_use]
     pub fn standard_uncertainty(&self) -> f64 {
         1.25 * self.s / (self.n as f64).sqrt()
     }
@@ -25,7 +23,6 @@ impl AlgorithmA {
 ///
 /// Iterated until mean and s* stand still to 1e-12, not to the third figure as the standard allows: stopping there
 /// can leave s* more than 1 % off. None for no values.
-#[must_use]
 pub fn algorithm_a(values: &[f64]) -> Option<AlgorithmA> {
     let n = values.len();
     let mut mean = median(values)?;
@@ -53,7 +50,6 @@ pub fn algorithm_a(values: &[f64]) -> Option<AlgorithmA> {
 }
 
 /// The middle value, or the mean of the two middle ones (NIST/SEMATECH e-Handbook 1.3.5.1); none for no values.
-#[must_use]
 pub fn median(values: &[f64]) -> Option<f64> {
     let mut values = values.to_vec();
     let (middle, even) = (values.len() / 2, values.len().is_multiple_of(2));

@@ -2,7 +2,6 @@
 
 /// z = (x − x_pt) / σ_pt (ISO 13528:2015, 9.4): a result against the assigned value, in standard deviations for
 /// proficiency assessment. All three in one unit; z has none. None unless σ_pt is above zero and all are finite.
-#[must_use]
 pub fn z_score(result: f64, assigned: f64, sigma: f64) -> Option<f64> {
     let z = (result - assigned) / sigma;
     (sigma > 0.0 && z.is_finite()).then_some(z)
@@ -11,7 +10,6 @@ pub fn z_score(result: f64, assigned: f64, sigma: f64) -> Option<f64> {
 /// ζ = (x − x_pt) / √(u²(x) + u²(x_pt)) (ISO 13528:2015, 9.6): a result against the assigned value, each with its
 /// standard uncertainty. All in one unit; ζ has none. None if an uncertainty is negative, both are zero, or anything is
 /// not finite.
-#[must_use]
 pub fn zeta_score(result: (f64, f64), assigned: (f64, f64)) -> Option<f64> {
     let ((x, u), (x_pt, u_pt)) = (result, assigned);
     // hypot does not overflow on the way
@@ -31,7 +29,6 @@ pub enum ScoreClass {
 
 impl ScoreClass {
     /// The class of a score (ISO 13528:2015, 9.4.2); a score that is no number is unsatisfactory.
-    #[must_use]
     pub fn of(score: f64) -> Self {
         match score.abs() {
             off if off <= 2.0 => Self::Satisfactory,

@@ -2,7 +2,6 @@
 
 /// Probabilities adjusted so that a level holds over all of them together, in their order: the step-down of S. Holm,
 /// Scand. J. Stat. 6 (1979) 65. Good whatever the tests have to do with one another.
-#[must_use]
 pub fn holm(p: &[f64]) -> Vec<f64> {
     let mut order: Vec<usize> = (0..p.len()).collect();
     order.sort_by(|a, b| p[*a].total_cmp(&p[*b]));

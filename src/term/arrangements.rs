@@ -12,6 +12,7 @@ use crate::course::{Experiment, Student};
 use crate::ids::{ExperimentKey, SectionName, UnknownCode};
 use crate::procedure::Dates;
 use crate::submission::HandIn;
+use crate::words::named;
 
 /// Other dates for one student in one experiment. The last one made counts; one that asks for nothing takes the
 /// others back.
@@ -91,22 +92,10 @@ impl Release {
     }
 }
 
-impl Amended {
-    const ALL: [Self; 3] = [Self::Marking, Self::Trials, Self::Procedure];
-
-    /// As it is written in files.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Marking => "marking",
-            Self::Trials => "trials",
-            Self::Procedure => "procedure",
-        }
-    }
-
-    /// What has that name.
-    pub fn from_name(name: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|one| one.name() == name)
-    }
+named! { Amended, name, from_name:
+    Marking = "marking",
+    Trials = "trials",
+    Procedure = "procedure",
 }
 
 impl Term {

@@ -25,7 +25,6 @@ pub enum ClassNumber {
     /// How far results are off what was in the bottles, percent, with sign; only where that is shown.
     Off,
     Points {
-        /// Most there are.
         possible: f64,
     },
 }

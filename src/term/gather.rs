@@ -22,7 +22,6 @@ const RAISED: Decimal = Decimal::from_parts(1_001, 0, 0, false, 3);
 pub(super) struct Gather<'a> {
     term: &'a Term,
     experiment: &'a Experiment,
-    /// By student.
     sections: HashMap<&'a str, &'a str>,
     /// By section: who teaches it.
     assistants: HashMap<&'a str, String>,

@@ -32,6 +32,7 @@ use crate::judge::{Evaluation, Settlement};
 use crate::measure::GlasswareTable;
 use crate::submission::HandIn;
 use crate::truth::{Bottle, Lot, ShelfLife, Unknown};
+use crate::words::named;
 
 pub use arrangements::{Amended, Amendment, Extension, Reissue, Release};
 pub use audit::{AssignedValue, ExperimentAudit, Found};
@@ -57,7 +58,6 @@ pub struct Term {
     pub students: Vec<Student>,
     /// In the order of the file.
     pub staff: Vec<StaffMember>,
-    /// By code.
     pub lots: BTreeMap<LotCode, Lot>,
     /// By experiment, then code.
     pub unknowns: BTreeMap<ExperimentKey, BTreeMap<UnknownCode, Unknown>>,
@@ -215,16 +215,11 @@ impl fmt::Display for Slot {
     }
 }
 
-impl Status {
-    /// As it is written in files.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Clear => "clear",
-            Self::ToReview => "to-review",
-            Self::Returned => "returned",
-            Self::Settled => "settled",
-        }
-    }
+named! { Status, name:
+    Clear = "clear",
+    ToReview = "to-review",
+    Returned = "returned",
+    Settled = "settled",
 }
 
 impl Term {

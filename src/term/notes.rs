@@ -4,6 +4,7 @@ use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
 use super::{Slot, Term};
+use crate::words::named;
 
 /// Something that was said.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -30,21 +31,9 @@ pub enum Side {
 /// Most characters of a note.
 pub const LONGEST_NOTE: usize = 1000;
 
-impl Side {
-    /// As it is written in files.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Student => "student",
-            Self::Staff => "staff",
-        }
-    }
-
-    /// The side of that name.
-    pub fn from_name(name: &str) -> Option<Self> {
-        [Self::Student, Self::Staff]
-            .into_iter()
-            .find(|side| side.name() == name)
-    }
+named! { Side, name, from_name:
+    Student = "student",
+    Staff = "staff",
 }
 
 /// A note as it is kept: without blanks around it.

@@ -47,10 +47,8 @@ pub struct Beside {
     pub key: String,
     /// Students with a mark.
     pub students: usize,
-    /// By measure.
     pub marks: BTreeMap<Measure, Contrast>,
     pub decided: usize,
-    /// By habit.
     pub habits: BTreeMap<Habit, Share>,
     /// Mean points of adjustments; none without any.
     pub mean_adjustment: Option<f64>,

@@ -57,9 +57,15 @@ pub fn code(text: &str) -> Result<String, String> {
 
 /// A name or title: at most 200 characters on one line, possibly none.
 pub fn line_of_text(text: &str) -> Result<String, String> {
+    line_within(text, 200)
+}
+
+/// A line of at most so many characters; it may be empty.
+pub fn line_within(text: &str, most: usize) -> Result<String, String> {
     let text = text.trim();
-    if text.chars().count() > 200 || text.chars().any(char::is_control) {
-        return Err(found(text, "at most 200 characters on one line"));
+    if text.chars().count() > most || text.chars().any(char::is_control) {
+        let expected = format!("at most {most} characters on one line");
+        return Err(found(text, &expected));
     }
     Ok(text.to_owned())
 }

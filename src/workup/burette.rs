@@ -18,7 +18,6 @@ pub struct BuretteUncertainty {
     calibration: f64,
     /// Half of a drop, rectangular.
     endpoint: f64,
-    /// Relative, by temperature.
     pub temperature: f64,
 }
 

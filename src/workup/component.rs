@@ -39,7 +39,6 @@ pub enum Cause {
     Reading(Role),
     /// The weighings that give a mass of that role in a preparation.
     Weighing(Role),
-    /// The laboratory's.
     Temperature,
     Repeatability,
     LotMolarity(LotCode),
@@ -82,7 +81,6 @@ pub enum Scope {
 }
 
 impl Component {
-    /// One error everywhere.
     pub fn shared(cause: impl Into<Cause>, standard: f64) -> Self {
         Self {
             cause: cause.into(),

@@ -49,7 +49,6 @@ pub enum Stock {
 
 #[derive(Clone, Debug)]
 pub struct Weighed {
-    /// g, as displayed.
     pub mass: Reading,
     pub balance: Glassware,
     /// Mass fraction of the substance.
@@ -166,9 +165,6 @@ pub enum PreparationFault {
 
 impl Preparation {
     /// Molarity of the weighed species in mol/L, with its standard uncertainty.
-    ///
-    /// # Errors
-    /// [`PreparationFault`] for a solid mixture or a step without a value.
     pub fn molarity(&self) -> Result<Assigned, PreparationFault> {
         self.value_in(&self.of_itself())
     }
@@ -188,9 +184,6 @@ impl Preparation {
     }
 
     /// The same with all that leads to it.
-    ///
-    /// # Errors
-    /// [`PreparationFault`] if the record does not fit the unit or a step has no value.
     pub fn work_up(&self, spec: &ResultSpec) -> Result<Prepared, PreparationFault> {
         let mut graph = Graph::default();
         let solid = spec.unit == ResultUnit::PercentMass;

@@ -42,9 +42,7 @@ pub enum Of {
 /// What a reading is read off, which says how it may be misread.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Instrument {
-    /// Counts downward.
     Burette,
-    /// Other graduated glassware.
     Graduated,
     Balance,
     Spectrophotometer,

@@ -37,7 +37,6 @@ pub enum Role {
     ExcessAdded,
     ExcessLeft,
     ExcessUsed,
-    /// Of a lot.
     Molarity(Party),
     /// Of a stock that a preparation starts from.
     StockMolarity,
@@ -73,7 +72,6 @@ pub enum Party {
     Analyte,
     Titrant,
     Excess,
-    /// A primary standard.
     Weighed,
     Precipitate,
     /// What the stock of a calibration line holds.
@@ -122,7 +120,6 @@ impl Own {
 pub(super) struct Written {
     /// In words, up to the species if it is about one.
     pub before: Cow<'static, str>,
-    /// After the species.
     pub after: &'static str,
     pub symbol: Cow<'static, str>,
     /// After the subscript, such as a prime.

@@ -64,7 +64,7 @@ fn identifiable_slips_are_named_and_clean_work_is_not() {
         found.clean
     );
     for code in SlipCode::ALL {
-        let made = Mistake::all().find(|m| m.slip() == Some(code));
+        let made = Mistake::ALL.into_iter().find(|m| m.slip() == Some(code));
         let count = made
             .and_then(|mistake| found.slips.get(&mistake))
             .unwrap_or_else(|| panic!("no {code} could be made"));

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 
 use super::super::folder::Folder;
 use crate::text::{Columns, Fault, Row, Table, found};
+use crate::words::named;
 
 /// A version of the standard.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -43,22 +44,12 @@ const FILES_2: [&str; 8] = [
     "userResources",
 ];
 
+named! { Version, name, from_name:
+    V1p1 = "1.1",
+    V1p2 = "1.2",
+}
+
 impl Version {
-    /// As the manifest writes it.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::V1p1 => "1.1",
-            Self::V1p2 => "1.2",
-        }
-    }
-
-    /// The version of that name.
-    pub fn from_name(name: &str) -> Option<Self> {
-        [Self::V1p1, Self::V1p2]
-            .into_iter()
-            .find(|version| version.name() == name)
-    }
-
     /// Every data file of the version, as the manifest names them.
     pub(super) fn files(self) -> impl Iterator<Item = &'static str> {
         let added: &[&str] = match self {

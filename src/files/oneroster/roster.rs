@@ -7,6 +7,7 @@ use super::package::{Package, is_active};
 use crate::course::Student;
 use crate::ids::{SectionName, StudentId};
 use crate::text::{Fault, Once, Row, Table, again, code, found, line_of_text};
+use crate::words::named;
 
 /// What becomes the student id.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -46,22 +47,10 @@ pub(super) struct Enrolled {
     pub class: String,
 }
 
-impl StudentKey {
-    /// The column it stands in.
-    pub fn column(self) -> &'static str {
-        match self {
-            Self::Identifier => "identifier",
-            Self::Username => "username",
-            Self::SourcedId => "sourcedId",
-        }
-    }
-
-    /// The one of that column.
-    pub fn from_column(column: &str) -> Option<Self> {
-        [Self::Identifier, Self::Username, Self::SourcedId]
-            .into_iter()
-            .find(|key| key.column() == column)
-    }
+named! { StudentKey, column, from_column:
+    Identifier = "identifier",
+    Username = "username",
+    SourcedId = "sourcedId",
 }
 
 /// The students of an exchange, in the order of its users. Columns we do not know are passed over, as are people who

@@ -6,7 +6,6 @@ use crate::stats::{median, two_sided_t_p};
 
 /// Fewest days through which a line is drawn: through two any line goes.
 const FEWEST_DAYS: usize = 3;
-/// Fewest results.
 const FEWEST_RESULTS: usize = 9;
 
 /// A robust straight line, percent against days.

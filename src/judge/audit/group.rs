@@ -1,5 +1,6 @@
 //! What an audit is about and what it finds.
 
+use crate::words::named;
 use serde::Serialize;
 
 /// What a group has in common.
@@ -19,45 +20,20 @@ pub enum AuditKind {
     Day,
 }
 
+named! { AuditKind, in_files:
+    Unknown = "unknown": "unknown",
+    Lot = "lot": "titrant lot",
+    ExcessLot = "excess-lot": "excess lot",
+    Section = "section": "section",
+    Assistant = "assistant": "assistant",
+    Instrument = "instrument": "instrument",
+    Day = "day": "day",
+}
+
 impl AuditKind {
-    /// Every kind, the bottle before the students.
-    pub const ALL: [Self; 7] = [
-        Self::Unknown,
-        Self::Lot,
-        Self::ExcessLot,
-        Self::Section,
-        Self::Assistant,
-        Self::Instrument,
-        Self::Day,
-    ];
-
-    pub fn in_files(self) -> &'static str {
-        match self {
-            Self::Unknown => "unknown",
-            Self::Lot => "lot",
-            Self::ExcessLot => "excess-lot",
-            Self::Section => "section",
-            Self::Assistant => "assistant",
-            Self::Instrument => "instrument",
-            Self::Day => "day",
-        }
-    }
-
     /// Whether it is a reagent with a value of its own, which may change while it stands.
     pub fn is_lot(self) -> bool {
         matches!(self, Self::Lot | Self::ExcessLot)
-    }
-
-    pub fn words(self) -> &'static str {
-        match self {
-            Self::Unknown => "unknown",
-            Self::Lot => "titrant lot",
-            Self::ExcessLot => "excess lot",
-            Self::Section => "section",
-            Self::Assistant => "assistant",
-            Self::Instrument => "instrument",
-            Self::Day => "day",
-        }
     }
 }
 
@@ -176,7 +152,6 @@ pub struct Drift {
 pub struct DriftDay {
     /// As its group is called; its number where it has none.
     pub day: String,
-    /// Results.
     pub n: usize,
     /// Median of the times of its results.
     pub at_days: f64,

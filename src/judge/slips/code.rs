@@ -2,6 +2,7 @@
 
 use std::fmt;
 
+use crate::words::named;
 use serde::{Deserialize, Serialize};
 
 /// A mistake students make.
@@ -63,108 +64,37 @@ pub enum SlipCode {
     RoundedEarly,
 }
 
+named! { SlipCode, code, from_code:
+    ReadUpward = "read-upward": "a burette reading taken upward",
+    AllReadUpward = "all-read-upward": "every burette reading taken upward",
+    TenMillilitres = "ten-millilitres": "a reading off by ten millilitres",
+    WrongPipette = "wrong-pipette": "another pipette or flask than the one named",
+    NotRinsed = "not-rinsed": "a burette or pipette that was wet at the start",
+    WholeMillilitre = "whole-millilitre": "a reading off by a whole millilitre",
+    Tenth = "tenth": "a reading off by a tenth",
+    TransposedDigits = "transposed-digits": "two digits of a reading exchanged",
+    SampleNominal = "sample-nominal": "nominal sample volume written",
+    OtherUnknown = "other-unknown": "another bottle",
+    OtherLot = "other-lot": "another lot",
+    Overshoot = "overshoot": "all endpoints overshot",
+    EndNotDifference = "end-not-difference": "end reading used as the volume",
+    StartNotZeroIgnored = "start-not-zero-ignored": "end reading used as the volume in one trial",
+    MillilitresAsLitres = "millilitres-as-litres": "millilitres taken for litres",
+    RatioInverted = "ratio-inverted": "ratio upside down",
+    RatioIgnored = "ratio-ignored": "ratio taken as 1 to 1",
+    VolumesExchanged = "volumes-exchanged": "titrant and sample volume exchanged",
+    NominalMolarity = "nominal-molarity": "molarity of the label",
+    DilutionOmitted = "dilution-omitted": "aliquot factor left out",
+    BlankOmitted = "blank-omitted": "blank not subtracted",
+    BackNotSubtracted = "back-not-subtracted": "remainder taken for what was used",
+    RoughIncluded = "rough-included": "a trial averaged in that does not count",
+    OneTrialOnly = "one-trial-only": "one trial instead of the mean",
+    WrongSpecies = "wrong-species": "expressed as another species",
+    UnitSlip = "unit-slip": "a power of ten",
+    RoundedEarly = "rounded-early": "rounded on the way",
+}
+
 impl SlipCode {
-    /// Every slip, in the order of the contract.
-    pub const ALL: [Self; 27] = [
-        Self::ReadUpward,
-        Self::AllReadUpward,
-        Self::TenMillilitres,
-        Self::WrongPipette,
-        Self::NotRinsed,
-        Self::WholeMillilitre,
-        Self::Tenth,
-        Self::TransposedDigits,
-        Self::SampleNominal,
-        Self::OtherUnknown,
-        Self::OtherLot,
-        Self::Overshoot,
-        Self::EndNotDifference,
-        Self::StartNotZeroIgnored,
-        Self::MillilitresAsLitres,
-        Self::RatioInverted,
-        Self::RatioIgnored,
-        Self::VolumesExchanged,
-        Self::NominalMolarity,
-        Self::DilutionOmitted,
-        Self::BlankOmitted,
-        Self::BackNotSubtracted,
-        Self::RoughIncluded,
-        Self::OneTrialOnly,
-        Self::WrongSpecies,
-        Self::UnitSlip,
-        Self::RoundedEarly,
-    ];
-
-    /// As it is written in files.
-    pub fn code(self) -> &'static str {
-        match self {
-            Self::ReadUpward => "read-upward",
-            Self::AllReadUpward => "all-read-upward",
-            Self::TenMillilitres => "ten-millilitres",
-            Self::WrongPipette => "wrong-pipette",
-            Self::NotRinsed => "not-rinsed",
-            Self::WholeMillilitre => "whole-millilitre",
-            Self::Tenth => "tenth",
-            Self::TransposedDigits => "transposed-digits",
-            Self::SampleNominal => "sample-nominal",
-            Self::OtherUnknown => "other-unknown",
-            Self::OtherLot => "other-lot",
-            Self::Overshoot => "overshoot",
-            Self::EndNotDifference => "end-not-difference",
-            Self::StartNotZeroIgnored => "start-not-zero-ignored",
-            Self::MillilitresAsLitres => "millilitres-as-litres",
-            Self::RatioInverted => "ratio-inverted",
-            Self::RatioIgnored => "ratio-ignored",
-            Self::VolumesExchanged => "volumes-exchanged",
-            Self::NominalMolarity => "nominal-molarity",
-            Self::DilutionOmitted => "dilution-omitted",
-            Self::BlankOmitted => "blank-omitted",
-            Self::BackNotSubtracted => "back-not-subtracted",
-            Self::RoughIncluded => "rough-included",
-            Self::OneTrialOnly => "one-trial-only",
-            Self::WrongSpecies => "wrong-species",
-            Self::UnitSlip => "unit-slip",
-            Self::RoundedEarly => "rounded-early",
-        }
-    }
-
-    /// The slip of that name.
-    pub fn from_code(code: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|slip| slip.code() == code)
-    }
-
-    pub fn words(self) -> &'static str {
-        match self {
-            Self::ReadUpward => "a burette reading taken upward",
-            Self::AllReadUpward => "every burette reading taken upward",
-            Self::TenMillilitres => "a reading off by ten millilitres",
-            Self::WrongPipette => "another pipette or flask than the one named",
-            Self::NotRinsed => "a burette or pipette that was wet at the start",
-            Self::WholeMillilitre => "a reading off by a whole millilitre",
-            Self::Tenth => "a reading off by a tenth",
-            Self::TransposedDigits => "two digits of a reading exchanged",
-            Self::SampleNominal => "nominal sample volume written",
-            Self::OtherUnknown => "another bottle",
-            Self::OtherLot => "another lot",
-            Self::Overshoot => "all endpoints overshot",
-            Self::EndNotDifference => "end reading used as the volume",
-            Self::StartNotZeroIgnored => "end reading used as the volume in one trial",
-            Self::MillilitresAsLitres => "millilitres taken for litres",
-            Self::RatioInverted => "ratio upside down",
-            Self::RatioIgnored => "ratio taken as 1 to 1",
-            Self::VolumesExchanged => "titrant and sample volume exchanged",
-            Self::NominalMolarity => "molarity of the label",
-            Self::DilutionOmitted => "aliquot factor left out",
-            Self::BlankOmitted => "blank not subtracted",
-            Self::BackNotSubtracted => "remainder taken for what was used",
-            Self::RoughIncluded => "a trial averaged in that does not count",
-            Self::OneTrialOnly => "one trial instead of the mean",
-            Self::WrongSpecies => "expressed as another species",
-            Self::UnitSlip => "a power of ten",
-            Self::RoundedEarly => "rounded on the way",
-        }
-    }
-
     /// For the student, after release: what likely happened, and what helps.
     pub fn advice(self) -> &'static str {
         match self {

@@ -4,6 +4,7 @@ use askama::Template;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
+use super::oneroster::results_form;
 use super::unpack::pack;
 use crate::desk::output_files;
 use crate::files::{Folder, FreeText, gradebook_csv, write_term};
@@ -17,6 +18,8 @@ struct FilesPage {
     frame: Frame,
     /// The course for another term; none while it has no experiment.
     copy: Option<Filled>,
+    /// For results as the files of an exchange.
+    exchange: Filled,
     unsettled: usize,
 }
 
@@ -42,6 +45,7 @@ async fn files(
             .term
             .first_day()
             .map(|first| copy_form(&first.to_string()).filled("/course/copy.zip", typed, faults)),
+        exchange: results_form(),
         unsettled: unsettled.count(),
     }))
 }

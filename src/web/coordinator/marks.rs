@@ -19,7 +19,6 @@ pub struct Marks {
     pub median: String,
     /// The picture in words.
     pub words: String,
-    /// Students by column.
     pub counts: [usize; COLUMNS],
     /// Left edge, width, upper edge and height of each column, percent.
     pub columns: Vec<[String; 4]>,
@@ -34,7 +33,6 @@ pub struct Histograms {
     pub sections: Vec<Marks>,
     /// What the columns are, in points.
     pub ranges: Vec<String>,
-    /// Most points.
     pub possible: String,
 }
 

@@ -10,12 +10,59 @@ use crate::files::Folder;
 use crate::files::oneroster::{
     Export, RosterChoice, StudentKey, Version, export, read_roster_package,
 };
+use crate::form::{Button, Faults, Field, Filled, Form, Kind, Typed, named};
 use crate::text::Fault;
 use crate::web::{CoordinatorVisitor, PageError, PageResult, UploadedFile, Uploads};
 
+/// A roster as the files of an exchange.
+pub fn roster_form() -> Filled {
+    let keys = StudentKey::ALL.map(StudentKey::column);
+    let mut form = Form::of(vec![
+        exchange_field("OneRoster files, version 1.1 or 1.2")
+            .hint("One .zip file, or manifest.csv, users.csv, classes.csv and enrollments.csv (and courses.csv) together, in bulk. Classes become sections. You see what changes before anything is changed.")
+            .needed(),
+        Field::of_list("key", "Student id", named(keys))
+            .hint("the column of users.csv that students sign in with"),
+        Field::text("course", "Course")
+            .hint("its title, code or sourcedId, if the files hold several"),
+    ]);
+    form.buttons = vec![Button::new("See what it changes").quiet()];
+    form.filled(
+        "/course/roster/oneroster",
+        Typed::default(),
+        Faults::default(),
+    )
+}
+
+/// Results as the files of an exchange.
+pub fn results_form() -> Filled {
+    let versions = [Version::V1p2, Version::V1p1].map(Version::name);
+    let mut form = Form::of(vec![
+        exchange_field("The OneRoster files your roster came from, if it did")
+            .hint("One .zip file, or all its .csv files together. Results then name the classes and students by their sourcedIds; without it every name is ours."),
+        Field::of_list("version", "Version", named(versions))
+            .hint("that of the roster\u{2019}s files, if they are given"),
+        Field::text("course", "Course")
+            .hint("its title, code or sourcedId, if those files hold several"),
+        Field::tick("leave_out", "Leave out students who are not in those files"),
+    ])
+    .title("OneRoster files with results")
+    .words("Line items and results for another system, as the open OneRoster CSV exchange, in one .zip file.");
+    form.buttons = vec![Button::new("Download the files").quiet()];
+    form.filled("/course/oneroster.zip", Typed::default(), Faults::default())
+}
+
+fn exchange_field(label: &str) -> Field {
+    let kind = Kind::Files {
+        accept: ".zip,.csv,application/zip,text/csv",
+        several: true,
+    };
+    Field::new("exchange", label, kind)
+}
+
 /// `POST /course/roster/oneroster`: what the roster of an exchange would change; nothing is changed yet.
 pub async fn roster(visitor: CoordinatorVisitor, uploads: Uploads) -> PageResult<Response> {
-    let name = named(&uploads.files);
+    let name = called(&uploads.files);
     let choice = RosterChoice {
         key: StudentKey::from_column(uploads.fields.text("key")).unwrap_or_default(),
         course: uploads.fields.text("course").to_owned(),
@@ -37,7 +84,7 @@ pub async fn roster(visitor: CoordinatorVisitor, uploads: Uploads) -> PageResult
 /// `POST /course/oneroster.zip`: line items and results, with the sourcedIds of the roster's exchange where it is sent
 /// along.
 pub async fn results(visitor: CoordinatorVisitor, uploads: Uploads) -> PageResult<Response> {
-    let name = named(&uploads.files);
+    let name = called(&uploads.files);
     let fields = uploads.fields;
     let view = visitor.view().await?;
     let (term, judged) = (view.term.clone(), view.in_course_order());
@@ -70,7 +117,7 @@ pub async fn results(visitor: CoordinatorVisitor, uploads: Uploads) -> PageResul
 }
 
 /// What a person calls what they sent.
-fn named(files: &[UploadedFile]) -> String {
+fn called(files: &[UploadedFile]) -> String {
     match files {
         [] => "nothing".to_owned(),
         [one] => one.name.clone(),

@@ -5,12 +5,14 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
 use super::home::FaultsPage;
+use super::oneroster::roster_form;
 use super::student::STUDENT;
 use crate::changes::staff_among;
 use crate::course::{StaffMember, Student};
 use crate::desk::accounts::{Kind, claimed};
 use crate::desk::{self, PrepareError, RosterPlan};
 use crate::files::{read_roster_file, write_roster};
+use crate::form::Filled;
 use crate::ids::StudentId;
 use crate::term::Altered;
 use crate::text::Fault;
@@ -26,6 +28,8 @@ const IN_PARTS: &str = ": send it in parts; nobody leaves the roster by not bein
 struct RosterPage {
     frame: Frame,
     fault: Option<String>,
+    /// For a roster as the files of an exchange.
+    exchange: Filled,
     total: usize,
     sections: Vec<SectionPeople>,
     staff: Vec<StaffMember>,
@@ -102,6 +106,7 @@ async fn roster(
     Ok(Page(RosterPage {
         frame,
         fault,
+        exchange: roster_form(),
         total: view.term.enrolled().count(),
         left: view
             .term

@@ -177,13 +177,7 @@ fn sentence(why: &HandInError) -> String {
         }
         other => other.to_string(),
     };
-    let mut letters = text.chars();
-    let first: String = letters
-        .next()
-        .into_iter()
-        .flat_map(char::to_uppercase)
-        .collect();
-    format!("{first}{}.", letters.as_str())
+    format!("{}.", crate::words::sentence(&text))
 }
 
 /// The look-over page, or the form again with what is wrong with it.

@@ -34,13 +34,7 @@ fn sentence(correction: &Correction, zone: &Zone) -> String {
     };
     let at = dates::instant(zone, correction.at);
     let text = format!("{of} {was} corrected on {at}: {points}.");
-    let mut letters = text.chars();
-    let first: String = letters
-        .next()
-        .into_iter()
-        .flat_map(char::to_uppercase)
-        .collect();
-    first + letters.as_str()
+    crate::words::sentence(&text)
 }
 
 #[cfg(test)]

@@ -45,7 +45,6 @@ pub struct VolumeSpread {
     /// Whether that is every trial.
     pub all_count: bool,
     pub mean: String,
-    /// Largest less smallest.
     pub range: String,
     /// Standard deviation; none for a single trial.
     pub s: Option<String>,

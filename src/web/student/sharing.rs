@@ -10,8 +10,10 @@ use super::instruments::expressed_as;
 use super::record::{ReadingsTable, VolumeSpread, readings_table, spread_for_student};
 use crate::course::Experiment;
 use crate::desk::{self, HandInError, HandInRequest, Image};
+use crate::form::{Faults, Field, Filled, Form, Kind, Typed};
 use crate::ids::ExperimentKey;
 use crate::measure::Reading;
+use crate::procedure::Procedure;
 use crate::submission::HandIn;
 use crate::term::Slot;
 use crate::web::{Fields, Frame, Page, PageError, PageResult, StudentVisitor, dates};
@@ -24,24 +26,34 @@ pub struct SharedPage {
     key: String,
     title: String,
     due: String,
-    unit: &'static str,
-    expressed_as: String,
     entered_by: String,
     at: String,
     mates: Option<String>,
     readings: ReadingsTable,
     spread: Option<VolumeSpread>,
-    typed: Typed,
-    faults: Vec<(&'static str, &'static str, String)>,
+    form: Filled,
     message: Option<String>,
 }
 
-/// The answer as it is typed.
-struct Typed {
-    key: String,
-    seen: usize,
-    reported: String,
-    reason: String,
+/// The student's own answer, or another than they gave before.
+fn answer_form(procedure: &Procedure, typed: &Typed) -> Form {
+    let unit = procedure.result.unit.name();
+    let label = format!("Result, as {} ({unit})", expressed_as(procedure));
+    let answer =
+        Field::new("reported", label, Kind::Answer).hint("nobody else of your group sees it");
+    let mut fields = vec![Field::hidden("key"), Field::hidden("seen"), answer.wide()];
+    if revisions_seen(typed) > 0 {
+        let reason = Field::text("reason", "Why you change your answer");
+        fields.push(reason.longest(300).wide());
+    }
+    Form::of(fields)
+        .title("Your own answer")
+        .enter("Hand in my answer")
+}
+
+/// How many revisions there were when the form was opened.
+fn revisions_seen(typed: &Typed) -> usize {
+    typed.text("seen").parse().unwrap_or(0)
 }
 
 impl SharedPage {
@@ -56,16 +68,23 @@ impl SharedPage {
         let own = view.term.submissions.get(&slot);
         let last = own.and_then(|revisions| revisions.last());
         let reported = last.and_then(|r| r.hand_in.reported.as_ref());
-        let typed = Typed {
-            key,
-            seen: own.map_or(0, Vec::len),
-            reported: reported.map(|r| r.written().to_owned()).unwrap_or_default(),
-            reason: String::new(),
-        };
-        Self::with(view, experiment, visitor, typed)
+        let seen = own.map_or(0, Vec::len).to_string();
+        let reported = reported.map_or("", Reading::written);
+        let typed = [
+            ("key", key.as_str()),
+            ("seen", &seen),
+            ("reported", reported),
+        ];
+        Self::with(view, experiment, visitor, typed.into(), Faults::default())
     }
 
-    fn with(view: &Image, experiment: &Experiment, visitor: &StudentVisitor, typed: Typed) -> Self {
+    fn with(
+        view: &Image,
+        experiment: &Experiment,
+        visitor: &StudentVisitor,
+        typed: Typed,
+        faults: Faults,
+    ) -> Self {
         let slot = Slot::new(&experiment.key, &visitor.id);
         let procedure = &experiment.procedure;
         let read = view.term.handed_in_by(&slot);
@@ -79,8 +98,6 @@ impl SharedPage {
             key: experiment.key.to_string(),
             title: procedure.title.clone(),
             due: dates::local(view.term.dates_for(experiment, &visitor.id).due),
-            unit: procedure.result.unit.name(),
-            expressed_as: expressed_as(procedure),
             entered_by: read
                 .map(|(reader, _)| name_of(view, reader))
                 .unwrap_or_default(),
@@ -88,16 +105,13 @@ impl SharedPage {
             mates: mates_words(view, &slot),
             readings: readings_table(procedure, hand_in),
             spread: spread_for_student(view, experiment, &slot, hand_in),
-            typed,
-            faults: Vec::new(),
+            form: answer_form(procedure, &typed).filled(
+                format!("/student/experiments/{}/answer", experiment.key),
+                typed,
+                faults,
+            ),
             message: None,
         }
-    }
-
-    fn fault_of(&self, field: &str) -> Option<&str> {
-        let mut faults = self.faults.iter();
-        let of = faults.find(|(name, ..)| *name == field);
-        of.map(|(_, _, what)| what.as_str())
     }
 }
 
@@ -105,44 +119,37 @@ impl SharedPage {
 pub async fn answer(
     Path(key): Path<ExperimentKey>,
     visitor: StudentVisitor,
-    fields: Fields,
+    Fields(typed): Fields,
 ) -> PageResult<Response> {
-    let typed = Typed {
-        key: fields.text("key").to_owned(),
-        seen: fields.text("seen").parse().unwrap_or(0),
-        reported: fields.text("reported").to_owned(),
-        reason: fields.text("reason").to_owned(),
-    };
-    let slot = {
+    let (slot, form) = {
         let view = visitor.view().await?;
-        let (_, slot) = find(&view, &key, &visitor)?;
-        slot
+        let (experiment, slot) = find(&view, &key, &visitor)?;
+        (slot, answer_form(&experiment.procedure, &typed))
     };
-    let mut faults = Vec::new();
-    let reported = Reading::parse_answer(&typed.reported)
-        .map_err(|why| faults.push(("reported", "Your own answer", why.to_string())))
-        .ok();
-    if typed.seen > 0 && typed.reason.is_empty() {
+    let (seen_revisions, reason) = (revisions_seen(&typed), typed.text("reason"));
+    let mut read = form.read(&typed);
+    if seen_revisions > 0 && reason.is_empty() {
         let what = "found nothing, expected a sentence that says why you change your answer";
-        faults.push(("reason", "Reason", what.to_owned()));
+        read.fault("reason", what);
     }
-    if !(16..=64).contains(&typed.key.len()) {
+    let request_key = typed.text("key").to_owned();
+    if !(16..=64).contains(&request_key.len()) {
         return Err(PageError::bad_request(
             "This form has lost its key. Open the experiment again.",
         ));
     }
-    if !faults.is_empty() {
+    if let Err(faults) = read.check() {
         return again(&visitor, &key, typed, faults, None).await;
     }
     let request = HandInRequest {
         slot,
         hand_in: HandIn {
-            reported,
+            reported: read.answer("reported"),
             ..HandIn::default()
         },
-        key: typed.key.clone(),
-        seen_revisions: typed.seen,
-        reason: typed.reason.clone(),
+        key: request_key,
+        seen_revisions,
+        reason: reason.to_owned(),
         at: visitor.now(),
     };
     match desk::hand_in(&visitor.state.desk, request).await {
@@ -150,7 +157,7 @@ pub async fn answer(
             Ok(Redirect::to(&format!("/student/receipts/{}", receipt.number)).into_response())
         }
         Err(HandInError::Store(why)) => Err(why.into()),
-        Err(why) => again(&visitor, &key, typed, Vec::new(), Some(why)).await,
+        Err(why) => again(&visitor, &key, typed, Faults::default(), Some(why)).await,
     }
 }
 
@@ -159,15 +166,16 @@ async fn again(
     visitor: &StudentVisitor,
     key: &ExperimentKey,
     mut typed: Typed,
-    faults: Vec<(&'static str, &'static str, String)>,
+    faults: Faults,
     why: Option<HandInError>,
 ) -> PageResult<Response> {
     let view = visitor.view().await?;
     let (experiment, slot) = find(&view, key, visitor)?;
     let status = match &why {
         Some(overtaken @ (HandInError::Stale { .. } | HandInError::KeyReused)) => {
-            typed.seen = view.term.submissions.get(&slot).map_or(0, Vec::len);
-            typed.key = crate::web::random_key()?;
+            let seen = view.term.submissions.get(&slot).map_or(0, Vec::len);
+            typed.set("seen", seen.to_string());
+            typed.set("key", crate::web::random_key()?);
             match overtaken {
                 HandInError::KeyReused => StatusCode::UNPROCESSABLE_ENTITY,
                 _ => StatusCode::CONFLICT,
@@ -177,9 +185,8 @@ async fn again(
         _ => StatusCode::UNPROCESSABLE_ENTITY,
     };
     let page = SharedPage {
-        faults,
         message: why.map(|why| why.to_string()),
-        ..SharedPage::with(&view, experiment, visitor, typed)
+        ..SharedPage::with(&view, experiment, visitor, typed, faults)
     };
     Ok(Page(page).with_status(status))
 }

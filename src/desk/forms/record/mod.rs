@@ -17,6 +17,7 @@ use crate::procedure::ResultUnit;
 use crate::term::Term;
 use crate::text::Fault;
 use crate::truth::{Lot, Unknown};
+use crate::words::named;
 use crate::workup::Recorded;
 
 /// The record of a bottle, or of a batch of them.
@@ -46,28 +47,15 @@ pub enum How {
     Stated,
 }
 
+named! { How, name:
+    Weighed = "weighed": "Weighed and made up",
+    Solid = "solid": "Weighed into a solid mixture",
+    Stock = "stock": "Diluted from a known stock",
+    Standardised = "standardised": "Standardised",
+    Stated = "stated": "Value from a certificate",
+}
+
 impl How {
-    /// As it is sent.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Weighed => "weighed",
-            Self::Solid => "solid",
-            Self::Stock => "stock",
-            Self::Standardised => "standardised",
-            Self::Stated => "stated",
-        }
-    }
-
-    pub fn words(self) -> &'static str {
-        match self {
-            Self::Weighed => "Weighed and made up",
-            Self::Solid => "Weighed into a solid mixture",
-            Self::Stock => "Diluted from a known stock",
-            Self::Standardised => "Standardised",
-            Self::Stated => "Value from a certificate",
-        }
-    }
-
     /// The ways in which a value of that kind can come about.
     pub fn of(what: &What, term: &Term) -> Vec<Self> {
         match what {

@@ -167,7 +167,7 @@ fn suspect(
     });
     Suspect {
         name: words::capital(&group.name),
-        found: words::sentence(&words::found(audit, group, &experiment.procedure)),
+        found: crate::words::sentence(&words::found(audit, group, &experiment.procedure)),
         ruled_out: words::ruled_out(&group.verdict),
         elsewhere: elsewhere.collect(),
         what_to_do: words::what_to_do(group, group.n() == audit.results.len()),

@@ -6,7 +6,7 @@ use crate::judge::{AuditGroup, AuditKind, GroupName, Ruled, Verdict};
 use crate::measure::{from_f64, plain, to_decimals};
 use crate::procedure::Procedure;
 use crate::term::ExperimentAudit;
-use crate::words::counted;
+use crate::words::{counted, sentence};
 
 /// Of groups of so few results it is said what they can show.
 const FEW: usize = 8;
@@ -14,13 +14,6 @@ const FEW: usize = 8;
 /// The name of a group at the head of a sentence.
 pub fn capital(name: &GroupName) -> String {
     sentence(&name.to_string())
-}
-
-/// The same words with a capital in front.
-pub fn sentence(words: &str) -> String {
-    let mut letters = words.chars();
-    let first = letters.next().into_iter().flat_map(char::to_uppercase);
-    first.chain(words.chars().skip(1)).collect()
 }
 
 /// What a group that looks off was assigned and what its students find, in a sentence.
