@@ -60,7 +60,7 @@ pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec
                 format!(
                     "{} is past the end of a {}",
                     with_unit(reading, unit),
-                    piece.title()
+                    piece.size()
                 ),
             );
         } else if value.is_zero()
@@ -149,7 +149,7 @@ pub fn questions(procedure: &Procedure, hand_in: &HandIn) -> Vec<Question> {
             found.extend(
                 written_otherwise(procedure, titration).map(|(column, expected)| {
                     let reading = column.get(titration).map_or("", |r| r.written());
-                    let piece = column.glassware(procedure).title();
+                    let piece = column.glassware(procedure).size();
                     let decimals = counted(expected, "decimal", "decimals");
                     let text =
                         format!("{reading} is not written with {decimals}, as a {piece} is read");

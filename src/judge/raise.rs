@@ -49,7 +49,8 @@ pub(super) fn flags(
     if slips.of_answer.likely().is_none() {
         found.extend(reported_differs(case, work_up, slips.of_answer));
     }
-    if !has_full(marks, Part::Agreement) {
+    // what a slip named in a trial that counts does to the scatter is said once
+    if !names_counted(slips.of_trials, work_up) && !has_full(marks, Part::Agreement) {
         found.extend(scatter_high(case, work_up));
     }
     found.extend(alike(&case.class.likenesses));
@@ -59,6 +60,16 @@ pub(super) fn flags(
     found.extend(instrument(case));
     found.extend(late(case));
     found
+}
+
+/// Whether a slip is put forward in a trial that counts.
+fn names_counted(explanation: &Explanation, work_up: &WorkUp) -> bool {
+    let counts = |number: &u32| {
+        let mut trials = work_up.trials.iter();
+        trials.any(|t| t.counted && t.trial.number() == Some(*number))
+    };
+    let likely = explanation.likely();
+    likely.is_some_and(|slip| slip.trials.iter().any(counts))
 }
 
 /// Whether a part that is marked has all its points.
@@ -159,14 +170,7 @@ fn likely_slip(case: &Case, work_up: &WorkUp, slips: &Slips) -> Option<Flag> {
         ..Flag::by_chance(FlagCode::LikelySlip, evidence.join("; "), chance)
     };
     // a trial that does not count costs nothing, and an answer's share is given already
-    let counts = |number: &u32| {
-        let mut trials = work_up.trials.iter();
-        trials.any(|t| t.counted && t.trial.number() == Some(*number))
-    };
-    let in_counted = all[0]
-        .likely()
-        .is_some_and(|slip| slip.trials.iter().any(counts));
-    let review = in_counted || all[1].likely().is_some();
+    let review = names_counted(all[0], work_up) || all[1].likely().is_some();
     (!evidence.is_empty()).then_some(Flag { review, ..flag })
 }
 

@@ -213,7 +213,17 @@ impl Glassware {
 
     /// A name for people, such as “50 mL burette, class B”.
     pub fn title(&self) -> String {
-        let size = match (self.kind, self.graduation) {
+        let size = self.size();
+        match self.class {
+            Some(Class::A) => format!("{size}, class A"),
+            Some(Class::B) => format!("{size}, class B"),
+            None => size,
+        }
+    }
+
+    /// The same without its class, such as “50 mL burette”.
+    pub fn size(&self) -> String {
+        match (self.kind, self.graduation) {
             (GlasswareKind::Balance, Some(readability)) => {
                 format!("balance reading to {readability} g")
             }
@@ -221,11 +231,6 @@ impl Glassware {
                 format!("spectrophotometer reading to {readability}")
             }
             _ => format!("{} mL {}", self.capacity, self.kind.name()),
-        };
-        match self.class {
-            Some(Class::A) => format!("{size}, class A"),
-            Some(Class::B) => format!("{size}, class B"),
-            None => size,
         }
     }
 }

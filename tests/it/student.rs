@@ -158,7 +158,7 @@ async fn a_correction_keeps_the_old_version_struck_through() {
     let (mut student, _) = handed_in(&app, "0042").await;
     let form = student.get(BENCH).await;
     assert!(
-        form.body.contains("value=\"20.48\"") && form.body.contains("Why you correct"),
+        form.body.contains("value=\"20.48\"") && form.body.contains("Reason for the correction"),
         "{}",
         form.body
     );

@@ -171,6 +171,8 @@ async fn the_form_says_whether_another_trial_is_worth_doing_and_adds_one_offline
         )
         .await;
         browser.screenshot("bench-phone-trial").await;
+        // one more trial is offered behind the last
+        open_part_of(&browser, &field("3.burette_start_mL")).await;
         set_offline(&browser, true).await;
         browser.click("button[value=add]").await;
         write(&browser, &field("4.burette_start_mL"), "0.00").await;

@@ -149,7 +149,7 @@ async fn shared(look: Look, name: &'static str) {
         browser.submit("main form button").await;
         assert!(
             browser
-                .text("#reported-error")
+                .text("#reported-fault")
                 .await
                 .contains("found nothing")
         );
