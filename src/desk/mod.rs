@@ -35,9 +35,7 @@ pub use hand_in::{
 };
 pub use history::ValueVersion;
 pub use import::{ImportPlan, plan_import};
-pub use people::{
-    RosterPlan, apply_roster, plan_roster, remember_columns, remembered_columns,
-};
+pub use people::{RosterPlan, apply_roster, plan_roster, remember_columns, remembered_columns};
 pub use prepare::{new_course, open_key, release};
 pub use recompute::{Difference, recompute, verify};
 pub use review::{ReviewError, decide, give_points, give_points_to, take_back};

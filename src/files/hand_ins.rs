@@ -12,8 +12,8 @@ use crate::procedure::Procedure;
 use crate::submission::{HandIn, Titration};
 use crate::term::{Revision, Slot, Term};
 use crate::text::{
-    Columns, Fault, Known, Once, Table, RecordColumn, RecordFile, again, column, found, guarded, or_empty, whole,
-    write_csv,
+    Columns, Fault, Known, Once, RecordColumn, RecordFile, Table, again, column, found, guarded,
+    or_empty, whole, write_csv,
 };
 
 /// Answers by slot; each with its line and the revision it says it belongs to.
@@ -62,7 +62,9 @@ pub(super) fn read_reported(
     let mut once = Once::new();
     let rows = file.rows(bytes, known, faults).unwrap_or_default();
     let others = Columns::with_others(&[], &[]);
-    let table = aside.as_ref().and_then(|_| Table::read(file.name, bytes, &others, &mut Vec::new()));
+    let table = aside
+        .as_ref()
+        .and_then(|_| Table::read(file.name, bytes, &others, &mut Vec::new()));
     for row in rows {
         let mut raw = table.iter().flat_map(|table| &table.rows);
         if let Some(table) = &table
