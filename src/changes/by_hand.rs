@@ -5,13 +5,14 @@ use serde::{Deserialize, Serialize};
 
 use super::{Made, OfSlot, Reach, RecordsOf, Replaced, SlotEvent, SlotKind, nothing, records};
 use crate::term::{Slot, Term};
-use crate::text::{RecordColumn, decimal, found};
+use crate::text::{RecordColumn, decimal, found, or_empty};
 
 pub type GivePoints = OfSlot<PointsByHand>;
 
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct PointsByHand {
-    pub points: Decimal,
+    /// None: those given are taken back.
+    pub points: Option<Decimal>,
 }
 
 impl SlotKind for PointsByHand {
@@ -20,7 +21,10 @@ impl SlotKind for PointsByHand {
     const REPLACED: fn(&GivePoints, &Term) -> Vec<Replaced> = nothing;
 
     fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
-        term.by_hand.insert(slot.clone(), self.points);
+        match self.points {
+            Some(points) => term.by_hand.insert(slot.clone(), points),
+            None => term.by_hand.remove(slot),
+        };
     }
 
     fn reach(slot: &Slot) -> Reach {
@@ -29,7 +33,10 @@ impl SlotKind for PointsByHand {
 
     fn held(term: &Term, slot: &Slot) -> Vec<Self> {
         let points = term.by_hand.get(slot).cloned();
-        points.map(|points| Self { points }).into_iter().collect()
+        let given = points.map(|points| Self {
+            points: Some(points),
+        });
+        given.into_iter().collect()
     }
 
     fn event(&self, _: usize) -> Option<SlotEvent> {
@@ -42,9 +49,9 @@ fn file() -> RecordsOf<GivePoints> {
         "points",
         |one: &mut GivePoints, text, known| {
             let most = known.by_hand.get(&one.slot.experiment);
-            within(text, &one.slot.experiment, most).map(|points| one.body.points = points)
+            within(text, &one.slot.experiment, most).map(|points| one.body.points = Some(points))
         },
-        |one| one.body.points.to_string(),
+        |one| or_empty(one.body.points.as_ref()),
     );
     records(
         "by-hand.csv",

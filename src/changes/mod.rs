@@ -280,6 +280,7 @@ changes! {
     Student(Student) in student with StudentForm, roster, staff_among;
     Staff(StaffMember) in staff with StaffForm;
     RemoveStaff(RemoveStaff) in remove_staff with RemoveStaffForm;
+    OwnColumn(OwnColumn) in own_column;
     Experiment(SetExperiment) in experiment;
     Lot(LotValue) in lot;
     Unknown(UnknownValue) in unknown;
@@ -288,6 +289,7 @@ changes! {
     Reissue(Replace) in reissue with ReissueForm;
     Group(JoinGroup) in group with Group;
     HandIn(HandInMade) in hand_in with HandedIn;
+    SetAside(SetAside) in set_aside with UnreadRow;
     ByHand(GivePoints) in by_hand with PointsByHand;
     Decide(Decide) in decision;
     Note(LeaveNote) in note;

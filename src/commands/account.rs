@@ -4,18 +4,17 @@ use std::path::Path;
 
 use jiff::Timestamp;
 
-use super::Failure;
+use super::{Failure, open_or_make};
 use crate::changes::Change;
 use crate::course::{StaffMember, StaffRole};
 use crate::desk::{Desk, accounts};
-use crate::store::Store;
 
 /// Puts a coordinator on the staff list, if they are not there, and prints the code with which they set their password.
-pub async fn add_coordinator(db: &Path, login: &str) -> Result<(), Failure> {
+pub async fn add_coordinator((db, new): (&Path, bool), login: &str) -> Result<(), Failure> {
     let login =
         crate::text::code(login).map_err(|what| Failure::Other(format!("LOGIN: {what}")))?;
     let now = Timestamp::now();
-    let desk = Desk::open(Store::open(db).await?).await?;
+    let desk = Desk::open(open_or_make((db, new)).await?).await?;
     let held = match desk.view().await {
         Ok(view) => view
             .term

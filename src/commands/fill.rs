@@ -6,11 +6,10 @@ use clap::Args;
 
 use super::{Failure, open_existing};
 use crate::desk::Desk;
-use crate::files::{
-    FillChoice, FillPlan, IdKind, Points, Sheet, column_named, may_have_decimal_comma,
-};
+use crate::files::{FillChoice, FillPlan, IdKind, OwnFile, Points, Sheet, column_named};
 use crate::ids::ExperimentKey;
 use crate::text::Fault;
+use crate::words::counted;
 
 /// What `fill` is asked to do.
 #[derive(Debug, Args)]
@@ -41,16 +40,20 @@ pub struct FillLine {
     /// Where the filled file goes
     #[arg(long, value_name = "FILE")]
     out: PathBuf,
+    /// Write over a file that is there already
+    #[arg(long)]
+    force: bool,
 }
 
 /// Fills a file in and says on stderr what was and was not matched.
 pub async fn run(line: &FillLine) -> Result<(), Failure> {
     let name = line.file.display().to_string();
     let bytes = std::fs::read(&line.file).map_err(|why| unreadable(&line.file, &why))?;
-    let sheet = Sheet::read(&name, &bytes).map_err(Failure::Faults)?;
+    let file = OwnFile::read(&name, &bytes).map_err(Failure::Faults)?;
+    let sheet = file.table().map_err(Failure::Faults)?;
     let desk = Desk::open(open_existing(&line.db).await?).await?;
     let view = desk.view().await?;
-    let choice = line.choice(&sheet, |key| view.term.experiment(key).is_some());
+    let choice = line.choice((&file, &sheet), |key| view.term.experiment(key).is_some());
     let choice = choice.map_err(|what| Failure::Faults(vec![Fault::of_file(&name, what)]))?;
     let faults = choice.faults(&sheet).into_iter();
     let faults: Vec<Fault> = faults
@@ -62,9 +65,28 @@ pub async fn run(line: &FillLine) -> Result<(), Failure> {
     let plan = choice.plan(&sheet, &view.term, &view.in_course_order());
     drop(view);
     desk.close().await;
+    if line.out.exists() && !line.force {
+        return Err(Failure::Other(format!(
+            "{}: found this file there already, expected a new one; --force writes over it",
+            line.out.display()
+        )));
+    }
+    if plan.matched == 0 {
+        return Err(Failure::Other(format!(
+            "{name}: found no row of a student of the course by the column \u{201c}{}\u{201d} among {}, expected ids as on the roster{}; nothing was written",
+            line.id,
+            counted(sheet.rows(), "row", "rows"),
+            if line.email {
+                ""
+            } else {
+                " (--email for addresses)"
+            }
+        )));
+    }
     say(&name, &plan);
-    std::fs::write(&line.out, sheet.filled(&plan.fillings()))
-        .map_err(|why| unreadable(&line.out, &why))?;
+    let filled = file.filled(&sheet, &plan.fillings());
+    let filled = filled.map_err(|fault| Failure::Faults(vec![fault]))?;
+    std::fs::write(&line.out, filled).map_err(|why| unreadable(&line.out, &why))?;
     println!("{}", line.out.display());
     Ok(())
 }
@@ -72,7 +94,7 @@ pub async fn run(line: &FillLine) -> Result<(), Failure> {
 impl FillLine {
     fn choice(
         &self,
-        sheet: &Sheet<'_>,
+        (file, sheet): (&OwnFile<'_>, &Sheet<'_>),
         known: impl Fn(&str) -> bool,
     ) -> Result<FillChoice, String> {
         let mut targets = Vec::new();
@@ -93,10 +115,10 @@ impl FillLine {
         if let Some(column) = &self.total {
             targets.push((Points::Total, column_named(sheet, column)?));
         }
-        if self.decimal_comma && !may_have_decimal_comma(sheet.separator()) {
+        if self.decimal_comma && !file.may_have_decimal_comma(sheet.separator()) {
             return Err(format!(
-                "found cells separated by {}, expected semicolons with --decimal-comma",
-                sheet.separator().words()
+                "found cells {}, expected semicolons with --decimal-comma",
+                file.words(sheet.separator())
             ));
         }
         Ok(FillChoice {
@@ -113,31 +135,58 @@ impl FillLine {
     }
 }
 
+/// Most lines of a kind that are said.
+const MOST_SAID: usize = 20;
+
+/// What was not filled in and why, and all of it in one line at the end.
 fn say(file: &str, plan: &FillPlan) {
+    let list = |lines: Vec<String>, more: &str| {
+        for line in lines.iter().take(MOST_SAID) {
+            eprintln!("{line}");
+        }
+        if lines.len() > MOST_SAID {
+            let rest = lines.len().saturating_sub(MOST_SAID);
+            eprintln!("{file}: and {rest} more {more}");
+        }
+    };
+    let strangers = plan.strangers.iter();
+    let strangers =
+        strangers.map(|(line, id)| format!("{file}:{line}: nobody of the course is {id}"));
+    list(strangers.collect(), "whom nobody of the course is");
+    let left = plan.left.iter();
+    let left = left.map(|(line, student)| {
+        format!(
+            "{file}:{line}: {} ({student}) has left the course; not filled in",
+            student.id
+        )
+    });
+    list(left.collect(), "who have left the course");
+    let repeated = plan.repeated.iter().map(|(id, lines)| {
+        let lines: Vec<String> = lines.iter().map(u64::to_string).collect();
+        format!(
+            "{file}: {id} stands on lines {}; none is filled in",
+            lines.join(", ")
+        )
+    });
+    list(repeated.collect(), "that stand on several lines");
+    let shared = plan.shared.iter();
+    let shared = shared.map(|(line, id)| {
+        format!("{file}:{line}: several students have the address {id}; it is not filled in")
+    });
+    list(shared.collect(), "with an address of several students");
+    let missing = plan.missing.iter();
+    let missing = missing.map(|student| format!("{file}: {} is not in the file", student.id));
+    list(missing.collect(), "who are not in the file");
     eprintln!(
-        "{file}: {} rows matched, {} cells written, {} said so already, {} kept, {} students handed nothing in there",
+        "{file}: {} rows matched, {} cells written, {} said so already, {} kept, {} students handed nothing in there, {} have left, {} unknown",
         plan.matched,
         plan.written.len(),
         plan.same,
         plan.kept.len(),
-        plan.nothing
+        plan.nothing,
+        plan.left.len(),
+        plan.strangers.len()
     );
-    for (line, id) in &plan.strangers {
-        eprintln!("{file}:{line}: nobody of the course is {id}");
-    }
-    for (id, lines) in &plan.repeated {
-        let lines: Vec<String> = lines.iter().map(u64::to_string).collect();
-        eprintln!(
-            "{file}: {id} stands on lines {}; none is filled in",
-            lines.join(", ")
-        );
-    }
-    for (line, id) in &plan.shared {
-        eprintln!("{file}:{line}: several students have the address {id}; it is not filled in");
-    }
-    for student in &plan.missing {
-        eprintln!("{file}: {} is not in the file", student.id);
-    }
 }
 
 fn unreadable(file: &Path, why: &std::io::Error) -> Failure {

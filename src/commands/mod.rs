@@ -1,6 +1,6 @@
 //! The command line: one file per command.
 //!
-//! Exit status 0 done, 1 the input or the data is at fault, 2 wrong usage. Results on stdout, all else on stderr.
+//! Exit status 0 done, 1 the input or the data is at fault, 2 wrong usage, 3 done but for what was set aside. Results on stdout, all else on stderr.
 
 mod account;
 mod backup;
@@ -12,6 +12,7 @@ mod folder;
 mod invent;
 mod recompute;
 mod rehearse;
+mod roster;
 mod serve;
 
 use std::io::IsTerminal;
@@ -49,6 +50,9 @@ enum Command {
         /// The database file
         #[arg(long, value_name = "FILE")]
         db: PathBuf,
+        /// Make the database, which is not there yet
+        #[arg(long)]
+        new: bool,
         /// Address to listen on
         #[arg(long, default_value = "127.0.0.1:4173")]
         listen: SocketAddr,
@@ -63,14 +67,30 @@ enum Command {
         /// Where the four files of grades go
         #[arg(long, value_name = "DIR")]
         out: PathBuf,
+        /// Grade the rest where a row of readings cannot be read; every such row is named, and the exit status is 3
+        #[arg(long)]
+        set_aside: bool,
+        /// Write over files that were edited since, or are not of this command
+        #[arg(long)]
+        force: bool,
     },
-    /// Bring a course folder into a database
+    /// Bring a course folder into a database; into a course that is there already only with --yes
     Import {
-        /// The course folder
+        /// The course folder, a zip file of it, or a roster as a .csv, .xlsx or .ods file
         folder: PathBuf,
         /// The database file
         #[arg(long, value_name = "FILE")]
         db: PathBuf,
+        /// Change the course that is there; without it what would change is printed, and nothing is changed
+        #[arg(long)]
+        yes: bool,
+        /// Bring in the rest where a row of readings cannot be read; every such row is named, and the exit status is 3
+        #[arg(long)]
+        set_aside: bool,
+        /// Of a roster: which column is student_id, family_name, given_name, name, section or email; may be given many
+        /// times
+        #[arg(long = "column", value_name = "FIELD=COLUMN")]
+        columns: Vec<String>,
     },
     /// Write a course out as a folder
     Export {
@@ -80,6 +100,9 @@ enum Command {
         /// Where the folder goes
         #[arg(long, value_name = "DIR")]
         out: PathBuf,
+        /// Write over files that were edited since, or are not of this command
+        #[arg(long)]
+        force: bool,
     },
     /// Fill points into a table of your own, leaving every other byte as it is
     Fill(fill::FillLine),
@@ -145,6 +168,9 @@ enum Command {
         /// The database file
         #[arg(long, value_name = "FILE")]
         db: PathBuf,
+        /// Make the database, which is not there yet
+        #[arg(long)]
+        new: bool,
         /// What they sign in with
         login: String,
     },
@@ -175,6 +201,9 @@ enum Failure {
     Store(#[from] StoreError),
     #[error("{0}")]
     Other(String),
+    /// All is done but for these rows.
+    #[error("{0}")]
+    SetAside(String),
 }
 
 /// Runs what the command line asks for.
@@ -197,12 +226,31 @@ impl Command {
             Self::Demo { listen, keep } => demo::run(listen, keep).await,
             Self::Serve {
                 db,
+                new,
                 listen,
                 public_url,
-            } => serve::run(&db, listen, public_url.as_deref()).await,
-            Self::Grade { folder, out } => folder::grade(&folder, &out).await,
-            Self::Import { folder, db } => folder::import(&folder, &db).await,
-            Self::Export { db, out } => folder::export(&db, &out).await,
+            } => serve::run((&db, new), listen, public_url.as_deref()).await,
+            Self::Grade {
+                folder,
+                out,
+                set_aside,
+                force,
+            } => folder::grade(&folder, set_aside, (&out, force)).await,
+            Self::Import {
+                folder,
+                db,
+                yes,
+                set_aside: _,
+                columns,
+            } if roster::is_table(&folder) => roster::import(&folder, &db, yes, &columns).await,
+            Self::Import {
+                folder,
+                db,
+                yes,
+                set_aside,
+                columns: _,
+            } => folder::import(&folder, &db, yes, set_aside).await,
+            Self::Export { db, out, force } => folder::export(&db, (&out, force)).await,
             Self::Fill(line) => fill::run(&line).await,
             Self::Explain {
                 folder,
@@ -229,7 +277,9 @@ impl Command {
             ),
             Self::Recompute { db, verify } => recompute::run(&db, verify).await,
             Self::Backup { db, to } => backup::run(&db, &to).await,
-            Self::AddCoordinator { db, login } => account::add_coordinator(&db, &login).await,
+            Self::AddCoordinator { db, new, login } => {
+                account::add_coordinator((&db, new), &login).await
+            }
             Self::Invent {
                 folder,
                 sections,
@@ -252,7 +302,10 @@ impl From<BringError> for Failure {
 
 fn fail(why: &Failure) -> ExitCode {
     eprintln!("{why}");
-    ExitCode::FAILURE
+    match why {
+        Failure::SetAside(_) => ExitCode::from(3),
+        _ => ExitCode::FAILURE,
+    }
 }
 
 fn lines(faults: &[Fault]) -> String {
@@ -268,6 +321,23 @@ fn progress(what: &str) {
     if std::io::stderr().is_terminal() {
         eprintln!("{what} …");
     }
+}
+
+/// Opens a database that is there, or makes one where that is asked for.
+async fn open_or_make((db, new): (&std::path::Path, bool)) -> Result<Store, Failure> {
+    if !new && !db.is_file() {
+        return Err(Failure::Other(format!(
+            "found no file {}, expected a database; --new makes one",
+            db.display()
+        )));
+    }
+    if new && db.exists() {
+        return Err(Failure::Other(format!(
+            "found {} there already, expected none with --new",
+            db.display()
+        )));
+    }
+    Ok(Store::open(db).await?)
 }
 
 /// Opens a database that must be there already.

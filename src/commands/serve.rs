@@ -10,16 +10,19 @@ use tracing_subscriber::filter::Targets;
 use tracing_subscriber::layer::SubscriberExt as _;
 use tracing_subscriber::util::SubscriberInitExt as _;
 
-use super::Failure;
+use super::{Failure, open_or_make};
 use crate::desk::Desk;
-use crate::store::Store;
 use crate::web::{self, AppState, Settings};
 
 /// Serves a database until it is asked to stop.
-pub async fn run(db: &Path, listen: SocketAddr, public: Option<&str>) -> Result<(), Failure> {
+pub async fn run(
+    (db, new): (&Path, bool),
+    listen: SocketAddr,
+    public: Option<&str>,
+) -> Result<(), Failure> {
     let public = public.map(public_address).transpose()?;
     log_to_stderr();
-    let desk = Arc::new(Desk::open(Store::open(db).await?).await?);
+    let desk = Arc::new(Desk::open(open_or_make((db, new)).await?).await?);
     let listener = bind(listen).await?;
     eprintln!("serving {} on {}", db.display(), address(&listener)?);
     serve(desk, listener, public).await

@@ -2,6 +2,7 @@
 
 use jiff::Timestamp;
 
+use super::import::changes_to;
 use super::{Desk, Image};
 use crate::changes::{Change, HandInMade};
 use crate::files::{self, Folder};
@@ -63,21 +64,14 @@ pub async fn bring_in_term(
     desk.apply_if(login, at, |image| {
         let changes = match image.map(|image| &image.term) {
             None => changes_of_new(incoming),
-            Some(held) if same_course(held, incoming) => held.changes_from(incoming),
-            Some(held) => {
-                let name = |term: &Term| format!("{}, {}", term.course.title, term.course.term);
-                return Err(BringError::OtherCourse {
-                    held: name(held),
-                    folder: name(incoming),
-                });
-            }
+            Some(held) => changes_to(held, incoming)?,
         };
         brought.changes = changes.len();
         brought.hand_ins = changes
             .iter()
             .filter(|c| matches!(c, Change::HandIn(HandInMade { .. })))
             .count();
-        Ok(changes)
+        Ok::<_, BringError>(changes)
     })
     .await?;
     Ok(brought)
@@ -90,14 +84,16 @@ pub fn output_files(image: &Image) -> Folder {
 
 /// The whole job with no server: a folder in, the four files of grades out, through a database in memory.
 pub async fn grade(folder: &Folder, at: Timestamp) -> Result<Folder, BringError> {
-    let desk = Desk::open(Store::in_memory().await?).await?;
-    bring_in(&desk, folder, "grade", at).await?;
-    let view = desk.view().await?;
-    Ok(output_files(&view))
+    let incoming = files::read_term(folder).map_err(BringError::Faults)?;
+    grade_term(&incoming, at).await
 }
 
-fn same_course(one: &Term, other: &Term) -> bool {
-    one.course.title == other.course.title && one.course.term == other.course.term
+/// As [`grade`], for a folder already read.
+pub async fn grade_term(incoming: &Term, at: Timestamp) -> Result<Folder, BringError> {
+    let desk = Desk::open(Store::in_memory().await?).await?;
+    bring_in_term(&desk, incoming, "grade", at).await?;
+    let view = desk.view().await?;
+    Ok(output_files(&view))
 }
 
 /// Everything of a term as changes to a database that holds no course.

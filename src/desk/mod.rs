@@ -4,16 +4,19 @@
 //! written to disk, with the judgements it alters, before the image is seen with it.
 
 pub mod accounts;
+mod entered_row;
 mod folder;
 pub mod forms;
 mod hand_in;
 mod history;
+mod import;
 pub mod passwords;
 mod people;
 mod person;
 mod prepare;
 mod recompute;
 mod review;
+mod saved;
 pub mod sessions;
 mod telling;
 mod texts;
@@ -23,17 +26,20 @@ use std::collections::BTreeMap;
 use jiff::Timestamp;
 use tokio::sync::{RwLock, RwLockReadGuard, RwLockWriteGuard};
 
-pub use folder::{BringError, Brought, bring_in, bring_in_term, grade, output_files};
+pub use entered_row::{RowRead, enter_row, read_row};
+pub use folder::{BringError, Brought, bring_in, bring_in_term, grade, grade_term, output_files};
 pub use forms::PrepareError;
 pub use hand_in::{
     HandInError, HandInRequest, MOST_HAND_INS, Receipt, StoredSubmission, WITHIN, hand_in,
     submission,
 };
 pub use history::ValueVersion;
-pub use people::{RosterPlan, apply_roster, plan_roster};
+pub use import::{ImportPlan, plan_import};
+pub use people::{RosterPlan, apply_roster, plan_roster, remember_columns, remembered_columns};
 pub use prepare::{new_course, open_key, release};
 pub use recompute::{Difference, recompute, verify};
 pub use review::{ReviewError, decide, give_points, give_points_to, take_back};
+pub use saved::lost_of_roster;
 pub use telling::{MOST_UNANSWERED, NoteError, leave_note};
 pub use texts::FileTexts;
 

@@ -6,12 +6,16 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 
 use super::{Desk, PrepareError};
-use crate::changes::{Change, staff_among};
+use crate::changes::{Change, OwnColumn, staff_among};
 use crate::course::Student;
+use crate::files::tables::{RosterColumns, RosterField, RosterFile};
 use crate::form::Faults;
 use crate::ids::StudentId;
 use crate::store::StoreError;
 use crate::term::Term;
+
+/// The kind of file that rosters are, where columns of it are remembered.
+const ROSTER: &str = "roster";
 
 /// What a roster would change.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -98,4 +102,36 @@ pub async fn apply_roster(
     })
     .await?;
     Ok(plan)
+}
+
+/// The names of columns that were chosen for rosters earlier.
+pub fn remembered_columns(term: &Term) -> Vec<(RosterField, String)> {
+    let name = |field: RosterField| {
+        let key = (ROSTER.to_owned(), field.name().to_owned());
+        Some((field, term.own_columns.get(&key)?.clone()))
+    };
+    RosterField::ALL.into_iter().filter_map(name).collect()
+}
+
+/// Remembers which column of a roster is which, where its header does not say so by itself.
+pub async fn remember_columns(
+    desk: &Desk,
+    roster: &RosterFile,
+    columns: &RosterColumns,
+    (login, at): (&str, Timestamp),
+) -> Result<(), StoreError> {
+    let known = RosterColumns::guess(&roster.header);
+    if known == *columns {
+        return Ok(());
+    }
+    let column = |(field, place): (RosterField, usize)| {
+        Some(Change::OwnColumn(OwnColumn {
+            table: ROSTER.to_owned(),
+            field: field.name().to_owned(),
+            column: roster.header.cells.get(place)?.clone(),
+        }))
+    };
+    let changes: Vec<Change> = columns.all().filter_map(column).collect();
+    desk.apply(changes, login, at).await?;
+    Ok(())
 }

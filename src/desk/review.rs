@@ -31,6 +31,9 @@ pub enum ReviewError {
     /// A trial that is not there.
     #[error("found no trial {0} in this submission")]
     NoTrial(u32),
+    /// A trial that is there already.
+    #[error("found trial {0} in this submission already, expected another number")]
+    TrialThere(String),
     /// An adjustment out of range.
     #[error("found {found} points, expected \u{2212}{most} to {most}")]
     Adjustment {
@@ -149,11 +152,11 @@ pub async fn take_back(
     Ok(())
 }
 
-/// Gives points by hand, or replaces those given.
+/// Gives points by hand, replaces those given, or takes them back where there are none.
 pub async fn give_points(
     desk: &Desk,
     slot: Slot,
-    points: Decimal,
+    points: Option<Decimal>,
     who: (&str, Timestamp),
 ) -> Result<(), ReviewError> {
     let Slot {
@@ -167,12 +170,12 @@ pub async fn give_points(
         .map_or(Ok(()), |(_, why)| Err(why))
 }
 
-/// Gives points by hand to students of an experiment, or replaces those given. Points that cannot be given come back,
+/// Gives points by hand to students of an experiment, replaces those given, or takes them back where there are none. Points that cannot be given come back,
 /// each with why; the others are on disk.
 pub async fn give_points_to(
     desk: &Desk,
     experiment: &ExperimentKey,
-    points: &[(StudentId, Decimal)],
+    points: &[(StudentId, impl Into<Option<Decimal>> + Copy)],
     (login, at): (&str, Timestamp),
 ) -> Result<Vec<(StudentId, ReviewError)>, ReviewError> {
     let mut refused = Vec::new();
@@ -182,15 +185,16 @@ pub async fn give_points_to(
         let most = found.procedure.marking.by_hand.unwrap_or_default();
         let mut changes = Vec::new();
         for (student, points) in points {
-            let (found, slot) = (*points, Slot::new(experiment, student));
+            let points: Option<Decimal> = (*points).into();
+            let (found, slot) = (points.unwrap_or_default(), Slot::new(experiment, student));
             if term.student(student).is_none() {
                 refused.push((student.clone(), ReviewError::NotFound));
             } else if found < Decimal::ZERO || found > most {
                 refused.push((student.clone(), ReviewError::Points { found, most }));
-            } else if term.by_hand.get(&slot) != Some(points) {
+            } else if term.by_hand.get(&slot) != points.as_ref() {
                 changes.push(Change::ByHand(GivePoints {
                     slot,
-                    body: PointsByHand { points: found },
+                    body: PointsByHand { points },
                 }));
             }
         }

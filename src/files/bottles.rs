@@ -150,7 +150,13 @@ pub fn read_value_lines(text: &str) -> Result<Vec<(UnknownCode, Assigned)>, Vec<
                 fault.in_column(column)
             });
         };
-        let cells: Vec<&str> = text.split(['\t', ',', ';']).collect();
+        // where another separator stands, commas are decimal
+        let other = [';', '\t'].into_iter().find(|mark| text.contains(*mark));
+        let plain = match other {
+            Some(_) => text.replace(',', "."),
+            None => text.to_owned(),
+        };
+        let cells: Vec<&str> = plain.split(other.unwrap_or(',')).collect();
         let [own, value, uncertainty] = cells.as_slice() else {
             let what = format!(
                 "found {} cells, expected 3: code, value, standard uncertainty",

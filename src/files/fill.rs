@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use rust_decimal::Decimal;
 
 use super::gradebook::{Grades, points};
-use super::sheet::{Filling, Separator, Sheet};
+use super::sheet::{Filling, Sheet};
 use crate::course::Student;
 use crate::ids::ExperimentKey;
 use crate::term::{Judged, Slot, Term};
@@ -62,6 +62,8 @@ pub struct FillPlan {
     pub strangers: Vec<(u64, String)>,
     /// Rows with nothing in the id column.
     pub blank: usize,
+    /// Students who have left, with their lines: their rows are not filled in.
+    pub left: Vec<(u64, Student)>,
     /// Students who are in no row.
     pub missing: Vec<Student>,
     /// Ids that stand in several rows, with their lines: none of these rows is filled in.
@@ -110,6 +112,11 @@ impl IdKind {
 
     fn of_cell(self, cell: &str) -> String {
         let cell = unguarded(cell.trim()).trim();
+        // as some programs keep a spreadsheet from taking an id for a number
+        let kept = cell
+            .strip_prefix("=\"")
+            .and_then(|rest| rest.strip_suffix('"'));
+        let cell = kept.unwrap_or(cell);
         match self {
             Self::StudentId => cell.to_owned(),
             Self::Email => cell.to_lowercase(),
@@ -183,9 +190,29 @@ impl FillChoice {
                     format!("found \u{201c}{name}\u{201d} again, expected a column of its own")
                 };
                 faults.push((Some(place), what));
+            } else if let Some(other) = self.text_among(sheet, *column) {
+                let name = columns.get(*column).map_or("", |name| name.trim());
+                let what = format!(
+                    "found \u{201c}{other}\u{201d} and the like in the column \u{201c}{name}\u{201d}, expected points or empty cells"
+                );
+                faults.push((Some(place), what));
             }
         }
         faults
+    }
+
+    /// A text in a column that holds more texts than numbers, so that it is not one of points. Rows of nobody, such as a
+    /// second header, do not count.
+    fn text_among(&self, sheet: &Sheet<'_>, column: usize) -> Option<String> {
+        let is_of_somebody = |row: &usize| !sheet.cell(*row, self.id_column).trim().is_empty();
+        let rows = (0..sheet.rows()).filter(is_of_somebody);
+        let cells = rows.map(|row| sheet.cell(row, column).trim().to_owned());
+        let (numbers, texts): (Vec<String>, Vec<String>) = cells
+            .filter(|cell| !cell.is_empty())
+            .partition(|cell| is_of_points(cell));
+        (texts.len() > numbers.len())
+            .then(|| texts.into_iter().next())
+            .flatten()
     }
 
     /// What filling the file in comes to, with the points as they stand.
@@ -204,6 +231,9 @@ impl FillChoice {
                 ([], _) => plan
                     .strangers
                     .extend(lines().map(|line| (line, id.clone()))),
+                ([student], [row]) if !student.is_enrolled() => {
+                    plan.left.push((sheet.line(*row), (*student).clone()));
+                }
                 ([_], [row]) => {
                     plan.matched += 1;
                     for (what, column) in &self.targets {
@@ -233,6 +263,7 @@ impl FillChoice {
             }
         }
         plan.strangers.sort();
+        plan.left.sort_by_key(|(line, _)| *line);
         plan.written
             .sort_by_key(|cell| (cell.line, cell.filling.column));
         plan.kept
@@ -279,6 +310,19 @@ impl FillChoice {
     }
 }
 
+/// A number as gradebooks hold them: `12`, `12.50`, `12,5`, `12/15`, `85 %`.
+fn is_of_points(cell: &str) -> bool {
+    let parts = cell.trim_end_matches(['%', ' ']).splitn(2, '/');
+    let is_number = |part: &str| {
+        let digits = part.trim().trim_start_matches(['-', '\u{2212}']);
+        digits.bytes().any(|b| b.is_ascii_digit())
+            && digits
+                .bytes()
+                .all(|b| b.is_ascii_digit() || matches!(b, b'.' | b','))
+    };
+    parts.into_iter().all(is_number)
+}
+
 impl FillPlan {
     /// The cells to write.
     pub fn fillings(&self) -> Vec<Filling> {
@@ -297,9 +341,4 @@ impl FillPlan {
             self.kept.push(cell);
         }
     }
-}
-
-/// Whether points can be written with a decimal comma: not where commas separate cells.
-pub fn may_have_decimal_comma(separator: Separator) -> bool {
-    separator == Separator::Semicolon
 }

@@ -5,7 +5,13 @@ use std::fs;
 use std::io::Read as _;
 use std::path::Path;
 
+use sha2::{Digest as _, Sha256};
+
+use super::zipped::unpack;
 use crate::text::{Fault, found};
+
+/// Where it stands what was written into a folder, so that what somebody edited since is seen.
+const WRITTEN: &str = ".written-by-concordant";
 
 /// Files by relative path with `/` between folders.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -78,13 +84,18 @@ impl Folder {
         hidden || !DATA.iter().any(|data| extension.eq_ignore_ascii_case(data))
     }
 
-    /// Reads a folder and the folders in it. Files that are passed over are not read.
+    /// Reads a folder and the folders in it, or a zip file of one. Files that are passed over are not read.
     ///
     /// # Errors
     /// Every [`Fault`]: a file or folder that cannot be read or is too large.
     pub fn read(root: &Path) -> Result<Self, Vec<Fault>> {
         let mut folder = Self::default();
         let mut faults = Vec::new();
+        if root.is_file() {
+            let name = root.display().to_string();
+            let bytes = read_within(root, &name, Self::MAX_TOTAL).map_err(|fault| vec![fault])?;
+            return unpack(&name, &bytes);
+        }
         if !root.is_dir() {
             let what = found(&root.display().to_string(), "a folder");
             return Err(vec![Fault::of_file("folder", what)]);
@@ -95,6 +106,55 @@ impl Folder {
         } else {
             Err(faults)
         }
+    }
+
+    /// Writes every file into a folder that is new, empty, or was written by this and is as it was. What was written
+    /// earlier and is no more is taken away. With `force` whatever stands there is written over.
+    ///
+    /// # Errors
+    /// A [`Fault`] for every file that somebody else put there or edited since, or that cannot be written.
+    pub fn write_over(&self, root: &Path, force: bool) -> Result<(), Vec<Fault>> {
+        let (mut there, mut earlier) = (Vec::new(), BTreeMap::new());
+        if root.exists() {
+            names(root, "", &mut there).map_err(|why| vec![unreadable("folder", &why)])?;
+            there.retain(|path| path != WRITTEN);
+            earlier = written_before(root);
+        }
+        let mut faults = Vec::new();
+        for path in there.iter().filter(|_| !force) {
+            let what = match (earlier.get(path), fs::read(root.join(path))) {
+                (None, Ok(bytes)) if self.get(path) == Some(&bytes) => continue,
+                (None, _) => {
+                    "found this file there already, expected an empty folder or one written by the same command; --force writes all the same"
+                }
+                (Some(hash), Ok(bytes)) if *hash == digest(&bytes) => continue,
+                (Some(_), _) => {
+                    "found this file edited since it was written, expected it as it was; --force writes over it"
+                }
+            };
+            faults.push(Fault::of_file(path, what));
+        }
+        if !faults.is_empty() {
+            return Err(faults);
+        }
+        for gone in earlier.keys().filter(|path| self.get(path).is_none()) {
+            if there.contains(gone) && !force {
+                fs::remove_file(root.join(gone)).map_err(|why| vec![unreadable(gone, &why)])?;
+            }
+        }
+        let hash = |(path, bytes): (&str, &[u8])| format!("{}  {path}\n", digest(bytes));
+        let mut all = self.clone();
+        all.put(WRITTEN, self.files().map(hash).collect::<String>());
+        for (path, bytes) in &all.0 {
+            let to = root.join(path);
+            let parent = to.parent().unwrap_or(root);
+            fs::create_dir_all(parent)
+                .and_then(|()| fs::write(&to, bytes))
+                .map_err(|why| {
+                    vec![Fault::of_file(path, format!("it cannot be written: {why}"))]
+                })?;
+        }
+        Ok(())
     }
 
     /// Writes every file. An existing folder may only hold files of the same names.
@@ -119,6 +179,20 @@ impl Folder {
         }
         Ok(())
     }
+}
+
+/// What was written into a folder earlier: the digest of every file by its path.
+fn written_before(root: &Path) -> BTreeMap<String, String> {
+    let text = fs::read_to_string(root.join(WRITTEN)).unwrap_or_default();
+    let lines = text.lines().filter_map(|line| line.split_once("  "));
+    lines
+        .map(|(hash, path)| (path.to_owned(), hash.to_owned()))
+        .collect()
+}
+
+fn digest(bytes: &[u8]) -> String {
+    let hash = Sha256::digest(bytes);
+    hash.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 fn check_size(path: &str, size: u64) -> Result<(), Fault> {
@@ -181,13 +255,19 @@ fn read_into(folder: &mut Folder, at: &Path, prefix: &str, depth: u32, faults: &
     }
 }
 
-/// Reads one byte more than allowed at most, whatever the size the file system states.
 fn read_file(at: &Path, path: &str) -> Result<Vec<u8>, Fault> {
-    let file = fs::File::open(at).map_err(|why| unreadable(path, &why))?;
-    let size = file.metadata().map_err(|why| unreadable(path, &why))?.len();
+    let size = fs::metadata(at)
+        .map_err(|why| unreadable(path, &why))?
+        .len();
     check_size(path, size)?;
+    read_within(at, path, Folder::MAX_FILE)
+}
+
+/// Reads one byte more than allowed at most, whatever the size the file system states.
+fn read_within(at: &Path, path: &str, most: u64) -> Result<Vec<u8>, Fault> {
+    let file = fs::File::open(at).map_err(|why| unreadable(path, &why))?;
     let mut bytes = Vec::new();
-    file.take(Folder::MAX_FILE.saturating_add(1))
+    file.take(most.saturating_add(1))
         .read_to_end(&mut bytes)
         .map_err(|why| unreadable(path, &why))?;
     Ok(bytes)

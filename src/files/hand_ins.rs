@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, HashMap};
 use std::ops::Deref;
 
 use super::readings_file::{Draft, Drafts, INSTRUMENT, MOST_REVISIONS, OWN};
+use super::set_aside::{Aside, set_aside};
 use crate::columns::Column;
 use crate::ids::{ExperimentKey, StudentId};
 use crate::measure::Reading;
@@ -11,8 +12,8 @@ use crate::procedure::Procedure;
 use crate::submission::{HandIn, Titration};
 use crate::term::{Revision, Slot, Term};
 use crate::text::{
-    Fault, Known, Once, RecordColumn, RecordFile, again, column, found, guarded, or_empty, whole,
-    write_csv,
+    Columns, Fault, Known, Once, RecordColumn, RecordFile, Table, again, column, found, guarded,
+    or_empty, whole, write_csv,
 };
 
 /// Answers by slot; each with its line and the revision it says it belongs to.
@@ -36,7 +37,8 @@ fn reported_file() -> RecordFile<AnswerRow> {
             RecordColumn::new(
                 "value",
                 |one: &mut AnswerRow, text, _| {
-                    let read = Reading::parse_answer(text).map_err(|why| why.to_string());
+                    let read = Reading::parse_answer_in(text, |_| false);
+                    let read = read.map_err(|why| why.to_string());
                     read.map(|answer| one.value = Some(answer))
                 },
                 |one| or_empty(one.value.as_ref().map(Reading::written).as_ref()),
@@ -49,11 +51,36 @@ fn reported_file() -> RecordFile<AnswerRow> {
     }
 }
 
-pub(super) fn read_reported(bytes: &[u8], known: &Known, faults: &mut Vec<Fault>) -> Answers {
+pub(super) fn read_reported(
+    bytes: &[u8],
+    known: &Known,
+    mut aside: Aside,
+    faults: &mut Vec<Fault>,
+) -> Answers {
     let mut answers = Answers::new();
     let file = reported_file();
     let mut once = Once::new();
-    for row in file.rows(bytes, known, faults).unwrap_or_default() {
+    let rows = file.rows(bytes, known, faults).unwrap_or_default();
+    let others = Columns::with_others(&[], &[]);
+    let table = aside
+        .as_ref()
+        .and_then(|_| Table::read(file.name, bytes, &others, &mut Vec::new()));
+    for row in rows {
+        let mut raw = table.iter().flat_map(|table| &table.rows);
+        if let Some(table) = &table
+            && !row.at_fault.is_empty()
+            && let Some(raw) = raw.find(|raw| raw.line == row.line)
+        {
+            let is_own = |fault: &Fault| fault.file == file.name && fault.line == Some(row.line);
+            let own: Vec<Fault> = faults.extract_if(.., |fault| is_own(fault)).collect();
+            let is_sound = !row.at_fault.contains(&"experiment");
+            let whose = (is_sound.then_some(&row.record.slot.experiment), known);
+            // with no readings either there is a hand-in all the same, on which somebody can see it
+            if let Some(slot) = set_aside(&mut aside, (table, raw), whose, own) {
+                answers.entry(slot).or_default();
+            }
+            continue;
+        }
         if row.at_fault.iter().any(|column| *column != "value") {
             continue;
         }

@@ -1,5 +1,6 @@
 //! A course folder read into a term.
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, HashSet};
 
 use super::arrangements::{read_issued, read_releases};
@@ -11,8 +12,10 @@ use super::hand_ins::{assemble, read_reported};
 use super::people::read_roster;
 use super::prep_room::{Bench, read_prep_room};
 use super::readings_file::{Drafts, read_readings};
+use super::set_aside::{Aside, AsideRow};
 use super::shelf::Shelf;
 use super::shipped::shipped_glassware;
+use super::tables::plain_csv;
 use crate::changes::Change;
 use crate::course::{Experiment, SectionLots};
 use crate::ids::{ExperimentKey, LotCode, UnknownCode};
@@ -46,10 +49,29 @@ const FILES: [&str; 16] = [
 /// # Errors
 /// Every [`Fault`] of every file, in order of file and line. Nothing is returned if there is any.
 pub fn read_term(folder: &Folder) -> Result<Term, Vec<Fault>> {
+    read(folder, None)
+}
+
+/// As [`read_term`], with rows of readings and answers that cannot be read set aside: what is kept of them in the term,
+/// and all of them.
+pub fn read_term_set_aside(folder: &Folder) -> Result<(Term, Vec<AsideRow>), Vec<Fault>> {
+    let mut aside = Vec::new();
+    let mut term = read(folder, Some(&mut aside))?;
+    for row in aside.iter().filter_map(AsideRow::change) {
+        let kept = term.set_aside.get(&row.slot);
+        if !kept.is_some_and(|rows| rows.contains(&row.body)) {
+            term.apply(&Change::from(row), None);
+        }
+    }
+    Ok((term, aside))
+}
+
+fn read<'f>(folder: &'f Folder, aside: Aside<'f>) -> Result<Term, Vec<Fault>> {
     let mut reader = Reader {
         folder,
         known: Known::default(),
         faults: Vec::new(),
+        aside,
     };
     let term = reader.term();
     let mut faults = reader.faults;
@@ -65,6 +87,8 @@ struct Reader<'f> {
     folder: &'f Folder,
     known: Known,
     faults: Vec<Fault>,
+    /// Where rows go that cannot be read.
+    aside: Aside<'f>,
 }
 
 impl<'f> Reader<'f> {
@@ -78,8 +102,8 @@ impl<'f> Reader<'f> {
         let own_glassware = self.text("glassware.toml");
         let glassware = self.glassware(own_glassware.as_deref());
         let shelf = Shelf::of_folder(self.folder, &glassware);
-        if let Some(roster) = self.folder.get("roster.csv") {
-            let students = read_roster(roster, &mut self.known, &mut self.faults);
+        if let Some(roster) = self.plain("roster.csv") {
+            let students = read_roster(&roster, &mut self.known, &mut self.faults);
             let course = self.course();
             let term = self.of_roster(students, course, &shelf);
             let (procedures, faults) = shelf.into_texts();
@@ -115,12 +139,13 @@ impl<'f> Reader<'f> {
         let known = &self.known;
         let faults = &mut self.faults;
         let folder = self.folder;
+        let mut aside = self.aside.as_deref_mut();
         let issued = folder
             .get("issued.csv")
             .map(|bytes| read_issued(bytes, known, faults));
         let mut answers = folder
             .get("reported.csv")
-            .map(|bytes| read_reported(bytes, known, faults))
+            .map(|bytes| read_reported(bytes, known, aside.as_deref_mut(), faults))
             .unwrap_or_default();
         let mut submissions = BTreeMap::new();
         for entry in &entries {
@@ -129,7 +154,19 @@ impl<'f> Reader<'f> {
                 let path = format!("{kind}/{}.csv", entry.key);
                 match (folder.get(&path), procedure) {
                     (Some(bytes), Some(procedure)) => {
-                        read_readings(&path, bytes, procedure, known, superseded, faults)
+                        let bytes = match plain_csv(&path, bytes) {
+                            Ok(bytes) => bytes,
+                            Err(fault) => {
+                                faults.push(fault);
+                                return Drafts::new();
+                            }
+                        };
+                        let aside = match superseded {
+                            true => None,
+                            false => aside.as_deref_mut(),
+                        };
+                        let named = (&entry.key, path.as_str());
+                        read_readings(named, &bytes, procedure, known, superseded, aside, faults)
                     }
                     _ => Drafts::new(),
                 }
@@ -186,6 +223,14 @@ impl<'f> Reader<'f> {
 
     fn bytes(&self, path: &str) -> Option<&'f [u8]> {
         self.folder.get(path)
+    }
+
+    /// A CSV file that people save with their own programs, as we write it.
+    fn plain(&mut self, path: &str) -> Option<Cow<'f, [u8]>> {
+        let bytes = self.bytes(path)?;
+        plain_csv(path, bytes)
+            .map_err(|fault| self.faults.push(fault))
+            .ok()
     }
 
     fn text(&mut self, path: &str) -> Option<String> {
@@ -354,10 +399,13 @@ impl<'f> Reader<'f> {
                 if let Err(what) = self.known.experiment(key) {
                     self.faults.push(Fault::of_file(path, what));
                 }
+            } else if is_spreadsheet(path) {
+                let what = "this is a spreadsheet file, and a number in it has no zeros at its end: keep its columns as text, save its sheet as \u{201c}CSV UTF-8\u{201d} and send that";
+                self.faults.push(Fault::of_file(path, what));
             } else if !procedure && !names.contains(&path) && !Folder::is_ignored(path) {
                 let expected = format!(
                     "only {}, readings/KEY.csv, superseded/KEY.csv and procedures/KEY.toml",
-                    names.join(", ")
+                    FILES.join(", ")
                 );
                 self.faults
                     .push(Fault::of_file(path, found(path, &expected)));
@@ -395,6 +443,11 @@ impl<'f> Reader<'f> {
             self.faults.extend(faults);
         }
     }
+}
+
+fn is_spreadsheet(path: &str) -> bool {
+    let ends = [".xlsx", ".ods", ".xls"];
+    ends.iter().any(|end| path.to_lowercase().ends_with(end))
 }
 
 /// A decision that does not say which revision it was made on was made on the last.

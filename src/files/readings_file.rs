@@ -4,8 +4,9 @@ use std::collections::{BTreeMap, HashMap};
 
 use jiff::Timestamp;
 
+use super::set_aside::{Aside, set_aside};
 use crate::columns::{Cells, Column, MAX_FILLINGS, read_cells};
-use crate::ids::{LotCode, StudentId, UnknownCode};
+use crate::ids::{ExperimentKey, LotCode, StudentId, UnknownCode};
 use crate::judge::{refusals, row_label};
 use crate::procedure::Procedure;
 use crate::submission::{Titration, TrialLabel};
@@ -41,11 +42,12 @@ struct Reader<'r> {
 
 /// Reads the rows of one experiment.
 pub(super) fn read_readings(
-    file: &str,
+    (key, file): (&ExperimentKey, &str),
     bytes: &[u8],
     procedure: &Procedure,
     known: &Known,
     superseded: bool,
+    mut aside: Aside,
     faults: &mut Vec<Fault>,
 ) -> Drafts {
     let mut drafts = Drafts::new();
@@ -80,7 +82,13 @@ pub(super) fn read_readings(
     };
     let mut once = Once::new();
     for row in &reader.table.rows {
+        let before = faults.len();
         reader.row(row, superseded, &mut drafts, &mut once, faults);
+        let whose = (Some(key), known);
+        if aside.is_some() {
+            let own = faults.split_off(before);
+            set_aside(&mut aside, (&reader.table, row), whose, own);
+        }
     }
     drafts
 }

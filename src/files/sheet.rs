@@ -51,7 +51,7 @@ struct Line {
 }
 
 impl Separator {
-    const ALL: [Self; 3] = [Self::Comma, Self::Semicolon, Self::Tab];
+    pub(super) const ALL: [Self; 3] = [Self::Comma, Self::Semicolon, Self::Tab];
 
     pub fn words(self) -> &'static str {
         match self {
@@ -61,7 +61,13 @@ impl Separator {
         }
     }
 
-    fn byte(self) -> u8 {
+    /// The separator that a text is.
+    pub(super) fn of(text: &str) -> Option<Self> {
+        let mut all = Self::ALL.into_iter();
+        all.find(|one| text.as_bytes() == [one.byte()])
+    }
+
+    pub(super) fn byte(self) -> u8 {
         match self {
             Self::Comma => b',',
             Self::Semicolon => b';',
@@ -116,14 +122,30 @@ impl<'b> Sheet<'b> {
             number,
         };
         let one = |(number, what): (u64, &str)| vec![Fault::of_file(file, what).at(number)];
-        let Some(header) = scan.next_line().map_err(one)? else {
+        let mut lines = Vec::new();
+        while let Some(line) = scan.next_line().map_err(one)? {
+            lines.push(line);
+        }
+        let says = |cell: &Range<usize>| {
+            let bytes = bytes.get(cell.clone()).unwrap_or_default();
+            bytes
+                .iter()
+                .any(|byte| !byte.is_ascii_whitespace() && *byte != b'"')
+        };
+        let header = header_among(&lines, |line| line.cells.iter().filter(|c| says(c)).count());
+        let mut lines = lines.into_iter().skip(header);
+        let Some(header) = lines.next() else {
             let what = "found no header, expected the names of the columns in the first line";
             return Err(vec![Fault::of_file(file, what)]);
         };
         let (mut rows, mut faults) = (Vec::new(), Vec::new());
-        while let Some(line) = scan.next_line().map_err(one)? {
+        for line in lines {
+            let first = line.cells.first().cloned().unwrap_or_default();
+            let first = bytes.get(first).unwrap_or_default();
             if line.cells.len() == header.cells.len() {
                 rows.push(line);
+            } else if says_total(first) && line.cells.iter().filter(|c| says(c)).count() < 3 {
+                // a line below the table, which stays as it is
             } else if faults.len() < Self::MOST_FAULTS {
                 let what = format!(
                     "found {} cells, expected {} as in the first line",
@@ -251,6 +273,30 @@ pub fn column_named(sheet: &Sheet<'_>, name: &str) -> Result<usize, String> {
             Err(found(name, &expected))
         }
     }
+}
+
+/// The place of the header: the first line as wide as most are, below a title of a cell or two.
+fn header_among(lines: &[Line], says: impl Fn(&Line) -> usize) -> usize {
+    const FIRST: usize = 15;
+    let count = |width: usize| lines.iter().filter(|l| l.cells.len() == width).count();
+    let widths = lines.iter().map(|line| line.cells.len());
+    // of as many the first
+    let most = widths.rev().max_by_key(|width| (count(*width), *width));
+    let is_title = |line: &Line| {
+        most.is_some_and(|most| most > 2 && (line.cells.len() < most.min(3) || says(line) < 2))
+    };
+    let place = lines.iter().take(FIRST).position(|line| !is_title(line));
+    place.unwrap_or(0)
+}
+
+/// Whether a cell begins like that of a line of sums.
+fn says_total(cell: &[u8]) -> bool {
+    let text = String::from_utf8_lossy(cell).to_lowercase();
+    let text = text.trim_start_matches(['"', ' ']);
+    let words = [
+        "total", "sum", "mean", "average", "gesamt", "mittel", "anzahl", "moyenne", "media",
+    ];
+    words.iter().any(|word| text.starts_with(word))
 }
 
 /// Past a first line `sep=;`: where the table starts, on which line, and what separates its cells.

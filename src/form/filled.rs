@@ -106,7 +106,7 @@ impl Field {
     pub fn shape(&self) -> &'static str {
         match self.kind {
             Kind::Text | Kind::Code => "text",
-            Kind::Decimal | Kind::Answer => "decimal",
+            Kind::Decimal | Kind::Answer(_) => "decimal",
             Kind::Files { .. } => "file",
             Kind::Whole(_) => "numeric",
             Kind::Day => "date",

@@ -9,6 +9,8 @@ mod typed;
 use std::fmt;
 use std::ops::RangeInclusive;
 
+use crate::procedure::ResultUnit;
+
 pub use filled::{Filled, FormFault};
 pub use read::Read;
 pub use typed::Typed;
@@ -67,8 +69,8 @@ pub enum Kind {
     Code,
     /// A number, with a point or a comma.
     Decimal,
-    /// A student's result, which keeps the digits it was written with.
-    Answer,
+    /// A student's result, which keeps the digits it was written with; its unit may stand behind it.
+    Answer(ResultUnit),
     Whole(RangeInclusive<u32>),
     Day,
     LocalTime,

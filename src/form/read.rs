@@ -145,8 +145,9 @@ fn value(field: &Field, text: &str) -> Result<Option<Value>, String> {
             let read = || text::decimal(&text.replace(',', ".")).map_err(|_| not_plain(text));
             (!nothing).then(read).transpose()?.map(Value::Decimal)
         }
-        Kind::Answer => {
-            let read = Reading::parse_answer(text).map_err(|why| why.to_string());
+        Kind::Answer(unit) => {
+            let read = Reading::parse_answer_in(text, |text| unit.is_written(text));
+            let read = read.map_err(|why| why.to_string());
             Some(Value::Answer(read?))
         }
         Kind::Whole(range) if field.needed || !nothing => {

@@ -61,6 +61,9 @@ pub struct Settlement {
     /// Mark against the unknown written, not the one issued.
     pub against_written: bool,
     pub late_excused: bool,
+    /// Rows that nobody could read, each in words.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub set_aside: Vec<String>,
 }
 
 impl Case<'_> {

@@ -58,6 +58,8 @@ pub enum FlagCode {
     InconsistentTruth,
     /// One slip explains a result off the truth, or an answer that is not the recomputation.
     LikelySlip,
+    /// A row of the file could not be read.
+    SetAside,
     /// The unknown or lot written is not the one given out.
     UnknownMismatch,
     /// The student's answer is not the recomputation.
@@ -84,6 +86,7 @@ pub enum FlagCode {
 named! { FlagCode, code:
     InconsistentTruth = "inconsistent-truth": "result off the assigned value",
     LikelySlip = "likely-slip": "one slip explains it",
+    SetAside = "set-aside": "a row could not be read",
     UnknownMismatch = "unknown-mismatch": "bottle or lot not the one given out",
     ReportedDiffers = "reported-differs": "own answer does not follow from the readings",
     ScatterHigh = "scatter-high": "trials scatter too much",
@@ -104,6 +107,7 @@ impl FlagCode {
             Self::Recording | Self::Late | Self::Instrument | Self::EndDigits => false,
             Self::InconsistentTruth
             | Self::LikelySlip
+            | Self::SetAside
             | Self::UnknownMismatch
             | Self::ReportedDiffers
             | Self::ScatterHigh

@@ -45,6 +45,7 @@ pub(super) fn flags(
         found.extend(inconsistent_truth(case, work_up, compared, slips));
     }
     found.extend(likely_slip(case, work_up, slips));
+    found.extend(set_aside(case));
     found.extend(unknown_mismatch(case, work_up));
     if slips.of_answer.likely().is_none() {
         found.extend(reported_differs(case, work_up, slips.of_answer));
@@ -70,6 +71,12 @@ fn names_counted(explanation: &Explanation, work_up: &WorkUp) -> bool {
     };
     let likely = explanation.likely();
     likely.is_some_and(|slip| slip.trials.iter().any(counts))
+}
+
+/// Rows of a file that nobody could read.
+fn set_aside(case: &Case) -> impl Iterator<Item = Flag> {
+    let rows = case.settlement.set_aside.iter();
+    rows.map(|row| Flag::certain(FlagCode::SetAside, row.clone()))
 }
 
 /// Whether a part that is marked has all its points.

@@ -17,6 +17,7 @@ pub mod hands;
 mod mistakes;
 mod people;
 mod remedies;
+mod report;
 #[allow(clippy::arithmetic_side_effects)]
 pub mod sections;
 #[allow(clippy::arithmetic_side_effects)]
@@ -31,5 +32,6 @@ pub use course::{Plan, PlannedExperiment, invent};
 pub use fairness::{Expected, Fairness, fairness};
 pub use mistakes::Mistake;
 pub use remedies::{Remedy, remedies};
+pub use report::check_report;
 pub use slips::{Confusion, Count, confusion};
 pub use student::simulate;

@@ -9,7 +9,7 @@ use super::{Judged, Ruling, Slot, Status, Term, settlement};
 use crate::chem::Formula;
 use crate::course::{Experiment, Student};
 use crate::ids::{ExperimentKey, LotCode, UnknownCode};
-use crate::judge::{Case, ClassEvidence, DefaultLots, Evaluation, evaluate, result_of};
+use crate::judge::{Case, ClassEvidence, DefaultLots, Evaluation, Settlement, evaluate, result_of};
 use crate::submission::Titration;
 use crate::truth::{Lot, Unknown};
 use crate::workup::WorkUp;
@@ -188,7 +188,12 @@ impl Term {
         let revision = revisions.last()?;
         let number = u32::try_from(revisions.len()).unwrap_or(u32::MAX);
         let hand_in = self.hand_in_of(slot)?;
-        let settlement = settlement(self.decisions.get(slot).map_or(&[], Vec::as_slice), number);
+        let decisions = self.decisions.get(slot).map_or(&[][..], Vec::as_slice);
+        let unread = self.set_aside.get(handed_in).into_iter().flatten();
+        let settlement = Settlement {
+            set_aside: unread.map(|row| row.flagged(revisions)).collect(),
+            ..settlement(decisions, number)
+        };
         Some(use_case(&Case {
             procedure: &desk.experiment.procedure,
             hand_in: &hand_in,

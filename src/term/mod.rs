@@ -26,6 +26,7 @@ use jiff::Timestamp;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
+use crate::changes::UnreadRow;
 use crate::course::{Course, Experiment, StaffMember, Student};
 use crate::ids::{ExperimentKey, LotCode, StudentId, UnknownCode};
 use crate::judge::{Evaluation, Settlement};
@@ -69,6 +70,10 @@ pub struct Term {
     pub groups: BTreeMap<Slot, String>,
     /// Revisions in order, the last one counts. Never empty.
     pub submissions: BTreeMap<Slot, Vec<Revision>>,
+    /// What somebody's own files call a column, by the kind of file and what we call it.
+    pub own_columns: BTreeMap<(String, String), String>,
+    /// Rows of files that could not be read, in order.
+    pub set_aside: BTreeMap<Slot, Vec<UnreadRow>>,
     /// Points given by hand.
     pub by_hand: BTreeMap<Slot, Decimal>,
     /// Decisions in order.
@@ -235,6 +240,8 @@ impl Term {
             shelf: BTreeMap::new(),
             issued: BTreeMap::new(),
             groups: BTreeMap::new(),
+            own_columns: BTreeMap::new(),
+            set_aside: BTreeMap::new(),
             submissions: BTreeMap::new(),
             by_hand: BTreeMap::new(),
             decisions: BTreeMap::new(),
@@ -295,6 +302,8 @@ impl Term {
             let read = revisions
                 .last()
                 .is_some_and(|last| !last.hand_in.titrations.is_empty());
+            // rows that nobody could read were handed in all the same
+            let read = read || self.set_aside.contains_key(slot);
             read.then_some((slot, revisions.as_slice()))
         };
         let shared = || {

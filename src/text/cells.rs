@@ -86,6 +86,16 @@ pub fn decimal(text: &str) -> Result<Decimal, String> {
     Decimal::from_str(text).map_err(|_| bad())
 }
 
+/// Whether a text is a number as a spreadsheet shows a long one: `4.10E+06`.
+pub fn is_power_of_ten(text: &str) -> bool {
+    let Some((number, power)) = text.split_once(['E', 'e']) else {
+        return false;
+    };
+    let digits = |s: &str| !s.is_empty() && s.bytes().all(|b| b.is_ascii_digit());
+    let number: String = number.replacen([',', '.'], "", 1);
+    digits(&number) && power.strip_prefix('+').is_some_and(digits)
+}
+
 pub fn whole(text: &str, range: std::ops::RangeInclusive<u32>) -> Result<u32, String> {
     let text = text.trim();
     let number = text

@@ -119,6 +119,12 @@ impl<'f> Table<'f> {
         self.place(column).map_or("", |place| row.at(place))
     }
 
+    /// Every cell of a row with the name of its column.
+    pub fn named_cells<'r>(&'r self, row: &'r Row) -> impl Iterator<Item = (&'r str, &'r str)> {
+        let names = self.columns.iter().map(String::as_str);
+        names.enumerate().map(|(place, name)| (name, row.at(place)))
+    }
+
     /// A fault in a column of a row.
     pub fn fault(&self, row: &Row, column: &str, what: impl Into<String>) -> Fault {
         Fault::of_file(self.file, what)

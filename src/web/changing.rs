@@ -199,15 +199,20 @@ impl Place {
         let looked = {
             let view = visit.view().await?;
             let looked = forms::look(&view, form.as_ref(), &typed, visit.who());
-            looked.map(|looked| (form.remarks(&view.term, &looked.changes), looked))
+            looked.map(|looked| {
+                let remarks = form.remarks(&view.term, &looked.changes);
+                let doubts = forms::doubts(&view.term, &looked.changes);
+                (remarks, doubts, looked)
+            })
         };
-        let (remarks, looked) = match looked {
+        let (remarks, doubts, looked) = match looked {
             Ok(looked) => looked,
             Err(faults) => return self.refuse(visit, typed, faults).await,
         };
         // classes of a thousand take a while: not on a thread that serves pages
         let remarks = tokio::task::spawn_blocking(remarks).await;
-        let remarks = remarks.map_err(PageError::internal)?;
+        let mut remarks = remarks.map_err(PageError::internal)?;
+        remarks.warnings.extend(doubts);
         look::page(self, visit, (typed, faults), looked, remarks).await
     }
 

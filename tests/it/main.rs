@@ -48,6 +48,7 @@ mod taking_back;
 mod tampering;
 mod term_habits;
 mod through_database;
+mod ugly;
 mod undecoded;
 mod views;
 mod web;

@@ -10,29 +10,25 @@ use crate::files;
 use crate::form::{Faults, Field, Form, Typed};
 use crate::ids::ExperimentKey;
 use crate::term::{ExperimentSource, Term};
+use crate::text::found;
 
 /// An experiment by a procedure that the course has or that is shipped.
 pub struct NewExperiment;
 
-/// Zones offered; any other IANA zone can be typed.
-const ZONES: [&str; 12] = [
-    "Europe/London",
-    "Europe/Lisbon",
-    "Europe/Berlin",
-    "Europe/Athens",
-    "America/New_York",
-    "America/Chicago",
-    "America/Los_Angeles",
-    "America/Sao_Paulo",
-    "Africa/Johannesburg",
-    "Asia/Kolkata",
-    "Asia/Tokyo",
-    "Australia/Sydney",
-];
+/// The zones that can be chosen: those of places.
+fn zones() -> Vec<String> {
+    let names = jiff::tz::db().available();
+    let names = names.map(|name| name.as_str().to_owned());
+    let is_place = |name: &String| {
+        let area = name.split('/').next().unwrap_or_default();
+        name.contains('/') && !["Etc", "SystemV", "posix", "right"].contains(&area)
+    };
+    names.filter(is_place).collect()
+}
 
 /// What is asked where there is no course yet.
 pub fn course_form() -> Form {
-    let zones = ZONES.map(|zone| (zone.to_owned(), String::new()));
+    let zones = zones().into_iter().map(|zone| (zone, String::new()));
     Form::of(vec![
         Field::text("title", "Title")
             .hint("as students see it, such as Quantitative analysis")
@@ -43,8 +39,8 @@ pub fn course_form() -> Form {
             .needed()
             .wide(),
         Field::text("time_zone", "Time zone")
-            .hint("every date of the course is in it: an IANA name")
-            .suggest(zones.into())
+            .hint("every date of the course is in it: choose the one of a large city near you, such as Europe/Lisbon")
+            .suggest(zones.collect())
             .wide(),
     ])
     .title("By hand")
@@ -54,12 +50,25 @@ pub fn course_form() -> Form {
 /// A course from what was typed.
 pub fn course_of(typed: &Typed) -> Result<Course, Faults> {
     let mut read = course_form().read(typed);
-    let zone = read.keep("time_zone", Zone::new(typed.text("time_zone")));
+    let zone = read.keep("time_zone", zone(typed.text("time_zone")));
     let text = |name: &str| read.text(name).map(str::to_owned);
     match (text("title"), text("term"), zone) {
         (Some(title), Some(term), Some(zone)) => Ok(Course { title, term, zone }),
         _ => Err(read.into_faults()),
     }
+}
+
+/// A zone by its name, which a fault names where only the city was typed.
+fn zone(typed: &str) -> Result<Zone, String> {
+    Zone::new(typed).map_err(|what| {
+        let city = typed.trim().replace(' ', "_").to_lowercase();
+        let is_of_city =
+            |zone: &String| zone.rsplit('/').next().map(str::to_lowercase) == Some(city.clone());
+        match zones().into_iter().find(is_of_city) {
+            Some(zone) => found(typed, &format!("the zone {zone}")),
+            None => what,
+        }
+    })
 }
 
 /// Titles of the procedures an experiment can be added by, by key: the course's own, then the shipped ones.

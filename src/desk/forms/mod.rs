@@ -2,6 +2,7 @@
 //! and entered in one way.
 
 mod dates;
+mod doubts;
 mod experiment;
 mod procedure;
 mod record;
@@ -11,6 +12,7 @@ mod stated;
 mod truth;
 
 pub use dates::{ExperimentDates, SectionDates};
+pub use doubts::doubts;
 pub use experiment::{NewExperiment, course_form, course_of, procedure_titles};
 pub use procedure::{ProcedureText, handed_in_by_procedure};
 pub use record::{How, RecordForm, What, recorded, unit_of};
@@ -67,8 +69,10 @@ pub fn look(
         known && name != "do" && reason.as_ref().is_none_or(|field| field.name != name)
     };
     let mut carried = form.carried(typed, &changes).only(is_asked);
-    if let Some(seen) = form.seen(typed, term) {
-        carried.set("seen", seen);
+    match form.seen(typed, term) {
+        Some(seen) => carried.set("seen", seen),
+        None if !doubts(term, &changes).is_empty() => carried.set("seen", ""),
+        None => {}
     }
     Ok(Looked {
         changes,
@@ -99,6 +103,11 @@ pub async fn enter(
                 field.label.to_lowercase()
             );
             return Err(Faults::one(field.name, what).into());
+        }
+        let doubts = doubts(term, &changes);
+        if !doubts.is_empty() && typed.one("seen").is_none() {
+            // asked about once, on the page that shows what would change
+            return Err(Faults::one("seen", doubts.join("; ")).into());
         }
         told = form.told(&changes);
         Ok(changes)

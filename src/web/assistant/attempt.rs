@@ -64,6 +64,7 @@ impl Attempt {
     pub fn refused(mut self, why: &ReviewError) -> Self {
         match why {
             ReviewError::NoReason => self.faults.add("reason", why.to_string()),
+            ReviewError::TrialThere(_) => self.faults.add("trial", why.to_string()),
             ReviewError::NoTrial(_) => self.faults.add("choice", why.to_string()),
             ReviewError::Adjustment { .. } | ReviewError::Points { .. } => {
                 self.faults.add("points", why.to_string());

@@ -129,12 +129,45 @@ pub async fn points(sent: Sent) -> PageResult<Response> {
     };
     by_hand.ok_or_else(PageError::not_found)?;
     let mut attempt = Attempt::of(&sent.fields, "points");
-    let Some(points) = attempt.read_points() else {
-        return sent.again(attempt).await;
+    let points = match attempt.typed.text("points") {
+        "" => None,
+        _ => match attempt.read_points() {
+            Some(points) => Some(points),
+            None => return sent.again(attempt).await,
+        },
     };
     let (desk, slot) = (&sent.state.desk, sent.slot.clone());
     let made = desk::give_points(desk, slot, points, sent.who()).await;
     sent.answer(attempt, "points", made).await
+}
+
+/// What can be read of a row that was set aside.
+pub async fn row(sent: Sent) -> PageResult<Response> {
+    let seen = sent.counted("seen", "versions")?;
+    let mut attempt = Attempt::of(&sent.fields, "row");
+    let line = attempt.typed.text("line").parse().unwrap_or_default();
+    let file = attempt.typed.text("file").to_owned();
+    let read = {
+        let view = sent.state.desk.view().await?;
+        let found = find(&view, &sent.visitor, &sent.slot)?;
+        let rows = view.term.set_aside.get(&sent.slot).into_iter().flatten();
+        let mut rows = rows.filter(|row| row.line == line && row.file == file);
+        let row = rows.next().ok_or_else(PageError::not_found)?;
+        let typed = |name: &str| attempt.typed.text(name).to_owned();
+        desk::read_row(&found.experiment.procedure, row, typed)
+    };
+    let read = match read {
+        Ok(read) => read,
+        Err(faults) => {
+            for (field, what) in faults {
+                attempt.faults.add(field, what);
+            }
+            return sent.again(attempt).await;
+        }
+    };
+    let (desk, slot) = (&sent.state.desk, sent.slot.clone());
+    let made = desk::enter_row(desk, slot, (line, &file), read, seen, sent.who()).await;
+    sent.answer(attempt, "row", made).await
 }
 
 pub async fn take_back(sent: Sent) -> PageResult<Response> {

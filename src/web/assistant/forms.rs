@@ -3,6 +3,7 @@
 use super::attempt::Attempt;
 use super::filter::Filter;
 use super::{Found, address};
+use crate::columns::Column;
 use crate::desk::Image;
 use crate::form::{Button, Faults, Field, Filled, Form, Kind, Typed};
 use crate::judge::{FlagCode, Settlement};
@@ -37,6 +38,7 @@ impl Folder<'_> {
         let marking = &found.experiment.procedure.marking;
         let evaluation = &found.judged.evaluation;
         let mut all = Vec::new();
+        all.extend(self.unread(view, found));
         if let Some((written, issued)) = bottles {
             let (choice, words) = match settled.against_written {
                 true => (
@@ -108,6 +110,43 @@ impl Folder<'_> {
             all.push(self.by_hand(view, &plain(most)));
         }
         all
+    }
+
+    /// What can be read of a row that was set aside: the first that nobody has entered yet.
+    fn unread(&self, view: &Image, found: &Found) -> Option<Folded> {
+        let mut rows = view.term.set_aside.get(self.slot)?.iter();
+        let row = rows.find(|row| !row.is_entered(found.revisions))?;
+        let procedure = &found.experiment.procedure;
+        let mut fields = match row.is_answer() {
+            true => vec![Field::text("value", "Own answer").wide()],
+            false => vec![Field::text("trial", "Trial").wide()],
+        };
+        if !row.is_answer() {
+            let columns = Column::of(procedure, row.fillings()).into_iter();
+            fields.extend(columns.map(|c| Field::text(c.to_string(), c.label()).wide()));
+        }
+        let typed: Vec<(String, String)> = fields
+            .iter()
+            .map(|field| field.name.to_string())
+            .map(|name| {
+                (
+                    name.clone(),
+                    row.row.get(&name).cloned().unwrap_or_default(),
+                )
+            })
+            .collect();
+        let fixed = [("line", row.line.to_string()), ("file", row.file.clone())];
+        fields.extend(fixed.map(|(name, value)| Field::hidden(name).fixed(value)));
+        fields.push(Field::hidden("seen").fixed(self.seen.to_string()));
+        let summary = format!("Enter what can be read: {}", row.in_words());
+        let mut folded = self.folded("row-", summary, "row", fields, "Enter it");
+        folded.open = true;
+        if !self.attempt.is("row") {
+            for (name, cell) in typed {
+                folded.form.typed.set(&name, cell);
+            }
+        }
+        Some(folded)
     }
 
     fn decision(

@@ -188,24 +188,23 @@ fn typed(fields: &Fields) -> BTreeMap<String, Typed> {
 fn changed(
     rows: &[Row],
     typed: &BTreeMap<String, Typed>,
-) -> (Vec<(StudentId, Decimal)>, BTreeMap<String, String>) {
+) -> (Vec<(StudentId, Option<Decimal>)>, BTreeMap<String, String>) {
     let (mut points, mut faults) = (Vec::new(), BTreeMap::new());
     for row in rows {
         let Some(typed) = typed.get(&row.id).filter(|t| t.typed != t.was) else {
             continue;
         };
-        let fault = if typed.typed.is_empty() {
-            Err(
-                "found nothing, expected points: once given they can be changed, not taken back"
-                    .into(),
-            )
-        } else if row.was != typed.was && row.was != typed.typed {
-            let now = &row.was;
-            Err(format!(
-                "somebody gave {now} points since you opened the page; save once more to replace them"
-            ))
+        let fault = if row.was != typed.was && row.was != typed.typed {
+            Err(match row.was.as_str() {
+                "" => "somebody took the points back since you opened the page; save once more to give them".to_owned(),
+                now => format!(
+                    "somebody gave {now} points since you opened the page; save once more to replace them"
+                ),
+            })
+        } else if typed.typed.is_empty() {
+            Ok(None)
         } else {
-            parse_points(&typed.typed)
+            parse_points(&typed.typed).map(Some)
         };
         match fault {
             Ok(number) => points.push((StudentId::new(row.id.as_str()), number)),

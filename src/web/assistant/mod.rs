@@ -42,6 +42,7 @@ pub fn routes() -> Router<AppState> {
             "/review/{experiment}/{student}/points",
             post(decide::points),
         )
+        .route("/review/{experiment}/{student}/row", post(decide::row))
         .route("/review/{experiment}/{student}/note", post(notes::write))
         .route(
             "/review/{experiment}/{student}/take-back",

@@ -60,6 +60,7 @@ pub fn notice(view: &Image, visitor: &AssistantVisitor, query: &Fields) -> Optio
         "decided" => decisions?.last()?.ruling.in_words(),
         "points" => "Points by hand kept".to_owned(),
         "note" => "Note sent".to_owned(),
+        "row" => "The row is entered as a version of its own".to_owned(),
         _ => return None,
     };
     Some(format!(

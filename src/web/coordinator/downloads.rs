@@ -5,9 +5,8 @@ use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
 use super::oneroster::results_form;
-use super::unpack::pack;
 use crate::desk::output_files;
-use crate::files::{Folder, FreeText, gradebook_csv, write_term};
+use crate::files::{Folder, FreeText, gradebook_csv, pack, write_term};
 use crate::form::{Button, Faults, Field, Filled, Form, Typed};
 use crate::term::{CopyPlan, Term};
 use crate::web::{CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult};

@@ -5,7 +5,7 @@ use axum::response::IntoResponse;
 
 use super::glance::{ExperimentRow, experiment_rows};
 use super::procedures::PROCEDURE;
-use crate::desk::forms::NewExperiment;
+use crate::desk::forms::{NewExperiment, procedure_titles};
 use crate::form::Filled;
 use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
 use crate::web::{Frame, Page};
@@ -25,6 +25,10 @@ struct ExperimentsPage {
     frame: Frame,
     form: Filled,
     rows: Vec<ExperimentRow>,
+    /// Key and title of every procedure there is.
+    procedures: Vec<(String, String)>,
+    /// The key of one that was just taken.
+    taken: String,
 }
 
 pub fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
@@ -41,6 +45,11 @@ pub fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
             frame,
             form: NEW.filled(visit, &view.term, refused.as_ref())?,
             rows: experiment_rows(&view, visit.now()),
+            procedures: procedure_titles(&view.term).into_iter().collect(),
+            taken: match visit.query.text("done") {
+                "procedure" => visit.query.text("procedure").to_owned(),
+                _ => String::new(),
+            },
         })
         .into_response())
     })

@@ -13,9 +13,7 @@ use sha2::{Digest, Sha256};
 use super::downloads::attachment;
 use super::home::FaultsPage;
 use crate::desk::Image;
-use crate::files::{
-    FillChoice, FillPlan, FilledCell, IdKind, Points, Sheet, may_have_decimal_comma,
-};
+use crate::files::{FillChoice, FillPlan, FilledCell, IdKind, OwnFile, Points, Sheet};
 use crate::form::{Faults, Field, Filled, Form, Typed};
 use crate::web::fields::LongForm;
 use crate::web::{
@@ -35,7 +33,7 @@ struct FillPage {
     frame: Frame,
     file: String,
     rows: usize,
-    separator: &'static str,
+    separator: String,
     columns: usize,
     form: Filled,
     outcome: Option<Outcome>,
@@ -63,17 +61,21 @@ pub async fn choose(visitor: CoordinatorVisitor, upload: Upload) -> PageResult<R
         let frame = visitor.frame("The file cannot be filled in");
         Ok(FaultsPage::answer(frame, file, faults, BACK))
     };
-    let file = match upload.within("a table as a .csv file", MOST_BYTES, "") {
+    let file = match upload.within("a table as a .csv or .xlsx file", MOST_BYTES, "") {
         Ok(file) => file,
         Err((name, fault)) => return refuse(&name, vec![fault]),
     };
-    let sheet = match Sheet::read(&file.name, &file.bytes) {
+    let own = match OwnFile::read(&file.name, &file.bytes) {
+        Ok(own) => own,
+        Err(faults) => return refuse(&file.name, faults),
+    };
+    let sheet = match own.table() {
         Ok(sheet) => sheet,
         Err(faults) => return refuse(&file.name, faults),
     };
     let view = visitor.view().await?;
     let choice = FillChoice::guess(&sheet, &view.term);
-    let page = page(visitor.frame(TITLE), &file, &sheet, &view, &choice);
+    let page = page(visitor.frame(TITLE), &file, (&own, &sheet), &view, &choice);
     Ok(Page(page).into_response())
 }
 
@@ -99,16 +101,21 @@ async fn answer(
     wanted: bool,
 ) -> PageResult<Response> {
     let file = carried(fields)?;
-    let sheet = match Sheet::read(&file.name, &file.bytes) {
+    let refuse = |faults| {
+        let frame = visitor.frame("The file cannot be filled in");
+        Ok(FaultsPage::answer(frame, &file.name, faults, BACK))
+    };
+    let own = match OwnFile::read(&file.name, &file.bytes) {
+        Ok(own) => own,
+        Err(faults) => return refuse(faults),
+    };
+    let sheet = match own.table() {
         Ok(sheet) => sheet,
-        Err(faults) => {
-            let frame = visitor.frame("The file cannot be filled in");
-            return Ok(FaultsPage::answer(frame, &file.name, faults, BACK));
-        }
+        Err(faults) => return refuse(faults),
     };
     let view = visitor.view().await?;
-    let choice = chosen(fields, &sheet, &view);
-    let mut page = page(visitor.frame(TITLE), &file, &sheet, &view, &choice);
+    let choice = chosen(fields, (&own, &sheet), &view);
+    let mut page = page(visitor.frame(TITLE), &file, (&own, &sheet), &view, &choice);
     for (target, what) in choice.faults(&sheet) {
         // what is wrong with no target is wrong with the choice as a whole
         let target = target.and_then(|place| choice.targets.get(place));
@@ -119,10 +126,13 @@ async fn answer(
         return Ok(Page(page).with_status(StatusCode::UNPROCESSABLE_ENTITY));
     }
     let plan = choice.plan(&sheet, &view.term, &view.in_course_order());
-    let bytes = sheet.filled(&plan.fillings());
+    let bytes = match own.filled(&sheet, &plan.fillings()) {
+        Ok(bytes) => bytes,
+        Err(fault) => return refuse(vec![fault]),
+    };
     let seen = URL_SAFE_NO_PAD.encode(Sha256::digest(&bytes));
     if wanted && fields.text("seen") == seen {
-        return Ok(attachment(&file.name, "text/csv", bytes));
+        return Ok(attachment(&file.name, own.kind(), bytes));
     }
     page.form
         .form
@@ -153,7 +163,7 @@ fn carried(fields: &Fields) -> PageResult<UploadedFile> {
     })
 }
 
-fn chosen(fields: &Fields, sheet: &Sheet<'_>, view: &Image) -> FillChoice {
+fn chosen(fields: &Fields, (own, sheet): (&OwnFile<'_>, &Sheet<'_>), view: &Image) -> FillChoice {
     let column = |name: &str| {
         let place = fields.text(name).parse::<usize>().ok()?;
         (place < sheet.columns().len()).then_some(place)
@@ -166,7 +176,8 @@ fn chosen(fields: &Fields, sheet: &Sheet<'_>, view: &Image) -> FillChoice {
         by: IdKind::from_name(fields.text("by")).unwrap_or_default(),
         targets: targets.collect(),
         replace: fields.text("filled") == "replace",
-        decimal_comma: fields.text("comma") == "yes" && may_have_decimal_comma(sheet.separator()),
+        decimal_comma: fields.text("comma") == "yes"
+            && own.may_have_decimal_comma(sheet.separator()),
     }
 }
 
@@ -186,7 +197,7 @@ fn field_of(what: &Points) -> String {
 }
 
 /// What is asked of a file.
-fn form(sheet: &Sheet<'_>, view: &Image) -> Form {
+fn form((own, sheet): (&OwnFile<'_>, &Sheet<'_>), view: &Image) -> Form {
     let columns = (1_usize..).zip(sheet.columns()).map(|(place, name)| {
         let name = match name.trim() {
             "" => format!("column {place} (without a name)"),
@@ -214,7 +225,7 @@ fn form(sheet: &Sheet<'_>, view: &Image) -> Form {
         "Cells that say something already",
         &fillings,
     )];
-    if may_have_decimal_comma(sheet.separator()) {
+    if own.may_have_decimal_comma(sheet.separator()) {
         let comma = "Write points with a decimal comma, as in 17,50";
         last.push(Field::tick("comma", comma));
     }
@@ -232,7 +243,7 @@ fn form(sheet: &Sheet<'_>, view: &Image) -> Form {
 fn page(
     frame: Frame,
     file: &UploadedFile,
-    sheet: &Sheet<'_>,
+    (own, sheet): (&OwnFile<'_>, &Sheet<'_>),
     view: &Image,
     choice: &FillChoice,
 ) -> FillPage {
@@ -258,9 +269,9 @@ fn page(
         frame,
         file: name,
         rows: sheet.rows(),
-        separator: sheet.separator().words(),
+        separator: own.words(sheet.separator()).into_owned(),
         columns: sheet.columns().len(),
-        form: form(sheet, view).filled("/course/fill/preview", typed, Faults::default()),
+        form: form((own, sheet), view).filled("/course/fill/preview", typed, Faults::default()),
         outcome: None,
     }
 }

@@ -7,19 +7,12 @@ use axum::response::{IntoResponse, Response};
 use super::glance::{
     ExperimentRow, NextStep, SectionRow, experiment_rows, next_steps, section_rows,
 };
-use super::unpack::unpack;
-use crate::course::StaffRole;
 use crate::desk::forms::course_form;
-use crate::desk::{self, BringError, PrepareError};
-use crate::files::read_term;
+use crate::desk::{self, PrepareError};
 use crate::form::{Faults, Filled, Typed};
 use crate::store::StoreError;
-use crate::term::Term;
 use crate::text::Fault;
-use crate::web::upload::MOST_FILE_BYTES;
-use crate::web::{
-    CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields, Upload,
-};
+use crate::web::{CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields};
 use crate::words::counted;
 
 #[derive(Template)]
@@ -112,51 +105,4 @@ pub async fn new(visitor: CoordinatorVisitor, Fields(typed): Fields) -> PageResu
             Ok(page.with_status(StatusCode::UNPROCESSABLE_ENTITY))
         }
     }
-}
-
-pub async fn folder(visitor: CoordinatorVisitor, upload: Upload) -> PageResult<Response> {
-    let back = "/course";
-    let frame = || visitor.frame("The course folder was not brought in");
-    let expected = "the course folder in one .zip";
-    let file = match upload.within(expected, MOST_FILE_BYTES, "") {
-        Ok(file) => file,
-        Err((name, fault)) => return Ok(FaultsPage::answer(frame(), &name, vec![fault], back)),
-    };
-    let name = file.name.clone();
-    let login = visitor.login.clone();
-    // unpacking and reading take a while: not on a thread that serves pages
-    let read = tokio::task::spawn_blocking(move || {
-        let term = unpack(&file.name, &file.bytes).and_then(|folder| read_term(&folder))?;
-        still_coordinator(&term, &login).map(|()| term)
-    });
-    let term = match read.await.map_err(PageError::internal)? {
-        Ok(term) => term,
-        Err(faults) => return Ok(FaultsPage::answer(frame(), &name, faults, back)),
-    };
-    match desk::bring_in_term(&visitor.state.desk, &term, &visitor.login, visitor.now()).await {
-        Ok(brought) => {
-            let n = brought.changes;
-            Err(PageError::see_other(format!("/course?done=folder&n={n}")))
-        }
-        Err(BringError::Faults(faults)) => Ok(FaultsPage::answer(frame(), &name, faults, back)),
-        Err(why @ BringError::OtherCourse { .. }) => {
-            let fault = Fault::of_file("course.toml", why.to_string());
-            Ok(FaultsPage::answer(frame(), &name, vec![fault], back))
-        }
-        Err(BringError::Store(why)) => Err(why.into()),
-    }
-}
-
-/// A folder must not lock out the coordinator who brings it in.
-fn still_coordinator(term: &Term, login: &str) -> Result<(), Vec<Fault>> {
-    let demoted = |s: &&crate::course::StaffMember| {
-        s.login.eq_ignore_ascii_case(login) && s.role != StaffRole::Coordinator
-    };
-    if term.staff.iter().any(|s| demoted(&s)) {
-        let what = format!(
-            "found {login} in another role, expected your own login as coordinator or not at all"
-        );
-        return Err(vec![Fault::of_file("staff.csv", what).in_column("role")]);
-    }
-    Ok(())
 }

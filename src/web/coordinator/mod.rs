@@ -7,6 +7,7 @@ mod downloads;
 mod experiment;
 mod experiments;
 mod fill;
+mod folder;
 mod glance;
 mod home;
 mod issue;
@@ -17,13 +18,13 @@ mod oneroster;
 mod procedures;
 mod release;
 mod roster;
+mod roster_columns;
 mod sections;
 mod slips;
 mod staff;
 mod student;
 pub(in crate::web) mod titres;
 mod unknowns;
-mod unpack;
 pub(in crate::web) mod words;
 
 use axum::Router;
@@ -53,10 +54,12 @@ pub fn routes() -> Router<AppState> {
     Router::new()
         .route("/course", get(home::page))
         .route("/course/new", post(home::new))
-        .route("/course/folder", post(home::folder))
+        .route("/course/folder", post(folder::look))
+        .route("/course/folder/confirm", post(folder::confirm))
         .route("/course/roster", get(roster::page))
         .route("/course/roster/preview", post(roster::preview))
         .route("/course/roster/confirm", post(roster::confirm))
+        .route("/course/roster/columns", post(roster_columns::chosen))
         .route("/course/slips", post(slips::print))
         .route("/course/staff", shown(&staff::STAFF))
         .route("/course/staff/remove", entered(&staff::REMOVE))
@@ -68,6 +71,7 @@ pub fn routes() -> Router<AppState> {
         .route("/course/lots", shown(&lots::LOT))
         .route("/course/lots/preview", looked(|_| &lots::LOT))
         .route("/course/procedures", post(procedures::enter_file))
+        .route("/course/procedures/{file}", get(procedures::shown))
         .route(
             "/course/procedures/confirm",
             entered(&procedures::PROCEDURE),

@@ -5,11 +5,10 @@ use axum::response::Response;
 use super::downloads::attachment;
 use super::home::FaultsPage;
 use super::roster::show_plan;
-use super::unpack::{pack, unpack};
-use crate::files::Folder;
 use crate::files::oneroster::{
     Export, RosterChoice, StudentKey, Version, export, read_roster_package,
 };
+use crate::files::{Folder, pack, unpack};
 use crate::form::{Button, Faults, Field, Filled, Form, Kind, Typed, named};
 use crate::text::Fault;
 use crate::web::{CoordinatorVisitor, PageError, PageResult, UploadedFile, Uploads};

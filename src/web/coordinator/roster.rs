@@ -6,6 +6,7 @@ use axum::response::{IntoResponse, Response};
 
 use super::home::FaultsPage;
 use super::oneroster::roster_form;
+use super::roster_columns;
 use super::student::STUDENT;
 use crate::changes::staff_among;
 use crate::course::{StaffMember, Student};
@@ -129,15 +130,15 @@ pub async fn preview(visitor: CoordinatorVisitor, upload: Upload) -> PageResult<
     let back = "/course/roster";
     let frame = || visitor.frame("The roster was not brought in");
     let refuse = |file: &str, faults| Ok(FaultsPage::answer(frame(), file, faults, back));
-    let file = match upload.within("a roster as a .csv file", MOST_FILE_IN_FORM, IN_PARTS) {
+    let file = match upload.within(
+        "a roster as a .csv, .xlsx or .ods file",
+        MOST_FILE_IN_FORM,
+        IN_PARTS,
+    ) {
         Ok(file) => file,
         Err((name, fault)) => return refuse(&name, vec![fault]),
     };
-    let incoming = match read_roster_file(&file.bytes) {
-        Ok(incoming) => incoming,
-        Err(faults) => return refuse(&file.name, faults),
-    };
-    show_plan(&visitor, &file.name, &incoming).await
+    roster_columns::read(&visitor, &file).await
 }
 
 /// What a roster would change, to be confirmed.
@@ -146,25 +147,25 @@ pub async fn show_plan(
     file: &str,
     incoming: &[Student],
 ) -> PageResult<Response> {
-    let refuse = |fault| {
+    let refuse = |faults| {
         let frame = visitor.frame("The roster was not brought in");
-        Ok(FaultsPage::answer(
-            frame,
-            file,
-            vec![fault],
-            "/course/roster",
-        ))
+        Ok(FaultsPage::answer(frame, file, faults, "/course/roster"))
     };
     let text = write_roster(incoming);
     if text.len() > MOST_FILE_IN_FORM {
         let (found, most) = (text.len() / 1024, MOST_FILE_IN_FORM / 1024);
         let what = format!("found a roster of {found} KiB, expected at most {most} KiB{IN_PARTS}");
-        return refuse(Fault::of_file(file, what));
+        return refuse(vec![Fault::of_file(file, what)]);
     }
     let view = visitor.view().await?;
     let clashes = staff_among(&view.term, incoming);
     if !clashes.is_empty() {
-        return refuse(Fault::of_file("roster.csv", clashes).in_column("student_id"));
+        let fault = Fault::of_file(file, clashes).in_column("student_id");
+        return refuse(vec![fault]);
+    }
+    let lost = desk::lost_of_roster(&view.term, incoming, file);
+    if !lost.is_empty() {
+        return refuse(lost);
     }
     let now = view.term.course.zone.local(visitor.now());
     let plan = desk::plan_roster(&view.term, incoming, &[], now.date());

@@ -8,6 +8,7 @@ use super::qr::{Qr, bottle_address, qr};
 use crate::columns::Column;
 use crate::course::{Experiment, Student};
 use crate::ids::{ExperimentKey, LotCode};
+use crate::measure::plain;
 use crate::procedure::Procedure;
 use crate::submission::TrialLabel;
 use crate::term::{Slot, Term};
@@ -38,6 +39,8 @@ struct SectionSheetPage {
     frame: Frame,
     title: String,
     key: ExperimentKey,
+    /// Most points by hand; none where the marking has none.
+    points: Option<String>,
     groups: bool,
     sections: Vec<Section>,
 }
@@ -145,6 +148,7 @@ pub async fn section(
     Ok(Page(SectionSheetPage {
         frame: visitor.frame("Section sheet"),
         title: experiment.procedure.title.clone(),
+        points: experiment.procedure.marking.by_hand.map(plain),
         groups: has_groups(term, &key),
         sections,
         key: key.into_key(),

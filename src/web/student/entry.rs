@@ -328,7 +328,7 @@ impl Entry {
         }
         let reported = match self.reported.as_str() {
             "" => None,
-            text => Reading::parse_answer(text)
+            text => Reading::parse_answer_in(text, |unit| procedure.result.unit.is_written(unit))
                 .map_err(|why| {
                     faults.push(field_fault("reported", "Your own answer", why.to_string()))
                 })

@@ -37,10 +37,10 @@ pub struct SharedPage {
 
 /// The student's own answer, or another than they gave before.
 fn answer_form(procedure: &Procedure, typed: &Typed) -> Form {
-    let unit = procedure.result.unit.name();
-    let label = format!("Result, as {} ({unit})", expressed_as(procedure));
+    let unit = procedure.result.unit;
+    let label = format!("Result, as {} ({})", expressed_as(procedure), unit.name());
     let answer =
-        Field::new("reported", label, Kind::Answer).hint("nobody else of your group sees it");
+        Field::new("reported", label, Kind::Answer(unit)).hint("nobody else of your group sees it");
     let mut fields = vec![Field::hidden("key"), Field::hidden("seen"), answer.wide()];
     if revisions_seen(typed) > 0 {
         let reason = Field::text("reason", "Why you change your answer");

@@ -12,9 +12,9 @@ async fn a_roster_with_faults_names_each_and_changes_nothing() {
     assert_eq!(answer.status, 422);
     for words in [
         "3 faults in autumn.csv; nothing was changed",
-        "roster.csv, line 3, student_id",
-        "roster.csv, line 4, student_id",
-        "roster.csv, line 5",
+        "autumn.csv, line 3, student_id",
+        "autumn.csv, line 4, student_id",
+        "autumn.csv, line 5",
         "found 3 cells, expected 4",
     ] {
         assert!(answer.body.contains(words), "{words} in {}", answer.body);

@@ -5,7 +5,7 @@ use std::io::{Cursor, Read as _, Write as _};
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, ZipArchive, ZipWriter};
 
-use crate::files::Folder;
+use super::folder::Folder;
 use crate::text::Fault;
 
 /// Most entries looked at, folders and files passed over included.
@@ -27,12 +27,8 @@ pub fn unpack(name: &str, bytes: &[u8]) -> Result<Folder, Vec<Fault>> {
         )));
     }
     let names: Vec<String> = zip.file_names().map(str::to_owned).collect();
-    let top = top_folder(
-        names
-            .iter()
-            .map(String::as_str)
-            .filter(|n| !n.ends_with('/')),
-    );
+    let files = names.iter().map(String::as_str);
+    let top = top_folder(files.filter(|name: &&str| !name.ends_with('/')));
     let (mut folder, mut faults) = (Folder::default(), Vec::new());
     let mut unpacked = 0_u64;
     for place in 0..zip.len() {

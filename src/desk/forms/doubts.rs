@@ -1,0 +1,66 @@
+//! What is asked about a lot before it is entered: a reagent that nobody uses, a molarity far off the label's.
+
+use rust_decimal::Decimal;
+
+use crate::changes::{Change, LotValue};
+use crate::chem::Formula;
+use crate::measure::plain;
+use crate::term::Term;
+
+/// How far a molarity may be off the nominal one, of it, before it is asked about.
+const FAR: Decimal = Decimal::from_parts(2, 0, 0, false, 1);
+
+/// What is odd about the values that changes give, each in a sentence.
+pub fn doubts(term: &Term, changes: &[Change]) -> Vec<String> {
+    let mut all = Vec::new();
+    for change in changes {
+        if let Change::Lot(LotValue { lot, .. }) = change {
+            all.extend(doubt(term, &lot.reagent, lot.molarity.value));
+        }
+    }
+    all
+}
+
+fn doubt(term: &Term, reagent: &str, molarity: Decimal) -> Option<String> {
+    let procedures = term.experiments.iter().map(|e| &e.procedure);
+    let used: Vec<(&Formula, Decimal)> = procedures.flat_map(|p| p.lot_reagents()).collect();
+    if used.is_empty() {
+        return None;
+    }
+    let is_it = |formula: &Formula| match Formula::parse(reagent) {
+        Ok(parsed) => parsed == *formula,
+        Err(_) => formula.to_string() == reagent,
+    };
+    let nominal: Vec<Decimal> = used
+        .iter()
+        .filter(|(formula, _)| is_it(formula))
+        .map(|(_, nominal)| *nominal)
+        .collect();
+    if nominal.is_empty() {
+        let mut names: Vec<String> = used
+            .iter()
+            .map(|(formula, _)| formula.to_string())
+            .collect();
+        names.sort();
+        names.dedup();
+        return Some(format!(
+            "No experiment uses {reagent}: the procedures of the course take {}",
+            names.join(", ")
+        ));
+    }
+    let is_near = |nominal: &&Decimal| {
+        let far = nominal.checked_mul(FAR);
+        let off = molarity.checked_sub(**nominal);
+        off.zip(far).is_some_and(|(off, far)| off.abs() <= far)
+    };
+    if nominal.iter().any(|one| is_near(&one)) {
+        return None;
+    }
+    let mut labels: Vec<String> = nominal.into_iter().map(plain).collect();
+    labels.dedup();
+    Some(format!(
+        "{} mol/L of {reagent} is more than 20 % off what the procedures name, {} mol/L",
+        plain(molarity),
+        labels.join(" and ")
+    ))
+}
