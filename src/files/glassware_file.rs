@@ -35,13 +35,10 @@ pub fn read_glassware(file: &str, text: &str) -> Result<GlasswareTable, Vec<Faul
 
 fn read_piece(section: &Section) -> Option<(u64, Glassware)> {
     let kind = section.parsed("kind", |text| {
-        GlasswareKind::ALL
-            .into_iter()
-            .find(|kind| kind.name() == text)
-            .ok_or_else(|| {
-                let kinds = GlasswareKind::ALL.map(GlasswareKind::name).join(", ");
-                found(text, &format!("one of {kinds}"))
-            })
+        GlasswareKind::from_name(text).ok_or_else(|| {
+            let kinds = GlasswareKind::ALL.map(GlasswareKind::name).join(", ");
+            found(text, &format!("one of {kinds}"))
+        })
     })?;
     let (capacity, graduation, tolerance) = match kind {
         GlasswareKind::Balance => ("capacity_g", "readability_g", "linearity_g"),

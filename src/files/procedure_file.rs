@@ -124,14 +124,12 @@ impl Reader<'_> {
             "purity_half_width",
         ]);
         let by = section.parsed("by", |text| {
-            [SampleBy::Volume, SampleBy::Mass, SampleBy::MassDifference]
-                .into_iter()
-                .find(|by| by.name() == text)
-                .ok_or_else(|| found(text, "volume, mass or mass-difference"))
+            let by = SampleBy::from_name(text);
+            by.ok_or_else(|| found(text, "volume, mass or mass-difference"))
         });
         let kinds: &[GlasswareKind] = match by {
             Some(SampleBy::Mass | SampleBy::MassDifference) => &[GlasswareKind::Balance],
-            _ => &[
+            Some(SampleBy::Volume) | None => &[
                 GlasswareKind::Cylinder,
                 GlasswareKind::Pipette,
                 GlasswareKind::Flask,

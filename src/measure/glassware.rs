@@ -66,7 +66,7 @@ pub enum GlasswareFault {
     GraduationTooWide { found: Decimal, capacity: Decimal },
 }
 
-named! { GlasswareKind, name:
+named! { GlasswareKind, name, from_name:
     Burette = "burette",
     Cylinder = "cylinder",
     Pipette = "pipette",
@@ -91,7 +91,7 @@ impl GlasswareKind {
         match self {
             Self::Balance => "g",
             Self::Spectrophotometer => "",
-            _ => "mL",
+            Self::Burette | Self::Cylinder | Self::Pipette | Self::Flask => "mL",
         }
     }
 }

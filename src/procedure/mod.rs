@@ -335,7 +335,7 @@ impl std::ops::Deref for Procedure {
     }
 }
 
-named! { SampleBy, name:
+named! { SampleBy, name, from_name:
     Volume = "volume",
     Mass = "mass",
     MassDifference = "mass-difference",

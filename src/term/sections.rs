@@ -99,7 +99,11 @@ impl Habit {
             Ruling::Accept => Some(Self::Accepted),
             Ruling::Adjust { .. } => Some(Self::Adjusted),
             Ruling::Return => Some(Self::Returned),
-            _ => None,
+            Ruling::LeaveOut { .. }
+            | Ruling::PutBack { .. }
+            | Ruling::AgainstWritten { .. }
+            | Ruling::ExcuseLate { .. }
+            | Ruling::TakeBack => None,
         }
     }
 }

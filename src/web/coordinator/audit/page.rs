@@ -210,7 +210,7 @@ fn proposal(
             format!("/course/experiments/{}/unknowns/preview", experiment.key),
             vec![("unknown", code), ("true_value", value.clone())],
         ),
-        _ => {
+        AuditKind::Lot | AuditKind::ExcessLot => {
             let reagent = term.lots.get(code.as_str())?.reagent.clone();
             let fields = vec![
                 ("lot", code),
@@ -218,6 +218,9 @@ fn proposal(
                 ("molarity", value.clone()),
             ];
             ("/course/lots/preview".to_owned(), fields)
+        }
+        AuditKind::Section | AuditKind::Assistant | AuditKind::Instrument | AuditKind::Day => {
+            return None;
         }
     };
     fields.extend([("uncertainty", uncertainty.clone()), ("reason", reason)]);

@@ -35,7 +35,9 @@ pub fn found(audit: &ExperimentAudit, group: &AuditGroup, procedure: &Procedure)
 pub fn unit(kind: AuditKind, procedure: &Procedure) -> &'static str {
     match kind {
         AuditKind::Unknown => procedure.result.unit.name(),
-        _ => "mol/L",
+        AuditKind::Lot | AuditKind::ExcessLot => "mol/L",
+        // nothing is assigned to these
+        AuditKind::Section | AuditKind::Assistant | AuditKind::Instrument | AuditKind::Day => "",
     }
 }
 
