@@ -22,7 +22,7 @@ impl ChangeKind for Amendment {
         term.amendments.push(self.clone());
     }
 
-    fn reach(&self) -> Reach {
+    fn reach(&self, _: &Term) -> Reach {
         Reach::Nothing
     }
 

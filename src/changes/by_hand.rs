@@ -28,7 +28,7 @@ impl SlotKind for PointsByHand {
     }
 
     fn reach(slot: &Slot) -> Reach {
-        Reach::Section(slot.clone())
+        Reach::Student(slot.clone())
     }
 
     fn held(term: &Term, slot: &Slot) -> Vec<Self> {

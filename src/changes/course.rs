@@ -21,7 +21,7 @@ impl ChangeKind for Course {
         term.course = self.clone();
     }
 
-    fn reach(&self) -> Reach {
+    fn reach(&self, _: &Term) -> Reach {
         Reach::All
     }
 

@@ -21,7 +21,7 @@ impl SlotKind for Decision {
     }
 
     fn reach(slot: &Slot) -> Reach {
-        Reach::Section(slot.clone())
+        Reach::Student(slot.clone())
     }
 
     fn held(term: &Term, slot: &Slot) -> Vec<Self> {

@@ -79,7 +79,7 @@ impl ChangeKind for SetExperiment {
         }
     }
 
-    fn reach(&self) -> Reach {
+    fn reach(&self, _: &Term) -> Reach {
         Reach::Experiment(self.key.clone())
     }
 

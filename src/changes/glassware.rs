@@ -38,7 +38,7 @@ impl ChangeKind for OwnGlassware {
         }
     }
 
-    fn reach(&self) -> Reach {
+    fn reach(&self, _: &Term) -> Reach {
         Reach::All
     }
 

@@ -30,7 +30,7 @@ impl SlotKind for HandedIn {
     }
 
     fn reach(slot: &Slot) -> Reach {
-        Reach::Section(slot.clone())
+        Reach::Student(slot.clone())
     }
 
     fn held(term: &Term, slot: &Slot) -> Vec<Self> {

@@ -24,7 +24,7 @@ impl ChangeKind for KeyOpened {
 
     fn apply(&self, _: &mut Term, _: Option<&Made>) {}
 
-    fn reach(&self) -> Reach {
+    fn reach(&self, _: &Term) -> Reach {
         Reach::Nothing
     }
 

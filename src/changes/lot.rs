@@ -54,8 +54,14 @@ impl ChangeKind for LotValue {
         term.lots.insert(code.clone(), self.lot.clone());
     }
 
-    fn reach(&self) -> Reach {
-        Reach::All
+    fn reach(&self, before: &Term) -> Reach {
+        let code = &self.lot.code;
+        match before.lots.get(code) {
+            Some(held) if held.reagent == self.lot.reagent => Reach::Lot(code.clone()),
+            // the only lot of a course counts for everything
+            None if before.lots.len() > 1 => Reach::Lot(code.clone()),
+            Some(_) | None => Reach::All,
+        }
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {

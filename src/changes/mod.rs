@@ -23,7 +23,7 @@ use replaced::{nothing, written};
 
 pub use form::*;
 pub use of_slot::{OfSlot, SlotKind};
-pub use reach::Reach;
+pub use reach::{Reach, Within};
 pub use replaced::{GivenValue, Replaced, SlotEvent};
 
 /// What a kind of change has to say of itself. The struct is what the journal keeps of it.
@@ -67,8 +67,8 @@ pub trait ChangeKind: Clone + Serialize + DeserializeOwned {
     /// Alters the term, now and whenever the journal is read again. `made` is none where it is only tried.
     fn apply(&self, term: &mut Term, made: Option<&Made>);
 
-    /// What has to be judged anew.
-    fn reach(&self) -> Reach;
+    /// What has to be judged anew, of a term as it is before.
+    fn reach(&self, before: &Term) -> Reach;
 
     /// What an incoming term has of this kind that the term held has not, or has otherwise. Nothing is taken away.
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self>;
@@ -224,9 +224,9 @@ macro_rules! changes {
             }
 
             /// As [`ChangeKind::reach`].
-            pub fn reach(&self) -> Reach {
+            pub fn reach(&self, before: &Term) -> Reach {
                 match self {
-                    $(Self::$variant(kind) => kind.reach(),)*
+                    $(Self::$variant(kind) => kind.reach(before),)*
                 }
             }
         }

@@ -26,7 +26,7 @@ impl SlotKind for Note {
     }
 
     fn reach(slot: &Slot) -> Reach {
-        Reach::Section(slot.clone())
+        Reach::Student(slot.clone())
     }
 
     fn held(term: &Term, slot: &Slot) -> Vec<Self> {

@@ -71,7 +71,7 @@ impl<T: SlotKind> ChangeKind for OfSlot<T> {
         self.body.apply(&self.slot, term, made);
     }
 
-    fn reach(&self) -> Reach {
+    fn reach(&self, _: &Term) -> Reach {
         T::reach(&self.slot)
     }
 

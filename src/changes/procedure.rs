@@ -28,7 +28,7 @@ impl ChangeKind for SetProcedure {
         texts.insert(self.key.clone(), self.text.clone());
     }
 
-    fn reach(&self) -> Reach {
+    fn reach(&self, _: &Term) -> Reach {
         Reach::Nothing
     }
 

@@ -22,7 +22,7 @@ impl ChangeKind for Recomputed {
 
     fn apply(&self, _: &mut Term, _: Option<&Made>) {}
 
-    fn reach(&self) -> Reach {
+    fn reach(&self, _: &Term) -> Reach {
         Reach::Nothing
     }
 

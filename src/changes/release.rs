@@ -37,7 +37,7 @@ impl ChangeKind for SetRelease {
         term.set_release(&self.experiment, self.section.as_ref(), self.released_at);
     }
 
-    fn reach(&self) -> Reach {
+    fn reach(&self, _: &Term) -> Reach {
         Reach::Nothing
     }
 

@@ -29,8 +29,8 @@ impl ChangeKind for RemoveStaff {
         term.staff.retain(|s| stays(&s.login));
     }
 
-    fn reach(&self) -> Reach {
-        Reach::Nothing
+    fn reach(&self, _: &Term) -> Reach {
+        Reach::Classes
     }
 
     /// A folder that does not name somebody takes nobody away.

@@ -39,7 +39,7 @@ impl ChangeKind for Keep {
         }
     }
 
-    fn reach(&self) -> Reach {
+    fn reach(&self, _: &Term) -> Reach {
         Reach::Nothing
     }
 

@@ -24,8 +24,8 @@ impl ChangeKind for StaffMember {
         put(&mut term.staff, self, |s| &s.login);
     }
 
-    fn reach(&self) -> Reach {
-        Reach::Nothing
+    fn reach(&self, _: &Term) -> Reach {
+        Reach::Classes
     }
 
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {

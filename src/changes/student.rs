@@ -32,7 +32,7 @@ impl ChangeKind for Student {
         put(&mut term.students, self, |s| &s.id);
     }
 
-    fn reach(&self) -> Reach {
+    fn reach(&self, _: &Term) -> Reach {
         Reach::All
     }
 

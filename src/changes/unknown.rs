@@ -48,7 +48,7 @@ impl ChangeKind for UnknownValue {
         unknowns.insert(code.clone(), self.unknown.clone());
     }
 
-    fn reach(&self) -> Reach {
+    fn reach(&self, _: &Term) -> Reach {
         Reach::Experiment(self.experiment.clone())
     }
 

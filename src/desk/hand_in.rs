@@ -1,12 +1,17 @@
 //! A student hands in, or corrects what was handed in.
 
-use jiff::{SignedDuration, Timestamp};
+use std::collections::VecDeque;
+use std::sync::{Arc, Mutex, PoisonError};
 
-use super::Desk;
+use jiff::{SignedDuration, Timestamp};
+use tokio::sync::{OwnedMutexGuard, oneshot};
+
+use super::writer::{Draft, Shared, Writer, make};
+use super::{Desk, Image};
 use crate::changes::{Change, HandInMade, HandedIn, Made};
 use crate::ids::StudentId;
 use crate::judge::{Question, refusals};
-use crate::store::{StoreError, by_request_key, entry};
+use crate::store::{Store, StoreError, by_request_key, entry};
 use crate::submission::HandIn;
 use crate::term::{Revision, Slot, Term};
 
@@ -123,96 +128,184 @@ pub async fn submission(
     }))
 }
 
+/// Hand-ins that wait for the writer. It takes up to [`MOST_AT_ONCE`] of them in one write.
+#[derive(Default)]
+pub(super) struct Queue(Mutex<VecDeque<Waiting>>);
+
+struct Waiting {
+    request: HandInRequest,
+    answer: oneshot::Sender<Result<i64, HandInError>>,
+}
+
+const MOST_AT_ONCE: usize = 64;
+
+impl Queue {
+    fn add(&self, waiting: Waiting) {
+        let mut queue = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        queue.push_back(waiting);
+    }
+
+    fn take(&self) -> Vec<Waiting> {
+        let mut queue = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let n = queue.len().min(MOST_AT_ONCE);
+        queue.drain(..n).collect()
+    }
+}
+
 /// Hands in. When this returns a receipt, it is on disk.
 pub async fn hand_in(desk: &Desk, request: HandInRequest) -> Result<Receipt, HandInError> {
-    let HandInRequest {
-        slot,
-        hand_in,
-        key,
-        seen_revisions,
-        reason,
-        at,
-    } = request;
+    let (key, slot) = (request.key.clone(), request.slot.clone());
+    let hand_in = request.hand_in.clone();
     if let Some(receipt) = earlier(desk, &key, &slot, &hand_in).await? {
         return Ok(receipt);
     }
-    let login = slot.student.clone();
-    let wanted = (slot.clone(), hand_in.clone());
-    let written = desk
-        .apply_if(&login, at, |image| {
-            let image = image.ok_or(StoreError::NoCourse)?;
-            let term = &image.term;
-            let not_found = || HandInError::NotFound(slot.experiment.to_string());
-            let experiment = term.experiment(&slot.experiment).ok_or_else(not_found)?;
-            let student = term.student(&slot.student).filter(|s| s.is_enrolled());
-            let dates = term.dates_of(experiment, student.ok_or_else(not_found)?);
-            let opens = term.course.zone.instant(dates.opens);
-            if opens.is_some_and(|opens| at < opens) {
-                return Err(HandInError::NotOpen(dates.opens));
+    let (answer, mut answered) = oneshot::channel();
+    desk.queue.add(Waiting { request, answer });
+    let answer = loop {
+        tokio::select! {
+            biased;
+            answer = &mut answered => break answer,
+            writer = Arc::clone(&desk.writer).lock_owned() => {
+                let (store, shared) = (desk.store.clone(), Arc::clone(&desk.shared));
+                let queue = Arc::clone(&desk.queue);
+                // whoever asked first may be gone before it is done: the others wait for it
+                tokio::spawn(async move { take_in(writer, &store, &shared, &queue).await });
             }
-            if image.is_released_to(&slot) {
-                return Err(HandInError::Released);
-            }
-            let held = term.submissions.get(&slot).map_or(0, Vec::len);
-            if held != seen_revisions {
-                return Err(HandInError::Stale {
-                    found: held,
-                    seen: seen_revisions,
-                });
-            }
-            if held > 0 && reason.trim().is_empty() {
-                return Err(HandInError::NoReason);
-            }
-            if hand_in.titrations.is_empty() && !is_answer_to_mates(term, &slot, &hand_in) {
-                return Err(HandInError::Empty);
-            }
-            if let Some(wait) = too_often(term, &slot.student, at) {
-                return Err(HandInError::TooOften { wait });
-            }
-            let rows = hand_in.titrations.iter().enumerate();
-            let refused: Vec<Question> = rows
-                .flat_map(|(row, t)| refusals(&experiment.procedure, row, t))
-                .collect();
-            if !refused.is_empty() {
-                return Err(HandInError::Refused(refused));
-            }
-            let reason = if held > 0 {
-                reason.trim().to_owned()
-            } else {
-                String::new()
-            };
-            let revision = Revision {
-                hand_in,
-                submitted_at: Some(at),
-                reason,
-                receipt: None,
-            };
-            let made = HandInMade {
-                slot,
-                body: HandedIn {
-                    revision,
-                    key: Some(key.clone()),
-                },
-            };
-            Ok(vec![made.into()])
-        })
-        .await;
-    match written {
-        Ok(made) => {
-            let missing =
-                || StoreError::damaged("journal", "found no receipt for what was written");
-            let number = made.first().ok_or_else(missing)?.seq;
-            Ok(Receipt {
-                number,
-                repeated: false,
-            })
         }
+    };
+    let answer = answer.map_err(|_| StoreError::broken_off("nobody took it"))?;
+    match answer {
+        Ok(number) => Ok(Receipt {
+            number,
+            repeated: false,
+        }),
         // the same request may have come in twice at once, and the other one was first
-        Err(why) => match earlier(desk, &key, &wanted.0, &wanted.1).await? {
+        Err(why) => match earlier(desk, &key, &slot, &hand_in).await? {
             Some(receipt) => Ok(receipt),
             None => Err(why),
         },
     }
+}
+
+/// Writes what waits in one go, each alone if that fails, and answers everybody.
+async fn take_in(
+    mut writer: OwnedMutexGuard<Writer>,
+    store: &Store,
+    shared: &Shared,
+    queue: &Queue,
+) {
+    let (requests, answers): (Vec<_>, Vec<_>) = queue
+        .take()
+        .into_iter()
+        .map(|waiting| (waiting.request, waiting.answer))
+        .unzip();
+    if requests.is_empty() {
+        return;
+    }
+    let numbers = match write(&mut writer, store, shared, requests.clone()).await {
+        Err(why) if requests.len() > 1 => {
+            tracing::warn!(error = %why, "hand-ins are written one by one");
+            let mut numbers = Vec::new();
+            for request in requests {
+                let one = write(&mut writer, store, shared, vec![request]).await;
+                numbers.extend(one.unwrap_or_else(|why| vec![Err(why.into())]));
+            }
+            numbers
+        }
+        one_or_all => one_or_all.unwrap_or_else(|why| vec![Err(why.into())]),
+    };
+    drop(writer);
+    for (number, answer) in numbers.into_iter().zip(answers) {
+        // who is gone will send again, under the same key
+        let _gone = answer.send(number);
+    }
+}
+
+/// Takes hand-ins in order, each as if it came alone after those before, and writes them in one transaction: the number of
+/// the receipt of each.
+async fn write(
+    writer: &mut Writer,
+    store: &Store,
+    shared: &Shared,
+    requests: Vec<HandInRequest>,
+) -> Result<Vec<Result<i64, HandInError>>, StoreError> {
+    let transaction = writer.begin(store, shared).await?;
+    let plan = move |draft: &mut Draft| {
+        let take = |request: HandInRequest| {
+            let made = checked(&draft.image, &request)?;
+            Ok(draft.add(made.into(), &request.slot.student, request.at))
+        };
+        requests.into_iter().map(take).collect()
+    };
+    let (numbers, _) = make(writer, shared, transaction, plan).await?;
+    Ok(numbers)
+}
+
+/// What is handed in, if it is taken.
+fn checked(image: &Image, request: &HandInRequest) -> Result<HandInMade, HandInError> {
+    if !image.is_founded() {
+        return Err(StoreError::NoCourse.into());
+    }
+    let HandInRequest {
+        slot,
+        hand_in,
+        seen_revisions,
+        at,
+        ..
+    } = request;
+    let term = &image.term;
+    let not_found = || HandInError::NotFound(slot.experiment.to_string());
+    let experiment = term.experiment(&slot.experiment).ok_or_else(not_found)?;
+    let student = term.student(&slot.student).filter(|s| s.is_enrolled());
+    let dates = term.dates_of(experiment, student.ok_or_else(not_found)?);
+    let opens = term.course.zone.instant(dates.opens);
+    if opens.is_some_and(|opens| *at < opens) {
+        return Err(HandInError::NotOpen(dates.opens));
+    }
+    if image.is_released_to(slot) {
+        return Err(HandInError::Released);
+    }
+    let held = term.submissions.get(slot).map_or(0, Vec::len);
+    if held != *seen_revisions {
+        return Err(HandInError::Stale {
+            found: held,
+            seen: *seen_revisions,
+        });
+    }
+    let reason = request.reason.trim();
+    if held > 0 && reason.is_empty() {
+        return Err(HandInError::NoReason);
+    }
+    if hand_in.titrations.is_empty() && !is_answer_to_mates(term, slot, hand_in) {
+        return Err(HandInError::Empty);
+    }
+    if let Some(wait) = too_often(term, &slot.student, *at) {
+        return Err(HandInError::TooOften { wait });
+    }
+    let rows = hand_in.titrations.iter().enumerate();
+    let refused: Vec<Question> = rows
+        .flat_map(|(row, t)| refusals(&experiment.procedure, row, t))
+        .collect();
+    if !refused.is_empty() {
+        return Err(HandInError::Refused(refused));
+    }
+    let reason = if held > 0 {
+        reason.to_owned()
+    } else {
+        String::new()
+    };
+    Ok(HandInMade {
+        slot: slot.clone(),
+        body: HandedIn {
+            revision: Revision {
+                hand_in: hand_in.clone(),
+                submitted_at: Some(*at),
+                reason,
+                receipt: None,
+            },
+            key: Some(request.key.clone()),
+        },
+    })
 }
 
 /// An answer of the student's own to readings a bench mate has handed in.

@@ -9,6 +9,7 @@ mod folder;
 pub mod forms;
 mod hand_in;
 mod history;
+mod image;
 mod import;
 pub mod passwords;
 mod people;
@@ -20,11 +21,12 @@ mod saved;
 pub mod sessions;
 mod telling;
 mod texts;
+mod writer;
 
-use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use jiff::Timestamp;
-use tokio::sync::{RwLock, RwLockReadGuard, RwLockWriteGuard};
+use tokio::sync::Mutex;
 
 pub use entered_row::{RowRead, enter_row, read_row};
 pub use folder::{BringError, Brought, bring_in, bring_in_term, grade, grade_term, output_files};
@@ -43,34 +45,23 @@ pub use saved::lost_of_roster;
 pub use telling::{MOST_UNANSWERED, NoteError, leave_note};
 pub use texts::FileTexts;
 
-use crate::changes::{Change, Made, Reach};
-use crate::ids::ExperimentKey;
-use crate::store::{
-    SqliteConnection, Store, StoreError, Stored, Transaction, load_stored, newest, write_changes,
-};
-use crate::term::{Judged, Preview, Slot, Term};
+use crate::changes::{Change, Made};
+use crate::store::{Store, StoreError, newest};
+use hand_in::Queue;
+pub use image::Image;
+use writer::{Draft, Shared, Writer, make};
 
-/// A course at work.
+/// A course at work. Readers take the image as it is; a change makes the next one beside it, and whoever changes waits for
+/// nobody but the one who changes before.
 pub struct Desk {
     store: Store,
-    /// None: to be read again.
-    image: RwLock<Option<Image>>,
+    shared: Arc<Shared>,
+    writer: Arc<Mutex<Writer>>,
+    queue: Arc<Queue>,
 }
 
-/// The course in memory, as it is on disk.
-#[derive(Debug)]
-pub struct Image {
-    pub term: Term,
-    /// Everything handed in, judged.
-    pub judged: BTreeMap<Slot, Judged>,
-    /// Whether anybody has named the course yet.
-    founded: bool,
-    /// Number of the newest change it knows of.
-    newest: i64,
-}
-
-/// The image while it is being read.
-pub type View<'a> = RwLockReadGuard<'a, Image>;
+/// The course as somebody found it.
+pub type View = Arc<Image>;
 
 impl Desk {
     /// Takes up the course of a database; it may hold none yet.
@@ -78,7 +69,9 @@ impl Desk {
         let image = Image::load(&mut *store.read().await?).await?;
         Ok(Self {
             store,
-            image: RwLock::new(Some(image)),
+            shared: Arc::new(Shared::of(image)),
+            writer: Arc::default(),
+            queue: Arc::default(),
         })
     }
 
@@ -91,27 +84,27 @@ impl Desk {
     }
 
     /// The course as it stands.
-    pub async fn view(&self) -> Result<View<'_>, StoreError> {
+    pub async fn view(&self) -> Result<View, StoreError> {
         let image = self.look().await?;
-        RwLockReadGuard::try_map(image, |image| image.founded.then_some(image))
-            .map_err(|_| StoreError::NoCourse)
+        image
+            .is_founded()
+            .then_some(image)
+            .ok_or(StoreError::NoCourse)
     }
 
     /// What is in the database, be it no course yet.
-    pub async fn look(&self) -> Result<View<'_>, StoreError> {
+    pub async fn look(&self) -> Result<View, StoreError> {
         let newest = newest(&mut *self.store.read().await?).await?;
-        let current = |image: &Option<Image>| image.as_ref().is_some_and(|i| i.newest >= newest);
-        let mut image = self.image.read().await;
-        if !current(&image) {
-            // another process has written: a folder was imported on the command line, say
-            drop(image);
-            let mut stale = self.image.write().await;
-            if !current(&stale) {
-                *stale = Some(Image::load(&mut *self.store.read().await?).await?);
-            }
-            image = stale.downgrade();
+        if self.shared.knows(newest) {
+            return Ok(self.shared.image());
         }
-        RwLockReadGuard::try_map(image, Option::as_ref).map_err(|_| StoreError::NoCourse)
+        // another process has written: a folder was imported on the command line, say
+        let mut writer = self.writer.lock().await;
+        if !self.shared.knows(newest) {
+            let mut reader = self.store.read().await?;
+            writer.follow(&self.shared, &mut reader).await?;
+        }
+        Ok(self.shared.image())
     }
 
     /// Makes changes, as done by `login` at `at`: written with the judgements they alter, then seen. All or nothing.
@@ -124,152 +117,36 @@ impl Desk {
         self.apply_if(login, at, |_| Ok(changes)).await
     }
 
-    /// Decides on changes with nobody else at the desk, then makes them; says where each stands.
+    /// Decides on changes with nobody else changing anything, then makes them; says where each stands.
     pub async fn apply_if<E: From<StoreError>>(
         &self,
         login: &str,
         at: Timestamp,
         decide: impl FnOnce(Option<&Image>) -> Result<Vec<Change>, E>,
     ) -> Result<Vec<Made>, E> {
-        let turn = self.turn().await?;
-        match decide(turn.image.as_ref().filter(|image| image.founded)) {
-            Ok(changes) if !changes.is_empty() => Ok(turn.make(&changes, login, at).await?),
+        let mut writer = Arc::clone(&self.writer).lock_owned().await;
+        let transaction = writer.begin(&self.store, &self.shared).await?;
+        let image = self.shared.image();
+        let changes = match decide(Some(&*image).filter(|image| image.is_founded())) {
+            Ok(changes) if !changes.is_empty() => changes,
             none_or_refused => {
-                turn.transaction.abandon().await?;
-                none_or_refused.map(|_| Vec::new())
+                transaction.abandon().await?;
+                return none_or_refused.map(|_| Vec::new());
             }
-        }
-    }
-
-    /// Waits for whoever is at the desk, and follows what another process has written.
-    async fn turn(&self) -> Result<Turn<'_>, StoreError> {
-        let mut image = self.image.write().await;
-        let mut transaction = self.store.write().await?;
-        let newest = newest(&mut transaction).await?;
-        if image.as_ref().is_none_or(|image| image.newest < newest) {
-            *image = Some(Image::load(&mut transaction).await?);
-        }
-        Ok(Turn { image, transaction })
-    }
-}
-
-/// Somebody at the desk, with nobody beside them.
-struct Turn<'a> {
-    image: RwLockWriteGuard<'a, Option<Image>>,
-    transaction: Transaction,
-}
-
-impl Turn<'_> {
-    async fn make(
-        mut self,
-        changes: &[Change],
-        login: &str,
-        at: Timestamp,
-    ) -> Result<Vec<Made>, StoreError> {
-        // the image is ahead of the disk until the commit: after a fault it is read again at the next look
-        let Some(mut image) = self.image.take() else {
-            return Err(StoreError::NoCourse);
         };
-        let made: Vec<Made> = (image.newest.saturating_add(1)..)
-            .take(changes.len())
-            .map(|seq| Made {
-                seq,
-                at,
-                by: login.to_owned(),
-            })
-            .collect();
-        for (change, made) in changes.iter().zip(&made) {
-            image.apply(change, made);
-        }
-        let reaches: Vec<Reach> = changes.iter().map(Change::reach).collect();
-        let altered = image.judge_again(&reaches);
-        write_changes(&mut self.transaction, changes, &made, &altered).await?;
-        self.transaction.commit().await?;
-        for (slot, judged) in altered {
-            match judged {
-                Some(judged) => image.judged.insert(slot, judged),
-                None => image.judged.remove(&slot),
+        drop(image);
+        let (login, shared) = (login.to_owned(), Arc::clone(&self.shared));
+        // whoever asked may be gone before it is done: it is done all the same
+        let made = tokio::spawn(async move {
+            let plan = move |draft: &mut Draft| {
+                for change in changes {
+                    draft.add(change, &login, at);
+                }
             };
-        }
-        *self.image = Some(image);
-        Ok(made)
-    }
-}
-
-impl Image {
-    /// Reads what is in the database. What this program cannot read of its judgements it makes anew.
-    async fn load(connection: &mut SqliteConnection) -> Result<Self, StoreError> {
-        let Stored {
-            term,
-            founded,
-            mut judged,
-            newest,
-        } = load_stored(connection, &FileTexts).await?;
-        let handed_in = term.submissions.keys();
-        let unread = handed_in.filter(|slot| !judged.contains_key(*slot));
-        let unread: Vec<Slot> = unread.cloned().collect();
-        let fresh = term.judge_again(&judged, unread).into_iter();
-        judged.extend(fresh.filter_map(|(slot, one)| Some((slot, one?))));
-        Ok(Self {
-            term,
-            judged,
-            founded,
-            newest,
-        })
-    }
-
-    fn apply(&mut self, change: &Change, made: &Made) {
-        self.term.apply(change, Some(made));
-        self.founded |= matches!(change, Change::Course(_));
-        self.newest = made.seq;
-    }
-
-    /// Judgements in course order, then in the order of people.
-    pub fn in_course_order(&self) -> Vec<(Slot, Judged)> {
-        let term = &self.term;
-        let experiments = term.experiments.iter();
-        let students = term.in_order();
-        let slots = experiments.flat_map(|e| students.iter().map(|s| Slot::new(&e.key, &s.id)));
-        slots
-            .filter_map(|slot| {
-                self.judged
-                    .get(&slot)
-                    .map(|one| (slot.clone(), one.clone()))
-            })
-            .collect()
-    }
-
-    /// Judgements within reach that now differ from those held; none where nothing is left to judge.
-    fn judge_again(&self, reaches: &[Reach]) -> BTreeMap<Slot, Option<Judged>> {
-        let slots = self.term.within_reach(reaches);
-        let mut fresh = self.term.judge_again(&self.judged, slots);
-        fresh.retain(|slot, fresh| fresh.as_ref() != self.judged.get(slot));
-        fresh
-    }
-
-    /// What changes would come to; nothing is changed.
-    pub fn preview(&self, changes: &[Change]) -> Preview {
-        self.term.preview(&self.judged, changes)
-    }
-
-    /// Whether every section of the course has the results of an experiment. Whether a student has them is another
-    /// question: [`Image::is_released_to`].
-    pub fn is_released(&self, experiment: &ExperimentKey) -> bool {
-        let sections = self.term.sections();
-        let released = self.term.released.get(experiment);
-        released.is_some_and(|release| match sections.is_empty() {
-            true => release.everyone.is_some(),
-            false => sections.iter().all(|section| release.of(section).is_some()),
-        })
-    }
-
-    /// Whether the results are out for a student. Until they are, nothing that depends on the truth is shown to them.
-    pub fn is_released_to(&self, slot: &Slot) -> bool {
-        let student = self.term.student(&slot.student);
-        student.is_some_and(|s| {
-            self.term
-                .released_to(&slot.experiment, &s.section)
-                .is_some()
-        })
+            let ((), made) = make(&mut writer, &shared, transaction, plan).await?;
+            Ok(made)
+        });
+        let made = made.await.map_err(StoreError::broken_off)?;
+        Ok(made?)
     }
 }

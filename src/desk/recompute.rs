@@ -1,12 +1,13 @@
 //! Judges everything anew and compares with what is stored.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use jiff::Timestamp;
 
 use super::{Desk, FileTexts};
 use crate::changes::{Made, Recomputed};
-use crate::store::{StoreError, Stored, load_stored, write_changes};
+use crate::store::{StoreError, Stored, Writing, load_stored, write_changes};
 use crate::term::{Judged, Slot};
 
 /// A stored judgement that is not what judging now gives.
@@ -43,8 +44,12 @@ pub async fn recompute(desk: &Desk, at: Timestamp) -> Result<(usize, Vec<Differe
     let fresh = differences
         .iter()
         .map(|d| (d.slot.clone(), d.fresh.clone()));
-    let recomputed = [Recomputed {}.into()];
-    write_changes(&mut transaction, &recomputed, &[made], &fresh.collect()).await?;
+    let writing = Writing {
+        changes: vec![Recomputed {}.into()],
+        made: vec![made],
+        judged: fresh.collect(),
+    };
+    write_changes(&mut transaction, &Arc::new(writing)).await?;
     transaction.commit().await?;
     Ok((count, differences))
 }

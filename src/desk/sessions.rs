@@ -1,6 +1,7 @@
 //! Sessions: begun, found, ended.
 
 use std::fmt;
+use std::time::Duration;
 
 use jiff::{SignedDuration, Timestamp};
 use sha2::{Digest, Sha256};
@@ -8,7 +9,7 @@ use sha2::{Digest, Sha256};
 use super::Desk;
 use super::accounts::{AccountError, AccountId, Person};
 use super::person::person;
-use crate::store::{StoreError, Transaction, hash};
+use crate::store::{Store, StoreError, Transaction, hash};
 
 /// A session not used for this long has ended.
 pub const IDLE: SignedDuration = SignedDuration::from_hours(2);
@@ -16,6 +17,8 @@ pub const IDLE: SignedDuration = SignedDuration::from_hours(2);
 pub const LONGEST: SignedDuration = SignedDuration::from_hours(12);
 /// Use is written down at most this often: each time costs a write to disk.
 const NOTED_EVERY: SignedDuration = SignedDuration::from_mins(1);
+/// How long a page waits for that.
+const LONGEST_NOTE: Duration = Duration::from_millis(20);
 
 /// What names a session to its owner. The database keeps only its hash.
 #[derive(Clone, PartialEq, Eq)]
@@ -105,11 +108,16 @@ pub async fn find_session(
     let Some(person) = person(desk, &held.account).await? else {
         return Ok(None);
     };
-    if idle >= NOTED_EVERY
-        && let Err(why) = note_use(desk, &key, at).await
-    {
-        // a full disk must not keep anybody from reading
-        tracing::warn!(error = %why, "use of a session not noted");
+    if idle >= NOTED_EVERY {
+        let store = desk.store().clone();
+        let noted = tokio::spawn(async move {
+            if let Err(why) = note_use(&store, &key, at).await {
+                // a full disk must not keep anybody from reading
+                tracing::warn!(error = %why, "use of a session not noted");
+            }
+        });
+        // nor must somebody who writes much; it is noted all the same
+        let _later = tokio::time::timeout(LONGEST_NOTE, noted).await;
     }
     Ok(Some(Session { person, token }))
 }
@@ -123,8 +131,8 @@ pub async fn end_session(desk: &Desk, token: &Token) -> Result<(), StoreError> {
     transaction.commit().await
 }
 
-async fn note_use(desk: &Desk, key: &str, at: Timestamp) -> Result<(), StoreError> {
-    let mut transaction = desk.store().write().await?;
+async fn note_use(store: &Store, key: &str, at: Timestamp) -> Result<(), StoreError> {
+    let mut transaction = store.write().await?;
     transaction.accounts().touch_session(key, at).await?;
     transaction.commit().await
 }

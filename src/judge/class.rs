@@ -1,5 +1,7 @@
 //! What the class and the term show about a submission, beyond what it shows itself.
 
+use std::sync::LazyLock;
+
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
@@ -95,13 +97,9 @@ impl ClassSpread {
         between: 1.0,
     };
 
-    /// From each student's s over the predicted one with its degrees of freedom, and each result's distance from the
-    /// class's middle over its standard uncertainty. Medians: a few who work badly do not make the class look bad.
-    pub fn of(within: &[(f64, usize)], between: &[f64]) -> Self {
-        let scaled: Vec<f64> = within
-            .iter()
-            .filter_map(|(ratio, freedom)| Some(ratio / median_of_s(*freedom)?))
-            .collect();
+    /// From each student's s over the median that is expected of it, and each result's distance from the class's middle
+    /// over its standard uncertainty. Medians: a few who work badly do not make the class look bad.
+    pub fn of(within: &[f64], between: &[f64]) -> Self {
         let off: Vec<f64> = between.iter().map(|off| off.abs()).collect();
         let at_least_one = |values: &[f64], of_one: f64| {
             let enough = values.len() >= FEWEST;
@@ -114,7 +112,7 @@ impl ClassSpread {
             found.unwrap_or(1.0).max(1.0)
         };
         Self {
-            within: at_least_one(&scaled, 1.0),
+            within: at_least_one(within, 1.0),
             // median of the absolute value of a standard normal
             between: at_least_one(&off, 0.674_49),
         }
@@ -122,7 +120,14 @@ impl ClassSpread {
 }
 
 /// Median of s over σ with so many degrees of freedom: where the upper tail of chi-square is a half.
-fn median_of_s(freedom: usize) -> Option<f64> {
+pub fn median_of_s(freedom: usize) -> Option<f64> {
+    static USUAL: LazyLock<Vec<Option<f64>>> =
+        LazyLock::new(|| (0..16).map(find_median_of_s).collect());
+    let usual = USUAL.get(freedom).copied();
+    usual.unwrap_or_else(|| find_median_of_s(freedom))
+}
+
+fn find_median_of_s(freedom: usize) -> Option<f64> {
     let freedom = Some(freedom as f64).filter(|f| *f > 0.0)?;
     let (mut low, mut high) = (0.0, freedom + 1.0);
     for _ in 0..40 {

@@ -19,12 +19,12 @@ pub mod slips;
 
 pub use alike::{GENEROUS, Likeness, LikenessIndex, Peer, likenesses};
 pub use audit::{
-    AUDIT_LEVEL, AuditGroup, AuditKind, Drift, DriftDay, FEWEST_OF_ALL, FEWEST_TO_JUDGE, GroupName,
-    GroupOff, Observed, OwnShift, ResultScore, Rival, Ruled, Scores, Verdict, audit, outlier,
-    scores, shifts,
+    AUDIT_LEVEL, AuditGroup, AuditKind, Crossed, Drift, DriftDay, FEWEST_OF_ALL, FEWEST_TO_JUDGE,
+    GroupName, GroupOff, Observed, OwnShift, ResultScore, Rival, Ruled, Scores, Verdict, audit,
+    audited, audited_if_off, outlier, scores, shifts, shifts_at,
 };
 pub use case::{Case, DefaultLots, Settlement};
-pub use class::{ClassEvidence, ClassSpread, Consensus, Habits};
+pub use class::{ClassEvidence, ClassSpread, Consensus, Habits, median_of_s};
 pub use end_digits::{EndDigits, OddDigits, TERM_DIGITS_LEVEL};
 pub use endpoint::{Endpoint, endpoint, endpoint_warning};
 pub use evaluate::{Evaluation, Outcome, TrialView, UsedValue, UsedVersion, evaluate, result_of};

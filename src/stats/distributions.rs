@@ -135,3 +135,9 @@ pub fn variance_ratio_above(ratio: f64, freedom: f64, other: f64) -> f64 {
 pub fn chi_square_below(value: f64, freedom: f64) -> f64 {
     statrs::distribution::ChiSquared::new(freedom).map_or(f64::NAN, |chi| chi.cdf(value.max(0.0)))
 }
+
+/// Logarithm of the gamma function, for factorials of any size.
+#[must_use]
+pub fn ln_gamma(x: f64) -> f64 {
+    statrs::function::gamma::ln_gamma(x)
+}

@@ -17,8 +17,8 @@ mod sums;
 pub use compare::{Difference, Summary, fisher_exact, welch, welch_of};
 pub use counts::{binomial_at_least, binomial_at_most, weights_at_least};
 pub use distributions::{
-    COVERAGE_95, chi_square_above, chi_square_below, student_t_quantile, student_t_two_sided,
-    two_sided_normal_p, two_sided_t_p, variance_ratio_above,
+    COVERAGE_95, chi_square_above, chi_square_below, ln_gamma, student_t_quantile,
+    student_t_two_sided, two_sided_normal_p, two_sided_t_p, variance_ratio_above,
 };
 pub use dixon::{DixonCritical, DixonLevel, dixon_critical, dixon_outlier, dixon_printed};
 pub use grubbs::{Grubbs, GrubbsSide, grubbs, grubbs_critical};

@@ -25,11 +25,11 @@ impl AlgorithmA {
 /// can leave s* more than 1 % off. None for no values.
 pub fn algorithm_a(values: &[f64]) -> Option<AlgorithmA> {
     let n = values.len();
-    let mut mean = median(values)?;
-    let mut s = 1.483 * median(&values.iter().map(|x| (x - mean).abs()).collect::<Vec<_>>())?;
-    // pulling in keeps the order
     let mut sorted = values.to_vec();
     sorted.sort_unstable_by(f64::total_cmp);
+    let mut mean = middle_of(&sorted)?;
+    let mut s = 1.483 * median(&sorted.iter().map(|x| (x - mean).abs()).collect::<Vec<_>>())?;
+    // pulling in keeps the order
     let mut pulled = sorted.clone();
     for _ in 0..10_000 {
         let width = 1.5 * s;
@@ -47,6 +47,13 @@ pub fn algorithm_a(values: &[f64]) -> Option<AlgorithmA> {
         }
     }
     Some(AlgorithmA { mean, s, n })
+}
+
+/// The median of values in order of size.
+fn middle_of(sorted: &[f64]) -> Option<f64> {
+    let last = sorted.len().checked_sub(1)?;
+    let (low, high) = (sorted.get(last / 2)?, sorted.get(last.div_ceil(2))?);
+    Some(low.midpoint(*high))
 }
 
 /// The middle value, or the mean of the two middle ones (NIST/SEMATECH e-Handbook 1.3.5.1); none for no values.

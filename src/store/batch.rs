@@ -6,8 +6,8 @@ use sqlx::SqliteConnection;
 
 use super::StoreError;
 
-/// Rows carried by one statement.
-const AT_ONCE: usize = 1000;
+/// Rows carried by one statement: few enough that to put them into text takes no longer than a millisecond.
+const AT_ONCE: usize = 100;
 
 /// Inserts rows in order. `statement` reads them from `json_each(?1)` and ends in `ORDER BY key`.
 pub(super) async fn insert<T: Serialize>(

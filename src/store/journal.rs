@@ -1,6 +1,7 @@
 //! The journal: changes written down, each with a hash over all of it and the hash before, and read back.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use jiff::Timestamp;
 use serde::Serialize;
@@ -10,6 +11,7 @@ use sqlx::sqlite::SqliteRow;
 use sqlx::{Row, SqliteConnection};
 
 use super::accounts::{AccountId, Accounts, Kind};
+use super::judgements::JudgementRow;
 use super::people::People;
 use super::{StoreError, batch, judgements};
 use crate::changes::{Change, Made, Texts};
@@ -89,51 +91,89 @@ impl Entry {
     }
 }
 
-/// Writes changes in order, with the judgements they alter. `made` says of each where it will stand.
+/// Changes in order, where each will stand, and the judgements they alter; none where nothing is left to judge.
+#[derive(Clone, Debug)]
+pub struct Writing {
+    pub changes: Vec<Change>,
+    pub made: Vec<Made>,
+    pub judged: BTreeMap<Slot, Option<Judged>>,
+}
+
+/// Rows as they are kept.
+struct Rows {
+    journal: Vec<(Entry, String)>,
+    judged: Vec<JudgementRow>,
+    people: People,
+}
+
+/// So many judgements are put into text on the thread that serves pages; more are not.
+const FEW: usize = 16;
+
+/// Writes changes with the judgements they alter.
 pub async fn write_changes(
     connection: &mut SqliteConnection,
-    changes: &[Change],
-    made: &[Made],
-    judged: &BTreeMap<Slot, Option<Judged>>,
+    writing: &Arc<Writing>,
 ) -> Result<(), StoreError> {
-    let mut people = People::for_writing(connection, changes, judged).await?;
-    let judged = judgements::rows(judged, &people)?;
+    let Writing {
+        changes,
+        made,
+        judged,
+    } = &**writing;
+    let people = People::for_writing(connection, changes, judged).await?;
     let last = sqlx::query_scalar("SELECT hash FROM journal ORDER BY seq DESC LIMIT 1");
     let last: Option<String> = last.fetch_optional(&mut *connection).await?;
-    let mut previous = last.unwrap_or_default();
-    let mut rows = Vec::with_capacity(changes.len());
-    for (index, (change, made)) in changes.iter().zip(made).enumerate() {
-        let is_last = index.checked_add(1) == Some(changes.len());
-        let (body, by_login) = people.written(change, &made.by)?;
-        let entry = Entry {
-            previous,
-            seq: made.seq,
-            at: made.at.as_millisecond(),
-            by_login,
-            kind: change.kind().to_owned(),
-            body,
-            judgements: if is_last {
-                judgements::digest(&judged)
-            } else {
-                String::new()
-            },
-        };
-        let hash = entry.hash();
-        rows.push((entry, hash.clone()));
-        previous = hash;
-    }
-    people.save(&mut *connection).await?;
+    let last = last.unwrap_or_default();
+    let rows = if judged.len() + changes.len() <= FEW {
+        writing.rows(people, last)?
+    } else {
+        let writing = Arc::clone(writing);
+        let rows = tokio::task::spawn_blocking(move || writing.rows(people, last));
+        rows.await.map_err(StoreError::broken_off)??
+    };
+    rows.people.save(&mut *connection).await?;
     let statement = "INSERT INTO journal (seq, at, by_login, kind, body, judgements, previous, hash)
          SELECT value->>'$[0].seq', value->>'$[0].at', value->>'$[0].by_login', value->>'$[0].kind', value->>'$[0].body',
              value->>'$[0].judgements', value->>'$[0].previous', value->>'$[1]' FROM json_each(?1) ORDER BY key";
-    batch::insert(connection, statement, &rows).await?;
+    batch::insert(connection, statement, &rows.journal).await?;
     if let Some(last) = made.last() {
-        judgements::save(connection, &judged, last.seq).await?;
+        judgements::save(connection, &rows.judged, last.seq).await?;
     }
     for change in changes {
         end_access(connection, change).await?;
     }
     Ok(())
+}
+
+impl Writing {
+    fn rows(&self, mut people: People, mut previous: String) -> Result<Rows, StoreError> {
+        let judged = judgements::rows(&self.judged, &people)?;
+        let mut journal = Vec::with_capacity(self.changes.len());
+        for (index, (change, made)) in self.changes.iter().zip(&self.made).enumerate() {
+            let is_last = index.checked_add(1) == Some(self.changes.len());
+            let (body, by_login) = people.written(change, &made.by)?;
+            let entry = Entry {
+                previous,
+                seq: made.seq,
+                at: made.at.as_millisecond(),
+                by_login,
+                kind: change.kind().to_owned(),
+                body,
+                judgements: if is_last {
+                    judgements::digest(&judged)
+                } else {
+                    String::new()
+                },
+            };
+            let hash = entry.hash();
+            journal.push((entry, hash.clone()));
+            previous = hash;
+        }
+        Ok(Rows {
+            journal,
+            judged,
+            people,
+        })
+    }
 }
 
 /// Whoever leaves is signed out.

@@ -29,7 +29,7 @@ use tokio::sync::{Mutex, OwnedMutexGuard};
 use accounts::Accounts;
 pub use check::first_difference;
 pub use journal::{
-    Stored, by_request_key, entries, entry, hash, load_stored, newest, write_changes,
+    Stored, Writing, by_request_key, entries, entry, hash, load_stored, newest, write_changes,
 };
 pub use judgements::judgement_history;
 
@@ -63,6 +63,9 @@ pub enum StoreError {
         /// What was found and what was expected.
         what: String,
     },
+    /// What was under way did not come to its end.
+    #[error("broken off: {0}")]
+    BrokenOff(String),
     /// The database holds no course yet.
     #[error(
         "found no course in the database, expected one: import a course folder or create a course first"
@@ -71,6 +74,10 @@ pub enum StoreError {
 }
 
 impl StoreError {
+    pub(crate) fn broken_off(why: impl ToString) -> Self {
+        Self::BrokenOff(why.to_string())
+    }
+
     /// A stored value that does not decode.
     pub(crate) fn damaged(place: impl Into<String>, what: impl ToString) -> Self {
         Self::Damaged {

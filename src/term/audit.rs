@@ -4,13 +4,14 @@ use std::collections::{BTreeMap, HashMap};
 
 use rust_decimal::Decimal;
 
-use super::gather::Gather;
+use super::gather::{Gather, Where};
+use super::judging::of_experiment;
 use super::{Judged, Slot, Term};
 use crate::course::Experiment;
-use crate::ids::ExperimentKey;
+use crate::ids::{ExperimentKey, StudentId};
 use crate::judge::{
-    AuditGroup, AuditKind, DriftDay, GroupName, GroupOff, Observed, Scores, audit, outlier, scores,
-    shifts,
+    AuditGroup, AuditKind, DriftDay, GroupName, GroupOff, Observed, Scores, audited, outlier,
+    scores, shifts,
 };
 use crate::measure::{as_f64, from_f64, order_of_magnitude, to_decimals};
 use crate::truth::Assigned;
@@ -154,6 +155,7 @@ impl Term {
         &self,
         judged: impl Iterator<Item = (&'a Slot, &'a Judged)>,
     ) -> Vec<ExperimentAudit> {
+        let places = self.places();
         let mut by_experiment: HashMap<&str, Vec<(&Slot, &Judged)>> = HashMap::new();
         for (slot, one) in judged {
             let of = by_experiment.entry(slot.experiment.as_str()).or_default();
@@ -161,40 +163,60 @@ impl Term {
         }
         let audits = self.experiments.iter().map(|experiment| {
             let own = by_experiment.remove(experiment.key.as_str());
-            self.audit_one(experiment, &own.unwrap_or_default())
+            self.audit_one((experiment, &places), &own.unwrap_or_default())
         });
         audits.collect()
     }
 
-    pub(super) fn audit_one(
+    /// Audits one experiment.
+    pub fn audit_of(
         &self,
         experiment: &Experiment,
+        judged: &BTreeMap<Slot, Judged>,
+    ) -> ExperimentAudit {
+        let judged = of_experiment(judged, &experiment.key);
+        let judged: Vec<(&Slot, &Judged)> = judged.into_iter().collect();
+        self.audit_one((experiment, &self.places()), &judged)
+    }
+
+    fn audit_one(
+        &self,
+        (experiment, places): (&Experiment, &HashMap<StudentId, usize>),
         judged: &[(&Slot, &Judged)],
     ) -> ExperimentAudit {
-        let gather = Gather::of(self, experiment);
-        let results: Vec<Found> = judged
-            .iter()
-            .filter_map(|(slot, judged)| gather.found(slot, judged))
-            .collect();
-        let places = results.iter().enumerate();
-        let places: HashMap<&Slot, usize> = places.map(|(at, found)| (&found.slot, at)).collect();
+        let at = Where {
+            term: self,
+            experiment,
+            places,
+        };
+        let mut gather = Gather::of(at);
+        for (slot, judged) in judged {
+            gather.put(at, slot, Some(judged));
+        }
+        gather.state(at);
+        let assigned = gather.assigned(at);
+        let stated: BTreeMap<GroupName, f64> = gather.crossed().stated_by_name();
+        let results: Vec<Found> = gather.results().values().cloned().collect();
+        let ranks = results.iter().enumerate();
+        let ranks: HashMap<&Slot, usize> = ranks.map(|(rank, found)| (&found.slot, rank)).collect();
         let mate = |(slot, _): &(&Slot, &Judged)| {
             let (reader, _) = self.handed_in_by(slot)?;
-            let at = places.get(reader).filter(|_| reader != *slot)?;
-            Some(((*slot).clone(), *at))
+            let rank = ranks.get(reader).filter(|_| reader != *slot)?;
+            Some(((*slot).clone(), *rank))
         };
         let mates = judged.iter().filter_map(mate).collect();
-        let assigned = gather.assigned(&results);
-        let mut stated: BTreeMap<GroupName, f64> = assigned
-            .iter()
-            .map(|(name, value)| (name.clone(), value.uncertainty_percent()))
-            .collect();
-        stated.extend(gather.burettes(&results));
+        let places: Vec<usize> = gather.results().keys().copied().collect();
+        let mut groups = audited(gather.crossed());
+        for group in &mut groups {
+            for place in &mut group.members {
+                *place = places.partition_point(|known| known < place);
+            }
+        }
         let observed: Vec<Observed> = results.iter().map(|found| found.observed.clone()).collect();
         ExperimentAudit {
             experiment: experiment.key.clone(),
             scores: scores(&observed, &stated),
-            groups: audit(&observed, &stated),
+            groups,
             results,
             mates,
             assigned,

@@ -1,6 +1,6 @@
 //! Results of an experiment with the groups they belong to and the values they rest on.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use jiff::civil::DateTime;
 use jiff::tz::TimeZone;
@@ -8,56 +8,159 @@ use rust_decimal::Decimal;
 
 use super::audit::{AssignedValue, Found, percent_of};
 use super::{Judged, Slot, Term};
-use crate::course::{Experiment, StaffRole};
-use crate::ids::LotCode;
-use crate::judge::{AuditKind, DefaultLots, GroupName, Observed};
-use crate::measure::as_f64;
+use crate::course::{Experiment, StaffRole, Student};
+use crate::ids::{LotCode, SectionName, StudentId};
+use crate::judge::{AuditKind, Crossed, DefaultLots, GroupName, Observed};
+use crate::measure::{as_f64, from_f64};
 use crate::truth::{Assigned, Lot};
 use crate::workup::{Cause, WorkUp};
 
 /// By what a lot's value is raised to see what becomes of a result.
 const RAISED: Decimal = Decimal::from_parts(1_001, 0, 0, false, 3);
 
-/// What is looked up for every result of an experiment.
-pub(super) struct Gather<'a> {
-    term: &'a Term,
-    experiment: &'a Experiment,
-    sections: HashMap<&'a str, &'a str>,
-    /// By section: who teaches it.
-    assistants: HashMap<&'a str, String>,
-    lots: HashMap<&'a str, DefaultLots>,
+/// The results of an experiment beside each other, by places in the roster, with what is looked up for each. A result can
+/// be put in place of another: what rests on the others is kept.
+#[derive(Debug, Default)]
+pub(super) struct Gather {
+    sections: HashMap<SectionName, SectionFacts>,
+    results: BTreeMap<usize, Found>,
+    crossed: Crossed,
+    /// Of each lot the results that rest on it, by their bottles.
+    lots: BTreeMap<GroupName, BTreeMap<String, BTreeSet<usize>>>,
+    /// Results read from something with a number.
+    numbered: BTreeSet<usize>,
+    /// By how much a result follows a lot, and what a burette leaves a result uncertain by, percent.
+    known: Memory,
 }
 
-impl<'a> Gather<'a> {
-    pub fn of(term: &'a Term, experiment: &'a Experiment) -> Self {
-        let students = term.students.iter();
-        let sections =
-            students.map(|s| (s.id.as_str(), term.works_in(&experiment.key, s).as_str()));
-        let (mut assistants, mut lots) = (HashMap::new(), HashMap::new());
-        for section in term.sections() {
-            let teaches = |s: &&crate::course::StaffMember| {
-                s.role == StaffRole::Assistant && s.sections.iter().any(|own| own == section)
-            };
-            let names: Vec<&str> = term
-                .staff
-                .iter()
-                .filter(teaches)
-                .map(|s| s.login.as_str())
-                .collect();
-            assistants.insert(section, names.join(" + "));
-            lots.insert(section, term.default_lots(experiment, section));
+#[derive(Debug, Default)]
+struct Memory {
+    sensitivities: HashMap<(LotCode, usize), Option<f64>>,
+    burettes: HashMap<usize, Option<f64>>,
+}
+
+/// What holds for all results of a section.
+#[derive(Clone, Debug, Default)]
+struct SectionFacts {
+    /// Who teaches it.
+    assistants: String,
+    lots: DefaultLots,
+}
+
+/// A term, one of its experiments and where its students stand in the roster.
+#[derive(Clone, Copy)]
+pub(super) struct Where<'a> {
+    pub term: &'a Term,
+    pub experiment: &'a Experiment,
+    pub places: &'a HashMap<StudentId, usize>,
+}
+
+impl<'a> Where<'a> {
+    pub fn place(self, student: &StudentId) -> Option<(usize, &'a Student)> {
+        let place = *self.places.get(student)?;
+        Some((place, self.term.students.get(place)?))
+    }
+
+    pub fn section(self, student: &'a Student) -> &'a SectionName {
+        self.term.works_in(&self.experiment.key, student)
+    }
+}
+
+impl Gather {
+    /// Of an experiment nobody has a result in yet.
+    pub fn of(at: Where) -> Self {
+        let term = at.term;
+        let mut sections: HashMap<SectionName, SectionFacts> = HashMap::new();
+        for (section, lots) in term.default_lots_by_section(at.experiment) {
+            sections.entry(section).or_default().lots = lots;
+        }
+        for member in term.staff.iter().filter(|s| s.role == StaffRole::Assistant) {
+            for section in &member.sections {
+                if let Some(facts) = sections.get_mut(section) {
+                    if !facts.assistants.is_empty() {
+                        facts.assistants.push_str(" + ");
+                    }
+                    facts.assistants.push_str(&member.login);
+                }
+            }
         }
         Self {
-            term,
-            experiment,
-            sections: sections.collect(),
-            assistants,
-            lots,
+            sections,
+            ..Self::default()
         }
     }
 
-    pub fn found(&self, slot: &Slot, judged: &Judged) -> Option<Found> {
-        let (reader, revisions) = self.term.handed_in_by(slot)?;
+    pub fn default_lots(&self, section: &str) -> DefaultLots {
+        let facts = self.sections.get(section);
+        facts.map(|facts| facts.lots.clone()).unwrap_or_default()
+    }
+
+    /// Puts what a slot shows now in the place of what it showed.
+    pub fn put(&mut self, at: Where, slot: &Slot, judged: Option<&Judged>) {
+        let Some((place, _)) = at.place(&slot.student) else {
+            return;
+        };
+        let fresh = judged.and_then(|judged| self.found(at, slot, judged));
+        if let Some(before) = self.results.remove(&place) {
+            self.count(place, &before, false);
+        }
+        self.known.sensitivities.retain(|(_, of), _| *of != place);
+        self.known.burettes.remove(&place);
+        let observed = fresh.as_ref().map(|found| &found.observed);
+        self.crossed.put(place, observed);
+        if let Some(fresh) = fresh {
+            self.count(place, &fresh, true);
+            self.results.insert(place, fresh);
+        }
+    }
+
+    fn count(&mut self, place: usize, found: &Found, there: bool) {
+        let names = &found.observed.groups;
+        let bottle = names.iter().find(|name| name.kind == AuditKind::Unknown);
+        let bottle = bottle.map_or("", |name| name.key.as_str());
+        for name in names.iter().filter(|name| name.kind.is_lot()) {
+            let bottles = self.lots.entry(name.clone()).or_default();
+            let places = bottles.entry(bottle.to_owned()).or_default();
+            if there {
+                places.insert(place);
+            } else {
+                places.remove(&place);
+            }
+            if places.is_empty() {
+                bottles.remove(bottle);
+            }
+            if bottles.is_empty() {
+                self.lots.remove(name);
+            }
+        }
+        if there && names.iter().any(|name| name.kind == AuditKind::Instrument) {
+            self.numbered.insert(place);
+        } else {
+            self.numbered.remove(&place);
+        }
+    }
+
+    /// States what the assigned values leave each group uncertain by.
+    pub fn state(&mut self, at: Where) {
+        let assigned = self.assigned(at).into_iter();
+        let mut stated: BTreeMap<GroupName, f64> = assigned
+            .map(|(name, value)| (name, value.uncertainty_percent()))
+            .collect();
+        stated.extend(self.burettes(at));
+        self.crossed.state(&stated);
+    }
+
+    pub fn crossed(&self) -> &Crossed {
+        &self.crossed
+    }
+
+    pub fn results(&self) -> &BTreeMap<usize, Found> {
+        &self.results
+    }
+
+    fn found(&self, at: Where, slot: &Slot, judged: &Judged) -> Option<Found> {
+        let term = at.term;
+        let (reader, revisions) = term.handed_in_by(slot)?;
         // mates of a bench group share one set of readings: it is one result
         if reader != slot {
             return None;
@@ -66,25 +169,26 @@ impl<'a> Gather<'a> {
         let outcome = evaluation.outcome.as_ref()?;
         let result = outcome.result;
         let error_percent = signed_error(result, evaluation.true_value?)?;
-        let section = self.sections.get(slot.student.as_str()).copied()?;
+        let (_, student) = at.place(&slot.student)?;
+        let section = at.section(student);
+        let facts = self.sections.get(section);
         // readings are corrected later, and taken on the day of the first
         let first = revisions
             .iter()
             .find_map(|one| one.submitted_at.or_else(|| one.hand_in.submitted_at()));
-        let taken = first.map(|at| self.term.course.zone.local(at));
+        let taken = first.map(|at| term.course.zone.local(at));
         let hand_in = &revisions.last()?.hand_in;
         let counted = || {
             let rows = hand_in.titrations.iter().zip(&evaluation.trials);
             rows.filter(|(_, trial)| trial.counted).map(|(row, _)| row)
         };
-        let default = self.lots.get(section);
-        let default = default.and_then(|lots| lots.excess.as_deref());
+        let default = facts.and_then(|facts| facts.lots.excess.as_deref());
         let excess = only(counted().map(|row| row.excess_lot.as_deref().or(default)))
-            .filter(|_| self.experiment.procedure.uses_excess_lot() && !hand_in.has_blank());
+            .filter(|_| at.experiment.procedure.uses_excess_lot() && !hand_in.has_blank());
         // a result that rests on several lots is no one lot's
         let mut lots = evaluation.titrant_lots();
         let lot = lots.next().filter(|_| lots.next().is_none());
-        let known = |code: &&str| self.term.lots.contains_key(*code);
+        let known = |code: &&str| term.lots.contains_key(*code);
         let instrument = only(counted().map(|row| row.instrument.as_deref()));
         let of = [
             (AuditKind::Unknown, Some(evaluation.unknown.clone())),
@@ -93,8 +197,11 @@ impl<'a> Gather<'a> {
                 AuditKind::ExcessLot,
                 excess.filter(known).map(str::to_owned),
             ),
-            (AuditKind::Section, Some(section.to_owned())),
-            (AuditKind::Assistant, self.assistants.get(section).cloned()),
+            (AuditKind::Section, Some(section.to_string())),
+            (
+                AuditKind::Assistant,
+                facts.map(|facts| facts.assistants.clone()),
+            ),
             // written by hand: capitals tell no burettes apart
             (AuditKind::Instrument, instrument.map(str::to_uppercase)),
             (AuditKind::Day, taken.map(|at| at.date().to_string())),
@@ -116,119 +223,131 @@ impl<'a> Gather<'a> {
     }
 
     /// The values that results rest on.
-    pub fn assigned(&self, results: &[Found]) -> BTreeMap<GroupName, AssignedValue> {
-        // of each group, one result for each bottle, with how many there are
-        let mut groups: BTreeMap<&GroupName, BTreeMap<&str, (&Found, usize)>> = BTreeMap::new();
-        for found in results {
-            let names = &found.observed.groups;
-            let bottle = names.iter().find(|name| name.kind == AuditKind::Unknown);
-            for name in names {
-                let bottles = groups.entry(name).or_default();
-                let bottle = bottle.map_or("", |name| name.key.as_str());
-                let (_, count) = bottles.entry(bottle).or_insert((found, 0));
-                *count = count.saturating_add(1);
-            }
-        }
-        let mut lots = self.term.lots.clone();
-        let mut value = |(name, bottles): (&GroupName, BTreeMap<&str, (&Found, usize)>)| {
-            let value = match name.kind {
-                AuditKind::Unknown => self.bottle(&name.key),
-                AuditKind::Lot | AuditKind::ExcessLot => {
-                    let bottles: Vec<(&Found, usize)> = bottles.into_values().collect();
-                    self.lot(&name.key, &bottles, &mut lots)
-                }
-                AuditKind::Section
-                | AuditKind::Assistant
-                | AuditKind::Instrument
-                | AuditKind::Day => None,
+    pub fn assigned(&mut self, at: Where) -> BTreeMap<GroupName, AssignedValue> {
+        let bottles = at.term.unknowns.get(&at.experiment.key);
+        let bottles = bottles.into_iter().flatten().map(|(code, unknown)| {
+            let value = AssignedValue {
+                value: *unknown.truth.open(),
+                sensitivity: 1.0,
             };
-            Some((name.clone(), value?))
-        };
-        groups.into_iter().filter_map(&mut value).collect()
-    }
-
-    fn bottle(&self, code: &str) -> Option<AssignedValue> {
-        let unknown = self.term.unknowns.get(&self.experiment.key)?.get(code)?;
-        Some(AssignedValue {
-            value: *unknown.truth.open(),
-            sensitivity: 1.0,
-        })
-    }
-
-    /// A lot, with the mean sensitivity of the results that used it. In a direct titration they all have the same; in a
-    /// back titration it depends on what was left over.
-    fn lot(
-        &self,
-        code: &str,
-        found: &[(&Found, usize)],
-        lots: &mut BTreeMap<LotCode, Lot>,
-    ) -> Option<AssignedValue> {
-        let lot = self.term.lots.get(code)?;
-        let raised = Lot {
-            molarity: Assigned {
-                value: lot.molarity.value.checked_mul(RAISED)?,
-                ..lot.molarity
-            },
-            ..lot.clone()
-        };
-        lots.insert(lot.code.clone(), raised);
-        let sensitivity = self.mean_sensitivity(found, lots);
-        lots.insert(lot.code.clone(), lot.clone());
-        Some(AssignedValue {
-            value: lot.molarity,
-            sensitivity: sensitivity?,
-        })
-    }
-
-    fn mean_sensitivity(
-        &self,
-        found: &[(&Found, usize)],
-        raised: &BTreeMap<LotCode, Lot>,
-    ) -> Option<f64> {
-        let (mut sum, mut count) = (0.0, 0.0);
-        for (found, of) in found {
-            let result = self.work_up(found, raised)?.value()?;
-            let change = as_f64(result) / as_f64(found.result);
-            let one = change.ln() / as_f64(RAISED).ln();
-            (sum, count) = (sum + one * *of as f64, count + *of as f64);
-            // two bottles alike to nine figures: the result is in proportion to the value
-            if count > *of as f64 && (sum - one * count).abs() < 1e-9 * count {
-                break;
+            (GroupName::new(AuditKind::Unknown, code.to_string()), value)
+        });
+        let bottles = bottles.filter(|(name, _)| self.crossed.has_results(name));
+        let mut assigned: BTreeMap<GroupName, AssignedValue> = bottles.collect();
+        for (name, bottles) in &self.lots {
+            let lot = at.term.lots.get(name.key.as_str());
+            let sensitivity = lot.and_then(|lot| {
+                let of_bottles = bottles.values();
+                let of_bottles = of_bottles.filter_map(|all| Some((*all.first()?, all.len())));
+                mean_sensitivity(of_bottles, |place| {
+                    let known = self.known.sensitivities.entry((lot.code.clone(), place));
+                    *known.or_insert_with(|| {
+                        let found = self.results.get(&place)?;
+                        sensitivity(at, &self.sections, found, lot)
+                    })
+                })
+            });
+            if let (Some(lot), Some(sensitivity)) = (lot, sensitivity) {
+                let value = AssignedValue {
+                    value: lot.molarity,
+                    sensitivity,
+                };
+                assigned.insert(name.clone(), value);
             }
         }
-        Some(sum / count)
-    }
-
-    fn work_up(&self, found: &Found, lots: &BTreeMap<LotCode, Lot>) -> Option<WorkUp> {
-        let section = self.sections.get(found.slot.student.as_str())?;
-        let default_lots = self.lots.get(section)?;
-        let values = (default_lots, lots);
-        self.term
-            .worked_up_with(self.experiment, &found.slot, values)
+        assigned
     }
 
     /// What a burette of its class may be off by moves all results taken with it: its relative standard uncertainty,
     /// as one result has it.
-    pub fn burettes(&self, results: &[Found]) -> BTreeMap<GroupName, f64> {
-        let names = |found: &Found| {
-            let names = found.observed.groups.clone().into_iter();
-            names.filter(|name| name.kind == AuditKind::Instrument)
-        };
-        let numbered = results.iter().find(|found| names(found).next().is_some());
-        let Some(percent) = numbered.and_then(|found| self.burette_percent(found)) else {
+    fn burettes(&mut self, at: Where) -> BTreeMap<GroupName, f64> {
+        let first = self.numbered.first().copied();
+        let found = first.and_then(|first| Some((first, self.results.get(&first)?)));
+        let percent = found.and_then(|(first, found)| {
+            let known = self.known.burettes.entry(first);
+            *known.or_insert_with(|| burette_percent(at, &self.sections, found))
+        });
+        let Some(percent) = percent else {
             return BTreeMap::new();
         };
-        let all = results.iter().flat_map(names);
-        all.map(|name| (name, percent)).collect()
+        let all = self.numbered.iter().filter_map(|at| self.results.get(at));
+        let names = all.flat_map(|found| &found.observed.groups);
+        let names = names.filter(|name| name.kind == AuditKind::Instrument);
+        names.map(|name| (name.clone(), percent)).collect()
     }
+}
 
-    fn burette_percent(&self, found: &Found) -> Option<f64> {
-        let work_up = self.work_up(found, &self.term.lots)?;
-        let contributions = work_up.budget.as_ref()?.contributions.iter();
-        let calibration = contributions.filter(|c| c.cause == Cause::BuretteCalibration);
-        let variance: f64 = calibration.map(|c| c.amount * c.amount).sum();
-        Some(100.0 * variance.sqrt() / as_f64(found.result).abs())
+/// The mean sensitivity of the results that used a lot, from one result of each bottle with how many there are. In a direct
+/// titration they all have the same; in a back titration it depends on what was left over. To nine figures, so that it does
+/// not move with how many there are.
+fn mean_sensitivity(
+    bottles: impl Iterator<Item = (usize, usize)>,
+    mut of: impl FnMut(usize) -> Option<f64>,
+) -> Option<f64> {
+    let (mut sum, mut count) = (0.0, 0.0);
+    for (place, results) in bottles {
+        let one = of(place)?;
+        let results = results as f64;
+        (sum, count) = (sum + one * results, count + results);
+        // two bottles alike to nine figures: the result is in proportion to the value
+        if count > results && (sum - one * count).abs() < 1e-9 * count {
+            break;
+        }
     }
+    from_f64(sum / count, 9).map(as_f64)
+}
+
+fn sensitivity(
+    at: Where,
+    sections: &HashMap<SectionName, SectionFacts>,
+    found: &Found,
+    lot: &Lot,
+) -> Option<f64> {
+    let raised = Lot {
+        molarity: Assigned {
+            value: lot.molarity.value.checked_mul(RAISED)?,
+            ..lot.molarity
+        },
+        ..lot.clone()
+    };
+    // the others that it rests on are as they are
+    let revisions = at.term.submissions.get(&found.slot)?;
+    let rows = revisions.last()?.hand_in.titrations.iter();
+    let named = rows.flat_map(|row| [&row.lot, &row.excess_lot]);
+    let (_, student) = at.place(&found.slot.student)?;
+    let defaults = &sections.get(at.section(student))?.lots;
+    let codes = named.chain([&defaults.titrant, &defaults.excess]).flatten();
+    let lots = codes.filter_map(|code| at.term.lots.get_key_value(code));
+    let mut lots: BTreeMap<LotCode, Lot> = lots.map(|(a, b)| (a.clone(), b.clone())).collect();
+    lots.insert(lot.code.clone(), raised);
+    let result = work_up(at, sections, found, &lots)?.value()?;
+    let change = as_f64(result) / as_f64(found.result);
+    Some(change.ln() / as_f64(RAISED).ln())
+}
+
+fn burette_percent(
+    at: Where,
+    sections: &HashMap<SectionName, SectionFacts>,
+    found: &Found,
+) -> Option<f64> {
+    let work_up = work_up(at, sections, found, &at.term.lots)?;
+    let contributions = work_up.budget.as_ref()?.contributions.iter();
+    let calibration = contributions.filter(|c| c.cause == Cause::BuretteCalibration);
+    let variance: f64 = calibration.map(|c| c.amount * c.amount).sum();
+    Some(100.0 * variance.sqrt() / as_f64(found.result).abs())
+}
+
+fn work_up(
+    at: Where,
+    sections: &HashMap<SectionName, SectionFacts>,
+    found: &Found,
+    lots: &BTreeMap<LotCode, Lot>,
+) -> Option<WorkUp> {
+    let (_, student) = at.place(&found.slot.student)?;
+    let facts = sections.get(at.section(student))?;
+    let values = (&facts.lots, lots);
+    at.term
+        .worked_up_with(at.experiment, (&found.slot, student), values)
 }
 
 /// What all rows say; none where they differ or nothing is said.

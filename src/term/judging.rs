@@ -1,60 +1,30 @@
 //! A term judged: what each submission depends on, gathered and evaluated.
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::sync::Arc;
 
 use jiff::Timestamp;
 
-use super::class_evidence::TermSoFar;
+use super::book::{ClassBook, Touched};
+use super::gather::{Gather, Where};
 use super::{Judged, Ruling, Slot, Status, Term, settlement};
-use crate::chem::Formula;
+use crate::changes::{Reach, Within};
 use crate::course::{Experiment, Student};
-use crate::ids::{ExperimentKey, LotCode, UnknownCode};
+use crate::ids::{ExperimentKey, LotCode, SectionName, StudentId, UnknownCode};
 use crate::judge::{Case, ClassEvidence, DefaultLots, Evaluation, Settlement, evaluate, result_of};
-use crate::submission::Titration;
 use crate::truth::{Lot, Unknown};
 use crate::workup::WorkUp;
 
 impl Term {
     /// Judges everything handed in, in course and roster order.
     pub fn judge_all(&self) -> Vec<(Slot, Judged)> {
-        let slots = || {
-            let experiments = self.experiments.iter();
-            experiments.flat_map(|e| self.students.iter().map(|s| Slot::new(&e.key, &s.id)))
-        };
-        let mut fresh = self.judge_again(&BTreeMap::new(), slots());
-        let judged = slots().filter_map(|slot| {
+        let mut book = ClassBook::default();
+        let mut fresh = self.judge_reached(&BTreeMap::new(), &mut book, &[Reach::All]);
+        let judged = self.slots().filter_map(|slot| {
             let judged = fresh.remove(&slot)??;
             Some((slot, judged))
         });
         judged.collect()
-    }
-
-    /// Judges these slots anew, and every other that its class or the student's term shows otherwise because of them.
-    /// `held` are the judgements as they stand; none where nothing is left to judge.
-    pub fn judge_again(
-        &self,
-        held: &BTreeMap<Slot, Judged>,
-        slots: impl IntoIterator<Item = Slot>,
-    ) -> BTreeMap<Slot, Option<Judged>> {
-        let mut by_experiment: BTreeMap<ExperimentKey, Vec<Slot>> = BTreeMap::new();
-        for slot in slots {
-            let known = by_experiment.entry(slot.experiment.clone());
-            known.or_default().push(slot);
-        }
-        let mut so_far = TermSoFar::default();
-        let mut all = BTreeMap::new();
-        for experiment in &self.experiments {
-            let own = by_experiment.remove(&experiment.key).unwrap_or_default();
-            // habits are of the term so far: what changes in an experiment is seen in those after it
-            let is_reached = !own.is_empty() || !all.is_empty();
-            let held: BTreeMap<&Slot, &Judged> = held
-                .iter()
-                .filter(|(slot, _)| slot.experiment == experiment.key)
-                .collect();
-            let fresh = self.judge_in(experiment, held, &own, is_reached, &mut so_far);
-            all.extend(fresh);
-        }
-        all
     }
 
     /// Judges one submission beside its class; none if nothing was handed in.
@@ -65,93 +35,61 @@ impl Term {
             .map(|(_, judged)| judged)
     }
 
+    /// Judges anew what changes reach, and every other submission that its class or the student's term shows otherwise
+    /// because of them. `held` are the judgements as they stand, `book` what the classes show, which follows; none where
+    /// nothing is left to judge.
+    pub fn judge_reached(
+        &self,
+        held: &BTreeMap<Slot, Judged>,
+        book: &mut ClassBook,
+        reaches: &[Reach],
+    ) -> BTreeMap<Slot, Option<Judged>> {
+        book.follow(self);
+        let places = Arc::clone(&book.places);
+        let mut reached = self.within_reach(reaches);
+        let everywhere = reaches.contains(&Reach::All);
+        // habits are of the term so far: what changes in an experiment is seen in those after it
+        let mut touched = Touched::none();
+        let mut all = BTreeMap::new();
+        for experiment in &self.experiments {
+            let at = Where {
+                term: self,
+                experiment,
+                places: &places,
+            };
+            let within = reached.remove(&experiment.key);
+            let turn = Turn {
+                at,
+                held: of_experiment(held, &experiment.key),
+            };
+            all.extend(turn.judge(book, within, &mut touched));
+            if everywhere {
+                // of a course that is judged whole nothing more is asked for now
+                book.close(&experiment.key);
+            }
+        }
+        all
+    }
+
     /// Calls `use_case` with everything the work-up of a slot depends on; none if nothing was handed in.
     pub fn with_case<T>(&self, slot: &Slot, use_case: impl FnOnce(&Case) -> T) -> Option<T> {
         let student = self.student(&slot.student)?;
-        let desk = Desk::of(
-            self,
-            self.experiment(&slot.experiment)?,
-            self.works_in(&slot.experiment, student),
-        );
-        self.case(&desk, slot, student, ClassEvidence::ALONE, use_case)
-    }
-
-    /// Judges slots of one experiment in two turns: results first, since the class is made of them.
-    fn judge_in<'a>(
-        &'a self,
-        experiment: &'a Experiment,
-        held: BTreeMap<&Slot, &Judged>,
-        slots: &[Slot],
-        is_reached: bool,
-        so_far: &mut TermSoFar<'a>,
-    ) -> BTreeMap<Slot, Option<Judged>> {
-        use rayon::prelude::*;
-        if !is_reached {
-            so_far.add(experiment, &held);
-            return BTreeMap::new();
-        }
-        let people: HashMap<&str, &Student> =
-            self.students.iter().map(|s| (s.id.as_str(), s)).collect();
-        let sections: BTreeSet<&str> = self
-            .students
-            .iter()
-            .map(|student| self.works_in(&experiment.key, student).as_str())
-            .collect();
-        let desks: HashMap<&str, Desk> = sections
-            .into_iter()
-            .map(|section| (section, Desk::of(self, experiment, section)))
-            .collect();
-        let at = |slot: &Slot| {
-            let student = *people.get(slot.student.as_str())?;
-            let desk = desks.get(self.works_in(&experiment.key, student).as_str())?;
-            Some((desk, student))
+        let experiment = self.experiment(&slot.experiment)?;
+        let section = self.works_in(&slot.experiment, student);
+        let desk = Desk {
+            experiment,
+            unknowns: self.unknowns_of(experiment),
+            due: self.course.zone.instant(experiment.dates_in(section).due),
+            lots: self.default_lots(experiment, section),
         };
-        let results: Vec<(&Slot, Option<Judged>)> = slots
-            .par_iter()
-            .map(|slot| {
-                let result = at(slot).and_then(|(desk, student)| {
-                    let evaluation =
-                        self.case(desk, slot, student, ClassEvidence::ALONE, result_of)?;
-                    let status = Status::Clear;
-                    Some(Judged { evaluation, status })
-                });
-                (slot, result)
-            })
-            .collect();
-        let mut known = held.clone();
-        for (slot, result) in &results {
-            match result {
-                Some(result) => known.insert(slot, result),
-                None => known.remove(*slot),
-            };
-        }
-        so_far.add(experiment, &known);
-        let mut class = self.class_evidence(experiment, &known, so_far);
-        let others = known.keys().copied().filter(|slot| {
-            let judged = held.get(*slot).map(|judged| &judged.evaluation.class);
-            judged.is_some_and(|before| class.get(*slot) != Some(before))
-        });
-        let again: BTreeSet<&Slot> = slots.iter().chain(others).collect();
-        let cases: Vec<(&Slot, ClassEvidence)> = again
-            .into_iter()
-            .map(|slot| (slot, class.remove(slot).unwrap_or_default()))
-            .collect();
-        let judged = cases.into_par_iter().map(|(slot, class)| {
-            let judged = at(slot).and_then(|(desk, student)| {
-                let evaluation = self.case(desk, slot, student, &class, evaluate)?;
-                let status = self.status(slot, &evaluation);
-                Some(Judged { evaluation, status })
-            });
-            (slot.clone(), judged)
-        });
-        judged.collect::<Vec<_>>().into_iter().collect()
+        self.case(&desk, slot, student, ClassEvidence::ALONE, use_case)
     }
 
     /// A submission worked up with these lots in place of the course's; none if nothing was handed in.
     pub(super) fn worked_up_with(
         &self,
         experiment: &Experiment,
-        slot: &Slot,
+        (slot, student): (&Slot, &Student),
         (default_lots, lots): (&DefaultLots, &BTreeMap<LotCode, Lot>),
     ) -> Option<WorkUp> {
         // what others handed in and when it is due has no part in it
@@ -162,13 +100,7 @@ impl Term {
             lots: default_lots.clone(),
         };
         let work_up = |case: &Case| Case { lots, ..*case }.work_up();
-        self.case(
-            &desk,
-            slot,
-            self.student(&slot.student)?,
-            ClassEvidence::ALONE,
-            work_up,
-        )
+        self.case(&desk, slot, student, ClassEvidence::ALONE, work_up)
     }
 
     fn unknowns_of(&self, experiment: &Experiment) -> &BTreeMap<UnknownCode, Unknown> {
@@ -241,6 +173,218 @@ impl Term {
     }
 }
 
+/// One experiment being judged, with its judgements as they stand.
+struct Turn<'a> {
+    at: Where<'a>,
+    held: BTreeMap<&'a Slot, &'a Judged>,
+}
+
+impl Turn<'_> {
+    /// Judges in two steps: results first, since the class is made of them.
+    fn judge(
+        &self,
+        book: &mut ClassBook,
+        within: Option<Within>,
+        touched: &mut Touched,
+    ) -> BTreeMap<Slot, Option<Judged>> {
+        let at = self.at;
+        let key = &at.experiment.key;
+        let Some(Within {
+            slots,
+            class: rearranged,
+        }) = within
+        else {
+            if !book.has_shares(key) {
+                let held = self.held.iter().map(|(slot, one)| (*slot, Some(*one)));
+                // nobody's habits are others because a book is opened
+                book.share(key, true, held, &mut Touched::none());
+            }
+            return self.habits_alone(book, touched);
+        };
+        let anew = rearranged || !book.has_class(key);
+        let gather = if anew {
+            Gather::of(at)
+        } else {
+            Gather::default()
+        };
+        let sections: BTreeSet<&SectionName> = slots
+            .iter()
+            .filter_map(|slot| Some(at.section(at.place(&slot.student)?.1)))
+            .collect();
+        let lots = |section: &str| {
+            if anew {
+                gather.default_lots(section)
+            } else {
+                book.default_lots(key, section)
+            }
+        };
+        if !anew {
+            // what most rows of a section name is another lot now: that holds for all of it
+            let moved = |section: &&&SectionName| {
+                at.term.default_lots(at.experiment, section) != book.default_lots(key, section)
+            };
+            let moved: BTreeSet<&SectionName> = sections.iter().filter(moved).copied().collect();
+            if !moved.is_empty() {
+                let of_them = |student: &&Student| moved.contains(at.section(student));
+                let students = at.term.students.iter().filter(of_them);
+                let beside = students.map(|student| Slot::new(key, &student.id));
+                let within = Within {
+                    slots: slots.into_iter().chain(beside).collect(),
+                    class: true,
+                };
+                return self.judge(book, Some(within), touched);
+            }
+        }
+        let desks: HashMap<&str, Desk> = sections
+            .into_iter()
+            .map(|section| (section.as_str(), Desk::of(at, section, lots(section))))
+            .collect();
+        let results = each(&slots, |slot| {
+            let evaluation = self.with(&desks, slot, ClassEvidence::ALONE, result_of)?;
+            let status = Status::Clear;
+            Some(Judged { evaluation, status })
+        });
+        let fresh: BTreeMap<&Slot, Option<&Judged>> = slots
+            .iter()
+            .zip(&results)
+            .map(|(slot, result)| (slot, result.as_ref()))
+            .collect();
+        let known = || {
+            let others = self
+                .held
+                .iter()
+                .filter(|(slot, _)| !fresh.contains_key(*slot));
+            let others = others.map(|(slot, one)| (*slot, *one));
+            let fresh = fresh
+                .iter()
+                .filter_map(|(slot, one)| Some((*slot, (*one)?)));
+            others.chain(fresh)
+        };
+        let changed = if anew {
+            book.fill(at, gather, &known().collect());
+            let all = known().map(|(slot, one)| (slot, Some(one)));
+            book.share(key, true, all, touched);
+            Touched::All
+        } else {
+            let changed = book.put(at, &fresh);
+            let fresh = fresh.iter().map(|(slot, one)| (*slot, *one));
+            book.share(key, false, fresh, touched);
+            changed
+        };
+        let beside = self.held.iter().filter(|(slot, before)| {
+            let asked = changed.contains(&slot.student) || touched.contains(&slot.student);
+            asked && !slots.contains(*slot) && before.evaluation.class != book.evidence(at, slot)
+        });
+        let beside: BTreeSet<Slot> = beside.map(|(slot, _)| (*slot).clone()).collect();
+        let mut judged = self.evaluated(book, &slots);
+        judged.extend(self.evaluated(book, &beside));
+        judged
+    }
+
+    /// Judges those whose habits look otherwise; nothing else of the class has changed.
+    fn habits_alone(&self, book: &ClassBook, touched: &Touched) -> BTreeMap<Slot, Option<Judged>> {
+        let at = self.at;
+        let others = self.held.iter().filter_map(|(slot, before)| {
+            let class = &before.evaluation.class;
+            let asked = touched.contains(&slot.student);
+            let habits = asked.then(|| book.habits(at, &slot.student))?;
+            let class = ClassEvidence {
+                habits,
+                ..class.clone()
+            };
+            (class != before.evaluation.class).then(|| ((*slot).clone(), class))
+        });
+        self.evaluated_beside(book, others.collect())
+    }
+
+    fn evaluated(
+        &self,
+        book: &ClassBook,
+        slots: &BTreeSet<Slot>,
+    ) -> BTreeMap<Slot, Option<Judged>> {
+        let cases = slots.iter().map(|slot| {
+            let there = self.at.term.handed_in_by(slot).is_some();
+            let class = there.then(|| book.evidence(self.at, slot));
+            (slot.clone(), class.unwrap_or_default())
+        });
+        self.evaluated_beside(book, cases.collect())
+    }
+
+    fn evaluated_beside(
+        &self,
+        book: &ClassBook,
+        cases: Vec<(Slot, ClassEvidence)>,
+    ) -> BTreeMap<Slot, Option<Judged>> {
+        let at = self.at;
+        let sections = cases.iter().filter_map(|(slot, _)| {
+            let (_, student) = at.place(&slot.student)?;
+            Some(at.section(student))
+        });
+        let sections: BTreeSet<&SectionName> = sections.collect();
+        let key = &at.experiment.key;
+        let mut unfilled = if cases.is_empty() || book.has_class(key) {
+            HashMap::new()
+        } else {
+            at.term.default_lots_by_section(at.experiment)
+        };
+        let desks: HashMap<&str, Desk> = sections
+            .into_iter()
+            .map(|section| {
+                let lots = unfilled.remove(section);
+                let lots = lots.unwrap_or_else(|| book.default_lots(key, section));
+                (section.as_str(), Desk::of(at, section, lots))
+            })
+            .collect();
+        let judged = each(&cases, |(slot, class)| {
+            let evaluation = self.with(&desks, slot, class, evaluate)?;
+            let status = at.term.status(slot, &evaluation);
+            Some(Judged { evaluation, status })
+        });
+        let slots = cases.into_iter().map(|(slot, _)| slot);
+        slots.zip(judged).collect()
+    }
+
+    fn with<T>(
+        &self,
+        desks: &HashMap<&str, Desk>,
+        slot: &Slot,
+        class: &ClassEvidence,
+        use_case: impl FnOnce(&Case) -> T,
+    ) -> Option<T> {
+        let (_, student) = self.at.place(&slot.student)?;
+        let desk = desks.get(self.at.section(student).as_str())?;
+        self.at.term.case(desk, slot, student, class, use_case)
+    }
+}
+
+/// What comes of each, in order; of many, on all cores.
+fn each<I, T: Send>(
+    all: impl IntoIterator<Item = I, IntoIter: ExactSizeIterator>,
+    work: impl Fn(I) -> T + Sync + Send,
+) -> Vec<T>
+where
+    I: Send,
+{
+    use rayon::prelude::*;
+    const FEW: usize = 16;
+    let all = all.into_iter();
+    if all.len() <= FEW {
+        return all.map(work).collect();
+    }
+    all.collect::<Vec<I>>().into_par_iter().map(work).collect()
+}
+
+/// Judgements of one experiment.
+pub(super) fn of_experiment<'j>(
+    judged: &'j BTreeMap<Slot, Judged>,
+    key: &ExperimentKey,
+) -> BTreeMap<&'j Slot, &'j Judged> {
+    let from = Slot::new(key, &StudentId::new(""));
+    let all = judged.range(from..);
+    all.take_while(|(slot, _)| slot.experiment == *key)
+        .collect()
+}
+
 /// What all submissions of one section in one experiment share.
 struct Desk<'a> {
     experiment: &'a Experiment,
@@ -250,78 +394,16 @@ struct Desk<'a> {
 }
 
 impl<'a> Desk<'a> {
-    fn of(term: &'a Term, experiment: &'a Experiment, section: &'a str) -> Self {
+    fn of(at: Where<'a>, section: &str, lots: DefaultLots) -> Self {
         Self {
-            experiment,
-            unknowns: term.unknowns_of(experiment),
-            due: term.course.zone.instant(experiment.dates_in(section).due),
-            lots: term.default_lots(experiment, section),
+            experiment: at.experiment,
+            unknowns: at.term.unknowns_of(at.experiment),
+            due: at
+                .term
+                .course
+                .zone
+                .instant(at.experiment.dates_in(section).due),
+            lots,
         }
-    }
-}
-
-impl Term {
-    /// The lots that count in a section where a row names none: those the course assigned, else the only lot of the
-    /// reagent, else the one most rows of the section name.
-    pub fn default_lots(&self, experiment: &Experiment, section: &str) -> DefaultLots {
-        let assigned = experiment.section_lots.get(section);
-        let procedure = &experiment.procedure;
-        let titrant = assigned.and_then(|a| a.titrant.clone());
-        let excess = assigned.and_then(|a| a.excess.clone());
-        DefaultLots {
-            assigned: titrant.is_some(),
-            titrant: titrant.or_else(|| {
-                let (species, _) = procedure.lot_reagent()?;
-                self.usual_lot(experiment, section, species, |t| &t.lot)
-            }),
-            excess: excess.or_else(|| {
-                let species = &procedure.excess()?.species;
-                self.usual_lot(experiment, section, species, |t| &t.excess_lot)
-            }),
-        }
-    }
-
-    /// Lots whose reagent is that species by its formula; a reagent named in words is of none.
-    pub fn lots_of(&self, species: &Formula) -> Vec<&Lot> {
-        let is_it =
-            |lot: &&Lot| Formula::parse(&lot.reagent).is_ok_and(|formula| formula == *species);
-        self.lots.values().filter(is_it).collect()
-    }
-
-    fn usual_lot(
-        &self,
-        experiment: &Experiment,
-        section: &str,
-        species: &Formula,
-        written: impl Fn(&Titration) -> &Option<LotCode>,
-    ) -> Option<LotCode> {
-        let mut same = self.lots_of(species).into_iter();
-        if let (Some(only), None) = (same.next(), same.next()) {
-            return Some(only.code.clone());
-        }
-        let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
-        let here = |s: &&Student| self.works_in(&experiment.key, s) == section;
-        for student in self.students.iter().filter(here) {
-            let revisions = self
-                .submissions
-                .get(&Slot::new(&experiment.key, &student.id));
-            let rows = revisions
-                .and_then(|r| r.last())
-                .into_iter()
-                .flat_map(|r| &r.hand_in.titrations);
-            for code in rows.filter_map(|t| written(t).as_deref()) {
-                let count = counts.entry(code).or_insert(0);
-                *count = count.saturating_add(1);
-            }
-        }
-        let usual = counts
-            .iter()
-            .max_by(|a, b| a.1.cmp(b.1).then(b.0.cmp(a.0)))
-            .map(|(code, _)| LotCode::new(*code));
-        usual.or_else(|| {
-            (self.lots.len() == 1)
-                .then(|| self.lots.keys().next().cloned())
-                .flatten()
-        })
     }
 }

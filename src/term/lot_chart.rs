@@ -29,7 +29,7 @@ const LEAST: usize = 3;
 impl Term {
     /// What sections find of a lot, in order of time. Sections are not corrected for bottles that are off: it is a picture
     /// to look at, and the audit judges.
-    pub fn lot_findings(&self, code: &str, audits: &[ExperimentAudit]) -> Vec<SectionFinding> {
+    pub fn lot_findings(&self, code: &str, audits: &[&ExperimentAudit]) -> Vec<SectionFinding> {
         let mut found: Vec<SectionFinding> = Vec::new();
         for audit in audits {
             for kind in [AuditKind::Lot, AuditKind::ExcessLot] {

@@ -5,8 +5,8 @@
 
 mod arrangements;
 mod audit;
+mod book;
 mod class;
-mod class_evidence;
 mod copy;
 mod corrections;
 mod gather;
@@ -18,6 +18,7 @@ mod peers;
 mod preview;
 mod sections;
 mod told;
+mod usual_lots;
 
 use std::collections::BTreeMap;
 use std::fmt;
@@ -37,6 +38,7 @@ use crate::words::named;
 
 pub use arrangements::{Amended, Amendment, Extension, Reissue, Release};
 pub use audit::{AssignedValue, ExperimentAudit, Found};
+pub use book::ClassBook;
 pub use class::{ClassNumber, ClassView, FEWEST_OTHERS};
 pub use copy::CopyPlan;
 pub use corrections::{Corrected, Correction, corrections};

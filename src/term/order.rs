@@ -9,12 +9,13 @@ use crate::course::Student;
 impl Term {
     /// All students in the order of people: by family name, then given name, then id. The roster keeps its own order.
     pub fn in_order(&self) -> Vec<&Student> {
-        let mut students: Vec<&Student> = self.students.iter().collect();
-        students.sort_by_cached_key(|student| {
-            let (family, given) = (&student.family_name, &student.given_name);
-            (collated(family), collated(given), &student.id)
-        });
-        students
+        in_order(self.students.iter().collect())
+    }
+
+    /// Those of a section, in the order of people.
+    pub fn enrolled_of<'t>(&'t self, section: &str) -> Vec<&'t Student> {
+        let own = self.enrolled().filter(|student| student.section == section);
+        in_order(own.collect())
     }
 
     /// Students who have not left, in the order of people.
@@ -26,6 +27,14 @@ impl Term {
 /// A text as it is looked for: its letters without accents and case.
 pub fn plain_letters(text: &str) -> String {
     collated(text).0
+}
+
+fn in_order(mut students: Vec<&Student>) -> Vec<&Student> {
+    students.sort_by_cached_key(|student| {
+        let (family, given) = (&student.family_name, &student.given_name);
+        (collated(family), collated(given), &student.id)
+    });
+    students
 }
 
 /// What a name is sorted by: its letters without accents and case, then with accents, then as it is written.

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, HashMap};
 
 use rust_decimal::Decimal;
 
-use super::{Judged, Slot, Status, Term};
+use super::{ClassBook, Judged, Slot, Status, Term};
 use crate::changes::{Change, Reach};
 
 /// A term as changes would leave it. Nothing is changed by making one.
@@ -54,10 +54,11 @@ impl Term {
     /// What changes would come to. `judged` holds the judgements as they stand.
     pub fn preview(&self, judged: &BTreeMap<Slot, Judged>, changes: &[Change]) -> Preview {
         let (mut term, mut after) = (self.clone(), judged.clone());
-        let reaches: Vec<Reach> = changes.iter().map(Change::reach).collect();
+        let reaches: Vec<Reach> = changes.iter().map(|change| change.reach(self)).collect();
         changes.iter().for_each(|change| term.apply(change, None));
         let mut altered = Vec::new();
-        for (slot, fresh) in term.judge_again(judged, term.within_reach(&reaches)) {
+        let mut book = ClassBook::default();
+        for (slot, fresh) in term.judge_reached(judged, &mut book, &reaches) {
             let before = judged.get(&slot);
             if before == fresh.as_ref() {
                 continue;

@@ -2,6 +2,7 @@
 
 use crate::course::Experiment;
 use crate::desk::Image;
+use crate::judge::OddDigits;
 
 /// What the last digits of a section show.
 pub struct SectionDigits {
@@ -18,22 +19,20 @@ pub fn section_digits(
     experiment: &Experiment,
     asked_for: impl Fn(&str) -> bool,
 ) -> Vec<SectionDigits> {
-    let sections = view.term.sections().into_iter();
-    let of = |section: &str| {
-        let odd = view.term.section_digits(experiment, section)?;
+    let odd = view.term.section_digits(experiment).into_iter();
+    let of = |(section, odd): (&str, OddDigits)| {
         let meaning = if odd.is_rounded() {
             "Many seem to read to the mark or to half a division; show them how to estimate between two."
         } else {
             "Readings that are made up often avoid these digits; look at how they were taken."
         };
-        Some(SectionDigits {
+        SectionDigits {
             experiment: experiment.procedure.title.clone(),
             section: section.to_owned(),
             words: format!("{}. {meaning}", odd.words()),
-        })
+        }
     };
-    sections
-        .filter(|section| asked_for(section))
-        .filter_map(of)
+    odd.filter(|(section, _)| asked_for(section))
+        .map(of)
         .collect()
 }

@@ -16,6 +16,7 @@ pub mod fields;
 pub mod frame;
 mod headers;
 mod log;
+mod parts;
 pub mod prep;
 mod public;
 mod sign_in;

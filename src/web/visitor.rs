@@ -83,7 +83,7 @@ impl Visitor {
     }
 
     /// The course as it stands.
-    pub async fn view(&self) -> PageResult<View<'_>> {
+    pub async fn view(&self) -> PageResult<View> {
         Ok(self.state.desk.view().await?)
     }
 

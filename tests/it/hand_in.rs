@@ -11,7 +11,7 @@ use concordant::desk::{
 };
 use concordant::form::Typed;
 use concordant::measure::Reading;
-use concordant::store::{Store, write_changes};
+use concordant::store::{Store, Writing, write_changes};
 use concordant::submission::{HandIn, Titration, TrialLabel};
 use concordant::term::Ruling;
 use jiff::Timestamp;
@@ -308,8 +308,12 @@ async fn a_stored_judgement_that_is_wrong_is_found() {
         at: now(),
         by: "somebody".into(),
     };
-    let recomputed = [Recomputed {}.into()];
-    write_changes(&mut transaction, &recomputed, &[made], &judged)
+    let writing = Writing {
+        changes: vec![Recomputed {}.into()],
+        made: vec![made],
+        judged,
+    };
+    write_changes(&mut transaction, &Arc::new(writing))
         .await
         .expect("saved");
     transaction.commit().await.expect("committed");

@@ -21,6 +21,7 @@ mod files;
 mod gradebook_page;
 mod hand_in;
 mod instrument;
+mod kept_classes;
 mod labels;
 mod last_drop;
 mod layering;

@@ -1,6 +1,6 @@
 //! How often honest students would coincide: from the readings of all the others.
 
-use super::index::{Index, IndexedFact, Kind};
+use super::index::{Counts, IndexedFact, Kind};
 use super::sheet::{Amount, Sheet};
 use crate::measure::as_f64;
 use crate::procedure::Procedure;
@@ -110,7 +110,7 @@ fn digit_preference(sheets: &[&Sheet], step: i64) -> f64 {
 #[derive(Clone, Copy)]
 pub(super) struct Others<'a> {
     /// None where it is only asked what coincides.
-    pub index: Option<&'a Index>,
+    pub counts: Option<&'a Counts>,
     /// What the two hold.
     pub without: [&'a [IndexedFact]; 2],
     /// Bottles of the two, where they are known.
@@ -125,12 +125,12 @@ impl Others<'_> {
 
     /// How many of a kind lie no more than so many steps away, and how many there are.
     fn near(&self, kind: Kind, number: i64, steps: i64) -> (f64, f64) {
-        let Some(index) = self.index else {
+        let Some(counts) = self.counts else {
             return (0.0, 0.0);
         };
         let width = self.step().saturating_mul(steps);
         let between = number.saturating_sub(width)..=number.saturating_add(width);
-        index.count(kind, between, &self.without)
+        counts.count(kind, between, &self.without)
     }
 
     fn share(&self, kind: Kind, number: i64) -> f64 {

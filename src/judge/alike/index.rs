@@ -1,7 +1,7 @@
 //! Who holds which fact: what every set of readings says, kept so that sets which share facts meet, and so that what is
 //! common can be told from what is rare.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::ops::RangeInclusive;
 
 use smallvec::SmallVec;
@@ -12,7 +12,7 @@ use super::sheet::{AMOUNTS, Amount, NEAR, Sheet};
 pub(super) type IndexedFact = (Kind, i64);
 
 /// What a number stands for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub(super) enum Kind {
     /// Where a burette was filled to before the first titration.
     FirstFilling,
@@ -61,30 +61,30 @@ const COMMON: f64 = 0.25;
 /// Units of a millilitre.
 const MILLILITRE: i64 = 1_000_000;
 
-/// Every fact with its holders.
+/// How many sets say what: by that the chance of a fact is told.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Index {
-    /// Each with the place of the set that holds it, in order.
-    facts: Vec<(IndexedFact, usize)>,
+pub(super) struct Counts {
+    /// Every fact of every set, in order.
+    facts: Vec<IndexedFact>,
     /// How many of each kind there are.
     sizes: BTreeMap<Kind, usize>,
     sets: usize,
 }
 
-impl Index {
+impl Counts {
     /// From the facts of each set.
     pub fn of<'s>(sets: impl Iterator<Item = &'s [IndexedFact]>) -> Self {
-        let mut index = Self::default();
-        for (place, facts) in sets.enumerate() {
-            index.facts.extend(facts.iter().map(|fact| (*fact, place)));
-            index.sets = place.saturating_add(1);
+        let mut counts = Self::default();
+        for facts in sets {
+            counts.facts.extend_from_slice(facts);
+            counts.sets = counts.sets.saturating_add(1);
         }
-        index.facts.sort_unstable();
-        for ((kind, _), _) in &index.facts {
-            let size = index.sizes.entry(*kind).or_default();
+        counts.facts.sort_unstable();
+        for (kind, _) in &counts.facts {
+            let size = counts.sizes.entry(*kind).or_default();
             *size = size.saturating_add(1);
         }
-        index
+        counts
     }
 
     /// How many facts of that kind lie there, and how many there are; those of some sets left out.
@@ -94,57 +94,70 @@ impl Index {
         between: RangeInclusive<i64>,
         without: &[&[IndexedFact]],
     ) -> (f64, f64) {
-        let there = self.range((kind, *between.start()), (kind, *between.end()));
+        let there = self.between((kind, *between.start()), (kind, *between.end()));
         let all = self.sizes.get(&kind).copied().unwrap_or(0);
         let left_out = || without.iter().flat_map(|facts| facts.iter());
         let of_kind = left_out().filter(|(own, _)| *own == kind);
         let inside = of_kind.clone().filter(|(_, n)| between.contains(n)).count();
         (
-            there.len().saturating_sub(inside) as f64,
+            there.saturating_sub(inside) as f64,
             all.saturating_sub(of_kind.count()) as f64,
         )
     }
 
-    fn range(&self, first: IndexedFact, last: IndexedFact) -> &[(IndexedFact, usize)] {
-        let from = self.facts.partition_point(|(fact, _)| *fact < first);
+    fn between(&self, first: IndexedFact, last: IndexedFact) -> usize {
+        let from = self.facts.partition_point(|fact| *fact < first);
         let rest = self.facts.get(from..).unwrap_or_default();
-        let to = rest.partition_point(|(fact, _)| *fact <= last);
-        rest.get(..to).unwrap_or_default()
+        rest.partition_point(|fact| *fact <= last)
     }
 
-    /// Sets from a place on that share facts with one of these, with how much those say together: the sum of the
-    /// logarithms of how many sets there are to each that holds it.
-    pub fn met(&self, facts: &[IndexedFact], from: usize) -> Vec<(usize, f64)> {
+    /// Share of sets that hold a fact, one of them left out; at least that of one.
+    fn share(&self, fact: IndexedFact) -> f64 {
+        let others = self.between(fact, fact).saturating_sub(1).max(1);
+        others as f64 / self.sets.max(1) as f64
+    }
+}
+
+/// Who holds which fact by which sets meet.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Holders(HashMap<IndexedFact, Vec<usize>>);
+
+impl Holders {
+    pub fn insert(&mut self, place: usize, facts: &[IndexedFact]) {
+        for fact in facts.iter().filter(|(kind, _)| kind.is_met()) {
+            let holders = self.0.entry(*fact).or_default();
+            if holders.last() != Some(&place) {
+                holders.push(place);
+            }
+        }
+    }
+
+    pub fn remove(&mut self, place: usize, facts: &[IndexedFact]) {
+        for fact in facts {
+            if let Some(holders) = self.0.get_mut(fact) {
+                holders.retain(|holder| *holder != place);
+            }
+        }
+    }
+
+    /// Sets that share facts with one of these, with how much those say together: the sum of the logarithms of how
+    /// many sets there are to each that holds it.
+    pub fn met(&self, facts: &[IndexedFact], counts: &Counts) -> Vec<(usize, f64)> {
         let mut distinct: Vec<IndexedFact> = facts.to_vec();
         distinct.retain(|(kind, _)| kind.is_met());
         distinct.sort_unstable();
         distinct.dedup();
-        let mut scores = vec![0.0; self.sets];
-        let mut met = Vec::new();
+        let mut scores: HashMap<usize, f64> = HashMap::new();
         for fact in distinct {
-            let holders = self.range(fact, fact);
-            let others = holders.len().saturating_sub(1).max(1) as f64;
-            let share = others / self.sets as f64;
-            if share > COMMON && self.sets > 0 {
+            let share = counts.share(fact);
+            if share > COMMON {
                 continue;
             }
-            let mut before = None;
-            for (_, place) in holders {
-                if before == Some(*place) || *place < from {
-                    continue;
-                }
-                before = Some(*place);
-                if let Some(score) = scores.get_mut(*place) {
-                    if *score == 0.0 {
-                        met.push(*place);
-                    }
-                    *score -= share.ln();
-                }
+            for place in self.0.get(&fact).into_iter().flatten() {
+                *scores.entry(*place).or_default() -= share.ln();
             }
         }
-        met.sort_unstable();
-        let score = |place: usize| Some((place, *scores.get(place)?));
-        met.into_iter().filter_map(score).collect()
+        scores.into_iter().collect()
     }
 }
 

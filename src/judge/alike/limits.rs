@@ -2,7 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use super::Member;
+/// Section and bottle of a set.
+type Sort<'a> = (&'a str, Option<usize>);
 
 /// What the bounds of all pairs of an experiment add up to at most: where one section stands alone, whose instructor knows
 /// everybody, and where there are more.
@@ -15,7 +16,7 @@ const SHARES: [[f64; 2]; 2] = [[0.7, 0.1], [0.1, 0.1]];
 const PAIR_BOUND: f64 = 0.006;
 
 /// Limits by kind of pair: of one section or of two, with one bottle or with two.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Limits {
     limits: [[f64; 2]; 2],
     /// Sum of the bounds of all pairs.
@@ -23,18 +24,15 @@ pub(super) struct Limits {
 }
 
 impl Limits {
-    pub fn of(members: &[Member]) -> Self {
+    pub fn of(members: &[Sort]) -> Self {
         let mut bottles: BTreeMap<Option<usize>, usize> = BTreeMap::new();
         let mut sections: BTreeMap<(&str, bool), usize> = BTreeMap::new();
         let mut both: BTreeMap<(&str, Option<usize>), usize> = BTreeMap::new();
-        for member in members {
-            let section = member.section.as_str();
+        for (section, bottle) in members {
             let add = |n: &mut usize| *n = n.saturating_add(1);
-            add(bottles.entry(member.bottle).or_default());
-            add(sections
-                .entry((section, member.bottle.is_some()))
-                .or_default());
-            add(both.entry((section, member.bottle)).or_default());
+            add(bottles.entry(*bottle).or_default());
+            add(sections.entry((section, bottle.is_some())).or_default());
+            add(both.entry((section, *bottle)).or_default());
         }
         let pairs = |n: f64| n * (n - 1.0) / 2.0;
         let n = members.len() as f64;
@@ -65,8 +63,8 @@ impl Limits {
             .map(|(_, share)| share)
             .sum();
         let mut members = members.iter();
-        let first = members.next().map(|member| &member.section);
-        let level = if members.all(|member| Some(&member.section) == first) {
+        let first = members.next().map(|(section, _)| section);
+        let level = if members.all(|(section, _)| Some(section) == first) {
             ONE_SECTION
         } else {
             MANY_SECTIONS
@@ -89,9 +87,9 @@ impl Limits {
         }
     }
 
-    pub fn of_pair(&self, one: &Member, other: &Member) -> f64 {
-        let section = usize::from(one.section == other.section);
-        let bottle = usize::from(share_bottle(one.bottle, other.bottle));
+    pub fn of_pair(&self, one: Sort, other: Sort) -> f64 {
+        let section = usize::from(one.0 == other.0);
+        let bottle = usize::from(share_bottle(one.1, other.1));
         self.limits
             .get(section)
             .and_then(|row| row.get(bottle))

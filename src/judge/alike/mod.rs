@@ -21,8 +21,9 @@ mod likeness;
 mod limits;
 mod sheet;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
+use jiff::Timestamp;
 use rayon::prelude::*;
 
 use crate::measure::{as_f64, from_f64};
@@ -30,7 +31,7 @@ use crate::procedure::Procedure;
 use crate::submission::{HandIn, TrialLabel};
 use compare::{Fact, What, chance, facts, least_chance};
 use habits::{Others, Titration};
-use index::{Index, IndexedFact, facts_of};
+use index::{Counts, Holders, IndexedFact, facts_of};
 use layouts::{Weighed, layouts};
 use limits::Limits;
 use sheet::{Sheet, from_units, tells_apart};
@@ -54,11 +55,17 @@ const FEW_SETS: usize = 64;
 /// One set of readings of an experiment.
 #[derive(Clone, Debug)]
 pub struct Peer<'a> {
+    /// Its place in the roster, which no other set has.
+    pub place: usize,
     /// Ids of those for whom it counts: one, or several of a bench group.
     pub students: Vec<&'a str>,
     pub section: &'a str,
     /// Bench group, by a name that no other group of the experiment has.
     pub group: Option<&'a str>,
+    /// When the first version of it came; none where no file says.
+    pub at: Option<Timestamp>,
+    /// The first version, with the bottle by which it stood; none where there is but one.
+    pub first: Option<(&'a HandIn, Option<&'a str>)>,
     /// Code of the bottle, issued or written.
     pub unknown: Option<&'a str>,
     /// What was handed in last.
@@ -70,153 +77,311 @@ pub fn likenesses(procedure: &Procedure, peers: &[Peer]) -> BTreeMap<String, Vec
     LikenessIndex::of(procedure, peers).all()
 }
 
-/// All sets of readings of an experiment, indexed by what they say.
+/// All sets of readings of an experiment, indexed by what they say, with the pairs that share too much of it. What one set
+/// shares with the others is found from its own facts.
+///
+/// How likely a fact is, is told from first versions, in the order in which they came, and told anew only when a
+/// sixteenth more of them are there: so a correction alters nobody else's chances, and a hand-in seldom does.
 #[derive(Clone, Debug)]
 pub struct LikenessIndex {
-    members: Vec<Member>,
+    /// By place.
+    members: BTreeMap<usize, Member>,
+    /// By student.
+    places: HashMap<String, usize>,
+    /// When the first version of each came, with its place.
+    order: BTreeSet<(Option<Timestamp>, usize)>,
     bottles: BTreeMap<String, usize>,
-    index: Index,
+    holders: Holders,
+    chances: Chances,
+    /// By place, then by the place of the other.
+    found: BTreeMap<usize, BTreeMap<usize, Likeness>>,
+}
+
+/// What is likely among honest students.
+#[derive(Clone, Debug, Default)]
+struct Chances {
+    counts: Counts,
     titration: Option<Titration>,
     limits: Limits,
     /// Chance that a student gets the flag who copied from nobody.
     flag_chance: f64,
     is_telling: bool,
+    /// The sets it was told from.
+    places: BTreeSet<usize>,
 }
 
 #[derive(Clone, Debug)]
 struct Member {
+    place: usize,
     students: Vec<String>,
     section: String,
     group: Option<String>,
+    at: Option<Timestamp>,
+    last: Version,
+    /// None where it is the last as well.
+    first: Option<Version>,
+}
+
+/// What was handed in at one time.
+#[derive(Clone, Debug, PartialEq)]
+struct Version {
     bottle: Option<usize>,
     sheet: Sheet,
     facts: Vec<IndexedFact>,
 }
 
-impl Member {
-    fn of(procedure: &Procedure, peer: &Peer, bottle: Option<usize>) -> Self {
-        let sheet = Sheet::of(procedure, peer.hand_in);
+impl Version {
+    fn of(procedure: &Procedure, hand_in: &HandIn, bottle: Option<usize>) -> Self {
+        let sheet = Sheet::of(procedure, hand_in);
         Self {
-            students: peer.students.iter().map(|id| (*id).to_owned()).collect(),
-            section: peer.section.to_owned(),
-            group: peer.group.map(str::to_owned),
             bottle,
             facts: facts_of(&sheet, bottle),
             sheet,
         }
     }
+}
 
+impl Member {
     fn is_of_bench(&self, other: &Self) -> bool {
         self.group.is_some() && self.group == other.group
             || self.students.iter().any(|id| other.students.contains(id))
     }
+
+    fn first(&self) -> &Version {
+        self.first.as_ref().unwrap_or(&self.last)
+    }
+
+    /// Whether both say the same of what is likely.
+    fn tells_as(&self, other: &Self) -> bool {
+        let (a, b) = (self.first(), other.first());
+        self.at == other.at
+            && self.section == other.section
+            && self.students.len() == other.students.len()
+            && (a.bottle, &a.facts) == (b.bottle, &b.facts)
+    }
+}
+
+/// Of so many sets, how many are told from: all of up to 16, and no fewer than fifteen in sixteen.
+fn told_from(sets: usize) -> usize {
+    let figures = usize::BITS.saturating_sub(sets.leading_zeros());
+    let left_out = figures.saturating_sub(4);
+    sets.checked_shr(left_out)
+        .and_then(|kept| kept.checked_shl(left_out))
+        .unwrap_or(sets)
 }
 
 impl LikenessIndex {
     pub fn of(procedure: &Procedure, peers: &[Peer]) -> Self {
-        let mut bottles: BTreeMap<String, usize> = BTreeMap::new();
-        let mut members = Vec::with_capacity(peers.len());
+        let mut index = Self {
+            members: BTreeMap::new(),
+            places: HashMap::new(),
+            order: BTreeSet::new(),
+            bottles: BTreeMap::new(),
+            holders: Holders::default(),
+            chances: Chances::default(),
+            found: BTreeMap::new(),
+        };
         for peer in peers {
-            let next = bottles.len();
-            let code = peer.unknown.map(str::to_ascii_lowercase);
-            let bottle = code.map(|code| *bottles.entry(code).or_insert(next));
-            members.push(Member::of(procedure, peer, bottle));
+            let member = index.member(procedure, peer);
+            index.put(member);
         }
-        let sheets: Vec<&Sheet> = members.iter().map(|member| &member.sheet).collect();
-        let titration = Titration::of(procedure, &sheets);
-        let limits = Limits::of(&members);
-        let students: usize = members.iter().map(|member| member.students.len()).sum();
-        // a pair is two students; two figures come back from a document as they were
-        let chance = 2.0 * limits.sum / GENEROUS / students.max(1) as f64;
-        Self {
-            flag_chance: from_f64(chance, 2).map_or(chance, as_f64),
-            index: Index::of(members.iter().map(|m| m.facts.as_slice())),
-            is_telling: members.len() >= FEWEST_SETS && tells_apart(procedure),
-            titration,
-            limits,
-            bottles,
-            members,
+        index.tell(procedure);
+        index
+    }
+
+    /// Takes in a set, new or another version of one. Returns the places of those whose likenesses may be others now.
+    pub fn update(&mut self, procedure: &Procedure, peer: &Peer) -> BTreeSet<usize> {
+        let member = self.member(procedure, peer);
+        let place = member.place;
+        let before = self.members.get(&place);
+        let tells_as_before = before.is_some_and(|before| before.tells_as(&member));
+        self.put(member);
+        if !tells_as_before && self.told_from() != self.chances.places {
+            let before = std::mem::take(&mut self.found);
+            self.tell(procedure);
+            let places = before.keys().chain(self.found.keys());
+            let is_other = |place: &&usize| before.get(*place) != self.found.get(*place);
+            return places.filter(is_other).copied().collect();
         }
+        let mut altered = BTreeSet::from([place]);
+        for other in self.found.remove(&place).unwrap_or_default().into_keys() {
+            if let Some(all) = self.found.get_mut(&other) {
+                all.remove(&place);
+            }
+            altered.insert(other);
+        }
+        let Some(member) = self.members.get(&place) else {
+            return altered;
+        };
+        for (other, likeness) in self.pairs_of(member, None) {
+            altered.insert(other);
+            self.keep(place, other, likeness);
+        }
+        self.found.retain(|_, all| !all.is_empty());
+        altered
     }
 
     /// All pairs that share readings beyond chance; by student.
     pub fn all(&self) -> BTreeMap<String, Vec<Likeness>> {
-        let mut found: BTreeMap<String, Vec<Likeness>> = BTreeMap::new();
-        let pairs: Vec<(&Member, &Member, Likeness)> = self
-            .members
-            .par_iter()
-            .enumerate()
-            .flat_map_iter(|(place, member)| self.pairs_of(member, place.saturating_add(1)))
-            .collect();
-        for (one, other, likeness) in pairs {
-            for (own, mates, likeness) in [
-                (other, one, likeness.clone()),
-                (one, other, likeness.turned()),
-            ] {
-                for student in &own.students {
-                    let all = found.entry(student.clone()).or_default();
-                    all.push(seen_by(own, mates, likeness.clone()));
-                }
-            }
-        }
-        found
+        let places = self.found.keys();
+        let of_place = |place: &usize| {
+            let students = self.members.get(place).map(|own| own.students.iter());
+            let likenesses = self.of_place(*place);
+            let students = students.into_iter().flatten();
+            students.map(move |student| (student.clone(), likenesses.clone()))
+        };
+        places.flat_map(of_place).collect()
+    }
+
+    /// What a student's readings share with others' beyond chance.
+    pub fn of_student(&self, student: &str) -> Vec<Likeness> {
+        let place = self.places.get(student);
+        place.map(|place| self.of_place(*place)).unwrap_or_default()
+    }
+
+    fn of_place(&self, place: usize) -> Vec<Likeness> {
+        let Some(own) = self.members.get(&place) else {
+            return Vec::new();
+        };
+        let all = self.found.get(&place).into_iter().flatten();
+        let seen = all.filter_map(|(other, likeness)| {
+            let others = self.members.get(other)?;
+            Some(seen_by(own, others, likeness.clone()))
+        });
+        seen.collect()
     }
 
     /// What one set shares with those here, of which it may be one or a later version of one.
     pub fn shared_by(&self, procedure: &Procedure, peer: &Peer) -> Vec<Likeness> {
-        let code = peer.unknown.map(str::to_ascii_lowercase);
-        // a bottle that nobody else has is another than all
-        let number = |code: &String| {
-            let known = self.bottles.get(code).copied();
-            known.unwrap_or(self.bottles.len())
-        };
-        let member = Member::of(procedure, peer, code.as_ref().map(number));
-        let pairs = self.pairs_of(&member, 0);
-        pairs
-            .into_iter()
-            .map(|(own, mates, likeness)| seen_by(own, mates, likeness.turned()))
-            .collect()
+        let mut bottles = self.bottles.clone();
+        let member = member(procedure, peer, &mut bottles);
+        let mut pairs = self.pairs_of(&member, None);
+        pairs.sort_unstable_by_key(|(other, _)| *other);
+        let seen = pairs.into_iter().filter_map(|(other, likeness)| {
+            let others = self.members.get(&other)?;
+            Some(seen_by(&member, others, likeness))
+        });
+        seen.collect()
     }
 
-    /// Pairs of one with those from a place on.
-    fn pairs_of<'a>(
-        &'a self,
-        one: &'a Member,
-        from: usize,
-    ) -> Vec<(&'a Member, &'a Member, Likeness)> {
-        if !self.is_telling {
+    fn member(&mut self, procedure: &Procedure, peer: &Peer) -> Member {
+        member(procedure, peer, &mut self.bottles)
+    }
+
+    fn put(&mut self, member: Member) {
+        let place = member.place;
+        if let Some(before) = self.members.remove(&place) {
+            self.holders.remove(place, &before.last.facts);
+            self.order.remove(&(before.at, place));
+        }
+        self.holders.insert(place, &member.last.facts);
+        self.order.insert((member.at, place));
+        let students = member.students.iter().cloned();
+        self.places.extend(students.map(|student| (student, place)));
+        self.members.insert(place, member);
+    }
+
+    /// The sets that say what is likely.
+    fn told_from(&self) -> BTreeSet<usize> {
+        let first = self.order.iter().take(told_from(self.order.len()));
+        first.map(|(_, place)| *place).collect()
+    }
+
+    /// Tells what is likely, and by that all pairs.
+    fn tell(&mut self, procedure: &Procedure) {
+        let places = self.told_from();
+        let told_from = || places.iter().filter_map(|place| self.members.get(place));
+        let sheets: Vec<&Sheet> = told_from().map(|member| &member.first().sheet).collect();
+        let titration = Titration::of(procedure, &sheets);
+        let sorts = told_from().map(|member| (member.section.as_str(), member.first().bottle));
+        let limits = Limits::of(&sorts.collect::<Vec<_>>());
+        let students: usize = told_from().map(|member| member.students.len()).sum();
+        // a pair is two students; two figures come back from a document as they were
+        let chance = 2.0 * limits.sum / GENEROUS / students.max(1) as f64;
+        self.chances = Chances {
+            flag_chance: from_f64(chance, 2).map_or(chance, as_f64),
+            counts: Counts::of(told_from().map(|member| member.first().facts.as_slice())),
+            is_telling: places.len() >= FEWEST_SETS && tells_apart(procedure),
+            titration,
+            limits,
+            places,
+        };
+        let members: Vec<&Member> = self.members.values().collect();
+        let pairs: Vec<(usize, usize, Likeness)> = members
+            .into_par_iter()
+            .flat_map_iter(|member| {
+                let pairs = self.pairs_of(member, Some(member.place));
+                let place = member.place;
+                pairs
+                    .into_iter()
+                    .map(move |(other, one)| (place, other, one))
+            })
+            .collect();
+        self.found.clear();
+        for (place, other, likeness) in pairs {
+            self.keep(place, other, likeness);
+        }
+    }
+
+    fn keep(&mut self, place: usize, other: usize, likeness: Likeness) {
+        let turned = likeness.turned();
+        self.found.entry(other).or_default().insert(place, turned);
+        self.found.entry(place).or_default().insert(other, likeness);
+    }
+
+    /// What one shares with others, or with those after a place alone, as seen from the one.
+    fn pairs_of(&self, one: &Member, after: Option<usize>) -> Vec<(usize, Likeness)> {
+        let chances = &self.chances;
+        if !chances.is_telling {
             return Vec::new();
         }
-        let met = if self.members.len() <= FEW_SETS {
-            let places = from..self.members.len();
-            places.map(|place| (place, f64::INFINITY)).collect()
+        let met = if chances.places.len() <= FEW_SETS {
+            let places = self.members.keys();
+            places.map(|place| (*place, f64::INFINITY)).collect()
         } else {
-            self.index.met(&one.facts, from)
+            self.holders.met(&one.last.facts, &chances.counts)
         };
         let mut pairs = Vec::new();
         for (place, score) in met {
-            let Some(other) = self.members.get(place) else {
+            let Some(other) = self.members.get(&place) else {
                 continue;
             };
-            let limit = self.limits.of_pair(one, other);
-            if score < -MEET_FROM * limit.ln() || one.is_of_bench(other) {
+            let limit = chances.limits.of_pair(
+                (&one.section, one.last.bottle),
+                (&other.section, other.last.bottle),
+            );
+            let is_met =
+                score >= -MEET_FROM * limit.ln() && after.is_none_or(|after| place > after);
+            if !is_met || place == one.place || one.is_of_bench(other) {
                 continue;
             }
-            if let Some(likeness) = self.likeness(one, other, limit) {
-                pairs.push((one, other, likeness));
-            }
+            // a pair is laid out in one way, whoever asks
+            let likeness = if one.place < place {
+                let likeness = self.likeness(one, other, limit);
+                likeness.map(|likeness| likeness.turned())
+            } else {
+                self.likeness(other, one, limit)
+            };
+            pairs.extend(likeness.map(|likeness| (place, likeness)));
         }
         pairs
+    }
+
+    /// What the counts of facts have of a set.
+    fn counted(&self, member: &Member) -> &[IndexedFact] {
+        let counted = self.chances.places.contains(&member.place);
+        let known = self.members.get(&member.place).filter(|_| counted);
+        known.map_or(&[], |known| known.first().facts.as_slice())
     }
 
     /// What two sets share beyond chance, as seen from the second.
     fn likeness(&self, one: &Member, other: &Member, limit: f64) -> Option<Likeness> {
-        let (a, b) = (&one.sheet, &other.sheet);
+        let (a, b) = (&one.last.sheet, &other.last.sheet);
         let others = Others {
-            index: Some(&self.index),
-            without: [&one.facts, &other.facts],
-            bottles: [one.bottle, other.bottle],
-            titration: self.titration,
+            counts: Some(&self.chances.counts),
+            without: [self.counted(one), self.counted(other)],
+            bottles: [one.last.bottle, other.last.bottle],
+            titration: self.chances.titration,
         };
         let mut best: Option<Likeness> = None;
         for weighed in layouts(a, b) {
@@ -231,7 +396,7 @@ impl LikenessIndex {
             }
             // most layouts of most pairs coincide in little: that is seen without asking how likely it is
             let silent = Others {
-                index: None,
+                counts: None,
                 ..others
             };
             let coincide = facts(laid, &layout, silent);
@@ -255,11 +420,33 @@ impl LikenessIndex {
                     amounts: tally(&found, What::Amount),
                     but_for_a_digit: found.iter().filter(|fact| fact.but_for_a_digit).count(),
                     bound,
-                    flag_chance: self.flag_chance,
+                    flag_chance: self.chances.flag_chance,
                 });
             }
         }
         best
+    }
+}
+
+fn member(procedure: &Procedure, peer: &Peer, bottles: &mut BTreeMap<String, usize>) -> Member {
+    let mut number = |code: Option<&str>| {
+        let next = bottles.len();
+        let code = code.map(str::to_ascii_lowercase);
+        code.map(|code| *bottles.entry(code).or_insert(next))
+    };
+    let bottle = number(peer.unknown);
+    let first = peer.first.map(|(hand_in, unknown)| {
+        let bottle = number(unknown);
+        Version::of(procedure, hand_in, bottle)
+    });
+    Member {
+        place: peer.place,
+        students: peer.students.iter().map(|id| (*id).to_owned()).collect(),
+        section: peer.section.to_owned(),
+        group: peer.group.map(str::to_owned),
+        at: peer.at,
+        last: Version::of(procedure, peer.hand_in, bottle),
+        first,
     }
 }
 

@@ -22,7 +22,7 @@ const READ: [Column; 5] = [
 ];
 
 /// How much was taken or found.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub(super) enum Amount {
     /// Between two weighings of one row: what stays where weighings are made up around it.
     Difference,

@@ -1,9 +1,12 @@
 //! Which groups look off: one after the other, whichever explains most, with a look back after each.
 
+use std::collections::BTreeMap;
+
 use super::AUDIT_LEVEL;
-use super::crossed::{Crossed, Effect, Looked, Selected};
+use super::crossed::Crossed;
 use super::drift::drift;
 use super::few::{Class, Seen, is_judged};
+use super::fit::{Effect, Looked, Selected};
 use super::group::{AuditGroup, Rival, Ruled, Verdict};
 use crate::stats::{holm, two_sided_t_p};
 
@@ -23,7 +26,8 @@ pub(super) struct Attribution<'a> {
     class: Class,
     /// Groups that are tested.
     tested: usize,
-    looks: Vec<Look>,
+    /// By group.
+    looks: BTreeMap<usize, Look>,
 }
 
 /// A group as it was looked at last, beside those effects that touch it.
@@ -46,7 +50,7 @@ impl<'a> Attribution<'a> {
     /// together are likelier so and no more of them are needed.
     pub fn of(crossed: &'a Crossed) -> Self {
         let mut best = Self::none(crossed).and_more();
-        for _ in 0..crossed.groups.len() {
+        for _ in crossed.each() {
             let drifting = best.selected().filter(|selected| selected.drifts);
             let drifting: Vec<Selected> = drifting.collect();
             let others = |s: &Selected| !drifting.contains(s);
@@ -57,6 +61,9 @@ impl<'a> Attribution<'a> {
                 Self::none(crossed).with(&selected).and_more()
             });
             let attempts: Vec<Self> = attempts.collect();
+            if attempts.is_empty() {
+                break;
+            }
             let scatters = attempts
                 .iter()
                 .chain([&best])
@@ -75,20 +82,23 @@ impl<'a> Attribution<'a> {
     }
 
     fn none(crossed: &'a Crossed) -> Self {
-        let judged = |g: &&super::crossed::Members| {
-            let n = g.results.len();
+        let judged = |group: &usize| {
+            let n = crossed.groups[*group].results.len();
             is_judged(n, crossed.others(n))
         };
-        let look = |group: usize| Look {
-            beside: Vec::new(),
-            looked: crossed.look(group, &[]),
+        let look = |group: usize| {
+            let look = Look {
+                beside: Vec::new(),
+                looked: crossed.look(group, &[]),
+            };
+            (group, look)
         };
         Self {
             crossed,
             effects: Vec::new(),
             class: Class::of(crossed, &[]),
-            tested: crossed.groups.iter().filter(judged).count(),
-            looks: (0..crossed.groups.len()).map(look).collect(),
+            tested: crossed.each().filter(judged).count(),
+            looks: crossed.each().map(look).collect(),
         }
     }
 
@@ -101,12 +111,12 @@ impl<'a> Attribution<'a> {
     fn allow_for(&mut self, effects: Vec<Effect>) {
         self.class = Class::of(self.crossed, &effects);
         self.effects = effects;
-        for group in 0..self.crossed.groups.len() {
+        for group in self.crossed.each() {
             let beside = self.touching(group);
             // groups that share no results with what has changed are as they were
-            if self.looks[group].beside != beside {
+            if self.looks[&group].beside != beside {
                 let looked = self.crossed.look(group, &beside);
-                self.looks[group] = Look { beside, looked };
+                self.looks.insert(group, Look { beside, looked });
             }
         }
     }
@@ -146,11 +156,8 @@ impl<'a> Attribution<'a> {
 
     /// Lots through whose results a line runs that is not level, by itself or beside what is allowed for.
     fn drifts(&self) -> Vec<Selected> {
-        let lots = self.crossed.groups.iter().enumerate();
-        let lots: Vec<usize> = lots
-            .filter(|(_, members)| members.name.kind.is_lot())
-            .map(|(group, _)| group)
-            .collect();
+        let is_lot = |group: &usize| self.crossed.groups[*group].name.kind.is_lot();
+        let lots: Vec<usize> = self.crossed.each().filter(is_lot).collect();
         let level = DRIFT_LEVEL / lots.len().max(1) as f64;
         let runs = |group: &usize| {
             let line = self.crossed.line(*group, &[]);
@@ -183,11 +190,12 @@ impl<'a> Attribution<'a> {
             far => WIDTH * (far - WIDTH / 2.0),
         };
         let losses: f64 = crossed.all_lefts(&self.effects).into_iter().map(loss).sum();
-        let lots = crossed.groups.iter().filter(|g| g.name.kind.is_lot());
-        let lots = (lots.count() as f64).max(1.0);
+        let is_lot = |group: &usize| crossed.groups[*group].name.kind.is_lot();
+        let lots = (crossed.each().filter(is_lot).count() as f64).max(1.0);
+        let groups = crossed.each().count() as f64;
         let price = |effect: &Effect| match effect.line {
             Some(_) => n.ln() + lots.ln(),
-            None => n.ln() / 2.0 + (crossed.groups.len() as f64).ln(),
+            None => n.ln() / 2.0 + groups.ln(),
         };
         losses + self.effects.iter().map(price).sum::<f64>()
     }
@@ -199,9 +207,16 @@ impl<'a> Attribution<'a> {
     /// Of the groups that look off beside those found already, the one that explains most.
     fn next(&self) -> Option<usize> {
         let left = self.tested.saturating_sub(self.effects.len()).max(1) as f64;
+        let level = AUDIT_LEVEL / left;
+        let mut places = self.class.places(self.crossed, level);
         let mut best: Option<(usize, f64)> = None;
-        for (group, look) in self.looks.iter().enumerate() {
+        for group in self.crossed.each() {
+            let look = &self.looks[&group];
             if self.is_selected(group) {
+                continue;
+            }
+            let by_t = look.looked.p.is_some_and(|p| p < level);
+            if !by_t && !places.may_be_off(group, &look.beside) {
                 continue;
             }
             let p = self.p(group, &look.beside, &look.looked);
@@ -243,6 +258,11 @@ impl<'a> Attribution<'a> {
         selected
     }
 
+    /// Whether no group looks off.
+    pub fn is_quiet(&self) -> bool {
+        self.effects.is_empty()
+    }
+
     /// Every group summed up.
     pub fn groups(&self) -> Vec<AuditGroup> {
         let crossed = self.crossed;
@@ -254,7 +274,8 @@ impl<'a> Attribution<'a> {
         let class = Class::of(crossed, &[]);
         let mut seen = Seen::of(crossed, self.tested);
         let mut groups = Vec::new();
-        for (at, members) in crossed.groups.iter().enumerate() {
+        for at in crossed.each() {
+            let members = &crossed.groups[at];
             let raw = crossed.look(at, &[]);
             let (mut looked, mut p, mut verdict) = self.apart(at, &raw, &class);
             for Suspicion {
@@ -290,7 +311,7 @@ impl<'a> Attribution<'a> {
             let contract = raw.own.standard_percent.hypot(crossed.stated(at));
             let joined = looked.own.joined_percent;
             let seen_from =
-                p.and_then(|_| seen.from(&self.class, at, &self.looks[at].beside, joined));
+                p.and_then(|_| seen.from(&self.class, at, &self.looks[&at].beside, joined));
             groups.push(AuditGroup {
                 name: members.name.clone(),
                 members: members.results.clone(),
@@ -310,7 +331,7 @@ impl<'a> Attribution<'a> {
 
     /// A group that is not named, beside those that are.
     fn apart(&self, group: usize, raw: &Looked, class: &Class) -> (Looked, Option<f64>, Verdict) {
-        let Look { beside, looked } = &self.looks[group];
+        let Look { beside, looked } = &self.looks[&group];
         let p = self.p(group, beside, looked);
         if p.is_none() {
             return (*looked, p, Verdict::TooFew);
@@ -359,7 +380,9 @@ impl<'a> Attribution<'a> {
             two_sided_t_p((found.mean - from) / standard, freedom) < AUDIT_LEVEL
         };
         let (mut rivals, mut ruled_out) = (Vec::new(), Vec::new());
-        for at in members.neighbours() {
+        let mut neighbours: Vec<usize> = members.neighbours().collect();
+        neighbours.sort_by_key(|group| &crossed.groups[*group].name);
+        for at in neighbours {
             let group = &crossed.groups[at];
             let (outside, inside) = (crossed.outside(named, at), crossed.outside(at, named));
             if group.name.kind == members.name.kind || self.is_selected(at) {

@@ -1,6 +1,7 @@
 //! A straight line through results in time: whether the bias of a lot runs, and where it is from day to day.
 
-use super::crossed::{Crossed, Effect};
+use super::crossed::Crossed;
+use super::fit::Effect;
 use super::group::{AuditKind, Drift, DriftDay};
 use crate::stats::{median, two_sided_t_p};
 

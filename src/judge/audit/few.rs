@@ -2,9 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use super::crossed::{Crossed, Effect};
+use super::crossed::Crossed;
+use super::fit::Effect;
 use super::{AUDIT_LEVEL, FEWEST_OF_ALL, FEWEST_TO_JUDGE};
-use crate::stats::{algorithm_a, student_t_two_sided};
+use crate::stats::{algorithm_a, ln_gamma, student_t_two_sided};
 
 /// So few results say nothing of their own scatter: the class's is taken.
 pub(super) const FEW: usize = 4;
@@ -34,6 +35,11 @@ pub(super) fn is_judged(n: usize, others: usize) -> bool {
 
 impl Class {
     pub fn of(crossed: &Crossed, effects: &[Effect]) -> Self {
+        if effects.is_empty() {
+            return Self {
+                sorted: crossed.sorted().to_vec(),
+            };
+        }
         let mut sorted = crossed.all_lefts(effects);
         sorted.sort_unstable_by(f64::total_cmp);
         Self { sorted }
@@ -50,8 +56,7 @@ impl Class {
     ) -> Option<f64> {
         let n = crossed.groups[group].results.len();
         let drifts = effects.iter().any(|e| e.group == group && e.line.is_some());
-        let in_class = (FEWEST_OF_ALL..=MOST).contains(&n) && is_class(crossed.others(n));
-        if drifts || !in_class {
+        if drifts || !has_place(n, crossed.others(n)) {
             return by_t;
         }
         let by_place = self.p_by_place(crossed, group, effects);
@@ -63,27 +68,48 @@ impl Class {
     /// the class (a precedence test; L. S. Nelson, Technometrics 5 (1963) 491). What the assigned values may be off by is
     /// taken from the group first.
     fn p_by_place(&self, crossed: &Crossed, group: usize, effects: &[Effect]) -> f64 {
+        let n = crossed.groups[group].results.len();
+        let mut least: f64 = 1.0;
+        self.each_place(crossed, group, effects, |count, beyond| {
+            least = least.min(at_least(count, n, beyond, crossed.others(n)));
+        });
+        (2.0 * counts(n).count() as f64 * least).min(1.0)
+    }
+
+    /// On either side, for so many of a group that count: how many others lie as far out.
+    fn each_place(
+        &self,
+        crossed: &Crossed,
+        group: usize,
+        effects: &[Effect],
+        mut look: impl FnMut(usize, usize),
+    ) {
         let results = &crossed.groups[group].results;
         let allowed = ALLOWED * crossed.allowance(group, effects);
         let left = crossed.lefts(results, effects, Some(group));
         let among = crossed.lefts(results, effects, None);
-        let n = results.len();
-        let mut least: f64 = 1.0;
-        let counts = counts(n);
         for sign in [1.0, -1.0] {
             let mut out: Vec<f64> = left.iter().map(|x| sign * x - allowed).collect();
             out.sort_unstable_by(|a, b| b.total_cmp(a));
-            for count in counts.clone() {
+            for count in counts(results.len()) {
                 let last = out.get(count.saturating_sub(1)).copied();
                 let Some(from) = last.filter(|from| *from > 0.0) else {
                     continue;
                 };
                 let own = among.iter().filter(|x| sign * **x >= from).count();
-                let beyond = self.beyond(sign, from).saturating_sub(own);
-                least = least.min(at_least(count, n, beyond, crossed.others(n)));
+                look(count, self.beyond(sign, from).saturating_sub(own));
             }
         }
-        (2.0 * counts.count() as f64 * least).min(1.0)
+    }
+
+    /// What places among the class put a group below a level.
+    pub fn places<'a>(&'a self, crossed: &'a Crossed, level: f64) -> Places<'a> {
+        Places {
+            class: self,
+            crossed,
+            level,
+            most: BTreeMap::new(),
+        }
     }
 
     /// Results of the class that far out or further.
@@ -100,6 +126,41 @@ impl Class {
     pub fn scatter(&self) -> f64 {
         algorithm_a(&self.sorted).map_or(0.0, |found| found.s)
     }
+}
+
+/// Which groups may look off by their place: quickly told, since most do not.
+pub(super) struct Places<'a> {
+    class: &'a Class,
+    crossed: &'a Crossed,
+    level: f64,
+    /// By the size of a group and how many of it count: how many others may lie as far out.
+    most: BTreeMap<(usize, usize), Option<usize>>,
+}
+
+impl Places<'_> {
+    pub fn may_be_off(&mut self, group: usize, effects: &[Effect]) -> bool {
+        let (crossed, level) = (self.crossed, self.level);
+        let n = crossed.groups[group].results.len();
+        let others = crossed.others(n);
+        if !has_place(n, others) {
+            return false;
+        }
+        let most = &mut self.most;
+        let mut may_be = false;
+        let look = |count: usize, beyond: usize| {
+            let wanted = level / (2.0 * counts(n).count() as f64);
+            let most = most.entry((n, count));
+            let most = most.or_insert_with(|| most_beyond(count, n, others, wanted));
+            may_be |= most.is_some_and(|most| beyond <= most);
+        };
+        self.class.each_place(crossed, group, effects, look);
+        may_be
+    }
+}
+
+/// Whether a group of so many, with so many others, is looked at by its place.
+fn has_place(n: usize, others: usize) -> bool {
+    (FEWEST_OF_ALL..=MOST).contains(&n) && is_class(others)
 }
 
 /// What shifts would be seen in groups of an experiment.
@@ -156,11 +217,7 @@ impl<'a> Seen<'a> {
         let others = self.crossed.others(n);
         let twice = if n <= FEW { 2.0 } else { 4.0 };
         let wanted = self.level / (twice * counts(n).count() as f64);
-        let most = || {
-            (0..others)
-                .take_while(|k| at_least(n, n, *k, others) < wanted)
-                .last()
-        };
+        let most = || most_beyond(n, n, others, wanted);
         *self.beyond.entry(n).or_insert_with(most)
     }
 }
@@ -197,8 +254,23 @@ fn at_least(count: usize, n: usize, beyond: usize, others: usize) -> f64 {
     (count..=n).map(exactly).sum::<f64>().min(1.0)
 }
 
+/// The most others that may lie further out than `count` of `n`, if that is to be less likely than wanted; none where
+/// not even the first place is.
+fn most_beyond(count: usize, n: usize, others: usize, wanted: f64) -> Option<usize> {
+    let (mut few, mut many) = (0, others);
+    // the chance grows with the others beyond
+    while few < many {
+        let middle = few.midpoint(many);
+        if at_least(count, n, middle, others) < wanted {
+            few = middle.saturating_add(1);
+        } else {
+            many = middle;
+        }
+    }
+    few.checked_sub(1)
+}
+
 fn log_choose(n: usize, k: usize) -> f64 {
-    let k = k.min(n.saturating_sub(k));
-    let ratio = |i: usize| (n as f64 - i as f64) / (i as f64 + 1.0);
-    (0..k).map(|i| ratio(i).ln()).sum()
+    let log_factorial = |n: usize| ln_gamma(n as f64 + 1.0);
+    log_factorial(n) - log_factorial(k) - log_factorial(n.saturating_sub(k))
 }

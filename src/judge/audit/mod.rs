@@ -9,6 +9,7 @@ mod attribute;
 mod crossed;
 mod drift;
 mod few;
+mod fit;
 mod group;
 mod off;
 mod scores;
@@ -16,12 +17,12 @@ mod scores;
 use std::collections::BTreeMap;
 
 use attribute::Attribution;
-use crossed::Crossed;
 
+pub use crossed::Crossed;
 pub use group::{
     AuditGroup, AuditKind, Drift, DriftDay, GroupName, Observed, OwnShift, Rival, Ruled, Verdict,
 };
-pub use off::{GroupOff, shifts};
+pub use off::{GroupOff, shifts, shifts_at};
 pub use scores::{ResultScore, Scores, outlier, scores};
 
 /// Level at which groups look off, over all groups of an experiment together.
@@ -44,6 +45,16 @@ pub const FEWEST_OF_ALL: usize = 3;
 /// for s the rate of false alarms is about half its nominal value from 3 results on, by simulation), and its level
 /// holds over all groups of the experiment (Holm).
 pub fn audit(observed: &[Observed], stated: &BTreeMap<GroupName, f64>) -> Vec<AuditGroup> {
-    let crossed = Crossed::of(observed, stated);
-    Attribution::of(&crossed).groups()
+    audited(&Crossed::of(observed, stated))
+}
+
+/// The same of results that are kept crossed.
+pub fn audited(crossed: &Crossed) -> Vec<AuditGroup> {
+    Attribution::of(crossed).groups()
+}
+
+/// The same, where any group looks off.
+pub fn audited_if_off(crossed: &Crossed) -> Option<Vec<AuditGroup>> {
+    let attribution = Attribution::of(crossed);
+    (!attribution.is_quiet()).then(|| attribution.groups())
 }

@@ -29,7 +29,11 @@ pub fn shifts<'a>(
     observed: impl Iterator<Item = &'a Observed>,
     groups: &[AuditGroup],
 ) -> Vec<Option<GroupOff>> {
-    let times: Vec<Option<f64>> = observed.map(|one| one.at_days).collect();
+    shifts_at(&observed.map(|one| one.at_days).collect::<Vec<_>>(), groups)
+}
+
+/// The same of results of which the times are known, by place.
+pub fn shifts_at(times: &[Option<f64>], groups: &[AuditGroup]) -> Vec<Option<GroupOff>> {
     let mut shifts: Vec<Option<(GroupOff, f64)>> = vec![None; times.len()];
     // what cannot be told from a named group is off in its place and shifts the same results as much
     for group in groups.iter().filter(|group| group.verdict.is_named()) {

@@ -39,13 +39,16 @@ pub struct Cell {
 
 /// Those whose readings the submission shares, where it is flagged for that.
 pub fn beside(view: &Image, slot: &Slot, found: &Found) -> Vec<Beside> {
-    let flags = &found.judged.evaluation.flags;
-    if !flags.iter().any(|flag| flag.code == FlagCode::Alike) {
+    let evaluation = &found.judged.evaluation;
+    if !evaluation
+        .flags
+        .iter()
+        .any(|flag| flag.code == FlagCode::Alike)
+    {
         return Vec::new();
     }
-    let mut alike = view.term.likenesses(found.experiment);
-    let own = alike.remove(slot.student.as_str()).unwrap_or_default();
-    own.iter()
+    let alike = evaluation.class.likenesses.iter();
+    alike
         .filter_map(|likeness| one(view, slot, found, likeness))
         .collect()
 }

@@ -11,7 +11,7 @@ use super::filter::{Filter, with_query};
 use super::forms::{Folded, Folder};
 use super::notes::{Notes, notes};
 use super::shortlist::{next, short_list};
-use super::suspects::suspects;
+use super::suspects::{asks_the_audit, suspects};
 use super::timeline::{Event, Undo, events, notice, status_tag, undo, undo_of_query};
 use super::{Found, address, find};
 use crate::desk::Image;
@@ -104,6 +104,9 @@ pub async fn page(
     QueryFields(query): QueryFields,
 ) -> PageResult<impl IntoResponse> {
     let view = visitor.view().await?;
+    if asks_the_audit(&view, &slot) {
+        view.audited().await?;
+    }
     let filter = Filter::of(&query);
     let mut page = page_of(&view, &visitor, &slot, &filter, Attempt::default())?;
     page.frame.notice = notice(&view, &visitor, &query);

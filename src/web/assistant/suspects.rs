@@ -5,26 +5,15 @@ use super::Found;
 use crate::desk::Image;
 use crate::judge::{AuditGroup, AuditKind, FlagCode};
 use crate::measure::{from_f64, plain, to_figures};
-use crate::term::{ExperimentAudit, Slot};
+use crate::term::Slot;
 
 /// What the audit says of the bottle and the lots behind a submission that is off or has another answer; a sentence each.
 pub fn suspects(view: &Image, slot: &Slot, found: &Found) -> Vec<String> {
-    let of_value = |code: FlagCode| {
-        matches!(
-            code,
-            FlagCode::InconsistentTruth | FlagCode::LikelySlip | FlagCode::UnknownMismatch
-        )
-    };
-    let flags = &found.judged.evaluation.flags;
-    if !flags.iter().any(|flag| of_value(flag.code)) {
+    if !asks_the_audit(view, slot) {
         return Vec::new();
     }
-    let judged = view.judged.iter();
-    let audits = view
-        .term
-        .audit(judged.filter(|(one, _)| one.experiment == slot.experiment));
-    let of_it = |audit: &&ExperimentAudit| audit.experiment == slot.experiment;
-    let Some(audit) = audits.iter().find(of_it) else {
+    let experiment = view.term.experiment(&slot.experiment);
+    let Some(audit) = experiment.and_then(|one| view.audit(one)) else {
         return Vec::new();
     };
     // mates of a bench group count once, for the one who handed in
@@ -43,6 +32,21 @@ pub fn suspects(view: &Image, slot: &Slot, found: &Found) -> Vec<String> {
         value && group.members.contains(&place)
     };
     audit.named().filter(holds).map(words).collect()
+}
+
+/// Whether a submission has a flag that a value which is off may explain.
+pub fn asks_the_audit(view: &Image, slot: &Slot) -> bool {
+    let of_value = |code: FlagCode| {
+        matches!(
+            code,
+            FlagCode::InconsistentTruth | FlagCode::LikelySlip | FlagCode::UnknownMismatch
+        )
+    };
+    let flags = view
+        .judged
+        .get(slot)
+        .map(|judged| judged.evaluation.flags.iter());
+    flags.into_iter().flatten().any(|flag| of_value(flag.code))
 }
 
 fn words(group: &AuditGroup) -> String {

@@ -17,7 +17,7 @@ use crate::truth::Bottle;
 use crate::web::coordinator::audit::words;
 use crate::web::coordinator::titres;
 use crate::web::prep::Shown;
-use crate::web::{Frame, Page, PageResult};
+use crate::web::{Frame, Page, PageError, PageResult};
 
 #[derive(Template)]
 #[template(path = "look.html")]
@@ -114,7 +114,15 @@ pub(super) async fn page(
         false => StatusCode::UNPROCESSABLE_ENTITY,
     };
     let changes = &looked.changes;
-    let preview = view.preview(changes);
+    let (image, tried) = (view.clone(), changes.clone());
+    let with_groups = visit.is_coordinator();
+    // whole classes are judged: not on a thread that serves pages
+    let previewed = tokio::task::spawn_blocking(move || {
+        let preview = image.preview(&tried);
+        let groups = with_groups.then(|| groups(&image, &preview, &assigned(&tried)));
+        (preview, groups.unwrap_or_default())
+    });
+    let (preview, groups) = previewed.await.map_err(PageError::internal)?;
     let moved = |altered: &&Altered| !altered.gain().is_zero();
     let row = |replaced| ValueRow {
         replaced,
@@ -124,7 +132,7 @@ pub(super) async fn page(
     let replaced = changes.iter().flat_map(|c| c.replaced(&view.term));
     let mut values: Vec<ValueRow> = replaced.map(row).collect();
     let points = visit.is_coordinator().then(|| Points {
-        groups: groups(&view, &preview, &assigned(changes)),
+        groups,
         grades: preview
             .altered
             .iter()
@@ -219,13 +227,16 @@ fn assigned(changes: &[Change]) -> Vec<GroupName> {
 }
 
 fn groups(image: &Image, preview: &Preview, names: &[GroupName]) -> Vec<GroupRow> {
-    let before = image.term.audit(image.judged.iter());
-    let after = preview.term.audit(preview.judged.iter());
     let mut rows = Vec::new();
-    for (before, after) in before.iter().zip(&after) {
+    for before in image.audits() {
+        if !names.iter().any(|name| before.group(name).is_some()) {
+            continue;
+        }
+        let after = preview.term.experiment(&before.experiment);
+        let after = after.map(|one| preview.term.audit_of(one, &preview.judged));
         let rows_of = names
             .iter()
-            .filter_map(|name| group(image, [before, after], name));
+            .filter_map(|name| group(image, [before, after.as_ref()?], name));
         rows.extend(rows_of);
     }
     rows

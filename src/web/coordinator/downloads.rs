@@ -5,10 +5,11 @@ use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
 use super::oneroster::results_form;
-use crate::desk::output_files;
-use crate::files::{Folder, FreeText, gradebook_csv, pack, write_term};
+use crate::files::{
+    Folder, FreeText, audit_csv, flags_csv, gradebook_csv, pack, results_csv, write_term,
+};
 use crate::form::{Button, Faults, Field, Filled, Form, Typed};
-use crate::term::{CopyPlan, Term};
+use crate::term::{CopyPlan, Judged, Slot, Term};
 use crate::web::{CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult};
 
 #[derive(Template)]
@@ -135,37 +136,41 @@ async fn zipped(name: &str, folder: Folder) -> PageResult<Response> {
 }
 
 pub async fn gradebook(visitor: CoordinatorVisitor) -> PageResult<Response> {
-    table(visitor, "gradebook.csv").await
+    let write =
+        |term: &Term, judged: &[(Slot, Judged)]| gradebook_csv(term, judged, FreeText::Safe);
+    table(visitor, "gradebook.csv", write).await
 }
 
 /// `GET /course/gradebook-exact.csv`: names and ids letter for letter, for programs.
 pub async fn gradebook_exact(visitor: CoordinatorVisitor) -> PageResult<Response> {
-    let view = visitor.view().await?;
-    let text = gradebook_csv(&view.term, &view.in_course_order(), FreeText::Exact);
-    Ok(attachment(
-        "gradebook-exact.csv",
-        "text/csv; charset=utf-8",
-        text.into_bytes(),
-    ))
+    let write =
+        |term: &Term, judged: &[(Slot, Judged)]| gradebook_csv(term, judged, FreeText::Exact);
+    table(visitor, "gradebook-exact.csv", write).await
 }
 
 pub async fn results(visitor: CoordinatorVisitor) -> PageResult<Response> {
-    table(visitor, "results.csv").await
+    table(visitor, "results.csv", results_csv).await
 }
 
 pub async fn flags(visitor: CoordinatorVisitor) -> PageResult<Response> {
-    table(visitor, "flags.csv").await
+    table(visitor, "flags.csv", flags_csv).await
 }
 
 pub async fn audit(visitor: CoordinatorVisitor) -> PageResult<Response> {
-    table(visitor, "audit.csv").await
+    table(visitor, "audit.csv", audit_csv).await
 }
 
-async fn table(visitor: CoordinatorVisitor, name: &'static str) -> PageResult<Response> {
+/// One file of results, written on no thread that serves pages.
+async fn table(
+    visitor: CoordinatorVisitor,
+    name: &'static str,
+    write: fn(&Term, &[(Slot, Judged)]) -> String,
+) -> PageResult<Response> {
     let view = visitor.view().await?;
-    let files = output_files(&view);
-    let bytes = files.get(name).ok_or_else(PageError::not_found)?;
-    Ok(attachment(name, "text/csv; charset=utf-8", bytes.to_vec()))
+    let written =
+        tokio::task::spawn_blocking(move || write(&view.term, &view.in_course_order())).await;
+    let bytes = written.map_err(PageError::internal)?.into_bytes();
+    Ok(attachment(name, "text/csv; charset=utf-8", bytes))
 }
 
 /// `GET /course/export.zip`: the whole course as a folder.

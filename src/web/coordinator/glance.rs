@@ -250,8 +250,7 @@ pub fn next_steps(image: &Image, now: Timestamp) -> Vec<NextStep> {
             "Add the first",
         );
     }
-    let audits = term.audit(image.judged.iter());
-    for (experiment, audit) in term.experiments.iter().zip(&audits) {
+    for (experiment, audit) in term.experiments.iter().zip(image.audits()) {
         let released = image.is_released(&experiment.key);
         let groups: Vec<String> = audit.named().map(|group| group.name.to_string()).collect();
         if !groups.is_empty() && !released {

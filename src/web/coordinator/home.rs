@@ -67,6 +67,7 @@ pub async fn page(visitor: CoordinatorVisitor, query: QueryFields) -> PageResult
         }
         Err(other) => return Err(other.into()),
     };
+    view.audited().await?;
     let mut frame = visitor.frame("The term at a glance");
     frame.notice = match query.0.text("done") {
         "course" => Some("The course is set up.".to_owned()),

@@ -12,6 +12,7 @@ use crate::ids::ExperimentKey;
 use crate::term::Slot;
 use crate::web::at::ExperimentAt;
 use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
+use crate::web::parts::{Parts, from_to};
 use crate::web::{CoordinatorVisitor, Frame, Page, PageError, PageResult, QueryFields};
 use crate::words::counted;
 
@@ -53,7 +54,11 @@ struct ListPage {
     key: ExperimentKey,
     title: String,
     sections: Vec<(String, Vec<Given>)>,
+    parts: Parts,
 }
+
+/// Most students on a page, unless a section has more.
+const MOST_STUDENTS: usize = 600;
 
 /// A student on the list.
 struct Given {
@@ -111,9 +116,7 @@ pub async fn list(
     let experiment = key.of(term)?;
     let wanted = query.0.text("section");
     let of = |section: &str| {
-        let students = term.enrolled_in_order();
-        let students = students.filter(|s| s.section == section);
-        let given = students.map(|student| Given {
+        let given = term.enrolled_of(section).into_iter().map(|student| Given {
             id: student.id.to_string(),
             name: student.to_string(),
             bottle: term
@@ -124,13 +127,20 @@ pub async fn list(
         (section.to_owned(), given.collect())
     };
     let sections = term.sections().into_iter();
+    let sections = sections.filter(|section| wanted.is_empty() || *section == wanted);
+    let mut sections: Vec<(String, Vec<Given>)> = sections.map(of).collect();
+    let parts = Parts::cut(
+        &mut sections,
+        MOST_STUDENTS,
+        &query.0,
+        |(_, students)| students.len(),
+        |first, last| from_to(&first.0, &last.0),
+    );
     Ok(Page(ListPage {
         frame: visitor.frame(format!("Issue list: {}", experiment.procedure.title)),
         title: experiment.procedure.title.clone(),
-        sections: sections
-            .filter(|section| wanted.is_empty() || *section == wanted)
-            .map(of)
-            .collect(),
+        sections,
+        parts,
         key: key.into_key(),
     }))
 }

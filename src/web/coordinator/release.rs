@@ -104,14 +104,11 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
         let term = &view.term;
         let experiment = visit.experiment(term)?;
         let (key, title) = (&experiment.key, &experiment.procedure.title);
-        let of_it = view
-            .judged
-            .iter()
-            .filter(|(slot, _)| slot.experiment == *key);
-        let audits = term.audit(of_it);
-        let named = audits.iter().flat_map(ExperimentAudit::named);
+        view.audited().await?;
+        let audit = view.audit(experiment);
+        let named = audit.into_iter().flat_map(ExperimentAudit::named);
         let (off, odd): (Vec<&AuditGroup>, Vec<&AuditGroup>) =
-            named.partition(|group| audits.iter().any(|a| a.assigned.contains_key(&group.name)));
+            named.partition(|group| audit.is_some_and(|a| a.assigned.contains_key(&group.name)));
         let names = |groups: Vec<&AuditGroup>| groups.iter().map(|g| g.name.to_string()).collect();
         let sections: Vec<SectionRelease> = term
             .sections()
@@ -182,7 +179,7 @@ fn of_section(visit: &Visit, view: &Image, key: &ExperimentKey, section: &str) -
     let term = &view.term;
     let zone = &term.course.zone;
     let experiment = term.experiment(key);
-    let students = term.enrolled_in_order().filter(|s| s.section == section);
+    let students = term.enrolled_of(section).into_iter();
     let dues = experiment
         .map(|e| students.map(|s| term.dates_of(e, s).due).max())
         .unwrap_or_default();
@@ -204,8 +201,7 @@ fn is_to_come(visit: &Visit, view: &Image, due: DateTime) -> bool {
 }
 
 fn seen(view: &Image, key: &ExperimentKey, section: &str) -> Vec<Seen> {
-    let students = view.term.enrolled_in_order();
-    let students = students.filter(|s| s.section == section);
+    let students = view.term.enrolled_of(section).into_iter();
     let one = |student: &Student| {
         let judged = view.judged.get(&Slot::new(key, &student.id));
         let marks = judged.map(|j| &j.evaluation.marks);

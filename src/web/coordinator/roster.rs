@@ -19,7 +19,10 @@ use crate::term::Altered;
 use crate::text::Fault;
 use crate::web::changing::{GradeRow, grade, notice};
 use crate::web::fields::{LongForm, MOST_FILE_IN_FORM};
-use crate::web::{CoordinatorVisitor, Frame, Page, PageError, PageResult, QueryFields, Upload};
+use crate::web::parts::{Parts, from_to};
+use crate::web::{
+    CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields, Upload,
+};
 
 /// What to do about a roster that is too large.
 const IN_PARTS: &str = ": send it in parts; nobody leaves the roster by not being in the file";
@@ -32,11 +35,16 @@ struct RosterPage {
     /// For a roster as the files of an exchange.
     exchange: Filled,
     total: usize,
+    all_sections: usize,
     sections: Vec<SectionPeople>,
+    parts: Parts,
     staff: Vec<StaffMember>,
     staff_without: usize,
     left: Vec<Student>,
 }
+
+/// Most students on a page, unless a section has more.
+const MOST_STUDENTS: usize = 600;
 
 /// The students of a section.
 struct SectionPeople {
@@ -76,13 +84,15 @@ impl Preview {
 pub async fn page(visitor: CoordinatorVisitor, query: QueryFields) -> PageResult<Response> {
     let mut frame = visitor.frame("Roster");
     frame.notice = notice(&query.0, &[&STUDENT]);
-    Ok(roster(&visitor, frame, None).await?.into_response())
+    Ok(roster(&visitor, frame, (None, &query.0))
+        .await?
+        .into_response())
 }
 
 async fn roster(
     visitor: &CoordinatorVisitor,
     frame: Frame,
-    fault: Option<String>,
+    (fault, query): (Option<String>, &Fields),
 ) -> PageResult<Page<RosterPage>> {
     let students = claimed(&visitor.state.desk, Kind::Student).await?;
     let of_staff = claimed(&visitor.state.desk, Kind::Staff).await?;
@@ -90,8 +100,8 @@ async fn roster(
     let section = |name: &str| {
         let own: Vec<Listed> = view
             .term
-            .enrolled_in_order()
-            .filter(|s| s.section == name)
+            .enrolled_of(name)
+            .into_iter()
             .map(|student| Listed {
                 claimed: students.contains(student.id.as_str()),
                 student: student.clone(),
@@ -104,10 +114,20 @@ async fn roster(
         }
     };
     let staff = &view.term.staff;
+    let mut sections: Vec<SectionPeople> = view.term.sections().into_iter().map(section).collect();
+    let parts = Parts::cut(
+        &mut sections,
+        MOST_STUDENTS,
+        query,
+        |section| section.students.len(),
+        |first, last| from_to(&first.name, &last.name),
+    );
     Ok(Page(RosterPage {
         frame,
         fault,
         exchange: roster_form(),
+        parts,
+        all_sections: view.term.sections().len(),
         total: view.term.enrolled().count(),
         left: view
             .term
@@ -116,7 +136,7 @@ async fn roster(
             .filter(|s| !s.is_enrolled())
             .cloned()
             .collect(),
-        sections: view.term.sections().into_iter().map(section).collect(),
+        sections,
         staff: staff.clone(),
         staff_without: staff
             .iter()
@@ -213,7 +233,8 @@ pub async fn confirm(
         }
         Err(PrepareError::Store(why)) => Err(why.into()),
         Err(PrepareError::Fields(faults)) => {
-            let page = roster(&visitor, visitor.frame("Roster"), faults.of("roster")).await?;
+            let frame = visitor.frame("Roster");
+            let page = roster(&visitor, frame, (faults.of("roster"), &fields)).await?;
             Ok(page.with_status(StatusCode::UNPROCESSABLE_ENTITY))
         }
     }

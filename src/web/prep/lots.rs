@@ -135,7 +135,8 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
                 value: value.value,
             })
             .collect();
-        let findings = term.lot_findings(code, &term.audit(view.judged.iter()));
+        view.audited().await?;
+        let findings = term.lot_findings(code, &view.audits());
         let chart = Chart::of(code, &versions, &findings);
         let held = lot.molarity;
         let (value, u) = (as_f64(held.value), as_f64(held.standard_uncertainty));

@@ -1,6 +1,8 @@
 //! Lists and sheets to print: who gets which bottle, blank sheets for the bench, an assistant's list of a section. No true
 //! value is on any of them.
 
+use std::collections::BTreeMap;
+
 use askama::Template;
 use axum::response::IntoResponse;
 
@@ -14,6 +16,7 @@ use crate::submission::TrialLabel;
 use crate::term::{Slot, Term};
 use crate::truth::Bottle;
 use crate::web::at::ExperimentAt;
+use crate::web::parts::{Parts, from_to};
 use crate::web::{
     AssistantVisitor, Fields, Frame, Page, PageResult, PrepVisitor, PublicAddress, QueryFields,
     dates,
@@ -31,6 +34,7 @@ struct IssueListPage {
     order: &'static str,
     groups: bool,
     sections: Vec<Section>,
+    parts: Parts,
 }
 
 #[derive(Template)]
@@ -43,6 +47,7 @@ struct SectionSheetPage {
     points: Option<String>,
     groups: bool,
     sections: Vec<Section>,
+    parts: Parts,
 }
 
 #[derive(Template)]
@@ -52,6 +57,7 @@ struct BenchSheetsPage {
     title: String,
     back: String,
     sheets: Vec<BenchSheet>,
+    parts: Parts,
     tables: Vec<SheetTable>,
     unit: &'static str,
     cautions: Vec<String>,
@@ -96,6 +102,9 @@ struct SheetTable {
     rows: Vec<String>,
 }
 
+/// Most sheets on a page: each carries a picture of its code.
+const MOST_SHEETS: usize = 40;
+
 /// How benches are numbered and in which order.
 struct Benches {
     first: Option<u32>,
@@ -114,9 +123,10 @@ pub async fn issue_list(
     let benches = Benches::of(&query.0);
     let wanted = query.0.text("section");
     let today = term.course.zone.local(visitor.now()).date();
-    let sections = of_sections(term, (experiment, today), &benches, |section| {
+    let mut sections = of_sections(term, (experiment, today), &benches, |section| {
         wanted.is_empty() || section == wanted
     });
+    let parts = in_parts(&mut sections, &query.0);
     Ok(Page(IssueListPage {
         frame: visitor.frame("Issue list"),
         title: experiment.procedure.title.clone(),
@@ -127,6 +137,7 @@ pub async fn issue_list(
         order: if benches.by_roster { "roster" } else { "name" },
         groups: has_groups(term, &key),
         sections,
+        parts,
     }))
 }
 
@@ -142,15 +153,17 @@ pub async fn section(
     let wanted = query.0.text("section");
     let today = term.course.zone.local(visitor.now()).date();
     let benches = Benches::of(&query.0);
-    let sections = of_sections(term, (experiment, today), &benches, |section| {
+    let mut sections = of_sections(term, (experiment, today), &benches, |section| {
         visitor.sees(section) && (wanted.is_empty() || section == wanted)
     });
+    let parts = in_parts(&mut sections, &query.0);
     Ok(Page(SectionSheetPage {
         frame: visitor.frame("Section sheet"),
         title: experiment.procedure.title.clone(),
         points: experiment.procedure.marking.by_hand.map(plain),
         groups: has_groups(term, &key),
         sections,
+        parts,
         key: key.into_key(),
     }))
 }
@@ -195,6 +208,15 @@ impl Benches {
             by_roster: query.text("order") == "roster",
         }
     }
+}
+
+/// Sections of about 600 students on a page.
+fn in_parts(sections: &mut Vec<Section>, query: &Fields) -> Parts {
+    const MOST: usize = 600;
+    let size = |section: &Section| section.students.len();
+    Parts::cut(sections, MOST, query, size, |first, last| {
+        from_to(&first.name, &last.name)
+    })
 }
 
 fn has_groups(term: &Term, key: &ExperimentKey) -> bool {
@@ -248,7 +270,7 @@ fn students<'t>(term: &'t Term, section: &str, by_roster: bool) -> Vec<&'t Stude
     if by_roster {
         term.enrolled().filter(of_section).collect()
     } else {
-        term.enrolled_in_order().filter(of_section).collect()
+        term.enrolled_of(section)
     }
 }
 
@@ -264,6 +286,7 @@ fn bench_sheets(
     let procedure = &experiment.procedure;
     let wanted = query.text("section");
     let mut sheets = Vec::new();
+    let mut parts = Parts::default();
     let blank: usize = query.text("blank").parse().unwrap_or(0);
     for _ in 0..blank.min(60) {
         sheets.push(BenchSheet {
@@ -279,9 +302,30 @@ fn bench_sheets(
     }
     if blank == 0 {
         let sections = term.sections().into_iter();
-        for section in sections.filter(|s| sees(s) && (wanted.is_empty() || *s == wanted)) {
+        let sections = sections.filter(|s| sees(s) && (wanted.is_empty() || *s == wanted));
+        let all = sections.flat_map(|section| students(term, section, false));
+        let mut all: Vec<(usize, &Student)> = all.enumerate().collect();
+        parts = Parts::cut(
+            &mut all,
+            MOST_SHEETS,
+            query,
+            |_| 1,
+            |first, last| {
+                let (first, last) = (first.0.saturating_add(1), last.0.saturating_add(1));
+                from_to(&first.to_string(), &last.to_string())
+            },
+        );
+        let students = all.into_iter().map(|(_, student)| student);
+        let mut by_section: BTreeMap<&str, Vec<&Student>> = BTreeMap::new();
+        for student in students {
+            by_section
+                .entry(&student.section)
+                .or_default()
+                .push(student);
+        }
+        for (section, students) in by_section {
             let lots = term.default_lots(experiment, section);
-            for student in students(term, section, false) {
+            for student in students {
                 let bottle = term.issued.get(&Slot::new(key, &student.id));
                 let address = bottle.map(|code| bottle_address(server, key, code));
                 sheets.push(BenchSheet {
@@ -302,6 +346,7 @@ fn bench_sheets(
         title: procedure.title.clone(),
         back,
         sheets,
+        parts,
         tables: tables(procedure),
         unit: procedure.result.unit.name(),
         cautions: procedure.text.cautions.clone(),

@@ -112,7 +112,11 @@ impl Class {
         let owned: Vec<_> = section.iter().zip(&self.ids).map(peer).collect();
         let peers: Vec<Peer> = owned
             .iter()
-            .map(|(id, bottle, hand_in)| Peer {
+            .enumerate()
+            .map(|(place, (id, bottle, hand_in))| Peer {
+                place,
+                at: None,
+                first: None,
                 students: vec![id],
                 section: "A",
                 group: None,

@@ -302,7 +302,11 @@ impl Course {
     pub fn peers(&self) -> Vec<Peer<'_>> {
         self.students
             .iter()
-            .map(|student| Peer {
+            .enumerate()
+            .map(|(place, student)| Peer {
+                place,
+                at: None,
+                first: None,
                 students: vec![&student.id],
                 section: &student.section,
                 group: None,

@@ -38,8 +38,9 @@ pub async fn overview(
     visitor: CoordinatorVisitor,
 ) -> PageResult<impl IntoResponse> {
     let view = state.desk.view().await?;
+    view.audited().await?;
     let term = &view.term;
-    let audits = term.audit(view.judged.iter());
+    let audits = view.audits();
     let one = |(experiment, audit): (&Experiment, &ExperimentAudit)| OfExperiment {
         key: experiment.key.clone(),
         title: experiment.procedure.title.clone(),
@@ -53,7 +54,7 @@ pub async fn overview(
             })
             .collect(),
     };
-    let experiments: Vec<OfExperiment> = term.experiments.iter().zip(&audits).map(one).collect();
+    let experiments: Vec<OfExperiment> = term.experiments.iter().zip(audits).map(one).collect();
     Ok(Page(Overview {
         frame: visitor.frame("Audit of the assigned values"),
         groups: experiments.iter().map(|e| e.groups).sum(),
@@ -68,8 +69,9 @@ pub async fn of_experiment(
     key: ExperimentAt,
 ) -> PageResult<impl IntoResponse> {
     let view = state.desk.view().await?;
+    view.audited().await?;
     let experiment = key.of(&view.term)?;
-    let audits = view.term.audit(view.judged.iter());
+    let audits = view.audits();
     let frame = visitor.frame(format!("Audit: {}", experiment.procedure.title));
     Ok(Page(page::AuditPage::of(
         frame, &view.term, experiment, &audits,

@@ -104,7 +104,7 @@ impl AuditPage {
         frame: Frame,
         term: &Term,
         experiment: &Experiment,
-        audits: &[ExperimentAudit],
+        audits: &[&ExperimentAudit],
     ) -> Self {
         let key = experiment.key.clone();
         let mut page = Self {
@@ -149,7 +149,7 @@ impl AuditPage {
 fn suspect(
     term: &Term,
     experiment: &Experiment,
-    audits: &[ExperimentAudit],
+    audits: &[&ExperimentAudit],
     audit: &ExperimentAudit,
     group: &AuditGroup,
 ) -> Suspect {

@@ -115,6 +115,8 @@ impl Axis {
     /// Dots in order; those that would lie on one another are spread up and down.
     fn dots(self, sorted: &[f64]) -> Vec<(String, u32)> {
         const OFFSETS: [i32; 5] = [0, 7, -7, 14, -14];
+        // of many results no more than can be told apart
+        let most = if sorted.len() > 100 { 3 } else { usize::MAX };
         let near = self.reach / 50.0;
         let (mut dots, mut last, mut pile) = (Vec::new(), f64::NEG_INFINITY, 0_usize);
         for error in sorted.iter().filter(|error| error.abs() <= self.reach) {
@@ -122,6 +124,9 @@ impl Axis {
                 pile = pile.saturating_add(1);
             } else {
                 (pile, last) = (0, *error);
+            }
+            if pile >= most {
+                continue;
             }
             let offset = OFFSETS[pile % OFFSETS.len()];
             dots.push((self.x(*error), MIDDLE.saturating_add_signed(offset)));

@@ -1,0 +1,203 @@
+//! The one writer: makes the next image beside the one that readers have, writes it down, then puts it in its place.
+//!
+//! Two images take turns. The next is made of the one before the last, brought up to date, as soon as no reader has it
+//! any more; a copy is made only where one still does.
+
+use std::sync::atomic::{AtomicI64, Ordering};
+use std::sync::{Arc, PoisonError, RwLock};
+
+use jiff::Timestamp;
+
+use super::Image;
+use crate::changes::{Change, Made, Reach};
+use crate::store::{
+    SqliteConnection, Store, StoreError, Transaction, Writing, newest, write_changes,
+};
+use crate::term::ClassBook;
+
+/// What readers have.
+pub(super) struct Shared {
+    image: RwLock<Arc<Image>>,
+    /// The newest change that this process has written or is about to write: of a newer one it knows nothing.
+    newest: AtomicI64,
+}
+
+/// What only the writer has.
+#[derive(Default)]
+pub(super) struct Writer {
+    /// What the classes show, as of the newest change.
+    book: ClassBook,
+    spare: Option<Spare>,
+}
+
+/// The image before the last.
+struct Spare {
+    image: Arc<Image>,
+    /// What was written since.
+    behind: Option<Arc<Writing>>,
+}
+
+/// The next image in the making.
+pub(super) struct Draft {
+    pub image: Image,
+    changes: Vec<Change>,
+    made: Vec<Made>,
+    reaches: Vec<Reach>,
+}
+
+impl Draft {
+    /// Makes a change; returns its number.
+    pub fn add(&mut self, change: Change, login: &str, at: Timestamp) -> i64 {
+        let made = Made {
+            seq: self.image.newest().saturating_add(1),
+            at,
+            by: login.to_owned(),
+        };
+        self.reaches.push(change.reach(&self.image.term));
+        self.image.apply(&change, &made);
+        let seq = made.seq;
+        self.changes.push(change);
+        self.made.push(made);
+        seq
+    }
+}
+
+impl Shared {
+    pub fn of(image: Image) -> Self {
+        Self {
+            newest: AtomicI64::new(image.newest()),
+            image: RwLock::new(Arc::new(image)),
+        }
+    }
+
+    pub fn image(&self) -> Arc<Image> {
+        // what is in it was whole before it was put there
+        Arc::clone(&self.image.read().unwrap_or_else(PoisonError::into_inner))
+    }
+
+    /// Whether a change of that number is no other process's.
+    pub fn knows(&self, seq: i64) -> bool {
+        seq <= self.newest.load(Ordering::Acquire)
+    }
+
+    fn put(&self, image: Image) -> Arc<Image> {
+        self.newest.store(image.newest(), Ordering::Release);
+        let mut held = self.image.write().unwrap_or_else(PoisonError::into_inner);
+        std::mem::replace(&mut *held, Arc::new(image))
+    }
+}
+
+impl Writer {
+    /// Begins a write, and follows what another process has written.
+    pub async fn begin(
+        &mut self,
+        store: &Store,
+        shared: &Shared,
+    ) -> Result<Transaction, StoreError> {
+        let mut transaction = store.write().await?;
+        if !shared.knows(newest(&mut transaction).await?) {
+            self.follow(shared, &mut transaction).await?;
+        }
+        Ok(transaction)
+    }
+
+    /// Reads the course again.
+    pub async fn follow(
+        &mut self,
+        shared: &Shared,
+        connection: &mut SqliteConnection,
+    ) -> Result<(), StoreError> {
+        *self = Self::default();
+        shared.put(Image::load(connection).await?);
+        Ok(())
+    }
+}
+
+/// Makes what a plan adds to a draft of the next image: judged with no lock that a reader takes and on no thread that
+/// serves them, written, then seen.
+pub(super) async fn make<T: Send + 'static>(
+    writer: &mut Writer,
+    shared: &Shared,
+    mut transaction: Transaction,
+    plan: impl FnOnce(&mut Draft) -> T + Send + 'static,
+) -> Result<(T, Vec<Made>), StoreError> {
+    let (current, spare) = (shared.image(), writer.spare.take());
+    let mut book = std::mem::take(&mut writer.book);
+    let judged = tokio::task::spawn_blocking(move || {
+        let mut draft = Draft {
+            image: next_image(spare, &current),
+            changes: Vec::new(),
+            made: Vec::new(),
+            reaches: Vec::new(),
+        };
+        let planned = plan(&mut draft);
+        let audits = current.standing_audits(&draft.reaches);
+        drop(current);
+        let Draft {
+            mut image,
+            changes,
+            made,
+            reaches,
+        } = draft;
+        let mut judged = image.term.judge_reached(&image.judged, &mut book, &reaches);
+        judged.retain(|slot, fresh| fresh.as_ref() != image.judged.get(slot));
+        image.replace(judged.clone());
+        let image = image.with_audits(audits);
+        let writing = Writing {
+            changes,
+            made,
+            judged,
+        };
+        (planned, image, book, Arc::new(writing))
+    });
+    let (planned, image, book, writing) = judged.await.map_err(StoreError::broken_off)?;
+    if writing.changes.is_empty() {
+        (writer.book, writer.spare) = (book, Some(Spare::current(image)));
+        transaction.abandon().await?;
+        return Ok((planned, Vec::new()));
+    }
+    let before = shared.newest.swap(image.newest(), Ordering::AcqRel);
+    let written = async {
+        write_changes(&mut transaction, &writing).await?;
+        transaction.commit().await
+    };
+    if let Err(why) = written.await {
+        shared.newest.store(before, Ordering::Release);
+        return Err(why);
+    }
+    let made = writing.made.clone();
+    writer.book = book;
+    writer.spare = Some(Spare {
+        image: shared.put(image),
+        behind: Some(writing),
+    });
+    Ok((planned, made))
+}
+
+impl Spare {
+    /// Nothing has changed since.
+    fn current(image: Image) -> Self {
+        Self {
+            image: Arc::new(image),
+            behind: None,
+        }
+    }
+}
+
+/// An image as the current one is, to be changed.
+fn next_image(spare: Option<Spare>, current: &Image) -> Image {
+    let Some(Spare { image, behind }) = spare else {
+        return current.clone();
+    };
+    let Ok(mut image) = Arc::try_unwrap(image) else {
+        return current.clone();
+    };
+    if let Some(behind) = behind {
+        let behind = Arc::unwrap_or_clone(behind);
+        for (change, made) in behind.changes.iter().zip(&behind.made) {
+            image.apply(change, made);
+        }
+        image.replace(behind.judged);
+    }
+    image
+}
