@@ -134,6 +134,63 @@ async fn the_same_request_many_times_at_once_is_one_row() {
     );
 }
 
+/// What waits for the writer is written in one go; where that fails, each is written alone, and only the one at fault is
+/// refused.
+#[tokio::test]
+async fn one_hand_in_that_cannot_be_written_takes_no_other_with_it() {
+    let directory = tempfile::tempdir().expect("a directory");
+    let store = Store::open(&directory.path().join("c.db")).await;
+    let desk = Desk::open(store.expect("a store")).await.expect("a desk");
+    let gone = ["releases.csv", "decisions.csv", "readings/hardness.csv"];
+    let gone = [&gone[..], &["superseded/hardness.csv", "reported.csv"]].concat();
+    let gone: Vec<_> = gone.into_iter().map(|path| (path, "")).collect();
+    let brought = bring_in(&desk, &folder_with(&gone), "test", now()).await;
+    brought.expect("imported");
+    let desk = Arc::new(desk);
+    let students = desk.view().await.expect("a course").term.students.clone();
+    let from = |place: usize, key: &str, seen: usize| {
+        let slot = crate::slot("hardness", &students[place].id);
+        let request = HandInRequest {
+            slot,
+            ..request(key, seen, "20.05")
+        };
+        let desk = Arc::clone(&desk);
+        tokio::spawn(async move { hand_in(&desk, request).await })
+    };
+    let wait = || tokio::time::sleep(std::time::Duration::from_millis(200));
+    let somebody = desk.store().write().await.expect("a write");
+    let first = from(0, "the first key", 0);
+    wait().await;
+    // these wait for the first, which waits for somebody; two come under one key, which the journal takes once
+    let others = [
+        from(1, "a key of two", 0),
+        from(2, "a key of two", 0),
+        from(0, "a correction", 1),
+    ];
+    wait().await;
+    somebody.abandon().await.expect("nothing written");
+    let mut numbers = vec![first.await.expect("ran").expect("a receipt").number];
+    let mut refused = 0;
+    for other in others {
+        match other.await.expect("ran") {
+            Ok(receipt) => numbers.push(receipt.number),
+            Err(HandInError::KeyReused) => refused += 1,
+            Err(why) => panic!("{why}"),
+        }
+    }
+    let view = desk.view().await.expect("a course");
+    let submissions = view.term.submissions.iter();
+    let receipts = submissions.filter(|(slot, _)| slot.experiment == "hardness");
+    let receipts = receipts.flat_map(|(_, revisions)| revisions);
+    let mut kept: Vec<i64> = receipts.filter_map(|one| one.receipt).collect();
+    kept.sort_unstable();
+    numbers.sort_unstable();
+    assert_eq!((refused, numbers.len()), (1, 3));
+    assert_eq!(numbers, kept);
+    let (_, differences) = verify(&desk).await.expect("verified");
+    assert!(differences.is_empty(), "{differences:?}");
+}
+
 #[tokio::test]
 async fn a_correction_keeps_what_it_corrects_and_wants_a_reason() {
     let desk = desk().await;
