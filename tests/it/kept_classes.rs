@@ -131,7 +131,7 @@ impl Going {
     }
 
     fn change(&mut self, term: &Term) -> Change {
-        self.at = self.at + jiff::SignedDuration::from_secs(61);
+        self.at += jiff::SignedDuration::from_secs(61);
         let slots: Vec<&Slot> = term.submissions.keys().collect();
         let slot = (*slots.choose(&mut self.rng).expect("handed in")).clone();
         match self.rng.random_range(0..20) {

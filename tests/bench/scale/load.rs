@@ -3,6 +3,8 @@
 use std::path::Path;
 use std::time::{Duration, Instant};
 
+use concordant::judge::questions;
+use concordant::procedure::Procedure;
 use concordant::store::accounts::Kind;
 use concordant::submission::HandIn;
 use concordant::term::{Slot, Term};
@@ -78,6 +80,7 @@ fn hardness(term: &Term) -> impl Iterator<Item = &Slot> {
 /// Somebody at a bench, with a session.
 struct Bench {
     visitor: Visitor,
+    procedure: Procedure,
     student: String,
     hand_in: HandIn,
     seen: usize,
@@ -88,6 +91,7 @@ impl Bench {
         let revisions = &term.submissions[slot];
         Self {
             visitor: served.visitor(Kind::Student, &slot.student).await,
+            procedure: term.experiment(HARDNESS).expect("there").procedure.clone(),
             student: slot.student.to_string(),
             hand_in: revisions[revisions.len() - 1].hand_in.clone(),
             seen: revisions.len(),
@@ -149,6 +153,9 @@ impl Bench {
                 ));
             }
         }
+        // whatever is asked about a reading, it stands
+        let asked = questions(&self.procedure, &hand_in).into_iter();
+        fields.extend(asked.map(|question| ("stand[]".to_owned(), question.id())));
         fields
     }
 }
