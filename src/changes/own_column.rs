@@ -33,7 +33,7 @@ impl ChangeKind for OwnColumn {
         term.own_columns.insert(key, self.column.clone());
     }
 
-    fn reach(&self) -> Reach {
+    fn reach(&self, _: &Term) -> Reach {
         Reach::Nothing
     }
 
