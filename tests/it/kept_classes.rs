@@ -158,7 +158,7 @@ impl Going {
                 Decide { slot, body }.into()
             }
             12 => {
-                let points = Decimal::from(self.rng.random_range(0..2));
+                let points = Some(Decimal::from(self.rng.random_range(0..2)));
                 let body = PointsByHand { points };
                 GivePoints { slot, body }.into()
             }
