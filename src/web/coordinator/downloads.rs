@@ -6,7 +6,7 @@ use axum::response::{IntoResponse, Response};
 
 use super::oneroster::results_form;
 use crate::desk::output_files;
-use crate::files::{Folder, FreeText, gradebook_csv, pack, write_term};
+use crate::files::{Folder, FreeText, gradebook_csv, gradebook_xlsx, pack, write_term};
 use crate::form::{Button, Faults, Field, Filled, Form, Typed};
 use crate::term::{CopyPlan, Term};
 use crate::web::{CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult};
@@ -147,6 +147,14 @@ pub async fn gradebook_exact(visitor: CoordinatorVisitor) -> PageResult<Response
         "text/csv; charset=utf-8",
         text.into_bytes(),
     ))
+}
+
+/// `GET /course/gradebook.xlsx`.
+pub async fn gradebook_book(visitor: CoordinatorVisitor) -> PageResult<Response> {
+    let view = visitor.view().await?;
+    let book = gradebook_xlsx(&view.term, &view.in_course_order()).map_err(PageError::internal)?;
+    let kind = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet";
+    Ok(attachment("gradebook.xlsx", kind, book))
 }
 
 pub async fn results(visitor: CoordinatorVisitor) -> PageResult<Response> {
