@@ -352,6 +352,9 @@ async fn columns_are_chosen_on_the_page_and_remembered() {
     );
 }
 
+/// How a text is saved.
+type Save = fn(&str) -> Vec<u8>;
+
 /// Readings in the course folder as a spreadsheet saves them: other separators and encodings, the same grades.
 #[test]
 fn readings_and_roster_of_a_folder_may_be_in_any_dialect() {
@@ -364,7 +367,7 @@ fn readings_and_roster_of_a_folder_may_be_in_any_dialect() {
         std::fs::read(at.join(out).join("results.csv")).expect("results")
     };
     let plain = grade("plain", "plain-out");
-    let dialects: [(&str, fn(&str) -> Vec<u8>); 4] = [
+    let dialects: [(&str, Save); 4] = [
         ("semicolons", |text| {
             text.replace(',', ";").replace('\n', ";;\r\n").into()
         }),
