@@ -3,6 +3,7 @@
 use std::collections::HashMap;
 
 use rust_decimal::Decimal;
+use rust_xlsxwriter::{Format, Workbook};
 
 use super::fill::Points;
 use crate::measure::to_decimals;
@@ -44,6 +45,40 @@ pub fn gradebook_csv(term: &Term, judged: &[(Slot, Judged)], text: FreeText) -> 
     });
     write_csv(&header, rows)
 }
+
+/// The same as a workbook: ids and names as text, letter for letter, points as numbers with two decimals.
+pub fn gradebook_xlsx(term: &Term, judged: &[(Slot, Judged)]) -> Result<Vec<u8>, String> {
+    let exact = gradebook_csv(term, judged, FreeText::Exact);
+    let mut book = Workbook::new();
+    let (bold, decimals) = (
+        Format::new().set_bold(),
+        Format::new().set_num_format("0.00"),
+    );
+    let sheet = book.add_worksheet();
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .from_reader(exact.as_bytes());
+    for (row, record) in (0_u32..).zip(reader.records()) {
+        let record = record.map_err(|why| why.to_string())?;
+        for (column, cell) in (0_u16..).zip(record.iter()) {
+            let number = cell
+                .parse::<f64>()
+                .ok()
+                .filter(|_| row > 0 && column >= PEOPLE);
+            let written = match number {
+                Some(points) => sheet.write_number_with_format(row, column, points, &decimals),
+                None if cell.is_empty() => continue,
+                None if row == 0 => sheet.write_string_with_format(row, column, cell, &bold),
+                None => sheet.write_string(row, column, cell),
+            };
+            written.map_err(|why| why.to_string())?;
+        }
+    }
+    book.save_to_buffer().map_err(|why| why.to_string())
+}
+
+/// Columns that say who somebody is.
+const PEOPLE: u16 = 4;
 
 /// Points by student and experiment.
 pub(super) struct Grades<'j> {

@@ -2,7 +2,8 @@
 
 use std::borrow::Cow;
 
-use super::sheet::{Filling, Separator, Sheet};
+use super::separator::Separator;
+use super::sheet::{Filling, Sheet};
 use super::tables::{Grid, read_grids};
 use super::workbook::{CellNumber, filled_workbook};
 use crate::text::{Fault, write_csv};

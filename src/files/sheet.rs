@@ -13,6 +13,7 @@
 use std::borrow::Cow;
 use std::ops::Range;
 
+use super::separator::Separator;
 use crate::text::{Fault, found};
 
 /// A file as cells with their places in its bytes.
@@ -22,14 +23,6 @@ pub struct Sheet<'b> {
     separator: Separator,
     header: Line,
     rows: Vec<Line>,
-}
-
-/// What stands between cells.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Separator {
-    Comma,
-    Semicolon,
-    Tab,
 }
 
 /// New text for one cell.
@@ -48,32 +41,6 @@ pub struct Filling {
 struct Line {
     number: u64,
     cells: Vec<Range<usize>>,
-}
-
-impl Separator {
-    pub(super) const ALL: [Self; 3] = [Self::Comma, Self::Semicolon, Self::Tab];
-
-    pub fn words(self) -> &'static str {
-        match self {
-            Self::Comma => "commas",
-            Self::Semicolon => "semicolons",
-            Self::Tab => "tabs",
-        }
-    }
-
-    /// The separator that a text is.
-    pub(super) fn of(text: &str) -> Option<Self> {
-        let mut all = Self::ALL.into_iter();
-        all.find(|one| text.as_bytes() == [one.byte()])
-    }
-
-    pub(super) fn byte(self) -> u8 {
-        match self {
-            Self::Comma => b',',
-            Self::Semicolon => b';',
-            Self::Tab => b'\t',
-        }
-    }
 }
 
 impl<'b> Sheet<'b> {

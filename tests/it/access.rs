@@ -416,7 +416,12 @@ async fn every_route_is_open_to_those_it_is_for_and_to_nobody_else() {
     };
     let office = office::ROUTES
         .map(|(method, route)| (method, route, route.replace("{key}", "acid"), Coordinator));
-    let routes = TABLE.into_iter().chain(PREP).map(owned).chain(office);
+    let routes = TABLE
+        .into_iter()
+        .chain(PREP)
+        .chain(office::FILES)
+        .map(owned)
+        .chain(office);
     for (method, route, path, open) in routes.chain(LAST.into_iter().map(owned)) {
         for (who, person) in &mut people {
             let may = match open {
@@ -440,7 +445,7 @@ async fn every_route_is_open_to_those_it_is_for_and_to_nobody_else() {
             asked += 1;
         }
     }
-    let routes = TABLE.len() + PREP.len() + office::ROUTES.len() + LAST.len();
+    let routes = TABLE.len() + PREP.len() + office::ROUTES.len() + office::FILES.len() + LAST.len();
     assert_eq!(asked, routes * people.len());
 }
 
@@ -450,7 +455,7 @@ fn no_route_is_forgotten() {
     let known: Vec<&str> = TABLE
         .iter()
         .chain(&PREP)
-        .chain(&LAST)
+        .chain(LAST.iter().chain(&office::FILES))
         .map(|(_, route, ..)| *route)
         .chain(office::ROUTES.iter().map(|(_, route)| *route))
         .collect();

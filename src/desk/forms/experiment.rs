@@ -65,7 +65,7 @@ fn zone(typed: &str) -> Result<Zone, String> {
         let is_of_city =
             |zone: &String| zone.rsplit('/').next().map(str::to_lowercase) == Some(city.clone());
         match zones().into_iter().find(is_of_city) {
-            Some(zone) => found(typed, &format!("the zone {zone}")),
+            Some(zone) => found(typed, &format!("an IANA time zone such as {zone}")),
             None => what,
         }
     })

@@ -4,7 +4,7 @@ use std::borrow::Cow;
 
 use encoding_rs::{Encoding, UTF_16BE, UTF_16LE, WINDOWS_1252};
 
-use crate::files::sheet::Separator;
+use crate::files::separator::Separator;
 use crate::text::Fault;
 
 /// The text of a file, whatever encoding it is in; lines end in LF or CRLF.

@@ -184,11 +184,14 @@ fn typed(fields: &Fields) -> BTreeMap<String, Typed> {
     .collect()
 }
 
+/// Points by student; none where they are taken back.
+type GivenPoints = Vec<(StudentId, Option<Decimal>)>;
+
 /// What was changed on the page and can be read, and what is wrong with the rest, by student.
 fn changed(
     rows: &[Row],
     typed: &BTreeMap<String, Typed>,
-) -> (Vec<(StudentId, Option<Decimal>)>, BTreeMap<String, String>) {
+) -> (GivenPoints, BTreeMap<String, String>) {
     let (mut points, mut faults) = (Vec::new(), BTreeMap::new());
     for row in rows {
         let Some(typed) = typed.get(&row.id).filter(|t| t.typed != t.was) else {

@@ -6,7 +6,8 @@ use axum::response::{IntoResponse, Response};
 
 use super::oneroster::results_form;
 use crate::files::{
-    Folder, FreeText, audit_csv, flags_csv, gradebook_csv, pack, results_csv, write_term,
+    Folder, FreeText, audit_csv, flags_csv, gradebook_csv, gradebook_xlsx, pack, results_csv,
+    write_term,
 };
 use crate::form::{Button, Faults, Field, Filled, Form, Typed};
 use crate::term::{CopyPlan, Judged, Slot, Term};
@@ -146,6 +147,14 @@ pub async fn gradebook_exact(visitor: CoordinatorVisitor) -> PageResult<Response
     let write =
         |term: &Term, judged: &[(Slot, Judged)]| gradebook_csv(term, judged, FreeText::Exact);
     table(visitor, "gradebook-exact.csv", write).await
+}
+
+/// `GET /course/gradebook.xlsx`.
+pub async fn gradebook_book(visitor: CoordinatorVisitor) -> PageResult<Response> {
+    let view = visitor.view().await?;
+    let book = gradebook_xlsx(&view.term, &view.in_course_order()).map_err(PageError::internal)?;
+    let kind = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet";
+    Ok(attachment("gradebook.xlsx", kind, book))
 }
 
 pub async fn results(visitor: CoordinatorVisitor) -> PageResult<Response> {

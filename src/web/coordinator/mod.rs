@@ -80,6 +80,7 @@ pub fn routes() -> Router<AppState> {
         .route("/course/sections", get(sections::page))
         .route("/course/files", get(downloads::page))
         .route("/course/gradebook.csv", get(downloads::gradebook))
+        .route("/course/gradebook.xlsx", get(downloads::gradebook_book))
         .route(
             "/course/gradebook-exact.csv",
             get(downloads::gradebook_exact),

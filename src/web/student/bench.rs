@@ -102,7 +102,9 @@ pub async fn hand_in(
     let Ok(mut hand_in) = entry.read(procedure, |code| view.term.lots.contains_key(code)) else {
         return Ok(checked(&view, experiment, &visitor, entry, owner, false));
     };
-    let asked = doubts(procedure, &hand_in, |code| is_bottle(&view, &key, code));
+    let asked = doubts(procedure, &hand_in, issued(&view, &slot), |code| {
+        is_bottle(&view, &key, code)
+    });
     if asked
         .iter()
         .any(|doubt| !entry.confirmed.contains(&doubt.id))
@@ -206,7 +208,8 @@ fn checked(
                 StatusCode::OK
             };
             let now = visitor.now();
-            let doubts = doubts(procedure, &hand_in, |code| {
+            let slot = Slot::new(&experiment.key, &visitor.id);
+            let doubts = doubts(procedure, &hand_in, issued(view, &slot), |code| {
                 is_bottle(view, &experiment.key, code)
             });
             let mut page = look_page(view, experiment, visitor, (entry, hand_in), owner, now);
@@ -256,6 +259,11 @@ pub async fn own_form(visitor: &StudentVisitor, fields: &Fields) -> PageResult<S
             "That form was filled in by somebody else on this device, so nothing was sent. Open the experiment again to enter your own readings.",
         )),
     }
+}
+
+/// The bottle given to a student, if there is one.
+pub fn issued<'v>(view: &'v Image, slot: &Slot) -> Option<&'v str> {
+    view.term.issued.get(slot).map(|code| code.as_str())
 }
 
 pub fn is_bottle(view: &Image, key: &ExperimentKey, code: &str) -> bool {

@@ -354,6 +354,7 @@ impl Entry {
 pub fn doubts(
     procedure: &Procedure,
     hand_in: &HandIn,
+    issued: Option<&str>,
     is_bottle: impl Fn(&str) -> bool,
 ) -> Vec<Doubt> {
     let mut doubts: Vec<Doubt> = questions(procedure, hand_in)
@@ -369,8 +370,16 @@ pub fn doubts(
             })
         })
         .collect();
-    if let Some(code) = hand_in.unknown_written().filter(|code| !is_bottle(code)) {
-        let text = format!("no bottle of this experiment has the code {code}");
+    let written = hand_in.unknown_written();
+    let other = |code: &&UnknownCode| issued.is_none_or(|own| !own.eq_ignore_ascii_case(code));
+    if let Some(code) = written.filter(other) {
+        let text = match (is_bottle(code), issued) {
+            (true, None) => return doubts,
+            (true, Some(own)) => {
+                format!("{code} is not the bottle issued to you, which is {own}")
+            }
+            (false, _) => format!("no bottle of this experiment has the code {code}"),
+        };
         doubts.push(Doubt {
             id: "unknown".into(),
             field: "unknown".into(),

@@ -4,10 +4,13 @@ use askama::Template;
 use axum::extract::Path;
 use axum::response::IntoResponse;
 
+use super::bench::issued;
 use super::class::{ClassPicture, picture};
 use super::corrected;
 use super::instruments::instrument_words;
-use super::record::{ReadingsTable, VolumeSpread, readings_table, spread_for_student};
+use super::record::{
+    ReadingsTable, VolumeSpread, bottles_in_words, readings_table, spread_for_student,
+};
 use super::sharing::{entered_by, mates_words};
 use super::talk::{Talk, talk};
 use crate::chem::printed_reaction;
@@ -70,6 +73,7 @@ struct RevisionView {
     replaced: bool,
     reported: Option<String>,
     readings: ReadingsTable,
+    bottles: String,
     spread: Option<VolumeSpread>,
 }
 
@@ -240,6 +244,7 @@ fn revisions(view: &Image, experiment: &Experiment, slot: &Slot) -> Vec<Revision
             .filter(|_| reader == slot)
             .map(|r| r.written().to_owned()),
         readings: readings_table(procedure, &revision.hand_in),
+        bottles: bottles_in_words(&revision.hand_in, issued(view, reader)),
         spread: spread_for_student(view, experiment, slot, &revision.hand_in),
     };
     revisions.iter().enumerate().map(one).rev().collect()

@@ -4,7 +4,8 @@ use askama::Template;
 use axum::extract::Path;
 use axum::response::IntoResponse;
 
-use super::record::{ReadingsTable, readings_table};
+use super::bench::issued;
+use super::record::{ReadingsTable, bottles_in_words, readings_table};
 use crate::ids::ExperimentKey;
 use crate::web::{Frame, Page, PageError, PageResult, StudentVisitor, dates};
 
@@ -22,6 +23,7 @@ struct ReceiptPage {
     reported: Option<String>,
     unit: &'static str,
     readings: ReadingsTable,
+    bottles: String,
 }
 
 /// `GET /student/receipts/{number}`: the student's own only.
@@ -50,5 +52,6 @@ pub async fn page(
         reported: hand_in.reported.as_ref().map(|r| r.written().to_owned()),
         unit: experiment.procedure.result.unit.name(),
         readings: readings_table(&experiment.procedure, hand_in),
+        bottles: bottles_in_words(hand_in, issued(&view, &stored.slot)),
     }))
 }

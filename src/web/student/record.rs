@@ -240,3 +240,33 @@ fn sample_text(procedure: &Procedure, titration: &Titration) -> Vec<String> {
         .into_iter()
         .collect()
 }
+
+/// The bottle and the lots that a hand-in goes by, in a sentence; `issued` is the bottle given to the student.
+pub fn bottles_in_words(hand_in: &HandIn, issued: Option<&str>) -> String {
+    let bottle = match (hand_in.unknown_written(), issued) {
+        (Some(written), Some(issued)) if !issued.eq_ignore_ascii_case(written) => {
+            Some(format!("Bottle {written}, not {issued} as issued"))
+        }
+        (Some(written), _) => Some(format!("Bottle {written}")),
+        (None, issued) => issued.map(|code| format!("Bottle {code}, as issued")),
+    };
+    let distinct = |codes: Vec<&str>| {
+        let mut once: Vec<&str> = Vec::new();
+        for code in codes {
+            if !once.contains(&code) {
+                once.push(code);
+            }
+        }
+        once.join(", ")
+    };
+    let rows = || hand_in.titrations.iter();
+    let lots = distinct(rows().filter_map(|row| row.lot.as_deref()).collect());
+    let excess = distinct(rows().filter_map(|row| row.excess_lot.as_deref()).collect());
+    let lots = (!lots.is_empty()).then(|| format!("titrant lot {lots}"));
+    let excess = (!excess.is_empty()).then(|| format!("lot of the reagent in excess {excess}"));
+    let parts: Vec<String> = [bottle, lots, excess].into_iter().flatten().collect();
+    match parts.is_empty() {
+        true => String::new(),
+        false => format!("{}.", parts.join("; ")),
+    }
+}

@@ -5,7 +5,7 @@ use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use serde_json::json;
 
-use super::bench::{find, is_bottle, own_form};
+use super::bench::{find, is_bottle, issued, own_form};
 use super::entry::{Entry, doubts};
 use super::worth::watched;
 use crate::ids::ExperimentKey;
@@ -21,11 +21,13 @@ pub async fn watch(
 ) -> PageResult<Response> {
     own_form(&visitor, &fields).await?;
     let view = visitor.view().await?;
-    let (experiment, _) = find(&view, &key, &visitor)?;
+    let (experiment, slot) = find(&view, &key, &visitor)?;
     let procedure = &experiment.procedure;
     let entry = Entry::of_fields(procedure, &fields);
     let (hand_in, faults) = entry.so_far(procedure);
-    let mut asked = doubts(procedure, &hand_in, |code| is_bottle(&view, &key, code));
+    let mut asked = doubts(procedure, &hand_in, issued(&view, &slot), |code| {
+        is_bottle(&view, &key, code)
+    });
     asked.retain(|doubt| !entry.confirmed.contains(&doubt.id));
     let faults = faults.into_iter().map(|fault| (fault.field, fault.what));
     let asked = asked.into_iter().map(|doubt| (doubt.field, doubt.text));

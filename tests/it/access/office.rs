@@ -1,7 +1,25 @@
 //! Routes of what the coordinator arranges while the term is running: the coordinator's alone.
 
+use super::Open::{self, Coordinator, SectionA};
+
+/// Files as they are: method, route, path, and to whom it is open.
+pub const FILES: [(&str, &str, &str, Open); 2] = [
+    (
+        "GET",
+        "/course/procedures/{file}",
+        "/course/procedures/plain-acid",
+        Coordinator,
+    ),
+    (
+        "POST",
+        "/review/{experiment}/{student}/row",
+        "/review/acid/0042/row",
+        SectionA,
+    ),
+];
+
 /// Method and path as the router has it; the experiment asked for is `acid`.
-pub const ROUTES: [(&str, &str); 17] = [
+pub const ROUTES: [(&str, &str); 20] = [
     ("GET", "/course/experiments/{key}/extensions"),
     ("POST", "/course/experiments/{key}/extensions"),
     ("POST", "/course/experiments/{key}/extensions/preview"),
@@ -19,4 +37,7 @@ pub const ROUTES: [(&str, &str); 17] = [
     ("POST", "/course/roster/student/preview"),
     ("POST", "/course/staff/remove"),
     ("POST", "/course/copy.zip"),
+    ("POST", "/course/folder/confirm"),
+    ("POST", "/course/roster/columns"),
+    ("GET", "/course/gradebook.xlsx"),
 ];

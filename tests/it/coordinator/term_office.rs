@@ -19,6 +19,8 @@ async fn results_go_out_section_by_section_and_come_back() {
     let mut form = acid_form(&key, "1", "20.40", "20.48");
     let unknown = form.iter_mut().find(|(name, _)| *name == "unknown");
     unknown.expect("a field").1 = "U-2";
+    // asked about, and stood by
+    form.push(("stand[]", "unknown"));
     let mut student = app.person("0051").await;
     let sent = student
         .post_form("/student/experiments/acid/hand-in", &form)

@@ -38,14 +38,16 @@ fn fill(at: &Path, name: &str, bytes: &[u8], more: &[&str]) -> (Said, Vec<u8>) {
     (said, out)
 }
 
+/// A name, what stands before the cell and after it, options, what is written.
+type Filled<'f> = (&'f str, &'f [u8], &'f [u8], &'f [&'f str], &'f str);
+
 #[test]
 fn text_keeps_every_byte_but_the_points() {
     let place = course();
     let at = place.path();
     let mine = total(at, "04128");
     let comma = mine.replace('.', ",");
-    // before the cell, what is written, after it
-    let cases: [(&str, &[u8], &[u8], &[&str], &str); 9] = [
+    let cases: [Filled; 9] = [
         (
             "semicolons and a comma",
             b"id;total;x\r\n04128;",

@@ -1,9 +1,11 @@
 //! Files as the world makes them: saved by spreadsheets, by registrars' systems, by hand.
 
+mod books;
 mod gradebooks;
 mod kept;
 mod rosters;
 mod saves;
+mod typed;
 mod unread;
 
 use std::ffi::OsStr;
