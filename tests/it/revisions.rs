@@ -190,7 +190,7 @@ fn revisions_and_answers_must_fit_together() {
         ("readings/hardness.csv", readings),
         (
             "reported.csv",
-            "experiment,student_id,value,revision\nhardness,0017,1e5,1\nhardness,0018,5,9\nhardness,0018,5,\nhardness,0018,6,2\n",
+            "experiment,student_id,value,revision\nhardness,0017,1e,1\nhardness,0018,5,9\nhardness,0018,5,\nhardness,0018,6,2\n",
         ),
     ]);
     assert_eq!(
@@ -199,7 +199,7 @@ fn revisions_and_answers_must_fit_together() {
             "readings/hardness.csv:3, column reason: found “b”, expected nothing, or what line 2 says of the same hand-in",
             "readings/hardness.csv:3, column revision: found “3”, expected nothing, or what line 2 says of the same hand-in",
             "readings/hardness.csv:4, column revision: found “7”, expected 2: superseded/ has 1 before it",
-            "reported.csv:2, column value: found “1e5”, expected digits with at most one decimal point or comma, such as 18.40",
+            "reported.csv:2, column value: found “1e”, expected digits with at most one decimal point or comma, such as 18.40",
             "reported.csv:3, column revision: found “9”, expected a revision from 1 to 2",
             "reported.csv:5, column revision: found “2”, expected one answer for each revision",
             "superseded/hardness.csv:2, column revision: found “2”, expected revision 1 of this student first",

@@ -129,7 +129,11 @@ async fn prepares_a_week(app: TestApp, browser: Browser, name: &str) {
     );
     browser.choose("#roster", &bad).await;
     browser.submit("form:has(#roster) button").await;
-    says(&browser, "found “0060” again, expected it once").await;
+    says(
+        &browser,
+        "found nothing, expected 1 to 40 characters on one line",
+    )
+    .await;
     looked_at(&browser, &format!("coordinator-faults-{name}")).await;
     browser.open(&to("/roster")).await;
     let good = roster(
