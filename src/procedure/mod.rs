@@ -169,6 +169,16 @@ pub enum Accept {
     },
 }
 
+impl Accept {
+    /// How near titres have to lie, mL; 0.10 where the procedure does not say (common practice).
+    pub fn agreement(&self) -> Decimal {
+        match self {
+            Self::Concordant { within } => *within,
+            Self::All | Self::Dixon { .. } => Decimal::new(10, 2),
+        }
+    }
+}
+
 /// What a reading and an endpoint may be off (common practice where a procedure is silent).
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ReadingDoubt {

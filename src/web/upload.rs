@@ -3,6 +3,9 @@
 use axum::extract::multipart::Field;
 use axum::extract::{DefaultBodyLimit, FromRequest, Multipart, Request};
 
+use base64::Engine;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+
 use super::error::{PageError, PageResult};
 use super::fields::{Fields, MOST_BYTES, broken_off};
 use crate::text::Fault;
@@ -39,6 +42,23 @@ pub struct UploadedFile {
     pub name: String,
     /// What is in it.
     pub bytes: Vec<u8>,
+}
+
+impl UploadedFile {
+    /// A file that travels in the fields of a form, from one page to the next.
+    pub fn packed(fields: &Fields, field: &str) -> PageResult<Self> {
+        let bytes = URL_SAFE_NO_PAD.decode(fields.need("packed")?);
+        let damaged = || {
+            PageError::bad_request(format!(
+                "The {field} in the form is damaged. Go back and send it again."
+            ))
+        };
+        Ok(Self {
+            field: field.to_owned(),
+            name: fields.need("file")?.to_owned(),
+            bytes: bytes.map_err(|_| damaged())?,
+        })
+    }
 }
 
 impl Upload {

@@ -6,12 +6,9 @@ use super::misread::{all_upward, misread};
 use super::rank::{Hypotheses, Tried, log_normal};
 use crate::judge::case::Case;
 use crate::measure::{as_f64, from_f64};
-use crate::procedure::Accept;
 use crate::workup::{StepId, WorkUp};
 use rust_decimal::Decimal;
 
-/// How near titres have to lie where the procedure does not say, mL (common practice).
-const USUAL_AGREEMENT: f64 = 0.10;
 /// Where nothing is titrated: how near results have to lie, in standard deviations of one.
 const AGREEMENT_OTHERWISE: f64 = 4.0;
 /// A slip shows where it moves a result by more than so many times what agreement allows.
@@ -100,10 +97,7 @@ impl<'w> Trials<'w> {
         let titre = work_up.trials.iter().find(|t| t.result.is_some())?;
         let agreement = match titre.delivered.zip(titre.result) {
             Some((delivered, result)) => {
-                let within = match case.procedure.trials.accept {
-                    Accept::Concordant { within } => as_f64(within),
-                    Accept::All | Accept::Dixon { .. } => USUAL_AGREEMENT,
-                };
+                let within = as_f64(case.procedure.trials.accept.agreement());
                 let by = graph.sensitivities(result);
                 let mut steps = graph.steps().zip(&by);
                 let by = steps.find(|((id, _), _)| *id == delivered)?.1;

@@ -10,7 +10,7 @@ use crate::judge::{Consensus, Part};
 use crate::measure::{from_f64, plain, to_figures};
 use crate::term::{Slot, Status};
 use crate::web::AssistantVisitor;
-use crate::words::counted;
+use crate::words::{counted, sentence};
 
 /// A bottle, a lot, a section, a day or a burette that the class finds off, and the submissions that lose points by it.
 pub struct Cause {
@@ -73,17 +73,8 @@ impl Losses {
         let mean = self.percents.iter().sum::<f64>() / self.percents.len().max(1) as f64;
         let percent = from_f64(mean.abs(), 6).map(|p| plain(to_figures(p, 2)));
         let way = if mean > 0.0 { "high" } else { "low" };
-        let mut letters = cause.chars();
-        let first: String = letters
-            .next()
-            .into_iter()
-            .flat_map(char::to_uppercase)
-            .collect();
         let percent = percent.unwrap_or_default();
-        format!(
-            "{first}{}: results lie {percent} % {way}.",
-            letters.as_str()
-        )
+        format!("{}: results lie {percent} % {way}.", sentence(cause))
     }
 }
 

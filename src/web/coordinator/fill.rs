@@ -16,9 +16,7 @@ use crate::desk::Image;
 use crate::files::{FillChoice, FillPlan, FilledCell, IdKind, OwnFile, Points, Sheet};
 use crate::form::{Faults, Field, Filled, Form, Typed};
 use crate::web::fields::LongForm;
-use crate::web::{
-    CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, Upload, UploadedFile,
-};
+use crate::web::{CoordinatorVisitor, Fields, Frame, Page, PageResult, Upload, UploadedFile};
 
 /// Most bytes of a file that is filled in: it travels in a form, a third longer.
 const MOST_BYTES: usize = 1024 * 1024;
@@ -100,7 +98,7 @@ async fn answer(
     fields: &Fields,
     wanted: bool,
 ) -> PageResult<Response> {
-    let file = carried(fields)?;
+    let file = UploadedFile::packed(fields, "file")?;
     let refuse = |faults| {
         let frame = visitor.frame("The file cannot be filled in");
         Ok(FaultsPage::answer(frame, &file.name, faults, BACK))
@@ -145,22 +143,6 @@ async fn answer(
         grades_changed: wanted,
     });
     Ok(Page(page).into_response())
-}
-
-/// The file that the form carries.
-fn carried(fields: &Fields) -> PageResult<UploadedFile> {
-    let bytes = URL_SAFE_NO_PAD
-        .decode(fields.need("packed")?)
-        .map_err(|_| {
-            PageError::bad_request(
-                "The file in the form is damaged. Go back and send the file again.",
-            )
-        })?;
-    Ok(UploadedFile {
-        field: "file".to_owned(),
-        name: fields.need("file")?.to_owned(),
-        bytes,
-    })
 }
 
 fn chosen(fields: &Fields, (own, sheet): (&OwnFile<'_>, &Sheet<'_>), view: &Image) -> FillChoice {

@@ -58,18 +58,7 @@ pub async fn confirm(
     visitor: CoordinatorVisitor,
     LongForm(fields): LongForm,
 ) -> PageResult<Response> {
-    let bytes = URL_SAFE_NO_PAD
-        .decode(fields.need("packed")?)
-        .map_err(|_| {
-            PageError::bad_request(
-                "The folder in the form is damaged. Go back and send the folder again.",
-            )
-        })?;
-    let file = UploadedFile {
-        field: "folder".to_owned(),
-        name: fields.need("file")?.to_owned(),
-        bytes,
-    };
+    let file = UploadedFile::packed(&fields, "folder")?;
     answer(&visitor, file, Some(fields.text("seen"))).await
 }
 

@@ -13,7 +13,7 @@ use crate::files::tables::{RosterColumns, RosterField, RosterFile, RosterRead};
 use crate::form::{Faults, Field, Filled, Form, Typed};
 use crate::text::Fault;
 use crate::web::fields::LongForm;
-use crate::web::{CoordinatorVisitor, Frame, Page, PageError, PageResult, UploadedFile};
+use crate::web::{CoordinatorVisitor, Frame, Page, PageResult, UploadedFile};
 
 #[derive(Template)]
 #[template(path = "coordinator/roster-columns.html")]
@@ -58,18 +58,7 @@ pub async fn chosen(
     visitor: CoordinatorVisitor,
     LongForm(fields): LongForm,
 ) -> PageResult<Response> {
-    let bytes = URL_SAFE_NO_PAD
-        .decode(fields.need("packed")?)
-        .map_err(|_| {
-            PageError::bad_request(
-                "The file in the form is damaged. Go back and send the file again.",
-            )
-        })?;
-    let file = UploadedFile {
-        field: "roster".to_owned(),
-        name: fields.need("file")?.to_owned(),
-        bytes,
-    };
+    let file = UploadedFile::packed(&fields, "roster")?;
     let roster = match RosterFile::read(&file.name, &file.bytes, &[]) {
         Ok(roster) => roster,
         Err(faults) => return Ok(refused(&visitor, &file.name, faults)),

@@ -18,22 +18,16 @@ pub fn watched(procedure: &Procedure, work_up: &WorkUp) -> Vec<String> {
 
 /// Titres that do not agree by this much more than they should are looked at again: less is a matter of hands.
 const APART: Decimal = Decimal::TWO;
-/// How near titres have to lie where the procedure does not say, mL (common practice).
-const USUAL_AGREEMENT: Decimal = Decimal::from_parts(10, 0, 0, false, 2);
 
 /// Which trial lies apart from the others, while its burette still stands as it was read. The distance is said to a
 /// tenth of a millilitre and no titre is: nobody can copy what would agree.
 fn apart(procedure: &Procedure, work_up: &WorkUp) -> Option<String> {
-    let within = match procedure.trials.accept {
-        Accept::Concordant { within } => within,
-        Accept::All | Accept::Dixon { .. } => USUAL_AGREEMENT,
-    };
     let done = work_up.trials.iter().filter(|trial| trial.result.is_some());
     let done = done.filter(|trial| trial.delivered.is_some());
     let titres: Vec<(u32, [Decimal; 2])> = done
         .filter_map(|trial| Some((trial.trial.number()?, trial.comparable)))
         .collect();
-    said_apart(&titres, within)
+    said_apart(&titres, procedure.trials.accept.agreement())
 }
 
 fn said_apart(titres: &[(u32, [Decimal; 2])], within: Decimal) -> Option<String> {
