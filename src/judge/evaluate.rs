@@ -148,12 +148,12 @@ pub fn evaluate(case: &Case) -> Evaluation {
     let work_up = case.work_up();
     let truth = case.marked_against().map(|u| *u.truth.open());
     let worked_up = worked_up(case, &work_up);
-    let trial_slips = slips::of_trials(case, &work_up);
     // points are given against what was assigned; nobody is accused for the prep room's fault
     let compared = truth.and_then(|truth| match &case.class.consensus {
         Some(consensus) => consensus.instead_of(truth),
         None => Some(truth),
     });
+    let trial_slips = slips::of_trials(case, &work_up, compared);
     let reading_slips = slips::of_readings(case, &work_up, compared, &trial_slips);
     let calculation_slips = slips::of_answer(case, &work_up);
     let answer = case.hand_in.reported.as_ref();

@@ -202,18 +202,18 @@ impl SlipCode {
             | Self::UnitSlip
             | Self::DilutionOmitted
             | Self::OneTrialOnly
+            | Self::WrongPipette
             | Self::OtherUnknown => 3.0,
             Self::ReadUpward
             | Self::WholeMillilitre
             | Self::RatioIgnored
             | Self::NominalMolarity
             | Self::BlankOmitted
-            | Self::RoundedEarly
             | Self::StartNotZeroIgnored => 2.0,
             Self::Tenth
             | Self::TenMillilitres
-            | Self::WrongPipette
             | Self::NotRinsed
+            | Self::RoundedEarly
             | Self::TransposedDigits
             | Self::RatioInverted
             | Self::BackNotSubtracted

@@ -81,9 +81,10 @@ impl Candidate {
     }
 }
 
-/// What explains a trial that lies apart from the others.
-pub fn of_trials(case: &Case, work_up: &WorkUp) -> Explanation {
-    trials::hypotheses(case, work_up).map_or_else(Explanation::default, rank::rank)
+/// What explains a trial that lies apart from the others. Where several slips do, and leave other results, the truth
+/// says which is likelier.
+pub fn of_trials(case: &Case, work_up: &WorkUp, truth: Option<Assigned>) -> Explanation {
+    trials::hypotheses(case, work_up, truth).map_or_else(Explanation::default, rank::rank)
 }
 
 /// What explains a result that is off the truth.
@@ -107,7 +108,9 @@ pub fn of_answer(case: &Case, work_up: &WorkUp) -> Explanation {
 /// explaining. For readings where a truth is given, else for the answer.
 pub fn distances(case: &Case, work_up: &WorkUp, truth: Option<Assigned>) -> Vec<(SlipCode, f64)> {
     let tried = match truth {
-        Some(truth) => reading::hypotheses(case, work_up, truth, &of_trials(case, work_up)),
+        Some(truth) => {
+            reading::hypotheses(case, work_up, truth, &of_trials(case, work_up, Some(truth)))
+        }
         None => calculation::hypotheses(case, work_up),
     };
     let mut least: Vec<(SlipCode, f64)> = Vec::new();

@@ -46,6 +46,8 @@ const LISTED: usize = 5;
 /// One explanation: slips whose predictions cannot be told apart.
 struct Pooled {
     prediction: f64,
+    /// Whether it is only offered, and never put forward: then it hides nothing that may be.
+    is_offered: bool,
     weight: f64,
     /// Each with its part of the weight, heaviest first.
     ways: Vec<(f64, Tried)>,
@@ -139,9 +141,10 @@ fn pool(mut all: Vec<(f64, Tried)>, alike: f64) -> Vec<Pooled> {
     let mut pooled: Vec<Pooled> = Vec::new();
     for (weight, tried) in all {
         let prediction = as_f64(tried.prediction);
-        let known = pooled
-            .iter_mut()
-            .find(|known| (known.prediction - prediction).abs() <= alike);
+        let offered = !tried.code.is_put_forward();
+        let known = pooled.iter_mut().find(|known| {
+            known.is_offered == offered && (known.prediction - prediction).abs() <= alike
+        });
         match known {
             Some(known) => {
                 known.weight += weight;
@@ -149,6 +152,7 @@ fn pool(mut all: Vec<(f64, Tried)>, alike: f64) -> Vec<Pooled> {
             }
             None => pooled.push(Pooled {
                 prediction,
+                is_offered: offered,
                 weight,
                 ways: vec![(weight, tried)],
             }),

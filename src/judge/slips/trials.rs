@@ -1,18 +1,24 @@
 //! Trial against trial: a trial that lies further from the others than agreement allows, where one mistake in its
-//! readings brings it back to them. Nothing here asks for the truth, or whether the trial counts.
+//! readings brings it back to them. Nothing here asks whether the trial counts; the truth is asked only which of several
+//! explanations it was, for those leave results that differ.
 
 use super::SlipCode;
 use super::misread::{all_upward, misread};
 use super::rank::{Hypotheses, Tried, log_normal};
 use crate::judge::case::Case;
 use crate::measure::{as_f64, from_f64};
+use crate::truth::Assigned;
 use crate::workup::{StepId, WorkUp};
 use rust_decimal::Decimal;
 
 /// Where nothing is titrated: how near results have to lie, in standard deviations of one.
 const AGREEMENT_OTHERWISE: f64 = 4.0;
+/// Duplicates of careful people agree within so many mL 49 times in 50 (common practice), which is so many standard
+/// deviations of one: hands are seldom as steady as reading and endpoint predict, or as unsteady as a procedure allows.
+const CAREFUL: f64 = 0.10;
+const KEPT: f64 = 3.3;
 /// A slip shows where it moves a result by more than so many times what agreement allows.
-const SHOWS: f64 = 1.2;
+const SHOWS: f64 = 1.1;
 /// What a slip mends lies beside the others within so many times what agreement allows: the others may lie at its two ends.
 const FITS: f64 = 1.5;
 /// Weight of plain scatter, normal, against the sum of the weights of slips.
@@ -20,6 +26,9 @@ const SCATTER: f64 = 50.0;
 /// Weight of a trial that went wrong in some other way, and how far off it lies: a Laplace density with so many standard
 /// deviations of one trial.
 const WENT_WRONG: (f64, f64) = (0.05, 6.0);
+/// Share of results that are off the truth for reasons that all trials share, and how far: a normal with so wide a
+/// relative standard deviation.
+const OFF: (f64, f64) = (0.2, 0.05);
 /// How much of a titre the water left in a wet burette or pipette takes at most, relative (common practice: a film of
 /// a few tenths of a millilitre).
 const FILM: f64 = 0.01;
@@ -31,13 +40,19 @@ struct Trials<'w> {
     results: Vec<(u32, StepId, f64)>,
     /// How far results may lie apart, in their unit.
     agreement: f64,
-    /// Standard deviation of one result that reading and endpoint predict.
+    /// Standard deviation of one result.
     each: f64,
+    /// What the result should be, with the standard uncertainty that the trials share.
+    truth: Option<(f64, f64)>,
 }
 
 /// Every hypothesis with its likelihood; none where the trials agree, or where there is nothing to compare.
-pub(super) fn hypotheses(case: &Case, work_up: &WorkUp) -> Option<Hypotheses> {
-    let trials = Trials::of(case, work_up)?;
+pub(super) fn hypotheses(
+    case: &Case,
+    work_up: &WorkUp,
+    truth: Option<Assigned>,
+) -> Option<Hypotheses> {
+    let trials = Trials::of(case, work_up, truth)?;
     let (values, odd) = (trials.values(&[]), trials.odd(&[]));
     if odd.is_empty() {
         return None;
@@ -71,19 +86,20 @@ pub(super) fn hypotheses(case: &Case, work_up: &WorkUp) -> Option<Hypotheses> {
     tried.extend(trials.not_rinsed(&values, &odd));
     let each = trials.apart(values.len().saturating_sub(odd.len()));
     let off = |place: &usize| values.get(*place).map_or(0.0, |value| value - center);
-    let scatter = odd.iter().map(|place| log_normal(off(place), each)).sum();
-    let wrong = odd.iter().map(|place| trials.log_wrong(off(place))).sum();
+    let result = trials.log_result(center, values.len().saturating_sub(odd.len()));
+    let scatter: f64 = odd.iter().map(|place| log_normal(off(place), each)).sum();
+    let wrong: f64 = odd.iter().map(|place| trials.log_wrong(off(place))).sum();
     Some(Hypotheses {
         tried,
-        otherwise: vec![(scatter, SCATTER), (wrong, WENT_WRONG.0)],
-        // what a trial should have been is known as well as the others say
-        alike: 2.0 * each,
+        otherwise: vec![(scatter + result, SCATTER), (wrong + result, WENT_WRONG.0)],
+        // what a trial should have been is known as well as the others say: what fits them is one explanation
+        alike: 4.0 * each,
         pairs: Vec::new(),
     })
 }
 
 impl<'w> Trials<'w> {
-    fn of(case: &Case, work_up: &'w WorkUp) -> Option<Self> {
+    fn of(case: &Case, work_up: &'w WorkUp, truth: Option<Assigned>) -> Option<Self> {
         let graph = &work_up.graph;
         let results: Vec<_> = work_up
             .trials
@@ -93,23 +109,30 @@ impl<'w> Trials<'w> {
                 Some((trial.trial.number()?, result, as_f64(graph.value(result))))
             })
             .collect();
-        let each = work_up.predicted_scatter.filter(|each| *each > 0.0)?;
+        let predicted = work_up.predicted_scatter.filter(|each| *each > 0.0)?;
         let titre = work_up.trials.iter().find(|t| t.result.is_some())?;
-        let agreement = match titre.delivered.zip(titre.result) {
+        let (agreement, each) = match titre.delivered.zip(titre.result) {
             Some((delivered, result)) => {
                 let within = as_f64(case.procedure.trials.accept.agreement());
                 let by = graph.sensitivities(result);
                 let mut steps = graph.steps().zip(&by);
                 let by = steps.find(|((id, _), _)| *id == delivered)?.1;
-                within * by.abs()
+                let kept = within.min(CAREFUL) / KEPT;
+                (within * by.abs(), predicted.max(kept * by.abs()))
             }
-            None => AGREEMENT_OTHERWISE * each,
+            None => (AGREEMENT_OTHERWISE * predicted, predicted),
         };
+        let systematic = work_up.budget.as_ref().map(|budget| budget.systematic);
+        let truth = truth.zip(systematic).map(|(truth, systematic)| {
+            let standard = systematic.hypot(as_f64(truth.standard_uncertainty));
+            (as_f64(truth.value), standard)
+        });
         (results.len() > 1).then_some(Self {
             work_up,
             results,
             agreement,
             each,
+            truth: truth.filter(|(value, _)| *value != 0.0),
         })
     }
 
@@ -167,6 +190,17 @@ impl<'w> Trials<'w> {
         self.each * (1.0 + 1.0 / others.max(1) as f64).sqrt()
     }
 
+    /// How likely a result is that rests on so many trials: near the truth, or off by whatever went wrong besides.
+    fn log_result(&self, result: f64, trials: usize) -> f64 {
+        let Some((truth, shared)) = self.truth else {
+            return 0.0;
+        };
+        let standard = shared.hypot(self.each / (trials.max(1) as f64).sqrt());
+        let near = log_normal(result - truth, standard).exp();
+        let wide = log_normal(result - truth, standard.hypot(OFF.1 * truth)).exp();
+        ((1.0 - OFF.0) * near + OFF.0 * wide).ln()
+    }
+
     fn log_wrong(&self, off: f64) -> f64 {
         let scale = WENT_WRONG.1 * self.each;
         -off.abs() / scale - (2.0 * scale).ln()
@@ -189,10 +223,14 @@ impl<'w> Trials<'w> {
         // people whose hands are not quite steady lie that far apart without a slip
         let moved = |place: &usize| (before[*place] - after[*place]).abs();
         let shows = |place: &usize| moved(place) > SHOWS * self.agreement;
-        let fits = changed
-            .iter()
-            .all(|place| together.contains(place) && shows(place));
-        if changed.is_empty() || !fits || together.len() < needed {
+        let fits = changed.iter().all(|place| together.contains(place));
+        // where all are misread, some hardly move
+        let shows = if code == SlipCode::AllReadUpward {
+            changed.iter().any(shows)
+        } else {
+            changed.iter().all(shows)
+        };
+        if !fits || !shows || changed.is_empty() || together.len() < needed {
             return None;
         }
         let unchanged: Vec<usize> = together
@@ -205,7 +243,7 @@ impl<'w> Trials<'w> {
             .collect();
         let center = self.center(&after, &outside)?;
         let each = self.apart(unchanged.len());
-        let log_likelihood = odd
+        let log_likelihood: f64 = odd
             .iter()
             .map(|place| {
                 let off = after[*place] - center;
@@ -216,6 +254,9 @@ impl<'w> Trials<'w> {
                 }
             })
             .sum();
+        let apart: Vec<usize> = (0..after.len())
+            .filter(|place| !together.contains(place))
+            .collect();
         let mended = *changed.first()?;
         let numbers = changed.iter().map(|place| self.results[*place].0);
         Some(Tried {
@@ -223,7 +264,8 @@ impl<'w> Trials<'w> {
             place,
             trials: numbers.collect(),
             prediction: from_f64(after[mended], 12)?,
-            log_likelihood,
+            log_likelihood: log_likelihood
+                + self.log_result(self.center(&after, &apart)?, together.len()),
             off: (after[mended] - center).abs() / each,
             ways: 1,
         })
@@ -246,7 +288,8 @@ impl<'w> Trials<'w> {
             place: format!("trial {number} lies apart and the later ones settle"),
             trials: vec![*number],
             prediction: from_f64(center, 12)?,
-            log_likelihood: log_normal(first - center, film),
+            log_likelihood: log_normal(first - center, film)
+                + self.log_result(center, values.len().saturating_sub(odd.len())),
             off: (first - center).abs() / film,
             ways: 1,
         })
