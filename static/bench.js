@@ -1,5 +1,6 @@
 // What a browser adds to the bench form, which works without it: one trial at a time on a phone, volumes and agreement
-// while they are typed, a draft after every keystroke, and sending again when the connection is back.
+// while they are typed, a draft after every keystroke, sending again when the connection is back, and the empty form put by
+// (worker.js), so that it opens without one.
 "use strict";
 (() => {
   const PREFIX = "concordant-draft:";
@@ -63,6 +64,25 @@
     finally { clearTimeout(timer); }
   };
 
+  // the empty form of each experiment opened on this device, for one person at a time
+  const SHELLS = "concordant-bench:";
+  const keepShell = async (path) => {
+    if (!navigator.serviceWorker || !window.caches) return;
+    try {
+      await navigator.serviceWorker.register(form.dataset.worker, { scope: "/student/" });
+      const shells = `${SHELLS}${form.dataset.owner}`, shell = await reach(`${path}?shell=yes`, {});
+      for (const other of await caches.keys()) if (other.startsWith(SHELLS) && other !== shells) await caches.delete(other);
+      if (!shell.ok || shell.redirected) return;
+      const kept = await caches.open(shells);
+      await kept.put(path, shell);
+      await kept.addAll(all("link[href^='/static/'], script[src^='/static/']").map((part) => part.href || part.src));
+    } catch { /* then it opens with a connection alone */ }
+  };
+  const hasShell = async (path) => {
+    try { return Boolean(navigator.serviceWorker && navigator.serviceWorker.controller && await caches.match(path, { ignoreVary: true })); }
+    catch { return false; }
+  };
+
   if (send) {
     say("kept", "Draft kept on this phone. Nothing is sent yet.");
     // a dead connection must not put an error page in the place of what was typed
@@ -76,7 +96,11 @@
         form.append(action);
         form.setAttribute("action", button.getAttribute("formaction"));
         submit();
-      } catch { wait(again, "you can change it"); }
+      } catch {
+        // the draft is what is to be changed, and the form for it may lie here
+        const path = button.getAttribute("formaction");
+        if (await hasShell(path)) location.assign(path); else wait(again, "you can change it");
+      }
     };
     const handIn = async () => {
       if (busy) return;
@@ -95,9 +119,9 @@
           waiting = handIn;
           say("offline", "The server could not take it. Draft kept on this phone; it is tried again.", handIn);
         } else {
-          // the page that says why: sign in again, a question left, another version
+          // the page that says why: a question left, another version, sign in again
           waiting = null;
-          submit();
+          if (answer.redirected) location.assign(answer.url); else submit();
         }
       } catch { wait(handIn, "it is handed in"); }
       busy = false;
@@ -167,6 +191,7 @@
     const mine = ++asked;
     let said = { agreement: ["No connection: whether your trials agree is said when it is back."], fields: [] };
     try {
+      if (shell) throw new Error("no session");
       const answer = await reach(`${form.getAttribute("action")}/watch`, { method: "POST", body: new URLSearchParams(new FormData(form)) });
       if (answer.ok && !answer.redirected) said = await answer.json();
       else if (answer.status < 500) said.agreement = [];
@@ -211,13 +236,16 @@
 
   // ---- the draft
   const OWN = ["csrf", "owner"];
-  const draft = () => ({
-    at: Date.now(),
-    seen: Number(field("seen").value),
-    fields: Object.fromEntries([...new FormData(form)].filter(([key]) => !OWN.includes(key) && key !== "action")),
-  });
+  const shell = "shell" in form.dataset;
+  const draft = () => {
+    const typed = [...new FormData(form)].filter(([key]) => !OWN.includes(key) && key !== "action");
+    const kept = shell && store.read(name), before = kept ? kept.fields : {};
+    // what the empty form does not show was not taken out by anybody
+    const fields = shell ? { ...before, ...Object.fromEntries(typed.filter(([key, value]) => value || before[key])) } : Object.fromEntries(typed);
+    return { at: Date.now(), seen: kept ? kept.seen : Number(field("seen").value), fields };
+  };
   const save = () => {
-    if (store.write(name, draft())) say("kept", "Draft kept on this phone.");
+    if (store.write(name, draft())) say(shell ? "offline" : "kept", `${shell ? "No connection. " : ""}Draft kept on this phone.`);
     else say("none", "This browser keeps no draft: hand in before you leave the page.");
   };
   const restore = () => {
@@ -241,7 +269,7 @@
     all("details", form).forEach((part) => { part.open = part.open || inputs(part).some((input) => input.value); });
     const note = one("[data-restored]", form), drop = document.createElement("button");
     note.hidden = false;
-    note.textContent = newer
+    note.textContent = shell ? "This is what you typed on this phone before. " : newer
       ? "This is what you typed on this phone before. Another version has been handed in since: look at it before you replace it. "
       : "This is what you typed on this phone before; it has not been handed in. ";
     drop.type = "button";
@@ -367,11 +395,13 @@
       try {
         await reach("/healthz", {});
         waiting = null;
+        // the draft goes with the page that has a session
+        if (shell) return location.assign(form.getAttribute("action"));
         const action = document.createElement("input");
         [action.type, action.name, action.value] = ["hidden", "action", "look"];
         form.append(action);
         submit();
-      } catch { wait(lookOver, "it is checked, and you can hand it in,"); }
+      } catch { wait(lookOver, shell ? "the page opens anew, and you can check it and hand it in," : "it is checked, and you can hand it in,"); }
       busy = false;
     };
     lookOver();
@@ -382,7 +412,14 @@
     }
   });
 
-  if ("fresh" in form.dataset) restore(); else save();
+  // a page gone back to is older than the draft
+  const [visit] = performance.getEntriesByType("navigation");
+  if ("fresh" in form.dataset || (visit && visit.type === "back_forward")) restore(); else save();
+  if (shell) {
+    const before = Number(field("seen").value) && !store.read(name) ? " What you handed in before is not shown here: type only what is to change." : "";
+    say("offline", `No connection. What you type is kept on this phone; it can be checked and handed in when the connection is back.${before}`);
+  }
+  if (!shell) keepShell(form.getAttribute("action"));
   form.prepend(nav);
   form.classList.add("stepped");
   rebuild();

@@ -173,7 +173,7 @@ impl SlotForm for ExtensionForm {
     const PAGE: SlotPage = SlotPage {
         path: "/course/experiments/{key}/extensions",
         title: "Dates and extensions",
-        done: ("It is arranged.", "extended"),
+        done: ("The new date holds.", "extended"),
         heading: "Arranged",
         heads: ["Due", "With section"],
         replaces: false,
@@ -189,6 +189,13 @@ impl SlotForm for ExtensionForm {
             local(experiment.dates.due),
             term.course.zone.name()
         )
+    }
+
+    fn said(&self, term: &Term, slot: &Slot) -> Option<String> {
+        let (experiment, student) = (term.experiment(&self.0)?, term.student(&slot.student)?);
+        let due = local(term.dates_of(experiment, student).due);
+        let name = format!("{} {}", student.given_name, student.family_name);
+        Some(format!("{name} now has until {due}."))
     }
 
     fn arranged(&self, term: &Term, slot: &Slot) -> Vec<Arranged> {

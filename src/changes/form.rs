@@ -81,6 +81,11 @@ pub trait SlotForm: ChangeForm + 'static {
         None
     }
 
+    /// What was arranged for a student just now, in a sentence.
+    fn said(&self, _term: &Term, _slot: &Slot) -> Option<String> {
+        None
+    }
+
     /// What was arranged for a student so far.
     fn arranged(&self, term: &Term, slot: &Slot) -> Vec<Arranged>;
 }

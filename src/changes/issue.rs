@@ -79,6 +79,38 @@ pub struct IssueForm {
     pub seed: [u8; 32],
 }
 
+impl IssueForm {
+    /// Bottles of these codes for everybody who has none.
+    pub fn deal_out(&self, term: &Term, codes: &[&str]) -> Vec<Change> {
+        // neighbours on the roster are neighbours in a section
+        let mut students: Vec<_> = term.enrolled().collect();
+        students.sort_by(|a, b| a.section.cmp(&b.section));
+        let slots: Vec<Slot> = students
+            .iter()
+            .map(|s| Slot::new(&self.experiment, &s.id))
+            .collect();
+        let held: Vec<Option<&str>> = slots
+            .iter()
+            .map(|s| term.issued.get(s).map(UnknownCode::as_str))
+            .collect();
+        let dealt = deal(&held, codes, &mut ChaCha20Rng::from_seed(self.seed));
+        let fresh = slots
+            .into_iter()
+            .zip(&held)
+            .zip(dealt)
+            .filter(|((_, held), _)| held.is_none());
+        let issue = |((slot, _), code): ((Slot, _), &str)| {
+            Change::Issue(Issue {
+                slot,
+                body: Issued {
+                    unknown: UnknownCode::new(code),
+                },
+            })
+        };
+        fresh.map(issue).collect()
+    }
+}
+
 impl ChangeForm for IssueForm {
     fn form(&self, _: &Term, _: &Typed) -> Form {
         Form::default()
@@ -97,32 +129,7 @@ impl ChangeForm for IssueForm {
             let expected = "at least one unknown of the experiment";
             return Err(Faults::found("unknown", "none", expected));
         }
-        // neighbours on the roster are neighbours in a section
-        let mut students: Vec<_> = term.enrolled().collect();
-        students.sort_by(|a, b| a.section.cmp(&b.section));
-        let slots: Vec<Slot> = students
-            .iter()
-            .map(|s| Slot::new(&self.experiment, &s.id))
-            .collect();
-        let held: Vec<Option<&str>> = slots
-            .iter()
-            .map(|s| term.issued.get(s).map(UnknownCode::as_str))
-            .collect();
-        let dealt = deal(&held, &codes, &mut ChaCha20Rng::from_seed(self.seed));
-        let fresh = slots
-            .into_iter()
-            .zip(&held)
-            .zip(dealt)
-            .filter(|((_, held), _)| held.is_none());
-        let issue = |((slot, _), code): ((Slot, _), &str)| {
-            Change::Issue(Issue {
-                slot,
-                body: Issued {
-                    unknown: UnknownCode::new(code),
-                },
-            })
-        };
-        Ok(fresh.map(issue).collect())
+        Ok(self.deal_out(term, &codes))
     }
 }
 

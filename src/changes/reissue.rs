@@ -200,7 +200,7 @@ impl ChangeForm for ReissueForm {
 impl SlotForm for ReissueForm {
     const PAGE: SlotPage = SlotPage {
         path: "/course/experiments/{key}/reissue",
-        title: "Another bottle",
+        title: "Replace a bottle",
         done: (
             "The bottle is given. The one before stays on record.",
             "reissued",

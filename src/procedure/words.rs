@@ -80,9 +80,15 @@ pub fn marking_in_words(marking: &Marking) -> Vec<(&'static str, String)> {
         parts.push(("By hand", format!("{points} that an assistant gives")));
     }
     if let Some(late) = &marking.late {
+        let grace = match late.grace_hours.is_zero() {
+            true => "from the due time on".to_owned(),
+            false => {
+                let hours = counted(plain(late.grace_hours), "hour", "hours");
+                format!("after {hours} of grace")
+            }
+        };
         let words = format!(
-            "after {} of grace, {} % of the points are lost per started day; {} % are kept however late",
-            counted(plain(late.grace_hours), "hour", "hours"),
+            "{grace}, {} % of the points are lost per started day; {} % are kept however late",
             percent(late.share_per_day),
             percent(late.floor)
         );

@@ -4,7 +4,7 @@
 use super::file::formula;
 use super::parts::{checked, display_words, fault, kind, positive};
 use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal, Standard};
-use crate::chem::{Formula, Ratio, per_analyte};
+use crate::chem::{Formula, Ratio, per_analyte, printed};
 use crate::columns::Column;
 use crate::measure::{Glassware, GlasswareKind, as_f64, order_of_magnitude};
 use crate::procedure::{Allowed, Asked, Common, Per, ProcedureFault, Sample};
@@ -226,7 +226,7 @@ impl SchemeRules for CalibrationLine {
         let words = format!(
             "{} mL of {}, nominally {} mol/L, taken with a {} and made up in a {}; read on a {}",
             stock.join(", "),
-            line.species,
+            printed(&line.species.to_string()),
             line.nominal,
             line.taken_with.title(),
             line.made_up_in.title(),
@@ -261,7 +261,6 @@ impl SchemeRules for CalibrationLine {
             titrant: None,
             excess: None,
             lot: Some((&self.calibration.species, self.calibration.nominal)),
-            bottle: "Lot on the stock bottle",
         }
     }
 

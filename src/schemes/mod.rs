@@ -105,8 +105,6 @@ pub struct Reagents<'s> {
     /// The reagent whose lot enters the result, with its molarity by the label, mol/L: the titrant (not where it is what
     /// is asked for), or the stock of the standards.
     pub lot: Option<(&'s Formula, Decimal)>,
-    /// What its bottle is called.
-    pub bottle: &'static str,
 }
 
 impl<'s> Reagents<'s> {
@@ -115,7 +113,6 @@ impl<'s> Reagents<'s> {
             titrant: Some(titrant),
             excess: None,
             lot: Some((&titrant.species, titrant.nominal)),
-            bottle: "Lot on the titrant bottle",
         }
     }
 }

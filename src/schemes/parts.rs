@@ -1,7 +1,7 @@
 //! What several schemes share: reagents, burettes and balances, in checks, words and columns.
 
 use super::{Faults, Signal};
-use crate::chem::RatioFault;
+use crate::chem::{RatioFault, printed};
 use crate::columns::Column;
 use crate::measure::{Glassware, GlasswareKind, as_f64};
 use crate::procedure::{Allowed, Common, Excess, Per, ProcedureFault, Titrant};
@@ -119,7 +119,7 @@ impl Titrant {
     pub fn fact(&self) -> (&'static str, String) {
         let words = format!(
             "{}, nominally {} mol/L, from a {}",
-            self.species,
+            printed(&self.species.to_string()),
             self.nominal,
             self.burette.title()
         );

@@ -1,7 +1,7 @@
 //! Files of `static/`, inside the binary.
 
 use axum::extract::Path;
-use axum::http::{HeaderMap, StatusCode, Uri, header};
+use axum::http::{HeaderMap, HeaderName, HeaderValue, StatusCode, Uri, header};
 use axum::response::{IntoResponse, Response};
 use rust_embed::{Embed, EmbeddedFile};
 
@@ -42,7 +42,14 @@ pub async fn serve(Path(path): Path<String>, uri: Uri, headers: HeaderMap) -> Re
         return (StatusCode::NOT_MODIFIED, describe).into_response();
     }
     let kind = [(header::CONTENT_TYPE, content_type(&path))];
-    (describe, kind, file.data.into_owned()).into_response()
+    let mut response = (describe, kind, file.data.into_owned()).into_response();
+    if path == "worker.js" {
+        // it stands by pages of students alone
+        let scope = HeaderValue::from_static("/student/");
+        let name = HeaderName::from_static("service-worker-allowed");
+        response.headers_mut().insert(name, scope);
+    }
+    response
 }
 
 fn version(file: &EmbeddedFile) -> String {

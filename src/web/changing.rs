@@ -24,6 +24,7 @@ use crate::desk::PrepareError;
 use crate::desk::accounts::Role;
 use crate::desk::forms;
 use crate::form::{Faults, Filled, Typed};
+use crate::ids::ExperimentKey;
 use crate::term::Term;
 
 /// Where a form stands.
@@ -264,11 +265,36 @@ impl Place {
     fn done(&self, visit: &Visit, typed: &Typed, n: usize) -> String {
         let codes = ["code", "lot", "unknown"].map(|name| typed.text(name));
         let code = codes.into_iter().find(|code| !code.is_empty());
-        let to = visit.at(self.done.to);
+        let to = then(typed).unwrap_or_else(|| visit.at(self.done.to));
+        // an experiment without a key of its own has its procedure's
+        let new = match typed.text("key") {
+            "" => typed.text("procedure"),
+            key => key,
+        };
         let to = to.replace("{code}", &in_query(code.unwrap_or_default()));
-        let to = to.replace("{new}", typed.text("key"));
+        let to = to.replace("{new}", new);
         let mark = if to.contains('?') { '&' } else { '?' };
-        format!("{to}{mark}done={}&n={n}", self.done.name)
+        let student = match typed.text("student") {
+            "" => String::new(),
+            student => format!("&student={}", in_query(student)),
+        };
+        format!("{to}{mark}done={}&n={n}{student}", self.done.name)
+    }
+}
+
+/// Where somebody wants to be led who came from elsewhere: to the first page, to an experiment, or to what is printed
+/// for it.
+fn then(typed: &Typed) -> Option<String> {
+    let asked = typed.text("then");
+    if asked == "course" {
+        return Some("/course".to_owned());
+    }
+    let (to, key) = asked.split_once(':')?;
+    let key = ExperimentKey::parse(key).ok()?;
+    match to {
+        "experiment" => Some(format!("/course/experiments/{key}")),
+        "print" => Some(format!("/prep/experiments/{key}/bench-sheets?lists=yes")),
+        _ => None,
     }
 }
 

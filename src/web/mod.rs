@@ -15,6 +15,7 @@ pub mod error;
 pub mod fields;
 pub mod frame;
 mod headers;
+mod kept;
 mod log;
 mod parts;
 pub mod prep;
@@ -48,6 +49,7 @@ use tower_http::timeout::TimeoutLayer;
 pub use error::{PageError, PageResult};
 pub use fields::{Fields, QueryFields};
 pub use frame::{Frame, Page};
+pub use kept::KeptPages;
 pub use public::PublicAddress;
 pub use state::{AppState, Clock, Settings};
 pub use uncertainty::Uncertainty;
@@ -62,7 +64,7 @@ const LONGEST_REQUEST: Duration = Duration::from_secs(120);
 const LONGEST_DRAIN: Duration = Duration::from_secs(30);
 
 pub fn router(state: AppState) -> Router {
-    around(pages(), state)
+    around(pages(&state), state)
 }
 
 /// Serves until `stop` is ready, then lets requests under way end.
@@ -117,12 +119,13 @@ pub async fn asked_to_stop() {
     }
 }
 
-fn pages() -> Router<AppState> {
+fn pages(state: &AppState) -> Router<AppState> {
+    let of_students = student::routes().layer(from_fn_with_state(state.clone(), kept::keep));
     Router::new()
         .merge(sign_in::routes())
         // a bench has one bar of signal; staff pages hold true values and stay uncompressed, so that no length can tell
         // of them
-        .merge(student::routes().layer(CompressionLayer::new()))
+        .merge(of_students.layer(CompressionLayer::new()))
         .merge(assistant::routes())
         .merge(coordinator::routes())
         .merge(prep::routes())

@@ -5,6 +5,7 @@ use std::sync::atomic::{AtomicI64, Ordering};
 
 use jiff::{SignedDuration, Timestamp};
 
+use super::kept::KeptPages;
 use crate::desk::Desk;
 use crate::store::Store;
 
@@ -18,6 +19,8 @@ pub struct AppState {
     pub clock: Clock,
     /// Where people find the server, such as `https://lab.example.edu`; none: as they asked for it.
     pub public_address: Option<Arc<str>>,
+    /// Answers to forms of students, to be gone back to.
+    pub kept: KeptPages,
 }
 
 /// How the server meets its network.
@@ -44,6 +47,7 @@ impl AppState {
             settings,
             clock: Clock::default(),
             public_address: None,
+            kept: KeptPages::default(),
         }
     }
 

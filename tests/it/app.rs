@@ -131,12 +131,17 @@ impl Person {
         self.send(self.request(reqwest::Method::GET, path)).await
     }
 
-    /// Posts a form with the token of the session, read from a page as a browser would have it.
+    /// Posts a form with the token of the session, read from a page as a browser would have it. Where the answer is kept
+    /// under an address of its own, the person is led there.
     pub async fn post_form(&mut self, path: &str, fields: &[(&str, &str)]) -> Answer {
         let token = self.form_token().await;
         let mut with_token = vec![("csrf", token.as_str())];
         with_token.extend_from_slice(fields);
-        self.post_open(path, &with_token).await
+        let answer = self.post_open(path, &with_token).await;
+        match answer.status {
+            303 if answer.location().contains("?kept=") => self.get(answer.location()).await,
+            _ => answer,
+        }
     }
 
     /// Posts a form with a file, and the token of the session.

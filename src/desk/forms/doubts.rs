@@ -3,7 +3,7 @@
 use rust_decimal::Decimal;
 
 use crate::changes::{Change, LotValue};
-use crate::chem::Formula;
+use crate::chem::{Formula, printed};
 use crate::measure::plain;
 use crate::term::Term;
 
@@ -39,12 +39,13 @@ fn doubt(term: &Term, reagent: &str, molarity: Decimal) -> Option<String> {
     if nominal.is_empty() {
         let mut names: Vec<String> = used
             .iter()
-            .map(|(formula, _)| formula.to_string())
+            .map(|(formula, _)| printed(&formula.to_string()))
             .collect();
         names.sort();
         names.dedup();
         return Some(format!(
-            "No experiment uses {reagent}: the procedures of the course take {}",
+            "No experiment uses {}: the procedures of the course take {}",
+            printed(reagent),
             names.join(", ")
         ));
     }
@@ -59,8 +60,9 @@ fn doubt(term: &Term, reagent: &str, molarity: Decimal) -> Option<String> {
     let mut labels: Vec<String> = nominal.into_iter().map(plain).collect();
     labels.dedup();
     Some(format!(
-        "{} mol/L of {reagent} is more than 20 % off what the procedures name, {} mol/L",
+        "{} mol/L of {} is more than 20 % off what the procedures name, {} mol/L",
         plain(molarity),
+        printed(reagent),
         labels.join(" and ")
     ))
 }

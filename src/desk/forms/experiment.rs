@@ -9,6 +9,7 @@ use crate::desk::FileTexts;
 use crate::files;
 use crate::form::{Faults, Field, Form, Typed};
 use crate::ids::ExperimentKey;
+use crate::procedure::Procedure;
 use crate::term::{ExperimentSource, Term};
 use crate::text::found;
 
@@ -73,27 +74,48 @@ fn zone(typed: &str) -> Result<Zone, String> {
 
 /// Titles of the procedures an experiment can be added by, by key: the course's own, then the shipped ones.
 pub fn procedure_titles(term: &Term) -> BTreeMap<String, String> {
+    let all = procedures(term).into_iter();
+    all.map(|(key, procedure)| (key, procedure.title.clone()))
+        .collect()
+}
+
+fn procedures(term: &Term) -> BTreeMap<String, Procedure> {
     let mut texts: BTreeMap<String, String> = files::shipped_procedures().into_iter().collect();
     texts.extend(term.sources.procedures.clone());
-    let title = |(key, text): (String, String)| {
-        let procedure =
-            files::read_procedure(&format!("{key}.toml"), &text, &term.glassware).ok()?;
-        Some((key, procedure.title.clone()))
+    let read = |(key, text): (String, String)| {
+        let procedure = files::read_procedure(&format!("{key}.toml"), &text, &term.glassware);
+        Some((key, procedure.ok()?))
     };
-    texts.into_iter().filter_map(title).collect()
+    texts.into_iter().filter_map(read).collect()
+}
+
+/// Every procedure that can be chosen, each kind of work under a line of its own.
+fn by_scheme(term: &Term) -> Vec<(String, String)> {
+    let mut kinds: BTreeMap<String, Vec<(String, String)>> = BTreeMap::new();
+    for (key, procedure) in procedures(term) {
+        let kind = crate::words::sentence(procedure.scheme.words());
+        let choices = kinds.entry(kind).or_default();
+        choices.push((key, procedure.title.clone()));
+    }
+    let with_head = |(kind, mut choices): (String, Vec<(String, String)>)| {
+        choices.sort_by(|a, b| a.1.cmp(&b.1));
+        choices.insert(0, (String::new(), kind));
+        choices
+    };
+    kinds.into_iter().flat_map(with_head).collect()
 }
 
 impl ChangeForm for NewExperiment {
     fn form(&self, term: &Term, _: &Typed) -> Form {
         let zone = term.course.zone.name();
-        let procedures = procedure_titles(term).into_iter().collect();
+        let procedures = by_scheme(term);
         let mut fields = vec![
             Field::choice("procedure", "Procedure", "choose", procedures)
                 .expected("the key of a procedure of the course or a shipped one")
                 .needed()
                 .wide(),
             Field::text("key", "Key")
-                .hint("names it in files and in the gradebook: lower-case letters, digits and hyphens, such as vinegar")
+                .hint("names it in files and in the gradebook, such as vinegar; left empty it is the procedure's own")
                 .wide(),
         ];
         fields.extend(date_fields());
@@ -109,7 +131,11 @@ impl ChangeForm for NewExperiment {
 
     fn changes(&self, typed: &Typed, term: &Term, _: Who<'_>) -> Result<Vec<Change>, Faults> {
         let mut read = self.form(term, typed).read(typed);
-        let key = read.keep("key", ExperimentKey::parse(typed.text("key")));
+        let key = match typed.text("key") {
+            "" => typed.text("procedure"),
+            key => key,
+        };
+        let key = read.keep("key", ExperimentKey::parse(key));
         if let Some(key) = key.as_ref().filter(|key| term.experiment(key).is_some()) {
             let expected = "a key no experiment of the course has yet";
             read.fault("key", crate::text::found(key, expected));

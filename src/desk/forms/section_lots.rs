@@ -35,7 +35,7 @@ impl SectionLotsForm {
     pub fn missing(term: &Term, experiment: &Experiment) -> Vec<String> {
         let reagents = Self::reagents(experiment).into_iter();
         let none = reagents.filter(|(_, _, species)| Self::lots_of(term, species).is_empty());
-        none.map(|(_, _, species)| printed(species.written()))
+        none.map(|(_, _, species)| species.written().to_owned())
             .collect()
     }
 }

@@ -164,6 +164,7 @@ impl ChangeForm for StatedForm {
             What::Batch(_) => form,
             What::Lot | What::Unknown(_) => form.group("Days", day_fields()),
         }
+        .group("", vec![Field::hidden("then")])
         .enter("Save")
         .look("See first what it would change")
     }
@@ -191,6 +192,7 @@ impl ChangeForm for StatedForm {
         held.set(code_name, code);
         let reagent = reagent.unwrap_or_else(|| query.text("reagent").to_owned());
         held.set("reagent", reagent);
+        held.set("then", query.text("then"));
         if let Some(value) = value {
             held.set(value_name, value.value.to_string());
             held.set("uncertainty", value.standard_uncertainty.to_string());

@@ -13,9 +13,23 @@ use crate::term::Slot;
 /// A form below the line that unfolds it.
 pub struct Folded {
     pub summary: String,
+    /// The key that opens it.
+    pub key: &'static str,
     pub open: bool,
     pub form: Filled,
 }
+
+/// The key of each form, by its prefix.
+const KEYS: [(&str, &str); 8] = [
+    ("row-", "i"),
+    ("against-", "b"),
+    ("late-", "e"),
+    ("return-", "r"),
+    ("trial-", "t"),
+    ("adjust-", "p"),
+    ("points-", "h"),
+    ("note-", "m"),
+];
 
 /// Makes the forms of one submission.
 pub struct Folder<'a> {
@@ -209,8 +223,10 @@ impl Folder<'_> {
             true => (self.attempt.typed.clone(), self.attempt.faults.clone()),
             false => (Typed::default(), Faults::default()),
         };
+        let key = KEYS.iter().find(|(named, _)| *named == prefix);
         Folded {
             summary,
+            key: key.map_or("", |(_, key)| *key),
             open,
             form: form.filled(format!("{}/{path}", address(self.slot)), typed, faults),
         }

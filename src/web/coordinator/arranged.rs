@@ -6,7 +6,7 @@ use axum::response::IntoResponse;
 use crate::changes::{Arranged, SlotForm, SlotPage};
 use crate::course::Student;
 use crate::form::Filled;
-use crate::ids::ExperimentKey;
+use crate::ids::{ExperimentKey, StudentId};
 use crate::term::{Slot, Term};
 use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
 use crate::web::{Frame, Page, dates};
@@ -65,6 +65,12 @@ pub fn beside<'v, F: SlotForm>(
         let mut frame = visit.frame(format!("{}: {title}", F::PAGE.title));
         let places = [Some(&place), by_section].into_iter().flatten();
         frame.notice = notice(&visit.query, &places.collect::<Vec<_>>());
+        let student = StudentId::new(visit.query.text("student"));
+        if visit.query.text("done") == F::PAGE.done.1
+            && let Some(said) = form.said(term, &Slot::new(&experiment.key, &student))
+        {
+            frame.notice = Some(said);
+        }
         let filled = |place: &Place| place.filled(visit, term, refused.as_ref());
         Ok(Page(ArrangedPage {
             frame,

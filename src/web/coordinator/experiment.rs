@@ -1,4 +1,4 @@
-//! One experiment: its procedure and marking, whether that is fair, its dates and lots.
+//! Setting up an experiment: its procedure and marking, whether that is fair, its dates and lots.
 
 use std::collections::BTreeMap;
 
@@ -6,11 +6,10 @@ use askama::Template;
 use axum::response::IntoResponse;
 
 use super::experiments;
-use super::glance::{self, Tally};
-use super::marks::{Histograms, histograms};
+use super::glance::{Tally, record_lot};
 use super::titres::{self, Titre};
 use super::words;
-use crate::chem::printed_reaction;
+use crate::chem::{printed, printed_reaction};
 use crate::desk::forms::{ExperimentDates, SectionLotsForm, ShowTruth};
 use crate::form::Filled;
 use crate::ids::ExperimentKey;
@@ -19,7 +18,6 @@ use crate::procedure::{Procedure, marking_in_words};
 use crate::simulate::{Fairness, Remedy, fairness, remedies};
 use crate::term::Slot;
 use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
-use crate::web::digits::{SectionDigits, section_digits};
 use crate::web::{Frame, Page, PageError};
 
 /// Students of the class that is simulated to see whether the marking is fair.
@@ -63,11 +61,7 @@ struct ExperimentPage {
     dates: Filled,
     lots: Filled,
     truth: Filled,
-    state: &'static str,
-    tag: &'static str,
-    tally: Tally,
-    /// How marks are spread; none while there are none.
-    marks: Option<Histograms>,
+    without_bottle: usize,
     /// Students with other dates than their section.
     arranged: usize,
     /// Sections with dates of their own.
@@ -82,9 +76,8 @@ struct ExperimentPage {
     titres_head: String,
     titres_words: String,
     titres_warn: bool,
-    /// Reagents of which there is no lot yet.
-    missing: Vec<String>,
-    digits: Vec<SectionDigits>,
+    /// Reagents of which there is no lot yet, each with where one is recorded.
+    missing: Vec<(String, String)>,
 }
 
 /// What a class can reach, in words.
@@ -125,10 +118,15 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
         let term = &view.term;
         let experiment = visit.experiment(term)?;
         let (key, procedure) = (&experiment.key, &experiment.procedure);
-        let (state_word, tag) = glance::state(&view, experiment, visit.now());
         let (titres, titres_with) = titres::expected(term, experiment);
         let mut frame = visit.frame(&procedure.title);
-        let places = [&DATES, &LOTS, &TRUTH, &experiments::NEW];
+        let places = [
+            &DATES,
+            &LOTS,
+            &TRUTH,
+            &experiments::NEW,
+            &crate::web::prep::record::LOT,
+        ];
         frame.notice = notice(&visit.query, &places);
         Ok(Page(ExperimentPage {
             frame,
@@ -136,11 +134,11 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
             dates: DATES.filled(visit, term, refused.as_ref())?,
             lots: LOTS.filled(visit, term, refused.as_ref())?,
             truth: TRUTH.filled(visit, term, refused.as_ref())?,
-            missing: SectionLotsForm::missing(term, experiment),
-            state: state_word,
-            tag,
-            tally: Tally::of(&view, key, None),
-            marks: histograms(&view, key),
+            missing: SectionLotsForm::missing(term, experiment)
+                .into_iter()
+                .map(|reagent| (printed(&reagent), record_lot(key, &reagent)))
+                .collect(),
+            without_bottle: Tally::of(&view, key, None).without_bottle,
             arranged: term
                 .enrolled()
                 .filter(|s| term.extension(&Slot::new(key, &s.id)).is_some())
@@ -160,7 +158,6 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
             titres,
             titres_with,
             titres_head: titres::head(procedure),
-            digits: section_digits(&view, experiment, |_| true),
         })
         .into_response())
     })

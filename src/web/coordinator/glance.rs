@@ -3,12 +3,15 @@
 use jiff::Timestamp;
 use jiff::civil::DateTime;
 
-use crate::chem::Formula;
+use super::audit::{Proposal, proposal};
+use crate::chem::{Formula, printed};
 use crate::course::{Experiment, StaffRole};
 use crate::desk::Image;
 use crate::ids::ExperimentKey;
 use crate::procedure::Dates;
 use crate::term::{Slot, Status};
+use crate::truth::{Bottle, Keeping};
+use crate::web::changing::in_query;
 use crate::web::dates;
 use crate::words::counted;
 
@@ -211,6 +214,49 @@ fn is_past(image: &Image, local: DateTime, now: Timestamp) -> bool {
     at.is_some_and(|at| at <= now)
 }
 
+/// A group of results that looks off, also once they are released.
+pub struct Alarm {
+    /// Title of the experiment.
+    pub title: String,
+    pub words: String,
+    pub href: String,
+    pub released: bool,
+    /// Values that the class finds, by the bottle.
+    pub proposals: Vec<(String, Proposal)>,
+}
+
+/// The alarms of all experiments.
+pub fn alarms(image: &Image) -> Vec<Alarm> {
+    let experiments = image.term.experiments.iter();
+    experiments.filter_map(|e| alarm(image, e)).collect()
+}
+
+/// What looks off in an experiment, if anything does. The audit has to be at hand.
+pub fn alarm(image: &Image, experiment: &Experiment) -> Option<Alarm> {
+    let audit = image.audit(experiment)?;
+    let groups: Vec<String> = audit.named().map(|group| group.name.to_string()).collect();
+    if groups.is_empty() {
+        return None;
+    }
+    let value = audit.named().any(|g| audit.assigned.contains_key(&g.name));
+    let why = if value {
+        "the class does not find what was assigned"
+    } else {
+        "its results are off"
+    };
+    let proposals = audit.named().filter_map(|group| {
+        let found = proposal(&image.term, experiment, audit, group)?;
+        Some((group.name.to_string(), found))
+    });
+    Some(Alarm {
+        title: experiment.procedure.title.clone(),
+        words: format!("look at {} first; {why}.", groups.join(", ")),
+        href: format!("/course/experiments/{}/audit", experiment.key),
+        released: image.term.released.contains_key(&experiment.key),
+        proposals: proposals.collect(),
+    })
+}
+
 /// What is to be done next, the course first, then by experiment.
 pub fn next_steps(image: &Image, now: Timestamp) -> Vec<NextStep> {
     let term = &image.term;
@@ -250,30 +296,29 @@ pub fn next_steps(image: &Image, now: Timestamp) -> Vec<NextStep> {
             "Add the first",
         );
     }
-    for (experiment, audit) in term.experiments.iter().zip(image.audits()) {
-        let released = image.is_released(&experiment.key);
-        let groups: Vec<String> = audit.named().map(|group| group.name.to_string()).collect();
-        if !groups.is_empty() && !released {
-            let value = audit.named().any(|g| audit.assigned.contains_key(&g.name));
-            let why = if value {
-                "the class does not find what was assigned"
-            } else {
-                "its results are off"
-            };
+    let today = term.course.zone.local(now).date();
+    for (bottle, life) in &term.shelf {
+        let keeping = life.keeping(today);
+        if let (Bottle::Lot(code), Keeping::Expired(_)) = (bottle, keeping) {
+            let words = keeping.words().unwrap_or_default();
             steps.push(NextStep {
-                words: format!(
-                    "{}: look at {} first; {why}.",
-                    experiment.procedure.title,
-                    groups.join(", ")
-                ),
-                href: format!("/course/experiments/{}/audit", experiment.key),
-                link: "Audit",
+                words: format!("Lot {code}: {words}."),
+                href: format!("/prep/lot?code={}", in_query(code)),
+                link: "The lot",
             });
         }
-        // a wrong value put right settles many a flag: that comes before reviewing them
+    }
+    for experiment in &term.experiments {
+        let released = image.is_released(&experiment.key);
         steps.extend(steps_of(image, experiment, now, released));
     }
     steps
+}
+
+/// Where a lot of a reagent is recorded that an experiment lacks.
+pub fn record_lot(key: &ExperimentKey, reagent: &str) -> String {
+    let reagent = in_query(reagent);
+    format!("/prep/lots/record?reagent={reagent}&then=experiment:{key}")
 }
 
 fn steps_of(
@@ -298,10 +343,10 @@ fn steps_of(
     let excess = procedure.excess().map(|e| &e.species);
     for species in [titrant, excess].into_iter().flatten() {
         if !has_lot(species) {
-            let words = format!("{title}: there is no lot of {species} yet.");
+            let name = printed(&species.to_string());
             steps.push(NextStep {
-                words,
-                href: "/course/lots".to_owned(),
+                words: format!("{title}: there is no lot of {name} yet."),
+                href: record_lot(key, &species.to_string()),
                 link: "Enter a lot",
             });
         }
@@ -311,7 +356,11 @@ fn steps_of(
     };
     if term.unknowns.get(key).is_none_or(|u| u.is_empty()) {
         let words = format!("{title}: it has no unknowns yet.");
-        step_to(words, format!("{at}/unknowns"), "Enter unknowns");
+        step_to(
+            words,
+            format!("/prep/experiments/{key}/batch?then=print:{key}"),
+            "Enter unknowns",
+        );
         return steps;
     }
     let tally = Tally::of(image, key, None);

@@ -5,13 +5,14 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
 use super::glance::{
-    ExperimentRow, NextStep, SectionRow, experiment_rows, next_steps, section_rows,
+    Alarm, ExperimentRow, NextStep, SectionRow, alarms, experiment_rows, next_steps, section_rows,
 };
 use crate::desk::forms::course_form;
 use crate::desk::{self, PrepareError};
 use crate::form::{Faults, Filled, Typed};
 use crate::store::StoreError;
 use crate::text::Fault;
+use crate::web::changing::notice;
 use crate::web::{CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields};
 use crate::words::counted;
 
@@ -27,6 +28,7 @@ struct Setup {
 struct Home {
     frame: Frame,
     term: String,
+    alarms: Vec<Alarm>,
     steps: Vec<NextStep>,
     experiments: Vec<ExperimentRow>,
     sections: Vec<SectionRow>,
@@ -76,12 +78,13 @@ pub async fn page(visitor: CoordinatorVisitor, query: QueryFields) -> PageResult
             let changes = counted(n, "change", "changes");
             Some(format!("The course folder is in: {changes}."))
         }
-        _ => None,
+        _ => notice(&query.0, &[&super::lots::LOT, &super::unknowns::UNKNOWN]),
     };
     let now = visitor.now();
     Ok(Page(Home {
         frame,
         term: view.term.course.term.clone(),
+        alarms: alarms(&view),
         steps: next_steps(&view, now),
         experiments: experiment_rows(&view, now),
         sections: section_rows(&view, now),

@@ -7,6 +7,7 @@ use super::words::aligned;
 use crate::chem::{Formula, printed};
 use crate::desk::ValueVersion;
 use crate::desk::forms::{StatedForm, What, reagents};
+use crate::truth::Assigned;
 use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
 use crate::web::prep::record;
 use crate::web::{Frame, Page, dates};
@@ -72,11 +73,12 @@ pub fn history(
         count > 1
     });
     let mut rows: Vec<HistoryRow> = altered
-        .map(|v| HistoryRow {
+        .map(|v| (v, as_stated(&v.value)))
+        .map(|(v, (value, uncertainty))| HistoryRow {
             code: v.code.clone(),
             version: v.version,
-            value: v.value.value.to_string(),
-            uncertainty: v.value.standard_uncertainty.to_string(),
+            value,
+            uncertainty,
             reason: v.reason.clone(),
             by: v.by.clone(),
             at: dates::instant(zone, v.at),
@@ -86,6 +88,17 @@ pub fn history(
         .collect();
     rows.sort_by(|a, b| a.code.cmp(&b.code).then(b.version.cmp(&a.version)));
     rows
+}
+
+/// A value as it was stated; one that was computed has more digits than anybody reads.
+fn as_stated(value: &Assigned) -> (String, String) {
+    const MOST: u32 = 8;
+    if value.value.scale().max(value.standard_uncertainty.scale()) > MOST {
+        return value.rounded();
+    }
+    let figures = [value.value, value.standard_uncertainty];
+    let [value, u] = figures.map(|figure| figure.to_string());
+    (value, u)
 }
 
 fn put_back(
@@ -111,13 +124,16 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
             Ok(formula) if used.iter().any(|(known, _)| *known == formula.to_string()) => None,
             _ => Some("no experiment uses this reagent: is it written as in the procedure?"),
         };
-        let rows = term.lots.values().map(|lot| LotRow {
-            code: lot.code.to_string(),
-            remark: remark(&lot.reagent),
-            reagent: printed(&lot.reagent),
-            molarity: lot.molarity.value.to_string(),
-            uncertainty: lot.molarity.standard_uncertainty.to_string(),
-            version: lot.version,
+        let rows = term.lots.values().map(|lot| {
+            let (molarity, uncertainty) = as_stated(&lot.molarity);
+            LotRow {
+                code: lot.code.to_string(),
+                remark: remark(&lot.reagent),
+                reagent: printed(&lot.reagent),
+                molarity,
+                uncertainty,
+                version: lot.version,
+            }
         });
         let mut rows: Vec<LotRow> = rows.collect();
         aligned(rows.iter_mut().map(|row| &mut row.molarity));

@@ -17,6 +17,7 @@ mod marks;
 mod oneroster;
 mod procedures;
 mod release;
+mod results;
 mod roster;
 mod roster_columns;
 mod sections;
@@ -102,6 +103,7 @@ pub fn routes() -> Router<AppState> {
 fn of_experiment() -> Router<AppState> {
     Router::new()
         .route("/", page_of(&experiment::DATES))
+        .route("/results", get(results::page))
         .route("/dates", entered(&experiment::DATES))
         .route("/dates/preview", looked(|_| &experiment::DATES))
         .route("/lots", entered(&experiment::LOTS))

@@ -5,7 +5,9 @@ use askama::Template;
 use axum::response::IntoResponse;
 use jiff::civil::DateTime;
 
-use super::glance::Tally;
+use super::audit::{Axis, Strip, Tick, words};
+use super::glance::{Alarm, Tally, alarm};
+use super::marks::{Histograms, histograms};
 use crate::changes::ReleaseForm;
 use crate::course::Student;
 use crate::desk::Image;
@@ -65,10 +67,12 @@ struct ReleasePage {
     chosen: Option<SectionRelease>,
     /// What each student of that section sees.
     seen: Vec<Seen>,
-    /// Values that the class does not find.
-    off: Vec<String>,
-    /// Sections, assistants and burettes whose results are off.
-    odd: Vec<String>,
+    alarm: Option<Alarm>,
+    /// How marks are spread; none while there are none.
+    marks: Option<Histograms>,
+    /// What groups find against what was assigned: those that look off, or else the bottles.
+    strips: Vec<(String, Strip)>,
+    ticks: Vec<Tick>,
     /// When the last section is due, if that is still to come.
     not_due: Option<String>,
     /// Nobody has the results.
@@ -105,11 +109,7 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
         let experiment = visit.experiment(term)?;
         let (key, title) = (&experiment.key, &experiment.procedure.title);
         view.audited().await?;
-        let audit = view.audit(experiment);
-        let named = audit.into_iter().flat_map(ExperimentAudit::named);
-        let (off, odd): (Vec<&AuditGroup>, Vec<&AuditGroup>) =
-            named.partition(|group| audit.is_some_and(|a| a.assigned.contains_key(&group.name)));
-        let names = |groups: Vec<&AuditGroup>| groups.iter().map(|g| g.name.to_string()).collect();
+        let (strips, ticks) = view.audit(experiment).map(strips).unwrap_or_default();
         let sections: Vec<SectionRelease> = term
             .sections()
             .into_iter()
@@ -156,8 +156,10 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
                 .map_or_else(Vec::new, |s| seen(&view, key, &s.name)),
             release,
             withdraw,
-            off: names(off),
-            odd: names(odd),
+            alarm: alarm(&view, experiment),
+            marks: histograms(&view, key),
+            strips,
+            ticks,
             not_due: dues
                 .max()
                 .filter(|due| is_to_come(visit, &view, *due))
@@ -173,6 +175,22 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
         })
         .into_response())
     })
+}
+
+/// Strips of the groups that look off; where none does, of those with a value of their own.
+fn strips(audit: &ExperimentAudit) -> (Vec<(String, Strip)>, Vec<Tick>) {
+    const MOST: usize = 8;
+    let errors = audit.results.iter().map(|one| one.observed.error_percent);
+    let errors: Vec<f64> = errors.collect();
+    let axis = Axis::of(&audit.groups, &errors);
+    let assigned = |group: &&AuditGroup| audit.assigned.contains_key(&group.name);
+    let mut groups: Vec<&AuditGroup> = audit.named().collect();
+    if groups.is_empty() {
+        groups = audit.groups.iter().filter(assigned).take(MOST).collect();
+    }
+    let strip = |group: &AuditGroup| (words::capital(&group.name), axis.strip(group, &errors));
+    let strips = groups.into_iter().map(strip).collect();
+    (strips, axis.ticks())
 }
 
 fn of_section(visit: &Visit, view: &Image, key: &ExperimentKey, section: &str) -> SectionRelease {

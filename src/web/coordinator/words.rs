@@ -1,5 +1,6 @@
 //! A procedure in words, and columns of numbers.
 
+use crate::chem::printed;
 use crate::procedure::{self, Procedure};
 
 /// What a coordinator wants to know of a procedure: a subject and a sentence each.
@@ -23,7 +24,7 @@ pub fn facts(procedure: &Procedure) -> Vec<(&'static str, String)> {
             "Excess",
             format!(
                 "{}, nominally {} mol/L, with a {}",
-                excess.species,
+                printed(&excess.species.to_string()),
                 excess.nominal,
                 excess.glassware.title()
             ),
@@ -33,11 +34,12 @@ pub fn facts(procedure: &Procedure) -> Vec<(&'static str, String)> {
     let result = match scheme.asked() {
         None => format!("density in {unit}"),
         Some(asked) if asked.analyte == asked.expressed_as => {
-            format!("{} in {unit}", asked.analyte)
+            format!("{} in {unit}", printed(&asked.analyte.to_string()))
         }
         Some(asked) => format!(
             "{} expressed as {} in {unit}",
-            asked.analyte, asked.expressed_as
+            printed(&asked.analyte.to_string()),
+            printed(&asked.expressed_as.to_string())
         ),
     };
     facts.push(("Result", result));

@@ -80,8 +80,14 @@ fn page<'a>(visit: &'a Visit, refused: Option<Refused>, place: &'static Place) -
         let code = codes.into_iter().find(|code| !code.is_empty());
         let code = in_query(code.unwrap_or_default());
         let how = form.form.field("how").and_then(|field| field.fixed.clone());
+        let asked = ["reagent", "then"].map(|name| (name, form.typed.text(name)));
+        let asked: String = asked
+            .into_iter()
+            .filter(|(_, value)| !value.is_empty())
+            .map(|(name, value)| format!("&{name}={}", in_query(value)))
+            .collect();
         let way = |way: How| {
-            let at = format!("{}?how={}&code={code}", form.action, way.name());
+            let at = format!("{}?how={}&code={code}{asked}", form.action, way.name());
             (at, way.words(), how.as_deref() == Some(way.name()))
         };
         let ways = How::of(&what, term).into_iter().map(way).collect();

@@ -7,6 +7,7 @@ use askama::Template;
 use axum::response::IntoResponse;
 
 use super::qr::{Qr, bottle_address, qr};
+use super::record::BATCH;
 use crate::columns::Column;
 use crate::course::{Experiment, Student};
 use crate::ids::{ExperimentKey, LotCode};
@@ -16,6 +17,7 @@ use crate::submission::TrialLabel;
 use crate::term::{Slot, Term};
 use crate::truth::Bottle;
 use crate::web::at::ExperimentAt;
+use crate::web::changing::notice;
 use crate::web::parts::{Parts, from_to};
 use crate::web::{
     AssistantVisitor, Fields, Frame, Page, PageResult, PrepVisitor, PublicAddress, QueryFields,
@@ -56,6 +58,10 @@ struct BenchSheetsPage {
     frame: Frame,
     title: String,
     back: String,
+    /// Where the labels are; none for who has them not to print.
+    labels: Option<String>,
+    /// The issue list, where it is printed with the sheets.
+    lists: Vec<Section>,
     sheets: Vec<BenchSheet>,
     parts: Parts,
     tables: Vec<SheetTable>,
@@ -168,7 +174,8 @@ pub async fn section(
     }))
 }
 
-/// `GET /prep/experiments/{key}/bench-sheets`: `?section=` for one, `?blank=` for so many without a name.
+/// `GET /prep/experiments/{key}/bench-sheets`: `?section=` for one, `?blank=` for so many without a name, `?lists=yes` for
+/// the issue list as well.
 pub async fn bench(
     visitor: PrepVisitor,
     key: ExperimentAt,
@@ -178,7 +185,19 @@ pub async fn bench(
     let view = visitor.view().await?;
     let frame = visitor.frame("Bench sheets");
     let back = format!("/prep/experiments/{key}");
-    bench_sheets(&view.term, &key, (frame, back), &server, &query.0, |_| true)
+    let mut page = bench_sheets(&view.term, &key, (frame, back), &server, &query.0, |_| true)?;
+    page.0.labels = Some(format!("/prep/experiments/{key}/labels"));
+    if !query.0.text("lists").is_empty() {
+        let today = view.term.course.zone.local(visitor.now()).date();
+        let wanted = query.0.text("section");
+        let of = (key.of(&view.term)?, today);
+        page.0.lists = of_sections(&view.term, of, &Benches::of(&query.0), |section| {
+            wanted.is_empty() || section == wanted
+        });
+        page.0.frame.title = "Print pack".to_owned();
+        page.0.frame.notice = notice(&query.0, &[&BATCH]);
+    }
+    Ok(page)
 }
 
 /// `GET /sheets/{experiment}/bench`: the same for an assistant's sections.
@@ -345,6 +364,8 @@ fn bench_sheets(
         frame,
         title: procedure.title.clone(),
         back,
+        labels: None,
+        lists: Vec::new(),
         sheets,
         parts,
         tables: tables(procedure),

@@ -4,7 +4,7 @@ use axum::extract::Path;
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
 
-use super::bench_page::{Told, form_page, look_page};
+use super::bench_page::{Told, form_page, look_page, shell_page};
 use super::entry::{Entry, doubts};
 use super::sharing::{self, SharedPage};
 use crate::course::Experiment;
@@ -15,6 +15,7 @@ use crate::web::{Fields, Page, PageError, PageResult, QueryFields, StudentVisito
 
 /// `GET /student/experiments/{key}/bench`: empty, or filled with what was handed in. A code scanned from a bottle comes
 /// as `unknown`. Where a bench mate has entered the readings it shows those, unless `own` asks for a form of one's own.
+/// `shell` asks for the empty form that the browser keeps.
 pub async fn form(
     Path(key): Path<ExperimentKey>,
     visitor: StudentVisitor,
@@ -23,11 +24,33 @@ pub async fn form(
     let owner = owner(&visitor).await?;
     let view = visitor.view().await?;
     let (experiment, slot) = find(&view, &key, &visitor)?;
+    let wants_shell = !query.text("shell").is_empty();
     if query.text("own").is_empty() && sharing::read_by_mate(&view, &slot) {
+        if wants_shell {
+            return Err(PageError::not_found());
+        }
         let page = SharedPage::new(&view, experiment, &visitor, crate::web::random_key()?);
         return Ok(Page(page).into_response());
     }
     let held = view.term.submissions.get(&slot);
+    let lots = |entry: &mut Entry| {
+        let defaults = view.term.default_lots(experiment, &visitor.section);
+        if entry.lot.is_empty() {
+            entry.lot = defaults.titrant.as_deref().unwrap_or_default().to_owned();
+        }
+        if entry.excess_lot.is_empty() {
+            entry.excess_lot = defaults.excess.as_deref().unwrap_or_default().to_owned();
+        }
+    };
+    if wants_shell {
+        let mut entry = Entry {
+            seen: held.map_or(0, Vec::len),
+            ..Entry::empty(&experiment.procedure, String::new())
+        };
+        lots(&mut entry);
+        let page = shell_page(&view, experiment, &visitor, entry, owner);
+        return Ok(Page(page).into_response());
+    }
     let request_key = crate::web::random_key()?;
     let mut entry =
         match held.and_then(|revisions| revisions.last().map(|last| (revisions.len(), last))) {
@@ -36,13 +59,7 @@ pub async fn form(
             }
             None => Entry::empty(&experiment.procedure, request_key),
         };
-    let defaults = view.term.default_lots(experiment, &visitor.section);
-    if entry.lot.is_empty() {
-        entry.lot = defaults.titrant.as_deref().unwrap_or_default().to_owned();
-    }
-    if entry.excess_lot.is_empty() {
-        entry.excess_lot = defaults.excess.as_deref().unwrap_or_default().to_owned();
-    }
+    lots(&mut entry);
     let scanned = query.text("unknown");
     if !scanned.is_empty() {
         entry.unknown = scanned.chars().take(40).collect();

@@ -5,7 +5,9 @@ use std::cmp::Ordering;
 use askama::Template;
 use jiff::Timestamp;
 
-use super::entry::{Doubt, Entry, FILLINGS, FieldFault, field_name, instrument_label, title};
+use super::entry::{
+    Doubt, Entry, FILLINGS, FieldFault, field_name, instrument_label, lot_labels, title,
+};
 use super::experiment::returned_note;
 use super::instruments::{expressed_as, instrument_words, standard_words};
 use super::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
@@ -29,7 +31,8 @@ pub struct BenchForm {
     heading: Heading,
     entry: Entry,
     rows: Vec<FormRow>,
-    lot_label: &'static str,
+    lot_label: String,
+    excess_lot_label: String,
     lots: Vec<String>,
     excess_lots: Vec<String>,
     needs_lot: bool,
@@ -54,6 +57,8 @@ pub struct Told {
     pub fresh: bool,
     /// The code on the bottle comes from its label, and not from a draft.
     pub scanned: bool,
+    /// The form is kept by the browser for when there is no connection.
+    pub shell: bool,
 }
 
 /// What would be handed in.
@@ -61,6 +66,7 @@ pub struct Told {
 #[template(path = "student/look.html")]
 pub struct Look {
     frame: Frame,
+    lot_labels: [String; 2],
     heading: Heading,
     entry: Entry,
     hidden: Vec<(String, String)>,
@@ -138,11 +144,13 @@ pub fn form_page(
             same.into_iter().map(|lot| lot.code.to_string()).collect()
         }
     };
+    let [lot_label, excess_lot_label] = lot_labels(procedure);
     BenchForm {
         frame: visitor.frame(&experiment.procedure.title),
         heading: heading(view, experiment, visitor, owner),
         rows: form_rows(procedure, &entry, &told.faults),
-        lot_label: procedure.scheme.reagents().bottle,
+        lot_label,
+        excess_lot_label,
         lots: procedure
             .lot_reagent()
             .map(|(species, _)| lots_of(species))
@@ -166,6 +174,35 @@ pub fn form_page(
     }
 }
 
+/// The form with nothing in it but what the label of the bottle says: no name, no token, nothing handed in.
+pub fn shell_page(
+    view: &Image,
+    experiment: &Experiment,
+    visitor: &StudentVisitor,
+    entry: Entry,
+    owner: String,
+) -> BenchForm {
+    let told = Told {
+        fresh: true,
+        shell: true,
+        ..Told::default()
+    };
+    let page = form_page(view, experiment, visitor, entry, owner, told);
+    BenchForm {
+        frame: Frame {
+            course: page.frame.course,
+            title: page.frame.title,
+            ..Frame::default()
+        },
+        heading: Heading {
+            mates: None,
+            returned: None,
+            ..page.heading
+        },
+        ..page
+    }
+}
+
 /// What would be handed in, with nothing said against it yet.
 pub fn look_page(
     view: &Image,
@@ -181,6 +218,7 @@ pub fn look_page(
     let work_up = work_up_readings(procedure, &hand_in);
     Look {
         frame: visitor.frame("Check before handing in"),
+        lot_labels: lot_labels(procedure),
         heading: heading(view, experiment, visitor, owner),
         hidden: hidden(&entry),
         readings: readings_table(procedure, &hand_in),

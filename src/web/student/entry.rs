@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 
+use crate::chem::{Formula, printed};
 use crate::columns::{Cells, Column, read_cells};
 use crate::ids::{LotCode, UnknownCode};
 use crate::judge::{questions, refusals};
@@ -61,6 +62,18 @@ pub struct Doubt {
     /// What people call the field.
     pub label: String,
     pub text: String,
+}
+
+/// What the field of the reagent's lot is called, and that of the reagent in excess.
+pub fn lot_labels(procedure: &Procedure) -> [String; 2] {
+    let label = |species: Option<&Formula>, otherwise: &str| match species {
+        Some(species) => format!("{}, lot", printed(species.written())),
+        None => otherwise.to_owned(),
+    };
+    [
+        label(procedure.lot_reagent().map(|(species, _)| species), "Lot"),
+        label(procedure.excess().map(|e| &e.species), "Lot in excess"),
+    ]
 }
 
 /// Most numbered trials of the form.
@@ -258,11 +271,12 @@ impl Entry {
                 }
                 (!code.is_empty()).then(|| LotCode::new(code))
             };
+        let [lot_label, excess_label] = lot_labels(procedure);
         let titrant = lot(
             &self.lot,
             procedure.uses_titrant_lot(),
             "lot",
-            "Titrant lot",
+            &lot_label,
             &mut faults,
         );
         let needs_excess = procedure.uses_excess_lot() && !procedure.trials.blank;
@@ -270,7 +284,7 @@ impl Entry {
             &self.excess_lot,
             needs_excess,
             "excess_lot",
-            "Excess reagent lot",
+            &excess_label,
             &mut faults,
         );
         for row in self.rows.iter().filter(|row| !row.is_blank()) {

@@ -85,8 +85,8 @@ struct Feedback {
     picture: Option<TrialsPicture>,
     unit: &'static str,
     expanded: Option<String>,
-    /// Standard deviation of the trials that count, and half-width of the interval of their mean.
-    scatter: Option<(String, String)>,
+    /// Standard deviation of the trials that count.
+    scatter: Option<String>,
     parts: Vec<PartMark>,
     late: Option<(String, String)>,
     adjustment: Option<(String, String)>,
@@ -293,7 +293,7 @@ fn feedback(view: &Image, experiment: &Experiment, slot: &Slot) -> Option<Feedba
         scatter: evaluation
             .outcome
             .as_ref()
-            .and_then(|o| Some((figures(o.std_dev?), figures(o.confidence_95?)))),
+            .and_then(|o| Some(figures(o.std_dev?))),
         parts: marks.parts.clone(),
         late: (!marks.late_sentence.is_empty())
             .then(|| (marks.late.to_string(), marks.late_sentence.clone())),

@@ -1,12 +1,13 @@
 //! What is measured with what, in words.
 
+use crate::chem::printed;
 use crate::procedure::Procedure;
 use crate::words::counted;
 
 /// What the result is expressed as; the density of the sample where nothing is.
 pub fn expressed_as(procedure: &Procedure) -> String {
     match procedure.scheme.asked() {
-        Some(asked) => asked.expressed_as.to_string(),
+        Some(asked) => printed(&asked.expressed_as.to_string()),
         None => "density".to_owned(),
     }
 }

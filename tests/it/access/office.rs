@@ -19,7 +19,8 @@ pub const FILES: [(&str, &str, &str, Open); 2] = [
 ];
 
 /// Method and path as the router has it; the experiment asked for is `acid`.
-pub const ROUTES: [(&str, &str); 20] = [
+pub const ROUTES: [(&str, &str); 21] = [
+    ("GET", "/course/experiments/{key}/results"),
     ("GET", "/course/experiments/{key}/extensions"),
     ("POST", "/course/experiments/{key}/extensions"),
     ("POST", "/course/experiments/{key}/extensions/preview"),

@@ -4,10 +4,12 @@ use std::time::Duration;
 
 use concordant::desk::accounts::set_password;
 use serde_json::json;
+use thirtyfour::By;
 
 use super::bench::{BENCH, NO_SCRIPTS, at_the_bench, drafts, says, set_offline, two_trials, value};
+use super::line::Line;
 use super::student::{field, open_part_of, write};
-use super::{Look, PHONE, with};
+use super::{Browser, Look, PHONE, sign_in_at, with};
 use crate::app::{PASSWORD, TestApp};
 use crate::week;
 
@@ -199,4 +201,140 @@ async fn a_stale_tab_is_told_and_loses_nothing() {
 #[tokio::test(flavor = "multi_thread")]
 async fn a_stale_tab_is_told_and_loses_nothing_without_scripts() {
     two_tabs(NO_SCRIPTS).await;
+}
+
+/// Goes back, and says what the page shows first; a browser that asks whether to send a form again has no heading of ours.
+async fn back(browser: &Browser) -> String {
+    browser.driver.back().await.expect("there is a way back");
+    browser.text("h1").await
+}
+
+async fn the_way_back(look: Look) {
+    let app = week::app().await;
+    with(look, |browser| async move {
+        at_the_bench(&app, &browser, "0042").await;
+        let form = browser.text("h1").await;
+        two_trials(&browser).await;
+        write(&browser, &field("2.burette_end_mL"), "20,4x").await;
+        browser.submit("main .bar button").await;
+        assert!(browser.text(".summary-errors").await.contains("20,4x"));
+        write(&browser, &field("2.burette_end_mL"), "20.48").await;
+        browser.submit("main .bar button").await;
+        assert_eq!(browser.text("h1").await, "Check before handing in");
+        assert_eq!(back(&browser).await, form);
+        // with scripts the draft is newer than the page that was refused
+        let shown = if look.scripts { "20.48" } else { "20,4x" };
+        assert_eq!(value(&browser, "2.burette_end_mL").await, shown);
+        assert_eq!(value(&browser, "1.burette_end_mL").await, "20.40");
+        browser.driver.forward().await.expect("there is a way on");
+        assert_eq!(browser.text("h1").await, "Check before handing in");
+        browser.driver.refresh().await.expect("the page comes anew");
+        assert_eq!(browser.text("h1").await, "Check before handing in");
+        browser.submit("main .bar button").await;
+        assert!(browser.text("h1").await.starts_with(&receipt(&app).await));
+        assert_eq!(back(&browser).await, "Check before handing in");
+        browser.submit("main .bar button").await;
+        assert!(browser.text("h1").await.starts_with(&receipt(&app).await));
+        assert_eq!(submissions(&app).await, 1, "sent twice, received once");
+    })
+    .await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_way_back_from_a_refused_form_asks_nothing_and_loses_nothing() {
+    the_way_back(PHONE).await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_way_back_from_a_refused_form_asks_nothing_without_scripts() {
+    the_way_back(NO_SCRIPTS).await;
+}
+
+/// A page kept for one session is nobody else's.
+#[tokio::test]
+async fn a_kept_answer_is_shown_to_its_own_session_alone() {
+    let app = week::app().await;
+    let mut student = app.person("0042").await;
+    let token = student.form_token().await;
+    let typed = [("csrf", token.as_str()), ("1.burette_end_mL", "20,4x")];
+    let answer = student.post_open(BENCH, &typed).await;
+    assert_eq!(answer.status, 303);
+    let kept = answer.location().to_owned();
+    let own = student.get(&kept).await;
+    assert_eq!(own.status, 422);
+    assert!(own.body.contains("20,4x"));
+    let other = app.person("0043").await.get(&kept).await;
+    assert_eq!((other.status, other.location()), (303, BENCH));
+    let stranger = app.stranger().get(&kept).await;
+    assert!(!stranger.body.contains("20,4x"));
+}
+
+/// Waits until the browser has put the empty form by.
+async fn form_put_by(browser: &Browser) {
+    let script = format!(
+        "return navigator.serviceWorker.controller ? caches.match('{BENCH}').then(Boolean) : false"
+    );
+    for _ in 0..200 {
+        let there = browser.driver.execute(&script, vec![]).await;
+        if there.expect("the script runs").json() == &json!(true) {
+            return;
+        }
+        tokio::time::sleep(Duration::from_millis(50)).await;
+    }
+    panic!("the form was not put by within 10 s");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_form_opens_without_a_connection_once_it_has_been_opened() {
+    let app = week::app().await;
+    with(PHONE, |browser| async move {
+        let line = Line::to(&app.address).await;
+        let address = format!("{}{BENCH}", line.address);
+        sign_in_at(&app, &line.address, &browser, "0042").await;
+        browser.open(&address).await;
+        form_put_by(&browser).await;
+        write(&browser, &field("1.burette_start_mL"), "0.00").await;
+        write(&browser, &field("1.burette_end_mL"), "20.40").await;
+        line.cut();
+        browser.open(&address).await;
+        says(&browser, "[data-state]", "No connection").await;
+        assert_eq!(value(&browser, "1.burette_end_mL").await, "20.40");
+        let page = browser.driver.source().await.expect("a page");
+        assert!(!page.contains("Fennimore") && page.contains("Bottle"));
+        write(&browser, &field("2.burette_start_mL"), "0.10").await;
+        write(&browser, &field("2.burette_end_mL"), "20.48").await;
+        browser.screenshot("bench-phone-opened-offline").await;
+        browser.click("main .bar button").await;
+        says(&browser, "[data-state]", "the page opens anew").await;
+        assert_eq!(submissions(&app).await, 0);
+        line.join();
+        says(&browser, ".person", "Fennimore").await;
+        assert_eq!(value(&browser, "1.burette_end_mL").await, "20.40");
+        assert_eq!(value(&browser, "2.burette_end_mL").await, "20.48");
+        open_part_of(&browser, "#lot").await;
+        browser.click("#lot option:nth-child(2)").await;
+        browser.submit("main .bar button").await;
+        assert_eq!(browser.text("h1").await, "Check before handing in");
+        form_put_by(&browser).await;
+        line.cut();
+        browser.submit("main .bar button.quiet").await;
+        assert_eq!(value(&browser, "2.burette_end_mL").await, "20.48");
+        line.join();
+        browser.submit("main .bar button").await;
+        browser.submit("main .bar button").await;
+        browser.submit("main .bar button").await;
+        assert!(browser.text("h1").await.starts_with(&receipt(&app).await));
+        assert_eq!(submissions(&app).await, 1);
+        browser.submit(".account form button").await;
+        let left = browser
+            .driver
+            .execute("return caches.keys().then((names) => names.length)", vec![]);
+        assert_eq!(left.await.expect("the script runs").json(), &json!(0));
+        line.cut();
+        // an error page is no page of ours, whether or not the driver takes it for one
+        let _opened = browser.driver.goto(&address).await;
+        let form = browser.driver.find(By::Css("form[data-bench]")).await;
+        assert!(form.is_err(), "nothing is left on the device");
+    })
+    .await;
 }

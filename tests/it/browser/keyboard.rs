@@ -2,6 +2,7 @@
 
 use std::time::Duration;
 
+use concordant::term::Ruling;
 use thirtyfour::Key;
 
 use super::{Browser, LAPTOP, sign_in, with};
@@ -82,4 +83,58 @@ async fn settles_by_keys(app: TestApp, browser: Browser) {
 async fn the_review_desk_with_a_keyboard_alone() {
     let app = assistant::evening().await;
     with(LAPTOP, move |browser| settles_by_keys(app, browser)).await;
+}
+
+/// A trial is left out by its number, the reason, and two presses.
+async fn leaves_a_trial_out(app: TestApp, browser: Browser) {
+    sign_in(&app, &browser, "b.tarn").await;
+    browser
+        .open(&format!("{}/review/acid/0042", app.address))
+        .await;
+    // the key of each decision stands on it
+    for (form, key) in [("trial", "t"), ("adjust", "p"), ("return", "r")] {
+        let css = format!("details:has(#{form}-reason) > summary kbd");
+        assert_eq!(browser.text(&css).await, key);
+    }
+    let readings = browser
+        .find("#readings")
+        .await
+        .rect()
+        .await
+        .expect("a place");
+    let result = browser.find("#result").await.rect().await.expect("a place");
+    assert!(readings.y < result.y, "readings stand under the flags");
+    let mut presses = 0;
+    press(&browser, "1").await;
+    presses += 1;
+    press(&browser, "its endpoint was overrun").await;
+    let before = browser.find("html").await;
+    press(&browser, &Key::Tab.value().to_string()).await;
+    press(&browser, &Key::Enter.value().to_string()).await;
+    presses += 2;
+    for _ in 0..200 {
+        if before.tag_name().await.is_err() {
+            break;
+        }
+        tokio::time::sleep(Duration::from_millis(50)).await;
+    }
+    assert!(presses <= 4);
+    browser
+        .open(&format!("{}/review/acid/0042", app.address))
+        .await;
+    says(&browser, "its endpoint was overrun").await;
+    let view = app.desk.view().await.expect("a course");
+    let made = &view.term.decisions[&crate::slot("acid", "0042")];
+    let last = made.last().expect("a decision");
+    assert!(
+        matches!(last.ruling, Ruling::LeaveOut { trial: 1 }),
+        "{:?}",
+        last.ruling
+    );
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_trial_is_left_out_by_its_number_and_a_reason() {
+    let app = assistant::evening().await;
+    with(LAPTOP, move |browser| leaves_a_trial_out(app, browser)).await;
 }

@@ -10,11 +10,13 @@ mod feedback;
 mod files;
 mod interrupted;
 mod keyboard;
+mod line;
 mod office;
 mod prep;
 mod print;
 mod sign_in;
 mod staff;
+mod steps;
 mod student;
 
 use std::fs;
@@ -118,9 +120,14 @@ where
 
 /// Signs somebody in who has the password of everybody in tests.
 pub async fn sign_in(app: &TestApp, browser: &Browser, login: &str) {
+    sign_in_at(app, &app.address, browser, login).await;
+}
+
+/// The same at another address of the server.
+pub async fn sign_in_at(app: &TestApp, address: &str, browser: &Browser, login: &str) {
     let set = set_password(&app.desk, login, PASSWORD, app.clock.now()).await;
     set.expect("an account");
-    browser.open(&format!("{}/sign-in", app.address)).await;
+    browser.open(&format!("{address}/sign-in")).await;
     browser.fill("#login", login).await;
     browser.fill("#password", PASSWORD).await;
     browser.submit("main button").await;

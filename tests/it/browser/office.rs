@@ -26,8 +26,10 @@ async fn arranges(app: TestApp, browser: Browser, name: &str) {
     sign_in(&app, &browser, "i.quell").await;
     looked_at(&browser, &format!("glance-{name}")).await;
     let to = |path: &str| format!("{}{ACID}{path}", app.address);
-    browser.open(&to("")).await;
+    browser.open(&to("/results")).await;
     says(&browser, "mean ").await;
+    looked_at(&browser, &format!("results-{name}")).await;
+    browser.open(&to("")).await;
     looked_at(&browser, &format!("experiment-{name}")).await;
 
     // a make-up with a mistake in it, then longer time, looked at first

@@ -365,7 +365,8 @@ async fn a_lot_that_is_also_a_section_is_said_to_be_either() {
     assert!(section.is_some_and(|group| group.verdict.is_off() && !group.verdict.is_named()));
     let release = person.get("/course/experiments/e/release").await.body;
     assert!(
-        release.contains("does not find what was assigned to titrant lot L1."),
+        release
+            .contains("look at titrant lot L1 first; the class does not find what was assigned."),
         "{release}"
     );
 }
@@ -387,7 +388,7 @@ async fn a_section_that_titrates_too_far_has_no_value_to_correct() {
     );
     let release = person.get("/course/experiments/e/release").await.body;
     assert!(
-        release.contains("The results of section S2 are off."),
+        release.contains("look at section S2 first; its results are off."),
         "{release}"
     );
     assert!(

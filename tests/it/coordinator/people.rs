@@ -68,7 +68,7 @@ async fn a_second_roster_shows_before_and_after_and_removes_nobody() {
         .await;
     for words in [
         "1 join the roster",
-        "1 are altered",
+        "1 changed",
         "1 stay as they are",
         "3 are on the roster but not in the file",
         "<del>Fennimore, Ada, section A</del>",

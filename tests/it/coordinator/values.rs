@@ -229,7 +229,7 @@ async fn an_unknown_that_does_not_fit_the_burette_is_remarked_on() {
     let page = person.get("/course/experiments/acid").await.body;
     assert!(
         page.contains("mL; all between 20 and 90 % of the burette")
-            && page.contains("Nothing speaks against it"),
+            && page.contains("<p>Yes. A careful"),
         "{page}"
     );
     let unknown = [
@@ -273,13 +273,13 @@ async fn an_endpoint_that_will_not_be_sharp_is_remarked_on() {
     let page = person.get("/course/experiments/hard").await.body;
     assert!(
         page.contains("conditional constant of Ca^2+ with EDTA is 10^10.1")
-            && page.contains("Nothing speaks against it"),
+            && page.contains("<p>Yes. A careful"),
         "{page}"
     );
     let page = person.get("/course/experiments/sour").await.body;
     assert!(
         page.contains("the endpoint will not be sharp; raise the pH to at least 8.1")
-            && !page.contains("Nothing speaks against it"),
+            && !page.contains("<p>Yes. A careful"),
         "{page}"
     );
 }
@@ -304,7 +304,7 @@ async fn a_bad_bottle_is_named_before_anything_is_released() {
         .await
         .body;
     assert!(
-        release.contains("does not find what was assigned to unknown W-07"),
+        release.contains("look at unknown W-07 first; the class does not find what was assigned"),
         "{release}"
     );
     // nobody who had it is accused, and whoever reviews somebody else reads nothing of it
@@ -325,4 +325,30 @@ async fn a_bad_bottle_is_named_before_anything_is_released() {
         had_others += usize::from(!had);
     }
     assert!(had_it > 0 && had_others > 0, "{had_it}, {had_others}");
+}
+
+/// An alarm is no less one because students have their points already.
+#[tokio::test]
+async fn an_alarm_stays_one_after_release() {
+    let app = TestApp::spawn_new().await;
+    let now = app.clock.now();
+    bring_in(&app.desk, &demo_folder(), "test", now)
+        .await
+        .expect("the demonstration course");
+    let mut person = app.person("i.quell").await;
+    let at = "/course/experiments/well-water-hardness";
+    let as_they_are = [("as_they_are", "yes")];
+    done(&mut person, &format!("{at}/release"), &as_they_are).await;
+    for page in [
+        "/course",
+        &format!("{at}/results"),
+        &format!("{at}/release"),
+    ] {
+        let body = person.get(page).await.body;
+        let (_, alarm) = body.split_once("class=\"alarm\"").expect("an alarm");
+        let (alarm, _) = alarm.split_once("</section>").expect("its end");
+        assert!(alarm.contains("look at unknown W-07 first"), "{page}");
+        assert!(alarm.contains("The results are released"), "{page}");
+        assert!(alarm.contains("See whose points"), "{page}");
+    }
 }

@@ -167,7 +167,7 @@ async fn an_exchange_comes_onto_the_roster_after_a_look() {
             .post_files("/course/roster/oneroster", &fields, &sent)
             .await;
         assert_eq!(page.status, 200, "{}", page.body);
-        assert!(page.body.contains("3 are altered"), "{}", page.body);
+        assert!(page.body.contains("3 changed"), "{}", page.body);
         assert!(page.body.contains("0 join the roster"), "{}", page.body);
     }
     let page = person

@@ -179,7 +179,7 @@ async fn a_lot_is_recorded_looked_at_entered_and_corrected() {
     let done = post(&mut person, "/prep/lots/record", &fields, "enter").await;
     assert_eq!(done.status, 303, "{}", done.body);
     // who looked at the older value is told
-    set(&mut fields, "weighed", "2.70");
+    set(&mut fields, "weighed", "2.7000");
     let stale = post(&mut person, "/prep/lots/record", &fields, "enter").await;
     assert_eq!(stale.status, 422);
     assert!(

@@ -170,7 +170,7 @@ async fn lots_that_nobody_uses_or_far_off_their_label_are_asked_about() {
         ]
     };
     for (reagent, molarity, words) in [
-        ("AgNO3", "0.1000", "No experiment uses AgNO3"),
+        ("AgNO3", "0.1000", "No experiment uses AgNO\u{2083}"),
         ("NaOH", "0,5000", "0.5 mol/L of NaOH is more than 20 % off"),
     ] {
         let fields = lot(reagent, molarity);

@@ -7,17 +7,22 @@ mod sheet;
 use self::sheet::Sheet;
 use super::stated::{StatedForm, twin};
 use super::{reason_for_value, values_among};
-use crate::changes::{Change, LotValue, SetProcedure, UnknownValue, next_version};
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::changes::{
+    Change, IssueForm, LotValue, Remarks, SetProcedure, UnknownValue, next_version,
+};
 use crate::changes::{ChangeForm, Who};
 use crate::changes::{day_fields, days_as, read_days};
 use crate::files::{PrepRoom, RecordText, read_prep_records};
 use crate::form::{Button, Faults, Field, Form, Typed};
-use crate::ids::ExperimentKey;
+use crate::ids::{ExperimentKey, UnknownCode};
+use crate::measure::{Glassware, Reading};
 use crate::procedure::ResultUnit;
 use crate::term::Term;
 use crate::text::Fault;
 use crate::truth::{Lot, Unknown};
-use crate::words::named;
+use crate::words::{counted, named};
 use crate::workup::Recorded;
 
 /// The record of a bottle, or of a batch of them.
@@ -109,7 +114,52 @@ impl RecordForm {
             }
         };
         faults.check()?;
+        self.as_the_balance_shows(typed, term)?;
         Ok(room)
+    }
+
+    /// A balance shows every decimal it has: a mass with fewer or more was not read off it.
+    fn as_the_balance_shows(&self, typed: &Typed, term: &Term) -> Result<(), Faults> {
+        let balance = term.glassware.get(typed.text("balance"));
+        let decimals = balance.and_then(Glassware::decimals);
+        let mass = Reading::parse(typed.text("weighed"));
+        let (Some(decimals), Ok(mass)) = (decimals, mass) else {
+            return Ok(());
+        };
+        if mass.decimals() == decimals {
+            return Ok(());
+        }
+        let decimals = counted(decimals, "decimal", "decimals");
+        let expected = format!("{decimals}, as this balance shows it");
+        Err(Faults::found("weighed", mass.written(), &expected))
+    }
+}
+
+impl RecordForm {
+    /// The changes with a bottle for everybody who has none, if that is asked for.
+    fn with_bottles(&self, mut changes: Vec<Change>, typed: &Typed, term: &Term) -> Vec<Change> {
+        let What::Batch(key) = &self.0 else {
+            return changes;
+        };
+        let mut seed = [0_u8; 32];
+        if typed.text("issue") != "yes" || getrandom::fill(&mut seed).is_err() {
+            return changes;
+        }
+        let held = term.unknowns.get(key).into_iter().flat_map(BTreeMap::keys);
+        let fresh = changes.iter().filter_map(|change| match change {
+            Change::Unknown(value) => Some(&value.unknown.code),
+            _ => None,
+        });
+        let codes: BTreeSet<UnknownCode> = held.chain(fresh).cloned().collect();
+        let codes: Vec<&str> = codes.iter().map(UnknownCode::as_str).collect();
+        let form = IssueForm {
+            experiment: key.clone(),
+            seed,
+        };
+        if !codes.is_empty() {
+            changes.extend(form.deal_out(term, &codes));
+        }
+        changes
     }
 }
 
@@ -124,7 +174,7 @@ impl ChangeForm for RecordForm {
             },
         };
         form.note = "Nothing is kept yet: you see the value and its uncertainty first.".to_owned();
-        form.buttons = vec![Button::new("See what it comes to").sends("do", "look")];
+        form.buttons = vec![Button::new("Check the value").sends("do", "look")];
         if let Some(more) = sheet.more() {
             form.buttons
                 .push(Button::new(more).quiet().sends("do", "row"));
@@ -133,9 +183,14 @@ impl ChangeForm for RecordForm {
             let show = Button::new("Show what it reads").quiet();
             form.buttons.push(show.sends("do", "procedure"));
         }
+        if let What::Batch(_) = self.0 {
+            let issue = Field::tick("issue", "Issue them at once")
+                .hint("every student without a bottle is given one, at random");
+            form = form.group("", vec![issue]);
+        }
         let how = Field::hidden("how").fixed(sheet.how.name());
         let rows = Field::hidden("rows").fixed(sheet.rows().to_string());
-        form.group("", vec![how, rows])
+        form.group("", vec![how, rows, Field::hidden("then")])
     }
 
     fn held(&self, term: &Term, query: &Typed) -> Typed {
@@ -159,6 +214,22 @@ impl ChangeForm for RecordForm {
             Some(stated) => stated.changes(typed, term, who),
             None => Ok(changes(self.room(typed, term)?, term, typed.text("reason"))),
         }
+        .map(|changes| self.with_bottles(changes, typed, term))
+    }
+
+    fn remarks(&self, _: &Term, changes: &[Change]) -> Box<dyn FnOnce() -> Remarks + Send> {
+        let is_issue = |change: &&Change| matches!(change, Change::Issue(_));
+        let issued = changes.iter().filter(is_issue).count();
+        Box::new(move || Remarks {
+            sentences: match issued {
+                0 => Vec::new(),
+                n => vec![format!(
+                    "{} a bottle at the same time.",
+                    counted(n, "student is given", "students are given")
+                )],
+            },
+            ..Remarks::default()
+        })
     }
 
     /// The versions that the values have now: 0 for what has no value yet.

@@ -5,6 +5,9 @@ mod scores;
 mod strip;
 pub(in crate::web) mod words;
 
+pub(super) use self::page::{Proposal, proposal};
+pub(super) use self::strip::{Axis, Strip, Tick};
+
 use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;

@@ -58,13 +58,13 @@ struct DayRow {
 }
 
 /// A corrected value, as the fields of the form that shows what it would change.
-struct Proposal {
-    action: String,
-    fields: Vec<(&'static str, String)>,
-    assigned: String,
-    value: String,
-    uncertainty: String,
-    unit: &'static str,
+pub struct Proposal {
+    pub action: String,
+    pub fields: Vec<(&'static str, String)>,
+    pub assigned: String,
+    pub value: String,
+    pub uncertainty: String,
+    pub unit: &'static str,
 }
 
 /// The groups of one kind.
@@ -189,7 +189,8 @@ fn days(audit: &ExperimentAudit, group: &AuditGroup) -> Vec<DayRow> {
     by_day.map(row).collect()
 }
 
-fn proposal(
+/// The value that a group's results come to, where it is one of a bottle.
+pub fn proposal(
     term: &Term,
     experiment: &Experiment,
     audit: &ExperimentAudit,
