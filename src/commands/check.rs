@@ -1,10 +1,11 @@
 //! `check`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::Failure;
 use crate::chem::balance;
 use crate::files;
+use crate::measure::GlasswareTable;
 use crate::simulate::check_report;
 use crate::text::Fault;
 
@@ -34,7 +35,6 @@ fn balance_all(reactions: &[String]) -> Result<(), Failure> {
 }
 
 fn check_all(paths: &[PathBuf]) -> Result<(), Failure> {
-    let glassware = files::shipped_glassware();
     let mut faults = Vec::new();
     for path in paths {
         let name = path.display().to_string();
@@ -48,9 +48,12 @@ fn check_all(paths: &[PathBuf]) -> Result<(), Failure> {
         };
         match text {
             Err(what) => faults.push(Fault::of_file(name, what)),
-            Ok(text) => match files::read_procedure(&name, &text, &glassware) {
+            Ok(text) => match laboratory(path).and_then(|glassware| {
+                let procedure = files::read_procedure(&name, &text, &glassware)?;
+                Ok((procedure, glassware))
+            }) {
                 Err(more) => faults.extend(more),
-                Ok(procedure) => match check_report(&procedure, &glassware) {
+                Ok((procedure, glassware)) => match check_report(&procedure, &glassware) {
                     Err(what) => faults.push(Fault::of_file(name, what)),
                     Ok(report) => print!("{report}"),
                 },
@@ -62,4 +65,26 @@ fn check_all(paths: &[PathBuf]) -> Result<(), Failure> {
     } else {
         Err(Failure::Faults(faults))
     }
+}
+
+/// What the laboratory has: the shipped pieces, and those of a `glassware.toml` beside the procedure or, where that lies
+/// in a course's folder of procedures, beside the course.
+fn laboratory(procedure: &Path) -> Result<GlasswareTable, Vec<Fault>> {
+    let mut glassware = files::shipped_glassware();
+    let folders = procedure.ancestors().skip(1).take(2);
+    let own = folders.map(|folder| folder.join("glassware.toml"));
+    let Some(own) = own.into_iter().find(|file| file.is_file()) else {
+        return Ok(glassware);
+    };
+    let name = own.display().to_string();
+    let text = std::fs::read_to_string(&own).map_err(|why| {
+        vec![Fault::of_file(
+            name.clone(),
+            format!("cannot be read: {why}"),
+        )]
+    })?;
+    for piece in files::read_glassware(&name, &text)?.iter() {
+        glassware.insert(piece.clone());
+    }
+    Ok(glassware)
 }

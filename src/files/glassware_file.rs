@@ -44,8 +44,11 @@ fn read_piece(section: &Section) -> Option<(u64, Glassware)> {
         GlasswareKind::Balance => ("capacity_g", "readability_g", "linearity_g"),
         GlasswareKind::Spectrophotometer => ("range", "readability", "accuracy"),
         GlasswareKind::Burette
+        | GlasswareKind::PistonBurette
         | GlasswareKind::Cylinder
+        | GlasswareKind::GraduatedPipette
         | GlasswareKind::Pipette
+        | GlasswareKind::Dispenser
         | GlasswareKind::Flask => ("capacity_mL", "graduation_mL", "tolerance_mL"),
     };
     section.only(&[

@@ -3,10 +3,11 @@
 use rust_decimal::Decimal;
 
 use super::marking_file::{marking, trials};
+use crate::chem::{Equivalence, Reaction};
 use crate::measure::{GlasswareKind, GlasswareTable};
 use crate::procedure::{
     Accept, Aliquot, Common, Procedure, ProcedureText, Purity, ReadingDoubt, ResultSpec,
-    ResultUnit, Sample, SampleBy, TrialRules,
+    ResultUnit, Sample, SampleBy, StatedEquivalence, TrialRules,
 };
 use crate::schemes::{SchemeFile, SchemeKind, formula, piece, reactions};
 use crate::text::{Fault, Section, Toml, decimal, found, line_of_text};
@@ -80,7 +81,7 @@ impl Reader<'_> {
         });
         let reactions = reactions(root);
         let sample = root.needed("sample", |section| self.sample(&section));
-        let result = root.needed("result", |section| read_result(&section));
+        let result = root.needed("result", |section| read_result(&section, &reactions));
         let trials = root.needed("trials", |section| trials(&section));
         let uncertainty = match root.table("uncertainty", |section| doubt(&section)) {
             Some(uncertainty) => uncertainty,
@@ -131,6 +132,7 @@ impl Reader<'_> {
             Some(SampleBy::Mass | SampleBy::MassDifference) => &[GlasswareKind::Balance],
             Some(SampleBy::Volume) | None => &[
                 GlasswareKind::Cylinder,
+                GlasswareKind::GraduatedPipette,
                 GlasswareKind::Pipette,
                 GlasswareKind::Flask,
             ],
@@ -193,8 +195,8 @@ fn scheme(text: &str) -> Result<SchemeKind, String> {
     })
 }
 
-fn read_result(section: &Section) -> Option<ResultSpec> {
-    section.only(&["analyte", "as", "unit"]);
+fn read_result(section: &Section, reactions: &[Reaction]) -> Option<ResultSpec> {
+    section.only(&["analyte", "as", "equivalence", "unit"]);
     let species = |key: &str| {
         if section.has(key) {
             formula(section, key).map(Some)
@@ -203,6 +205,19 @@ fn read_result(section: &Section) -> Option<ResultSpec> {
         }
     };
     let (analyte, expressed_as) = (species("analyte"), species("as"));
+    let equivalence = section.parsed_if_any("equivalence", Equivalence::parse);
+    let named = || equivalence.as_ref()?.species();
+    let expressed_as = expressed_as.map(|written| written.or_else(named));
+    let equivalence = equivalence.and_then(|how: Equivalence| {
+        let analyte = analyte.as_ref()?.as_ref()?;
+        let expressed_as = expressed_as.as_ref()?.as_ref().unwrap_or(analyte);
+        let per_analyte = how.per_analyte(analyte, expressed_as, reactions);
+        let per_analyte = per_analyte.map_err(|why| section.fault("equivalence", why));
+        Some(StatedEquivalence {
+            per_analyte: per_analyte.ok()?,
+            how,
+        })
+    });
     let unit = section.parsed("unit", |text| {
         let names: Vec<&str> = ResultUnit::ALL.iter().map(|unit| unit.name()).collect();
         ResultUnit::from_name(text)
@@ -211,6 +226,7 @@ fn read_result(section: &Section) -> Option<ResultSpec> {
     Some(ResultSpec {
         analyte: analyte?,
         expressed_as: expressed_as?,
+        equivalence,
         unit: unit?,
     })
 }
@@ -219,6 +235,7 @@ fn doubt(section: &Section) -> Option<ReadingDoubt> {
     section.only(&[
         "burette_reading_mL",
         "drop_mL",
+        "endpoint_bias_mL",
         "temperature_C",
         "repeatability_percent",
     ]);
@@ -237,12 +254,14 @@ fn doubt(section: &Section) -> Option<ReadingDoubt> {
     };
     let reading = small("burette_reading_mL", usual.burette_reading, 5, "mL");
     let drop = small("drop_mL", usual.drop, 5, "mL");
+    let bias = small("endpoint_bias_mL", usual.endpoint_bias, 5, "mL");
     let percent = |usual| small("repeatability_percent", usual, 10, "%");
     let repeatability = percent(usual.repeatability);
     let temperature = small("temperature_C", usual.temperature, 20, "\u{b0}C");
     Some(ReadingDoubt {
         burette_reading: reading?,
         drop: drop?,
+        endpoint_bias: bias?,
         temperature: temperature?,
         repeatability: repeatability?,
     })
@@ -303,7 +322,7 @@ mod tests {
             "p.toml:4, key reactions: reaction “Ca^2+ + C10H14N2O8^2- -> CaC10H12N2O8^2- + H^+” does not balance: H 14 left, 13 right; charge 0 left, -1 right; balanced it reads “Ca^2+ + C10H14N2O8^2- -> CaC10H12N2O8^2- + 2 H^+”",
             "p.toml:10, key titrant.burette: found “burette-60-b”, expected one of burette-10-a, burette-10-b, burette-100-a, burette-100-b, burette-25-a, burette-25-b, burette-50-a, burette-50-b",
             "p.toml:20, key result.unit: found “mg/l”, expected one of mol/L, mmol/L, g/L, mg/L, %w/w, %w/v, g/mL",
-            "p.toml:21, key result.colour: found “colour”, expected one of the keys analyte, as, unit",
+            "p.toml:21, key result.colour: found “colour”, expected one of the keys analyte, as, equivalence, unit",
             "p.toml:36, key marking.calculation.points: found “1e3”, expected a plain number such as 0.0100",
         ];
         assert_eq!(found, expected);

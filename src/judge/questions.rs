@@ -3,10 +3,11 @@
 use rust_decimal::Decimal;
 
 use crate::columns::Column;
-use crate::measure::{Glassware, GlasswareKind};
-use crate::procedure::{Procedure, SampleBy};
+use crate::measure::{Glassware, GlasswareKind, plain, to_figures};
+use crate::procedure::{Procedure, ResultUnit, SampleBy};
 use crate::submission::{Delivery, HandIn, Piece, Titration, TrialLabel};
 use crate::words::counted;
+use crate::workup::work_up_readings;
 
 /// Something about one reading: refused, or a question the student may stand by.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -66,7 +67,9 @@ pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec
         } else if value.is_zero()
             && !matches!(
                 piece.kind(),
-                GlasswareKind::Burette | GlasswareKind::Spectrophotometer
+                GlasswareKind::Burette
+                    | GlasswareKind::PistonBurette
+                    | GlasswareKind::Spectrophotometer
             )
             && column != Column::SampleAfter
         {
@@ -142,7 +145,7 @@ pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec
 
 /// What looks odd. The student may stand by it; it is then recorded as confirmed.
 pub fn questions(procedure: &Procedure, hand_in: &HandIn) -> Vec<Question> {
-    let mut found = Vec::new();
+    let mut found = impossible(procedure, hand_in);
     let mut last_end: Option<Decimal> = None;
     for (row, titration) in hand_in.titrations.iter().enumerate() {
         if procedure.trials.prompt_decimals {
@@ -175,6 +178,39 @@ pub fn questions(procedure: &Procedure, hand_in: &HandIn) -> Vec<Question> {
             });
         }
         last_end = pieces.last().map(|p| p.end.value());
+    }
+    found
+}
+
+/// Trials whose result, with what the labels of the reagents say, no sample can have.
+fn impossible(procedure: &Procedure, hand_in: &HandIn) -> Vec<Question> {
+    let done = work_up_readings(procedure, hand_in);
+    let unit = procedure.result.unit;
+    // a label is worth some percent
+    let most = (unit == ResultUnit::PercentMass).then(|| Decimal::from(105));
+    let columns = procedure.scheme.columns(1);
+    let mut found = Vec::new();
+    for (row, trial) in done.trials.iter().enumerate() {
+        let Some(result) = trial.result.map(|id| done.graph.value(id)) else {
+            continue;
+        };
+        let last = hand_in.titrations[row].readings.keys().rev();
+        let last = last.copied().find(|read| columns.contains(read));
+        let why = if most.is_some_and(|most| result > most) {
+            "more than all of it"
+        } else if result < Decimal::ZERO {
+            "less than nothing"
+        } else {
+            continue;
+        };
+        if let Some(column) = last.or(columns.last().copied()) {
+            let shown = plain(to_figures(result, 3));
+            let text = format!(
+                "with the strengths on the labels this trial comes to {shown} {}, {why}: no sample can have that",
+                unit.name()
+            );
+            found.push(Question { row, column, text });
+        }
     }
     found
 }

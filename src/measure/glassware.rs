@@ -22,10 +22,16 @@ pub struct Glassware {
 pub enum GlasswareKind {
     /// Reads downward from 0 at the top; delivers the difference of two readings. Millilitres.
     Burette,
+    /// Displays what it has delivered; delivers the difference of two readings. Millilitres.
+    PistonBurette,
     /// Graduated; one reading, upward. Millilitres.
     Cylinder,
+    /// Graduated; one reading of what it delivers. Millilitres.
+    GraduatedPipette,
     /// Single mark; not read, delivers its nominal volume. Millilitres.
     Pipette,
+    /// Set to one volume; not read, delivers it. Millilitres.
+    Dispenser,
     /// Single mark; not read, contains its nominal volume. Millilitres.
     Flask,
     /// Read as displayed. Grams.
@@ -68,8 +74,11 @@ pub enum GlasswareFault {
 
 named! { GlasswareKind, name, from_name:
     Burette = "burette",
+    PistonBurette = "piston-burette",
     Cylinder = "cylinder",
+    GraduatedPipette = "graduated-pipette",
     Pipette = "pipette",
+    Dispenser = "dispenser",
     Flask = "flask",
     Balance = "balance",
     Spectrophotometer = "spectrophotometer",
@@ -78,12 +87,20 @@ named! { GlasswareKind, name, from_name:
 impl GlasswareKind {
     /// Whether a person reads a number off it.
     pub fn is_read(self) -> bool {
-        !matches!(self, Self::Pipette | Self::Flask)
+        !matches!(self, Self::Pipette | Self::Dispenser | Self::Flask)
     }
 
     /// Whether it displays its reading, so that nothing is estimated past the last digit.
     pub fn is_displayed(self) -> bool {
-        matches!(self, Self::Balance | Self::Spectrophotometer)
+        matches!(
+            self,
+            Self::Balance | Self::Spectrophotometer | Self::PistonBurette
+        )
+    }
+
+    /// Whether a titrant is delivered from it.
+    pub fn is_burette(self) -> bool {
+        matches!(self, Self::Burette | Self::PistonBurette)
     }
 
     /// The unit of its readings, capacity and tolerance; empty for absorbance.
@@ -91,7 +108,13 @@ impl GlasswareKind {
         match self {
             Self::Balance => "g",
             Self::Spectrophotometer => "",
-            Self::Burette | Self::Cylinder | Self::Pipette | Self::Flask => "mL",
+            Self::Burette
+            | Self::PistonBurette
+            | Self::Cylinder
+            | Self::GraduatedPipette
+            | Self::Pipette
+            | Self::Dispenser
+            | Self::Flask => "mL",
         }
     }
 }
@@ -230,7 +253,11 @@ impl Glassware {
             (GlasswareKind::Spectrophotometer, Some(readability)) => {
                 format!("spectrophotometer reading to {readability}")
             }
-            _ => format!("{} mL {}", self.capacity, self.kind.name()),
+            _ => format!(
+                "{} mL {}",
+                self.capacity,
+                self.kind.name().replace('-', " ")
+            ),
         }
     }
 }

@@ -9,7 +9,7 @@ use jiff::civil;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
-use crate::chem::{Formula, Ratio, Reaction, per_analyte};
+use crate::chem::{Equivalence, Formula, Ratio, Reaction, by_equivalents, per_analyte};
 use crate::judge::Marking;
 use crate::measure::Glassware;
 use crate::schemes::Scheme;
@@ -72,6 +72,16 @@ pub struct Excess {
     pub nominal: Decimal,
     /// The single-mark piece that measures it.
     pub glassware: Glassware,
+    pub added_to: AddedTo,
+}
+
+/// Where the excess goes in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum AddedTo {
+    /// Into what is titrated, each time.
+    Portion,
+    /// Into the whole sample, which is then made up and titrated in parts.
+    Whole,
 }
 
 /// How the sample is measured, and what becomes of it before titration.
@@ -125,7 +135,17 @@ pub struct ResultSpec {
     pub analyte: Option<Formula>,
     /// The species it is expressed as; none where it is the analyte.
     pub expressed_as: Option<Formula>,
+    /// How the one stands for the other; by the atoms they share where nothing is said.
+    pub equivalence: Option<StatedEquivalence>,
     pub unit: ResultUnit,
+}
+
+/// An equivalence with what it comes to.
+#[derive(Clone, Debug)]
+pub struct StatedEquivalence {
+    pub how: Equivalence,
+    /// Moles of what the result is expressed as per mole of analyte.
+    pub per_analyte: Ratio,
 }
 
 /// The analyte and how it is expressed.
@@ -186,6 +206,9 @@ pub struct ReadingDoubt {
     pub burette_reading: Decimal,
     /// Volume of a drop, mL; the endpoint is within half of it, rectangular.
     pub drop: Decimal,
+    /// Half-width, mL, of how far from the true endpoint one person sees it in every titration alike, rectangular; 0
+    /// leaves it out (QUAM:2012, A3 keeps such a bias beside the repeatability).
+    pub endpoint_bias: Decimal,
     /// How far the laboratory may be from 20 °C, rectangular; 0 leaves temperature out.
     pub temperature: Decimal,
     /// Relative standard deviation of one whole determination beyond reading and endpoint, percent: filling a vessel,
@@ -198,6 +221,7 @@ impl Default for ReadingDoubt {
         Self {
             burette_reading: Decimal::new(2, 2),
             drop: Decimal::new(5, 2),
+            endpoint_bias: Decimal::ZERO,
             temperature: Decimal::ZERO,
             repeatability: Decimal::ZERO,
         }
@@ -327,12 +351,36 @@ impl Common {
         })?;
         let expressed_as = self.result.expressed_as.clone();
         let expressed_as = expressed_as.unwrap_or_else(|| analyte.clone());
-        let ratio = per_analyte(&analyte, &expressed_as);
+        let ratio = match &self.result.equivalence {
+            Some(stated) => stated.per_analyte,
+            None => per_analyte(&analyte, &expressed_as)
+                .map_err(|why| fault("result.as", why.to_string()))?,
+        };
         Ok(Asked {
-            per_analyte: ratio.map_err(|why| fault("result.as", why.to_string()))?,
+            per_analyte: ratio,
             analyte,
             expressed_as,
             unit: self.result.unit,
+        })
+    }
+
+    /// Where the shared atoms, by which the result is expressed, and acid, base or redox equivalents disagree.
+    pub fn unequal_equivalents(&self) -> Option<String> {
+        if self.result.equivalence.is_some() {
+            return None;
+        }
+        let asked = self.asked().ok()?;
+        let equal = by_equivalents(&asked.analyte, &asked.expressed_as)?;
+        (equal != asked.per_analyte).then(|| {
+            let Asked {
+                analyte,
+                expressed_as,
+                per_analyte,
+                ..
+            } = asked;
+            format!(
+                "the result counts {per_analyte} {expressed_as} per {analyte}, by the atoms they share; by equivalents it would be {equal}: say which is meant with result.equivalence"
+            )
         })
     }
 }
@@ -343,6 +391,11 @@ impl std::ops::Deref for Procedure {
     fn deref(&self) -> &Common {
         &self.common
     }
+}
+
+named! { AddedTo, name, from_name:
+    Portion = "portion",
+    Whole = "whole",
 }
 
 named! { SampleBy, name, from_name:

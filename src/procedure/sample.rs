@@ -9,7 +9,7 @@ impl Sample {
     pub(super) fn check(&self, standard: bool, fault: &mut impl FnMut(&str, String)) {
         let kind = self.glassware.kind();
         let weighed = self.by != SampleBy::Volume;
-        if weighed != (kind == GlasswareKind::Balance) || kind == GlasswareKind::Burette {
+        if weighed != (kind == GlasswareKind::Balance) || kind.is_burette() {
             let expected = if weighed {
                 "a balance"
             } else {

@@ -5,8 +5,8 @@ use super::parts::{
 };
 use super::{Faults, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
 use crate::chem::{Ratio, Reaction, chain_ratio, shared_ratio};
-use crate::measure::Glassware;
-use crate::procedure::{Asked, Common, Excess, Sample, Titrant};
+use crate::measure::{Glassware, as_f64};
+use crate::procedure::{AddedTo, Asked, Common, Excess, Sample, Titrant};
 use crate::workup::{Builder, Operation, Own, Party, Quantity, Role, Sign, StepId, Trial, Worked};
 
 const BY_BLANK: Own = Own::about("amount of ", " added, by the blank", "ne");
@@ -47,8 +47,9 @@ impl Back {
         let analyte_per_excess = shared_ratio(reactions, &asked.analyte, &excess.species)
             .or_else(|_| chain_ratio(reactions, &asked.analyte, &excess.species))
             .map_err(in_reactions)?;
-        // a titrant that is the analyte itself (iron against an excess of permanganate) reacts as it does
-        let itself = asked.analyte == titrant.species;
+        // a titrant that is the analyte itself (iron against an excess of permanganate) reacts as it does, and so does
+        // an excess of which the use is asked for (oxygen demand)
+        let itself = [&titrant.species, &excess.species].contains(&&asked.analyte);
         let after: Vec<Reaction> = reactions
             .iter()
             .filter(|r| itself || r.consumed(&asked.analyte).is_none())
@@ -99,7 +100,8 @@ impl SchemeRules for Back {
     }
 
     /// n(A) = (n(E) − c(T) · V · E/T) · A/E, then per sample. n(E) is what the pipette added of its lot; where a blank
-    /// was titrated (the same excess, no sample), it is what the blank found: n(E) = c(T) · V_blank · E/T.
+    /// was titrated (the same excess, no sample), it is what the blank found: n(E) = c(T) · V_blank · E/T. Where the
+    /// excess went into the whole before it was made up, what a part shows of it counts flask over pipette.
     fn trial<'a>(&self, builder: &mut Builder<'a>, trial: &Trial<'a>) -> Worked<StepId> {
         let (titrant, excess) = (&self.titrant.species, &self.excess.species);
         let (analyte, of) = (&self.asked.analyte, trial.of);
@@ -107,13 +109,21 @@ impl SchemeRules for Back {
         let molarity = builder.molarity(trial.titrant_lot()?, Party::Titrant, titrant);
         let role = Role::Ratio(Party::Excess, Party::Titrant);
         let ratio = builder.ratio(role, (excess, titrant), self.excess_per_titrant);
-        let left = Operation::product([molarity, trial.delivered()?, ratio]);
+        let whole = (self.excess.added_to == AddedTo::Whole)
+            .then(|| builder.aliquot_factor())
+            .flatten();
+        let by_titre = |titre: StepId| match whole {
+            Some((flask, pipette)) => {
+                Operation::quotient([molarity, titre, ratio, flask], [pipette])
+            }
+            None => Operation::product([molarity, titre, ratio]),
+        };
+        let left = by_titre(trial.delivered()?);
         let left = builder.graph.step(amount(Role::ExcessLeft), "mmol", left)?;
         let added = match (trial.blanks[0], trial.row.excess_lot) {
             (Some(blank), _) => {
-                let found = Operation::product([molarity, blank, ratio]);
                 let quantity = amount(Role::Own(BY_BLANK));
-                builder.graph.step(quantity, "mmol", found)?
+                builder.graph.step(quantity, "mmol", by_titre(blank))?
             }
             (None, Some(lot)) => {
                 let molarity = builder.molarity(lot, Party::Excess, excess);
@@ -134,10 +144,26 @@ impl SchemeRules for Back {
         let quantity = Quantity::from(ANALYTE).about(analyte.shared()).of(of);
         let amount = builder.graph.step(quantity, "mmol", product)?;
         let sample = builder.sample(trial.row.titration, of)?;
-        builder.result(amount, &self.asked, sample, of)
+        match self.excess.added_to {
+            AddedTo::Portion => builder.result(amount, &self.asked, sample, of),
+            AddedTo::Whole => builder.express(amount, &self.asked, sample, of),
+        }
     }
 
-    fn signal(&self, _: &Sample) -> Signal {
-        self.titrant.signal()
+    /// A blank is a titration of all of the excess.
+    fn signal(&self, sample: &Sample) -> Signal {
+        let (top, bottom) = self.excess_per_titrant.parts();
+        let added = as_f64(self.excess.nominal) * as_f64(self.excess.glassware.capacity());
+        let per_volume = as_f64(self.titrant.nominal) * as_f64(top) / as_f64(bottom);
+        let part = match (&sample.aliquot, self.excess.added_to) {
+            (Some(aliquot), AddedTo::Whole) => {
+                as_f64(aliquot.pipette.capacity()) / as_f64(aliquot.flask.capacity())
+            }
+            _ => 1.0,
+        };
+        Signal {
+            blank: Some(added / per_volume * part),
+            ..self.titrant.signal()
+        }
     }
 }

@@ -3,9 +3,11 @@
 use super::{Faults, SchemeKind};
 use crate::chem::{Formula, Reaction, is_edta};
 use crate::measure::{Glassware, GlasswareKind, GlasswareTable};
-use crate::procedure::{Common, Excess, Titrant};
+use crate::procedure::{AddedTo, Common, Excess, Titrant};
 use crate::text::{Section, decimal, found};
 use rust_decimal::Decimal;
+
+const BURETTES: [GlasswareKind; 2] = [GlasswareKind::Burette, GlasswareKind::PistonBurette];
 
 pub struct SchemeFile<'r> {
     pub root: Section<'r>,
@@ -61,7 +63,7 @@ impl SchemeFile<'_> {
                 Some(species) if section.has("pH") => ph(&section, species).map(Some),
                 _ => Some(None),
             };
-            let burette = self.piece(&section, "burette", &[GlasswareKind::Burette]);
+            let burette = self.piece(&section, "burette", &BURETTES);
             Some(Titrant {
                 species: species?,
                 nominal: nominal?,
@@ -74,12 +76,30 @@ impl SchemeFile<'_> {
     /// `[excess]`: the reagent added in excess.
     pub fn excess(&self) -> Option<Excess> {
         self.table("excess", |section| {
-            section.only(&["species", "nominal_mol_per_L", "glassware"]);
+            section.only(&["species", "nominal_mol_per_L", "glassware", "added_to"]);
             let species = formula(&section, "species");
             let nominal = section.number("nominal_mol_per_L");
-            let kinds = [GlasswareKind::Pipette, GlasswareKind::Flask];
+            let kinds = [
+                GlasswareKind::Pipette,
+                GlasswareKind::Dispenser,
+                GlasswareKind::Flask,
+            ];
             let glassware = self.piece(&section, "glassware", &kinds);
+            let added_to = section.parsed_if_any("added_to", |text| {
+                AddedTo::from_name(text).ok_or_else(|| found(text, "portion or whole"))
+            });
+            let made_up = self.common.as_ref().is_some_and(|c| c.sample.aliquot.is_some());
+            if !section.has("added_to") && made_up {
+                let what = "found none, expected portion (the excess goes into each part that is titrated) or whole (into the sample before it is made up)";
+                section.fault("added_to", what);
+            }
+            let added_to = added_to.unwrap_or(AddedTo::Portion);
+            if added_to == AddedTo::Whole && !made_up {
+                let what = "found whole, expected it only where the sample is made up in a flask";
+                section.fault("added_to", what);
+            }
             Some(Excess {
+                added_to,
                 species: species?,
                 nominal: nominal?,
                 glassware: glassware?,

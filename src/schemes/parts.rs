@@ -111,8 +111,10 @@ pub fn needs_reactions(common: &Common) -> Result<(), Faults> {
 
 impl Titrant {
     pub fn check(&self, faults: &mut Faults) {
-        let burette = [GlasswareKind::Burette];
-        kind("titrant.burette", &self.burette, &burette, faults);
+        if !self.burette.kind().is_burette() {
+            let burette = [GlasswareKind::Burette];
+            kind("titrant.burette", &self.burette, &burette, faults);
+        }
         positive("titrant.nominal_mol_per_L", self.nominal, faults);
     }
 
@@ -129,6 +131,12 @@ impl Titrant {
     /// The burette as a student reads it.
     pub fn burette_words(&self) -> String {
         let decimals = counted(self.burette.decimals().unwrap_or(0), "decimal", "decimals");
+        if self.burette.kind().is_displayed() {
+            return format!(
+                "Burette: {}, read as displayed, to {decimals}.",
+                self.burette.title()
+            );
+        }
         format!(
             "Burette: {}, read downward from 0 at the top, to {decimals}: one digit past the finest mark.",
             self.burette.title()
@@ -150,7 +158,11 @@ impl Titrant {
 
 impl Excess {
     pub fn check(&self, faults: &mut Faults) {
-        let single = [GlasswareKind::Pipette, GlasswareKind::Flask];
+        let single = [
+            GlasswareKind::Pipette,
+            GlasswareKind::Dispenser,
+            GlasswareKind::Flask,
+        ];
         kind("excess.glassware", &self.glassware, &single, faults);
         positive("excess.nominal_mol_per_L", self.nominal, faults);
     }

@@ -140,6 +140,7 @@ impl SchemeRules for Standardisation {
             let quantity = Quantity::from(MASS_FRACTION).about(weighed.shared());
             over.push(builder.once(quantity, |builder, quantity| {
                 let step = builder.graph.given(quantity, "", purity.fraction);
+                builder.graph.significant(step, None);
                 let standard = rectangular(purity.half_width);
                 let component = Component::shared("purity of the standard", standard);
                 builder.graph.uncertain(step, component);

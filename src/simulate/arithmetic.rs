@@ -12,7 +12,7 @@ use crate::columns::Column;
 use crate::ids::LotCode;
 use crate::judge::Case;
 use crate::measure::{Reading, as_f64, from_f64, to_figures, water_density};
-use crate::procedure::{Asked, Procedure, ResultUnit, SampleBy};
+use crate::procedure::{AddedTo, Asked, Procedure, ResultUnit, SampleBy};
 use crate::schemes::{
     Back, CalibrationLine, Density, Direct, Gravimetric, Portion, Scheme, Standardisation,
     TwoEndpoint,
@@ -247,17 +247,23 @@ impl<'a> Notebook<'a> {
             }) => {
                 let c = unless(way.nominal, self.molarity, titrant.nominal)?;
                 let per_titrant = way.ratio(0, *excess_per_titrant);
-                let left = c * titre(row)? * per_titrant;
+                let whole = excess.added_to == AddedTo::Whole;
+                let parts = if whole { self.dilution(way) } else { 1.0 };
+                let left = c * titre(row)? * per_titrant * parts;
                 let by_pipette = || {
                     let c = unless(way.excess_nominal, self.excess_molarity, excess.nominal)?;
                     Some(c * as_f64(excess.glassware.capacity()))
                 };
                 let added = match self.blank(&titre) {
-                    Some(blank) if !way.no_blank => c * blank * per_titrant,
+                    Some(blank) if !way.no_blank => c * blank * per_titrant * parts,
                     _ => by_pipette()?,
                 };
                 let used = if way.left_over { left } else { added - left };
                 let amount = used * way.ratio(1, *analyte_per_excess);
+                let way = &Way {
+                    no_dilution: way.no_dilution || whole,
+                    ..*way
+                };
                 Some(self.express(way, amount, asked, self.sample(row)?))
             }
             Scheme::Standardisation(Standardisation {

@@ -14,7 +14,7 @@ use crate::ids::LotCode;
 use crate::judge::signal::{Bench, Signal, result_at};
 use crate::judge::{Endpoint, Part, Scale, endpoint, endpoint_warning, evaluate};
 use crate::measure::{as_f64, from_f64, plain, to_figures};
-use crate::procedure::Procedure;
+use crate::procedure::{Procedure, ResultUnit};
 use crate::truth::{Assigned, Lot};
 
 /// What a class can be expected to reach with a procedure.
@@ -137,6 +137,49 @@ pub fn fairness(procedure: &Procedure, students: usize, seed: u64) -> Result<Fai
     Ok(fairness)
 }
 
+/// Where titres of the scale belong to no sample: 100 % is reached, or all of the reagent used up, before its end.
+fn beyond_pure(procedure: &Procedure, found: &Fairness) -> Option<String> {
+    let unit = procedure.result.unit;
+    if unit != ResultUnit::PercentMass {
+        return None;
+    }
+    let (first, last) = (found.expected.first()?, found.expected.last()?);
+    let slope = (last.result - first.result) / (last.signal - first.signal);
+    let pure = first.signal + (100.0 - first.result) / slope;
+    let figures = |value: f64| from_f64(value, 3).map(plain).unwrap_or_default();
+    let Signal {
+        name,
+        unit,
+        full,
+        scale,
+        ..
+    } = found.signal;
+    let most = found.expected.iter().map(|e| e.result).fold(0.0, f64::max);
+    if most > 100.0 {
+        let (at, side) = (figures(pure), if slope > 0.0 { "more" } else { "less" });
+        return Some(format!(
+            "100 %w/w is reached at a {name} of {at} {unit}: {side} than that belongs to no sample, and students are asked about it"
+        ));
+    }
+    (pure > full || pure < 0.0).then(|| {
+        let (place, largest) = if pure < 0.0 {
+            (
+                "below 0".to_owned(),
+                first.result + slope * (0.0 - first.signal),
+            )
+        } else {
+            (
+                format!("past {scale}"),
+                first.result + slope * (full - first.signal),
+            )
+        };
+        format!(
+            "a sample of more than {} %w/w has its {name} {place}",
+            figures(largest)
+        )
+    })
+}
+
 /// A lot at its label, known to 0.1 %.
 fn nominal_lot(code: &str, nominal: Decimal) -> Lot {
     let standard_uncertainty = nominal.saturating_mul(Decimal::new(1, 3));
@@ -184,6 +227,8 @@ fn warnings(procedure: &Procedure, found: &Fairness) -> Vec<String> {
             ));
         }
     }
+    warnings.extend(beyond_pure(procedure, found));
+    warnings.extend(procedure.unequal_equivalents());
     warnings.extend(endpoint_warning(procedure));
     warnings
 }

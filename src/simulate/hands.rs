@@ -89,7 +89,7 @@ pub struct Hands {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Population {
     /// Everybody makes the reading and endpoint errors that the procedure states, times a number between the two, and
-    /// has no habits: they carry the burette on, read every meniscus, and fill a cylinder to 0.1 mL.
+    /// has no habits: they carry the burette on, read every meniscus, and fill a cylinder to 0.3 mL (common practice).
     Careful {
         least: f64,
         most: f64,
@@ -199,7 +199,7 @@ impl Hands {
             absorbance: Spread::Triangle(ABSORBANCE_NOISE * care),
             // below the last mark
             cylinder_level: 0.985,
-            cylinder_filling: Spread::Rectangle(0.1),
+            cylinder_filling: Spread::Rectangle(0.3),
             cylinder_reading: 2.0 * care,
             pipette_bias: 0.0,
             parallax: 0.0,

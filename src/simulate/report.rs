@@ -50,6 +50,15 @@ fn report(procedure: &Procedure, found: &Fairness) -> String {
             .map(|r| format!("  balances   {r}")),
     );
     lines.push(format!("  ratio      {}", procedure.scheme.ratio_words()));
+    if let (Some(stated), Some(asked)) = (&procedure.result.equivalence, procedure.scheme.asked()) {
+        lines.push(format!(
+            "  counts     {} {} per {}: {}",
+            stated.per_analyte,
+            asked.expressed_as,
+            asked.analyte,
+            stated.how.words()
+        ));
+    }
     for expected in &found.expected {
         lines.push(format!(
             "  {:<10} {}, {} % of {}: {} {unit}",

@@ -398,7 +398,7 @@ impl<R: Rng> Student<'_, R> {
         }
         let estimated = matches!(
             piece.kind(),
-            GlasswareKind::Burette | GlasswareKind::Cylinder
+            GlasswareKind::Burette | GlasswareKind::Cylinder | GlasswareKind::GraduatedPipette
         );
         let preferred = estimated
             && self.hands.digit_preference > 0.0

@@ -11,6 +11,11 @@ use crate::measure::{Glassware, as_f64};
 use crate::procedure::{Procedure, ReadingDoubt};
 use crate::submission::{Delivery, Piece, Titration};
 
+/// How much of the variance of one delivery's error other deliveries of the same burette share. ISO 385 limits the error at
+/// any point and the difference between the errors at any two points by one and the same tolerance: two errors that are
+/// triangular within it, and so is their difference, share half of their variance.
+pub const SHARED_CALIBRATION: f64 = 0.5;
+
 /// What a burette may be off, as standard uncertainties in mL; worked out once per hand-in.
 #[derive(Clone, Copy)]
 pub struct BuretteUncertainty {
@@ -18,6 +23,8 @@ pub struct BuretteUncertainty {
     calibration: f64,
     /// Half of a drop, rectangular.
     endpoint: f64,
+    /// The part of it that is one person's in every titration, rectangular.
+    endpoint_bias: f64,
     pub temperature: f64,
 }
 
@@ -27,6 +34,7 @@ impl BuretteUncertainty {
             reading: triangular(stated.burette_reading),
             calibration: burette.map_or(0.0, |b| triangular(b.tolerance())),
             endpoint: rectangular(stated.drop) / 2.0,
+            endpoint_bias: rectangular(stated.endpoint_bias),
             temperature: EXPANSION * rectangular(stated.temperature),
         }
     }
@@ -111,11 +119,16 @@ impl Builder<'_> {
         step
     }
 
-    /// Once per filling.
+    /// Once per filling: what deliveries of one burette share, in trials, blanks and second portions alike, and what each
+    /// has of its own.
     fn calibration_component(&mut self, volume: StepId, fillings: usize, of: Of) {
-        let calibration = self.burette.calibration * fillings.max(1) as f64;
-        let calibration = Component::shared_by(Cause::BuretteCalibration, calibration, of);
-        self.graph.uncertain(volume, calibration);
+        let fillings = fillings.max(1) as f64;
+        let shared = self.burette.calibration * SHARED_CALIBRATION.sqrt() * fillings;
+        let shared = Component::shared(Cause::BuretteCalibration, shared);
+        self.graph.uncertain(volume, shared);
+        let own = self.burette.calibration * ((1.0 - SHARED_CALIBRATION) * fillings).sqrt();
+        let own = Component::each(Cause::BuretteDelivery, own, of);
+        self.graph.uncertain(volume, own);
     }
 
     /// A bracket can only narrow it: nobody is worse off for having noted one.
@@ -124,6 +137,8 @@ impl Builder<'_> {
         let standard = bracket.map_or(stated, |bracket| bracket.min(stated));
         let endpoint = Component::each(Cause::Endpoint, standard, of);
         self.graph.uncertain(volume, endpoint);
+        let bias = Component::shared(Cause::EndpointBias, self.burette.endpoint_bias);
+        self.graph.uncertain(volume, bias);
     }
 
     /// A volume's part in the laboratory's temperature: one error everywhere, so that it cancels between the volumes of

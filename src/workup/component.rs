@@ -25,8 +25,13 @@ pub struct Component {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Cause {
     BuretteReading,
+    /// What deliveries of one burette share.
     BuretteCalibration,
+    /// What each delivery has of its own.
+    BuretteDelivery,
     Endpoint,
+    /// By how much a person calls the endpoint too early or too late, every time.
+    EndpointBias,
     BalanceDisplay,
     BalanceLinearity(Load),
     /// A graduated piece that measures the sample.
@@ -147,6 +152,8 @@ impl fmt::Display for Cause {
         match self {
             Self::BuretteReading => f.write_str("burette reading"),
             Self::BuretteCalibration => f.write_str("burette calibration"),
+            Self::BuretteDelivery => f.write_str("burette calibration, each delivery"),
+            Self::EndpointBias => f.write_str("endpoint, the same in every titration"),
             Self::Endpoint => f.write_str("endpoint"),
             Self::BalanceDisplay => f.write_str("balance display"),
             Self::BalanceLinearity(load) => {

@@ -41,10 +41,12 @@ fn last_place(graph: &Graph, of: StepId) -> Option<i64> {
                 let fewest = over.iter().chain(under).filter_map(of_input).min();
                 fewest.map(|n| decimals_of(step.value, n))
             }
-            // a slope is a ratio of differences: as many figures as its point with the fewest
+            // a slope is a ratio of differences: as many figures as its point with the fewest, but for a zero standard,
+            // which has none of its own
             Operation::Slope { x, y } => {
                 let of_input = |id: &StepId| figures(graph.value(*id), at(*id)?);
-                let fewest = x.iter().chain(y).filter_map(of_input).min();
+                let points = x.iter().zip(y).filter(|(x, _)| !graph.value(**x).is_zero());
+                let fewest = points.flat_map(|(x, y)| [x, y]).filter_map(of_input).min();
                 fewest.map(|n| decimals_of(step.value, n))
             }
         });

@@ -10,7 +10,7 @@ use super::role::{Own, Party, Role};
 use crate::chem::{Formula, Ratio, atomic_weight};
 use crate::columns::Column;
 use crate::ids::LotCode;
-use crate::measure::{Glassware, Reading, as_f64, order_of_magnitude};
+use crate::measure::{Glassware, GlasswareKind, Reading, as_f64, order_of_magnitude};
 use crate::procedure::{Asked, Procedure, ResultUnit, SampleBy};
 use crate::submission::Titration;
 use crate::truth::Lot;
@@ -27,6 +27,8 @@ pub struct Builder<'a> {
     pub burette: BuretteUncertainty,
     shared: Vec<StepId>,
     lots: Vec<(Party, &'a LotCode, StepId)>,
+    /// Each pipette with what it was first used for.
+    pipettes: Vec<(String, Role)>,
 }
 
 impl<'a> Builder<'a> {
@@ -37,6 +39,7 @@ impl<'a> Builder<'a> {
             burette: BuretteUncertainty::of(procedure.burette(), &procedure.uncertainty),
             shared: Vec::new(),
             lots: Vec::new(),
+            pipettes: Vec::new(),
         }
     }
 
@@ -105,14 +108,28 @@ impl<'a> Builder<'a> {
         }
     }
 
-    /// The nominal volume of a single-mark piece, mL.
+    /// The nominal volume of a single-mark piece, mL. One pipette used twice is off by one and the same error.
     pub fn single_mark(&mut self, role: Role, piece: &Glassware) -> StepId {
         let volume = Quantity::new(role).with(piece.title());
         self.once(volume, |builder, _| {
-            let step = single_mark(&mut builder.graph, role, piece);
+            let first_use = if piece.kind() == GlasswareKind::Pipette {
+                builder.first_use(piece, role)
+            } else {
+                role
+            };
+            let step = single_mark(&mut builder.graph, role, piece, first_use);
             builder.warmth(step);
             step
         })
+    }
+
+    fn first_use(&mut self, pipette: &Glassware, role: Role) -> Role {
+        let known = self.pipettes.iter().find(|(key, _)| *key == pipette.key());
+        if let Some((_, first)) = known {
+            return *first;
+        }
+        self.pipettes.push((pipette.key().to_owned(), role));
+        role
     }
 
     /// A lot's molarity, mol/L.
@@ -125,6 +142,8 @@ impl<'a> Builder<'a> {
         let molarity = Quantity::new(Role::Molarity(party)).about(species.shared());
         let molarity = molarity.from_lot(lot.code.clone());
         let step = self.graph.given(molarity, "mol/L", lot.molarity.value);
+        // what is assigned does not decide how many figures an answer has
+        self.graph.significant(step, None);
         let standard = as_f64(lot.molarity.standard_uncertainty);
         let component = Component::shared(Cause::LotMolarity(lot.code.clone()), standard);
         self.graph.uncertain(step, component);
@@ -257,13 +276,13 @@ pub fn exact(graph: &mut Graph, quantity: impl Into<Quantity>, value: Decimal) -
 
 /// The nominal volume of a single-mark piece, mL, which may be off by its tolerance, and is significant to the place
 /// of it: 25.00 mL for ±0.03.
-pub fn single_mark(graph: &mut Graph, role: Role, piece: &Glassware) -> StepId {
+pub fn single_mark(graph: &mut Graph, role: Role, piece: &Glassware, first_use: Role) -> StepId {
     let volume = Quantity::new(role).with(piece.title());
     let step = graph.given(volume, "mL", piece.capacity());
     let place = order_of_magnitude(piece.tolerance()).saturating_neg();
     graph.significant(step, u32::try_from(place).ok());
     let standard = triangular(piece.tolerance());
-    graph.uncertain(step, Component::shared(Cause::Mark(role), standard));
+    graph.uncertain(step, Component::shared(Cause::Mark(first_use), standard));
     step
 }
 

@@ -13,7 +13,7 @@ use super::parts::{
 use super::quantity::Quantity;
 use super::role::{DilutionKind, DilutionPart, Own, Role};
 use super::trials::WorkUp;
-use crate::chem::{CompositionFault, Formula, per_analyte};
+use crate::chem::{CompositionFault, Formula, Ratio, by_equivalents, per_analyte};
 use crate::measure::{Glassware, Reading, as_f64, from_f64};
 use crate::procedure::{Purity, ResultSpec, ResultUnit};
 use crate::truth::Assigned;
@@ -174,6 +174,7 @@ impl Preparation {
         ResultSpec {
             analyte: Some(self.species.clone()),
             expressed_as: None,
+            equivalence: None,
             unit: ResultUnit::MolPerL,
         }
     }
@@ -207,7 +208,12 @@ impl Preparation {
             Stock::Known(stock) => over.push(self.known(&mut graph, stock)),
             Stock::Solution(weighed, flask) => {
                 over.push(self.amount(&mut graph, weighed)?);
-                under.push(single_mark(&mut graph, Role::Own(FLASK), flask));
+                under.push(single_mark(
+                    &mut graph,
+                    Role::Own(FLASK),
+                    flask,
+                    Role::Own(FLASK),
+                ));
             }
             Stock::Solid(weighed, total) => {
                 over.push(self.amount(&mut graph, weighed)?);
@@ -217,7 +223,7 @@ impl Preparation {
         let expressed_as = spec.expressed_as.as_ref().or(spec.analyte.as_ref());
         let expressed_as = expressed_as.unwrap_or(&self.species);
         if *expressed_as != self.species {
-            let (top, bottom) = per_analyte(&self.species, expressed_as)?.parts();
+            let (top, bottom) = self.per_weighed(spec, expressed_as)?.parts();
             let ratio = top.checked_div(bottom).unwrap_or(Decimal::ZERO);
             over.push(exact(&mut graph, EXPRESSED_PER_WEIGHED, ratio));
         }
@@ -235,13 +241,28 @@ impl Preparation {
             };
             over.push(taken(&mut graph, role, &dilution.taken));
             let flask = role(DilutionKind::Flask);
-            under.push(single_mark(&mut graph, flask, &dilution.flask));
+            under.push(single_mark(&mut graph, flask, &dilution.flask, flask));
         }
         if let Some((role, factor)) = unit_factor(spec.unit) {
             over.push(exact(&mut graph, role, factor));
         }
         let value = graph.step(VALUE, unit, Operation::quotient(over, under))?;
         Ok(Prepared { graph, value })
+    }
+
+    /// Moles of what the result is expressed as per mole weighed: by equivalents where the experiment counts so.
+    fn per_weighed(
+        &self,
+        spec: &ResultSpec,
+        expressed_as: &Formula,
+    ) -> Result<Ratio, CompositionFault> {
+        let (Some(stated), Some(analyte)) = (&spec.equivalence, &spec.analyte) else {
+            return per_analyte(&self.species, expressed_as);
+        };
+        match by_equivalents(&self.species, expressed_as) {
+            Some(ratio) if self.species != *analyte => Ok(ratio),
+            _ => Ok(per_analyte(&self.species, analyte)?.times(stated.per_analyte)),
+        }
     }
 
     /// Amount of substance weighed, mmol.
@@ -285,7 +306,10 @@ fn mass(graph: &mut Graph, own: Own, read: &Reading, weighed: &Weighed) -> StepI
 /// Volume of stock taken for a dilution, mL.
 fn taken(graph: &mut Graph, role: impl Fn(DilutionKind) -> Role, taken: &Taken) -> StepId {
     match taken {
-        Taken::Pipette(pipette) => single_mark(graph, role(DilutionKind::Pipette), pipette),
+        Taken::Pipette(pipette) => {
+            let role = role(DilutionKind::Pipette);
+            single_mark(graph, role, pipette, role)
+        }
         Taken::Burette(burette, volume) => {
             let role = role(DilutionKind::Burette);
             let quantity = Quantity::new(role).with(burette.title());

@@ -11,6 +11,7 @@ mod bench;
 mod browser;
 mod causes;
 mod chance;
+mod chemistry;
 mod coordinator;
 mod counting;
 mod course;

@@ -13,7 +13,8 @@ use super::graph::{Graph, Operation, StepId};
 use super::quantity::Of;
 use super::trials::{TrialOutcome, WorkUp};
 use crate::chem::printed;
-use crate::measure::{from_f64, plain, to_decimals, to_figures};
+use crate::measure::{from_f64, order_of_magnitude, plain, to_decimals, to_figures};
+use rust_decimal::Decimal;
 
 /// A derivation in its parts.
 #[derive(Clone, Debug, PartialEq)]
@@ -35,7 +36,7 @@ pub struct DerivationLine {
     pub formula: Option<Typeset>,
     /// With the numbers put in, such as `(18.40 − 0.12) mL`; none for what is given.
     pub numbers: Option<Typeset>,
-    /// Given values as they were written, computed ones to six figures.
+    /// Readings as they were written, all else to the place of two figures of its uncertainty.
     pub value: String,
     /// Unit; empty for a ratio.
     pub unit: &'static str,
@@ -64,7 +65,7 @@ pub enum Room {
     Much,
 }
 
-/// Figures to which a computed value is shown; nothing is rounded in between.
+/// Figures to which an exact value is shown; nothing is rounded in between.
 const SHOWN: u32 = 6;
 
 /// The steps of a hand-in: what trials share, blanks, standards, each trial whether it counts or not, and the mean.
@@ -107,10 +108,9 @@ pub fn derivation(work_up: &WorkUp) -> Vec<DerivationPart> {
     if let Some(result) = work_up.result {
         let mut last = line(graph, result, true);
         // the observed scatter of the trials may be larger than what the steps before predict
-        last.uncertainty = work_up
-            .budget
-            .as_ref()
-            .and_then(|b| two_figures(b.standard));
+        let standard = work_up.budget.as_ref().map_or(0.0, |b| b.standard);
+        last.uncertainty = two_figures(standard);
+        last.value = with_minus(to_its_place(graph.value(result), standard));
         part("Mean of the trials that count".into(), None, vec![last]);
     }
     parts
@@ -200,7 +200,7 @@ fn line(graph: &Graph, id: StepId, with_titration: bool) -> DerivationLine {
         numbers: notation::in_numbers(graph, &step.operation),
         value: shown(graph, id),
         unit: step.unit,
-        uncertainty: two_figures(budget(graph, id, None).standard),
+        uncertainty: two_figures(uncertainty(graph, id)),
     }
 }
 
@@ -232,16 +232,38 @@ impl Typeset {
 /// A value as it is shown, with a true minus.
 fn shown(graph: &Graph, id: StepId) -> String {
     let step = graph.get(id);
-    let text = match (&step.operation, step.decimals) {
-        // a nominal volume is worth more decimals than it is written with
-        (Operation::Given, Some(decimals)) if decimals > step.value.scale() => {
-            to_decimals(step.value, decimals).to_string()
-        }
-        (Operation::Given, Some(_)) if step.value.scale() <= 10 => step.value.to_string(),
-        // a difference of readings keeps their decimals
-        (Operation::Sum(_), _) if step.value.scale() <= SHOWN => step.value.to_string(),
-        _ => plain(to_figures(step.value, SHOWN)),
+    // what somebody wrote stays as it was written
+    let text = if step.quantity.read.is_some() {
+        step.value.to_string()
+    } else {
+        to_its_place(step.value, uncertainty(graph, id))
     };
+    with_minus(text)
+}
+
+fn uncertainty(graph: &Graph, id: StepId) -> f64 {
+    budget(graph, id, None).standard
+}
+
+/// A value to the place of two figures of its standard uncertainty; to six figures where it is exact.
+fn to_its_place(value: Decimal, standard: f64) -> String {
+    let standard = from_f64(standard, 6).filter(|u| !u.is_zero());
+    let Some(standard) = standard.map(|u| to_figures(u, 2)) else {
+        return plain(to_figures(value, SHOWN));
+    };
+    let place = order_of_magnitude(standard).saturating_sub(1);
+    match u32::try_from(place.saturating_neg()) {
+        Ok(decimals) => to_decimals(value, decimals.min(Decimal::MAX_SCALE)).to_string(),
+        Err(_) => {
+            let figures = order_of_magnitude(value)
+                .saturating_sub(place)
+                .saturating_add(1);
+            plain(to_figures(value, u32::try_from(figures).unwrap_or(1)))
+        }
+    }
+}
+
+fn with_minus(text: String) -> String {
     text.replace('-', "\u{2212}")
 }
 

@@ -113,6 +113,7 @@ fn expressed_as_asked() {
     let spec = |expressed: &str, unit| ResultSpec {
         analyte: Some(Formula::parse("Ca^2+").expect("an ion")),
         expressed_as: Some(Formula::parse(expressed).expect(expressed)),
+        equivalence: None,
         unit,
     };
     let value = |spec: &ResultSpec| f(water.value_in(spec).expect("a value").value);

@@ -17,8 +17,8 @@ use concordant::judge::Marking;
 use concordant::judge::signal::{Bench, expected_signal};
 use concordant::measure::{Class, Glassware, GlasswareKind, Reading, to_figures};
 use concordant::procedure::{
-    Accept, Aliquot, Common, Excess, Procedure, ProcedureText, Purity, ReadingDoubt, ResultSpec,
-    ResultUnit, Sample, SampleBy, Titrant, TrialRules,
+    Accept, AddedTo, Aliquot, Common, Excess, Procedure, ProcedureText, Purity, ReadingDoubt,
+    ResultSpec, ResultUnit, Sample, SampleBy, Titrant, TrialRules,
 };
 use concordant::schemes::{self, Back, Direct, SchemeKind as Scheme, Standardisation};
 use concordant::submission::{HandIn, Titration, TrialLabel};
@@ -99,6 +99,7 @@ impl Worked {
                 species: formula(species),
                 nominal: dec(molarity),
                 glassware: piece(GlasswareKind::Pipette, volume),
+                added_to: AddedTo::Portion,
             }
         };
         let common = Common {
@@ -130,6 +131,7 @@ impl Worked {
                     self.analyte
                 })),
                 expressed_as: Some(formula(self.expressed)),
+                equivalence: None,
                 unit: self.unit,
             },
             trials: TrialRules {
