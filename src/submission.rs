@@ -41,6 +41,9 @@ pub struct Titration {
     /// The number on the burette as written.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub instrument: Option<String>,
+    /// What went wrong with it: its readings are kept and shown, not used.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub spoiled: Option<String>,
     pub readings: Readings,
     /// When this row was handed in, where a file says so.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -78,6 +81,7 @@ impl Titration {
             excess_lot: None,
             unknown: None,
             instrument: None,
+            spoiled: None,
             readings: Readings::new(),
             submitted_at: None,
         }
@@ -201,4 +205,15 @@ impl HandIn {
     pub fn submitted_at(&self) -> Option<Timestamp> {
         self.titrations.iter().filter_map(|t| t.submitted_at).max()
     }
+}
+
+/// Why a trial is spoiled, in a line.
+pub fn spoiled_because(text: &str) -> Result<String, String> {
+    let text = crate::text::line_of_text(text)?;
+    if text.chars().count() > 200 {
+        return Err(
+            "found more than 200 characters, expected in a few words what went wrong".into(),
+        );
+    }
+    Ok(text)
 }

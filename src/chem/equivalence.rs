@@ -230,7 +230,10 @@ impl Equivalence {
     ) -> Result<Ratio, String> {
         match self {
             Self::Convention(convention) => {
-                if self.species().as_ref() != Some(expressed) {
+                // German degrees of hardness count CaO
+                let as_oxide = *convention == Convention::Hardness
+                    && Formula::parse("CaO").as_ref() == Ok(expressed);
+                if self.species().as_ref() != Some(expressed) && !as_oxide {
                     let (name, species) = (convention.name(), convention.species());
                     return Err(format!(
                         "found {name} expressed as {expressed}, expected {species}"

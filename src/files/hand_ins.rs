@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, HashMap};
 use std::ops::Deref;
 
-use super::readings_file::{Draft, Drafts, INSTRUMENT, MOST_REVISIONS, OWN};
+use super::readings_file::{Draft, Drafts, INSTRUMENT, MOST_REVISIONS, OWN, SPOILED};
 use super::set_aside::{Aside, set_aside};
 use crate::columns::Column;
 use crate::ids::{ExperimentKey, StudentId};
@@ -256,6 +256,7 @@ pub(super) fn write_readings(
                 || needs_bare_row(r, *of > 1)
         });
     let instruments = titrations().any(|t| t.instrument.is_some());
+    let spoiled = titrations().any(|t| t.spoiled.is_some());
     let mut header = vec![
         "student_id".to_owned(),
         "trial".to_owned(),
@@ -267,6 +268,7 @@ pub(super) fn write_readings(
     header.extend(times.then(|| "submitted_at".to_owned()));
     header.extend(OWN.iter().filter(|_| own).map(|name| (*name).to_owned()));
     header.extend(instruments.then(|| INSTRUMENT.to_owned()));
+    header.extend(spoiled.then(|| SPOILED.to_owned()));
     let mut rows: Vec<Vec<String>> = Vec::new();
     for (student, number, of, revision) in hand_ins {
         let bare = needs_bare_row(revision, of > 1).then_some(None);
@@ -297,6 +299,10 @@ pub(super) fn write_readings(
             if instruments {
                 let number = titration.and_then(|t| t.instrument.as_deref());
                 cells.push(number.map(guarded).unwrap_or_default());
+            }
+            if spoiled {
+                let why = titration.and_then(|t| t.spoiled.as_deref());
+                cells.push(why.map(guarded).unwrap_or_default());
             }
             rows.push(cells);
         }

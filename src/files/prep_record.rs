@@ -271,6 +271,7 @@ fn titration(section: &Section, procedure: &Procedure, row: u32) -> Option<Titra
         excess_lot: None,
         unknown: None,
         instrument: None,
+        spoiled: None,
         readings: read,
         submitted_at: None,
     };

@@ -6,8 +6,8 @@ use super::marking_file::{marking, trials};
 use crate::chem::{Equivalence, Reaction};
 use crate::measure::{GlasswareKind, GlasswareTable};
 use crate::procedure::{
-    Accept, Aliquot, Common, Procedure, ProcedureText, Purity, ReadingDoubt, ResultSpec,
-    ResultUnit, Sample, SampleBy, StatedEquivalence, TrialRules,
+    Accept, Aliquot, Amount, Common, Ingredient, Procedure, ProcedureText, Purity, ReadingDoubt,
+    Reagent, ResultSpec, ResultUnit, Sample, SampleBy, StatedEquivalence, TrialRules,
 };
 use crate::schemes::{SchemeFile, SchemeKind, formula, piece, reactions};
 use crate::text::{Fault, Section, Toml, decimal, found, line_of_text};
@@ -27,7 +27,7 @@ struct Reader<'r> {
 }
 
 /// Tables and keys that every procedure has.
-const KEYS: [&str; 10] = [
+const KEYS: [&str; 11] = [
     "key",
     "title",
     "scheme",
@@ -38,6 +38,7 @@ const KEYS: [&str; 10] = [
     "uncertainty",
     "marking",
     "text",
+    "reagents",
 ];
 
 impl Reader<'_> {
@@ -91,6 +92,8 @@ impl Reader<'_> {
         let text = root
             .table("text", |section| read_text(&section))
             .unwrap_or_default();
+        let reagents = root.tables("reagents", |section| reagent(&section));
+        let reagents = reagents.into_iter().flatten().collect();
         // what does not depend on a faulty table is still checked, so that one look shows every fault
         Some(Common {
             key: key?,
@@ -107,6 +110,7 @@ impl Reader<'_> {
             uncertainty: uncertainty.unwrap_or_default(),
             marking: marking.unwrap_or_default(),
             text,
+            reagents,
         })
     }
 
@@ -123,6 +127,7 @@ impl Reader<'_> {
             "species",
             "purity",
             "purity_half_width",
+            "portion",
         ]);
         let by = section.parsed("by", |text| {
             let by = SampleBy::from_name(text);
@@ -176,7 +181,13 @@ impl Reader<'_> {
                 })
             }
         };
+        let portion = if section.has("portion") {
+            section.parsed("portion", positive).map(Some)
+        } else {
+            Some(None)
+        };
         Some(Sample {
+            portion: portion?,
             by: by?,
             glassware: glassware?,
             nominal: nominal?,
@@ -185,6 +196,13 @@ impl Reader<'_> {
             purity: purity?,
         })
     }
+}
+
+fn positive(text: &str) -> Result<Decimal, String> {
+    let number = decimal(text)?;
+    (number > Decimal::ZERO)
+        .then_some(number)
+        .ok_or_else(|| found(text, "a number above 0"))
 }
 
 fn scheme(text: &str) -> Result<SchemeKind, String> {
@@ -267,6 +285,24 @@ fn doubt(section: &Section) -> Option<ReadingDoubt> {
     })
 }
 
+fn reagent(section: &Section) -> Option<Reagent> {
+    section.only(&["name", "strength", "for_one", "per_litre", "note"]);
+    let name = section.text("name");
+    let for_one = section.parsed("for_one", Amount::parse);
+    let per_litre = section.texts("per_litre");
+    let ingredient = |text: &String| {
+        let read = Ingredient::parse(text);
+        read.map_err(|why| section.fault("per_litre", why)).ok()
+    };
+    Some(Reagent {
+        per_litre: per_litre.iter().filter_map(ingredient).collect(),
+        strength: section.text_if_any("strength").unwrap_or_default(),
+        note: section.text_if_any("note").unwrap_or_default(),
+        name: name?,
+        for_one: for_one?,
+    })
+}
+
 fn read_text(section: &Section) -> ProcedureText {
     section.only(&[
         "summary",
@@ -320,8 +356,8 @@ mod tests {
         let found = faults(&text);
         let expected = [
             "p.toml:4, key reactions: reaction “Ca^2+ + C10H14N2O8^2- -> CaC10H12N2O8^2- + H^+” does not balance: H 14 left, 13 right; charge 0 left, -1 right; balanced it reads “Ca^2+ + C10H14N2O8^2- -> CaC10H12N2O8^2- + 2 H^+”",
-            "p.toml:10, key titrant.burette: found “burette-60-b”, expected one of burette-10-a, burette-10-b, burette-100-a, burette-100-b, burette-25-a, burette-25-b, burette-50-a, burette-50-b",
-            "p.toml:20, key result.unit: found “mg/l”, expected one of mol/L, mmol/L, g/L, mg/L, %w/w, %w/v, g/mL",
+            "p.toml:10, key titrant.burette: found “burette-60-b”, expected one of burette-10-0.05-a, burette-10-0.05-b, burette-10-a, burette-10-b, burette-100-a, burette-100-b, burette-25-0.05-a, burette-25-0.05-b, burette-25-a, burette-25-b, burette-50-a, burette-50-b, piston-burette-10, piston-burette-20, piston-burette-25, piston-burette-5, piston-burette-50",
+            "p.toml:20, key result.unit: found “mg/l”, expected one of mol/L, mmol/L, g/L, mg/L, %w/w, %w/v, g/mL, mmol/g, ppm, ppb, mg/portion, g/mol, °dH, °f",
             "p.toml:21, key result.colour: found “colour”, expected one of the keys analyte, as, equivalence, unit",
             "p.toml:36, key marking.calculation.points: found “1e3”, expected a plain number such as 0.0100",
         ];

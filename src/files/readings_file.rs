@@ -9,7 +9,7 @@ use crate::columns::{Cells, Column, MAX_FILLINGS, read_cells};
 use crate::ids::{ExperimentKey, LotCode, StudentId, UnknownCode};
 use crate::judge::{refusals, row_label};
 use crate::procedure::Procedure;
-use crate::submission::{Titration, TrialLabel};
+use crate::submission::{Titration, TrialLabel, spoiled_because};
 use crate::text::{Columns, Fault, Known, Once, Row, Table, again, code, found, instant, whole};
 
 /// What the rows of one student (in a superseded file: of one revision) say.
@@ -31,6 +31,8 @@ pub(super) type Drafts = HashMap<StudentId, BTreeMap<u32, Draft>>;
 pub(super) const OWN: [&str; 3] = ["revision", "reason", "confirmed"];
 /// The number on the burette, last of all.
 pub(super) const INSTRUMENT: &str = "instrument";
+/// What went wrong with a trial that is not used.
+pub(super) const SPOILED: &str = "spoiled";
 pub(super) const MOST_REVISIONS: u32 = 10_000;
 
 struct Reader<'r> {
@@ -129,6 +131,7 @@ fn columns(procedure: &Procedure, superseded: bool) -> Columns {
         columns.optional.extend(own);
     }
     columns.optional.push(INSTRUMENT.to_owned());
+    columns.optional.push(SPOILED.to_owned());
     columns
 }
 
@@ -272,6 +275,7 @@ impl Reader<'_> {
         // a code that no bottle has is the student's mistake and raises a flag; it is no fault of the file
         let unknown = table.get_if_any(row, "unknown", UnknownCode::parse, faults);
         let instrument = table.get_if_any(row, INSTRUMENT, code, faults);
+        let spoiled = table.get_if_any(row, SPOILED, spoiled_because, faults);
         let cells: Cells = self
             .readings
             .iter()
@@ -294,6 +298,7 @@ impl Reader<'_> {
             excess_lot,
             unknown,
             instrument,
+            spoiled,
             readings: read,
             submitted_at,
         };

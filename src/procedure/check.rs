@@ -1,6 +1,7 @@
 //! Whether the parts that every procedure has fit one another and the scheme.
 
 use super::{Accept, Common, ProcedureFault, ResultUnit, SampleBy};
+use crate::chem::Formula;
 
 /// What a scheme allows of the common parts.
 #[derive(Clone, Copy, Debug)]
@@ -12,6 +13,8 @@ pub struct Allowed {
     pub titres: bool,
     /// Whether the sample is a primary standard, which has a purity.
     pub standard: bool,
+    /// Whether a molar mass may be asked for: one titre of one portion.
+    pub molar_mass: bool,
 }
 
 /// What a result is per.
@@ -40,7 +43,7 @@ impl Common {
             );
         }
         self.sample.check(allowed.standard, &mut fault);
-        self.check_unit(allowed.result, &mut fault);
+        self.check_unit(allowed, &mut fault);
         let rules = &self.trials;
         if rules.minimum == 0 || rules.minimum > 20 {
             let found = rules.minimum;
@@ -56,12 +59,30 @@ impl Common {
         faults
     }
 
-    fn check_unit(&self, per: Per, fault: &mut impl FnMut(&str, String)) {
-        let (unit, by) = (self.result.unit, self.sample.by);
-        if unit.fits(per, by) {
+    fn check_unit(&self, allowed: &Allowed, fault: &mut impl FnMut(&str, String)) {
+        let (unit, by, per) = (self.result.unit, self.sample.by, allowed.result);
+        let fits = |unit: &ResultUnit| {
+            unit.fits(per, by) && (allowed.molar_mass || *unit != ResultUnit::GPerMol)
+        };
+        if let Some(species) = unit.species() {
+            let asked = self
+                .result
+                .expressed_as
+                .as_ref()
+                .or(self.result.analyte.as_ref());
+            if asked.is_none_or(|asked| Formula::parse(species).as_ref() != Ok(asked)) {
+                let what = format!("expected {species}, by which {} is defined", unit.name());
+                fault("result.as", what);
+            }
+        }
+        if self.sample.portion.is_some() && unit != ResultUnit::MgPerPortion {
+            let what = "found one, expected it only where the result is in mg/portion";
+            fault("sample.portion", what.to_owned());
+        }
+        if fits(&unit) {
             return;
         }
-        let fitting = ResultUnit::ALL.iter().filter(|unit| unit.fits(per, by));
+        let fitting = ResultUnit::ALL.iter().filter(|unit| fits(unit));
         let expected: Vec<&str> = fitting.map(|unit| unit.name()).collect();
         let (unit, expected) = (unit.name(), expected.join(", "));
         let what = match per {
@@ -76,7 +97,7 @@ impl Common {
 }
 
 impl ResultUnit {
-    /// A mass per volume or amount per volume fits a sample by volume and the titrant of a standardisation; a mass
+    /// mg per portion fits any sample. A mass per volume or amount per volume fits a sample by volume and the titrant of a standardisation; a mass
     /// fraction fits a weighed sample; g/mL a density. Anything between them would need a density beside.
     fn fits(self, per: Per, by: SampleBy) -> bool {
         let per_volume = match per {
@@ -84,6 +105,7 @@ impl ResultUnit {
             Per::Volume => true,
             Per::Sample => by == SampleBy::Volume,
         };
-        self != Self::GPerMl && per_volume != (self == Self::PercentMass)
+        let of_mass = self.is_of_mass() || self == Self::GPerMol;
+        self != Self::GPerMl && (self == Self::MgPerPortion || per_volume != of_mass)
     }
 }

@@ -1,6 +1,7 @@
 //! A written procedure, checked: its reactions balance, its ratios follow, its unit fits its sample.
 
 mod check;
+mod reagents;
 mod sample;
 mod unit;
 mod words;
@@ -19,6 +20,7 @@ use crate::words::named;
 
 pub use crate::ids::is_key;
 pub use check::{Allowed, Per};
+pub use reagents::{Amount, Batch, Ingredient, Reagent};
 pub use unit::ResultUnit;
 pub use words::{marking_in_words, trials_in_words};
 
@@ -50,6 +52,8 @@ pub struct Common {
     /// How it is marked.
     pub marking: Marking,
     pub text: ProcedureText,
+    /// What the prep room makes for it.
+    pub reagents: Vec<Reagent>,
 }
 
 /// The titrant as the procedure asks for it.
@@ -72,7 +76,8 @@ pub struct Excess {
     pub nominal: Decimal,
     /// The single-mark piece that measures it.
     pub glassware: Glassware,
-    pub added_to: AddedTo,
+    /// Into each part that is titrated, where nothing is said.
+    pub added_to: Option<AddedTo>,
 }
 
 /// Where the excess goes in.
@@ -98,6 +103,8 @@ pub struct Sample {
     pub species: Option<Formula>,
     /// Mass fraction of the weighed standard and its half-width; standardisation only.
     pub purity: Option<Purity>,
+    /// What one portion weighs (g) or holds (mL), where the result is per portion; none where the sample is one.
+    pub portion: Option<Decimal>,
 }
 
 /// How the sample is measured.

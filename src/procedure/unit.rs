@@ -19,6 +19,20 @@ pub enum ResultUnit {
     PercentMassVolume,
     /// g/mL, of a density
     GPerMl,
+    /// mmol of analyte per g of sample
+    MmolPerG,
+    /// mg per kg of sample
+    PartsPerMillion,
+    /// µg per kg of sample
+    PartsPerBillion,
+    /// mg in one tablet, or in what else is taken at once
+    MgPerPortion,
+    /// g of sample per mol of analyte
+    GPerMol,
+    /// 10 mg/L as CaO
+    GermanDegree,
+    /// 10 mg/L as CaCO₃
+    FrenchDegree,
 }
 
 named! { ResultUnit, name, from_name:
@@ -29,6 +43,13 @@ named! { ResultUnit, name, from_name:
     PercentMass = "%w/w",
     PercentMassVolume = "%w/v",
     GPerMl = "g/mL",
+    MmolPerG = "mmol/g",
+    PartsPerMillion = "ppm",
+    PartsPerBillion = "ppb",
+    MgPerPortion = "mg/portion",
+    GPerMol = "g/mol",
+    GermanDegree = "\u{b0}dH",
+    FrenchDegree = "\u{b0}f",
 }
 
 impl ResultUnit {
@@ -62,6 +83,33 @@ impl ResultUnit {
 
     /// Whether it is a mass (true) or an amount (false) per sample.
     pub fn is_mass(self) -> bool {
-        !matches!(self, Self::MolPerL | Self::MmolPerL)
+        !matches!(
+            self,
+            Self::MolPerL | Self::MmolPerL | Self::MmolPerG | Self::GPerMol
+        )
+    }
+
+    /// Whether it is of a sample that is weighed, and of its mass alone.
+    pub fn is_of_mass(self) -> bool {
+        matches!(
+            self,
+            Self::PercentMass | Self::MmolPerG | Self::PartsPerMillion | Self::PartsPerBillion
+        )
+    }
+
+    /// The species that a unit is defined by.
+    pub fn species(self) -> Option<&'static str> {
+        match self {
+            Self::GermanDegree => Some("CaO"),
+            Self::FrenchDegree => Some("CaCO3"),
+            _ => None,
+        }
+    }
+
+    /// What may be misunderstood about it.
+    pub fn caution(self) -> Option<&'static str> {
+        matches!(self, Self::PartsPerMillion | Self::PartsPerBillion).then_some(
+            "ppm and ppb are counted by mass, mg and \u{b5}g per kg of sample: many people write them for mg/L and \u{b5}g/L",
+        )
     }
 }

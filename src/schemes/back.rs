@@ -6,7 +6,7 @@ use super::parts::{
 use super::{Faults, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
 use crate::chem::{Ratio, Reaction, chain_ratio, shared_ratio};
 use crate::measure::{Glassware, as_f64};
-use crate::procedure::{AddedTo, Asked, Common, Excess, Sample, Titrant};
+use crate::procedure::{Asked, Common, Excess, Sample, Titrant};
 use crate::workup::{Builder, Operation, Own, Party, Quantity, Role, Sign, StepId, Trial, Worked};
 
 const BY_BLANK: Own = Own::about("amount of ", " added, by the blank", "ne");
@@ -34,7 +34,7 @@ impl Back {
     }
 
     pub fn new(common: &Common, titrant: Titrant, excess: Excess) -> Result<Self, Faults> {
-        let mut faults = of_titrated_sample(common, &titrant);
+        let mut faults = of_titrated_sample(common, &titrant, false);
         excess.check(&mut faults);
         checked(faults, Self::with_ratios(common, titrant, excess))
     }
@@ -109,7 +109,7 @@ impl SchemeRules for Back {
         let molarity = builder.molarity(trial.titrant_lot()?, Party::Titrant, titrant);
         let role = Role::Ratio(Party::Excess, Party::Titrant);
         let ratio = builder.ratio(role, (excess, titrant), self.excess_per_titrant);
-        let whole = (self.excess.added_to == AddedTo::Whole)
+        let whole = (self.excess.is_in_whole())
             .then(|| builder.aliquot_factor())
             .flatten();
         let by_titre = |titre: StepId| match whole {
@@ -144,9 +144,10 @@ impl SchemeRules for Back {
         let quantity = Quantity::from(ANALYTE).about(analyte.shared()).of(of);
         let amount = builder.graph.step(quantity, "mmol", product)?;
         let sample = builder.sample(trial.row.titration, of)?;
-        match self.excess.added_to {
-            AddedTo::Portion => builder.result(amount, &self.asked, sample, of),
-            AddedTo::Whole => builder.express(amount, &self.asked, sample, of),
+        if self.excess.is_in_whole() {
+            builder.express(amount, &self.asked, sample, of)
+        } else {
+            builder.result(amount, &self.asked, sample, of)
         }
     }
 
@@ -155,15 +156,22 @@ impl SchemeRules for Back {
         let (top, bottom) = self.excess_per_titrant.parts();
         let added = as_f64(self.excess.nominal) * as_f64(self.excess.glassware.capacity());
         let per_volume = as_f64(self.titrant.nominal) * as_f64(top) / as_f64(bottom);
-        let part = match (&sample.aliquot, self.excess.added_to) {
-            (Some(aliquot), AddedTo::Whole) => {
+        let part = match &sample.aliquot {
+            Some(aliquot) if self.excess.is_in_whole() => {
                 as_f64(aliquot.pipette.capacity()) / as_f64(aliquot.flask.capacity())
             }
             _ => 1.0,
         };
+        let (most, burette) = (added / per_volume * part, self.titrant.signal());
         Signal {
-            blank: Some(added / per_volume * part),
-            ..self.titrant.signal()
+            blank: Some(most),
+            full: burette.full.min(most),
+            scale: if most < burette.full {
+                "what the excess takes"
+            } else {
+                burette.scale
+            },
+            ..burette
         }
     }
 }

@@ -101,6 +101,7 @@ impl CalibrationLine {
             no_blank: Some("none: the line has its intercept"),
             titres: false,
             standard: false,
+            molar_mass: false,
         });
         calibration.check(&mut faults);
         let made = common.asked().and_then(|asked| {

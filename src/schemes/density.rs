@@ -70,6 +70,7 @@ impl Density {
             no_blank: Some("none: air is all that is in an empty vessel"),
             titres: false,
             standard: false,
+            molar_mass: false,
         });
         let mut fault = |key: &str, what: String| faults.push(ProcedureFault::new(key, what));
         let sample = &common.sample;

@@ -6,7 +6,7 @@ use super::parts::{
 use super::{Faults, Reagents, Scheme, SchemeFile, SchemeKind, SchemeRules, Signal};
 use crate::chem::{Ratio, chain_ratio};
 use crate::measure::Glassware;
-use crate::procedure::{Asked, Common, Sample, Titrant};
+use crate::procedure::{Asked, Common, ResultUnit, Sample, Titrant};
 use crate::workup::{Builder, Operation, Own, Party, Quantity, Role, StepId, Trial, Worked};
 
 const TITRATED: Own = Own::about("amount of ", " titrated", "n");
@@ -32,7 +32,7 @@ impl Direct {
     }
 
     pub fn new(common: &Common, titrant: Titrant, indirect: bool) -> Result<Self, Faults> {
-        let faults = of_titrated_sample(common, &titrant);
+        let faults = of_titrated_sample(common, &titrant, true);
         let made = common.asked().and_then(|asked| {
             needs_reactions(common)?;
             let ratio = chain_ratio(&common.reactions, &asked.analyte, &titrant.species);
@@ -96,6 +96,10 @@ impl SchemeRules for Direct {
     }
 
     fn signal(&self, _: &Sample) -> Signal {
-        self.titrant.signal()
+        Signal {
+            // a molar mass is the less, the more titrant a portion takes
+            inverse: self.asked.unit == ResultUnit::GPerMol,
+            ..self.titrant.signal()
+        }
     }
 }

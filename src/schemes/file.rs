@@ -88,13 +88,11 @@ impl SchemeFile<'_> {
             let added_to = section.parsed_if_any("added_to", |text| {
                 AddedTo::from_name(text).ok_or_else(|| found(text, "portion or whole"))
             });
-            let made_up = self.common.as_ref().is_some_and(|c| c.sample.aliquot.is_some());
-            if !section.has("added_to") && made_up {
-                let what = "found none, expected portion (the excess goes into each part that is titrated) or whole (into the sample before it is made up)";
-                section.fault("added_to", what);
-            }
-            let added_to = added_to.unwrap_or(AddedTo::Portion);
-            if added_to == AddedTo::Whole && !made_up {
+            let made_up = self
+                .common
+                .as_ref()
+                .is_some_and(|c| c.sample.aliquot.is_some());
+            if added_to == Some(AddedTo::Whole) && !made_up {
                 let what = "found whole, expected it only where the sample is made up in a flask";
                 section.fault("added_to", what);
             }

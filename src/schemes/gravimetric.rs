@@ -67,6 +67,7 @@ impl Gravimetric {
             no_blank: None,
             titres: false,
             standard: false,
+            molar_mass: false,
         });
         let balance = [GlasswareKind::Balance];
         kind(

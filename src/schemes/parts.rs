@@ -4,7 +4,7 @@ use super::{Faults, Signal};
 use crate::chem::{RatioFault, printed};
 use crate::columns::Column;
 use crate::measure::{Glassware, GlasswareKind, as_f64};
-use crate::procedure::{Allowed, Common, Excess, Per, ProcedureFault, Titrant};
+use crate::procedure::{AddedTo, Allowed, Common, Excess, Per, ProcedureFault, Titrant};
 use crate::submission::Titration;
 use crate::words::counted;
 use crate::workup::{
@@ -90,12 +90,13 @@ pub fn checked<T>(mut faults: Faults, made: Result<T, Faults>) -> Result<T, Faul
 }
 
 /// What is wrong with the common parts and the titrant where a titre is taken of each sample.
-pub fn of_titrated_sample(common: &Common, titrant: &Titrant) -> Faults {
+pub fn of_titrated_sample(common: &Common, titrant: &Titrant, molar_mass: bool) -> Faults {
     let mut faults = common.check(&Allowed {
         result: Per::Sample,
         no_blank: None,
         titres: true,
         standard: false,
+        molar_mass,
     });
     titrant.check(&mut faults);
     faults
@@ -157,6 +158,11 @@ impl Titrant {
 }
 
 impl Excess {
+    /// Whether the sample is made up with it.
+    pub fn is_in_whole(&self) -> bool {
+        self.added_to == Some(AddedTo::Whole)
+    }
+
     pub fn check(&self, faults: &mut Faults) {
         let single = [
             GlasswareKind::Pipette,

@@ -41,6 +41,7 @@ impl Standardisation {
             no_blank: by_volume.then_some("a weighed standard"),
             titres: true,
             standard: true,
+            molar_mass: false,
         });
         titrant.check(&mut faults);
         if by_volume {

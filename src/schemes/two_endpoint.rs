@@ -62,7 +62,7 @@ impl TwoEndpoint {
     }
 
     pub fn new(common: &Common, titrant: Titrant, second: Second) -> Result<Self, Faults> {
-        let mut faults = of_titrated_sample(common, &titrant);
+        let mut faults = of_titrated_sample(common, &titrant, false);
         let sample = &common.sample;
         let weighed = sample.by != SampleBy::Volume;
         let unlike = (weighed || sample.glassware.kind().is_read()) && sample.aliquot.is_none();

@@ -12,7 +12,7 @@ use crate::columns::Column;
 use crate::ids::LotCode;
 use crate::judge::Case;
 use crate::measure::{Reading, as_f64, from_f64, to_figures, water_density};
-use crate::procedure::{AddedTo, Asked, Procedure, ResultUnit, SampleBy};
+use crate::procedure::{Asked, Procedure, ResultUnit, SampleBy};
 use crate::schemes::{
     Back, CalibrationLine, Density, Direct, Gravimetric, Portion, Scheme, Standardisation,
     TwoEndpoint,
@@ -247,7 +247,7 @@ impl<'a> Notebook<'a> {
             }) => {
                 let c = unless(way.nominal, self.molarity, titrant.nominal)?;
                 let per_titrant = way.ratio(0, *excess_per_titrant);
-                let whole = excess.added_to == AddedTo::Whole;
+                let whole = excess.is_in_whole();
                 let parts = if whole { self.dilution(way) } else { 1.0 };
                 let left = c * titre(row)? * per_titrant * parts;
                 let by_pipette = || {
@@ -378,8 +378,17 @@ impl<'a> Notebook<'a> {
             (false, _) => amount * part(asked.per_analyte),
         };
         let factor = match asked.unit {
-            ResultUnit::MolPerL | ResultUnit::GPerL | ResultUnit::GPerMl => 1.0,
-            ResultUnit::MmolPerL | ResultUnit::MgPerL => 1000.0,
+            ResultUnit::GPerMol => return 1000.0 * sample / expressed,
+            ResultUnit::MgPerPortion => {
+                let portion = self.procedure.sample.portion.map_or(sample, as_f64);
+                return expressed * portion / sample;
+            }
+            ResultUnit::MolPerL | ResultUnit::GPerL | ResultUnit::GPerMl | ResultUnit::MmolPerG => {
+                1.0
+            }
+            ResultUnit::MmolPerL | ResultUnit::MgPerL | ResultUnit::PartsPerMillion => 1000.0,
+            ResultUnit::PartsPerBillion => 1e6,
+            ResultUnit::GermanDegree | ResultUnit::FrenchDegree => 100.0,
             ResultUnit::PercentMass | ResultUnit::PercentMassVolume => 0.1,
         };
         expressed * factor / sample

@@ -35,6 +35,8 @@ pub struct Fairness {
     pub students: usize,
     /// How sharp the endpoint is, where EDTA binds a known metal at a stated pH.
     pub endpoint: Option<Endpoint>,
+    /// Where the scale leaves what a sample can have.
+    pub beyond: Option<String>,
     /// What is not fair, in words.
     pub warnings: Vec<String>,
 }
@@ -131,8 +133,10 @@ pub fn fairness(procedure: &Procedure, students: usize, seed: u64) -> Result<Fai
         full_accuracy_percent: 100.0 * full as f64 / done.max(1) as f64,
         students: done,
         endpoint: endpoint(procedure),
+        beyond: None,
         warnings: Vec::new(),
     };
+    fairness.beyond = beyond_pure(procedure, &fairness);
     fairness.warnings = warnings(procedure, &fairness);
     Ok(fairness)
 }
@@ -227,8 +231,6 @@ fn warnings(procedure: &Procedure, found: &Fairness) -> Vec<String> {
             ));
         }
     }
-    warnings.extend(beyond_pure(procedure, found));
-    warnings.extend(procedure.unequal_equivalents());
     warnings.extend(endpoint_warning(procedure));
     warnings
 }

@@ -14,6 +14,9 @@ const CLASS: usize = 1000;
 pub fn check_report(procedure: &Procedure, glassware: &GlasswareTable) -> Result<String, String> {
     let found = fairness(procedure, CLASS, 1)?;
     let mut text = report(procedure, &found);
+    for warning in found.beyond.iter().chain(&procedure.unequal_equivalents()) {
+        text.push_str(&format!("  warning    {warning}\n"));
+    }
     for warning in unsaid(procedure) {
         text.push_str(&format!("  warning    {warning}\n"));
     }
@@ -36,6 +39,13 @@ fn unsaid(procedure: &Procedure) -> Vec<&'static str> {
     if is_blank(&text.waste) {
         unsaid.push("there is no waste in [text]: the bench sheet does not say where waste goes");
     }
+    let excess = procedure.excess();
+    if excess.is_some_and(|e| e.added_to.is_none()) && procedure.sample.aliquot.is_some() {
+        unsaid.push(
+            "the sample is made up in a flask, and the excess is counted as added to each part that is titrated: say portion or whole with excess.added_to",
+        );
+    }
+    unsaid.extend(procedure.result.unit.caution());
     unsaid
 }
 

@@ -17,6 +17,7 @@ use crate::truth::Lot;
 
 const IN_FLASK: Own = Own::about("amount of ", " in the flask", "nf");
 const MASS: Own = Own::new("mass of ", "w");
+const PORTION: Own = Own::new("one portion", "Q");
 /// Turns g into mg, and so mol into mmol.
 pub const MG_PER_G: Own = Own::new("mg per g", "k");
 
@@ -220,6 +221,14 @@ impl<'a> Builder<'a> {
             let species = (expressed_as, analyte);
             over.push(self.ratio(Role::CompositionRatio, species, *per_analyte));
         }
+        if *unit == ResultUnit::GPerMol {
+            let thousand = self.exact(MG_PER_G, Decimal::ONE_THOUSAND);
+            let quotient = Operation::quotient([thousand, sample], over);
+            let quantity = Quantity::new(Role::Result).of(of);
+            let result = self.graph.step(quantity, unit.name(), quotient)?;
+            self.repeatable(result);
+            return Ok(result);
+        }
         if unit.is_mass() {
             over.push(self.molar_mass(expressed_as));
             let quantity = Quantity::from(MASS).about(expressed_as.shared()).of(of);
@@ -229,7 +238,16 @@ impl<'a> Builder<'a> {
         if let Some((role, factor)) = unit_factor(*unit) {
             over.push(self.exact(role, factor));
         }
-        let result = Operation::quotient(over, [sample]);
+        let under = match (*unit, self.procedure.sample.portion) {
+            // the sample is one portion
+            (ResultUnit::MgPerPortion, None) => StepIds::new(),
+            (ResultUnit::MgPerPortion, Some(portion)) => {
+                over.push(self.exact(PORTION, portion));
+                StepIds::from_slice(&[sample])
+            }
+            _ => StepIds::from_slice(&[sample]),
+        };
+        let result = Operation::quotient(over, under);
         let quantity = Quantity::new(Role::Result).of(of);
         let result = self.graph.step(quantity, unit.name(), result)?;
         self.repeatable(result);
@@ -303,10 +321,20 @@ pub fn molar_mass(graph: &mut Graph, quantity: Quantity, species: &Formula) -> S
 /// What turns mmol/mL, mg/mL or mg/g into the unit.
 pub fn unit_factor(unit: ResultUnit) -> Option<(Role, Decimal)> {
     let (words, factor) = match unit {
-        ResultUnit::MolPerL | ResultUnit::GPerL | ResultUnit::GPerMl => return None,
+        ResultUnit::MolPerL
+        | ResultUnit::GPerL
+        | ResultUnit::GPerMl
+        | ResultUnit::MmolPerG
+        | ResultUnit::MgPerPortion
+        | ResultUnit::GPerMol => return None,
         ResultUnit::MmolPerL => ("mmol per mol", Decimal::ONE_THOUSAND),
         ResultUnit::MgPerL => ("mg per g", Decimal::ONE_THOUSAND),
         ResultUnit::PercentMass => ("percent per mg/g", Decimal::new(1, 1)),
+        ResultUnit::PartsPerMillion => ("ppm per mg/g", Decimal::ONE_THOUSAND),
+        ResultUnit::PartsPerBillion => ("ppb per mg/g", Decimal::from(1_000_000)),
+        ResultUnit::GermanDegree | ResultUnit::FrenchDegree => {
+            ("degrees per mg/mL", Decimal::ONE_HUNDRED)
+        }
         ResultUnit::PercentMassVolume => ("g per 100 mL, per mg/mL", Decimal::new(1, 1)),
     };
     Some((Role::UnitFactor(words), factor))

@@ -187,8 +187,15 @@ impl Preparation {
     /// The same with all that leads to it.
     pub fn work_up(&self, spec: &ResultSpec) -> Result<Prepared, PreparationFault> {
         let mut graph = Graph::default();
-        let solid = spec.unit == ResultUnit::PercentMass;
+        let solid = spec.unit.is_of_mass();
         let unit = spec.unit.name();
+        if matches!(spec.unit, ResultUnit::MgPerPortion | ResultUnit::GPerMol) {
+            return Err(PreparationFault::Form {
+                found: "what was mixed",
+                expected: "a stated value",
+                unit,
+            });
+        }
         let words = |solid| {
             if solid {
                 "a solid mixture"

@@ -187,7 +187,7 @@ pub fn work_up(input: WorkUpInput) -> WorkUp {
         let measured = procedure.scheme.measure(&mut builder, row.titration, of);
         let result = measured.and_then(|measured| {
             outcome.saw(&measured);
-            if !of.is_trial() {
+            if !of.is_trial() || row.titration.spoiled.is_some() {
                 return Ok(None);
             }
             let trial = Trial {
@@ -202,6 +202,9 @@ pub fn work_up(input: WorkUpInput) -> WorkUp {
         match result {
             Ok(result) => outcome.result = result,
             Err(why) => outcome.why_not = Some(why.to_string()),
+        }
+        if let Some(why) = &row.titration.spoiled {
+            outcome.why_not = Some(format!("spoiled: {why}"));
         }
     }
     let none_agree = choose(

@@ -109,6 +109,7 @@ fn hand_in() -> HandIn {
         excess_lot: None,
         unknown: None,
         instrument: None,
+        spoiled: None,
         readings: [
             (Column::BuretteStart(1), read(start)),
             (Column::BuretteEnd(1), read(end)),

@@ -283,9 +283,9 @@ fn a_result_is_explained() {
     let done = run("001203");
     let said = String::from_utf8_lossy(&done.stdout).into_owned();
     for text in [
-        "What all trials share\n  molarity of NaOH, lot NAOH-A\n      c(NaOH) = 0.1000 mol/L ",
+        "What all trials share\n  molarity of NaOH, lot NAOH-A\n      c(NaOH) = 0.10000 mol/L ",
         "Trial 1\n  end reading\n      e\u{2081} = 17.68 mL ",
-        "\n  delivered volume\n      V\u{2081} = e\u{2081} \u{2212} s\u{2081}\n         = (17.68 \u{2212} 2.53) mL\n         = 15.15 mL ",
+        "\n  delivered volume\n      V\u{2081} = e\u{2081} \u{2212} s\u{2081}\n         = (17.68 \u{2212} 2.53) mL\n         = 15.150 mL ",
         "u = 0.028 mL",
         "M(C\u{2086}H\u{2088}O\u{2087})",
         "each trial",

@@ -54,6 +54,7 @@ fn readings(end: &str) -> HandIn {
         excess_lot: None,
         unknown: None,
         instrument: None,
+        spoiled: None,
         readings: [
             (Column::BuretteStart(1), read(start)),
             (Column::BuretteEnd(1), read(end)),

@@ -9,6 +9,7 @@ mod labels;
 mod lots;
 mod pages;
 mod qr;
+mod reagents;
 pub(in crate::web) mod record;
 mod sheets;
 mod unknowns;
@@ -47,5 +48,6 @@ fn of_experiment() -> Router<AppState> {
         .route("/labels", get(labels::unknowns))
         .route("/issue-list", get(sheets::issue_list))
         .route("/bench-sheets", get(sheets::bench))
+        .route("/reagents", get(reagents::page))
         .route("/key", get(key::sealed).post(key::open))
 }

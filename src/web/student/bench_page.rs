@@ -6,7 +6,8 @@ use askama::Template;
 use jiff::Timestamp;
 
 use super::entry::{
-    Doubt, Entry, FILLINGS, FieldFault, field_name, instrument_label, lot_labels, title,
+    Doubt, Entry, FILLINGS, FieldFault, field_name, instrument_label, lot_labels, spoiled_field,
+    title,
 };
 use super::experiment::returned_note;
 use super::instruments::{expressed_as, instrument_words, standard_words};
@@ -114,6 +115,8 @@ struct FormRow {
     noted: bool,
     refills: Vec<FormCell>,
     refilled: bool,
+    /// Of a numbered trial, why it is spoiled.
+    spoiled: Option<FormCell>,
 }
 
 /// One field of the form.
@@ -293,6 +296,9 @@ fn hidden(entry: &Entry) -> Vec<(String, String)> {
                 .iter()
                 .map(|(column, text)| (field_name(row.trial, *column), text.clone())),
         );
+        if !row.spoiled.is_empty() {
+            fields.push((spoiled_field(row.trial), row.spoiled.clone()));
+        }
     }
     fields
 }
@@ -375,6 +381,17 @@ fn form_rows(procedure: &Procedure, entry: &Entry, faults: &[FieldFault]) -> Vec
             cells,
             notes,
             refills,
+            spoiled: trial.number().map(|_| {
+                let name = spoiled_field(trial);
+                let fault = faults.iter().find(|f| f.field == name);
+                FormCell {
+                    fault: fault.map(|f| f.what.clone()),
+                    label: "Spoiled, because".to_owned(),
+                    value: row.spoiled.clone(),
+                    hint: "kept and shown, not used in your result".to_owned(),
+                    name,
+                }
+            }),
         }
     };
     entry.rows.iter().map(row).collect()

@@ -8,7 +8,7 @@ use crate::ids::{LotCode, UnknownCode};
 use crate::judge::{questions, refusals};
 use crate::measure::Reading;
 use crate::procedure::Procedure;
-use crate::submission::{HandIn, Titration, TrialLabel};
+use crate::submission::{HandIn, Titration, TrialLabel, spoiled_because};
 use crate::text::code;
 use crate::web::Fields;
 
@@ -39,6 +39,8 @@ pub struct Entry {
 pub struct EntryRow {
     pub trial: TrialLabel,
     pub cells: Cells,
+    /// What went wrong with a numbered trial that is not to count; empty if nothing did.
+    pub spoiled: String,
 }
 
 /// Something wrong with a field, beside which it is said.
@@ -125,6 +127,7 @@ impl Entry {
             let row = EntryRow {
                 trial: titration.trial,
                 cells,
+                spoiled: titration.spoiled.clone().unwrap_or_default(),
             };
             match entry
                 .rows
@@ -155,6 +158,7 @@ impl Entry {
             EntryRow {
                 trial,
                 cells: columns.iter().filter_map(cell).collect(),
+                spoiled: fields.text(&spoiled_field(trial)).trim().to_owned(),
             }
         };
         Self {
@@ -223,6 +227,7 @@ impl Entry {
         let (mut hand_in, mut faults) = (HandIn::default(), Vec::new());
         for row in self.rows.iter().filter(|row| !row.is_blank()) {
             let mut titration = Titration::new(row.trial);
+            titration.spoiled = (!row.spoiled.is_empty()).then(|| row.spoiled.clone());
             let mut wrong: Vec<(Column, String)> = Vec::new();
             for (column, text) in row.cells.iter().filter(|(_, text)| !text.trim().is_empty()) {
                 match Reading::parse(text.trim()) {
@@ -305,6 +310,7 @@ impl Entry {
                         unknown: (!self.unknown.is_empty())
                             .then(|| UnknownCode::new(self.unknown.as_str())),
                         instrument: (!self.instrument.is_empty()).then(|| self.instrument.clone()),
+                        spoiled: (!row.spoiled.is_empty()).then(|| row.spoiled.clone()),
                         readings: read,
                         submitted_at: None,
                     };
@@ -319,6 +325,12 @@ impl Entry {
             label: label.to_owned(),
             what,
         };
+        for row in self.rows.iter().filter(|row| !row.spoiled.is_empty()) {
+            if let Err(what) = spoiled_because(&row.spoiled) {
+                let label = format!("{}, spoiled because", title(row.trial));
+                faults.push(field_fault(&spoiled_field(row.trial), &label, what));
+            }
+        }
         if titrations.is_empty() && faults.is_empty() {
             let trial = TrialLabel::Numbered(1);
             let first = Column::of_row(procedure, trial, 1).first().copied();
@@ -409,6 +421,7 @@ impl EntryRow {
         Self {
             trial,
             cells: Cells::new(),
+            spoiled: String::new(),
         }
     }
 
@@ -428,6 +441,11 @@ fn labels(procedure: &Procedure, trials: u32) -> Vec<TrialLabel> {
 /// Name of the field of a reading.
 pub fn field_name(trial: TrialLabel, column: Column) -> String {
     format!("{trial}.{column}")
+}
+
+/// Name of the field that says why a trial is spoiled.
+pub fn spoiled_field(trial: TrialLabel) -> String {
+    format!("{trial}.spoiled")
 }
 
 /// What people call the number on what is read.

@@ -64,7 +64,10 @@ pub fn side_by_side(procedure: &Procedure, both: [&HandIn; 2]) -> [ReadingsTable
 fn table(procedure: &Procedure, hand_in: &HandIn, columns: &[Shown]) -> ReadingsTable {
     let done = work_up_readings(procedure, hand_in);
     let row = |(titration, outcome): (&Titration, &TrialOutcome)| TrialRow {
-        title: title(titration.trial),
+        title: match &titration.spoiled {
+            Some(why) => format!("{}, spoiled: {why}", title(titration.trial)),
+            None => title(titration.trial),
+        },
         cells: columns
             .iter()
             .map(|column| match column {

@@ -3,7 +3,7 @@
 use super::Open::{self, Prep, Staff};
 
 /// As [`super::TABLE`].
-pub const PREP: [(&str, &str, &str, Open); 21] = [
+pub const PREP: [(&str, &str, &str, Open); 22] = [
     ("GET", "/prep", "/prep", Prep),
     ("GET", "/prep/lots", "/prep/lots", Prep),
     ("GET", "/prep/lot", "/prep/lot?code=N-1", Prep),
@@ -69,6 +69,12 @@ pub const PREP: [(&str, &str, &str, Open); 21] = [
         "GET",
         "/prep/experiments/{key}/bench-sheets",
         "/prep/experiments/acid/bench-sheets",
+        Prep,
+    ),
+    (
+        "GET",
+        "/prep/experiments/{key}/reagents",
+        "/prep/experiments/acid/reagents",
         Prep,
     ),
     (

@@ -4,6 +4,9 @@ mod back;
 mod beyond;
 mod correlated;
 mod equivalence;
+mod reagents;
+mod spoiled;
+mod units;
 mod written;
 
 use std::collections::BTreeSet;

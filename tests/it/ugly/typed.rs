@@ -286,7 +286,7 @@ fn a_procedure_that_does_not_say_what_is_dangerous_is_warned_about() {
     let (_, after) = rest.split_once("\n]\n").expect("the end of a list");
     let is_waste = |line: &&str| line.starts_with("waste = ");
     let after: Vec<&str> = after.lines().filter(|line| !is_waste(line)).collect();
-    let text = format!("{before}{}", after.join("\n"));
+    let text = format!("{before}{}\n", after.join("\n"));
     std::fs::write(place.path().join("vinegar-acidity.toml"), text).expect("written");
     let said = run(place.path(), &["check", "vinegar-acidity.toml"]);
     assert_eq!(said.code, Some(0), "{}", said.err);

@@ -23,7 +23,9 @@ def at_20(bench, spec, volume):
 
 
 def mark(bench, spec, use, piece):
-    """Volume of a single-mark piece, L; the same piece serves every trial."""
+    """Volume of a single-mark piece, L; the same piece serves every trial, and a pipette every use."""
+    if piece["kind"] == "pipette":
+        use = piece["key"]
     off = bench.shared(f"calibration of the {use}", piece["tolerance"] / ROOT6)
     return at_20(bench, spec, (piece["capacity"] + off) / 1000.0)
 
@@ -35,13 +37,15 @@ def burette_reading(bench, spec, value, trial):
 def after_the_tap(bench, spec, difference, fillings, trial):
     """Delivered volume, L: the calibration enters with every filling, the endpoint once.
 
-    A blank's volume stands elsewhere on the scale than a trial's, so its calibration error is another one.
+    ISO 385 limits the error at a point and the difference of the errors at two points alike, so half of the variance of
+    a delivery's error is the burette's and half its own.
     """
-    piece = spec["burette"]
-    use = "burette" if trial else "burette in the blank"
-    off = bench.shared(f"calibration of the {use}", piece["tolerance"] / ROOT6)
+    half = (spec["burette"]["tolerance"] / ROOT6) / 2.0**0.5
+    off = 0.0
+    for _ in range(fillings):
+        off = off + bench.shared("calibration of the burette", half) + bench.anew(half, random=trial)
     last_drop = bench.anew(spec["drop"] / 2.0 / ROOT3, random=trial)
-    return at_20(bench, spec, (difference + fillings * off + last_drop) / 1000.0)
+    return at_20(bench, spec, (difference + off + last_drop) / 1000.0)
 
 
 def titre(bench, spec, pieces, trial=True):

@@ -18,7 +18,6 @@ use crate::files::{PrepRoom, RecordText, read_prep_records};
 use crate::form::{Button, Faults, Field, Form, Typed};
 use crate::ids::{ExperimentKey, UnknownCode};
 use crate::measure::{Glassware, Reading};
-use crate::procedure::ResultUnit;
 use crate::term::Term;
 use crate::text::Fault;
 use crate::truth::{Lot, Unknown};
@@ -336,7 +335,7 @@ pub fn recorded(term: &Term, source: &str) -> Option<Recorded> {
 
 fn is_solid(term: &Term, key: &ExperimentKey) -> bool {
     let experiment = term.experiment(key);
-    experiment.is_some_and(|e| e.procedure.result.unit == ResultUnit::PercentMass)
+    experiment.is_some_and(|e| e.procedure.result.unit.is_of_mass())
 }
 
 /// The unit of an experiment's results.

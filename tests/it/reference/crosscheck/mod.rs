@@ -136,6 +136,7 @@ impl Row {
                 .map(concordant::ids::LotCode::new),
             unknown: None,
             instrument: None,
+            spoiled: None,
             readings: read,
             submitted_at: None,
         }

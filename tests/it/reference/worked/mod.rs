@@ -17,8 +17,8 @@ use concordant::judge::Marking;
 use concordant::judge::signal::{Bench, expected_signal};
 use concordant::measure::{Class, Glassware, GlasswareKind, Reading, to_figures};
 use concordant::procedure::{
-    Accept, AddedTo, Aliquot, Common, Excess, Procedure, ProcedureText, Purity, ReadingDoubt,
-    ResultSpec, ResultUnit, Sample, SampleBy, Titrant, TrialRules,
+    Accept, Aliquot, Common, Excess, Procedure, ProcedureText, Purity, ReadingDoubt, ResultSpec,
+    ResultUnit, Sample, SampleBy, Titrant, TrialRules,
 };
 use concordant::schemes::{self, Back, Direct, SchemeKind as Scheme, Standardisation};
 use concordant::submission::{HandIn, Titration, TrialLabel};
@@ -99,7 +99,7 @@ impl Worked {
                 species: formula(species),
                 nominal: dec(molarity),
                 glassware: piece(GlasswareKind::Pipette, volume),
-                added_to: AddedTo::Portion,
+                added_to: None,
             }
         };
         let common = Common {
@@ -111,6 +111,7 @@ impl Worked {
                 .map(|r| Reaction::parse(r).expect(r))
                 .collect(),
             sample: Sample {
+                portion: None,
                 by,
                 glassware,
                 nominal,
@@ -143,6 +144,7 @@ impl Worked {
             uncertainty: ReadingDoubt::default(),
             marking: Marking::default(),
             text: ProcedureText::default(),
+            reagents: Vec::new(),
         };
         Procedure::new(common, |common| match self.scheme {
             Scheme::Back => Back::new(common, titrant, excess()).map(schemes::Scheme::Back),

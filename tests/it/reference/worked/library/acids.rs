@@ -4,6 +4,34 @@
 use super::Example;
 
 pub(super) const EXAMPLES: &[Example] = &[
+    // 0.02012 × 24.85 = 0.499982 mmol in 100 mL, half of it as CaCO3: 0.249991 × 100.0860 = 25.0205992 mg, 250.2 mg/L
+    Example {
+        key: "water-alkalinity",
+        lots: ["0.02012", ""],
+        columns: "burette_start_mL burette_end_mL",
+        rows: &["1 0.00 24.85"],
+        counted: 1,
+        expected: 250.205_992_260,
+    },
+    // added 0.9980 × 25 = 24.95 mmol to the whole; left 0.1004 × 11.35 × 250/25 = 11.3954; used 13.5546, half of it is
+    // 6.7773 mmol of C9H8O4, × 180.159 = 1220.9916 mg in 1.5124 g, × 0.6000 / 1.5124 in a tablet
+    Example {
+        key: "aspirin-tablet",
+        lots: ["0.1004", "0.9980"],
+        columns: "sample_g burette_start_mL burette_end_mL",
+        rows: &["1 1.5124 0.10 11.45"],
+        counted: 1,
+        expected: 484.392_326_382,
+    },
+    // 0.1004 × 27.52 = 2.763008 mmol in 16.8432 − 16.4216 = 0.4216 g: 421.6 / 2.763008 g/mol
+    Example {
+        key: "acid-molar-mass",
+        lots: ["0.1004", ""],
+        columns: "sample_before_g sample_after_g burette_start_mL burette_end_mL",
+        rows: &["1 16.8432 16.4216 0.00 27.52"],
+        counted: 1,
+        expected: 152.587_325_118,
+    },
     // 16.8432 − 16.3309 = 0.5123 g; 1000 × 0.5123 × 0.9998 / 204.2223 = 2.508039 mmol; 25.10 − 0.04 = 25.06 mL;
     // 2.508039 / 25.06 = 0.10008137
     Example {

@@ -81,6 +81,7 @@ impl Example {
             excess_lot: None,
             unknown: None,
             instrument: None,
+            spoiled: None,
             readings: read,
             submitted_at: None,
         }

@@ -105,7 +105,7 @@ fn the_cautions_name_the_reagents() {
         ("hydrochloric acid", "ydrochloric acid"),
         ("nitric acid", "itric acid"),
         ("sodium hydroxide", "Sodium hydroxide"),
-        ("phenolphthalein", "suspected of causing cancer"),
+        ("phenolphthalein", "phenolphthalein can cause cancer"),
         ("barium chloride", "Barium chloride is toxic"),
         ("thiocyanate", "hiocyanate harms"),
     ];
@@ -140,7 +140,7 @@ fn what_would_help_is_said() {
     assert!(!found.is_empty());
     assert_eq!(
         found[0].words(),
-        "a 50 mL pipette, class A instead of the 50 mL cylinder, class B would more than halve it: 0.2 % instead of 0.47 %"
+        "a 50 mL pipette, class A instead of the 50 mL cylinder, class B would more than halve it: 0.18 % instead of 0.46 %"
     );
     assert!(
         found
