@@ -86,6 +86,7 @@ columns! {
         BeforeLastDrop: "before_last_drop", "Burette before the last drop", "Before the last drop", "mL";
         Crucible: "crucible", "Crucible, empty", "Empty", "g";
         CrucibleFull: "crucible_and_precipitate", "Crucible with precipitate", "Full", "g";
+        CrucibleHeated: "crucible_after_heating", "Crucible after heating", "Heated", "g";
         Vessel: "vessel", "Vessel, empty", "Empty", "g";
         /// Vessel full of water.
         VesselWater: "vessel_and_water", "Vessel with water", "With water", "g";

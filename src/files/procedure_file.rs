@@ -357,7 +357,7 @@ mod tests {
         let expected = [
             "p.toml:4, key reactions: reaction “Ca^2+ + C10H14N2O8^2- -> CaC10H12N2O8^2- + H^+” does not balance: H 14 left, 13 right; charge 0 left, -1 right; balanced it reads “Ca^2+ + C10H14N2O8^2- -> CaC10H12N2O8^2- + 2 H^+”",
             "p.toml:10, key titrant.burette: found “burette-60-b”, expected one of burette-10-0.05-a, burette-10-0.05-b, burette-10-a, burette-10-b, burette-100-a, burette-100-b, burette-25-0.05-a, burette-25-0.05-b, burette-25-a, burette-25-b, burette-50-a, burette-50-b, piston-burette-10, piston-burette-20, piston-burette-25, piston-burette-5, piston-burette-50",
-            "p.toml:20, key result.unit: found “mg/l”, expected one of mol/L, mmol/L, g/L, mg/L, %w/w, %w/v, g/mL, mmol/g, ppm, ppb, mg/portion, g/mol, °dH, °f",
+            "p.toml:20, key result.unit: found “mg/l”, expected one of mol/L, mmol/L, g/L, mg/L, %w/w, %w/v, g/mL, mmol/g, ppm, ppb, mg/portion, g/mol, mol/mol, °dH, °f",
             "p.toml:21, key result.colour: found “colour”, expected one of the keys analyte, as, equivalence, unit",
             "p.toml:36, key marking.calculation.points: found “1e3”, expected a plain number such as 0.0100",
         ];
@@ -385,7 +385,7 @@ mod tests {
         assert_eq!(
             faults(&text.replace("scheme = \"direct\"", "scheme = \"gravimetry\"")),
             [
-                "p.toml:3, key scheme: found “gravimetry”, expected one of direct, indirect, back, standardisation, two-endpoint, gravimetric, density, calibration-line"
+                "p.toml:3, key scheme: found “gravimetry”, expected one of direct, indirect, back, standardisation, two-endpoint, gravimetric, heating, density, calibration-line"
             ]
         );
         let found = faults(&text.replace("scheme = \"direct\"", "scheme = \"gravimetric\""));

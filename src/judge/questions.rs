@@ -118,6 +118,7 @@ pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec
     let needs_content = titration.trial != TrialLabel::Blank;
     for (column, empty) in [
         (Column::CrucibleFull, Column::Crucible),
+        (Column::CrucibleHeated, Column::Crucible),
         (Column::VesselFull, Column::Vessel),
         (Column::VesselWater, Column::Vessel),
     ] {

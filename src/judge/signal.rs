@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 
 use crate::columns::Column;
 use crate::measure::{Reading, as_f64};
-use crate::procedure::Procedure;
+use crate::procedure::{Procedure, ResultUnit};
 use crate::schemes::Measurement;
 use crate::submission::{HandIn, Titration, TrialLabel};
 use crate::truth::Lot;
@@ -80,7 +80,35 @@ pub(crate) fn signal_for(procedure: &Procedure, bench: &Bench, sample: f64) -> O
     } else {
         low + (bench.truth - at_low) * (high - low) / (at_high - at_low)
     };
+    let signal = if procedure.result.unit == ResultUnit::MolPerMol {
+        bent(procedure, bench, sample, (low, high))?
+    } else {
+        signal
+    };
     (signal.is_finite() && signal > 0.0).then_some(signal)
+}
+
+/// Where a result grows faster than its signal, secants find it.
+fn bent(
+    procedure: &Procedure,
+    bench: &Bench,
+    sample: f64,
+    (mut low, mut high): (f64, f64),
+) -> Option<f64> {
+    let off = |signal: f64| Some(probe(procedure, bench, sample, signal)? - bench.truth);
+    let (mut at_low, mut at_high) = (off(low)?, off(high)?);
+    for _ in 0..20 {
+        if (at_high - at_low).abs() < 1e-12 {
+            break;
+        }
+        let next = high - at_high * (high - low) / (at_high - at_low);
+        (low, at_low) = (high, at_high);
+        (high, at_high) = (next, off(next)?);
+        if (high - low).abs() < 1e-7 {
+            break;
+        }
+    }
+    Some(high)
 }
 
 fn probe(procedure: &Procedure, bench: &Bench, sample: f64, signal: f64) -> Option<f64> {
@@ -106,8 +134,8 @@ fn row(
 ) -> Option<Titration> {
     const EMPTY: f64 = 20.0;
     let mut readings: Vec<(Column, f64)> = Vec::new();
-    let nominal = as_f64(procedure.sample.nominal);
-    for measurement in procedure.scheme.measurements(signal, nominal)? {
+    let amount = sample.unwrap_or(as_f64(procedure.sample.nominal));
+    for measurement in procedure.scheme.measurements(signal, amount)? {
         match measurement {
             Measurement::Deliver(delivery, volume) => {
                 let (start, end) = Column::piece(delivery, 1);

@@ -24,6 +24,8 @@ pub enum Per {
     Sample,
     /// A volume, however the sample is measured.
     Volume,
+    /// Mass of a sample that is heated, or what is left of it.
+    Heated,
     /// It is a density.
     Density,
 }
@@ -87,7 +89,7 @@ impl Common {
         let (unit, expected) = (unit.name(), expected.join(", "));
         let what = match per {
             Per::Density => format!("found {unit} for a density, expected {expected}"),
-            Per::Sample | Per::Volume => {
+            Per::Sample | Per::Volume | Per::Heated => {
                 let by = by.name();
                 format!("found {unit} for a sample by {by}, expected one of {expected}")
             }
@@ -102,9 +104,13 @@ impl ResultUnit {
     fn fits(self, per: Per, by: SampleBy) -> bool {
         let per_volume = match per {
             Per::Density => return self == Self::GPerMl,
+            Per::Heated => return matches!(self, Self::PercentMass | Self::MolPerMol),
             Per::Volume => true,
             Per::Sample => by == SampleBy::Volume,
         };
+        if self == Self::MolPerMol {
+            return false;
+        }
         let of_mass = self.is_of_mass() || self == Self::GPerMol;
         self != Self::GPerMl && (self == Self::MgPerPortion || per_volume != of_mass)
     }

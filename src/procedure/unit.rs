@@ -29,6 +29,8 @@ pub enum ResultUnit {
     MgPerPortion,
     /// g of sample per mol of analyte
     GPerMol,
+    /// mol of analyte per mol of residue: x in a hydrate
+    MolPerMol,
     /// 10 mg/L as CaO
     GermanDegree,
     /// 10 mg/L as CaCO₃
@@ -48,6 +50,7 @@ named! { ResultUnit, name, from_name:
     PartsPerBillion = "ppb",
     MgPerPortion = "mg/portion",
     GPerMol = "g/mol",
+    MolPerMol = "mol/mol",
     GermanDegree = "\u{b0}dH",
     FrenchDegree = "\u{b0}f",
 }
@@ -85,7 +88,7 @@ impl ResultUnit {
     pub fn is_mass(self) -> bool {
         !matches!(
             self,
-            Self::MolPerL | Self::MmolPerL | Self::MmolPerG | Self::GPerMol
+            Self::MolPerL | Self::MmolPerL | Self::MmolPerG | Self::GPerMol | Self::MolPerMol
         )
     }
 

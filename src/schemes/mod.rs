@@ -8,6 +8,7 @@ mod density;
 mod direct;
 mod file;
 mod gravimetric;
+mod heating;
 mod measured;
 mod parts;
 mod standardisation;
@@ -31,6 +32,7 @@ pub use density::Density;
 pub use direct::Direct;
 pub use file::{SchemeFile, formula, piece, reactions};
 pub use gravimetric::Gravimetric;
+pub use heating::Heating;
 pub use measured::{Measurement, Signal, Standard};
 pub use standardisation::Standardisation;
 pub use two_endpoint::{Portion, Second, TwoEndpoint};
@@ -92,7 +94,7 @@ pub trait SchemeRules: fmt::Debug + Send + Sync {
     /// The one number per trial that a result follows from.
     fn signal(&self, sample: &Sample) -> Signal;
 
-    /// What a simulated student measures for that signal and that much of the sample.
+    /// What a simulated student measures for that signal and that much of the sample, mL or g.
     fn measurements(&self, signal: f64, sample: f64) -> Option<Vec<Measurement>>;
 }
 
@@ -191,6 +193,7 @@ schemes! {
     Standardisation(Standardisation): "standardisation";
     TwoEndpoint(TwoEndpoint): "two-endpoint";
     Gravimetric(Gravimetric): "gravimetric";
+    Heating(Heating): "heating";
     Density(Density): "density";
     CalibrationLine(CalibrationLine): "calibration-line";
 }

@@ -179,6 +179,7 @@ impl<'a> Notebook<'a> {
             | Scheme::Back(_)
             | Scheme::TwoEndpoint(_)
             | Scheme::Gravimetric(_)
+            | Scheme::Heating(_)
             | Scheme::Density(_)
             | Scheme::CalibrationLine(_) => (&asked.analyte, &asked.expressed_as),
         };
@@ -318,6 +319,24 @@ impl<'a> Notebook<'a> {
                 let amount = c * (part(*per_first) * one + part(*per_second) * two);
                 Some(self.express(way, amount, asked, self.sample(row)?))
             }
+            Scheme::Heating(heating) => {
+                let (asked, mass) = (&heating.asked, self.sample(row)?);
+                let left = content(row, Column::Crucible, Column::CrucibleHeated)?;
+                let of = |species: &Formula| as_f64(species.molar_mass().value);
+                let (own, residue) = (of(&asked.analyte), of(&heating.heated.residue));
+                let lost = 1000.0 * (mass - left);
+                Some(match heating.residue_per_analyte {
+                    Some(ratio) => {
+                        let amount = lost / (own - way.ratio(0, ratio) * residue);
+                        self.express(way, amount, asked, mass)
+                    }
+                    None if asked.unit == ResultUnit::MolPerMol => {
+                        let own = way.molar_mass.unwrap_or(own);
+                        way.rounded(lost / own) / (1000.0 * left / residue)
+                    }
+                    None => self.express(way, lost / own, asked, mass),
+                })
+            }
             Scheme::Gravimetric(Gravimetric {
                 precipitate,
                 analyte_per_precipitate,
@@ -383,9 +402,11 @@ impl<'a> Notebook<'a> {
                 let portion = self.procedure.sample.portion.map_or(sample, as_f64);
                 return expressed * portion / sample;
             }
-            ResultUnit::MolPerL | ResultUnit::GPerL | ResultUnit::GPerMl | ResultUnit::MmolPerG => {
-                1.0
-            }
+            ResultUnit::MolPerL
+            | ResultUnit::MolPerMol
+            | ResultUnit::GPerL
+            | ResultUnit::GPerMl
+            | ResultUnit::MmolPerG => 1.0,
             ResultUnit::MmolPerL | ResultUnit::MgPerL | ResultUnit::PartsPerMillion => 1000.0,
             ResultUnit::PartsPerBillion => 1e6,
             ResultUnit::GermanDegree | ResultUnit::FrenchDegree => 100.0,

@@ -202,7 +202,7 @@ impl<R: Rng> Student<'_, R> {
         };
         let measurements = procedure
             .scheme
-            .measurements(signal * share, nominal * share)?;
+            .measurements(signal * share, sample.unwrap_or(nominal) * share)?;
         let towards_the_first = numbered && measurements.len() == 1;
         let instrument = procedure.scheme.instrument();
         let mut row = Titration::new(trial);

@@ -326,6 +326,7 @@ pub fn unit_factor(unit: ResultUnit) -> Option<(Role, Decimal)> {
         | ResultUnit::GPerMl
         | ResultUnit::MmolPerG
         | ResultUnit::MgPerPortion
+        | ResultUnit::MolPerMol
         | ResultUnit::GPerMol => return None,
         ResultUnit::MmolPerL => ("mmol per mol", Decimal::ONE_THOUSAND),
         ResultUnit::MgPerL => ("mg per g", Decimal::ONE_THOUSAND),

@@ -189,7 +189,10 @@ impl Preparation {
         let mut graph = Graph::default();
         let solid = spec.unit.is_of_mass();
         let unit = spec.unit.name();
-        if matches!(spec.unit, ResultUnit::MgPerPortion | ResultUnit::GPerMol) {
+        if matches!(
+            spec.unit,
+            ResultUnit::MgPerPortion | ResultUnit::GPerMol | ResultUnit::MolPerMol
+        ) {
             return Err(PreparationFault::Form {
                 found: "what was mixed",
                 expected: "a stated value",

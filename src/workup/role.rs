@@ -74,6 +74,8 @@ pub enum Party {
     Excess,
     Weighed,
     Precipitate,
+    /// What heating leaves.
+    Residue,
     /// What the stock of a calibration line holds.
     Stock,
 }
@@ -205,6 +207,7 @@ impl Party {
             Self::Excess => 'E',
             Self::Weighed | Self::Stock => 'S',
             Self::Precipitate => 'P',
+            Self::Residue => 'R',
         }
     }
 }

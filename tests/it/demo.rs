@@ -291,8 +291,8 @@ fn a_result_is_explained() {
         "each trial",
         "% of the variance",
         "4.8511",
-        "expanded uncertainty (95 %) 0.0195 %w/v",
-        "significant figures: 4.85",
+        "expanded uncertainty (95 %) 0.018 %w/v",
+        "significant figures: 4.851",
     ] {
         assert!(said.contains(text), "{text} in {said}");
     }

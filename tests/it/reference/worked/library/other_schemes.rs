@@ -4,6 +4,25 @@
 use super::Example;
 
 pub(super) const EXAMPLES: &[Example] = &[
+    // residue 22.4236 − 21.4402 = 0.9834 g of MgSO4 (120.361 g/mol), lost 2.0134 − 0.9834 = 1.0300 g of water (18.015):
+    // (1.0300 / 18.015) / (0.9834 / 120.361)
+    Example {
+        key: "epsom-hydrate",
+        lots: ["", ""],
+        columns: "crucible_g crucible_after_heating_g sample_g",
+        rows: &["1 21.4402 22.4236 2.0134"],
+        counted: 1,
+        expected: 6.997_751_913,
+    },
+    // lost 2.0251 − 1.5055 = 0.5196 g; a mole of NaHCO3 (84.0058 g) loses half of H2O + CO2, 31.0120 g
+    Example {
+        key: "baking-soda-heating",
+        lots: ["", ""],
+        columns: "crucible_g crucible_after_heating_g sample_g",
+        rows: &["1 20.1180 21.6235 2.0251"],
+        counted: 1,
+        expected: 69.502_752_895,
+    },
     // from 0.20: first endpoint at 11.62 mL, second at 36.95 mL. Carbonate takes 11.62 mL to the first and twice that to
     // the second, hydrogencarbonate the rest: 36.95 − 23.24 = 13.71 mL; × 0.1003 = 1.375113 mmol in 25 of 250 mL,
     // × 10 × 84.00576928 = 1155.1743 mg in 19.8314 − 17.3344 = 2.4970 g

@@ -1,0 +1,237 @@
+//! Loss on heating: what leaves a weighed sample, and what is left of it.
+
+use super::file::formula;
+use super::parts::{checked, content, display_words, fault, kind, positive};
+use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
+use crate::chem::{Formula, Ratio, made_ratio};
+use crate::columns::Column;
+use crate::measure::{Glassware, GlasswareKind, as_f64};
+use crate::procedure::{Allowed, Asked, Common, Per, ProcedureFault, ResultUnit, Sample, SampleBy};
+use crate::submission::Titration;
+use crate::workup::{
+    Builder, MG_PER_G, Measured, Of, Operation, Own, Party, Quantity, Role, Sign, StepId, Trial,
+    Worked,
+};
+use rust_decimal::Decimal;
+
+const RESIDUE: Own = Own::new("mass of the residue", "mr");
+const NO_BLANK: Own = Own::new("mean mass of the blank", "m\u{304}b");
+const LOSS: Own = Own::new("mass lost", "\u{394}m");
+const LOST: Own = Own::about("amount of ", " lost", "n");
+const ANALYTE: Own = Own::about("amount of ", " that was heated", "n");
+const LEFT: Own = Own::about("amount of ", " left", "nr");
+const RESIDUE_MASS: Own = Own::about("mass of ", " per mole heated", "Mr");
+const LOSS_MASS: Own = Own::new("mass lost per mole heated", "M\u{394}");
+
+#[derive(Clone, Debug)]
+pub struct Heating {
+    pub heated: Heated,
+    /// Residue per analyte that is heated; none where the analyte is what leaves.
+    pub residue_per_analyte: Option<Ratio>,
+    pub asked: Asked,
+}
+
+/// What is left in the crucible.
+#[derive(Clone, Debug)]
+pub struct Heated {
+    pub residue: Formula,
+    /// What weighs the crucible, empty and after heating.
+    pub balance: Glassware,
+    /// The loss to expect, g.
+    pub nominal_loss: Decimal,
+}
+
+impl Heating {
+    pub const TABLES: &[(&str, &str)] = &[("heating", "is heating")];
+
+    pub fn read(file: &SchemeFile) -> Option<Self> {
+        let heated = file.table("heating", |section| {
+            section.only(&["residue", "balance", "nominal_loss_g"]);
+            let residue = formula(&section, "residue");
+            let balance = file.piece(&section, "balance", &[GlasswareKind::Balance]);
+            let nominal_loss = section.number("nominal_loss_g");
+            Some(Heated {
+                residue: residue?,
+                balance: balance?,
+                nominal_loss: nominal_loss?,
+            })
+        });
+        let common = file.common.as_ref()?;
+        file.made(Self::new(common, heated?))
+    }
+
+    pub fn new(common: &Common, heated: Heated) -> Result<Self, Faults> {
+        let mut faults = common.check(&Allowed {
+            result: Per::Heated,
+            no_blank: Some("false: the same crucible is weighed before and after"),
+            titres: false,
+            standard: false,
+            molar_mass: false,
+        });
+        let balance = [GlasswareKind::Balance];
+        kind("heating.balance", &heated.balance, &balance, &mut faults);
+        positive("heating.nominal_loss_g", heated.nominal_loss, &mut faults);
+        let sample = &common.sample;
+        if sample.by == SampleBy::Volume || sample.aliquot.is_some() {
+            let what =
+                "found a volume or a flask, expected a sample that is weighed and heated whole";
+            faults.push(ProcedureFault::new("sample.by", what));
+        } else if heated.nominal_loss >= sample.nominal {
+            let (loss, nominal) = (heated.nominal_loss, sample.nominal);
+            let what = format!("found {loss}, expected less than the sample's {nominal} g");
+            faults.push(ProcedureFault::new("heating.nominal_loss_g", what));
+        }
+        let made = common.asked().and_then(|asked| {
+            let residue_per_analyte = if common.reactions.is_empty() {
+                None
+            } else {
+                let made = made_ratio(&common.reactions, &asked.analyte, &heated.residue);
+                let made = made.map_err(|why| fault("reactions", why))?;
+                Some(Ratio::ONE.over(made))
+            };
+            if asked.unit == ResultUnit::MolPerMol && residue_per_analyte.is_some() {
+                let what = "found some, expected none where x in a hydrate is asked for: they would give it away";
+                return Err(fault("reactions", what));
+            }
+            Ok(Self {
+                residue_per_analyte,
+                heated,
+                asked,
+            })
+        });
+        checked(faults, made)
+    }
+}
+
+impl SchemeRules for Heating {
+    fn words(&self) -> &'static str {
+        "loss on heating"
+    }
+
+    fn facts(&self) -> Vec<(&'static str, String)> {
+        let heated = &self.heated;
+        let words = format!(
+            "{}, about {} g lost, on a {}",
+            heated.residue,
+            heated.nominal_loss,
+            heated.balance.title()
+        );
+        vec![("Residue", words)]
+    }
+
+    fn instruments(&self) -> String {
+        format!(
+            "Crucible empty and after heating, both to constant mass: {}.",
+            display_words(&self.heated.balance)
+        )
+    }
+
+    fn ratio_words(&self) -> String {
+        let (analyte, residue) = (&self.asked.analyte, &self.heated.residue);
+        match self.residue_per_analyte {
+            Some(ratio) => format!("{ratio} {residue} left per {analyte}"),
+            None => format!("{analyte} leaves, {residue} is left"),
+        }
+    }
+
+    fn asked(&self) -> Option<&Asked> {
+        Some(&self.asked)
+    }
+
+    fn reagents(&self) -> Reagents<'_> {
+        Reagents::default()
+    }
+
+    fn pieces_mut(&mut self) -> Vec<&mut Glassware> {
+        Vec::new()
+    }
+
+    fn again(&self, common: &Common) -> Result<Scheme, Faults> {
+        Self::new(common, self.heated.clone()).map(Scheme::Heating)
+    }
+
+    fn tells_apart(&self) -> bool {
+        true
+    }
+
+    fn columns(&self, _: usize) -> Vec<Column> {
+        vec![Column::Crucible, Column::CrucibleHeated]
+    }
+
+    fn instrument(&self) -> &Glassware {
+        &self.heated.balance
+    }
+
+    fn measure(&self, builder: &mut Builder, row: &Titration, of: Of) -> Worked<Measured> {
+        let columns = (Column::Crucible, Column::CrucibleHeated);
+        let balance = &self.heated.balance;
+        let residue = content(builder, row, columns, balance, (RESIDUE, of))?;
+        Ok(Measured::one(residue, Role::Own(NO_BLANK)))
+    }
+
+    /// Δm = m − m(residue). What leaves: n = 1000 · Δm / M; per residue, x = n / (1000 · m(residue) / M(residue)). What is
+    /// heated: n = 1000 · Δm / (M(A) − R/A · M(R)), since the balanced reaction leaves no other mass to be lost.
+    fn trial<'a>(&self, builder: &mut Builder<'a>, trial: &Trial<'a>) -> Worked<StepId> {
+        let (asked, of) = (&self.asked, trial.of);
+        let (analyte, residue) = (&asked.analyte, &self.heated.residue);
+        let left = trial.signal("mass of the residue")?;
+        let sample = builder.sample(trial.row.titration, of)?;
+        let terms = Operation::sum([(Sign::Plus, sample), (Sign::Minus, left)]);
+        let loss = builder
+            .graph
+            .step(Quantity::from(LOSS).of(of), "g", terms)?;
+        let thousand = builder.exact(MG_PER_G, Decimal::ONE_THOUSAND);
+        let molar_mass = builder.molar_mass(analyte);
+        if let Some(ratio) = self.residue_per_analyte {
+            let role = Role::Ratio(Party::Residue, Party::Analyte);
+            let ratio = builder.ratio(role, (residue, analyte), ratio);
+            let of_residue = builder.molar_mass(residue);
+            let product = Operation::product([ratio, of_residue]);
+            let quantity = Quantity::from(RESIDUE_MASS).about(residue.shared()).of(of);
+            let kept = builder.graph.step(quantity, "g/mol", product)?;
+            let terms = Operation::sum([(Sign::Plus, molar_mass), (Sign::Minus, kept)]);
+            let quantity = Quantity::from(LOSS_MASS).of(of);
+            let lost = builder.graph.step(quantity, "g/mol", terms)?;
+            let amount = Operation::quotient([thousand, loss], [lost]);
+            let quantity = Quantity::from(ANALYTE).about(analyte.shared()).of(of);
+            let amount = builder.graph.step(quantity, "mmol", amount)?;
+            return builder.express(amount, asked, sample, of);
+        }
+        let amount = Operation::quotient([thousand, loss], [molar_mass]);
+        let quantity = Quantity::from(LOST).about(analyte.shared()).of(of);
+        let amount = builder.graph.step(quantity, "mmol", amount)?;
+        if asked.unit != ResultUnit::MolPerMol {
+            return builder.express(amount, asked, sample, of);
+        }
+        let of_residue = builder.molar_mass(residue);
+        let kept = Operation::quotient([thousand, left], [of_residue]);
+        let quantity = Quantity::from(LEFT).about(residue.shared()).of(of);
+        let kept = builder.graph.step(quantity, "mmol", kept)?;
+        let quantity = Quantity::new(Role::Result).of(of);
+        let ratio = Operation::quotient([amount], [kept]);
+        let result = builder.graph.step(quantity, asked.unit.name(), ratio)?;
+        builder.repeatable(result);
+        Ok(result)
+    }
+
+    fn signal(&self, _: &Sample) -> Signal {
+        Signal {
+            name: "loss",
+            unit: "g",
+            full: 2.0 * as_f64(self.heated.nominal_loss),
+            scale: "twice the loss expected",
+            blank: None,
+            inverse: false,
+            of_vessel: false,
+        }
+    }
+
+    fn measurements(&self, signal: f64, sample: f64) -> Option<Vec<Measurement>> {
+        Some(vec![Measurement::Weigh {
+            empty: Column::Crucible,
+            full: Column::CrucibleHeated,
+            content: sample - signal,
+            tare: (18.0, 26.0),
+        }])
+    }
+}
