@@ -137,6 +137,8 @@ const STOPPING: (f64, f64) = (0.2, 0.7);
 /// People who drop a zero now and then, and how often.
 const ZERO_DROPPERS: f64 = 0.03;
 const ZEROS_DROPPED: f64 = 0.3;
+/// Half-width of how far from the level meant careful people fill a cylinder, mL (common practice).
+const FILLING: f64 = 0.3;
 /// Half-width of what an absorbance is off by, beyond the display (common practice).
 const ABSORBANCE_NOISE: f64 = 0.004;
 
@@ -199,7 +201,10 @@ impl Hands {
             absorbance: Spread::Triangle(ABSORBANCE_NOISE * care),
             // below the last mark
             cylinder_level: 0.985,
-            cylinder_filling: Spread::Rectangle(0.3),
+            // a small cylinder is filled the more closely, and nobody past its last mark
+            cylinder_filling: Spread::Rectangle(
+                FILLING.min(0.015 * as_f64(procedure.sample.nominal)),
+            ),
             cylinder_reading: 2.0 * care,
             pipette_bias: 0.0,
             parallax: 0.0,

@@ -242,7 +242,12 @@ impl<'a> Builder<'a> {
             // the sample is one portion
             (ResultUnit::MgPerPortion, None) => StepIds::new(),
             (ResultUnit::MgPerPortion, Some(portion)) => {
-                over.push(self.exact(PORTION, portion));
+                let unit = self.procedure.sample.by.unit();
+                over.push(self.once(PORTION, |builder, quantity| {
+                    let step = builder.graph.given(quantity, unit, portion);
+                    builder.graph.significant(step, None);
+                    step
+                }));
                 StepIds::from_slice(&[sample])
             }
             _ => StepIds::from_slice(&[sample]),

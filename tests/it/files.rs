@@ -135,7 +135,7 @@ fn columns_of_readings_are_those_of_the_procedure() {
             "readings/antacid.csv:1, column excess_lot: found no column excess_lot, expected one",
             "readings/antacid.csv:1, column sample_after_g: found no column sample_after_g, expected one",
             "readings/antacid.csv:1, column sample_before_g: found no column sample_before_g, expected one",
-            "readings/antacid.csv:1, column sample_mL: found “sample_mL”, expected one of the columns student_id, trial, lot, unknown, excess_lot, burette_start_mL, burette_end_mL, sample_before_g, sample_after_g, burette_start_2_mL, burette_end_2_mL, burette_start_3_mL, burette_end_3_mL, burette_start_4_mL, burette_end_4_mL, burette_start_5_mL, burette_end_5_mL, burette_start_6_mL, burette_end_6_mL, burette_start_7_mL, burette_end_7_mL, burette_start_8_mL, burette_end_8_mL, burette_start_9_mL, burette_end_9_mL, before_last_drop_mL, submitted_at, revision, reason, confirmed, instrument",
+            "readings/antacid.csv:1, column sample_mL: found “sample_mL”, expected one of the columns student_id, trial, lot, unknown, excess_lot, burette_start_mL, burette_end_mL, sample_before_g, sample_after_g, burette_start_2_mL, burette_end_2_mL, burette_start_3_mL, burette_end_3_mL, burette_start_4_mL, burette_end_4_mL, burette_start_5_mL, burette_end_5_mL, burette_start_6_mL, burette_end_6_mL, burette_start_7_mL, burette_end_7_mL, burette_start_8_mL, burette_end_8_mL, burette_start_9_mL, burette_end_9_mL, before_last_drop_mL, submitted_at, revision, reason, confirmed, instrument, spoiled",
         ]
     );
     assert_eq!(
@@ -293,7 +293,7 @@ fn dates_and_keys_of_the_course_are_checked() {
         ),
         "{found:?}"
     );
-    assert!(found[2].starts_with("course.toml:20, key experiment.procedure: found “antacid”, expected a procedure in procedures/ or one of the shipped antacid-back, "), "{found:?}");
+    assert!(found[2].starts_with("course.toml:20, key experiment.procedure: found “antacid”, expected a procedure in procedures/ or one of the shipped acid-molar-mass, antacid-back, "), "{found:?}");
     assert_eq!(found.len(), 3);
 }
 

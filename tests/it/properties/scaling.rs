@@ -2,7 +2,7 @@
 
 use concordant::columns::Column;
 use concordant::measure::Reading;
-use concordant::procedure::{Accept, Procedure, TrialRules};
+use concordant::procedure::{Accept, Procedure, ResultUnit, TrialRules};
 use concordant::schemes::SchemeKind as Scheme;
 use concordant::submission::{HandIn, Titration};
 use rust_decimal::Decimal;
@@ -46,6 +46,15 @@ fn double_all(row: &mut Titration, wanted: impl Fn(Column) -> bool) {
     }
 }
 
+/// A molar mass is the less, the more a portion takes.
+fn in_its_place(procedure: &Procedure, factor: f64) -> f64 {
+    if procedure.result.unit == ResultUnit::GPerMol {
+        1.0 / factor
+    } else {
+        factor
+    }
+}
+
 /// Checks a law on every procedure for which `factor` says what becomes of the result; says how many there were.
 fn law(
     what: &str,
@@ -58,6 +67,7 @@ fn law(
         let Some(factor) = factor(&station.procedure) else {
             continue;
         };
+        let factor = in_its_place(&station.procedure, factor);
         let mut hand_in = station.hand_in(5, 3);
         // a density is linear but for the air that is added at the end
         let air = match station.procedure.scheme.kind() {
@@ -95,7 +105,7 @@ fn twice_the_molarity_is_twice_the_result() {
         }
         near(
             value(&station, &hand_in),
-            2.0 * before,
+            in_its_place(&station.procedure, 2.0) * before,
             1e-12,
             &station.name,
         );

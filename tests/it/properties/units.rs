@@ -76,6 +76,8 @@ impl Unit {
             "g/L" => GRAM.per(LITRE),
             "mg/L" => GRAM.milli().per(LITRE),
             "g/mL" => GRAM.per(LITRE.milli()),
+            "mg/portion" => GRAM.milli(),
+            "mol/mol" => NUMBER,
             "%w/w" => NUMBER.times(0.01),
             // g in 100 mL
             "%w/v" => GRAM.per(LITRE.times(0.1)),

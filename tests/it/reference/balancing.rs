@@ -182,7 +182,8 @@ fn reactions_of_shipped_procedures_come_back() {
             reactions += 1;
         }
     }
-    assert_eq!(undecided, ["peroxide-permanganate"]);
+    // an ester that is split and neutralised at once can be balanced in more ways than one
+    assert_eq!(undecided, ["aspirin-tablet", "peroxide-permanganate"]);
     assert!(reactions >= 25, "{reactions}");
 }
 
