@@ -50,9 +50,11 @@ const BR: f64 = 79.904;
 const I: f64 = 126.904_47;
 const BA: f64 = 137.327;
 
+type Formula = fn(&Drawn) -> f64;
+
 /// Key and result.
-fn formulas() -> BTreeMap<&'static str, fn(&Drawn) -> f64> {
-    let all: [(&str, fn(&Drawn) -> f64); 27] = [
+fn formulas() -> BTreeMap<&'static str, Formula> {
+    let all: [(&str, Formula); 27] = [
         ("vinegar-acidity", |d| {
             d.c * d.v * d.flask / d.pipette * (2.0 * C + 4.0 * H + 2.0 * O) / d.m / 10.0
         }),
@@ -130,7 +132,7 @@ fn formulas() -> BTreeMap<&'static str, fn(&Drawn) -> f64> {
             (d.m - d.inside) / (2.0 * H + O) / (d.inside / (MG + S + 4.0 * O))
         }),
     ];
-    let mut all: BTreeMap<&str, fn(&Drawn) -> f64> = all.into_iter().collect();
+    let mut all: BTreeMap<&str, Formula> = all.into_iter().collect();
     all.insert("baking-soda-heating", |d| {
         let lost = (2.0 * H + O + C + 2.0 * O) / 2.0;
         100.0 * (d.m - d.inside) / lost * (NA + H + C + 3.0 * O) / d.m
