@@ -1,6 +1,7 @@
 //! Signing in, claiming an account, changing a password; throttling of all three.
 
 use std::collections::BTreeSet;
+use std::time::Duration;
 
 use jiff::{SignedDuration, Timestamp};
 
@@ -13,10 +14,16 @@ use crate::store::accounts::ClaimCode;
 pub use crate::store::accounts::{AccountId, Kind};
 use crate::store::{StoreError, Transaction, hash};
 
-/// Failures of a login within [`MEMORY`] after which it has to wait.
-const FAILURES_OF_A_LOGIN: usize = 5;
-/// Failures from an address within [`MEMORY`]: many, because a laboratory may share one.
-const FAILURES_OF_AN_ADDRESS: usize = 100;
+/// Failures of a login from one place within [`MEMORY`] after which it has to wait there.
+const FAILURES_HERE: usize = 5;
+/// Failures of a login from anywhere within [`MEMORY`] after which it is looked at slowly, wherever it is not known.
+const FAILURES_ANYWHERE: i64 = 20;
+/// Failures from a network within [`MEMORY`] after which it is looked at slowly: many, because a laboratory may share one.
+const FAILURES_OF_A_NETWORK: i64 = 100;
+/// How long whoever is looked at slowly waits for it.
+pub const SLOWLY: Duration = Duration::from_secs(2);
+/// A browser is known this long after it was last signed in from.
+const BROWSER_KNOWN: SignedDuration = SignedDuration::from_hours(400 * 24);
 /// How long a failure counts.
 const MEMORY: SignedDuration = SignedDuration::from_mins(15);
 /// How long a claim code can be used.
@@ -61,8 +68,27 @@ pub enum AccountError {
 #[derive(Clone, Copy, Debug)]
 pub struct Attempt<'a> {
     pub login: &'a str,
-    pub address: &'a str,
+    pub from: From<'a>,
     pub at: Timestamp,
+}
+
+/// Where an attempt comes from.
+#[derive(Clone, Copy, Debug)]
+pub struct From<'a> {
+    /// The address, or what stands for all those that one subscriber has.
+    pub network: &'a str,
+    /// What the browser's own cookie holds.
+    pub browser: &'a str,
+}
+
+/// What an attempt is counted under.
+struct Counted {
+    /// Names the login.
+    login: String,
+    /// The network, or the browser where the login is known from it.
+    place: String,
+    /// Of the browser.
+    browser: String,
 }
 
 /// A code for a printed slip. It is nowhere else: the database keeps a hash.
@@ -80,7 +106,7 @@ pub async fn sign_in(
     attempt: Attempt<'_>,
     password: &str,
 ) -> Result<(Person, Token), AccountError> {
-    let login = register(desk, attempt).await?;
+    let counted = register(desk, attempt).await?;
     let person = find(desk, attempt.login).await?;
     let mut stored = None;
     if let Some(person) = &person {
@@ -95,7 +121,7 @@ pub async fn sign_in(
         return Err(AccountError::Wrong);
     };
     let mut transaction = desk.store().write().await?;
-    transaction.accounts().forget_failures(&login).await?;
+    let_in(&mut transaction, &counted, attempt.at).await?;
     let token = begin_session(&mut transaction, &person.account(), attempt.at).await?;
     transaction.commit().await?;
     Ok((person, token))
@@ -108,7 +134,7 @@ pub async fn claim(
     code: &str,
     password: &str,
 ) -> Result<(Person, Token), AccountError> {
-    let login = register(desk, attempt).await?;
+    let counted = register(desk, attempt).await?;
     let code_hash = hash(&read_code(code));
     let person = find(desk, attempt.login)
         .await?
@@ -138,7 +164,11 @@ pub async fn claim(
         .accounts()
         .use_claim_codes(&id, attempt.at)
         .await?;
-    transaction.accounts().forget_failures(&login).await?;
+    transaction
+        .accounts()
+        .forget_browsers(&counted.login)
+        .await?;
+    let_in(&mut transaction, &counted, attempt.at).await?;
     let token = renew(&mut transaction, &id, &hashed, attempt.at).await?;
     transaction.commit().await?;
     Ok((person, token))
@@ -153,7 +183,7 @@ pub async fn change_password(
     password: &str,
 ) -> Result<Token, AccountError> {
     passwords::check(password, &id.login).map_err(AccountError::Password)?;
-    let login = register(desk, attempt).await?;
+    let counted = register(desk, attempt).await?;
     let mut reader = desk.store().read().await?;
     let held = reader.accounts().account(id).await?;
     drop(reader);
@@ -168,7 +198,7 @@ pub async fn change_password(
         .await
         .map_err(AccountError::Machine)?;
     let mut transaction = desk.store().write().await?;
-    transaction.accounts().forget_failures(&login).await?;
+    let_in(&mut transaction, &counted, attempt.at).await?;
     let token = renew(&mut transaction, id, &hashed, attempt.at).await?;
     transaction.commit().await?;
     Ok(token)
@@ -271,29 +301,66 @@ async fn find(desk: &Desk, typed: &str) -> Result<Option<Person>, StoreError> {
     Ok(people.into_iter().next())
 }
 
+/// Whether attempts from there are looked at slowly, and few at once.
+pub async fn is_slowed(desk: &Desk, from: From<'_>, at: Timestamp) -> Result<bool, StoreError> {
+    let mut reader = desk.store().read().await?;
+    let mut accounts = reader.accounts();
+    let since = at.saturating_sub(MEMORY).unwrap_or(Timestamp::MIN);
+    if accounts.failures_of(from.network, since).await? < FAILURES_OF_A_NETWORK {
+        return Ok(false);
+    }
+    Ok(!accounts.knows_browser(&hash(from.browser), None).await?)
+}
+
 /// Counts an attempt as failed before it is looked at, so that many at once cannot slip through together; a success
-/// takes it back. Returns what names the login in the table of failures.
-async fn register(desk: &Desk, attempt: Attempt<'_>) -> Result<String, AccountError> {
+/// takes it back. Nobody is shut out by what others try: a login waits only where it failed, and is only slowed elsewhere.
+async fn register(desk: &Desk, attempt: Attempt<'_>) -> Result<Counted, AccountError> {
     let login = hash(&attempt.login.to_lowercase());
+    let browser = hash(attempt.from.browser);
     let since = attempt.at.saturating_sub(MEMORY).unwrap_or(Timestamp::MIN);
     let mut transaction = desk.store().write().await?;
-    let (of_login, of_address) = transaction
-        .accounts()
-        .failures_since(&login, attempt.address, since)
-        .await?;
-    let until = [
-        free_at(&of_login, FAILURES_OF_A_LOGIN),
-        free_at(&of_address, FAILURES_OF_AN_ADDRESS),
-    ];
-    let until = until.into_iter().flatten().max();
+    let mut accounts = transaction.accounts();
+    let known = accounts.knows_browser(&browser, Some(&login)).await?;
+    let place = if known {
+        browser.clone()
+    } else {
+        attempt.from.network.to_owned()
+    };
+    let failures = accounts.failures_since(&login, &place, since).await?;
+    let until = free_at(&failures.of_login_here, FAILURES_HERE);
     if until.is_none() {
-        transaction
-            .accounts()
-            .insert_failure(&login, attempt.address, attempt.at, since)
+        accounts
+            .insert_failure(&login, &place, attempt.at, since)
             .await?;
     }
     transaction.commit().await?;
-    until.map_or(Ok(login), |until| Err(AccountError::Wait(until)))
+    if let Some(until) = until {
+        return Err(AccountError::Wait(until));
+    }
+    if !known && failures.of_login >= FAILURES_ANYWHERE {
+        tokio::time::sleep(SLOWLY).await;
+    }
+    Ok(Counted {
+        login,
+        place,
+        browser,
+    })
+}
+
+/// Takes back what was counted, and knows the browser from now on.
+async fn let_in(
+    transaction: &mut Transaction,
+    counted: &Counted,
+    at: Timestamp,
+) -> Result<(), StoreError> {
+    let since = at.saturating_sub(BROWSER_KNOWN).unwrap_or(Timestamp::MIN);
+    let mut accounts = transaction.accounts();
+    accounts
+        .forget_failures(&counted.login, &counted.place)
+        .await?;
+    accounts
+        .keep_browser(&counted.browser, &counted.login, at, since)
+        .await
 }
 
 /// When fewer than `most` failures will count, if that is not now.

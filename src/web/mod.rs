@@ -16,6 +16,7 @@ pub mod fields;
 pub mod frame;
 mod headers;
 mod kept;
+mod listen;
 mod log;
 mod parts;
 pub mod prep;
@@ -32,7 +33,6 @@ mod upload;
 pub mod visitor;
 
 use std::any::Any;
-use std::net::SocketAddr;
 use std::time::Duration;
 
 use axum::Router;
@@ -60,8 +60,6 @@ pub use visitor::{
 
 /// How long a request may take, a form sent over poor Wi-Fi included.
 const LONGEST_REQUEST: Duration = Duration::from_secs(120);
-/// How long requests under way may take once the server is asked to stop.
-const LONGEST_DRAIN: Duration = Duration::from_secs(30);
 
 pub fn router(state: AppState) -> Router {
     around(pages(&state), state)
@@ -73,26 +71,7 @@ pub async fn serve(
     listener: TcpListener,
     stop: impl Future<Output = ()> + Send + 'static,
 ) -> std::io::Result<()> {
-    let service = router(state).into_make_service_with_connect_info::<SocketAddr>();
-    let (stopping, stopped) = tokio::sync::oneshot::channel();
-    let server = axum::serve(listener, service).with_graceful_shutdown(async move {
-        stop.await;
-        // nobody listening means the server is gone already
-        let _gone = stopping.send(());
-    });
-    let give_up = async {
-        match stopped.await {
-            Ok(()) => tokio::time::sleep(LONGEST_DRAIN).await,
-            Err(_) => std::future::pending().await,
-        }
-    };
-    tokio::select! {
-        done = server.into_future() => done,
-        () = give_up => {
-            tracing::warn!("requests still under way were cut off");
-            Ok(())
-        }
-    }
+    listen::serve(router(state), listener, stop).await
 }
 
 /// Ready when the process is asked to end: SIGTERM, or Ctrl-C.

@@ -11,6 +11,7 @@ mod bench;
 mod browser;
 mod causes;
 mod chance;
+mod connections;
 mod coordinator;
 mod counting;
 mod course;

@@ -3,6 +3,7 @@
 
 mod claims;
 mod sessions;
+mod throttle;
 
 use std::collections::BTreeSet;
 
@@ -12,6 +13,7 @@ use sqlx::{Row, SqliteConnection};
 use super::StoreError;
 
 pub use sessions::StoredSession;
+pub use throttle::Failures;
 
 /// The accounts of a database.
 pub struct Accounts<'c>(pub &'c mut SqliteConnection);

@@ -1,20 +1,20 @@
 //! Signing in and out.
 
+mod caller;
 mod claim;
 mod password;
 
-use std::net::SocketAddr;
-
 use askama::Template;
 use axum::Router;
-use axum::extract::{ConnectInfo, FromRequestParts, State};
-use axum::http::request::Parts;
+use axum::extract::State;
 use axum::http::{HeaderName, StatusCode};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::{get, post};
 use axum_extra::extract::CookieJar;
 use axum_extra::extract::cookie::{Cookie, SameSite};
 use jiff::Timestamp;
+
+pub use caller::{Caller, Gate, Turn};
 
 use super::error::{Again, PageError, PageResult};
 use super::fields::{Fields, OpenFields, QueryFields};
@@ -52,9 +52,6 @@ struct AgainPage {
     again: Again,
 }
 
-/// Where the client is, as far as can be known.
-pub(super) struct Address(String);
-
 impl SignInPage {
     /// Asks to sign in again, keeping a form that was sent.
     pub fn again(frame: Frame, kept: Option<Again>) -> Self {
@@ -91,23 +88,6 @@ impl SignInPage {
     }
 }
 
-impl FromRequestParts<AppState> for Address {
-    type Rejection = PageError;
-
-    async fn from_request_parts(parts: &mut Parts, state: &AppState) -> PageResult<Self> {
-        let peer = parts
-            .extensions
-            .get::<ConnectInfo<SocketAddr>>()
-            .map(|peer| peer.0.ip().to_string());
-        let forwarded = parts.headers.get_all("x-forwarded-for").iter().next_back();
-        let forwarded =
-            forwarded.and_then(|list| list.to_str().ok()?.rsplit(',').next()?.trim().parse().ok());
-        let forwarded = forwarded.map(|ip: std::net::IpAddr| ip.to_string());
-        let address = forwarded.filter(|_| state.settings.behind_proxy).or(peer);
-        Ok(Self(address.unwrap_or_else(|| "unknown".to_owned())))
-    }
-}
-
 async fn start(visitor: Visitor) -> Redirect {
     Redirect::to(home(&visitor.person.role))
 }
@@ -125,20 +105,20 @@ async fn show(anyone: Anyone, QueryFields(query): QueryFields) -> Response {
 async fn enter(
     State(state): State<AppState>,
     anyone: Anyone,
-    address: Address,
+    caller: Caller,
     jar: CookieJar,
-    OpenFields(fields): OpenFields,
+    OpenFields(fields, _turn): OpenFields,
 ) -> PageResult<Response> {
     let at = state.clock.now();
     let attempt = Attempt {
         login: fields.text("login"),
-        address: &address.0,
+        from: caller.from(),
         at,
     };
     let password = fields.one("password").unwrap_or_default();
     let (status, fault) = match sign_in(&state.desk, attempt, password).await {
         Ok((person, token)) => {
-            let jar = begin(&state, &anyone, jar, &token).await?;
+            let jar = begin(&state, &anyone, (jar, &caller), &token).await?;
             return Ok((jar, entered(&anyone, &person, token, &fields)?).into_response());
         }
         Err(AccountError::Wrong) => (StatusCode::UNPROCESSABLE_ENTITY, wrong().to_owned()),
@@ -204,17 +184,18 @@ async fn leave(
     Ok((jar, clear, Redirect::to("/sign-in")).into_response())
 }
 
-/// Ends the session there was, and hands out the new one.
+/// Ends the session there was, and hands out the new one; the browser is known from now on.
 async fn begin(
     state: &AppState,
     anyone: &Anyone,
-    jar: CookieJar,
+    (jar, caller): (CookieJar, &Caller),
     token: &Token,
-) -> PageResult<CookieJar> {
+) -> PageResult<(CookieJar, CookieJar)> {
     if let Some(before) = &anyone.session {
         end_session(&state.desk, &before.token).await?;
     }
-    Ok(jar.add(cookie(&state.settings, token)))
+    let known = CookieJar::new().add(caller.cookie(&state.settings));
+    Ok((jar.add(cookie(&state.settings, token)), known))
 }
 
 fn cookie(settings: &Settings, token: &Token) -> Cookie<'static> {
