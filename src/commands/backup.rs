@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use super::{Failure, open_existing, progress};
+use crate::desk::accounts::{By, Event, What};
 use crate::desk::{self, Desk};
 use crate::store::Store;
 use crate::words::counted;
@@ -18,6 +19,17 @@ pub async fn run(db: &Path, to: &Path) -> Result<(), Failure> {
     let store = open_existing(db).await?;
     progress("copying");
     store.backup(to).await?;
+    let event = Event {
+        at: jiff::Timestamp::now(),
+        what: What::BackedUp,
+        who: None,
+        by: By::COMMAND_LINE.login,
+        subject: &to.display().to_string(),
+        network: "",
+    };
+    let mut transaction = store.write().await?;
+    transaction.accounts().note(event).await?;
+    transaction.commit().await?;
     store.close().await;
     progress("checking the copy");
     let copy = Desk::open(Store::open(to).await?).await?;

@@ -13,6 +13,7 @@ mod invent;
 mod recompute;
 mod rehearse;
 mod roster;
+mod seal;
 mod serve;
 
 use std::io::IsTerminal;
@@ -154,6 +155,33 @@ enum Command {
         #[arg(long)]
         verify: bool,
     },
+    /// Sign the head of the record, to be kept elsewhere
+    Seal {
+        /// The database file
+        #[arg(long, value_name = "FILE")]
+        db: PathBuf,
+        /// The key to sign with, kept where nobody has the database
+        #[arg(long, value_name = "KEYFILE")]
+        key: PathBuf,
+        /// Make the key, which is not there yet
+        #[arg(long)]
+        new_key: bool,
+        /// Where the seal goes; must not exist
+        #[arg(long, value_name = "SEAL")]
+        out: PathBuf,
+    },
+    /// Check the whole file against itself and against what was kept outside
+    Verify {
+        /// The database file
+        #[arg(long, value_name = "FILE")]
+        db: PathBuf,
+        /// Take seals of this key only, in hexadecimal
+        #[arg(long, value_name = "KEY")]
+        public_key: Option<String>,
+        /// Files of seals, receipts and records that students took away, or the marks that stand on them
+        #[arg(value_name = "SEAL or RECEIPT")]
+        kept: Vec<String>,
+    },
     /// Copy a live database and check the copy
     Backup {
         /// The database file
@@ -276,6 +304,17 @@ impl Command {
                 },
             ),
             Self::Recompute { db, verify } => recompute::run(&db, verify).await,
+            Self::Seal {
+                db,
+                key,
+                new_key,
+                out,
+            } => seal::seal(&db, &key, new_key, &out).await,
+            Self::Verify {
+                db,
+                public_key,
+                kept,
+            } => seal::verify(&db, &kept, public_key.as_deref()).await,
             Self::Backup { db, to } => backup::run(&db, &to).await,
             Self::AddCoordinator { db, new, login } => {
                 account::add_coordinator((&db, new), &login).await

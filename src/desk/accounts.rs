@@ -11,8 +11,8 @@ use super::person::people_called;
 pub use super::person::{Person, Role};
 use super::sessions::{Token, begin_session};
 use crate::store::accounts::ClaimCode;
-pub use crate::store::accounts::{AccountId, Kind};
-use crate::store::{StoreError, Transaction, hash};
+pub use crate::store::accounts::{AccessEvent, AccountId, Event, Kind, What};
+use crate::store::{Store, StoreError, Transaction, hash};
 
 /// Failures of a login from one place within [`MEMORY`] after which it has to wait there.
 const FAILURES_HERE: usize = 5;
@@ -81,6 +81,21 @@ pub struct From<'a> {
     pub browser: &'a str,
 }
 
+/// Who does something to somebody's account, and from where.
+#[derive(Clone, Copy, Debug)]
+pub struct By<'a> {
+    pub login: &'a str,
+    pub network: &'a str,
+}
+
+impl By<'_> {
+    /// Whoever holds the database file.
+    pub const COMMAND_LINE: Self = Self {
+        login: "command line",
+        network: "",
+    };
+}
+
 /// What an attempt is counted under.
 struct Counted {
     /// Names the login.
@@ -118,10 +133,14 @@ pub async fn sign_in(
         .await
         .map_err(AccountError::Machine)?;
     let Some(person) = person.filter(|_| right) else {
+        note_failure(desk, attempt, What::Failed).await?;
         return Err(AccountError::Wrong);
     };
     let mut transaction = desk.store().write().await?;
     let_in(&mut transaction, &counted, attempt.at).await?;
+    let id = person.account();
+    let event = attempt.event(What::SignedIn, &id, "");
+    transaction.accounts().note(event).await?;
     let token = begin_session(&mut transaction, &person.account(), attempt.at).await?;
     transaction.commit().await?;
     Ok((person, token))
@@ -141,11 +160,12 @@ pub async fn claim(
         .ok_or(AccountError::WrongCode)?;
     let id = person.account();
     let mut reader = desk.store().read().await?;
-    usable(
-        reader.accounts().claim_code(&id, &code_hash).await?,
-        attempt.at,
-    )?;
+    let held = reader.accounts().claim_code(&id, &code_hash).await?;
     drop(reader);
+    if let Err(why) = usable(held, attempt.at) {
+        note_failure(desk, attempt, What::Failed).await?;
+        return Err(why);
+    }
     passwords::check(password, &person.login).map_err(AccountError::Password)?;
     let hashed = passwords::hash(password.to_owned())
         .await
@@ -170,6 +190,9 @@ pub async fn claim(
         .await?;
     let_in(&mut transaction, &counted, attempt.at).await?;
     let token = renew(&mut transaction, &id, &hashed, attempt.at).await?;
+    let digest = hash(&hashed);
+    let event = attempt.event(What::Claimed, &id, &digest);
+    transaction.accounts().note(event).await?;
     transaction.commit().await?;
     Ok((person, token))
 }
@@ -192,6 +215,7 @@ pub async fn change_password(
         .await
         .map_err(AccountError::Machine)?;
     if !right {
+        note_failure(desk, attempt, What::Failed).await?;
         return Err(AccountError::Wrong);
     }
     let hashed = passwords::hash(password.to_owned())
@@ -200,6 +224,9 @@ pub async fn change_password(
     let mut transaction = desk.store().write().await?;
     let_in(&mut transaction, &counted, attempt.at).await?;
     let token = renew(&mut transaction, id, &hashed, attempt.at).await?;
+    let digest = hash(&hashed);
+    let event = attempt.event(What::PasswordSet, id, &digest);
+    transaction.accounts().note(event).await?;
     transaction.commit().await?;
     Ok(token)
 }
@@ -226,6 +253,15 @@ pub async fn set_password(
         .accounts()
         .delete_sessions_of(&person.account())
         .await?;
+    let event = Event {
+        at,
+        what: What::PasswordSet,
+        who: Some(&person.account()),
+        by: By::COMMAND_LINE.login,
+        subject: &hash(&hashed),
+        network: "",
+    };
+    transaction.accounts().note(event).await?;
     transaction.commit().await?;
     Ok(person)
 }
@@ -234,6 +270,7 @@ pub async fn set_password(
 pub async fn issue_claim_codes(
     desk: &Desk,
     logins: &[String],
+    by: By<'_>,
     at: Timestamp,
 ) -> Result<Vec<IssuedCode>, AccountError> {
     let mut people = Vec::new();
@@ -259,6 +296,15 @@ pub async fn issue_claim_codes(
             .accounts()
             .insert_claim_code(&id, &hashed, at, expires_at)
             .await?;
+        let event = Event {
+            at,
+            what: What::CodePrinted,
+            who: Some(&id),
+            by: by.login,
+            subject: "",
+            network: by.network,
+        };
+        transaction.accounts().note(event).await?;
         issued.push(IssuedCode {
             person,
             code,
@@ -337,6 +383,9 @@ async fn register(desk: &Desk, attempt: Attempt<'_>) -> Result<Counted, AccountE
     if let Some(until) = until {
         return Err(AccountError::Wait(until));
     }
+    if failures.of_login_here.len() + 1 == FAILURES_HERE {
+        note_failure(desk, attempt, What::Waits).await?;
+    }
     if !known && failures.of_login >= FAILURES_ANYWHERE {
         tokio::time::sleep(SLOWLY).await;
     }
@@ -344,6 +393,92 @@ async fn register(desk: &Desk, attempt: Attempt<'_>) -> Result<Counted, AccountE
         login,
         place,
         browser,
+    })
+}
+
+impl<'a> Attempt<'a> {
+    fn event(self, what: What, who: &'a AccountId, subject: &'a str) -> Event<'a> {
+        Event {
+            at: self.at,
+            what,
+            who: Some(who),
+            by: "",
+            subject,
+            network: self.from.network,
+        }
+    }
+}
+
+/// Writes down what failed for somebody on a list. What else is typed as a login may be anything, a password too. It is
+/// not waited for, so that the time of the answer does not tell who is on a list.
+async fn note_failure(desk: &Desk, attempt: Attempt<'_>, what: What) -> Result<(), StoreError> {
+    let Some(person) = find(desk, attempt.login).await? else {
+        return Ok(());
+    };
+    let (store, network, at) = (
+        desk.store().clone(),
+        attempt.from.network.to_owned(),
+        attempt.at,
+    );
+    tokio::spawn(async move {
+        let event = Event {
+            at,
+            what,
+            who: Some(&person.account()),
+            by: "",
+            subject: "",
+            network: &network,
+        };
+        if let Err(why) = write_down(&store, event).await {
+            tracing::warn!(error = %why, "an attempt that failed is not in the record");
+        }
+    });
+    Ok(())
+}
+
+/// Writes down what happened.
+pub async fn note(desk: &Desk, event: Event<'_>) -> Result<(), StoreError> {
+    write_down(desk.store(), event).await
+}
+
+async fn write_down(store: &Store, event: Event<'_>) -> Result<(), StoreError> {
+    let mut transaction = store.write().await?;
+    transaction.accounts().note(event).await?;
+    transaction.commit().await
+}
+
+/// Whether something was done to somebody's account that they have not been told of: a code printed, a password set with
+/// one. From now on they have. Just after a claim, that claim and its code are no news, unless there was one before.
+pub async fn has_news(
+    desk: &Desk,
+    id: &AccountId,
+    just_claimed: bool,
+    at: Timestamp,
+) -> Result<bool, StoreError> {
+    let mut reader = desk.store().read().await?;
+    let untold = reader.accounts().events_of(id, true, 1_000).await?;
+    drop(reader);
+    let of = |what: What| untold.iter().filter(|e| e.what == what.name()).count();
+    let (printed, claimed) = (of(What::CodePrinted), of(What::Claimed));
+    let set_for_them = untold
+        .iter()
+        .any(|e| e.what == What::PasswordSet.name() && !e.by.is_empty());
+    if printed + claimed == 0 && !set_for_them {
+        return Ok(false);
+    }
+    let event = Event {
+        at,
+        what: What::Told,
+        who: Some(id),
+        by: "",
+        subject: "",
+        network: "",
+    };
+    note(desk, event).await?;
+    Ok(if just_claimed {
+        claimed > 1
+    } else {
+        printed + claimed > 0
     })
 }
 

@@ -5,6 +5,7 @@
 
 pub mod accounts;
 mod entered_row;
+pub mod evidence;
 mod folder;
 pub mod forms;
 mod hand_in;

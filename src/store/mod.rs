@@ -27,9 +27,10 @@ pub use sqlx::SqliteConnection;
 use tokio::sync::{Mutex, OwnedMutexGuard};
 
 use accounts::Accounts;
-pub use check::first_difference;
+pub use accounts::newest_event;
+pub use check::{first_difference, first_missing};
 pub use journal::{
-    Stored, Writing, by_request_key, entries, entry, hash, load_stored, newest, write_changes,
+    Stored, Writing, by_request_key, entries, entry, hash, head, load_stored, newest, write_changes,
 };
 pub use judgements::judgement_history;
 

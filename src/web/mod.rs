@@ -18,6 +18,7 @@ mod headers;
 mod kept;
 mod listen;
 mod log;
+mod noted;
 mod parts;
 pub mod prep;
 mod public;
@@ -119,6 +120,7 @@ fn around(pages: Router<AppState>, state: AppState) -> Router {
             StatusCode::REQUEST_TIMEOUT,
             LONGEST_REQUEST,
         ))
+        .layer(from_fn_with_state(state.clone(), noted::write_down))
         .layer(CatchPanicLayer::custom(panicked))
         .layer(CsrfLayer::new().with_rejection_response(from_elsewhere))
         .layer(from_fn_with_state(state.clone(), surround::surround));

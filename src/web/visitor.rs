@@ -3,7 +3,7 @@
 use std::ops::Deref;
 use std::sync::Arc;
 
-use axum::extract::FromRequestParts;
+use axum::extract::{FromRequestParts, OptionalFromRequestParts};
 use axum::http::request::Parts;
 use jiff::Timestamp;
 
@@ -129,6 +129,17 @@ impl<S: Sync> FromRequestParts<S> for Anyone {
 
     async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self, PageError> {
         anyone(parts).map(|anyone| Self::clone(&anyone))
+    }
+}
+
+impl<S: Sync> OptionalFromRequestParts<S> for Anyone {
+    type Rejection = PageError;
+
+    async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Option<Self>, PageError> {
+        Ok(parts
+            .extensions
+            .get::<Arc<Self>>()
+            .map(|anyone| Self::clone(anyone)))
     }
 }
 

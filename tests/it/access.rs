@@ -34,13 +34,15 @@ pub enum Open {
 use Open::{All, Coordinator, Prep, SectionA, SignedIn, Staff, Student};
 
 /// Method, path as the router has it, the path asked for, who may.
-const TABLE: [(&str, &str, &str, Open); 71] = [
+const TABLE: [(&str, &str, &str, Open); 73] = [
     ("GET", "/healthz", "/healthz", All),
     ("GET", "/static/{*path}", "/static/style.css", All),
     ("GET", "/sign-in", "/sign-in", All),
     ("GET", "/claim", "/claim", All),
     ("GET", "/", "/", SignedIn),
     ("GET", "/password", "/password", SignedIn),
+    ("GET", "/access", "/access", SignedIn),
+    ("GET", "/course/access", "/course/access", Coordinator),
     ("GET", "/student", "/student", Student),
     (
         "GET",

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use concordant::changes::Change;
 use concordant::course::{Course, StaffMember, StaffRole, Student, Zone};
 use concordant::desk::Desk;
-use concordant::desk::accounts::issue_claim_codes;
+use concordant::desk::accounts::{By, issue_claim_codes};
 use concordant::store::Store;
 use concordant::web::{AppState, Clock, Settings, serve};
 use reqwest::header::{COOKIE, HeaderMap, LOCATION, SET_COOKIE};
@@ -107,7 +107,8 @@ impl TestApp {
     /// A fresh claim code.
     pub async fn code_for(&self, login: &str) -> String {
         let logins = [login.to_owned()];
-        let issued = issue_claim_codes(&self.desk, &logins, self.clock.now()).await;
+        let issued =
+            issue_claim_codes(&self.desk, &logins, By::COMMAND_LINE, self.clock.now()).await;
         issued.expect("a code").remove(0).code
     }
 

@@ -17,6 +17,7 @@ mod counting;
 mod course;
 mod demo;
 mod durable;
+mod evidence;
 mod fairness;
 mod files;
 mod gradebook_page;

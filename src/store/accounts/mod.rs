@@ -2,6 +2,7 @@
 //! in its tables points into the course: who is on which list, the course says.
 
 mod claims;
+mod events;
 mod sessions;
 mod throttle;
 
@@ -12,6 +13,8 @@ use sqlx::{Row, SqliteConnection};
 
 use super::StoreError;
 
+pub(super) use events::altered_events;
+pub use events::{AccessEvent, Event, What, newest_event};
 pub use sessions::StoredSession;
 pub use throttle::Failures;
 

@@ -1,5 +1,6 @@
 //! Signing in and out.
 
+mod access;
 mod caller;
 mod claim;
 mod password;
@@ -14,6 +15,7 @@ use axum_extra::extract::CookieJar;
 use axum_extra::extract::cookie::{Cookie, SameSite};
 use jiff::Timestamp;
 
+pub(super) use access::everybodys;
 pub use caller::{Caller, Gate, Turn};
 
 use super::error::{Again, PageError, PageResult};
@@ -22,7 +24,7 @@ use super::frame::{Frame, Page, home};
 use super::state::{AppState, Settings};
 use super::surround::cookie_name;
 use super::visitor::{Anyone, Visitor};
-use crate::desk::accounts::{AccountError, Attempt, Person, sign_in};
+use crate::desk::accounts::{AccountError, Attempt, Person, has_news, sign_in};
 use crate::desk::sessions::{Token, end_session};
 use crate::form::{Faults, Field, Filled, Form, Kind, Typed};
 
@@ -33,6 +35,7 @@ pub fn routes() -> Router<AppState> {
         .route("/sign-in", get(show).post(enter))
         .route("/sign-out", post(leave))
         .route("/claim", get(claim::show).post(claim::take))
+        .route("/access", get(access::own))
         .route("/password", get(password::show).post(password::change))
 }
 
@@ -119,7 +122,9 @@ async fn enter(
     let (status, fault) = match sign_in(&state.desk, attempt, password).await {
         Ok((person, token)) => {
             let jar = begin(&state, &anyone, (jar, &caller), &token).await?;
-            return Ok((jar, entered(&anyone, &person, token, &fields)?).into_response());
+            let news = has_news(&state.desk, &person.account(), false, at).await?;
+            let entered = entered(&anyone, &person, token, &fields, news)?;
+            return Ok((jar, entered).into_response());
         }
         Err(AccountError::Wrong) => (StatusCode::UNPROCESSABLE_ENTITY, wrong().to_owned()),
         Err(AccountError::Wait(until)) => (StatusCode::TOO_MANY_REQUESTS, wait(until, at)),
@@ -139,7 +144,12 @@ fn entered(
     person: &Person,
     token: Token,
     fields: &Fields,
+    news: bool,
 ) -> PageResult<Response> {
+    let next = local(fields.text("next")).unwrap_or(home(&person.role));
+    if news {
+        return Ok(Redirect::to(&told(next)).into_response());
+    }
     if let Some(path) = local(fields.text("again_path")) {
         let fields = Fields::parse(fields.text("again_body").as_bytes())?
             .0
@@ -159,8 +169,13 @@ fn entered(
         let frame = anyone.frame("Signed in again");
         return Ok(Page(AgainPage { frame, again }).into_response());
     }
-    let next = local(fields.text("next")).unwrap_or(home(&person.role));
     Ok(Redirect::to(next).into_response())
+}
+
+/// Where somebody hears what was done to their account, and goes on from.
+fn told(next: &str) -> String {
+    let next: String = form_urlencoded::byte_serialize(next.as_bytes()).collect();
+    format!("/access?next={next}")
 }
 
 async fn leave(

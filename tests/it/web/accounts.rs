@@ -1,6 +1,8 @@
 //! Signing in, claiming, changing a password.
 
-use concordant::desk::accounts::{AccountError, close_account, issue_claim_codes, set_password};
+use concordant::desk::accounts::{
+    AccountError, By, close_account, issue_claim_codes, set_password,
+};
 use concordant::web::Settings;
 use jiff::SignedDuration;
 
@@ -423,7 +425,7 @@ async fn codes_and_passwords_are_only_for_people_on_a_list() {
     let app = TestApp::spawn().await;
     let (desk, now) = (&app.desk, app.clock.now());
     let logins = ["0042", "0099", "nobody"].map(str::to_owned);
-    let why = issue_claim_codes(desk, &logins, now)
+    let why = issue_claim_codes(desk, &logins, By::COMMAND_LINE, now)
         .await
         .expect_err("two are unknown");
     assert_eq!(

@@ -2,3 +2,4 @@
 
 mod accounts;
 mod frame;
+mod record_of_access;
