@@ -188,8 +188,19 @@ enum Command {
         #[arg(long, value_name = "FILE")]
         db: PathBuf,
         /// Where the copy goes; must not exist
-        #[arg(long, value_name = "FILE")]
-        to: PathBuf,
+        #[arg(
+            long,
+            value_name = "FILE",
+            required_unless_present = "into",
+            conflicts_with = "into"
+        )]
+        to: Option<PathBuf>,
+        /// A folder in which every copy gets a name of its own
+        #[arg(long, value_name = "DIR")]
+        into: Option<PathBuf>,
+        /// So many of the newest copies stay in the folder
+        #[arg(long, value_name = "N", default_value_t = 30, requires = "into")]
+        keep: usize,
     },
     /// Make the first account of a coordinator
     AddCoordinator {
@@ -315,7 +326,14 @@ impl Command {
                 public_key,
                 kept,
             } => seal::verify(&db, &kept, public_key.as_deref()).await,
-            Self::Backup { db, to } => backup::run(&db, &to).await,
+            Self::Backup { db, to, into, keep } => {
+                let to = match (&to, &into) {
+                    (_, Some(folder)) => backup::To::Folder(folder, keep),
+                    (Some(file), None) => backup::To::File(file),
+                    (None, None) => return Err(Failure::Other("expected --to or --into".into())),
+                };
+                backup::run(&db, to).await
+            }
             Self::AddCoordinator { db, new, login } => {
                 account::add_coordinator((&db, new), &login).await
             }

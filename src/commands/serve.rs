@@ -22,7 +22,9 @@ pub async fn run(
 ) -> Result<(), Failure> {
     let public = public.map(public_address).transpose()?;
     log_to_stderr();
-    let desk = Arc::new(Desk::open(open_or_make((db, new)).await?).await?);
+    let store = open_or_make((db, new)).await?;
+    store.check_pages().await?;
+    let desk = Arc::new(Desk::open(store).await?);
     let listener = bind(listen).await?;
     eprintln!("serving {} on {}", db.display(), address(&listener)?);
     serve(desk, listener, public).await
@@ -105,6 +107,11 @@ pub(super) async fn serve(
         .map_err(|why| Failure::Other(format!("no address: {why}")))?;
     let (behind_proxy, proxies) =
         proxies(&std::env::var("CONCORDANT_BEHIND_PROXY").unwrap_or_default())?;
+    if !behind_proxy && !local.ip().is_loopback() {
+        eprintln!(
+            "{local} is open to the network by plain HTTP, over which browsers keep nobody signed in: put a proxy that speaks TLS in front and set CONCORDANT_BEHIND_PROXY, or listen on 127.0.0.1"
+        );
+    }
     // plain HTTP is for loopback only; a proxy in front brings TLS
     let settings = Settings {
         secure_cookies: behind_proxy || !local.ip().is_loopback(),

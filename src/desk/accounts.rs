@@ -1,31 +1,23 @@
 //! Signing in, claiming an account, changing a password; throttling of all three.
 
 use std::collections::BTreeSet;
-use std::time::Duration;
 
 use jiff::{SignedDuration, Timestamp};
 
 use super::Desk;
+pub(super) use super::noted::note_failure;
+pub use super::noted::{By, has_news, note};
 use super::passwords;
 use super::person::people_called;
 pub use super::person::{Person, Role};
+use super::second_step;
 use super::sessions::{Token, begin_session};
+pub use super::throttle::{From, SLOWLY, is_slowed};
+pub(super) use super::throttle::{let_in, register};
 use crate::store::accounts::ClaimCode;
 pub use crate::store::accounts::{AccessEvent, AccountId, Event, Kind, What};
-use crate::store::{Store, StoreError, Transaction, hash};
+use crate::store::{StoreError, Transaction, hash};
 
-/// Failures of a login from one place within [`MEMORY`] after which it has to wait there.
-const FAILURES_HERE: usize = 5;
-/// Failures of a login from anywhere within [`MEMORY`] after which it is looked at slowly, wherever it is not known.
-const FAILURES_ANYWHERE: i64 = 20;
-/// Failures from a network within [`MEMORY`] after which it is looked at slowly: many, because a laboratory may share one.
-const FAILURES_OF_A_NETWORK: i64 = 100;
-/// How long whoever is looked at slowly waits for it.
-pub const SLOWLY: Duration = Duration::from_secs(2);
-/// A browser is known this long after it was last signed in from.
-const BROWSER_KNOWN: SignedDuration = SignedDuration::from_hours(400 * 24);
-/// How long a failure counts.
-const MEMORY: SignedDuration = SignedDuration::from_mins(15);
 /// How long a claim code can be used.
 const CODE_LASTS: SignedDuration = SignedDuration::from_hours(14 * 24);
 /// Characters of a code: 32 of them, 5 bits each. I, L and O are read as the digits they look like, U is not used.
@@ -72,40 +64,6 @@ pub struct Attempt<'a> {
     pub at: Timestamp,
 }
 
-/// Where an attempt comes from.
-#[derive(Clone, Copy, Debug)]
-pub struct From<'a> {
-    /// The address, or what stands for all those that one subscriber has.
-    pub network: &'a str,
-    /// What the browser's own cookie holds.
-    pub browser: &'a str,
-}
-
-/// Who does something to somebody's account, and from where.
-#[derive(Clone, Copy, Debug)]
-pub struct By<'a> {
-    pub login: &'a str,
-    pub network: &'a str,
-}
-
-impl By<'_> {
-    /// Whoever holds the database file.
-    pub const COMMAND_LINE: Self = Self {
-        login: "command line",
-        network: "",
-    };
-}
-
-/// What an attempt is counted under.
-struct Counted {
-    /// Names the login.
-    login: String,
-    /// The network, or the browser where the login is known from it.
-    place: String,
-    /// Of the browser.
-    browser: String,
-}
-
 /// A code for a printed slip. It is nowhere else: the database keeps a hash.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct IssuedCode {
@@ -115,12 +73,20 @@ pub struct IssuedCode {
     pub expires_at: Timestamp,
 }
 
-/// Lets somebody in with a password.
+/// What a right password leads to.
+#[derive(Debug)]
+pub enum Entry {
+    In(Person, Token),
+    /// A second step is asked for; the ticket is what somebody comes back with.
+    SecondStep(String),
+}
+
+/// Lets somebody in with a password, or to the second step.
 pub async fn sign_in(
     desk: &Desk,
     attempt: Attempt<'_>,
     password: &str,
-) -> Result<(Person, Token), AccountError> {
+) -> Result<Entry, AccountError> {
     let counted = register(desk, attempt).await?;
     let person = find(desk, attempt.login).await?;
     let mut stored = None;
@@ -137,13 +103,20 @@ pub async fn sign_in(
         return Err(AccountError::Wrong);
     };
     let mut transaction = desk.store().write().await?;
-    let_in(&mut transaction, &counted, attempt.at).await?;
     let id = person.account();
+    let step = transaction.accounts().second_step(&id).await?;
+    if step.is_some_and(|step| step.confirmed) {
+        // what failed before still counts, or whoever has the password could try codes without end
+        let ticket = second_step::ticket(&mut transaction, &id, attempt.at).await?;
+        transaction.commit().await?;
+        return Ok(Entry::SecondStep(ticket));
+    }
+    let_in(&mut transaction, &counted, attempt.at).await?;
     let event = attempt.event(What::SignedIn, &id, "");
     transaction.accounts().note(event).await?;
     let token = begin_session(&mut transaction, &person.account(), attempt.at).await?;
     transaction.commit().await?;
-    Ok((person, token))
+    Ok(Entry::In(person, token))
 }
 
 /// Sets a password with a claim code and lets its owner in. The code can then not be used again.
@@ -191,6 +164,13 @@ pub async fn claim(
     let_in(&mut transaction, &counted, attempt.at).await?;
     let token = renew(&mut transaction, &id, &hashed, attempt.at).await?;
     let digest = hash(&hashed);
+    let step = transaction.accounts().second_step(&id).await?;
+    if step.is_some_and(|step| step.confirmed) {
+        // the way in for whoever has lost the device; they and the coordinator see that it was taken
+        let event = attempt.event(What::SecondStepOff, &id, "with a one-time code");
+        transaction.accounts().note(event).await?;
+    }
+    transaction.accounts().end_second_step(&id).await?;
     let event = attempt.event(What::Claimed, &id, &digest);
     transaction.accounts().note(event).await?;
     transaction.commit().await?;
@@ -342,167 +322,9 @@ pub async fn close_account(
 }
 
 /// The person a typed login means; staff come first.
-async fn find(desk: &Desk, typed: &str) -> Result<Option<Person>, StoreError> {
+pub(super) async fn find(desk: &Desk, typed: &str) -> Result<Option<Person>, StoreError> {
     let people = people_called(desk, typed).await?;
     Ok(people.into_iter().next())
-}
-
-/// Whether attempts from there are looked at slowly, and few at once.
-pub async fn is_slowed(desk: &Desk, from: From<'_>, at: Timestamp) -> Result<bool, StoreError> {
-    let mut reader = desk.store().read().await?;
-    let mut accounts = reader.accounts();
-    let since = at.saturating_sub(MEMORY).unwrap_or(Timestamp::MIN);
-    if accounts.failures_of(from.network, since).await? < FAILURES_OF_A_NETWORK {
-        return Ok(false);
-    }
-    Ok(!accounts.knows_browser(&hash(from.browser), None).await?)
-}
-
-/// Counts an attempt as failed before it is looked at, so that many at once cannot slip through together; a success
-/// takes it back. Nobody is shut out by what others try: a login waits only where it failed, and is only slowed elsewhere.
-async fn register(desk: &Desk, attempt: Attempt<'_>) -> Result<Counted, AccountError> {
-    let login = hash(&attempt.login.to_lowercase());
-    let browser = hash(attempt.from.browser);
-    let since = attempt.at.saturating_sub(MEMORY).unwrap_or(Timestamp::MIN);
-    let mut transaction = desk.store().write().await?;
-    let mut accounts = transaction.accounts();
-    let known = accounts.knows_browser(&browser, Some(&login)).await?;
-    let place = if known {
-        browser.clone()
-    } else {
-        attempt.from.network.to_owned()
-    };
-    let failures = accounts.failures_since(&login, &place, since).await?;
-    let until = free_at(&failures.of_login_here, FAILURES_HERE);
-    if until.is_none() {
-        accounts
-            .insert_failure(&login, &place, attempt.at, since)
-            .await?;
-    }
-    transaction.commit().await?;
-    if let Some(until) = until {
-        return Err(AccountError::Wait(until));
-    }
-    if failures.of_login_here.len() + 1 == FAILURES_HERE {
-        note_failure(desk, attempt, What::Waits).await?;
-    }
-    if !known && failures.of_login >= FAILURES_ANYWHERE {
-        tokio::time::sleep(SLOWLY).await;
-    }
-    Ok(Counted {
-        login,
-        place,
-        browser,
-    })
-}
-
-impl<'a> Attempt<'a> {
-    fn event(self, what: What, who: &'a AccountId, subject: &'a str) -> Event<'a> {
-        Event {
-            at: self.at,
-            what,
-            who: Some(who),
-            by: "",
-            subject,
-            network: self.from.network,
-        }
-    }
-}
-
-/// Writes down what failed for somebody on a list. What else is typed as a login may be anything, a password too. It is
-/// not waited for, so that the time of the answer does not tell who is on a list.
-async fn note_failure(desk: &Desk, attempt: Attempt<'_>, what: What) -> Result<(), StoreError> {
-    let Some(person) = find(desk, attempt.login).await? else {
-        return Ok(());
-    };
-    let (store, network, at) = (
-        desk.store().clone(),
-        attempt.from.network.to_owned(),
-        attempt.at,
-    );
-    tokio::spawn(async move {
-        let event = Event {
-            at,
-            what,
-            who: Some(&person.account()),
-            by: "",
-            subject: "",
-            network: &network,
-        };
-        if let Err(why) = write_down(&store, event).await {
-            tracing::warn!(error = %why, "an attempt that failed is not in the record");
-        }
-    });
-    Ok(())
-}
-
-/// Writes down what happened.
-pub async fn note(desk: &Desk, event: Event<'_>) -> Result<(), StoreError> {
-    write_down(desk.store(), event).await
-}
-
-async fn write_down(store: &Store, event: Event<'_>) -> Result<(), StoreError> {
-    let mut transaction = store.write().await?;
-    transaction.accounts().note(event).await?;
-    transaction.commit().await
-}
-
-/// Whether something was done to somebody's account that they have not been told of: a code printed, a password set with
-/// one. From now on they have. Just after a claim, that claim and its code are no news, unless there was one before.
-pub async fn has_news(
-    desk: &Desk,
-    id: &AccountId,
-    just_claimed: bool,
-    at: Timestamp,
-) -> Result<bool, StoreError> {
-    let mut reader = desk.store().read().await?;
-    let untold = reader.accounts().events_of(id, true, 1_000).await?;
-    drop(reader);
-    let of = |what: What| untold.iter().filter(|e| e.what == what.name()).count();
-    let (printed, claimed) = (of(What::CodePrinted), of(What::Claimed));
-    let set_for_them = untold
-        .iter()
-        .any(|e| e.what == What::PasswordSet.name() && !e.by.is_empty());
-    if printed + claimed == 0 && !set_for_them {
-        return Ok(false);
-    }
-    let event = Event {
-        at,
-        what: What::Told,
-        who: Some(id),
-        by: "",
-        subject: "",
-        network: "",
-    };
-    note(desk, event).await?;
-    Ok(if just_claimed {
-        claimed > 1
-    } else {
-        printed + claimed > 0
-    })
-}
-
-/// Takes back what was counted, and knows the browser from now on.
-async fn let_in(
-    transaction: &mut Transaction,
-    counted: &Counted,
-    at: Timestamp,
-) -> Result<(), StoreError> {
-    let since = at.saturating_sub(BROWSER_KNOWN).unwrap_or(Timestamp::MIN);
-    let mut accounts = transaction.accounts();
-    accounts
-        .forget_failures(&counted.login, &counted.place)
-        .await?;
-    accounts
-        .keep_browser(&counted.browser, &counted.login, at, since)
-        .await
-}
-
-/// When fewer than `most` failures will count, if that is not now.
-fn free_at(failures: &[Timestamp], most: usize) -> Option<Timestamp> {
-    let oldest_that_counts = failures.len().checked_sub(most)?;
-    let at = failures.get(oldest_that_counts)?;
-    Some(at.saturating_add(MEMORY).unwrap_or(Timestamp::MAX))
 }
 
 async fn renew(
@@ -528,7 +350,7 @@ fn usable(code: Option<ClaimCode>, at: Timestamp) -> Result<(), AccountError> {
     }
 }
 
-fn new_code() -> Result<String, AccountError> {
+pub(super) fn new_code() -> Result<String, AccountError> {
     let mut bytes = [0_u8; CODE_LENGTH];
     getrandom::fill(&mut bytes).map_err(|why| AccountError::Machine(why.to_string()))?;
     // 256 is a multiple of 32, so every character is as likely
@@ -541,7 +363,7 @@ fn new_code() -> Result<String, AccountError> {
 }
 
 /// A code as it was meant: without case and spaces, and with look-alikes put right.
-fn read_code(typed: &str) -> String {
+pub(super) fn read_code(typed: &str) -> String {
     typed
         .chars()
         .filter(char::is_ascii_alphanumeric)
@@ -569,14 +391,5 @@ mod tests {
         assert_ne!(a, b);
         assert_eq!(a.split('-').map(str::len).collect::<Vec<_>>(), [4, 4, 4, 4]);
         assert_eq!(read_code(&a), a.replace('-', ""));
-    }
-
-    #[test]
-    fn the_wait_ends_when_the_oldest_that_counts_is_forgotten() {
-        let at = |minute: i64| Timestamp::from_second(minute * 60).expect("in range");
-        let failures: Vec<_> = (0..6).map(at).collect();
-        assert_eq!(free_at(&failures[..4], 5), None);
-        assert_eq!(free_at(&failures[..5], 5), Some(at(15)));
-        assert_eq!(free_at(&failures, 5), Some(at(16)));
     }
 }

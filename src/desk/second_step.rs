@@ -102,7 +102,10 @@ pub async fn end(
 ) -> Result<(), AccountError> {
     let counted = register(desk, attempt).await?;
     let mut transaction = desk.store().write().await?;
-    if take_code(&mut transaction, id, code, attempt.at).await?.is_none() {
+    if take_code(&mut transaction, id, code, attempt.at)
+        .await?
+        .is_none()
+    {
         transaction.abandon().await?;
         return Err(AccountError::WrongCode);
     }
@@ -236,7 +239,10 @@ async fn take_code(
         return Ok(Some("with a second step"));
     }
     let hashed = hash(&read_code(code));
-    let taken = transaction.accounts().take_recovery_code(id, &hashed).await?;
+    let taken = transaction
+        .accounts()
+        .take_recovery_code(id, &hashed)
+        .await?;
     Ok(taken.then_some("with a recovery code"))
 }
 
@@ -270,7 +276,12 @@ fn code_of(secret: &[u8], step: i64) -> String {
     mac.update(&step.to_be_bytes());
     let digest = mac.finalize().into_bytes();
     let at = usize::from(digest[19] & 0xf);
-    let part = [digest[at] & 0x7f, digest[at + 1], digest[at + 2], digest[at + 3]];
+    let part = [
+        digest[at] & 0x7f,
+        digest[at + 1],
+        digest[at + 2],
+        digest[at + 3],
+    ];
     let number = u32::from_be_bytes(part) % 10_u32.pow(6);
     format!("{number:0DIGITS$}")
 }

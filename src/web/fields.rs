@@ -26,7 +26,16 @@ const MOST_LONG_BYTES: usize = 4 * MOST_FILE_IN_FORM;
 /// Bytes read past a limit and thrown away, so that the browser hears the answer instead of a broken connection.
 const MOST_DRAINED: usize = 64 * 1024 * 1024;
 /// Forms that are not kept to be sent again: they hold passwords, or nothing.
-pub(super) const NOT_KEPT: [&str; 4] = ["/sign-in", "/sign-out", "/claim", "/password"];
+pub(super) const NOT_KEPT: [&str; 8] = [
+    "/sign-in",
+    "/sign-in/code",
+    "/sign-out",
+    "/claim",
+    "/password",
+    "/second-step/begin",
+    "/second-step/confirm",
+    "/second-step/end",
+];
 /// The hidden field that shows a form is from a page of this session.
 pub const TOKEN_FIELD: &str = "csrf";
 

@@ -37,6 +37,7 @@ use std::any::Any;
 use std::time::Duration;
 
 use axum::Router;
+use axum::extract::State;
 use axum::http::StatusCode;
 use axum::middleware::{from_fn, from_fn_with_state};
 use axum::response::{IntoResponse, Response};
@@ -125,7 +126,7 @@ fn around(pages: Router<AppState>, state: AppState) -> Router {
         .layer(CsrfLayer::new().with_rejection_response(from_elsewhere))
         .layer(from_fn_with_state(state.clone(), surround::surround));
     Router::new()
-        .route("/healthz", get(|| async { "ok" }))
+        .route("/healthz", get(health))
         .route(
             "/static/{*path}",
             get(assets::serve).layer(CompressionLayer::new()),
@@ -134,6 +135,20 @@ fn around(pages: Router<AppState>, state: AppState) -> Router {
         .layer(from_fn_with_state(state.clone(), headers::add))
         .layer(from_fn(log::request))
         .with_state(state)
+}
+
+/// Whether the database answers.
+async fn health(State(state): State<AppState>) -> (StatusCode, &'static str) {
+    match state.desk.look().await {
+        Ok(_) => (StatusCode::OK, "ok"),
+        Err(why) => {
+            tracing::error!(error = %why, "the database does not answer");
+            (
+                StatusCode::SERVICE_UNAVAILABLE,
+                "the database does not answer",
+            )
+        }
+    }
 }
 
 /// A fresh name for a request, so that sending it twice does its work once: 128 random bits in hexadecimal.

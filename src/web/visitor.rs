@@ -15,6 +15,15 @@ use crate::desk::accounts::{Person, Role};
 use crate::desk::sessions::Session;
 use crate::ids::StudentId;
 
+/// What is open to staff who have yet to set up the second step that their course asks for.
+const WITHOUT_SECOND_STEP: [&str; 5] = [
+    "/second-step",
+    "/second-step/begin",
+    "/second-step/confirm",
+    "/password",
+    "/access",
+];
+
 /// Anybody, signed in or not.
 #[derive(Clone, Debug)]
 pub struct Anyone {
@@ -151,6 +160,9 @@ impl FromRequestParts<AppState> for Visitor {
         let Some(session) = anyone.session.clone() else {
             return Err(sign_in_first(parts));
         };
+        if session.lacks_second_step && !WITHOUT_SECOND_STEP.contains(&parts.uri.path()) {
+            return Err(PageError::see_other("/second-step"));
+        }
         Ok(Self {
             state: state.clone(),
             person: session.person.clone(),

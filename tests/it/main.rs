@@ -19,6 +19,7 @@ mod demo;
 mod durable;
 mod evidence;
 mod fairness;
+mod faults;
 mod files;
 mod gradebook_page;
 mod hand_in;

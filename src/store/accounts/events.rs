@@ -26,6 +26,9 @@ pub enum What {
     Exported,
     StaffChanged,
     BackedUp,
+    SecondStepOn,
+    SecondStepOff,
+    RuleChanged,
 }
 
 /// What happened, to be written down.
@@ -61,7 +64,7 @@ pub struct AccessEvent {
 const PLACES_KEPT: i64 = 90 * 24 * 60 * 60 * 1_000;
 
 impl What {
-    pub const ALL: [Self; 12] = [
+    pub const ALL: [Self; 15] = [
         Self::SignedIn,
         Self::Failed,
         Self::Waits,
@@ -74,6 +77,9 @@ impl What {
         Self::Exported,
         Self::StaffChanged,
         Self::BackedUp,
+        Self::SecondStepOn,
+        Self::SecondStepOff,
+        Self::RuleChanged,
     ];
 
     /// As it is stored.
@@ -91,6 +97,9 @@ impl What {
             Self::Exported => "exported",
             Self::StaffChanged => "staff-changed",
             Self::BackedUp => "backed-up",
+            Self::SecondStepOn => "second-step-on",
+            Self::SecondStepOff => "second-step-off",
+            Self::RuleChanged => "rule-changed",
         }
     }
 
@@ -109,6 +118,9 @@ impl What {
             Self::Exported => "took away",
             Self::StaffChanged => "changed the staff list",
             Self::BackedUp => "copied the database",
+            Self::SecondStepOn => "the second step was turned on",
+            Self::SecondStepOff => "the second step was turned off",
+            Self::RuleChanged => "changed what the course asks at sign-in",
         }
     }
 }

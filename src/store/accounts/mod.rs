@@ -3,6 +3,7 @@
 
 mod claims;
 mod events;
+mod second_steps;
 mod sessions;
 mod throttle;
 
@@ -15,6 +16,7 @@ use super::StoreError;
 
 pub(super) use events::altered_events;
 pub use events::{AccessEvent, Event, What, newest_event};
+pub use second_steps::SecondStep;
 pub use sessions::StoredSession;
 pub use throttle::Failures;
 

@@ -139,11 +139,12 @@ impl Accounts<'_> {
         ticket_hash: &str,
         since: Timestamp,
     ) -> Result<Option<AccountId>, StoreError> {
-        let row = sqlx::query("SELECT kind, login FROM half_sign_in WHERE ticket_hash = ? AND at > ?")
-            .bind(ticket_hash)
-            .bind(since.as_millisecond())
-            .fetch_optional(&mut *self.0)
-            .await?;
+        let row =
+            sqlx::query("SELECT kind, login FROM half_sign_in WHERE ticket_hash = ? AND at > ?")
+                .bind(ticket_hash)
+                .bind(since.as_millisecond())
+                .fetch_optional(&mut *self.0)
+                .await?;
         let Some(row) = row else { return Ok(None) };
         let kind: String = row.try_get("kind")?;
         let kind = Kind::from_name(&kind);

@@ -4,6 +4,7 @@ mod access;
 mod caller;
 mod claim;
 mod password;
+mod second_step;
 
 use askama::Template;
 use axum::Router;
@@ -17,6 +18,7 @@ use jiff::Timestamp;
 
 pub(super) use access::everybodys;
 pub use caller::{Caller, Gate, Turn};
+pub(super) use second_step::ask_of_staff;
 
 use super::error::{Again, PageError, PageResult};
 use super::fields::{Fields, OpenFields, QueryFields};
@@ -24,7 +26,7 @@ use super::frame::{Frame, Page, home};
 use super::state::{AppState, Settings};
 use super::surround::cookie_name;
 use super::visitor::{Anyone, Visitor};
-use crate::desk::accounts::{AccountError, Attempt, Person, has_news, sign_in};
+use crate::desk::accounts::{AccountError, Attempt, Entry, Person, has_news, sign_in};
 use crate::desk::sessions::{Token, end_session};
 use crate::form::{Faults, Field, Filled, Form, Kind, Typed};
 
@@ -35,6 +37,11 @@ pub fn routes() -> Router<AppState> {
         .route("/sign-in", get(show).post(enter))
         .route("/sign-out", post(leave))
         .route("/claim", get(claim::show).post(claim::take))
+        .route("/sign-in/code", post(second_step::enter))
+        .route("/second-step", get(second_step::show))
+        .route("/second-step/begin", post(second_step::set_up))
+        .route("/second-step/confirm", post(second_step::turn_on))
+        .route("/second-step/end", post(second_step::turn_off))
         .route("/access", get(access::own))
         .route("/password", get(password::show).post(password::change))
 }
@@ -120,7 +127,11 @@ async fn enter(
     };
     let password = fields.one("password").unwrap_or_default();
     let (status, fault) = match sign_in(&state.desk, attempt, password).await {
-        Ok((person, token)) => {
+        Ok(Entry::SecondStep(ticket)) => {
+            let asked = second_step::ask(&anyone, fields.0, ticket, Faults::default());
+            return Ok(asked);
+        }
+        Ok(Entry::In(person, token)) => {
             let jar = begin(&state, &anyone, (jar, &caller), &token).await?;
             let news = has_news(&state.desk, &person.account(), false, at).await?;
             let entered = entered(&anyone, &person, token, &fields, news)?;
@@ -157,6 +168,7 @@ fn entered(
         let session = crate::desk::sessions::Session {
             person: person.clone(),
             token,
+            lacks_second_step: false,
         };
         let anyone = Anyone {
             session: Some(session),

@@ -63,6 +63,7 @@ pub(super) async fn change(
             let session = Session {
                 person: visitor.person.clone(),
                 token,
+                lacks_second_step: visitor.session.lacks_second_step,
             };
             let anyone = Anyone {
                 session: Some(session),

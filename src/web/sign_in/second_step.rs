@@ -8,7 +8,9 @@ use axum_extra::extract::CookieJar;
 
 use super::{Caller, begin as begin_session, entered, wait};
 use crate::desk::accounts::{AccountError, Attempt, has_news};
-use crate::desk::second_step::{State, begin, confirm, end, is_required, require, sign_in_with, state};
+use crate::desk::second_step::{
+    State, begin, confirm, end, is_required, require, sign_in_with, state,
+};
 use crate::form::{Faults, Field, Filled, Form, Typed};
 use crate::web::error::{PageError, PageResult};
 use crate::web::fields::{Fields, OpenFields};
@@ -39,7 +41,10 @@ struct CodePage {
 }
 
 fn code_field(hint: &str) -> Field {
-    Field::text("code", "Code").hint(hint).autocomplete("one-time-code").wide()
+    Field::text("code", "Code")
+        .hint(hint)
+        .autocomplete("one-time-code")
+        .wide()
 }
 
 /// Asks for the second step; what was asked for before travels along.
@@ -58,7 +63,11 @@ pub(super) fn ask(anyone: &Anyone, mut typed: Typed, ticket: String, faults: Fau
         frame: anyone.frame("Second step"),
         form: form.enter("Sign in").filled("/sign-in/code", typed, faults),
     };
-    let status = if refused { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK };
+    let status = if refused {
+        StatusCode::UNPROCESSABLE_ENTITY
+    } else {
+        StatusCode::OK
+    };
     Page(page).with_status(status)
 }
 
@@ -117,7 +126,9 @@ pub(super) async fn turn_on(
         at,
     };
     match confirm(&visitor.state.desk, attempt, &id, fields.text("code")).await {
-        Ok(codes) => Ok(page(&visitor, Faults::default(), codes).await?.into_response()),
+        Ok(codes) => Ok(page(&visitor, Faults::default(), codes)
+            .await?
+            .into_response()),
         Err(why) => refused(&visitor, why).await,
     }
 }
@@ -177,9 +188,11 @@ async fn page(
             Typed::default(),
             faults,
         ),
-        State::ToConfirm(_) => Form::of(vec![code_field("The six digits that your device shows now.")])
-            .enter("Turn it on")
-            .filled("/second-step/confirm", Typed::default(), faults),
+        State::ToConfirm(_) => Form::of(vec![code_field(
+            "The six digits that your device shows now.",
+        )])
+        .enter("Turn it on")
+        .filled("/second-step/confirm", Typed::default(), faults),
         State::On => Form::of(vec![code_field(
             "To turn it off, the six digits that your device shows now, or a recovery code.",
         )])

@@ -3,3 +3,4 @@
 mod accounts;
 mod frame;
 mod record_of_access;
+pub mod second_step;
