@@ -42,9 +42,14 @@ pub async fn add_coordinator((db, new): (&Path, bool), login: &str) -> Result<()
                 .await?;
         }
     }
-    let codes = accounts::issue_claim_codes(&desk, std::slice::from_ref(&login), now)
-        .await
-        .map_err(|why| Failure::Other(why.to_string()))?;
+    let codes = accounts::issue_claim_codes(
+        &desk,
+        std::slice::from_ref(&login),
+        accounts::By::COMMAND_LINE,
+        now,
+    )
+    .await
+    .map_err(|why| Failure::Other(why.to_string()))?;
     for issued in codes {
         println!("login {login}");
         println!("code  {}", issued.code);

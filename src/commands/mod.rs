@@ -13,6 +13,7 @@ mod invent;
 mod recompute;
 mod rehearse;
 mod roster;
+mod seal;
 mod serve;
 
 use std::io::IsTerminal;
@@ -154,14 +155,52 @@ enum Command {
         #[arg(long)]
         verify: bool,
     },
+    /// Sign the head of the record, to be kept elsewhere
+    Seal {
+        /// The database file
+        #[arg(long, value_name = "FILE")]
+        db: PathBuf,
+        /// The key to sign with, kept where nobody has the database
+        #[arg(long, value_name = "KEYFILE")]
+        key: PathBuf,
+        /// Make the key, which is not there yet
+        #[arg(long)]
+        new_key: bool,
+        /// Where the seal goes; must not exist
+        #[arg(long, value_name = "SEAL")]
+        out: PathBuf,
+    },
+    /// Check the whole file against itself and against what was kept outside
+    Verify {
+        /// The database file
+        #[arg(long, value_name = "FILE")]
+        db: PathBuf,
+        /// Take seals of this key only, in hexadecimal
+        #[arg(long, value_name = "KEY")]
+        public_key: Option<String>,
+        /// Files of seals, receipts and records that students took away, or the marks that stand on them
+        #[arg(value_name = "SEAL or RECEIPT")]
+        kept: Vec<String>,
+    },
     /// Copy a live database and check the copy
     Backup {
         /// The database file
         #[arg(long, value_name = "FILE")]
         db: PathBuf,
         /// Where the copy goes; must not exist
-        #[arg(long, value_name = "FILE")]
-        to: PathBuf,
+        #[arg(
+            long,
+            value_name = "FILE",
+            required_unless_present = "into",
+            conflicts_with = "into"
+        )]
+        to: Option<PathBuf>,
+        /// A folder in which every copy gets a name of its own
+        #[arg(long, value_name = "DIR")]
+        into: Option<PathBuf>,
+        /// So many of the newest copies stay in the folder
+        #[arg(long, value_name = "N", default_value_t = 30, requires = "into")]
+        keep: usize,
     },
     /// Make the first account of a coordinator
     AddCoordinator {
@@ -276,7 +315,25 @@ impl Command {
                 },
             ),
             Self::Recompute { db, verify } => recompute::run(&db, verify).await,
-            Self::Backup { db, to } => backup::run(&db, &to).await,
+            Self::Seal {
+                db,
+                key,
+                new_key,
+                out,
+            } => seal::seal(&db, &key, new_key, &out).await,
+            Self::Verify {
+                db,
+                public_key,
+                kept,
+            } => seal::verify(&db, &kept, public_key.as_deref()).await,
+            Self::Backup { db, to, into, keep } => {
+                let to = match (&to, &into) {
+                    (_, Some(folder)) => backup::To::Folder(folder, keep),
+                    (Some(file), None) => backup::To::File(file),
+                    (None, None) => return Err(Failure::Other("expected --to or --into".into())),
+                };
+                backup::run(&db, to).await
+            }
             Self::AddCoordinator { db, new, login } => {
                 account::add_coordinator((&db, new), &login).await
             }

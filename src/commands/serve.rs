@@ -1,6 +1,6 @@
 //! `serve`.
 
-use std::net::SocketAddr;
+use std::net::{IpAddr, SocketAddr};
 use std::path::Path;
 use std::sync::Arc;
 
@@ -22,7 +22,9 @@ pub async fn run(
 ) -> Result<(), Failure> {
     let public = public.map(public_address).transpose()?;
     log_to_stderr();
-    let desk = Arc::new(Desk::open(open_or_make((db, new)).await?).await?);
+    let store = open_or_make((db, new)).await?;
+    store.check_pages().await?;
+    let desk = Arc::new(Desk::open(store).await?);
     let listener = bind(listen).await?;
     eprintln!("serving {} on {}", db.display(), address(&listener)?);
     serve(desk, listener, public).await
@@ -75,6 +77,25 @@ pub(super) fn address(listener: &TcpListener) -> Result<String, Failure> {
     Ok(format!("http://{at}"))
 }
 
+/// Whether a proxy stands in front, and which are believed that are not on this machine.
+fn proxies(text: &str) -> Result<(bool, Arc<[IpAddr]>), Failure> {
+    match text.trim().to_lowercase().as_str() {
+        "" | "0" | "no" | "false" | "off" => return Ok((false, Arc::new([]))),
+        "1" | "yes" | "true" | "on" => return Ok((true, Arc::new([]))),
+        _ => {}
+    }
+    let named = text.split([',', ' ']).filter(|one| !one.is_empty());
+    let named = named.map(|one| {
+        let address = one.parse::<IpAddr>().map(|address| address.to_canonical());
+        address.map_err(|_| {
+            Failure::Other(format!(
+                "CONCORDANT_BEHIND_PROXY: found \u{201c}{one}\u{201d}, expected 0, 1 for a proxy on this machine, or the addresses of proxies"
+            ))
+        })
+    });
+    Ok((true, named.collect::<Result<_, _>>()?))
+}
+
 /// Serves until it is asked to stop, then ends what is under way.
 pub(super) async fn serve(
     desk: Arc<Desk>,
@@ -84,7 +105,13 @@ pub(super) async fn serve(
     let local = listener
         .local_addr()
         .map_err(|why| Failure::Other(format!("no address: {why}")))?;
-    let behind_proxy = std::env::var_os("CONCORDANT_BEHIND_PROXY").is_some();
+    let (behind_proxy, proxies) =
+        proxies(&std::env::var("CONCORDANT_BEHIND_PROXY").unwrap_or_default())?;
+    if !behind_proxy && !local.ip().is_loopback() {
+        eprintln!(
+            "{local} is open to the network by plain HTTP, over which browsers keep nobody signed in: put a proxy that speaks TLS in front and set CONCORDANT_BEHIND_PROXY, or listen on 127.0.0.1"
+        );
+    }
     // plain HTTP is for loopback only; a proxy in front brings TLS
     let settings = Settings {
         secure_cookies: behind_proxy || !local.ip().is_loopback(),
@@ -92,6 +119,7 @@ pub(super) async fn serve(
     };
     let state = AppState {
         public_address: public,
+        proxies,
         ..AppState::new(Arc::clone(&desk), settings)
     };
     web::serve(state, listener, web::asked_to_stop())
@@ -101,4 +129,33 @@ pub(super) async fn serve(
         desk.close().await;
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_proxy_is_believed_unless_it_is_meant() {
+        for (text, behind, named) in [
+            ("", false, ""),
+            ("0", false, ""),
+            ("False", false, ""),
+            ("no", false, ""),
+            ("1", true, ""),
+            ("10.0.0.5, 2001:db8::7", true, "10.0.0.5 2001:db8::7"),
+        ] {
+            let (found, proxies) = proxies(text).expect(text);
+            let proxies: Vec<String> = proxies.iter().map(ToString::to_string).collect();
+            assert_eq!(
+                (found, proxies.join(" ")),
+                (behind, named.to_owned()),
+                "{text}"
+            );
+        }
+        let why = proxies("10.0.0.5,nginx")
+            .expect_err("is no address")
+            .to_string();
+        assert!(why.contains("\u{201c}nginx\u{201d}"), "{why}");
+    }
 }

@@ -5,20 +5,19 @@ use std::collections::BTreeSet;
 use jiff::{SignedDuration, Timestamp};
 
 use super::Desk;
+pub(super) use super::noted::note_failure;
+pub use super::noted::{By, has_news, note};
 use super::passwords;
 use super::person::people_called;
 pub use super::person::{Person, Role};
+use super::second_step;
 use super::sessions::{Token, begin_session};
+pub use super::throttle::{From, SLOWLY, is_slowed};
+pub(super) use super::throttle::{let_in, register};
 use crate::store::accounts::ClaimCode;
-pub use crate::store::accounts::{AccountId, Kind};
+pub use crate::store::accounts::{AccessEvent, AccountId, Event, Kind, What};
 use crate::store::{StoreError, Transaction, hash};
 
-/// Failures of a login within [`MEMORY`] after which it has to wait.
-const FAILURES_OF_A_LOGIN: usize = 5;
-/// Failures from an address within [`MEMORY`]: many, because a laboratory may share one.
-const FAILURES_OF_AN_ADDRESS: usize = 100;
-/// How long a failure counts.
-const MEMORY: SignedDuration = SignedDuration::from_mins(15);
 /// How long a claim code can be used.
 const CODE_LASTS: SignedDuration = SignedDuration::from_hours(14 * 24);
 /// Characters of a code: 32 of them, 5 bits each. I, L and O are read as the digits they look like, U is not used.
@@ -61,7 +60,7 @@ pub enum AccountError {
 #[derive(Clone, Copy, Debug)]
 pub struct Attempt<'a> {
     pub login: &'a str,
-    pub address: &'a str,
+    pub from: From<'a>,
     pub at: Timestamp,
 }
 
@@ -74,13 +73,21 @@ pub struct IssuedCode {
     pub expires_at: Timestamp,
 }
 
-/// Lets somebody in with a password.
+/// What a right password leads to.
+#[derive(Debug)]
+pub enum Entry {
+    In(Person, Token),
+    /// A second step is asked for; the ticket is what somebody comes back with.
+    SecondStep(String),
+}
+
+/// Lets somebody in with a password, or to the second step.
 pub async fn sign_in(
     desk: &Desk,
     attempt: Attempt<'_>,
     password: &str,
-) -> Result<(Person, Token), AccountError> {
-    let login = register(desk, attempt).await?;
+) -> Result<Entry, AccountError> {
+    let counted = register(desk, attempt).await?;
     let person = find(desk, attempt.login).await?;
     let mut stored = None;
     if let Some(person) = &person {
@@ -92,13 +99,24 @@ pub async fn sign_in(
         .await
         .map_err(AccountError::Machine)?;
     let Some(person) = person.filter(|_| right) else {
+        note_failure(desk, attempt, What::Failed).await?;
         return Err(AccountError::Wrong);
     };
     let mut transaction = desk.store().write().await?;
-    transaction.accounts().forget_failures(&login).await?;
+    let id = person.account();
+    let step = transaction.accounts().second_step(&id).await?;
+    if step.is_some_and(|step| step.confirmed) {
+        // what failed before still counts, or whoever has the password could try codes without end
+        let ticket = second_step::ticket(&mut transaction, &id, attempt.at).await?;
+        transaction.commit().await?;
+        return Ok(Entry::SecondStep(ticket));
+    }
+    let_in(&mut transaction, &counted, attempt.at).await?;
+    let event = attempt.event(What::SignedIn, &id, "");
+    transaction.accounts().note(event).await?;
     let token = begin_session(&mut transaction, &person.account(), attempt.at).await?;
     transaction.commit().await?;
-    Ok((person, token))
+    Ok(Entry::In(person, token))
 }
 
 /// Sets a password with a claim code and lets its owner in. The code can then not be used again.
@@ -108,18 +126,19 @@ pub async fn claim(
     code: &str,
     password: &str,
 ) -> Result<(Person, Token), AccountError> {
-    let login = register(desk, attempt).await?;
+    let counted = register(desk, attempt).await?;
     let code_hash = hash(&read_code(code));
     let person = find(desk, attempt.login)
         .await?
         .ok_or(AccountError::WrongCode)?;
     let id = person.account();
     let mut reader = desk.store().read().await?;
-    usable(
-        reader.accounts().claim_code(&id, &code_hash).await?,
-        attempt.at,
-    )?;
+    let held = reader.accounts().claim_code(&id, &code_hash).await?;
     drop(reader);
+    if let Err(why) = usable(held, attempt.at) {
+        note_failure(desk, attempt, What::Failed).await?;
+        return Err(why);
+    }
     passwords::check(password, &person.login).map_err(AccountError::Password)?;
     let hashed = passwords::hash(password.to_owned())
         .await
@@ -138,8 +157,22 @@ pub async fn claim(
         .accounts()
         .use_claim_codes(&id, attempt.at)
         .await?;
-    transaction.accounts().forget_failures(&login).await?;
+    transaction
+        .accounts()
+        .forget_browsers(&counted.login)
+        .await?;
+    let_in(&mut transaction, &counted, attempt.at).await?;
     let token = renew(&mut transaction, &id, &hashed, attempt.at).await?;
+    let digest = hash(&hashed);
+    let step = transaction.accounts().second_step(&id).await?;
+    if step.is_some_and(|step| step.confirmed) {
+        // the way in for whoever has lost the device; they and the coordinator see that it was taken
+        let event = attempt.event(What::SecondStepOff, &id, "with a one-time code");
+        transaction.accounts().note(event).await?;
+    }
+    transaction.accounts().end_second_step(&id).await?;
+    let event = attempt.event(What::Claimed, &id, &digest);
+    transaction.accounts().note(event).await?;
     transaction.commit().await?;
     Ok((person, token))
 }
@@ -153,7 +186,7 @@ pub async fn change_password(
     password: &str,
 ) -> Result<Token, AccountError> {
     passwords::check(password, &id.login).map_err(AccountError::Password)?;
-    let login = register(desk, attempt).await?;
+    let counted = register(desk, attempt).await?;
     let mut reader = desk.store().read().await?;
     let held = reader.accounts().account(id).await?;
     drop(reader);
@@ -162,14 +195,18 @@ pub async fn change_password(
         .await
         .map_err(AccountError::Machine)?;
     if !right {
+        note_failure(desk, attempt, What::Failed).await?;
         return Err(AccountError::Wrong);
     }
     let hashed = passwords::hash(password.to_owned())
         .await
         .map_err(AccountError::Machine)?;
     let mut transaction = desk.store().write().await?;
-    transaction.accounts().forget_failures(&login).await?;
+    let_in(&mut transaction, &counted, attempt.at).await?;
     let token = renew(&mut transaction, id, &hashed, attempt.at).await?;
+    let digest = hash(&hashed);
+    let event = attempt.event(What::PasswordSet, id, &digest);
+    transaction.accounts().note(event).await?;
     transaction.commit().await?;
     Ok(token)
 }
@@ -196,6 +233,15 @@ pub async fn set_password(
         .accounts()
         .delete_sessions_of(&person.account())
         .await?;
+    let event = Event {
+        at,
+        what: What::PasswordSet,
+        who: Some(&person.account()),
+        by: By::COMMAND_LINE.login,
+        subject: &hash(&hashed),
+        network: "",
+    };
+    transaction.accounts().note(event).await?;
     transaction.commit().await?;
     Ok(person)
 }
@@ -204,6 +250,7 @@ pub async fn set_password(
 pub async fn issue_claim_codes(
     desk: &Desk,
     logins: &[String],
+    by: By<'_>,
     at: Timestamp,
 ) -> Result<Vec<IssuedCode>, AccountError> {
     let mut people = Vec::new();
@@ -229,6 +276,15 @@ pub async fn issue_claim_codes(
             .accounts()
             .insert_claim_code(&id, &hashed, at, expires_at)
             .await?;
+        let event = Event {
+            at,
+            what: What::CodePrinted,
+            who: Some(&id),
+            by: by.login,
+            subject: "",
+            network: by.network,
+        };
+        transaction.accounts().note(event).await?;
         issued.push(IssuedCode {
             person,
             code,
@@ -266,41 +322,9 @@ pub async fn close_account(
 }
 
 /// The person a typed login means; staff come first.
-async fn find(desk: &Desk, typed: &str) -> Result<Option<Person>, StoreError> {
+pub(super) async fn find(desk: &Desk, typed: &str) -> Result<Option<Person>, StoreError> {
     let people = people_called(desk, typed).await?;
     Ok(people.into_iter().next())
-}
-
-/// Counts an attempt as failed before it is looked at, so that many at once cannot slip through together; a success
-/// takes it back. Returns what names the login in the table of failures.
-async fn register(desk: &Desk, attempt: Attempt<'_>) -> Result<String, AccountError> {
-    let login = hash(&attempt.login.to_lowercase());
-    let since = attempt.at.saturating_sub(MEMORY).unwrap_or(Timestamp::MIN);
-    let mut transaction = desk.store().write().await?;
-    let (of_login, of_address) = transaction
-        .accounts()
-        .failures_since(&login, attempt.address, since)
-        .await?;
-    let until = [
-        free_at(&of_login, FAILURES_OF_A_LOGIN),
-        free_at(&of_address, FAILURES_OF_AN_ADDRESS),
-    ];
-    let until = until.into_iter().flatten().max();
-    if until.is_none() {
-        transaction
-            .accounts()
-            .insert_failure(&login, attempt.address, attempt.at, since)
-            .await?;
-    }
-    transaction.commit().await?;
-    until.map_or(Ok(login), |until| Err(AccountError::Wait(until)))
-}
-
-/// When fewer than `most` failures will count, if that is not now.
-fn free_at(failures: &[Timestamp], most: usize) -> Option<Timestamp> {
-    let oldest_that_counts = failures.len().checked_sub(most)?;
-    let at = failures.get(oldest_that_counts)?;
-    Some(at.saturating_add(MEMORY).unwrap_or(Timestamp::MAX))
 }
 
 async fn renew(
@@ -326,7 +350,7 @@ fn usable(code: Option<ClaimCode>, at: Timestamp) -> Result<(), AccountError> {
     }
 }
 
-fn new_code() -> Result<String, AccountError> {
+pub(super) fn new_code() -> Result<String, AccountError> {
     let mut bytes = [0_u8; CODE_LENGTH];
     getrandom::fill(&mut bytes).map_err(|why| AccountError::Machine(why.to_string()))?;
     // 256 is a multiple of 32, so every character is as likely
@@ -339,7 +363,7 @@ fn new_code() -> Result<String, AccountError> {
 }
 
 /// A code as it was meant: without case and spaces, and with look-alikes put right.
-fn read_code(typed: &str) -> String {
+pub(super) fn read_code(typed: &str) -> String {
     typed
         .chars()
         .filter(char::is_ascii_alphanumeric)
@@ -367,14 +391,5 @@ mod tests {
         assert_ne!(a, b);
         assert_eq!(a.split('-').map(str::len).collect::<Vec<_>>(), [4, 4, 4, 4]);
         assert_eq!(read_code(&a), a.replace('-', ""));
-    }
-
-    #[test]
-    fn the_wait_ends_when_the_oldest_that_counts_is_forgotten() {
-        let at = |minute: i64| Timestamp::from_second(minute * 60).expect("in range");
-        let failures: Vec<_> = (0..6).map(at).collect();
-        assert_eq!(free_at(&failures[..4], 5), None);
-        assert_eq!(free_at(&failures[..5], 5), Some(at(15)));
-        assert_eq!(free_at(&failures, 5), Some(at(16)));
     }
 }

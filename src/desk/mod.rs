@@ -5,12 +5,14 @@
 
 pub mod accounts;
 mod entered_row;
+pub mod evidence;
 mod folder;
 pub mod forms;
 mod hand_in;
 mod history;
 mod image;
 mod import;
+mod noted;
 pub mod passwords;
 mod people;
 mod person;
@@ -18,9 +20,11 @@ mod prepare;
 mod recompute;
 mod review;
 mod saved;
+pub mod second_step;
 pub mod sessions;
 mod telling;
 mod texts;
+mod throttle;
 mod writer;
 
 use std::sync::Arc;

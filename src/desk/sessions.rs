@@ -9,6 +9,7 @@ use sha2::{Digest, Sha256};
 use super::Desk;
 use super::accounts::{AccountError, AccountId, Person};
 use super::person::person;
+use super::second_step;
 use crate::store::{Store, StoreError, Transaction, hash};
 
 /// A session not used for this long has ended.
@@ -28,6 +29,8 @@ pub struct Token(String);
 pub struct Session {
     pub person: Person,
     pub token: Token,
+    /// Whether a second step has to be set up before anything else.
+    pub lacks_second_step: bool,
 }
 
 impl Token {
@@ -119,7 +122,11 @@ pub async fn find_session(
         // nor must somebody who writes much; it is noted all the same
         let _later = tokio::time::timeout(LONGEST_NOTE, noted).await;
     }
-    Ok(Some(Session { person, token }))
+    Ok(Some(Session {
+        lacks_second_step: second_step::is_missing(desk, &held.account).await?,
+        person,
+        token,
+    }))
 }
 
 pub async fn end_session(desk: &Desk, token: &Token) -> Result<(), StoreError> {

@@ -6,13 +6,15 @@ use std::collections::{BTreeMap, BTreeSet};
 use serde_json::Value;
 use sqlx::{Row, SqliteConnection};
 
+use super::accounts::altered_events;
 use super::journal::Entry;
 use super::judgements::{JudgementRow, digest};
 use super::people::person_rows;
 use super::{Store, StoreError};
 
-/// The first place where the file is not what was written; none if all of it is. Rows cut off at the end leave no trace
-/// within the file: whoever keeps a receipt elsewhere sees it.
+/// The first place where the file is not what was written; none if all of it is. Rows cut off at the end leave a trace
+/// within the file only where somebody came in later: whoever keeps a receipt or a seal elsewhere sees it by
+/// [`first_missing`].
 pub async fn first_difference(
     connection: &mut SqliteConnection,
 ) -> Result<Option<String>, StoreError> {
@@ -22,7 +24,49 @@ pub async fn first_difference(
     if let Some(what) = altered_tables(connection).await? {
         return Ok(Some(what));
     }
-    altered_rows(connection).await
+    if let Some(what) = altered_rows(connection).await? {
+        return Ok(Some(what));
+    }
+    let heads = heads(connection).await?;
+    altered_events(connection, &heads).await
+}
+
+/// The first of some heads, each with where it was kept, that the file does not hold, and where the file is surely as it
+/// was up to.
+pub async fn first_missing(
+    connection: &mut SqliteConnection,
+    kept: &[(Head, String)],
+) -> Result<Option<String>, StoreError> {
+    let heads = heads(connection).await?;
+    let mut kept: Vec<&(Head, String)> = kept.iter().collect();
+    kept.sort();
+    let mut sound = 0;
+    for ((seq, hash), place) in kept {
+        let found = match heads.get(seq) {
+            Some(held) if held == hash => {
+                sound = *seq;
+                continue;
+            }
+            Some(_) => "another",
+            None => "none",
+        };
+        return Ok(Some(format!(
+            "journal, row {seq}: found {found}, expected the one kept in {place}; up to row {sound} the record is as it was"
+        )));
+    }
+    Ok(None)
+}
+
+/// Number and hash of a row of the journal.
+pub type Head = (i64, String);
+
+async fn heads(connection: &mut SqliteConnection) -> Result<BTreeMap<i64, String>, StoreError> {
+    let mut heads = BTreeMap::new();
+    let rows = sqlx::query("SELECT seq, hash FROM journal").fetch_all(connection);
+    for row in rows.await? {
+        heads.insert(row.try_get("seq")?, row.try_get("hash")?);
+    }
+    Ok(heads)
 }
 
 async fn unsound(connection: &mut SqliteConnection) -> Result<Option<String>, StoreError> {

@@ -201,6 +201,17 @@ pub async fn newest(connection: &mut SqliteConnection) -> Result<i64, StoreError
     Ok(newest.fetch_one(connection).await?)
 }
 
+/// Number and hash of a change, or (none) of the newest: with it, everything before it is known to be as it was.
+pub async fn head(
+    connection: &mut SqliteConnection,
+    seq: Option<i64>,
+) -> Result<Option<String>, StoreError> {
+    let head = sqlx::query_scalar(
+        "SELECT seq || '-' || hash FROM journal WHERE seq = coalesce(?, (SELECT max(seq) FROM journal))",
+    );
+    Ok(head.bind(seq).fetch_optional(connection).await?)
+}
+
 /// Reads the course and its judgements, with nothing written in between. Within a transaction, as that sees them.
 pub async fn load_stored(
     connection: &mut SqliteConnection,

@@ -17,6 +17,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
+use sqlx::migrate::MigrateError;
 use sqlx::sqlite::{
     SqliteConnectOptions, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteSynchronous,
 };
@@ -27,9 +28,10 @@ pub use sqlx::SqliteConnection;
 use tokio::sync::{Mutex, OwnedMutexGuard};
 
 use accounts::Accounts;
-pub use check::first_difference;
+pub use accounts::newest_event;
+pub use check::{first_difference, first_missing};
 pub use journal::{
-    Stored, Writing, by_request_key, entries, entry, hash, load_stored, newest, write_changes,
+    Stored, Writing, by_request_key, entries, entry, hash, head, load_stored, newest, write_changes,
 };
 pub use judgements::judgement_history;
 
@@ -63,6 +65,19 @@ pub enum StoreError {
         /// What was found and what was expected.
         what: String,
     },
+    /// A program that came later has written it.
+    #[error(
+        "found a database of a newer Concordant (step {found} of its tables), expected step {known} at most: run the newer program, or go back to a copy made before"
+    )]
+    Newer { found: i64, known: i64 },
+    /// The file itself is damaged.
+    #[error(
+        "found a damaged database file ({0}), expected a sound one: keep it as it is for whoever looks into it, remove its -wal and -shm files from their place beside it, and put the newest copy that `concordant verify` finds sound in its place"
+    )]
+    Unsound(String),
+    /// A file could not be made.
+    #[error("cannot make {file}: {why}")]
+    Unwritten { file: String, why: std::io::Error },
     /// What was under way did not come to its end.
     #[error("broken off: {0}")]
     BrokenOff(String),
@@ -104,12 +119,15 @@ pub enum Reader {
 impl Store {
     /// Opens a database file, made if it is not there, and brings it up to date.
     pub async fn open(file: &Path) -> Result<Self, StoreError> {
+        if !file.exists() {
+            make_private(file)?;
+        }
         let options = options(
             SqliteConnectOptions::new()
                 .filename(file)
                 .create_if_missing(true),
         );
-        let writer = Self::connect(&options).await?;
+        let writer = Self::connect(&options, Some(file)).await?;
         let readers = SqlitePoolOptions::new()
             .max_connections(4)
             .acquire_timeout(Duration::from_secs(10))
@@ -129,7 +147,7 @@ impl Store {
             COUNT.fetch_add(1, Ordering::Relaxed)
         );
         let options = options(SqliteConnectOptions::from_str(&name)?);
-        let writer = Self::connect(&options).await?;
+        let writer = Self::connect(&options, None).await?;
         Ok(Self {
             readers: None,
             writer: Arc::new(Mutex::new(Some(writer))),
@@ -157,14 +175,32 @@ impl Store {
         })
     }
 
-    /// Copies the database as it stands into a new file, while it is in use, and checks the copy.
-    pub async fn backup(&self, to: &Path) -> Result<(), StoreError> {
-        let target = to.to_string_lossy().into_owned();
+    /// Whether every page of the file can be read.
+    pub async fn check_pages(&self) -> Result<(), StoreError> {
         let mut reader = self.read().await?;
-        sqlx::query("VACUUM INTO ?")
-            .bind(target)
-            .execute(&mut *reader)
-            .await?;
+        let found = sqlx::query_scalar("PRAGMA quick_check(1)");
+        let found: Result<String, _> = found.fetch_one(&mut *reader).await;
+        match found {
+            Ok(found) if found == "ok" => Ok(()),
+            Ok(found) => Err(StoreError::Unsound(found)),
+            Err(why) => Err(StoreError::Unsound(why.to_string())),
+        }
+    }
+
+    /// Copies the database as it stands into a new file, while it is in use, and checks the copy. A copy that fails leaves
+    /// nothing.
+    pub async fn backup(&self, to: &Path) -> Result<(), StoreError> {
+        make_private(to)?;
+        let copied = self.copy_into(to).await;
+        if copied.is_err() {
+            remove_database(to);
+        }
+        copied
+    }
+
+    async fn copy_into(&self, to: &Path) -> Result<(), StoreError> {
+        let mut reader = self.read().await?;
+        vacuum_into(&mut reader, to).await?;
         drop(reader);
         let mut copy = SqliteConnectOptions::new()
             .filename(to)
@@ -198,7 +234,10 @@ impl Store {
         Ok(writer)
     }
 
-    async fn connect(options: &SqliteConnectOptions) -> Result<SqliteConnection, StoreError> {
+    async fn connect(
+        options: &SqliteConnectOptions,
+        file: Option<&Path>,
+    ) -> Result<SqliteConnection, StoreError> {
         let mut connection = options.connect().await?;
         let found: String = sqlx::query_scalar("SELECT sqlite_version()")
             .fetch_one(&mut connection)
@@ -208,8 +247,87 @@ impl Store {
         if (next(), next(), next()) < OLDEST_SQLITE {
             return Err(StoreError::OldSqlite { found });
         }
-        sqlx::migrate!().run(&mut connection).await?;
-        Ok(connection)
+        let migrations = sqlx::migrate!();
+        let known = migrations.iter().map(|one| one.version).max();
+        let known = known.unwrap_or_default();
+        let held = step_of(&mut connection).await?;
+        if let (Some(file), Some(held)) = (file, held)
+            && held < known
+        {
+            keep_before(&mut connection, file, held).await?;
+        }
+        match migrations.run(&mut connection).await {
+            Ok(()) => Ok(connection),
+            Err(MigrateError::VersionMissing(found)) => Err(StoreError::Newer { found, known }),
+            Err(why) => Err(why.into()),
+        }
+    }
+}
+
+/// The newest migration of a database; none if it is a new one.
+async fn step_of(connection: &mut SqliteConnection) -> Result<Option<i64>, StoreError> {
+    let made = sqlx::query_scalar(
+        "SELECT count(*) FROM sqlite_master WHERE type = 'table' AND name = '_sqlx_migrations'",
+    );
+    let made: i64 = made.fetch_one(&mut *connection).await?;
+    if made == 0 {
+        return Ok(None);
+    }
+    let held = sqlx::query_scalar("SELECT max(version) FROM _sqlx_migrations");
+    Ok(held.fetch_one(connection).await?)
+}
+
+/// Copies a database as it is before its tables are changed, beside it.
+async fn keep_before(
+    connection: &mut SqliteConnection,
+    file: &Path,
+    held: i64,
+) -> Result<(), StoreError> {
+    let mut name = file.as_os_str().to_owned();
+    name.push(format!(".step-{held}"));
+    let copy = Path::new(&name);
+    if copy.exists() {
+        // of a change that was broken off: it is the older one that counts
+        return Ok(());
+    }
+    make_private(copy)?;
+    let copied = vacuum_into(connection, copy).await;
+    if copied.is_err() {
+        remove_database(copy);
+    }
+    copied
+}
+
+async fn vacuum_into(connection: &mut SqliteConnection, to: &Path) -> Result<(), StoreError> {
+    let target = to.to_string_lossy().into_owned();
+    let copying = sqlx::query("VACUUM INTO ?").bind(target);
+    copying.execute(connection).await?;
+    Ok(())
+}
+
+/// Makes an empty file that only its owner can read, which SQLite takes as a database that is still empty; its log and
+/// index get the same rights.
+fn make_private(file: &Path) -> Result<(), StoreError> {
+    let mut options = std::fs::OpenOptions::new();
+    options.write(true).create_new(true);
+    #[cfg(unix)]
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    match options.open(file) {
+        Ok(_) => Ok(()),
+        Err(why) => Err(StoreError::Unwritten {
+            file: file.display().to_string(),
+            why,
+        }),
+    }
+}
+
+/// Takes a copy away that did not come to be, with what SQLite put beside it.
+pub fn remove_database(file: &Path) {
+    for end in ["", "-journal", "-wal", "-shm"] {
+        let mut name = file.as_os_str().to_owned();
+        name.push(end);
+        // it may not be there
+        let _removed = std::fs::remove_file(Path::new(&name));
     }
 }
 

@@ -186,7 +186,7 @@ impl People {
     }
 }
 
-fn random() -> Result<String, StoreError> {
+pub(super) fn random() -> Result<String, StoreError> {
     let mut bytes = [0_u8; 12];
     getrandom::fill(&mut bytes).map_err(|why| StoreError::damaged("random numbers", why))?;
     Ok(bytes.iter().map(|byte| format!("{byte:02x}")).collect())

@@ -1,5 +1,6 @@
 //! Fields of forms and queries as text, in order. Pages turn them into nouns themselves.
 
+use std::collections::BTreeSet;
 use std::ops::Deref;
 
 use axum::body::{Body, Bytes};
@@ -9,9 +10,13 @@ use axum::http::{HeaderMap, header};
 use http_body_util::BodyExt;
 
 use super::error::{Again, PageError, PageResult};
+use super::sign_in::{Caller, Turn};
+use super::state::AppState;
 use super::visitor::anyone;
 use crate::form::Typed;
 
+/// Most fields of a form or a query.
+pub const MOST_FIELDS: usize = 2_000;
 /// Most bytes of a form without a file.
 pub const MOST_BYTES: usize = 64 * 1024;
 /// Most bytes of a file that is carried from a look at it to its confirmation.
@@ -21,7 +26,16 @@ const MOST_LONG_BYTES: usize = 4 * MOST_FILE_IN_FORM;
 /// Bytes read past a limit and thrown away, so that the browser hears the answer instead of a broken connection.
 const MOST_DRAINED: usize = 64 * 1024 * 1024;
 /// Forms that are not kept to be sent again: they hold passwords, or nothing.
-pub(super) const NOT_KEPT: [&str; 4] = ["/sign-in", "/sign-out", "/claim", "/password"];
+pub(super) const NOT_KEPT: [&str; 8] = [
+    "/sign-in",
+    "/sign-in/code",
+    "/sign-out",
+    "/claim",
+    "/password",
+    "/second-step/begin",
+    "/second-step/confirm",
+    "/second-step/end",
+];
 /// The hidden field that shows a form is from a page of this session.
 pub const TOKEN_FIELD: &str = "csrf";
 
@@ -36,8 +50,9 @@ pub struct Fields(pub Typed);
 pub struct LongForm(pub Fields);
 
 /// Fields of a form that people send before they are signed in; other sites are kept out by where it comes from.
-#[derive(Clone, Debug)]
-pub struct OpenFields(pub Fields);
+/// The place among the attempts under way is kept until they are dropped.
+#[derive(Debug)]
+pub struct OpenFields(pub Fields, pub Turn);
 
 /// Fields of the query.
 #[derive(Clone, Debug)]
@@ -46,8 +61,11 @@ pub struct QueryFields(pub Fields);
 impl Fields {
     /// Fields in order.
     pub fn new(fields: Vec<(String, String)>) -> PageResult<Self> {
-        for (at, (name, _)) in fields.iter().enumerate() {
-            if !name.ends_with("[]") && fields[..at].iter().any(|(before, _)| before == name) {
+        few_enough(fields.len())?;
+        let mut before = BTreeSet::new();
+        let single = fields.iter().map(|(name, _)| name);
+        for name in single.filter(|name| !name.ends_with("[]")) {
+            if !before.insert(name) {
                 let name: String = name.chars().take(60).collect();
                 return Err(PageError::bad_request(format!(
                     "The field \u{201c}{name}\u{201d} came more than once, expected once. Go back, reload the page and send it again."
@@ -59,6 +77,8 @@ impl Fields {
 
     /// From the text of a body or query.
     pub fn parse(encoded: &[u8]) -> PageResult<Self> {
+        // counted before anything is made of it
+        few_enough(encoded.split(|byte| *byte == b'&').count())?;
         Self::new(form_urlencoded::parse(encoded).into_owned().collect())
     }
 
@@ -124,13 +144,17 @@ impl<S: Sync> FromRequest<S> for LongForm {
     }
 }
 
-impl<S: Sync> FromRequest<S> for OpenFields {
+impl FromRequest<AppState> for OpenFields {
     type Rejection = PageError;
 
-    async fn from_request(request: Request, _: &S) -> PageResult<Self> {
-        let (parts, body) = request.into_parts();
+    async fn from_request(request: Request, state: &AppState) -> PageResult<Self> {
+        let (mut parts, body) = request.into_parts();
+        // whoever has to wait is told so before anything is read
+        let caller = Caller::from_request_parts(&mut parts, state).await?;
+        let turn = state.gate.enter(state, &caller).await?;
         // the sign-in form may bring a whole other form along, encoded once more
-        posted(&parts.headers, body, 4 * MOST_BYTES).await.map(Self)
+        let fields = posted(&parts.headers, body, 4 * MOST_BYTES).await?;
+        Ok(Self(fields, turn))
     }
 }
 
@@ -156,6 +180,16 @@ async fn posted(headers: &HeaderMap, body: Body, most: usize) -> PageResult<Fiel
         ));
     }
     Fields::parse(&read(body, most).await?)
+}
+
+/// Whether a form with that many fields is taken.
+pub(super) fn few_enough(fields: usize) -> PageResult<()> {
+    if fields <= MOST_FIELDS {
+        return Ok(());
+    }
+    Err(PageError::too_large(format!(
+        "The form has more than {MOST_FIELDS} fields, the most that are taken, so nothing was kept. Send less at once."
+    )))
 }
 
 /// Whether the body is said to be a form without files.
@@ -216,6 +250,33 @@ mod tests {
         assert_eq!(fields.list("pick[]").collect::<Vec<_>>(), ["a", "b"]);
         let why = fields.need("lot").expect_err("is missing");
         assert!(why.message.contains("\u{201c}lot\u{201d}"));
+    }
+
+    /// Forms as long as the sign-in takes, made to cost the most: all names different, all empty, all alike but for the end.
+    #[test]
+    fn many_fields_are_refused_before_they_are_compared() {
+        let different = |n: usize| {
+            (0..n)
+                .map(|at| format!("{at:x}"))
+                .collect::<Vec<_>>()
+                .join("&")
+        };
+        assert!(Fields::parse(different(MOST_FIELDS).as_bytes()).is_ok());
+        let begun = std::time::Instant::now();
+        for text in [
+            different(MOST_FIELDS + 1),
+            different(47_000),
+            "&".repeat(4 * MOST_BYTES),
+        ] {
+            let why = Fields::parse(text.as_bytes()).expect_err("is too many");
+            assert_eq!(why.status, 413);
+            assert!(why.message.contains("2000 fields"), "{}", why.message);
+        }
+        let alike = "a".repeat(120);
+        let alike: Vec<_> = (0..MOST_FIELDS).map(|at| format!("{alike}{at}")).collect();
+        assert!(Fields::parse(alike.join("&").as_bytes()).is_ok());
+        // every pair compared took seconds
+        assert!(begun.elapsed().as_millis() < 1_000, "{:?}", begun.elapsed());
     }
 
     #[test]

@@ -16,7 +16,9 @@ pub mod fields;
 pub mod frame;
 mod headers;
 mod kept;
+mod listen;
 mod log;
+mod noted;
 mod parts;
 pub mod prep;
 mod public;
@@ -32,10 +34,10 @@ mod upload;
 pub mod visitor;
 
 use std::any::Any;
-use std::net::SocketAddr;
 use std::time::Duration;
 
 use axum::Router;
+use axum::extract::State;
 use axum::http::StatusCode;
 use axum::middleware::{from_fn, from_fn_with_state};
 use axum::response::{IntoResponse, Response};
@@ -60,8 +62,6 @@ pub use visitor::{
 
 /// How long a request may take, a form sent over poor Wi-Fi included.
 const LONGEST_REQUEST: Duration = Duration::from_secs(120);
-/// How long requests under way may take once the server is asked to stop.
-const LONGEST_DRAIN: Duration = Duration::from_secs(30);
 
 pub fn router(state: AppState) -> Router {
     around(pages(&state), state)
@@ -73,26 +73,7 @@ pub async fn serve(
     listener: TcpListener,
     stop: impl Future<Output = ()> + Send + 'static,
 ) -> std::io::Result<()> {
-    let service = router(state).into_make_service_with_connect_info::<SocketAddr>();
-    let (stopping, stopped) = tokio::sync::oneshot::channel();
-    let server = axum::serve(listener, service).with_graceful_shutdown(async move {
-        stop.await;
-        // nobody listening means the server is gone already
-        let _gone = stopping.send(());
-    });
-    let give_up = async {
-        match stopped.await {
-            Ok(()) => tokio::time::sleep(LONGEST_DRAIN).await,
-            Err(_) => std::future::pending().await,
-        }
-    };
-    tokio::select! {
-        done = server.into_future() => done,
-        () = give_up => {
-            tracing::warn!("requests still under way were cut off");
-            Ok(())
-        }
-    }
+    listen::serve(router(state), listener, stop).await
 }
 
 /// Ready when the process is asked to end: SIGTERM, or Ctrl-C.
@@ -140,11 +121,12 @@ fn around(pages: Router<AppState>, state: AppState) -> Router {
             StatusCode::REQUEST_TIMEOUT,
             LONGEST_REQUEST,
         ))
+        .layer(from_fn_with_state(state.clone(), noted::write_down))
         .layer(CatchPanicLayer::custom(panicked))
         .layer(CsrfLayer::new().with_rejection_response(from_elsewhere))
         .layer(from_fn_with_state(state.clone(), surround::surround));
     Router::new()
-        .route("/healthz", get(|| async { "ok" }))
+        .route("/healthz", get(health))
         .route(
             "/static/{*path}",
             get(assets::serve).layer(CompressionLayer::new()),
@@ -153,6 +135,20 @@ fn around(pages: Router<AppState>, state: AppState) -> Router {
         .layer(from_fn_with_state(state.clone(), headers::add))
         .layer(from_fn(log::request))
         .with_state(state)
+}
+
+/// Whether the database answers.
+async fn health(State(state): State<AppState>) -> (StatusCode, &'static str) {
+    match state.desk.look().await {
+        Ok(_) => (StatusCode::OK, "ok"),
+        Err(why) => {
+            tracing::error!(error = %why, "the database does not answer");
+            (
+                StatusCode::SERVICE_UNAVAILABLE,
+                "the database does not answer",
+            )
+        }
+    }
 }
 
 /// A fresh name for a request, so that sending it twice does its work once: 128 random bits in hexadecimal.

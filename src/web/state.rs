@@ -1,11 +1,13 @@
 //! What every handler is given.
 
+use std::net::IpAddr;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
 
 use jiff::{SignedDuration, Timestamp};
 
 use super::kept::KeptPages;
+use super::sign_in::Gate;
 use crate::desk::Desk;
 use crate::store::Store;
 
@@ -21,6 +23,10 @@ pub struct AppState {
     pub public_address: Option<Arc<str>>,
     /// Answers to forms of students, to be gone back to.
     pub kept: KeptPages,
+    /// Proxies of our own that are not on this machine.
+    pub proxies: Arc<[IpAddr]>,
+    /// Attempts to sign in that are under way.
+    pub gate: Gate,
 }
 
 /// How the server meets its network.
@@ -29,7 +35,8 @@ pub struct Settings {
     /// Cookies travel over TLS only, and browsers are told to insist on it. Off only where people come by plain HTTP
     /// over loopback.
     pub secure_cookies: bool,
-    /// A proxy of our own stands in front: the client's address is the last one in `X-Forwarded-For`.
+    /// A proxy of our own stands in front, on this machine or named: the client's address is the last one in its
+    /// `X-Forwarded-For`.
     pub behind_proxy: bool,
 }
 
@@ -48,7 +55,14 @@ impl AppState {
             clock: Clock::default(),
             public_address: None,
             kept: KeptPages::default(),
+            proxies: Arc::new([]),
+            gate: Gate::default(),
         }
+    }
+
+    /// Whether what a peer says of where a request comes from is believed.
+    pub fn is_proxy(&self, peer: IpAddr) -> bool {
+        self.settings.behind_proxy && (peer.is_loopback() || self.proxies.contains(&peer))
     }
 
     pub fn store(&self) -> &Store {

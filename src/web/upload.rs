@@ -7,7 +7,7 @@ use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 
 use super::error::{PageError, PageResult};
-use super::fields::{Fields, MOST_BYTES, broken_off};
+use super::fields::{Fields, MOST_BYTES, broken_off, few_enough};
 use crate::text::Fault;
 
 /// Most bytes of a file.
@@ -124,7 +124,10 @@ async fn received<S: Send + Sync>(
     })?;
     let (mut fields, mut files, mut length) = (Vec::new(), Vec::new(), 0_usize);
     let mut in_files = 0_usize;
+    let mut parts_seen = 0_usize;
     while let Some(field) = multipart.next_field().await.map_err(|_| broken_off())? {
+        parts_seen = parts_seen.saturating_add(1);
+        few_enough(parts_seen)?;
         let name = field.name().unwrap_or_default().to_owned();
         let Some(file_name) = field.file_name().map(str::to_owned) else {
             let bytes = read(field, MOST_BYTES).await?;

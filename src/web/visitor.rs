@@ -3,7 +3,7 @@
 use std::ops::Deref;
 use std::sync::Arc;
 
-use axum::extract::FromRequestParts;
+use axum::extract::{FromRequestParts, OptionalFromRequestParts};
 use axum::http::request::Parts;
 use jiff::Timestamp;
 
@@ -14,6 +14,15 @@ use crate::desk::View;
 use crate::desk::accounts::{Person, Role};
 use crate::desk::sessions::Session;
 use crate::ids::StudentId;
+
+/// What is open to staff who have yet to set up the second step that their course asks for.
+const WITHOUT_SECOND_STEP: [&str; 5] = [
+    "/second-step",
+    "/second-step/begin",
+    "/second-step/confirm",
+    "/password",
+    "/access",
+];
 
 /// Anybody, signed in or not.
 #[derive(Clone, Debug)]
@@ -132,6 +141,17 @@ impl<S: Sync> FromRequestParts<S> for Anyone {
     }
 }
 
+impl<S: Sync> OptionalFromRequestParts<S> for Anyone {
+    type Rejection = PageError;
+
+    async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Option<Self>, PageError> {
+        Ok(parts
+            .extensions
+            .get::<Arc<Self>>()
+            .map(|anyone| Self::clone(anyone)))
+    }
+}
+
 impl FromRequestParts<AppState> for Visitor {
     type Rejection = PageError;
 
@@ -140,6 +160,9 @@ impl FromRequestParts<AppState> for Visitor {
         let Some(session) = anyone.session.clone() else {
             return Err(sign_in_first(parts));
         };
+        if session.lacks_second_step && !WITHOUT_SECOND_STEP.contains(&parts.uri.path()) {
+            return Err(PageError::see_other("/second-step"));
+        }
         Ok(Self {
             state: state.clone(),
             person: session.person.clone(),

@@ -34,13 +34,15 @@ pub enum Open {
 use Open::{All, Coordinator, Prep, SectionA, SignedIn, Staff, Student};
 
 /// Method, path as the router has it, the path asked for, who may.
-const TABLE: [(&str, &str, &str, Open); 71] = [
+const TABLE: [(&str, &str, &str, Open); 72] = [
     ("GET", "/healthz", "/healthz", All),
     ("GET", "/static/{*path}", "/static/style.css", All),
     ("GET", "/sign-in", "/sign-in", All),
     ("GET", "/claim", "/claim", All),
     ("GET", "/", "/", SignedIn),
     ("GET", "/password", "/password", SignedIn),
+    ("GET", "/access", "/access", SignedIn),
+    ("GET", "/second-step", "/second-step", SignedIn),
     ("GET", "/student", "/student", Student),
     (
         "GET",
@@ -257,12 +259,6 @@ const TABLE: [(&str, &str, &str, Open); 71] = [
     ("GET", "/course/files", "/course/files", Coordinator),
     ("GET", "/course/audit", "/course/audit", Coordinator),
     ("GET", "/course/sections", "/course/sections", Coordinator),
-    (
-        "GET",
-        "/course/experiments/{key}/audit",
-        "/course/experiments/acid/audit",
-        Coordinator,
-    ),
     (
         "POST",
         "/course/lots/preview",

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use concordant::changes::Change;
 use concordant::course::{Course, StaffMember, StaffRole, Student, Zone};
 use concordant::desk::Desk;
-use concordant::desk::accounts::issue_claim_codes;
+use concordant::desk::accounts::{By, issue_claim_codes};
 use concordant::store::Store;
 use concordant::web::{AppState, Clock, Settings, serve};
 use reqwest::header::{COOKIE, HeaderMap, LOCATION, SET_COOKIE};
@@ -34,6 +34,8 @@ pub struct Person {
     address: String,
     client: Client,
     cookie: Option<String>,
+    /// By which the browser is known again.
+    browser: Option<String>,
     form_token: Option<String>,
 }
 
@@ -105,7 +107,8 @@ impl TestApp {
     /// A fresh claim code.
     pub async fn code_for(&self, login: &str) -> String {
         let logins = [login.to_owned()];
-        let issued = issue_claim_codes(&self.desk, &logins, self.clock.now()).await;
+        let issued =
+            issue_claim_codes(&self.desk, &logins, By::COMMAND_LINE, self.clock.now()).await;
         issued.expect("a code").remove(0).code
     }
 
@@ -220,9 +223,16 @@ impl Person {
         let request = self
             .client
             .request(method, format!("{}{path}", self.address));
-        match &self.cookie {
-            Some(cookie) => request.header(COOKIE, cookie),
-            None => request,
+        let cookies: Vec<&str> = self
+            .cookie
+            .iter()
+            .chain(&self.browser)
+            .map(String::as_str)
+            .collect();
+        if cookies.is_empty() {
+            request
+        } else {
+            request.header(COOKIE, cookies.join("; "))
         }
     }
 
@@ -232,6 +242,10 @@ impl Person {
         for set in answer.headers.get_all(SET_COOKIE) {
             let text = set.to_str().expect("is text");
             let pair = text.split(';').next().unwrap_or_default();
+            if pair.contains("-browser=") {
+                self.browser = Some(pair.to_owned());
+                continue;
+            }
             self.cookie = (!text.contains("Max-Age=0")).then(|| pair.to_owned());
             self.form_token = None;
         }
@@ -344,6 +358,7 @@ impl Person {
             address: address.to_owned(),
             client: client.expect("a client"),
             cookie: None,
+            browser: None,
             form_token: None,
         }
     }

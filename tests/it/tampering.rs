@@ -1,9 +1,11 @@
 //! Whatever is changed in a file behind the program's back is found, with the triggers dropped and put back.
 
+mod forgeries;
+
 use std::path::Path;
 
 use concordant::changes::LotValue;
-use concordant::desk::{Desk, bring_in, recompute};
+use concordant::desk::{Desk, accounts, bring_in, recompute};
 use concordant::store::{Store, first_difference};
 use sha2::{Digest, Sha256};
 use sqlx::sqlite::{SqliteConnectOptions, SqliteConnection};
@@ -22,12 +24,22 @@ async fn course(directory: &TempDir) -> std::path::PathBuf {
     let folder = crate::arrangements::arranged();
     let brought = bring_in(&desk, &folder, "test", now()).await;
     brought.expect("imported");
+    let view = desk.view().await.expect("a course");
+    let staff = view.term.staff[0].login.clone();
+    drop(view);
+    for login in [&staff, "0017"] {
+        let set = accounts::set_password(&desk, login, crate::app::PASSWORD, now()).await;
+        set.expect("a password");
+    }
     desk.close().await;
     file
 }
 
 async fn raw(file: &Path) -> SqliteConnection {
-    let options = SqliteConnectOptions::new().filename(file);
+    // whoever forges minds no keys
+    let options = SqliteConnectOptions::new()
+        .filename(file)
+        .foreign_keys(false);
     let connection = SqliteConnection::connect_with(&options).await;
     connection.expect("a connection")
 }

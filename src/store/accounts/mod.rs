@@ -2,7 +2,10 @@
 //! in its tables points into the course: who is on which list, the course says.
 
 mod claims;
+mod events;
+mod second_steps;
 mod sessions;
+mod throttle;
 
 use std::collections::BTreeSet;
 
@@ -11,7 +14,11 @@ use sqlx::{Row, SqliteConnection};
 
 use super::StoreError;
 
+pub(super) use events::altered_events;
+pub use events::{AccessEvent, Event, What, newest_event};
+pub use second_steps::SecondStep;
 pub use sessions::StoredSession;
+pub use throttle::Failures;
 
 /// The accounts of a database.
 pub struct Accounts<'c>(pub &'c mut SqliteConnection);

@@ -34,6 +34,7 @@ use axum::routing::{get, post};
 use self::arranged::{alone, beside, place};
 use super::AppState;
 use super::changing::{Place, Who, entered, looked, page_of, shown};
+use super::sign_in::{ask_of_staff, everybodys};
 use crate::changes::{ExtensionForm, ReissueForm};
 use crate::desk::forms::SectionDates;
 
@@ -62,6 +63,8 @@ pub fn routes() -> Router<AppState> {
         .route("/course/roster/confirm", post(roster::confirm))
         .route("/course/roster/columns", post(roster_columns::chosen))
         .route("/course/slips", post(slips::print))
+        .route("/course/access", get(everybodys))
+        .route("/course/second-step", post(ask_of_staff))
         .route("/course/staff", shown(&staff::STAFF))
         .route("/course/staff/remove", entered(&staff::REMOVE))
         .route("/course/roster/student", shown(&student::STUDENT))

@@ -4,7 +4,8 @@ use askama::Template;
 use axum::http::{HeaderMap, header};
 use axum::response::IntoResponse;
 
-use crate::desk::accounts::{AccountError, Kind, claimed, issue_claim_codes};
+use crate::desk::accounts::{AccountError, By, Kind, claimed, issue_claim_codes};
+use crate::web::sign_in::Caller;
 use crate::web::{AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, dates};
 
 #[derive(Template)]
@@ -27,6 +28,7 @@ struct Slip {
 pub async fn print(
     visitor: CoordinatorVisitor,
     headers: HeaderMap,
+    caller: Caller,
     fields: Fields,
 ) -> PageResult<impl IntoResponse> {
     let mut whose = fields.text("section").to_owned();
@@ -55,7 +57,11 @@ pub async fn print(
         ));
     }
     let now = visitor.now();
-    let issued = match issue_claim_codes(&visitor.state.desk, &logins, now).await {
+    let by = By {
+        login: &visitor.login,
+        network: &caller.network,
+    };
+    let issued = match issue_claim_codes(&visitor.state.desk, &logins, by, now).await {
         Ok(issued) => issued,
         Err(why @ AccountError::Logins(_)) => {
             return Err(PageError::unprocessable(format!(

@@ -8,7 +8,7 @@ mod key;
 mod labels;
 mod lots;
 mod pages;
-mod qr;
+pub(in crate::web) mod qr;
 mod reagents;
 pub(in crate::web) mod record;
 mod sheets;

@@ -6,8 +6,8 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::CookieJar;
 
-use super::{Address, begin, wait};
-use crate::desk::accounts::{AccountError, Attempt, claim};
+use super::{Caller, begin, told, wait};
+use crate::desk::accounts::{AccountError, Attempt, claim, has_news};
 use crate::desk::passwords::SHORTEST;
 use crate::form::{Faults, Field, Filled, Form, Kind, Typed};
 use crate::web::error::PageResult;
@@ -69,14 +69,14 @@ pub(super) async fn show(anyone: Anyone) -> Response {
 pub(super) async fn take(
     State(state): State<AppState>,
     anyone: Anyone,
-    address: Address,
+    caller: Caller,
     jar: CookieJar,
-    OpenFields(fields): OpenFields,
+    OpenFields(fields, _turn): OpenFields,
 ) -> PageResult<Response> {
     let at = state.clock.now();
     let attempt = Attempt {
         login: fields.text("login"),
-        address: &address.0,
+        from: caller.from(),
         at,
     };
     let mut status = StatusCode::UNPROCESSABLE_ENTITY;
@@ -86,8 +86,13 @@ pub(super) async fn take(
     };
     let faults = match claimed {
         Ok((person, token)) => {
-            let jar = begin(&state, &anyone, jar, &token).await?;
-            return Ok((jar, Redirect::to(home(&person.role))).into_response());
+            let jar = begin(&state, &anyone, (jar, &caller), &token).await?;
+            let home = home(&person.role);
+            let to = match has_news(&state.desk, &person.account(), true, at).await? {
+                true => told(home),
+                false => home.to_owned(),
+            };
+            return Ok((jar, Redirect::to(&to)).into_response());
         }
         Err(AccountError::WrongCode) => Faults::one(
             "code",

@@ -1,14 +1,14 @@
 //! Signing in and out.
 
+mod access;
+mod caller;
 mod claim;
 mod password;
-
-use std::net::SocketAddr;
+mod second_step;
 
 use askama::Template;
 use axum::Router;
-use axum::extract::{ConnectInfo, FromRequestParts, State};
-use axum::http::request::Parts;
+use axum::extract::State;
 use axum::http::{HeaderName, StatusCode};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::{get, post};
@@ -16,13 +16,17 @@ use axum_extra::extract::CookieJar;
 use axum_extra::extract::cookie::{Cookie, SameSite};
 use jiff::Timestamp;
 
+pub(super) use access::everybodys;
+pub use caller::{Caller, Gate, Turn};
+pub(super) use second_step::ask_of_staff;
+
 use super::error::{Again, PageError, PageResult};
 use super::fields::{Fields, OpenFields, QueryFields};
 use super::frame::{Frame, Page, home};
 use super::state::{AppState, Settings};
 use super::surround::cookie_name;
 use super::visitor::{Anyone, Visitor};
-use crate::desk::accounts::{AccountError, Attempt, Person, sign_in};
+use crate::desk::accounts::{AccountError, Attempt, Entry, Person, has_news, sign_in};
 use crate::desk::sessions::{Token, end_session};
 use crate::form::{Faults, Field, Filled, Form, Kind, Typed};
 
@@ -33,6 +37,12 @@ pub fn routes() -> Router<AppState> {
         .route("/sign-in", get(show).post(enter))
         .route("/sign-out", post(leave))
         .route("/claim", get(claim::show).post(claim::take))
+        .route("/sign-in/code", post(second_step::enter))
+        .route("/second-step", get(second_step::show))
+        .route("/second-step/begin", post(second_step::set_up))
+        .route("/second-step/confirm", post(second_step::turn_on))
+        .route("/second-step/end", post(second_step::turn_off))
+        .route("/access", get(access::own))
         .route("/password", get(password::show).post(password::change))
 }
 
@@ -51,9 +61,6 @@ struct AgainPage {
     frame: Frame,
     again: Again,
 }
-
-/// Where the client is, as far as can be known.
-pub(super) struct Address(String);
 
 impl SignInPage {
     /// Asks to sign in again, keeping a form that was sent.
@@ -91,23 +98,6 @@ impl SignInPage {
     }
 }
 
-impl FromRequestParts<AppState> for Address {
-    type Rejection = PageError;
-
-    async fn from_request_parts(parts: &mut Parts, state: &AppState) -> PageResult<Self> {
-        let peer = parts
-            .extensions
-            .get::<ConnectInfo<SocketAddr>>()
-            .map(|peer| peer.0.ip().to_string());
-        let forwarded = parts.headers.get_all("x-forwarded-for").iter().next_back();
-        let forwarded =
-            forwarded.and_then(|list| list.to_str().ok()?.rsplit(',').next()?.trim().parse().ok());
-        let forwarded = forwarded.map(|ip: std::net::IpAddr| ip.to_string());
-        let address = forwarded.filter(|_| state.settings.behind_proxy).or(peer);
-        Ok(Self(address.unwrap_or_else(|| "unknown".to_owned())))
-    }
-}
-
 async fn start(visitor: Visitor) -> Redirect {
     Redirect::to(home(&visitor.person.role))
 }
@@ -125,21 +115,27 @@ async fn show(anyone: Anyone, QueryFields(query): QueryFields) -> Response {
 async fn enter(
     State(state): State<AppState>,
     anyone: Anyone,
-    address: Address,
+    caller: Caller,
     jar: CookieJar,
-    OpenFields(fields): OpenFields,
+    OpenFields(fields, _turn): OpenFields,
 ) -> PageResult<Response> {
     let at = state.clock.now();
     let attempt = Attempt {
         login: fields.text("login"),
-        address: &address.0,
+        from: caller.from(),
         at,
     };
     let password = fields.one("password").unwrap_or_default();
     let (status, fault) = match sign_in(&state.desk, attempt, password).await {
-        Ok((person, token)) => {
-            let jar = begin(&state, &anyone, jar, &token).await?;
-            return Ok((jar, entered(&anyone, &person, token, &fields)?).into_response());
+        Ok(Entry::SecondStep(ticket)) => {
+            let asked = second_step::ask(&anyone, fields.0, ticket, Faults::default());
+            return Ok(asked);
+        }
+        Ok(Entry::In(person, token)) => {
+            let jar = begin(&state, &anyone, (jar, &caller), &token).await?;
+            let news = has_news(&state.desk, &person.account(), false, at).await?;
+            let entered = entered(&anyone, &person, token, &fields, news)?;
+            return Ok((jar, entered).into_response());
         }
         Err(AccountError::Wrong) => (StatusCode::UNPROCESSABLE_ENTITY, wrong().to_owned()),
         Err(AccountError::Wait(until)) => (StatusCode::TOO_MANY_REQUESTS, wait(until, at)),
@@ -159,7 +155,12 @@ fn entered(
     person: &Person,
     token: Token,
     fields: &Fields,
+    news: bool,
 ) -> PageResult<Response> {
+    let next = local(fields.text("next")).unwrap_or(home(&person.role));
+    if news {
+        return Ok(Redirect::to(&told(next)).into_response());
+    }
     if let Some(path) = local(fields.text("again_path")) {
         let fields = Fields::parse(fields.text("again_body").as_bytes())?
             .0
@@ -167,6 +168,7 @@ fn entered(
         let session = crate::desk::sessions::Session {
             person: person.clone(),
             token,
+            lacks_second_step: false,
         };
         let anyone = Anyone {
             session: Some(session),
@@ -179,8 +181,13 @@ fn entered(
         let frame = anyone.frame("Signed in again");
         return Ok(Page(AgainPage { frame, again }).into_response());
     }
-    let next = local(fields.text("next")).unwrap_or(home(&person.role));
     Ok(Redirect::to(next).into_response())
+}
+
+/// Where somebody hears what was done to their account, and goes on from.
+fn told(next: &str) -> String {
+    let next: String = form_urlencoded::byte_serialize(next.as_bytes()).collect();
+    format!("/access?next={next}")
 }
 
 async fn leave(
@@ -204,17 +211,18 @@ async fn leave(
     Ok((jar, clear, Redirect::to("/sign-in")).into_response())
 }
 
-/// Ends the session there was, and hands out the new one.
+/// Ends the session there was, and hands out the new one; the browser is known from now on.
 async fn begin(
     state: &AppState,
     anyone: &Anyone,
-    jar: CookieJar,
+    (jar, caller): (CookieJar, &Caller),
     token: &Token,
-) -> PageResult<CookieJar> {
+) -> PageResult<(CookieJar, CookieJar)> {
     if let Some(before) = &anyone.session {
         end_session(&state.desk, &before.token).await?;
     }
-    Ok(jar.add(cookie(&state.settings, token)))
+    let known = CookieJar::new().add(caller.cookie(&state.settings));
+    Ok((jar.add(cookie(&state.settings, token)), known))
 }
 
 fn cookie(settings: &Settings, token: &Token) -> Cookie<'static> {

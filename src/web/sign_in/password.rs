@@ -6,7 +6,7 @@ use axum::response::{IntoResponse, Response};
 use axum_extra::extract::CookieJar;
 
 use super::claim::{new_password, typed_twice};
-use super::{Address, cookie, wait};
+use super::{Caller, cookie, wait};
 use crate::desk::accounts::{AccountError, Attempt, change_password};
 use crate::desk::sessions::Session;
 use crate::form::{Faults, Field, Filled, Form, Kind, Typed};
@@ -41,7 +41,7 @@ pub(super) async fn show(visitor: Visitor) -> Response {
 pub(super) async fn change(
     visitor: Visitor,
     anyone: Anyone,
-    address: Address,
+    caller: Caller,
     jar: CookieJar,
     fields: Fields,
 ) -> PageResult<Response> {
@@ -53,7 +53,7 @@ pub(super) async fn change(
     let (id, at) = (visitor.person.account(), visitor.now());
     let attempt = Attempt {
         login: &id.login,
-        address: &address.0,
+        from: caller.from(),
         at,
     };
     let current = fields.one("current").unwrap_or_default();
@@ -63,6 +63,7 @@ pub(super) async fn change(
             let session = Session {
                 person: visitor.person.clone(),
                 token,
+                lacks_second_step: visitor.session.lacks_second_step,
             };
             let anyone = Anyone {
                 session: Some(session),

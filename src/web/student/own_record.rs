@@ -10,6 +10,7 @@ use super::sharing::entered_by;
 use super::talk::{NoteView, talk};
 use crate::course::Experiment;
 use crate::desk::Image;
+use crate::desk::evidence::receipt_marks;
 use crate::ids::StudentId;
 use crate::judge::{Evaluation, PartMark};
 use crate::measure::{plain, to_figures};
@@ -81,7 +82,9 @@ pub async fn file(visitor: StudentVisitor) -> PageResult<impl IntoResponse> {
     let experiments: Vec<Value> = experiments
         .map(|experiment| of_experiment(&view, experiment, &visitor.id))
         .collect();
+    let receipts = receipts(&visitor, &view).await?;
     let record = json!({
+        "receipts": receipts,
         "course": view.term.course.title,
         "term": view.term.course.term,
         "made_at": visitor.now().to_string(),
@@ -103,6 +106,28 @@ pub async fn file(visitor: StudentVisitor) -> PageResult<impl IntoResponse> {
         ),
     ];
     Ok((as_file, text))
+}
+
+/// The marks of every receipt of theirs, with the texts from which they follow.
+async fn receipts(visitor: &StudentVisitor, view: &Image) -> PageResult<Vec<Value>> {
+    let mut numbers = Vec::new();
+    for (slot, revisions) in &view.term.submissions {
+        if slot.student == visitor.id {
+            numbers.extend(revisions.iter().filter_map(|one| one.receipt));
+        }
+    }
+    let mut receipts = Vec::new();
+    for number in numbers {
+        if let Some(marks) = receipt_marks(&visitor.state.desk, number).await? {
+            receipts.push(json!({
+                "receipt": number,
+                "mark": marks.digest.to_string(),
+                "sha256_of": marks.digest_text,
+                "mark_of_the_record": marks.head.to_string(),
+            }));
+        }
+    }
+    Ok(receipts)
 }
 
 fn chapter(view: &Image, experiment: &Experiment, student: &StudentId) -> Option<Chapter> {

@@ -6,6 +6,7 @@ use axum::response::IntoResponse;
 
 use super::bench::issued;
 use super::record::{ReadingsTable, bottles_in_words, readings_table};
+use crate::desk::evidence::{ReceiptMarks, receipt_marks};
 use crate::ids::ExperimentKey;
 use crate::web::{Frame, Page, PageError, PageResult, StudentVisitor, dates};
 
@@ -24,6 +25,8 @@ struct ReceiptPage {
     unit: &'static str,
     readings: ReadingsTable,
     bottles: String,
+    /// Of everything up to this hand-in, and of what was handed in.
+    marks: Option<ReceiptMarks>,
 }
 
 /// `GET /student/receipts/{number}`: the student's own only.
@@ -35,6 +38,7 @@ pub async fn page(
     let number: i64 = number.parse().map_err(|_| PageError::not_found())?;
     let stored = crate::desk::submission(&visitor.state.desk, &visitor.id, number).await?;
     let stored = stored.ok_or_else(PageError::not_found)?;
+    let marks = receipt_marks(&visitor.state.desk, number).await?;
     let view = visitor.view().await?;
     let experiment = view
         .term
@@ -53,5 +57,6 @@ pub async fn page(
         unit: experiment.procedure.result.unit.name(),
         readings: readings_table(&experiment.procedure, hand_in),
         bottles: bottles_in_words(hand_in, issued(&view, &stored.slot)),
+        marks,
     }))
 }

@@ -1,9 +1,24 @@
 //! Routes of what the coordinator arranges while the term is running: the coordinator's alone.
 
-use super::Open::{self, Coordinator, SectionA};
+use super::Open::{self, All, Coordinator, SectionA, SignedIn};
 
 /// Files as they are: method, route, path, and to whom it is open.
-pub const FILES: [(&str, &str, &str, Open); 2] = [
+pub const FILES: [(&str, &str, &str, Open); 7] = [
+    ("POST", "/sign-in/code", "/sign-in/code", All),
+    ("POST", "/second-step/begin", "/second-step/begin", SignedIn),
+    (
+        "POST",
+        "/second-step/confirm",
+        "/second-step/confirm",
+        SignedIn,
+    ),
+    ("POST", "/second-step/end", "/second-step/end", SignedIn),
+    (
+        "POST",
+        "/course/second-step",
+        "/course/second-step",
+        Coordinator,
+    ),
     (
         "GET",
         "/course/procedures/{file}",
@@ -19,8 +34,10 @@ pub const FILES: [(&str, &str, &str, Open); 2] = [
 ];
 
 /// Method and path as the router has it; the experiment asked for is `acid`.
-pub const ROUTES: [(&str, &str); 21] = [
+pub const ROUTES: [(&str, &str); 23] = [
     ("GET", "/course/experiments/{key}/results"),
+    ("GET", "/course/experiments/{key}/audit"),
+    ("GET", "/course/access"),
     ("GET", "/course/experiments/{key}/extensions"),
     ("POST", "/course/experiments/{key}/extensions"),
     ("POST", "/course/experiments/{key}/extensions/preview"),

@@ -2,6 +2,7 @@
 
 use super::{Browser, LAPTOP, Look, PHONE, with};
 use crate::app::{PASSWORD, TestApp};
+use crate::web::second_step::device;
 
 async fn claims_then_signs_out_and_in(app: TestApp, browser: Browser, name: &str) {
     let code = app.code_for("0042").await;
@@ -149,4 +150,42 @@ async fn a_form_sent_after_the_session_ended_is_kept() {
         assert_eq!(browser.path().await, "/student/experiments/none/bench");
     })
     .await;
+}
+
+/// Set up with a device, signed out, and in again with a password and what the device shows.
+async fn sets_up_a_second_step(app: TestApp, browser: Browser) {
+    let code = app.code_for("i.quell").await;
+    browser.open(&format!("{}/claim", app.address)).await;
+    browser.fill("#login", "i.quell").await;
+    browser.fill("#code", &code).await;
+    browser.fill("#password", PASSWORD).await;
+    browser.fill("#repeat", PASSWORD).await;
+    browser.submit("main button").await;
+    browser.open(&format!("{}/second-step", app.address)).await;
+    browser.submit("main form button").await;
+    assert_eq!(browser.path().await, "/second-step");
+    let key = browser.text("main p .code").await;
+    browser.fill("#code", &device(&key, app.clock.now())).await;
+    browser.screenshot("second-step").await;
+    browser.submit("main form button").await;
+    assert!(browser.text(".notice").await.contains("recovery codes"));
+    browser.submit(".person button").await;
+    browser.fill("#login", "i.quell").await;
+    browser.fill("#password", PASSWORD).await;
+    browser.submit("main button").await;
+    assert_eq!(browser.text("h1").await, "Second step");
+    browser.fill("#code", "000000").await;
+    browser.submit("main button").await;
+    let told = browser.text(".summary-errors").await;
+    assert!(told.contains("not the code of this moment"), "{told}");
+    app.clock.put_forward(jiff::SignedDuration::from_secs(60));
+    browser.fill("#code", &device(&key, app.clock.now())).await;
+    browser.submit("main button").await;
+    assert_eq!(browser.path().await, "/course");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_second_step_is_set_up_and_asked_for() {
+    let app = TestApp::spawn().await;
+    with(PHONE, |browser| sets_up_a_second_step(app, browser)).await;
 }

@@ -1,6 +1,8 @@
 //! Signing in, claiming, changing a password.
 
-use concordant::desk::accounts::{AccountError, close_account, issue_claim_codes, set_password};
+use concordant::desk::accounts::{
+    AccountError, By, close_account, issue_claim_codes, set_password,
+};
 use concordant::web::Settings;
 use jiff::SignedDuration;
 
@@ -93,7 +95,7 @@ async fn after_five_failures_a_login_waits_even_with_the_right_password() {
 }
 
 #[tokio::test]
-async fn an_address_waits_after_a_hundred_failures() {
+async fn an_address_with_a_hundred_failures_is_slowed_and_nobody_behind_it_shut_out() {
     let app = TestApp::spawn_with(Settings {
         behind_proxy: true,
         ..Settings::default()
@@ -123,14 +125,101 @@ async fn an_address_waits_after_a_hundred_failures() {
         ("password", "x"),
         ("repeat", "x"),
     ];
-    let same = person
-        .form("/claim", &fields)
-        .header("x-forwarded-for", "198.51.100.7");
-    assert_eq!(person.send(same).await.status, 429);
-    let other = person
-        .form("/claim", &fields)
-        .header("x-forwarded-for", "198.51.100.7, 203.0.113.9");
-    assert_eq!(person.send(other).await.status, 422);
+    let mut timed = async |forwarded: &str| {
+        let begun = std::time::Instant::now();
+        let form = person
+            .form("/claim", &fields)
+            .header("x-forwarded-for", forwarded);
+        (person.send(form).await.status, begun.elapsed().as_secs())
+    };
+    assert_eq!(timed("198.51.100.7, 203.0.113.9").await.0, 422);
+    assert_eq!(
+        timed("198.51.100.7").await,
+        (422, 2),
+        "slowly, and all the same"
+    );
+    // twenty at once from there: most are refused before anything is read, and nobody elsewhere is
+    let at_once = (0..20).map(|n| {
+        let login = format!("another-{n}");
+        let fields = [("login", login.as_str()), ("code", "x")];
+        let form = app.stranger().form("/claim", &fields);
+        tokio::spawn(form.header("x-forwarded-for", "198.51.100.7").send())
+    });
+    let mut statuses = Vec::new();
+    for answer in at_once.collect::<Vec<_>>() {
+        let answer = answer.await.expect("ran").expect("an answer");
+        let status = answer.status().as_u16();
+        assert!(status != 429 || answer.headers().contains_key("retry-after"));
+        statuses.push(status);
+    }
+    statuses.sort_unstable();
+    assert!(statuses.ends_with(&[429; 12]), "{statuses:?}");
+    // whoever was let in from this browser before is not slowed
+    let mut known = app.person("0051").await;
+    let begun = std::time::Instant::now();
+    let right = [("login", "0051"), ("password", PASSWORD)];
+    let form = known.form("/sign-in", &right);
+    let form = form.header("x-forwarded-for", "198.51.100.7");
+    assert_eq!(known.send(form).await.status, 303);
+    assert!(begun.elapsed().as_secs() < 2);
+}
+
+/// Five wrong passwords for somebody else hold up whoever types them, not the person, neither where they were let in
+/// before nor anywhere else.
+#[tokio::test]
+async fn nobody_locks_anybody_else_out() {
+    let app = TestApp::spawn_with(Settings {
+        behind_proxy: true,
+        ..Settings::default()
+    })
+    .await;
+    let mut owner = app.person("0042").await;
+    let right = [("login", "0042"), ("password", PASSWORD)];
+    let wrong = [("login", "0042"), ("password", OTHER)];
+    let from = async |network: &str, fields: &[(&str, &str)]| {
+        let mut person = app.stranger();
+        let form = person.form("/sign-in", fields);
+        person
+            .send(form.header("x-forwarded-for", network))
+            .await
+            .status
+    };
+    // every address of a subscriber is one network
+    for end in 1..=5 {
+        let address = format!("2001:db8:1:2::{end}");
+        assert_eq!(from(&address, &wrong).await, 422);
+    }
+    assert_eq!(from("2001:db8:1:2:ffff::6", &right).await, 429);
+    assert_eq!(from("2001:db8:1:3::1", &right).await, 303, "elsewhere");
+    let form = owner.form("/sign-in", &right);
+    let form = form.header("x-forwarded-for", "2001:db8:1:2::1");
+    assert_eq!(
+        owner.send(form).await.status,
+        303,
+        "a browser that is known"
+    );
+    // and what is known guesses no more than others
+    for n in 0..6 {
+        let form = owner.form("/sign-in", &wrong);
+        let form = form.header("x-forwarded-for", "2001:db8:9:9::1");
+        let status = owner.send(form).await.status;
+        assert_eq!(status, if n < 5 { 422 } else { 429 });
+    }
+}
+
+/// What a client says of its own address counts for nothing without a proxy.
+#[tokio::test]
+async fn an_address_that_is_only_claimed_is_not_believed() {
+    let app = TestApp::spawn().await;
+    let wrong = [("login", "0042"), ("password", OTHER)];
+    let mut statuses = Vec::new();
+    for n in 1..=6 {
+        let mut person = app.stranger();
+        let form = person.form("/sign-in", &wrong);
+        let form = form.header("x-forwarded-for", format!("198.51.100.{n}"));
+        statuses.push(person.send(form).await.status);
+    }
+    assert_eq!(statuses, [422, 422, 422, 422, 422, 429]);
 }
 
 #[tokio::test]
@@ -336,7 +425,7 @@ async fn codes_and_passwords_are_only_for_people_on_a_list() {
     let app = TestApp::spawn().await;
     let (desk, now) = (&app.desk, app.clock.now());
     let logins = ["0042", "0099", "nobody"].map(str::to_owned);
-    let why = issue_claim_codes(desk, &logins, now)
+    let why = issue_claim_codes(desk, &logins, By::COMMAND_LINE, now)
         .await
         .expect_err("two are unknown");
     assert_eq!(

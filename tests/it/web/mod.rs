@@ -2,3 +2,5 @@
 
 mod accounts;
 mod frame;
+mod record_of_access;
+pub mod second_step;

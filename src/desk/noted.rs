@@ -1,0 +1,113 @@
+//! The record of access as the use cases write it, and what people are told of it.
+
+use jiff::Timestamp;
+
+use super::Desk;
+use super::accounts::{Attempt, find};
+use crate::store::accounts::{AccountId, Event, What};
+use crate::store::{Store, StoreError};
+
+/// Who does something to somebody's account, and from where.
+#[derive(Clone, Copy, Debug)]
+pub struct By<'a> {
+    pub login: &'a str,
+    pub network: &'a str,
+}
+
+impl By<'_> {
+    /// Whoever holds the database file.
+    pub const COMMAND_LINE: Self = Self {
+        login: "command line",
+        network: "",
+    };
+}
+
+impl<'a> Attempt<'a> {
+    pub(super) fn event(self, what: What, who: &'a AccountId, subject: &'a str) -> Event<'a> {
+        Event {
+            at: self.at,
+            what,
+            who: Some(who),
+            by: "",
+            subject,
+            network: self.from.network,
+        }
+    }
+}
+
+/// Writes down what failed for somebody on a list. What else is typed as a login may be anything, a password too. It is
+/// not waited for, so that the time of the answer does not tell who is on a list.
+pub(super) async fn note_failure(
+    desk: &Desk,
+    attempt: Attempt<'_>,
+    what: What,
+) -> Result<(), StoreError> {
+    let Some(person) = find(desk, attempt.login).await? else {
+        return Ok(());
+    };
+    let (store, network, at) = (
+        desk.store().clone(),
+        attempt.from.network.to_owned(),
+        attempt.at,
+    );
+    tokio::spawn(async move {
+        let event = Event {
+            at,
+            what,
+            who: Some(&person.account()),
+            by: "",
+            subject: "",
+            network: &network,
+        };
+        if let Err(why) = write_down(&store, event).await {
+            tracing::warn!(error = %why, "an attempt that failed is not in the record");
+        }
+    });
+    Ok(())
+}
+
+/// Writes down what happened.
+pub async fn note(desk: &Desk, event: Event<'_>) -> Result<(), StoreError> {
+    write_down(desk.store(), event).await
+}
+
+async fn write_down(store: &Store, event: Event<'_>) -> Result<(), StoreError> {
+    let mut transaction = store.write().await?;
+    transaction.accounts().note(event).await?;
+    transaction.commit().await
+}
+
+/// Whether something was done to somebody's account that they have not been told of: a code printed, a password set with
+/// one. From now on they have. Just after a claim, that claim and its code are no news, unless there was one before.
+pub async fn has_news(
+    desk: &Desk,
+    id: &AccountId,
+    just_claimed: bool,
+    at: Timestamp,
+) -> Result<bool, StoreError> {
+    let mut reader = desk.store().read().await?;
+    let untold = reader.accounts().events_of(id, true, 1_000).await?;
+    drop(reader);
+    let of = |what: What| untold.iter().filter(|e| e.what == what.name()).count();
+    let (printed, claimed) = (of(What::CodePrinted), of(What::Claimed));
+    let set_for_them = untold
+        .iter()
+        .any(|e| e.what == What::PasswordSet.name() && !e.by.is_empty());
+    if printed + claimed == 0 && !set_for_them {
+        return Ok(false);
+    }
+    let event = Event {
+        at,
+        what: What::Told,
+        who: Some(id),
+        by: "",
+        subject: "",
+        network: "",
+    };
+    note(desk, event).await?;
+    Ok(if just_claimed {
+        claimed > 1
+    } else {
+        printed + claimed > 0
+    })
+}

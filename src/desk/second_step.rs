@@ -1,0 +1,352 @@
+//! The second step of signing in: codes of a device by RFC 6238, and codes on paper that work once each.
+
+use hmac::{Hmac, KeyInit, Mac};
+use jiff::{SignedDuration, Timestamp};
+use sha1::Sha1;
+
+use super::Desk;
+use super::accounts::{
+    AccountError, AccountId, Attempt, Event, From, Kind, Person, What, let_in, new_code, read_code,
+    register,
+};
+use super::evidence::hexadecimal;
+use super::person::person;
+use super::sessions::{Token, begin_session};
+use crate::store::{StoreError, Transaction, hash};
+
+/// Seconds that a code is shown for.
+const PERIOD: i64 = 30;
+/// Digits of a code.
+const DIGITS: usize = 6;
+/// So many codes before and after the present one are taken: clocks differ.
+const STEPS_OFF: i64 = 1;
+/// Codes on paper.
+const RECOVERY_CODES: usize = 10;
+/// How long somebody whose password was right may take for the second step.
+const TICKET_LASTS: SignedDuration = SignedDuration::from_mins(10);
+
+/// A second step as its owner sees it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum State {
+    Off,
+    /// The secret, in Base32 as devices take it.
+    ToConfirm(String),
+    On,
+}
+
+pub async fn state(desk: &Desk, id: &AccountId) -> Result<State, StoreError> {
+    let mut reader = desk.store().read().await?;
+    let held = reader.accounts().second_step(id).await?;
+    Ok(match held {
+        None => State::Off,
+        Some(held) if held.confirmed => State::On,
+        Some(held) => State::ToConfirm(base32(&secret_bytes(&held.secret))),
+    })
+}
+
+/// Makes a secret, to be confirmed with a first code. One that is in use stays.
+pub async fn begin(desk: &Desk, id: &AccountId) -> Result<(), AccountError> {
+    let mut secret = [0_u8; 20];
+    getrandom::fill(&mut secret).map_err(|why| AccountError::Machine(why.to_string()))?;
+    let mut transaction = desk.store().write().await?;
+    let held = transaction.accounts().second_step(id).await?;
+    if held.is_none_or(|held| !held.confirmed) {
+        let secret = hexadecimal(&secret);
+        transaction
+            .accounts()
+            .begin_second_step(id, &secret)
+            .await?;
+    }
+    transaction.commit().await?;
+    Ok(())
+}
+
+/// Turns it on, if the code is right, and returns the codes on paper, which are nowhere else.
+pub async fn confirm(
+    desk: &Desk,
+    attempt: Attempt<'_>,
+    id: &AccountId,
+    code: &str,
+) -> Result<Vec<String>, AccountError> {
+    let counted = register(desk, attempt).await?;
+    let mut transaction = desk.store().write().await?;
+    let held = transaction.accounts().second_step(id).await?;
+    let held = held.filter(|held| !held.confirmed);
+    if held.is_none() || !take_device_code(&mut transaction, id, code, attempt.at).await? {
+        transaction.abandon().await?;
+        return Err(AccountError::WrongCode);
+    }
+    let mut codes = Vec::new();
+    for _ in 0..RECOVERY_CODES {
+        let code = new_code()?;
+        let hashed = hash(&read_code(&code));
+        transaction
+            .accounts()
+            .insert_recovery_code(id, &hashed)
+            .await?;
+        codes.push(code);
+    }
+    let_in(&mut transaction, &counted, attempt.at).await?;
+    let event = attempt.event(What::SecondStepOn, id, "");
+    transaction.accounts().note(event).await?;
+    transaction.commit().await?;
+    Ok(codes)
+}
+
+/// Turns it off, if a code of the device or a code on paper is right.
+pub async fn end(
+    desk: &Desk,
+    attempt: Attempt<'_>,
+    id: &AccountId,
+    code: &str,
+) -> Result<(), AccountError> {
+    let counted = register(desk, attempt).await?;
+    let mut transaction = desk.store().write().await?;
+    if take_code(&mut transaction, id, code, attempt.at)
+        .await?
+        .is_none()
+    {
+        transaction.abandon().await?;
+        return Err(AccountError::WrongCode);
+    }
+    transaction.accounts().end_second_step(id).await?;
+    let_in(&mut transaction, &counted, attempt.at).await?;
+    let event = attempt.event(What::SecondStepOff, id, "");
+    transaction.accounts().note(event).await?;
+    transaction.commit().await?;
+    Ok(())
+}
+
+/// What somebody whose password was right comes back with.
+pub(super) async fn ticket(
+    transaction: &mut Transaction,
+    id: &AccountId,
+    at: Timestamp,
+) -> Result<String, AccountError> {
+    let mut bytes = [0_u8; 32];
+    getrandom::fill(&mut bytes).map_err(|why| AccountError::Machine(why.to_string()))?;
+    let ticket = hexadecimal(&bytes);
+    let since = at.saturating_sub(TICKET_LASTS).unwrap_or(Timestamp::MIN);
+    transaction
+        .accounts()
+        .insert_ticket(&hash(&ticket), id, at, since)
+        .await?;
+    Ok(ticket)
+}
+
+/// Lets somebody in whose password was right before. A ticket that is not known any more is
+/// [`AccountError::ExpiredCode`].
+pub async fn sign_in_with(
+    desk: &Desk,
+    ticket: &str,
+    code: &str,
+    from: From<'_>,
+    at: Timestamp,
+) -> Result<(Person, Token), AccountError> {
+    let ticket = hash(ticket);
+    let since = at.saturating_sub(TICKET_LASTS).unwrap_or(Timestamp::MIN);
+    let mut reader = desk.store().read().await?;
+    let id = reader.accounts().ticket(&ticket, since).await?;
+    let account = match &id {
+        Some(id) => reader.accounts().account(id).await?,
+        None => None,
+    };
+    drop(reader);
+    let id = id.filter(|_| account.is_some_and(|account| !account.disabled));
+    let id = id.ok_or(AccountError::ExpiredCode)?;
+    let person = person(desk, &id).await?.ok_or(AccountError::ExpiredCode)?;
+    let attempt = Attempt {
+        login: &id.login,
+        from,
+        at,
+    };
+    let counted = register(desk, attempt).await?;
+    let mut transaction = desk.store().write().await?;
+    let still = transaction.accounts().ticket(&ticket, since).await?;
+    let taken = match still {
+        Some(_) => take_code(&mut transaction, &id, code, at).await?,
+        None => None,
+    };
+    let Some(how) = taken else {
+        let event = attempt.event(What::Failed, &id, "second step");
+        transaction.accounts().note(event).await?;
+        transaction.commit().await?;
+        return Err(AccountError::WrongCode);
+    };
+    transaction.accounts().delete_ticket(&ticket).await?;
+    let_in(&mut transaction, &counted, at).await?;
+    let token = begin_session(&mut transaction, &id, at).await?;
+    let event = attempt.event(What::SignedIn, &id, how);
+    transaction.accounts().note(event).await?;
+    transaction.commit().await?;
+    Ok((person, token))
+}
+
+/// Whether staff need a second step.
+pub async fn is_required(desk: &Desk) -> Result<bool, StoreError> {
+    let mut reader = desk.store().read().await?;
+    reader.accounts().is_second_step_required().await
+}
+
+/// Asks staff for a second step, or no longer.
+pub async fn require(
+    desk: &Desk,
+    required: bool,
+    by: &AccountId,
+    network: &str,
+    at: Timestamp,
+) -> Result<(), StoreError> {
+    let mut transaction = desk.store().write().await?;
+    transaction.accounts().require_second_step(required).await?;
+    let event = Event {
+        at,
+        what: What::RuleChanged,
+        who: Some(by),
+        by: "",
+        subject: if required {
+            "a second step for staff"
+        } else {
+            "no second step for staff"
+        },
+        network,
+    };
+    transaction.accounts().note(event).await?;
+    transaction.commit().await
+}
+
+/// Whether somebody has to set up a second step before anything else.
+pub(super) async fn is_missing(desk: &Desk, id: &AccountId) -> Result<bool, StoreError> {
+    if id.kind != Kind::Staff {
+        return Ok(false);
+    }
+    let mut reader = desk.store().read().await?;
+    let mut accounts = reader.accounts();
+    if !accounts.is_second_step_required().await? {
+        return Ok(false);
+    }
+    let held = accounts.second_step(id).await?;
+    Ok(held.is_none_or(|held| !held.confirmed))
+}
+
+/// Takes a code of either sort, and says which it was.
+async fn take_code(
+    transaction: &mut Transaction,
+    id: &AccountId,
+    code: &str,
+    at: Timestamp,
+) -> Result<Option<&'static str>, StoreError> {
+    if take_device_code(transaction, id, code, at).await? {
+        return Ok(Some("with a second step"));
+    }
+    let hashed = hash(&read_code(code));
+    let taken = transaction
+        .accounts()
+        .take_recovery_code(id, &hashed)
+        .await?;
+    Ok(taken.then_some("with a recovery code"))
+}
+
+/// Takes a code of the device: of the present step or one beside it, and never of one that was taken before.
+async fn take_device_code(
+    transaction: &mut Transaction,
+    id: &AccountId,
+    code: &str,
+    at: Timestamp,
+) -> Result<bool, StoreError> {
+    let Some(held) = transaction.accounts().second_step(id).await? else {
+        return Ok(false);
+    };
+    let secret = secret_bytes(&held.secret);
+    let typed: String = code.chars().filter(|c| !c.is_whitespace()).collect();
+    let now = at.as_second().div_euclid(PERIOD);
+    let step = (now - STEPS_OFF..=now + STEPS_OFF)
+        .filter(|step| *step > held.last_step)
+        // by their hashes, in a time that does not tell how much of it was right
+        .find(|step| hash(&code_of(&secret, *step)) == hash(&typed));
+    if let Some(step) = step {
+        transaction.accounts().take_step(id, step, at).await?;
+    }
+    Ok(step.is_some())
+}
+
+/// The code of a step (RFC 6238, RFC 4226).
+fn code_of(secret: &[u8], step: i64) -> String {
+    let mut mac = <Hmac<Sha1> as KeyInit>::new_from_slice(secret)
+        .expect("a message authentication code takes keys of every length");
+    mac.update(&step.to_be_bytes());
+    let digest = mac.finalize().into_bytes();
+    let at = usize::from(digest[19] & 0xf);
+    let part = [
+        digest[at] & 0x7f,
+        digest[at + 1],
+        digest[at + 2],
+        digest[at + 3],
+    ];
+    let number = u32::from_be_bytes(part) % 10_u32.pow(6);
+    format!("{number:0DIGITS$}")
+}
+
+fn secret_bytes(hexadecimal: &str) -> Vec<u8> {
+    let pairs = hexadecimal.as_bytes().chunks(2);
+    let read = pairs.map(|pair| {
+        let text = std::str::from_utf8(pair).unwrap_or_default();
+        u8::from_str_radix(text, 16).unwrap_or_default()
+    });
+    read.collect()
+}
+
+/// RFC 4648, without padding.
+fn base32(bytes: &[u8]) -> String {
+    const ALPHABET: &[u8; 32] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZ234567";
+    let mut text = String::new();
+    for group in bytes.chunks(5) {
+        let mut all = [0_u8; 8];
+        all[3..3 + group.len()].copy_from_slice(group);
+        let number = u64::from_be_bytes(all);
+        let letters = (group.len() * 8).div_ceil(5);
+        for place in 0..letters {
+            let shift = 35 - 5 * place;
+            let five = usize::try_from((number >> shift) & 31).unwrap_or_default();
+            text.push(char::from(ALPHABET[five]));
+        }
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// RFC 6238, appendix B; the last six of its eight digits.
+    #[test]
+    fn codes_are_those_of_the_standard() {
+        let secret = b"12345678901234567890";
+        for (seconds, code) in [
+            (59, "287082"),
+            (1_111_111_109, "081804"),
+            (1_111_111_111, "050471"),
+            (1_234_567_890, "005924"),
+            (2_000_000_000, "279037"),
+            (20_000_000_000, "353130"),
+        ] {
+            assert_eq!(code_of(secret, seconds / PERIOD), code, "{seconds}");
+        }
+    }
+
+    /// RFC 4648, section 10.
+    #[test]
+    fn secrets_are_written_as_the_standard_says() {
+        for (text, written) in [
+            ("", ""),
+            ("f", "MY"),
+            ("fo", "MZXQ"),
+            ("foo", "MZXW6"),
+            ("foob", "MZXW6YQ"),
+            ("fooba", "MZXW6YTB"),
+            ("foobar", "MZXW6YTBOI"),
+        ] {
+            assert_eq!(base32(text.as_bytes()), written);
+        }
+        assert_eq!(secret_bytes("00ff10"), [0, 255, 16]);
+    }
+}

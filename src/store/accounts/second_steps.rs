@@ -1,0 +1,180 @@
+//! The second step of signing in.
+
+use jiff::Timestamp;
+use sqlx::Row;
+
+use super::{AccountId, Accounts, Kind};
+use crate::store::StoreError;
+
+/// A second step as it is kept.
+#[derive(Clone, PartialEq, Eq)]
+pub struct SecondStep {
+    /// Hexadecimal.
+    pub secret: String,
+    pub confirmed: bool,
+    /// Of the newest code that was taken.
+    pub last_step: i64,
+}
+
+const REQUIRED: &str = "second-step-of-staff";
+
+impl Accounts<'_> {
+    pub async fn second_step(&mut self, id: &AccountId) -> Result<Option<SecondStep>, StoreError> {
+        let row = sqlx::query("SELECT * FROM second_step WHERE kind = ? AND login = ?")
+            .bind(id.kind.name())
+            .bind(&id.login)
+            .fetch_optional(&mut *self.0)
+            .await?;
+        let Some(row) = row else { return Ok(None) };
+        Ok(Some(SecondStep {
+            secret: row.try_get("secret")?,
+            confirmed: row.try_get::<Option<i64>, _>("confirmed_at")?.is_some(),
+            last_step: row.try_get("last_step")?,
+        }))
+    }
+
+    /// Keeps a secret that is still to be confirmed.
+    pub async fn begin_second_step(
+        &mut self,
+        id: &AccountId,
+        secret: &str,
+    ) -> Result<(), StoreError> {
+        sqlx::query(
+            "INSERT OR REPLACE INTO second_step (kind, login, secret, last_step) VALUES (?, ?, ?, 0)",
+        )
+        .bind(id.kind.name())
+        .bind(&id.login)
+        .bind(secret)
+        .execute(&mut *self.0)
+        .await?;
+        Ok(())
+    }
+
+    /// Notes that the code of a step was taken; with the first, the second step is confirmed.
+    pub async fn take_step(
+        &mut self,
+        id: &AccountId,
+        step: i64,
+        at: Timestamp,
+    ) -> Result<(), StoreError> {
+        sqlx::query(
+            "UPDATE second_step SET last_step = ?, confirmed_at = coalesce(confirmed_at, ?) WHERE kind = ? AND login = ?",
+        )
+        .bind(step)
+        .bind(at.as_millisecond())
+        .bind(id.kind.name())
+        .bind(&id.login)
+        .execute(&mut *self.0)
+        .await?;
+        Ok(())
+    }
+
+    /// Takes the second step away, and its recovery codes.
+    pub async fn end_second_step(&mut self, id: &AccountId) -> Result<(), StoreError> {
+        for statement in [
+            "DELETE FROM second_step WHERE kind = ? AND login = ?",
+            "DELETE FROM recovery_code WHERE kind = ? AND login = ?",
+        ] {
+            let statement = sqlx::query(statement).bind(id.kind.name());
+            statement.bind(&id.login).execute(&mut *self.0).await?;
+        }
+        Ok(())
+    }
+
+    pub async fn insert_recovery_code(
+        &mut self,
+        id: &AccountId,
+        code_hash: &str,
+    ) -> Result<(), StoreError> {
+        sqlx::query("INSERT INTO recovery_code (kind, login, code_hash) VALUES (?, ?, ?)")
+            .bind(id.kind.name())
+            .bind(&id.login)
+            .bind(code_hash)
+            .execute(&mut *self.0)
+            .await?;
+        Ok(())
+    }
+
+    /// Takes a recovery code, which is then gone; whether there was one.
+    pub async fn take_recovery_code(
+        &mut self,
+        id: &AccountId,
+        code_hash: &str,
+    ) -> Result<bool, StoreError> {
+        let taken =
+            sqlx::query("DELETE FROM recovery_code WHERE kind = ? AND login = ? AND code_hash = ?")
+                .bind(id.kind.name())
+                .bind(&id.login)
+                .bind(code_hash)
+                .execute(&mut *self.0)
+                .await?;
+        Ok(taken.rows_affected() > 0)
+    }
+
+    /// Keeps a ticket for the second step, and lets go of those from before `since`.
+    pub async fn insert_ticket(
+        &mut self,
+        ticket_hash: &str,
+        id: &AccountId,
+        at: Timestamp,
+        since: Timestamp,
+    ) -> Result<(), StoreError> {
+        sqlx::query("DELETE FROM half_sign_in WHERE at <= ?")
+            .bind(since.as_millisecond())
+            .execute(&mut *self.0)
+            .await?;
+        sqlx::query("INSERT INTO half_sign_in (ticket_hash, kind, login, at) VALUES (?, ?, ?, ?)")
+            .bind(ticket_hash)
+            .bind(id.kind.name())
+            .bind(&id.login)
+            .bind(at.as_millisecond())
+            .execute(&mut *self.0)
+            .await?;
+        Ok(())
+    }
+
+    /// Whose ticket it is, if it was given out after `since`.
+    pub async fn ticket(
+        &mut self,
+        ticket_hash: &str,
+        since: Timestamp,
+    ) -> Result<Option<AccountId>, StoreError> {
+        let row =
+            sqlx::query("SELECT kind, login FROM half_sign_in WHERE ticket_hash = ? AND at > ?")
+                .bind(ticket_hash)
+                .bind(since.as_millisecond())
+                .fetch_optional(&mut *self.0)
+                .await?;
+        let Some(row) = row else { return Ok(None) };
+        let kind: String = row.try_get("kind")?;
+        let kind = Kind::from_name(&kind);
+        let kind = kind.ok_or_else(|| StoreError::damaged("half_sign_in.kind", "no such kind"))?;
+        let login = row.try_get("login")?;
+        Ok(Some(AccountId { kind, login }))
+    }
+
+    pub async fn delete_ticket(&mut self, ticket_hash: &str) -> Result<(), StoreError> {
+        sqlx::query("DELETE FROM half_sign_in WHERE ticket_hash = ?")
+            .bind(ticket_hash)
+            .execute(&mut *self.0)
+            .await?;
+        Ok(())
+    }
+
+    /// Whether staff need a second step.
+    pub async fn is_second_step_required(&mut self) -> Result<bool, StoreError> {
+        let asked = sqlx::query_scalar("SELECT EXISTS (SELECT 1 FROM sign_in_rule WHERE name = ?)");
+        Ok(asked.bind(REQUIRED).fetch_one(&mut *self.0).await?)
+    }
+
+    pub async fn require_second_step(&mut self, required: bool) -> Result<(), StoreError> {
+        let statement = if required {
+            "INSERT OR IGNORE INTO sign_in_rule (name) VALUES (?)"
+        } else {
+            "DELETE FROM sign_in_rule WHERE name = ?"
+        };
+        let statement = sqlx::query(statement).bind(REQUIRED);
+        statement.execute(&mut *self.0).await?;
+        Ok(())
+    }
+}
