@@ -4,6 +4,7 @@
 "use strict";
 (() => {
   const PREFIX = "concordant-draft:";
+  const SHELLS = "concordant-bench:";
   const KEPT_FOR = 60 * 24 * 3600e3;
   const all = (css, from = document) => [...from.querySelectorAll(css)];
   const one = (css, from = document) => from.querySelector(css);
@@ -21,7 +22,10 @@
     if (!draft || !(Date.now() - draft.at < KEPT_FOR)) store.erase(name);
   }
   for (const form of all("form[action='/sign-out']")) {
-    form.addEventListener("submit", () => store.names().forEach(store.erase));
+    form.addEventListener("submit", () => {
+      store.names().forEach(store.erase);
+      if (window.caches) caches.keys().then((names) => names.filter((name) => name.startsWith(SHELLS)).forEach((name) => caches.delete(name)));
+    });
   }
 
   const received = one("[data-received]");
@@ -65,7 +69,6 @@
   };
 
   // the empty form of each experiment opened on this device, for one person at a time
-  const SHELLS = "concordant-bench:";
   const keepShell = async (path) => {
     if (!navigator.serviceWorker || !window.caches) return;
     try {

@@ -66,6 +66,13 @@ async fn copy(db: &Path, to: &Path) -> Result<(), Failure> {
     let store = open_existing(db).await?;
     progress("copying");
     store.backup(to).await?;
+    let words = match checked(to).await {
+        Ok(words) => words,
+        Err(why) => {
+            remove_database(to);
+            return Err(why);
+        }
+    };
     let event = Event {
         at: jiff::Timestamp::now(),
         what: What::BackedUp,
@@ -78,11 +85,7 @@ async fn copy(db: &Path, to: &Path) -> Result<(), Failure> {
     transaction.accounts().note(event).await?;
     transaction.commit().await?;
     store.close().await;
-    let checked = checked(to).await;
-    if checked.is_err() {
-        remove_database(to);
-    }
-    println!("{}: sound, {}", to.display(), checked?);
+    println!("{}: sound, {words}", to.display());
     Ok(())
 }
 

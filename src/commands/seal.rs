@@ -91,6 +91,11 @@ fn marks_of(kept: &str, expected_key: Option<&str>) -> Result<Vec<(Mark, String)
             eprintln!("{kept}: sealed at {} with key {}", seal.at, seal.public_key);
             seal.marks
         }
+        None if text.contains("\nsignature ") => {
+            return Err(Failure::Other(format!(
+                "{kept}: found a seal with another first line, expected it as it was signed"
+            )));
+        }
         None => Mark::all_in(&text),
     };
     if marks.is_empty() {

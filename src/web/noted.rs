@@ -1,7 +1,7 @@
 //! Requests that are written down: who saw true values, took something away, changed who is on the staff.
 
 use axum::extract::{MatchedPath, Request, State};
-use axum::http::Method;
+use axum::http::{Method, StatusCode};
 use axum::middleware::Next;
 use axum::response::Response;
 
@@ -11,7 +11,7 @@ use super::visitor::Anyone;
 use crate::desk::accounts::{Event, What, note};
 
 /// Methods and routes, and what an answer that is no refusal means.
-const NOTED: [(&str, &str, What); 20] = [
+const NOTED: [(&str, &str, What); 26] = [
     (
         "GET",
         "/course/experiments/{key}/unknowns",
@@ -23,6 +23,24 @@ const NOTED: [(&str, &str, What); 20] = [
         What::ValuesSeen,
     ),
     ("GET", "/course/experiments/{key}/audit", What::ValuesSeen),
+    ("GET", "/course/experiments/{key}", What::ValuesSeen),
+    ("GET", "/course/experiments/{key}/results", What::ValuesSeen),
+    ("GET", "/course/experiments/{key}/release", What::ValuesSeen),
+    (
+        "POST",
+        "/course/experiments/{key}/unknowns",
+        What::ValuesSeen,
+    ),
+    (
+        "POST",
+        "/course/experiments/{key}/unknowns/many",
+        What::ValuesSeen,
+    ),
+    (
+        "POST",
+        "/prep/experiments/{key}/unknown/days",
+        What::ValuesSeen,
+    ),
     ("GET", "/prep/experiments/{key}/", What::ValuesSeen),
     ("GET", "/prep/experiments/{key}/unknown", What::ValuesSeen),
     ("GET", "/prep/experiments/{key}/record", What::ValuesSeen),
@@ -58,7 +76,8 @@ pub async fn write_down(
     let what = route.and_then(|route| noted(&method, route.as_str()));
     let session = anyone.and_then(|anyone| anyone.session);
     if let (Some(what), Some(session)) = (what, session)
-        && (status.is_success() || status.is_redirection())
+        && !session.lacks_second_step
+        && shows(what, status)
     {
         let event = Event {
             at: state.clock.now(),
@@ -74,6 +93,14 @@ pub async fn write_down(
         }
     }
     response
+}
+
+/// Whether an answer means that it was done. A refused entry shows the page with its values again; an accepted one
+/// leads elsewhere.
+fn shows(what: What, status: StatusCode) -> bool {
+    let again = what == What::ValuesSeen && status == StatusCode::UNPROCESSABLE_ENTITY;
+    let elsewhere = what != What::ValuesSeen && status.is_redirection();
+    status.is_success() || again || elsewhere
 }
 
 fn noted(method: &Method, route: &str) -> Option<What> {

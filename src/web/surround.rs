@@ -104,7 +104,10 @@ async fn keep_form(
         return Ok((request, None));
     }
     let (parts, body) = request.into_parts();
-    let bytes = fields::read(body, MOST_BYTES).await?;
+    let read = tokio::time::timeout(super::LONGEST_REQUEST, fields::read(body, MOST_BYTES));
+    let bytes = read
+        .await
+        .map_err(|_| of_status(StatusCode::REQUEST_TIMEOUT))??;
     let mut fields = Fields::parse(&bytes)?.0.into_pairs();
     fields.retain(|(name, _)| name != TOKEN_FIELD);
     let again = Again {

@@ -87,13 +87,15 @@ impl Accounts<'_> {
         Ok(())
     }
 
-    /// Ends every session of an account.
+    /// Ends every session of an account, and every sign-in that waits for its second step.
     pub async fn delete_sessions_of(&mut self, id: &AccountId) -> Result<(), StoreError> {
-        sqlx::query("DELETE FROM session WHERE kind = ? AND login = ?")
-            .bind(id.kind.name())
-            .bind(&id.login)
-            .execute(&mut *self.0)
-            .await?;
+        for delete in [
+            "DELETE FROM session WHERE kind = ? AND login = ?",
+            "DELETE FROM half_sign_in WHERE kind = ? AND login = ?",
+        ] {
+            let delete = sqlx::query(delete).bind(id.kind.name()).bind(&id.login);
+            delete.execute(&mut *self.0).await?;
+        }
         Ok(())
     }
 }

@@ -129,7 +129,6 @@ fn a_whole_millilitre_beside_titres_that_differ_a_little() {
 /// “Two trials that differ by exactly one millilitre: one of them is misread, and what is in the bottle says the second.
 /// Do a third.”
 #[test]
-#[should_panic = "told: "]
 fn two_trials_a_millilitre_apart() {
     let evaluation = judged("0.1820", &[("0.00", "18.21"), ("1.05", "20.25")]);
     assert!(!has_all_points(&evaluation, Part::Agreement));
