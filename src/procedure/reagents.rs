@@ -57,9 +57,9 @@ impl Amount {
         })
     }
 
-    /// To three figures.
+    /// To four figures, as a balance weighs what is made up exactly.
     pub fn words(&self) -> String {
-        format!("{} {}", plain(to_figures(self.number, 3)), self.unit)
+        format!("{} {}", plain(to_figures(self.number, 4)), self.unit)
     }
 
     fn times(&self, factor: Decimal) -> Self {

@@ -4,7 +4,7 @@ use concordant::files::shipped_procedures;
 
 use super::{read, text_of};
 
-/// 200 mL each for 24 students and a fifth more are 5.76 L, with 3.722 g of EDTA in each: 21.4 g.
+/// 200 mL each for 24 students and a fifth more are 5.76 L, with 3.722 g of EDTA in each: 21.44 g.
 #[test]
 fn a_recipe_is_scaled_to_a_class() {
     let procedure = read(&text_of("well-water-hardness")).expect("shipped");
@@ -12,7 +12,7 @@ fn a_recipe_is_scaled_to_a_class() {
     let batch = titrant.for_class(24);
     assert_eq!(batch.amount.words(), "5760 mL");
     let edta = batch.ingredients.first().expect("EDTA");
-    assert_eq!(edta.amount.words(), "21.4 g");
+    assert_eq!(edta.amount.words(), "21.44 g");
 }
 
 #[test]
