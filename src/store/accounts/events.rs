@@ -329,8 +329,7 @@ pub async fn altered_events(
         // an account goes with its place on the staff list
         let Some(row) = held.await? else { continue };
         let held: Option<String> = row.try_get("password_hash")?;
-        // whoever was put on the list anew has no password yet, and nobody comes in without one
-        if held.is_some_and(|held| hash(&held) != expected) {
+        if held.is_none_or(|held| hash(&held) != expected) {
             return Ok(Some(format!(
                 "account, {who}: found another password than the one set in row {id} of access_event, expected that"
             )));
