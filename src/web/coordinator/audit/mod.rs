@@ -16,7 +16,7 @@ use crate::course::Experiment;
 use crate::ids::ExperimentKey;
 use crate::term::ExperimentAudit;
 use crate::web::at::ExperimentAt;
-use crate::web::{AppState, CoordinatorVisitor, Frame, Page, PageResult, QueryFields};
+use crate::web::{AppState, CoordinatorVisitor, Frame, Page, PageResult};
 
 #[derive(Template)]
 #[template(path = "coordinator/audit.html")]
@@ -70,7 +70,6 @@ pub async fn of_experiment(
     State(state): State<AppState>,
     visitor: CoordinatorVisitor,
     key: ExperimentAt,
-    query: QueryFields,
 ) -> PageResult<impl IntoResponse> {
     let view = state.desk.view().await?;
     view.audited().await?;
@@ -78,6 +77,6 @@ pub async fn of_experiment(
     let audits = view.audits();
     let frame = visitor.frame(format!("Audit: {}", experiment.procedure.title));
     Ok(Page(page::AuditPage::of(
-        frame, &view.term, experiment, &audits, &query.0,
+        frame, &view.term, experiment, &audits,
     )))
 }

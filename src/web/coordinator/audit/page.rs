@@ -11,9 +11,8 @@ use crate::judge::{AuditGroup, AuditKind, DriftDay};
 use crate::measure::{plain, to_figures};
 use crate::term::{ExperimentAudit, Found, Term};
 use crate::truth::Assigned;
+use crate::web::Frame;
 use crate::web::coordinator::words::aligned;
-use crate::web::parts::{Parts, from_to};
-use crate::web::{Fields, Frame};
 use crate::words::counted;
 
 #[derive(Template)]
@@ -31,15 +30,10 @@ pub struct AuditPage {
     kinds: Vec<OfKind>,
     standing_out: Option<StandingOut>,
     results: Vec<ResultRow>,
-    parts: Parts,
-    /// Whether a part of the results was asked for.
-    results_open: bool,
 }
 
-/// Of more groups of a kind than this only those that look off are shown, until all are asked for.
+/// More groups of a kind than this are folded up, unless one looks off.
 const MANY: usize = 16;
-/// As many results stand on a page.
-const RESULTS: usize = 200;
 
 /// A group that looks off.
 struct Suspect {
@@ -76,12 +70,10 @@ pub struct Proposal {
 /// The groups of one kind.
 struct OfKind {
     name: &'static str,
-    /// As an address says it.
-    code: &'static str,
     unit: &'static str,
     has_assigned: bool,
-    /// How many more groups there are, none of which looks off.
-    more: usize,
+    /// Whether it is shown without being asked for: few groups, or one that is off.
+    open: bool,
     rows: Vec<GroupRow>,
     /// What its groups of few results can show.
     seen: Option<String>,
@@ -113,7 +105,6 @@ impl AuditPage {
         term: &Term,
         experiment: &Experiment,
         audits: &[&ExperimentAudit],
-        query: &Fields,
     ) -> Self {
         let key = experiment.key.clone();
         let mut page = Self {
@@ -127,8 +118,6 @@ impl AuditPage {
             kinds: Vec::new(),
             standing_out: None,
             results: Vec::new(),
-            parts: Parts::default(),
-            results_open: !query.text("part").is_empty(),
             key,
         };
         let Some(audit) = audits.iter().find(|audit| audit.experiment == page.key) else {
@@ -147,19 +136,12 @@ impl AuditPage {
             .collect();
         page.divided = !page.suspects.is_empty();
         page.ticks = axis.ticks();
-        let asked = AuditKind::ALL
-            .into_iter()
-            .find(|kind| kind.in_files() == query.text("kind"));
         let kinds = AuditKind::ALL.into_iter();
         page.kinds = kinds
-            .filter_map(|kind| of_kind(experiment, audit, kind, asked, (axis, &errors)))
+            .filter_map(|kind| of_kind(experiment, audit, kind, (axis, &errors)))
             .collect();
         page.standing_out = StandingOut::of(term, audit);
         page.results = results(term, audit);
-        let words = |first: &ResultRow, last: &ResultRow| {
-            format!("{} %", from_to(first.error.trim(), last.error.trim()))
-        };
-        page.parts = Parts::cut(&mut page.results, RESULTS, query, |_| 1, words);
         page
     }
 }
@@ -257,12 +239,9 @@ fn of_kind(
     experiment: &Experiment,
     audit: &ExperimentAudit,
     kind: AuditKind,
-    asked: Option<AuditKind>,
     (axis, errors): (Axis, &[f64]),
 ) -> Option<OfKind> {
     let groups = audit.groups.iter().filter(|group| group.name.kind == kind);
-    let all = groups.clone().count();
-    let whole = all <= MANY || asked == Some(kind);
     let row = |group: &AuditGroup| GroupRow {
         key: group.name.key.clone(),
         n: group.n(),
@@ -280,18 +259,16 @@ fn of_kind(
         verdict: group.verdict.words(),
     };
     let seen = words::what_is_seen(groups.clone());
-    let shown = groups.filter(|group| whole || group.verdict.is_off());
-    let mut rows: Vec<GroupRow> = shown.map(row).collect();
-    if all == 0 {
+    let mut rows: Vec<GroupRow> = groups.map(row).collect();
+    if rows.is_empty() {
         return None;
     }
     aligned(rows.iter_mut().filter_map(|row| row.assigned.as_mut()));
     Some(OfKind {
         name: kind.words(),
-        code: kind.in_files(),
         unit: words::unit(kind, &experiment.procedure),
         has_assigned: rows.iter().any(|row| row.assigned.is_some()),
-        more: all.saturating_sub(rows.len()),
+        open: rows.len() <= MANY || rows.iter().any(|row| row.strip.off),
         rows,
         seen,
     })
