@@ -1,13 +1,10 @@
 //! Gravimetry: a precipitate of known composition is weighed.
 
-use super::file::formula;
-use super::parts::{
-    checked, content, display_words, in_reactions, kind, needs_reactions, positive,
-};
+use super::parts::{Crucible, checked, content, in_reactions, needs_reactions};
 use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
-use crate::chem::{Formula, Ratio, made_ratio};
+use crate::chem::{Ratio, made_ratio};
 use crate::columns::Column;
-use crate::measure::{Glassware, GlasswareKind, as_f64};
+use crate::measure::{Glassware, as_f64};
 use crate::procedure::{Allowed, Asked, Common, Per, Sample};
 use crate::submission::Titration;
 use crate::workup::{
@@ -25,43 +22,22 @@ const ANALYTE: Own = Own::new("amount of ", "n");
 /// From the mass of a precipitate.
 #[derive(Clone, Debug)]
 pub struct Gravimetric {
-    pub precipitate: Precipitate,
+    pub precipitate: Crucible,
     /// Analyte used per precipitate made.
     pub analyte_per_precipitate: Ratio,
     pub asked: Asked,
-}
-
-/// What is weighed at the end.
-#[derive(Clone, Debug)]
-pub struct Precipitate {
-    /// As it is weighed, after drying or ignition.
-    pub species: Formula,
-    /// What weighs the crucible, empty and full.
-    pub balance: Glassware,
-    /// The mass to expect, g.
-    pub nominal: Decimal,
 }
 
 impl Gravimetric {
     pub const TABLES: &[(&str, &str)] = &[("precipitate", "is gravimetric")];
 
     pub fn read(file: &SchemeFile) -> Option<Self> {
-        let precipitate = file.table("precipitate", |section| {
-            section.only(&["species", "balance", "nominal_g"]);
-            let species = formula(&section, "species");
-            let balance = file.piece(&section, "balance", &[GlasswareKind::Balance]);
-            let nominal = section.number("nominal_g");
-            Some(Precipitate {
-                species: species?,
-                balance: balance?,
-                nominal: nominal?,
-            })
-        });
+        let precipitate = Crucible::read(file, "precipitate", ["species", "nominal_g"]);
         let common = file.common.as_ref()?;
         file.made(Self::new(common, precipitate?))
     }
 
-    pub fn new(common: &Common, precipitate: Precipitate) -> Result<Self, Faults> {
+    pub fn new(common: &Common, precipitate: Crucible) -> Result<Self, Faults> {
         let mut faults = common.check(&Allowed {
             result: Per::Sample,
             no_blank: None,
@@ -69,14 +45,7 @@ impl Gravimetric {
             standard: false,
             molar_mass: false,
         });
-        let balance = [GlasswareKind::Balance];
-        kind(
-            "precipitate.balance",
-            &precipitate.balance,
-            &balance,
-            &mut faults,
-        );
-        positive("precipitate.nominal_g", precipitate.nominal, &mut faults);
+        precipitate.check("precipitate", "nominal_g", &mut faults);
         let made = common.asked().and_then(|asked| {
             needs_reactions(common)?;
             let ratio = made_ratio(&common.reactions, &asked.analyte, &precipitate.species);
@@ -96,21 +65,13 @@ impl SchemeRules for Gravimetric {
     }
 
     fn facts(&self) -> Vec<(&'static str, String)> {
-        let precipitate = &self.precipitate;
-        let words = format!(
-            "{}, about {} g, on a {}",
-            precipitate.species,
-            precipitate.nominal,
-            precipitate.balance.title()
-        );
+        let expected = format!(", about {} g", self.precipitate.nominal);
+        let words = self.precipitate.words(&expected);
         vec![("Precipitate", words)]
     }
 
     fn instruments(&self) -> String {
-        format!(
-            "Crucible empty and with the precipitate, both to constant mass: {}.",
-            display_words(&self.precipitate.balance)
-        )
+        self.precipitate.instruments("with the precipitate")
     }
 
     fn ratio_words(&self) -> String {

@@ -1,11 +1,10 @@
 //! Loss on heating: what leaves a weighed sample, and what is left of it.
 
-use super::file::formula;
-use super::parts::{checked, content, display_words, fault, kind, positive};
+use super::parts::{Crucible, checked, content, fault};
 use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
-use crate::chem::{Formula, Ratio, made_ratio};
+use crate::chem::{Ratio, made_ratio};
 use crate::columns::Column;
-use crate::measure::{Glassware, GlasswareKind, as_f64};
+use crate::measure::{Glassware, as_f64};
 use crate::procedure::{Allowed, Asked, Common, Per, ProcedureFault, ResultUnit, Sample, SampleBy};
 use crate::submission::Titration;
 use crate::workup::{
@@ -23,44 +22,27 @@ const LEFT: Own = Own::about("amount of ", " left", "nr");
 const RESIDUE_MASS: Own = Own::about("mass of ", " per mole heated", "Mr");
 const LOSS_MASS: Own = Own::new("mass lost per mole heated", "M\u{394}");
 
+/// Share of a sample that can leave and something still be weighed.
+const MOST_LOST: f64 = 0.9;
+
 #[derive(Clone, Debug)]
 pub struct Heating {
-    pub heated: Heated,
+    pub heated: Crucible,
     /// Residue per analyte that is heated; none where the analyte is what leaves.
     pub residue_per_analyte: Option<Ratio>,
     pub asked: Asked,
-}
-
-/// What is left in the crucible.
-#[derive(Clone, Debug)]
-pub struct Heated {
-    pub residue: Formula,
-    /// What weighs the crucible, empty and after heating.
-    pub balance: Glassware,
-    /// The loss to expect, g.
-    pub nominal_loss: Decimal,
 }
 
 impl Heating {
     pub const TABLES: &[(&str, &str)] = &[("heating", "is heating")];
 
     pub fn read(file: &SchemeFile) -> Option<Self> {
-        let heated = file.table("heating", |section| {
-            section.only(&["residue", "balance", "nominal_loss_g"]);
-            let residue = formula(&section, "residue");
-            let balance = file.piece(&section, "balance", &[GlasswareKind::Balance]);
-            let nominal_loss = section.number("nominal_loss_g");
-            Some(Heated {
-                residue: residue?,
-                balance: balance?,
-                nominal_loss: nominal_loss?,
-            })
-        });
+        let heated = Crucible::read(file, "heating", ["residue", "nominal_loss_g"]);
         let common = file.common.as_ref()?;
         file.made(Self::new(common, heated?))
     }
 
-    pub fn new(common: &Common, heated: Heated) -> Result<Self, Faults> {
+    pub fn new(common: &Common, heated: Crucible) -> Result<Self, Faults> {
         let mut faults = common.check(&Allowed {
             result: Per::Heated,
             no_blank: Some("false: the same crucible is weighed before and after"),
@@ -68,16 +50,14 @@ impl Heating {
             standard: false,
             molar_mass: false,
         });
-        let balance = [GlasswareKind::Balance];
-        kind("heating.balance", &heated.balance, &balance, &mut faults);
-        positive("heating.nominal_loss_g", heated.nominal_loss, &mut faults);
+        heated.check("heating", "nominal_loss_g", &mut faults);
         let sample = &common.sample;
         if sample.by == SampleBy::Volume || sample.aliquot.is_some() {
             let what =
                 "found a volume or a flask, expected a sample that is weighed and heated whole";
             faults.push(ProcedureFault::new("sample.by", what));
-        } else if heated.nominal_loss >= sample.nominal {
-            let (loss, nominal) = (heated.nominal_loss, sample.nominal);
+        } else if heated.nominal >= sample.nominal {
+            let (loss, nominal) = (heated.nominal, sample.nominal);
             let what = format!("found {loss}, expected less than the sample's {nominal} g");
             faults.push(ProcedureFault::new("heating.nominal_loss_g", what));
         }
@@ -85,7 +65,7 @@ impl Heating {
             let residue_per_analyte = if common.reactions.is_empty() {
                 None
             } else {
-                let made = made_ratio(&common.reactions, &asked.analyte, &heated.residue);
+                let made = made_ratio(&common.reactions, &asked.analyte, &heated.species);
                 let made = made.map_err(|why| fault("reactions", why))?;
                 Some(Ratio::ONE.over(made))
             };
@@ -109,25 +89,22 @@ impl SchemeRules for Heating {
     }
 
     fn facts(&self) -> Vec<(&'static str, String)> {
-        let heated = &self.heated;
-        let words = format!(
-            "{}, about {} g lost, on a {}",
-            heated.residue,
-            heated.nominal_loss,
-            heated.balance.title()
-        );
+        // where x is asked for, the loss would say it
+        let expected = if self.asked.unit == ResultUnit::MolPerMol {
+            String::new()
+        } else {
+            format!(", about {} g lost", self.heated.nominal)
+        };
+        let words = self.heated.words(&expected);
         vec![("Residue", words)]
     }
 
     fn instruments(&self) -> String {
-        format!(
-            "Crucible empty and after heating, both to constant mass: {}.",
-            display_words(&self.heated.balance)
-        )
+        self.heated.instruments("after heating")
     }
 
     fn ratio_words(&self) -> String {
-        let (analyte, residue) = (&self.asked.analyte, &self.heated.residue);
+        let (analyte, residue) = (&self.asked.analyte, &self.heated.species);
         match self.residue_per_analyte {
             Some(ratio) => format!("{ratio} {residue} left per {analyte}"),
             None => format!("{analyte} leaves, {residue} is left"),
@@ -173,7 +150,7 @@ impl SchemeRules for Heating {
     /// heated: n = 1000 · Δm / (M(A) − R/A · M(R)), since the balanced reaction leaves no other mass to be lost.
     fn trial<'a>(&self, builder: &mut Builder<'a>, trial: &Trial<'a>) -> Worked<StepId> {
         let (asked, of) = (&self.asked, trial.of);
-        let (analyte, residue) = (&asked.analyte, &self.heated.residue);
+        let (analyte, residue) = (&asked.analyte, &self.heated.species);
         let left = trial.signal("mass of the residue")?;
         let sample = builder.sample(trial.row.titration, of)?;
         let terms = Operation::sum([(Sign::Plus, sample), (Sign::Minus, left)]);
@@ -214,12 +191,14 @@ impl SchemeRules for Heating {
         Ok(result)
     }
 
-    fn signal(&self, _: &Sample) -> Signal {
+    fn signal(&self, sample: &Sample) -> Signal {
+        // of what is heated alone something is left, and a sample holds no more
+        let most = MOST_LOST * as_f64(sample.nominal);
         Signal {
             name: "loss",
             unit: "g",
-            full: 2.0 * as_f64(self.heated.nominal_loss),
-            scale: "twice the loss expected",
+            full: (2.0 * as_f64(self.heated.nominal)).min(most),
+            scale: "twice the loss expected, or nearly all of the sample",
             blank: None,
             inverse: false,
             of_vessel: false,

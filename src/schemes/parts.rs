@@ -1,7 +1,8 @@
 //! What several schemes share: reagents, burettes and balances, in checks, words and columns.
 
-use super::{Faults, Signal};
-use crate::chem::{RatioFault, printed};
+use super::file::formula;
+use super::{Faults, SchemeFile, Signal};
+use crate::chem::{Formula, RatioFault, printed};
 use crate::columns::Column;
 use crate::measure::{Glassware, GlasswareKind, as_f64};
 use crate::procedure::{AddedTo, Allowed, Common, Excess, Per, ProcedureFault, Titrant};
@@ -194,6 +195,51 @@ pub fn positive(key: &str, number: Decimal, faults: &mut Faults) {
     if number <= Decimal::ZERO {
         let what = format!("found {number}, expected a number above 0");
         faults.push(ProcedureFault::new(key, what));
+    }
+}
+
+/// A crucible that is weighed empty and with what it holds in the end.
+#[derive(Clone, Debug)]
+pub struct Crucible {
+    /// What it holds, as it is weighed.
+    pub species: Formula,
+    pub balance: Glassware,
+    /// The mass, or the loss, to expect, g.
+    pub nominal: Decimal,
+}
+
+impl Crucible {
+    /// From a table with these keys for species and mass.
+    pub fn read(file: &SchemeFile, table: &'static str, keys: [&'static str; 2]) -> Option<Self> {
+        file.table(table, |section| {
+            section.only(&[keys[0], "balance", keys[1]]);
+            let species = formula(&section, keys[0]);
+            let balance = file.piece(&section, "balance", &[GlasswareKind::Balance]);
+            let nominal = section.number(keys[1]);
+            Some(Self {
+                species: species?,
+                balance: balance?,
+                nominal: nominal?,
+            })
+        })
+    }
+
+    /// Whether a balance weighs it, and a mass is expected.
+    pub fn check(&self, table: &str, mass: &str, faults: &mut Faults) {
+        let balance = format!("{table}.balance");
+        kind(&balance, &self.balance, &[GlasswareKind::Balance], faults);
+        positive(&format!("{table}.{mass}"), self.nominal, faults);
+    }
+
+    pub fn words(&self, expected: &str) -> String {
+        let species = printed(&self.species.to_string());
+        format!("{species}{expected}, on a {}", self.balance.title())
+    }
+
+    /// `then` says when it is weighed for the second time.
+    pub fn instruments(&self, then: &str) -> String {
+        let balance = display_words(&self.balance);
+        format!("Crucible empty and {then}, both to constant mass: {balance}.")
     }
 }
 

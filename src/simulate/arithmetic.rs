@@ -323,7 +323,7 @@ impl<'a> Notebook<'a> {
                 let (asked, mass) = (&heating.asked, self.sample(row)?);
                 let left = content(row, Column::Crucible, Column::CrucibleHeated)?;
                 let of = |species: &Formula| as_f64(species.molar_mass().value);
-                let (own, residue) = (of(&asked.analyte), of(&heating.heated.residue));
+                let (own, residue) = (of(&asked.analyte), of(&heating.heated.species));
                 let lost = 1000.0 * (mass - left);
                 Some(match heating.residue_per_analyte {
                     Some(ratio) => {

@@ -11,6 +11,7 @@ use super::journal::Entry;
 use super::judgements::{JudgementRow, digest};
 use super::people::person_rows;
 use super::{Store, StoreError};
+use crate::changes::{ChangeKind, RemoveStaff};
 
 /// The first place where the file is not what was written; none if all of it is. Rows cut off at the end leave a trace
 /// within the file only where somebody came in later: whoever keeps a receipt or a seal elsewhere sees it by
@@ -28,7 +29,8 @@ pub async fn first_difference(
         return Ok(Some(what));
     }
     let heads = heads(connection).await?;
-    altered_events(connection, &heads).await
+    let removed = removed_staff(connection).await?;
+    altered_events(connection, &heads, &removed).await
 }
 
 /// The first of some heads, each with where it was kept, that the file does not hold, and where the file is surely as it
@@ -67,6 +69,21 @@ async fn heads(connection: &mut SqliteConnection) -> Result<BTreeMap<i64, String
         heads.insert(row.try_get("seq")?, row.try_get("hash")?);
     }
     Ok(heads)
+}
+
+/// Who was taken off the staff list, with the last row of the journal that did: an account goes with its place there.
+async fn removed_staff(
+    connection: &mut SqliteConnection,
+) -> Result<BTreeMap<String, i64>, StoreError> {
+    let mut removed = BTreeMap::new();
+    let rows = sqlx::query("SELECT seq, body FROM journal WHERE kind = ? ORDER BY seq");
+    let rows = rows.bind(RemoveStaff::NAME).fetch_all(connection);
+    for row in rows.await? {
+        let body: RemoveStaff = serde_json::from_str(row.try_get("body")?)
+            .map_err(|why| StoreError::damaged("journal.body", &why.to_string()))?;
+        removed.insert(body.login.to_ascii_lowercase(), row.try_get("seq")?);
+    }
+    Ok(removed)
 }
 
 async fn unsound(connection: &mut SqliteConnection) -> Result<Option<String>, StoreError> {

@@ -365,7 +365,25 @@ impl Person {
 
     /// Posts a form; none if no whole answer comes.
     pub async fn try_post(&mut self, path: &str, fields: &[(&str, &str)]) -> Option<Answer> {
-        let response = self.form(path, fields).send().await.ok()?;
+        let asked = self.form(path, fields);
+        self.try_send(asked).await
+    }
+
+    /// A page; none if no whole answer comes.
+    pub async fn try_get(&mut self, path: &str) -> Option<Answer> {
+        let asked = self.request(reqwest::Method::GET, path);
+        self.try_send(asked).await
+    }
+
+    /// The token of the session; none if no whole answer comes.
+    pub async fn try_token(&mut self) -> Option<String> {
+        let page = self.try_get("/password").await?;
+        let after = page.body.split("name=\"csrf\" value=\"").nth(1)?;
+        after.split('"').next().map(str::to_owned)
+    }
+
+    async fn try_send(&mut self, asked: reqwest::RequestBuilder) -> Option<Answer> {
+        let response = asked.send().await.ok()?;
         let set = response
             .headers()
             .get(SET_COOKIE)
@@ -381,17 +399,5 @@ impl Person {
             bytes: body.clone().into_bytes(),
             body,
         })
-    }
-
-    /// The token of the session; none if no whole answer comes.
-    pub async fn try_token(&mut self) -> Option<String> {
-        let response = self
-            .request(reqwest::Method::GET, "/password")
-            .send()
-            .await
-            .ok()?;
-        let body = response.text().await.ok()?;
-        let after = body.split("name=\"csrf\" value=\"").nth(1)?;
-        after.split('"').next().map(str::to_owned)
     }
 }

@@ -4,7 +4,7 @@ use jiff::Timestamp;
 use sqlx::Row;
 
 use super::Accounts;
-use super::{AccountId, ClaimCode};
+use super::{AccountId, ClaimCode, of_account};
 use crate::store::StoreError;
 use crate::store::journal::instant;
 
@@ -18,11 +18,7 @@ impl Accounts<'_> {
         expires_at: Timestamp,
     ) -> Result<(), StoreError> {
         self.use_claim_codes(id, at).await?;
-        sqlx::query(
-            "INSERT INTO claim_code (kind, login, code_hash, issued_at, expires_at) VALUES (?, ?, ?, ?, ?)",
-        )
-        .bind(id.kind.name())
-        .bind(&id.login)
+        of_account("INSERT INTO claim_code (kind, login, code_hash, issued_at, expires_at) VALUES (?, ?, ?, ?, ?)", id)
         .bind(code_hash)
         .bind(at.as_millisecond())
         .bind(expires_at.as_millisecond())
@@ -37,11 +33,7 @@ impl Accounts<'_> {
         id: &AccountId,
         code_hash: &str,
     ) -> Result<Option<ClaimCode>, StoreError> {
-        let row = sqlx::query(
-            "SELECT id, expires_at, used_at FROM claim_code WHERE kind = ? AND login = ? AND code_hash = ?",
-        )
-        .bind(id.kind.name())
-        .bind(&id.login)
+        let row = of_account("SELECT id, expires_at, used_at FROM claim_code WHERE kind = ? AND login = ? AND code_hash = ?", id)
         .bind(code_hash)
         .fetch_optional(&mut *self.0)
         .await?;
@@ -59,12 +51,11 @@ impl Accounts<'_> {
         id: &AccountId,
         at: Timestamp,
     ) -> Result<(), StoreError> {
-        sqlx::query(
-            "UPDATE claim_code SET used_at = ? WHERE kind = ? AND login = ? AND used_at IS NULL",
+        of_account(
+            "UPDATE claim_code SET used_at = ?3 WHERE kind = ?1 AND login = ?2 AND used_at IS NULL",
+            id,
         )
         .bind(at.as_millisecond())
-        .bind(id.kind.name())
-        .bind(&id.login)
         .execute(&mut *self.0)
         .await?;
         Ok(())

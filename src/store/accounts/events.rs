@@ -282,6 +282,7 @@ impl Accounts<'_> {
 pub async fn altered_events(
     connection: &mut SqliteConnection,
     heads: &BTreeMap<i64, String>,
+    removed: &BTreeMap<String, i64>,
 ) -> Result<Option<String>, StoreError> {
     let mut places = BTreeMap::new();
     let rows = sqlx::query("SELECT * FROM access_place").fetch_all(&mut *connection);
@@ -317,16 +318,21 @@ pub async fn altered_events(
             return Ok(Some(what));
         }
         if [What::Claimed.name(), What::PasswordSet.name()].contains(&event.what.as_str()) {
-            passwords.insert((event.kind, event.who), (id, event.subject));
+            let since = seq_of(&event.head).unwrap_or(0);
+            passwords.insert((event.kind, event.who), (id, since, event.subject));
         }
     }
-    for ((kind, who), (id, expected)) in passwords {
+    for ((kind, who), (id, since, expected)) in passwords {
+        // an account goes with its place on the staff list, and one made anew has a password of its own or none
+        let gone = removed.get(&who.to_ascii_lowercase());
+        if kind == Kind::Staff.name() && gone.is_some_and(|gone| *gone > since) {
+            continue;
+        }
         let held = sqlx::query(
             "SELECT password_hash FROM account WHERE kind = ?1 AND login = CASE ?1 WHEN 'student' THEN
              (SELECT number FROM people WHERE key = ?2) ELSE ?2 END",
         );
         let held = held.bind(kind).bind(&who).fetch_optional(&mut *connection);
-        // an account goes with its place on the staff list
         let Some(row) = held.await? else { continue };
         let held: Option<String> = row.try_get("password_hash")?;
         if held.is_none_or(|held| hash(&held) != expected) {
@@ -338,9 +344,14 @@ pub async fn altered_events(
     Ok(None)
 }
 
+/// Number of the row of the journal that a head names.
+fn seq_of(head: &str) -> Option<i64> {
+    head.split_once('-')?.0.parse().ok()
+}
+
 fn missing_from_journal(event: &EventRow, heads: &BTreeMap<i64, String>) -> Option<String> {
-    let (seq, hash) = event.head.split_once('-')?;
-    let seq: i64 = seq.parse().ok()?;
+    let (_, hash) = event.head.split_once('-')?;
+    let seq = seq_of(&event.head)?;
     (heads.get(&seq).map(String::as_str) != Some(hash)).then(|| {
         format!(
             "journal, row {seq}: found another or none, expected the one that was the newest when row {} of access_event was written",

@@ -10,7 +10,9 @@ mod throttle;
 use std::collections::BTreeSet;
 
 use jiff::Timestamp;
-use sqlx::{Row, SqliteConnection};
+use sqlx::query::Query;
+use sqlx::sqlite::SqliteArguments;
+use sqlx::{Row, Sqlite, SqliteConnection};
 
 use super::StoreError;
 
@@ -45,6 +47,11 @@ pub struct Account {
     pub password_hash: Option<String>,
     /// Whether it may be used.
     pub disabled: bool,
+}
+
+/// A statement about an account, whose kind and login are its first two parameters.
+fn of_account<'q>(sql: &'static str, id: &'q AccountId) -> Query<'q, Sqlite, SqliteArguments> {
+    sqlx::query(sql).bind(id.kind.name()).bind(&id.login)
 }
 
 /// A claim code as it is kept.
@@ -100,11 +107,10 @@ impl Accounts<'_> {
 
     /// The account, if there is one.
     pub async fn account(&mut self, id: &AccountId) -> Result<Option<Account>, StoreError> {
-        let row = sqlx::query(
+        let row = of_account(
             "SELECT password_hash, disabled_at FROM account WHERE kind = ? AND login = ?",
+            id,
         )
-        .bind(id.kind.name())
-        .bind(&id.login)
         .fetch_optional(&mut *self.0)
         .await?;
         let Some(row) = row else { return Ok(None) };
@@ -116,11 +122,10 @@ impl Accounts<'_> {
 
     /// Makes sure there is an account.
     pub async fn keep_account(&mut self, id: &AccountId, at: Timestamp) -> Result<(), StoreError> {
-        sqlx::query(
+        of_account(
             "INSERT INTO account (kind, login, created_at) VALUES (?, ?, ?) ON CONFLICT DO NOTHING",
+            id,
         )
-        .bind(id.kind.name())
-        .bind(&id.login)
         .bind(at.as_millisecond())
         .execute(&mut *self.0)
         .await?;
@@ -145,12 +150,13 @@ impl Accounts<'_> {
         at: Timestamp,
     ) -> Result<(), StoreError> {
         self.keep_account(id, at).await?;
-        sqlx::query("UPDATE account SET password_hash = ? WHERE kind = ? AND login = ?")
-            .bind(hash)
-            .bind(id.kind.name())
-            .bind(&id.login)
-            .execute(&mut *self.0)
-            .await?;
+        of_account(
+            "UPDATE account SET password_hash = ?3 WHERE kind = ?1 AND login = ?2",
+            id,
+        )
+        .bind(hash)
+        .execute(&mut *self.0)
+        .await?;
         Ok(())
     }
 
@@ -160,12 +166,13 @@ impl Accounts<'_> {
         id: &AccountId,
         disabled_at: Option<Timestamp>,
     ) -> Result<(), StoreError> {
-        sqlx::query("UPDATE account SET disabled_at = ? WHERE kind = ? AND login = ?")
-            .bind(disabled_at.map(Timestamp::as_millisecond))
-            .bind(id.kind.name())
-            .bind(&id.login)
-            .execute(&mut *self.0)
-            .await?;
+        of_account(
+            "UPDATE account SET disabled_at = ?3 WHERE kind = ?1 AND login = ?2",
+            id,
+        )
+        .bind(disabled_at.map(Timestamp::as_millisecond))
+        .execute(&mut *self.0)
+        .await?;
         Ok(())
     }
 }

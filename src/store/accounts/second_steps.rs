@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 use sqlx::Row;
 
-use super::{AccountId, Accounts, Kind};
+use super::{AccountId, Accounts, Kind, of_account};
 use crate::store::StoreError;
 
 /// A second step as it is kept.
@@ -20,9 +20,7 @@ const REQUIRED: &str = "second-step-of-staff";
 
 impl Accounts<'_> {
     pub async fn second_step(&mut self, id: &AccountId) -> Result<Option<SecondStep>, StoreError> {
-        let row = sqlx::query("SELECT * FROM second_step WHERE kind = ? AND login = ?")
-            .bind(id.kind.name())
-            .bind(&id.login)
+        let row = of_account("SELECT * FROM second_step WHERE kind = ? AND login = ?", id)
             .fetch_optional(&mut *self.0)
             .await?;
         let Some(row) = row else { return Ok(None) };
@@ -39,11 +37,7 @@ impl Accounts<'_> {
         id: &AccountId,
         secret: &str,
     ) -> Result<(), StoreError> {
-        sqlx::query(
-            "INSERT OR REPLACE INTO second_step (kind, login, secret, last_step) VALUES (?, ?, ?, 0)",
-        )
-        .bind(id.kind.name())
-        .bind(&id.login)
+        of_account("INSERT OR REPLACE INTO second_step (kind, login, secret, last_step) VALUES (?, ?, ?, 0)", id)
         .bind(secret)
         .execute(&mut *self.0)
         .await?;
@@ -57,13 +51,12 @@ impl Accounts<'_> {
         step: i64,
         at: Timestamp,
     ) -> Result<(), StoreError> {
-        sqlx::query(
-            "UPDATE second_step SET last_step = ?, confirmed_at = coalesce(confirmed_at, ?) WHERE kind = ? AND login = ?",
+        of_account(
+            "UPDATE second_step SET last_step = ?3, confirmed_at = coalesce(confirmed_at, ?4) WHERE kind = ?1 AND login = ?2",
+            id,
         )
         .bind(step)
         .bind(at.as_millisecond())
-        .bind(id.kind.name())
-        .bind(&id.login)
         .execute(&mut *self.0)
         .await?;
         Ok(())
@@ -75,8 +68,7 @@ impl Accounts<'_> {
             "DELETE FROM second_step WHERE kind = ? AND login = ?",
             "DELETE FROM recovery_code WHERE kind = ? AND login = ?",
         ] {
-            let statement = sqlx::query(statement).bind(id.kind.name());
-            statement.bind(&id.login).execute(&mut *self.0).await?;
+            of_account(statement, id).execute(&mut *self.0).await?;
         }
         Ok(())
     }
@@ -86,12 +78,13 @@ impl Accounts<'_> {
         id: &AccountId,
         code_hash: &str,
     ) -> Result<(), StoreError> {
-        sqlx::query("INSERT INTO recovery_code (kind, login, code_hash) VALUES (?, ?, ?)")
-            .bind(id.kind.name())
-            .bind(&id.login)
-            .bind(code_hash)
-            .execute(&mut *self.0)
-            .await?;
+        of_account(
+            "INSERT INTO recovery_code (kind, login, code_hash) VALUES (?, ?, ?)",
+            id,
+        )
+        .bind(code_hash)
+        .execute(&mut *self.0)
+        .await?;
         Ok(())
     }
 
@@ -101,13 +94,13 @@ impl Accounts<'_> {
         id: &AccountId,
         code_hash: &str,
     ) -> Result<bool, StoreError> {
-        let taken =
-            sqlx::query("DELETE FROM recovery_code WHERE kind = ? AND login = ? AND code_hash = ?")
-                .bind(id.kind.name())
-                .bind(&id.login)
-                .bind(code_hash)
-                .execute(&mut *self.0)
-                .await?;
+        let taken = of_account(
+            "DELETE FROM recovery_code WHERE kind = ? AND login = ? AND code_hash = ?",
+            id,
+        )
+        .bind(code_hash)
+        .execute(&mut *self.0)
+        .await?;
         Ok(taken.rows_affected() > 0)
     }
 
@@ -123,13 +116,14 @@ impl Accounts<'_> {
             .bind(since.as_millisecond())
             .execute(&mut *self.0)
             .await?;
-        sqlx::query("INSERT INTO half_sign_in (ticket_hash, kind, login, at) VALUES (?, ?, ?, ?)")
-            .bind(ticket_hash)
-            .bind(id.kind.name())
-            .bind(&id.login)
-            .bind(at.as_millisecond())
-            .execute(&mut *self.0)
-            .await?;
+        of_account(
+            "INSERT INTO half_sign_in (kind, login, ticket_hash, at) VALUES (?, ?, ?, ?)",
+            id,
+        )
+        .bind(ticket_hash)
+        .bind(at.as_millisecond())
+        .execute(&mut *self.0)
+        .await?;
         Ok(())
     }
 

@@ -4,7 +4,7 @@ use jiff::Timestamp;
 use sqlx::Row;
 
 use super::Accounts;
-use super::{AccountId, Kind};
+use super::{AccountId, Kind, of_account};
 use crate::store::StoreError;
 use crate::store::journal::instant;
 
@@ -30,12 +30,11 @@ impl Accounts<'_> {
             .bind(ended_before.as_millisecond())
             .execute(&mut *self.0)
             .await?;
-        sqlx::query(
-            "INSERT INTO session (token_hash, kind, login, created_at, last_seen_at) VALUES (?1, ?2, ?3, ?4, ?4)",
+        of_account(
+            "INSERT INTO session (kind, login, token_hash, created_at, last_seen_at) VALUES (?1, ?2, ?3, ?4, ?4)",
+            id,
         )
         .bind(token_hash)
-        .bind(id.kind.name())
-        .bind(&id.login)
         .bind(at.as_millisecond())
         .execute(&mut *self.0)
         .await?;
@@ -93,8 +92,7 @@ impl Accounts<'_> {
             "DELETE FROM session WHERE kind = ? AND login = ?",
             "DELETE FROM half_sign_in WHERE kind = ? AND login = ?",
         ] {
-            let delete = sqlx::query(delete).bind(id.kind.name()).bind(&id.login);
-            delete.execute(&mut *self.0).await?;
+            of_account(delete, id).execute(&mut *self.0).await?;
         }
         Ok(())
     }

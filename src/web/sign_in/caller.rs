@@ -8,8 +8,9 @@ use axum::extract::{ConnectInfo, FromRequestParts};
 use axum::http::request::Parts;
 use axum_extra::extract::CookieJar;
 use axum_extra::extract::cookie::{Cookie, SameSite};
+use jiff::Timestamp;
 
-use crate::desk::accounts::{From, SLOWLY, is_slowed};
+use crate::desk::accounts::{Attempt, From, SLOWLY, is_slowed};
 use crate::web::error::{PageError, PageResult};
 use crate::web::random_key;
 use crate::web::state::{AppState, Settings};
@@ -44,6 +45,15 @@ impl Caller {
         From {
             network: &self.network,
             browser: &self.browser,
+        }
+    }
+
+    /// An attempt to come in, from here.
+    pub fn attempt<'a>(&'a self, login: &'a str, at: Timestamp) -> Attempt<'a> {
+        Attempt {
+            login,
+            from: self.from(),
+            at,
         }
     }
 

@@ -7,7 +7,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::CookieJar;
 
 use super::{Caller, begin, told, wait};
-use crate::desk::accounts::{AccountError, Attempt, claim, has_news};
+use crate::desk::accounts::{AccountError, claim, has_news};
 use crate::desk::passwords::SHORTEST;
 use crate::form::{Faults, Field, Filled, Form, Kind, Typed};
 use crate::web::error::PageResult;
@@ -74,11 +74,7 @@ pub(super) async fn take(
     OpenFields(fields, _turn): OpenFields,
 ) -> PageResult<Response> {
     let at = state.clock.now();
-    let attempt = Attempt {
-        login: fields.text("login"),
-        from: caller.from(),
-        at,
-    };
+    let attempt = caller.attempt(fields.text("login"), at);
     let mut status = StatusCode::UNPROCESSABLE_ENTITY;
     let claimed = match typed_twice(&fields) {
         Ok(password) => claim(&state.desk, attempt, fields.text("code"), password).await,

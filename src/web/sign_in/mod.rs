@@ -26,7 +26,7 @@ use super::frame::{Frame, Page, home};
 use super::state::{AppState, Settings};
 use super::surround::cookie_name;
 use super::visitor::{Anyone, Visitor};
-use crate::desk::accounts::{AccountError, Attempt, Entry, Person, has_news, sign_in};
+use crate::desk::accounts::{AccountError, Entry, Person, has_news, sign_in};
 use crate::desk::sessions::{Token, end_session};
 use crate::form::{Faults, Field, Filled, Form, Kind, Typed};
 
@@ -120,11 +120,7 @@ async fn enter(
     OpenFields(fields, _turn): OpenFields,
 ) -> PageResult<Response> {
     let at = state.clock.now();
-    let attempt = Attempt {
-        login: fields.text("login"),
-        from: caller.from(),
-        at,
-    };
+    let attempt = caller.attempt(fields.text("login"), at);
     let password = fields.one("password").unwrap_or_default();
     let (status, fault) = match sign_in(&state.desk, attempt, password).await {
         Ok(Entry::SecondStep(ticket)) => {

@@ -7,7 +7,7 @@ use axum_extra::extract::CookieJar;
 
 use super::claim::{new_password, typed_twice};
 use super::{Caller, cookie, wait};
-use crate::desk::accounts::{AccountError, Attempt, change_password};
+use crate::desk::accounts::{AccountError, change_password};
 use crate::desk::sessions::Session;
 use crate::form::{Faults, Field, Filled, Form, Kind, Typed};
 use crate::web::error::PageResult;
@@ -51,11 +51,7 @@ pub(super) async fn change(
         Err(faults) => return Ok(page(&visitor, faults).with_status(status)),
     };
     let (id, at) = (visitor.person.account(), visitor.now());
-    let attempt = Attempt {
-        login: &id.login,
-        from: caller.from(),
-        at,
-    };
+    let attempt = caller.attempt(&id.login, at);
     let current = fields.one("current").unwrap_or_default();
     let faults = match change_password(&visitor.state.desk, attempt, &id, current, password).await {
         Ok(token) => {

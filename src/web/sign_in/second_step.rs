@@ -5,9 +5,10 @@ use axum::extract::State as Shared;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::CookieJar;
+use jiff::Timestamp;
 
 use super::{Caller, begin as begin_session, entered, wait};
-use crate::desk::accounts::{AccountError, Attempt, has_news};
+use crate::desk::accounts::{AccountError, has_news};
 use crate::desk::second_step::{
     State, begin, confirm, end, is_required, require, sign_in_with, state,
 };
@@ -89,18 +90,14 @@ pub(super) async fn enter(
             let entered = entered(&anyone, &person, token, &fields, news)?;
             return Ok((jar, entered).into_response());
         }
-        Err(AccountError::WrongCode) => {
-            "This is not the code of this moment, or it was used before. Wait for the next one and type that.".to_owned()
-        }
         Err(AccountError::ExpiredCode) => {
             return Err(PageError::unprocessable(
                 "It took too long, or you were let in already. Sign in again from the start.",
             ));
         }
-        Err(AccountError::Wait(until)) => wait(until, at),
-        Err(other) => return Err(other.into()),
+        Err(why) => fault(why, at)?,
     };
-    Ok(ask(&anyone, fields.0, ticket, Faults::one("code", fault)))
+    Ok(ask(&anyone, fields.0, ticket, fault))
 }
 
 /// `GET /second-step`.
@@ -119,12 +116,8 @@ pub(super) async fn turn_on(
     caller: Caller,
     fields: Fields,
 ) -> PageResult<Response> {
-    let (id, at) = (visitor.person.account(), visitor.now());
-    let attempt = Attempt {
-        login: &id.login,
-        from: caller.from(),
-        at,
-    };
+    let id = visitor.person.account();
+    let attempt = caller.attempt(&id.login, visitor.now());
     match confirm(&visitor.state.desk, attempt, &id, fields.text("code")).await {
         Ok(codes) => Ok(page(&visitor, Faults::default(), codes)
             .await?
@@ -138,12 +131,8 @@ pub(super) async fn turn_off(
     caller: Caller,
     fields: Fields,
 ) -> PageResult<Response> {
-    let (id, at) = (visitor.person.account(), visitor.now());
-    let attempt = Attempt {
-        login: &id.login,
-        from: caller.from(),
-        at,
-    };
+    let id = visitor.person.account();
+    let attempt = caller.attempt(&id.login, visitor.now());
     match end(&visitor.state.desk, attempt, &id, fields.text("code")).await {
         Ok(()) => Ok(Redirect::to("/second-step").into_response()),
         Err(why) => refused(&visitor, why).await,
@@ -162,15 +151,20 @@ pub(in crate::web) async fn ask_of_staff(
     Ok(Redirect::to("/second-step"))
 }
 
-async fn refused(visitor: &Visitor, why: AccountError) -> PageResult<Response> {
-    let fault = match why {
+/// What is wrong with a code, beside its field.
+fn fault(why: AccountError, at: Timestamp) -> PageResult<Faults> {
+    let words = match why {
         AccountError::WrongCode => {
             "This is not the code of this moment, or it was used before. Wait for the next one and type that.".to_owned()
         }
-        AccountError::Wait(until) => wait(until, visitor.now()),
+        AccountError::Wait(until) => wait(until, at),
         other => return Err(other.into()),
     };
-    let page = page(visitor, Faults::one("code", fault), Vec::new()).await?;
+    Ok(Faults::one("code", words))
+}
+
+async fn refused(visitor: &Visitor, why: AccountError) -> PageResult<Response> {
+    let page = page(visitor, fault(why, visitor.now())?, Vec::new()).await?;
     Ok(page.with_status(StatusCode::UNPROCESSABLE_ENTITY))
 }
 

@@ -2,7 +2,7 @@
 
 use concordant::desk::{Desk, bring_in};
 use concordant::files::write_term;
-use concordant::store::Store;
+use concordant::store::{Store, first_difference};
 use concordant::term::Status;
 use zip::ZipArchive;
 
@@ -238,6 +238,16 @@ async fn staff_taken_off_the_list_are_out_at_once() {
     );
     assert_eq!(assistant.get("/review").await.status, 303);
     nothing_differs(&app).await;
+    // a slip waits to be used: the record of access is sound before and after
+    app.code_for("m.sedge").await;
+    sound(&app).await;
+    app.person("m.sedge").await;
+    sound(&app).await;
+}
+
+async fn sound(app: &TestApp) {
+    let mut reader = app.desk.store().read().await.expect("a reader");
+    assert_eq!(first_difference(&mut reader).await.expect("read"), None);
 }
 
 #[tokio::test]
