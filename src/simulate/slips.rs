@@ -128,8 +128,7 @@ impl<'p> Rehearsal<'p> {
             return;
         };
         let judged = evaluate(&self.supplies.case(self.procedure, &hand_in, bottle));
-        let mut explained = [&judged.reading_slips, &judged.calculation_slips].into_iter();
-        let accused = explained.any(|e| e.likely().is_some());
+        let accused = judged.explanations().iter().any(|e| e.likely().is_some());
         count(&mut found.clean, true);
         count(&mut found.clean_accused, accused);
     }
@@ -146,7 +145,9 @@ impl<'p> Rehearsal<'p> {
         } else {
             &judged.calculation_slips
         };
-        let likely = explained.likely().map(|c| c.code);
+        // what is seen inside a trial is seen whatever the result
+        let in_a_trial = judged.trial_slips.likely().filter(|_| at_the_bench);
+        let likely = in_a_trial.or(explained.likely()).map(|c| c.code);
         let named = likely.is_some() && likely == mistake.slip();
         let tally = found.slips.entry(mistake).or_default();
         count(&mut tally.made, true);

@@ -80,7 +80,7 @@ async fn removed_staff(
     let rows = rows.bind(RemoveStaff::NAME).fetch_all(connection);
     for row in rows.await? {
         let body: RemoveStaff = serde_json::from_str(row.try_get("body")?)
-            .map_err(|why| StoreError::damaged("journal.body", &why.to_string()))?;
+            .map_err(|why| StoreError::damaged("journal.body", why.to_string()))?;
         removed.insert(body.login.to_ascii_lowercase(), row.try_get("seq")?);
     }
     Ok(removed)

@@ -70,6 +70,8 @@ pub struct Look {
     lot_labels: [String; 2],
     heading: Heading,
     entry: Entry,
+    /// The own answer without a unit.
+    answer: Option<String>,
     hidden: Vec<(String, String)>,
     readings: ReadingsTable,
     spread: Option<VolumeSpread>,
@@ -223,6 +225,7 @@ pub fn look_page(
         frame: visitor.frame("Check before handing in"),
         lot_labels: lot_labels(procedure),
         heading: heading(view, experiment, visitor, owner),
+        answer: hand_in.reported.as_ref().map(|r| r.written().to_owned()),
         hidden: hidden(&entry),
         readings: readings_table(procedure, &hand_in),
         spread: volume_spread(procedure, &hand_in, &work_up),

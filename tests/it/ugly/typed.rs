@@ -82,6 +82,14 @@ async fn an_answer_with_a_power_and_its_unit_is_handed_in() {
     let mut form = acid_form("k-0123456789abcdef", "0", "20.40", "20.42");
     form.retain(|(name, _)| *name != "reported");
     form.push(("reported", "2.043e-1 mol/L"));
+    let look = student
+        .post_form("/student/experiments/acid/bench", &form)
+        .await;
+    assert!(
+        look.body.contains("<dd>2.043e-1 mol/L</dd>"),
+        "{}",
+        look.body
+    );
     let done = student
         .post_form("/student/experiments/acid/hand-in", &form)
         .await;
