@@ -156,21 +156,28 @@ impl Convention {
                     "a metal ion of charge 2+, or a compound of one",
                 )
             }
-            Self::OxygenDemand => {
-                let by_electrons = match equivalents(analyte) {
-                    Some((EquivalentKind::Redox, n)) => Some(n.over(Ratio::whole(4))),
-                    _ => None,
-                };
-                (
-                    by_electrons.or_else(|| burnt(analyte)),
-                    "an oxidant or reductant whose electrons are known, or a compound of C, H, O and N",
-                )
-            }
+            Self::OxygenDemand => (
+                electrons_to_dichromate(analyte)
+                    .map(|n| n.over(Ratio::whole(4)))
+                    .or_else(|| burnt(analyte)),
+                "an oxidant or reductant whose electrons are known, or a compound of C, H, O and N",
+            ),
         };
         ratio.ok_or_else(|| {
             let name = self.name();
             format!("found {name} of {analyte}, expected {expected}")
         })
+    }
+}
+
+/// Electrons that hot acid dichromate takes from a mole: the redox equivalents, but that thiosulfate goes on to sulfate.
+fn electrons_to_dichromate(analyte: &Formula) -> Option<Ratio> {
+    if Formula::parse("S2O3^2-").as_ref() == Ok(analyte) {
+        return Some(Ratio::whole(8));
+    }
+    match equivalents(analyte)? {
+        (EquivalentKind::Redox, n) => Some(n),
+        (EquivalentKind::AcidBase, _) => None,
     }
 }
 

@@ -114,6 +114,8 @@ fn what_burns_counts_the_oxygen_it_takes() {
     // glycine is left as CO2, water and ammonia
     assert_eq!(oxygen("C2H5NO2"), "3/2");
     assert_eq!(oxygen("Cr2O7^2-"), "3/2");
+    // S2O3^2- + 5 H2O -> 2 SO4^2- + 10 H^+ + 8 e^-, though iodine takes one alone
+    assert_eq!(oxygen("S2O3^2-"), "2");
 }
 
 #[test]
