@@ -44,7 +44,7 @@ pub use import::{ImportPlan, plan_import};
 pub use people::{RosterPlan, apply_roster, plan_roster, remember_columns, remembered_columns};
 pub use prepare::{new_course, open_key, release};
 pub use recompute::{Difference, recompute, verify};
-pub use review::{ReviewError, decide, give_points, give_points_to, take_back};
+pub use review::{ReviewError, accept_all, decide, give_points, give_points_to, take_back};
 pub use saved::lost_of_roster;
 pub use telling::{MOST_UNANSWERED, NoteError, leave_note};
 pub use texts::FileTexts;

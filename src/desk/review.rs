@@ -120,6 +120,38 @@ pub async fn decide(
     Ok(())
 }
 
+/// Accepts submissions as they stand, each with how many versions were seen of it: all of them, or none where one has
+/// changed since.
+pub async fn accept_all(
+    desk: &Desk,
+    chosen: Vec<(Slot, usize)>,
+    reason: &str,
+    (login, at): (&str, Timestamp),
+) -> Result<(), ReviewError> {
+    desk.apply_if(login, at, |image| {
+        let term = &image.ok_or(StoreError::NoCourse)?.term;
+        let accept = |(slot, seen): (Slot, usize)| {
+            let (_, revisions) = term.handed_in_by(&slot).ok_or(ReviewError::NotFound)?;
+            if revisions.len() != seen {
+                return Err(ReviewError::Stale);
+            }
+            Ok(Change::Decide(Decide {
+                slot,
+                body: Decision {
+                    revision: u32::try_from(seen).unwrap_or(u32::MAX),
+                    ruling: Ruling::Accept,
+                    reason: reason.to_owned(),
+                    by: login.to_owned(),
+                    at,
+                },
+            }))
+        };
+        chosen.into_iter().map(accept).collect()
+    })
+    .await?;
+    Ok(())
+}
+
 /// Takes back the last decision that stands; it stays in the record. `seen` is how many decisions the page knew of, so
 /// that nobody takes back what another has decided meanwhile.
 pub async fn take_back(

@@ -3,7 +3,7 @@
 use rust_decimal::Decimal;
 
 use crate::chem::complexation::{self, Medium, SHARP_LOG_PRODUCT};
-use crate::chem::{Formula, is_edta};
+use crate::chem::{Formula, is_edta, printed};
 use crate::measure::{as_f64, from_f64, plain, to_decimals};
 use crate::procedure::Procedure;
 
@@ -45,8 +45,11 @@ pub fn endpoint_warning(procedure: &Procedure) -> Option<String> {
         return endpoint.warning();
     }
     let constants = complexation::edta(Medium::TenthMolar);
-    let known: Vec<String> = constants.metals().map(ToString::to_string).collect();
-    let metal = bound(procedure).map_or("what it binds".to_owned(), ToString::to_string);
+    let known = constants.metals();
+    let known: Vec<String> = known.map(|metal| printed(&metal.to_string())).collect();
+    let metal = bound(procedure).map_or("what it binds".to_owned(), |metal| {
+        printed(&metal.to_string())
+    });
     Some(format!(
         "whether the endpoint is sharp at pH {ph} cannot be said: the table has no constant of EDTA with {metal}, only with {}",
         known.join(", ")
@@ -88,20 +91,28 @@ impl Endpoint {
         let p_metal =
             complexation::p_metal_at_equivalence(self.log_conditional, self.concentration);
         format!(
-            "at pH {} the conditional constant of {} with EDTA is 10^{}; with {} mol/L of the metal at the equivalence \
-             point the product is 10^{} and p[{}] is {}; {} (common practice: sharp from 10^{SHARP_LOG_PRODUCT})",
-            self.ph,
-            self.metal,
-            tenths(self.log_conditional),
-            concentration(self.concentration),
-            tenths(self.log_product()),
-            self.metal,
+            "{} and p[{}] is {}; {} (common practice: sharp from log cK\u{2032} = {SHARP_LOG_PRODUCT})",
+            self.constants(),
+            printed(&self.metal),
             tenths(p_metal),
             if self.is_sharp() {
                 "the endpoint is sharp"
             } else {
                 "the endpoint is not sharp"
             },
+        )
+    }
+
+    /// The constant, and its product with the concentration.
+    fn constants(&self) -> String {
+        format!(
+            "at pH {} the conditional constant of {} with EDTA is log K\u{2032} = {}; with {} mol/L of the metal at the \
+             equivalence point log cK\u{2032} is {}",
+            self.ph,
+            printed(&self.metal),
+            tenths(self.log_conditional),
+            concentration(self.concentration),
+            tenths(self.log_product()),
         )
     }
 
@@ -114,13 +125,8 @@ impl Endpoint {
             None => "no pH makes it sharp with a titrant so dilute".to_owned(),
         };
         Some(format!(
-            "at pH {} the conditional constant of {} with EDTA is 10^{}; with {} mol/L of the metal at the equivalence point \
-             the product is 10^{}, below 10^{SHARP_LOG_PRODUCT}: the endpoint will not be sharp; {remedy}",
-            self.ph,
-            self.metal,
-            tenths(self.log_conditional),
-            concentration(self.concentration),
-            tenths(self.log_product()),
+            "{}, below {SHARP_LOG_PRODUCT}: the endpoint will not be sharp; {remedy}",
+            self.constants(),
         ))
     }
 }

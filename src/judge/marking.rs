@@ -2,7 +2,8 @@
 
 use rust_decimal::Decimal;
 
-use crate::measure::to_decimals;
+use super::marks::Part;
+use crate::measure::{plain, to_decimals};
 
 /// The marking of an experiment. A part that is not there gives no points and asks for none.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -179,7 +180,34 @@ impl Marking {
     }
 }
 
+impl Marking {
+    /// What full points of a part need, in words; none where its sentence says all.
+    pub fn full_points_need(&self, part: Part) -> Option<String> {
+        let scored = match part {
+            Part::Accuracy => self.accuracy.as_ref()?,
+            Part::Agreement => &self.agreement.as_ref()?.scored,
+            Part::Recording | Part::Calculation | Part::ByHand => return None,
+        };
+        let limit = plain(scored.full_within()?);
+        Some(format!("Full points up to {limit} %."))
+    }
+}
+
 impl Scored {
+    /// Percent up to which there are full points.
+    pub fn full_within(&self) -> Option<Decimal> {
+        match &self.scale {
+            Scale::Ramp { full_within, .. } => Some(*full_within),
+            Scale::Steps(steps) => {
+                let full = steps
+                    .iter()
+                    .rev()
+                    .find(|(_, points)| *points >= self.points);
+                full.map(|(limit, _)| *limit)
+            }
+        }
+    }
+
     /// Points for a percentage, not rounded.
     pub fn points_at(&self, percent: Decimal) -> Decimal {
         // a quotient that does not end is a unit of the 28th figure off: a value on a limit has to stay on it

@@ -159,13 +159,12 @@ fn likely_slip(case: &Case, work_up: &WorkUp, slips: &Slips) -> Option<Flag> {
     let all = [slips.of_trials, slips.of_readings, slips.of_answer];
     let found = [
         said(all[0], &of_trial),
-        said(all[1], &|slip| {
-            let words = match slip.code {
-                SlipCode::OtherUnknown => "it should give",
-                _ => "without it the result is",
-            };
-            words.to_owned()
-        }),
+        match all[1].likely() {
+            Some(slip) if slip.code == SlipCode::OtherUnknown => {
+                Some(fits_another(work_up, slip, unit))
+            }
+            _ => said(all[1], &|_| "without it the result is".to_owned()),
+        },
         said(all[2], &|_| "with it the answer is".to_owned()),
     ];
     let evidence: Vec<String> = found.into_iter().flatten().collect();
@@ -179,6 +178,21 @@ fn likely_slip(case: &Case, work_up: &WorkUp, slips: &Slips) -> Option<Flag> {
     // a trial that does not count costs nothing, and an answer's share is given already
     let review = names_counted(all[0], work_up) || all[1].likely().is_some();
     (!evidence.is_empty()).then_some(Flag { review, ..flag })
+}
+
+/// That the readings fit another bottle of the experiment, and how well.
+fn fits_another(work_up: &WorkUp, slip: &Candidate, unit: &str) -> String {
+    let value = short(slip.prediction);
+    let off = work_up
+        .value()
+        .and_then(|result| relative_error(result, slip.prediction));
+    let off = off.map_or(String::new(), |off| {
+        format!(", {} % off", plain(to_figures(off, 2)))
+    });
+    format!(
+        "bottle {} fits: it should give {value} {unit}{off}",
+        slip.place
+    )
 }
 
 fn unknown_mismatch(case: &Case, work_up: &WorkUp) -> Option<Flag> {

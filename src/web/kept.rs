@@ -6,7 +6,7 @@
 use std::collections::VecDeque;
 use std::sync::{Arc, Mutex, PoisonError};
 
-use axum::body::to_bytes;
+use axum::body::{HttpBody, to_bytes};
 use axum::extract::{Request, State};
 use axum::http::{HeaderMap, Method, StatusCode, header};
 use axum::middleware::Next;
@@ -21,7 +21,8 @@ use crate::desk::sessions::Token;
 const MOST_OF_A_SESSION: usize = 4;
 /// Most bytes of all pages together.
 const MOST_BYTES: usize = 48 * 1024 * 1024;
-const MOST_BYTES_OF_A_PAGE: usize = 1024 * 1024;
+/// A longer page answers its form itself.
+const MOST_BYTES_OF_A_PAGE: usize = 4 * 1024 * 1024;
 
 /// Pages in the order they were made.
 #[derive(Clone, Debug, Default)]
@@ -89,7 +90,9 @@ pub async fn keep(State(state): State<AppState>, request: Request, next: Next) -
         };
     }
     let response = next.run(Request::from_parts(parts, body)).await;
-    if method != Method::POST || !is_page(&response) {
+    let bytes = usize::try_from(response.body().size_hint().lower());
+    let is_short = bytes.is_ok_and(|bytes| bytes <= MOST_BYTES_OF_A_PAGE);
+    if method != Method::POST || !is_page(&response) || !is_short {
         return response;
     }
     match kept(&state.kept, session, response).await {
@@ -112,15 +115,21 @@ async fn kept(pages: &KeptPages, session: Token, page: Response) -> Result<Strin
     Ok(key)
 }
 
-/// A page of ours, and no error, which is made into a page further out.
+/// A page of ours for the session that asked, and no error, which is made into a page further out.
 fn is_page(response: &Response) -> bool {
+    if response.headers().contains_key(header::SET_COOKIE) {
+        return false;
+    }
     let kind = response.headers().get(header::CONTENT_TYPE);
     let is_html = kind.is_some_and(|kind| kind.as_bytes().starts_with(b"text/html"));
     is_html && response.extensions().get::<PageError>().is_none()
 }
 
-/// Where the form stands that is sent to a path.
+/// Where the form stands that is sent to a path: a student's has a draft there, anybody else begins at the first page.
 fn form_of(path: &str) -> String {
+    if !path.starts_with("/student/") {
+        return "/".to_owned();
+    }
     let (experiment, last) = path.rsplit_once('/').unwrap_or((path, ""));
     match last {
         "hand-in" | "answer" => format!("{experiment}/bench"),

@@ -64,7 +64,7 @@ pub use visitor::{
 const LONGEST_REQUEST: Duration = Duration::from_secs(120);
 
 pub fn router(state: AppState) -> Router {
-    around(pages(&state), state)
+    around(pages(), state)
 }
 
 /// Serves until `stop` is ready, then lets requests under way end.
@@ -100,13 +100,12 @@ pub async fn asked_to_stop() {
     }
 }
 
-fn pages(state: &AppState) -> Router<AppState> {
-    let of_students = student::routes().layer(from_fn_with_state(state.clone(), kept::keep));
+fn pages() -> Router<AppState> {
     Router::new()
         .merge(sign_in::routes())
         // a bench has one bar of signal; staff pages hold true values and stay uncompressed, so that no length can tell
         // of them
-        .merge(of_students.layer(CompressionLayer::new()))
+        .merge(student::routes().layer(CompressionLayer::new()))
         .merge(assistant::routes())
         .merge(coordinator::routes())
         .merge(prep::routes())
@@ -124,6 +123,7 @@ fn around(pages: Router<AppState>, state: AppState) -> Router {
         .layer(from_fn_with_state(state.clone(), noted::write_down))
         .layer(CatchPanicLayer::custom(panicked))
         .layer(CsrfLayer::new().with_rejection_response(from_elsewhere))
+        .layer(from_fn_with_state(state.clone(), kept::keep))
         .layer(from_fn_with_state(state.clone(), surround::surround));
     Router::new()
         .route("/healthz", get(health))

@@ -34,7 +34,7 @@ pub enum Open {
 use Open::{All, Coordinator, Prep, SectionA, SignedIn, Staff, Student};
 
 /// Method, path as the router has it, the path asked for, who may.
-const TABLE: [(&str, &str, &str, Open); 72] = [
+const TABLE: [(&str, &str, &str, Open); 74] = [
     ("GET", "/healthz", "/healthz", All),
     ("GET", "/static/{*path}", "/static/style.css", All),
     ("GET", "/sign-in", "/sign-in", All),
@@ -112,6 +112,8 @@ const TABLE: [(&str, &str, &str, Open); 72] = [
         Student,
     ),
     ("GET", "/review", "/review", Staff),
+    ("GET", "/review/accept", "/review/accept?section=A", Staff),
+    ("POST", "/review/accept", "/review/accept", Staff),
     (
         "GET",
         "/review/{experiment}/{student}",

@@ -134,17 +134,12 @@ impl Person {
         self.send(self.request(reqwest::Method::GET, path)).await
     }
 
-    /// Posts a form with the token of the session, read from a page as a browser would have it. Where the answer is kept
-    /// under an address of its own, the person is led there.
+    /// Posts a form with the token of the session, read from a page as a browser would have it.
     pub async fn post_form(&mut self, path: &str, fields: &[(&str, &str)]) -> Answer {
         let token = self.form_token().await;
         let mut with_token = vec![("csrf", token.as_str())];
         with_token.extend_from_slice(fields);
-        let answer = self.post_open(path, &with_token).await;
-        match answer.status {
-            303 if answer.location().contains("?kept=") => self.get(answer.location()).await,
-            _ => answer,
-        }
+        self.post_open(path, &with_token).await
     }
 
     /// Posts a form with a file, and the token of the session.
@@ -237,8 +232,13 @@ impl Person {
     }
 
     /// Sends a request and keeps the cookies that come back.
+    /// Where the answer is kept under an address of its own, the person is led there.
     pub async fn send(&mut self, request: RequestBuilder) -> Answer {
-        let answer = Answer::of(request.send().await.expect("an answer")).await;
+        let mut answer = Answer::of(request.send().await.expect("an answer")).await;
+        if answer.status == 303 && answer.location().contains("?kept=") {
+            let kept = self.request(reqwest::Method::GET, answer.location());
+            answer = Answer::of(kept.send().await.expect("an answer")).await;
+        }
         for set in answer.headers.get_all(SET_COOKIE) {
             let text = set.to_str().expect("is text");
             let pair = text.split(';').next().unwrap_or_default();

@@ -264,7 +264,8 @@ fn reactions_are_balanced_and_endpoints_judged() {
     );
     let (code, out, _) = run(&[hardness]);
     assert_eq!(code, Some(0));
-    let endpoint = "  endpoint   at pH 10.0 the conditional constant of Ca^2+ with EDTA is 10^10.1";
+    let endpoint =
+        "  endpoint   at pH 10.0 the conditional constant of Ca²⁺ with EDTA is log K′ = 10.1";
     assert!(out.contains(endpoint), "{out}");
 }
 

@@ -4,6 +4,7 @@ use askama::Template;
 use axum::response::IntoResponse;
 use rust_decimal::Decimal;
 
+use super::accept;
 use super::address;
 use super::causes::{Cause, causes};
 use super::filter::{Filter, Standing, with_query};
@@ -66,7 +67,7 @@ pub async fn page(
     let query_of_lines = filter.query();
     let line = |entry: &Entry| line(entry, &query_of_lines);
     let mut frame = visitor.frame("Review");
-    frame.notice = notice(&view, &visitor, &query);
+    frame.notice = accept::notice(&query).or_else(|| notice(&view, &visitor, &query));
     let begins = list
         .first()
         .filter(|_| filter.standing == Standing::ToReview);

@@ -2,6 +2,7 @@
 //!
 //! A student outside the assistant's sections is answered as if they did not exist, so that nothing is confirmed.
 
+mod accept;
 mod attempt;
 mod beside;
 mod causes;
@@ -31,6 +32,7 @@ use crate::term::{Judged, Revision, Slot};
 pub fn routes() -> Router<AppState> {
     Router::new()
         .route("/review", get(list::page))
+        .route("/review/accept", get(accept::page).post(accept::accept))
         .route("/gradebook", get(gradebook::page))
         .route("/points/{experiment}", get(grid::page).post(grid::save))
         .route("/review/{experiment}/{student}", get(submission::page))

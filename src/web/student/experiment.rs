@@ -17,7 +17,7 @@ use crate::chem::printed_reaction;
 use crate::course::Experiment;
 use crate::desk::Image;
 use crate::ids::ExperimentKey;
-use crate::judge::{Evaluation, PartMark};
+use crate::judge::{Evaluation, Marking, Marks, Part, PartMark};
 use crate::measure::{plain, to_figures};
 use crate::term::{Ruling, Slot, Status, standing};
 use crate::web::trials_picture::{self, TrialsPicture};
@@ -77,6 +77,33 @@ struct RevisionView {
     spread: Option<VolumeSpread>,
 }
 
+/// A part of the marking, with what full points need where there are fewer.
+struct PartRow {
+    part: Part,
+    points: String,
+    possible: String,
+    why: String,
+}
+
+fn parts(marking: &Marking, marks: &Marks) -> Vec<PartRow> {
+    let row = |mark: &PartMark| {
+        let need = marking.full_points_need(mark.part);
+        let need = need.filter(|_| mark.points < mark.possible);
+        let sentences = [Some(mark.sentence.clone()), need];
+        PartRow {
+            part: mark.part,
+            points: mark.points.to_string(),
+            possible: mark.possible.to_string(),
+            why: sentences
+                .into_iter()
+                .flatten()
+                .collect::<Vec<_>>()
+                .join(" "),
+        }
+    };
+    marks.parts.iter().map(row).collect()
+}
+
 /// What came of it; only ever made after release.
 struct Feedback {
     total: String,
@@ -87,7 +114,7 @@ struct Feedback {
     expanded: Option<String>,
     /// Standard deviation of the trials that count.
     scatter: Option<String>,
-    parts: Vec<PartMark>,
+    parts: Vec<PartRow>,
     late: Option<(String, String)>,
     adjustment: Option<(String, String)>,
     derivation: Vec<DerivationPart>,
@@ -294,7 +321,7 @@ fn feedback(view: &Image, experiment: &Experiment, slot: &Slot) -> Option<Feedba
             .outcome
             .as_ref()
             .and_then(|o| Some(figures(o.std_dev?))),
-        parts: marks.parts.clone(),
+        parts: parts(&experiment.procedure.marking, marks),
         late: (!marks.late_sentence.is_empty())
             .then(|| (marks.late.to_string(), marks.late_sentence.clone())),
         adjustment: (!marks.adjustment.is_zero())

@@ -272,7 +272,7 @@ async fn an_endpoint_that_will_not_be_sharp_is_remarked_on() {
     }
     let page = person.get("/course/experiments/hard").await.body;
     assert!(
-        page.contains("conditional constant of Ca^2+ with EDTA is 10^10.1")
+        page.contains("conditional constant of Ca²⁺ with EDTA is log K′ = 10.1")
             && page.contains("<p>Yes. A careful"),
         "{page}"
     );

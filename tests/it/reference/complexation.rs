@@ -220,8 +220,8 @@ fn a_procedure_states_its_ph_and_is_warned_where_the_endpoint_would_not_be_sharp
     let words = found.endpoint.expect("judged").words();
     assert_eq!(
         words,
-        "at pH 10.0 the conditional constant of Ca^2+ with EDTA is 10^10.1; with 0.005 mol/L of the metal at the equivalence \
-         point the product is 10^7.8 and p[Ca^2+] is 6.2; the endpoint is sharp (common practice: sharp from 10^6)"
+        "at pH 10.0 the conditional constant of Ca²⁺ with EDTA is log K′ = 10.1; with 0.005 mol/L of the metal at the equivalence \
+         point log cK′ is 7.8 and p[Ca²⁺] is 6.2; the endpoint is sharp (common practice: sharp from log cK′ = 6)"
     );
     assert!(!found.warnings.iter().any(|w| w.contains("pH")));
 
@@ -230,8 +230,8 @@ fn a_procedure_states_its_ph_and_is_warned_where_the_endpoint_would_not_be_sharp
     let warning = warnings.last().expect("one");
     assert_eq!(
         warning,
-        "at pH 5 the conditional constant of Ca^2+ with EDTA is 10^4.1; with 0.005 mol/L of the metal at the equivalence point \
-         the product is 10^1.8, below 10^6: the endpoint will not be sharp; raise the pH to at least 8.1"
+        "at pH 5 the conditional constant of Ca²⁺ with EDTA is log K′ = 4.1; with 0.005 mol/L of the metal at the equivalence \
+         point log cK′ is 1.8, below 6: the endpoint will not be sharp; raise the pH to at least 8.1"
     );
     let just = |ph: &str| {
         let procedure = hardness(&[("pH = \"10.0\"", ph)]).expect("reads");
@@ -280,7 +280,7 @@ fn without_a_ph_nothing_is_said_and_an_unknown_metal_is() {
     assert_eq!(found.endpoint, None);
     let warning = found.warnings.last().expect("one");
     assert!(
-        warning.starts_with("whether the endpoint is sharp at pH 10.0 cannot be said: the table has no constant of EDTA with Zr^4+, only with Ca^2+, Mg^2+"),
+        warning.starts_with("whether the endpoint is sharp at pH 10.0 cannot be said: the table has no constant of EDTA with Zr⁴⁺, only with Ca²⁺, Mg²⁺"),
         "{warning}"
     );
 }
