@@ -112,7 +112,7 @@ const TABLE: [(&str, &str, &str, Open); 74] = [
         Student,
     ),
     ("GET", "/review", "/review", Staff),
-    ("GET", "/review/accept", "/review/accept?section=A", Staff),
+    ("GET", "/review/accept", "/review/accept?flag=late", Staff),
     ("POST", "/review/accept", "/review/accept", Staff),
     (
         "GET",

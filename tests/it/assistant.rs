@@ -21,6 +21,10 @@ const READINGS: &str = "student_id,trial,lot,unknown,burette_start_mL,burette_en
     0051,2,N-1,,0.00,22.04,2026-09-14T12:00:00Z\n";
 
 pub async fn evening() -> TestApp {
+    evening_with(READINGS).await
+}
+
+async fn evening_with(readings: &str) -> TestApp {
     let app = app().await;
     let mut folder = folder();
     let course = String::from_utf8(folder.get("course.toml").expect("is there").to_vec());
@@ -38,7 +42,7 @@ pub async fn evening() -> TestApp {
         folder = changed;
     };
     put("course.toml", &past);
-    put("readings/acid.csv", READINGS);
+    put("readings/acid.csv", readings);
     bring_in(&app.desk, &folder, "test", app.clock.now())
         .await
         .unwrap_or_else(|why| panic!("{why}: {why:?}"));
@@ -485,15 +489,23 @@ async fn points_by_hand_are_kept_one_by_one_and_all_at_once() {
 }
 
 #[tokio::test]
-async fn what_waits_of_one_kind_is_accepted_together_each_as_a_decision_of_its_own() {
-    let app = evening().await;
+async fn what_waits_with_one_flag_is_accepted_together_each_as_a_decision_of_its_own() {
+    const FLAG: &str = "flag=unknown-mismatch";
+    // everybody writes a bottle that is not theirs
+    let app = evening_with(&READINGS.replace("N-1,,", "N-1,U-9,")).await;
     let mut assistant = app.person("b.tarn").await;
+    let list = assistant.get(&format!("/review?{FLAG}")).await;
     has(
-        &assistant.get("/review?experiment=acid").await,
-        &["/review/accept?experiment=acid", "Accept these 2 together"],
+        &list,
+        &[
+            "/review/accept?flag=unknown-mismatch",
+            "Accept these 2 together",
+        ],
     );
-    lacks(&assistant.get("/review").await, &["/review/accept"]);
-    let page = assistant.get("/review/accept?experiment=acid").await;
+    for all_kinds in ["/review", "/review?experiment=acid"] {
+        lacks(&assistant.get(all_kinds).await, &["/review/accept"]);
+    }
+    let page = assistant.get(&format!("/review/accept?{FLAG}")).await;
     has(
         &page,
         &[
@@ -505,7 +517,7 @@ async fn what_waits_of_one_kind_is_accepted_together_each_as_a_decision_of_its_o
     );
     lacks(&page, &["0051"]);
     let send = async |person: &mut Person, chosen: &[&str]| {
-        let mut fields = vec![("filter", "experiment=acid"), ("reason", "Seen in class.")];
+        let mut fields = vec![("filter", FLAG), ("reason", "Seen in class.")];
         fields.extend(chosen.iter().map(|value| ("accept[]", *value)));
         person.post_form("/review/accept", &fields).await
     };

@@ -1,4 +1,4 @@
-//! Many submissions of one kind, accepted together: each is a decision of its own.
+//! Submissions with one flag, accepted together: each is a decision of its own.
 
 use std::collections::BTreeSet;
 
@@ -54,7 +54,7 @@ pub async fn page(
 ) -> PageResult<impl IntoResponse> {
     let view = visitor.view().await?;
     let filter = Filter::of(&query).waiting();
-    if !filter.narrows() {
+    if filter.flag.is_none() {
         return Ok(Redirect::to("/review").into_response());
     }
     Ok(Page(shown(&view, &visitor, filter, None)).into_response())

@@ -237,7 +237,7 @@ fn sample_text(procedure: &Procedure, titration: &Titration) -> Vec<String> {
     let text = readings
         .map(|r| r.written().to_owned())
         .collect::<Vec<_>>()
-        .join(" \u{2192} ");
+        .join("\u{a0}\u{2192} ");
     Some(text)
         .filter(|text| !text.is_empty())
         .into_iter()

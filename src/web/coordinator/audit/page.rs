@@ -30,6 +30,8 @@ pub struct AuditPage {
     kinds: Vec<OfKind>,
     standing_out: Option<StandingOut>,
     results: Vec<ResultRow>,
+    /// How many more there are.
+    results_left: usize,
 }
 
 /// More groups of a kind than this are folded up, unless one looks off.
@@ -118,6 +120,7 @@ impl AuditPage {
             kinds: Vec::new(),
             standing_out: None,
             results: Vec::new(),
+            results_left: 0,
             key,
         };
         let Some(audit) = audits.iter().find(|audit| audit.experiment == page.key) else {
@@ -142,6 +145,7 @@ impl AuditPage {
             .collect();
         page.standing_out = StandingOut::of(term, audit);
         page.results = results(term, audit);
+        page.results_left = audit.results.len().saturating_sub(page.results.len());
         page
     }
 }
@@ -274,7 +278,10 @@ fn of_kind(
     })
 }
 
-/// Every result, the furthest off first.
+/// Most results listed one by one; a file holds all of them.
+const MOST_RESULTS: usize = 300;
+
+/// Every result, or as many as a page can hold, the furthest off first.
 fn results(term: &Term, audit: &ExperimentAudit) -> Vec<ResultRow> {
     let mut results: Vec<&Found> = audit.results.iter().collect();
     let off = |found: &&Found| found.observed.error_percent.abs();
@@ -294,7 +301,7 @@ fn results(term: &Term, audit: &ExperimentAudit) -> Vec<ResultRow> {
         result: plain(to_figures(found.result, 6)),
         error: words::signed(found.observed.error_percent),
     };
-    let mut rows: Vec<ResultRow> = results.into_iter().map(row).collect();
+    let mut rows: Vec<ResultRow> = results.into_iter().take(MOST_RESULTS).map(row).collect();
     aligned(rows.iter_mut().map(|row| &mut row.result));
     rows
 }

@@ -24,8 +24,8 @@ pub struct Tick {
 pub struct Strip {
     /// What it shows, for who does not see it.
     pub words: String,
-    /// Results within reach: x in percent of the width, y in pixels.
-    pub dots: Vec<(String, u32)>,
+    /// Results within reach, as a path of points: x in thousandths of the width, y in pixels.
+    pub dots: String,
     /// Results beyond the left end.
     pub left: usize,
     /// Results beyond the right end.
@@ -102,7 +102,7 @@ impl Axis {
                 signed(mean + half).trim(),
                 group.verdict.words(),
             ),
-            dots: self.dots(&own),
+            dots: path(&self.dots(&own)),
             left: own.iter().filter(|e| **e < -self.reach).count(),
             right: own.iter().filter(|e| **e > self.reach).count(),
             mean: self.x(mean),
@@ -113,7 +113,7 @@ impl Axis {
     }
 
     /// Dots in order; those that would lie on one another are spread up and down.
-    fn dots(self, sorted: &[f64]) -> Vec<(String, u32)> {
+    fn dots(self, sorted: &[f64]) -> Vec<(f64, u32)> {
         const OFFSETS: [i32; 5] = [0, 7, -7, 14, -14];
         // of many results no more than can be told apart
         let most = if sorted.len() > 100 { 3 } else { usize::MAX };
@@ -129,21 +129,31 @@ impl Axis {
                 continue;
             }
             let offset = OFFSETS[pile % OFFSETS.len()];
-            dots.push((self.x(*error), MIDDLE.saturating_add_signed(offset)));
+            dots.push((self.share(*error), MIDDLE.saturating_add_signed(offset)));
         }
         dots
     }
 
     /// A place in percent of the width, within the picture.
     fn x(self, percent: f64) -> String {
-        let share = 50.0 + 48.0 * percent / self.reach;
-        format!("{}%", decimals(share.clamp(0.5, 99.5), 2))
+        format!("{}%", decimals(self.share(percent), 2))
     }
+
+    fn share(self, percent: f64) -> f64 {
+        (50.0 + 48.0 * percent / self.reach).clamp(0.5, 99.5)
+    }
+}
+
+/// Lines without length: with round ends each is a dot, in a quarter of the letters that a circle takes.
+fn path(dots: &[(f64, u32)]) -> String {
+    let dots = dots.iter();
+    dots.map(|(share, y)| format!("M{} {y}h0", decimals(10.0 * share, 0)))
+        .collect()
 }
 
 #[cfg(test)]
 mod tests {
-    use super::Axis;
+    use super::{Axis, path};
 
     #[test]
     fn places_are_shares_of_the_width_and_dots_do_not_hide_one_another() {
@@ -152,16 +162,7 @@ mod tests {
         assert_eq!(axis.x(-2.0), "2.00%");
         assert_eq!(axis.x(9.0), "99.50%");
         let dots = axis.dots(&[-3.0, 0.5, 0.51, 0.52, 1.0]);
-        let places: Vec<(&str, u32)> = dots.iter().map(|(x, y)| (x.as_str(), *y)).collect();
-        assert_eq!(
-            places,
-            [
-                ("62.00%", 22),
-                ("62.24%", 29),
-                ("62.48%", 15),
-                ("74.00%", 22)
-            ]
-        );
+        assert_eq!(path(&dots), "M620 22h0M622 29h0M625 15h0M740 22h0");
         let ticks: Vec<String> = axis.ticks().into_iter().map(|tick| tick.words).collect();
         assert_eq!(ticks, ["\u{2212}2", "\u{2212}1", "0", "+1", "+2"]);
     }
