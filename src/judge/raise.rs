@@ -161,7 +161,7 @@ fn likely_slip(case: &Case, work_up: &WorkUp, slips: &Slips) -> Option<Flag> {
         said(all[0], &of_trial),
         match all[1].likely() {
             Some(slip) if slip.code == SlipCode::OtherUnknown => {
-                Some(fits_another(work_up, slip, unit))
+                fits_another(case, work_up, &slip.place, unit)
             }
             _ => said(all[1], &|_| "without it the result is".to_owned()),
         },
@@ -180,19 +180,14 @@ fn likely_slip(case: &Case, work_up: &WorkUp, slips: &Slips) -> Option<Flag> {
     (!evidence.is_empty()).then_some(Flag { review, ..flag })
 }
 
-/// That the readings fit another bottle of the experiment, and how well.
-fn fits_another(work_up: &WorkUp, slip: &Candidate, unit: &str) -> String {
-    let value = short(slip.prediction);
-    let off = work_up
-        .value()
-        .and_then(|result| relative_error(result, slip.prediction));
-    let off = off.map_or(String::new(), |off| {
-        format!(", {} % off", plain(to_figures(off, 2)))
-    });
-    format!(
-        "bottle {} fits: it should give {value} {unit}{off}",
-        slip.place
-    )
+/// That the result fits another bottle of the experiment, and how well.
+fn fits_another(case: &Case, work_up: &WorkUp, code: &str, unit: &str) -> Option<String> {
+    let assigned = case.known(code)?.truth.open().value;
+    let off = relative_error(work_up.value()?, assigned)?;
+    let (assigned, off) = (short(assigned), plain(to_figures(off.abs(), 2)));
+    Some(format!(
+        "fits bottle {code} ({assigned} {unit}): {off} % off"
+    ))
 }
 
 fn unknown_mismatch(case: &Case, work_up: &WorkUp) -> Option<Flag> {
