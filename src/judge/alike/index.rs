@@ -32,6 +32,8 @@ pub(super) enum Kind {
     OfAnyBottle,
     /// How much more than the first numbered titration another takes, for nominal samples.
     Apart,
+    /// The same as it was run in.
+    RunInApart,
     /// How much more a rough one takes.
     RoughApart,
 }
@@ -51,6 +53,7 @@ impl Kind {
             | Self::OfBottle(_)
             | Self::OfAnyBottle
             | Self::Apart
+            | Self::RunInApart
             | Self::RoughApart => false,
         }
     }
@@ -124,11 +127,8 @@ pub(super) struct Holders(HashMap<IndexedFact, Vec<usize>>);
 
 impl Holders {
     pub fn insert(&mut self, place: usize, facts: &[IndexedFact]) {
-        for fact in facts.iter().filter(|(kind, _)| kind.is_met()) {
-            let holders = self.0.entry(*fact).or_default();
-            if holders.last() != Some(&place) {
-                holders.push(place);
-            }
+        for fact in facts {
+            self.0.entry(*fact).or_default().push(place);
         }
     }
 
@@ -140,31 +140,128 @@ impl Holders {
         }
     }
 
-    /// Sets that share facts with one of these, with how much those say together: the sum of the logarithms of how
-    /// many sets there are to each that holds it.
-    pub fn met(&self, facts: &[IndexedFact], counts: &Counts) -> Vec<(usize, f64)> {
-        let mut distinct: Vec<IndexedFact> = facts.to_vec();
-        distinct.retain(|(kind, _)| kind.is_met());
-        distinct.sort_unstable();
-        distinct.dedup();
-        let mut scores: HashMap<usize, f64> = HashMap::new();
-        for fact in distinct {
-            let share = counts.share(fact);
-            if share > COMMON {
+    /// Sets that share facts with one, with how much those say together, from so much on. `facts` are those by which the
+    /// one meets others, `others` gives those of a place.
+    pub fn met<'m>(
+        &self,
+        facts: &[IndexedFact],
+        others: impl Fn(usize) -> Option<&'m [IndexedFact]>,
+        counts: &Counts,
+        from: f64,
+    ) -> Vec<(usize, f64)> {
+        let telling: Vec<Telling> = facts
+            .iter()
+            .filter_map(|fact| counts.telling(*fact))
+            .collect();
+        let mut commonest: Vec<&Telling> = telling.iter().collect();
+        commonest.sort_by(|a, b| a.weight.total_cmp(&b.weight));
+        // sets that share the commonest alone say too little: they need not be asked for
+        let (mut asked_for, mut common) = (Vec::new(), Vec::new());
+        for fact in commonest {
+            common.push(*fact);
+            if asked_for.is_empty() && counts.most_said(&common) < from {
                 continue;
             }
-            for place in self.0.get(&fact).into_iter().flatten() {
-                *scores.entry(*place).or_default() -= share.ln();
-            }
+            asked_for.extend(self.0.get(&fact.fact).into_iter().flatten().copied());
         }
-        scores.into_iter().collect()
+        asked_for.sort_unstable();
+        asked_for.dedup();
+        let score = |place: usize| {
+            let theirs = others(place)?;
+            let shared = telling
+                .iter()
+                .filter(|own| theirs.binary_search(&own.fact).is_ok());
+            Some((
+                place,
+                counts.said(&shared.copied().collect::<SmallVec<[Telling; 8]>>()),
+            ))
+        };
+        let met = asked_for.into_iter().filter_map(score);
+        met.filter(|(_, score)| *score >= from).collect()
     }
+}
+
+/// A fact that is not common, with what it says alone: the logarithm of how many sets there are to each that holds it.
+#[derive(Clone, Copy, Debug)]
+struct Telling {
+    fact: IndexedFact,
+    weight: f64,
+}
+
+impl Telling {
+    /// The volume, if it is one that was delivered.
+    fn delivered(&self) -> Option<i64> {
+        let (kind, volume) = self.fact;
+        (kind == Kind::Delivered).then_some(volume)
+    }
+}
+
+impl Counts {
+    fn telling(&self, fact: IndexedFact) -> Option<Telling> {
+        let share = self.share(fact);
+        let weight = -share.ln();
+        (share <= COMMON).then_some(Telling { fact, weight })
+    }
+
+    /// What facts say together. Who shares one volume shares another more easily: beside the rarest each says no more than
+    /// how seldom titrations of one set lie so far apart.
+    fn said(&self, shared: &[Telling]) -> f64 {
+        let alone = shared.iter().filter(|one| one.delivered().is_none());
+        let volumes = || shared.iter().filter(|one| one.delivered().is_some());
+        let rarest =
+            volumes().min_by(|a, b| b.weight.total_cmp(&a.weight).then(a.fact.cmp(&b.fact)));
+        let beside = volumes().map(|one| match rarest {
+            Some(rarest) if rarest.fact != one.fact => self.beside(one, rarest),
+            _ => one.weight,
+        });
+        alone.map(|one| one.weight).chain(beside).sum()
+    }
+
+    /// At least what any of these facts say together.
+    fn most_said(&self, facts: &[Telling]) -> f64 {
+        let volumes = || facts.iter().filter(|one| one.delivered().is_some());
+        let most = |one: &Telling| match one.delivered() {
+            None => one.weight,
+            Some(_) => volumes()
+                .filter(|other| other.fact != one.fact)
+                .map(|other| self.beside(one, other))
+                .fold(0.0, f64::max),
+        };
+        let rarest = volumes().map(|one| one.weight).fold(0.0, f64::max);
+        facts.iter().map(most).sum::<f64>() + rarest
+    }
+
+    fn beside(&self, one: &Telling, rarest: &Telling) -> f64 {
+        let volumes = one.delivered().zip(rarest.delivered());
+        let apart = volumes.map_or(0, |(one, other)| one.saturating_sub(other));
+        let there = |apart: i64| self.count(Kind::RunInApart, apart..=apart, &[]);
+        let ((more, all), (less, _)) = (there(apart), there(apart.saturating_neg()));
+        // where none lies so far apart the logarithm is that of nothing, and the fact says what it says alone
+        (all / more.max(less)).ln().max(0.0).min(one.weight)
+    }
+}
+
+/// Of what a set says, that by which it meets others; each once, in order.
+pub(super) fn meeting(facts: &[IndexedFact]) -> Vec<IndexedFact> {
+    let mut distinct: Vec<IndexedFact> = facts.to_vec();
+    distinct.retain(|(kind, _)| kind.is_met());
+    distinct.sort_unstable();
+    distinct.dedup();
+    distinct
 }
 
 /// What a set says, by someone with that bottle.
 pub(super) fn facts_of(sheet: &Sheet, bottle: Option<usize>) -> Vec<IndexedFact> {
     let mut facts = Vec::new();
-    for row in &sheet.rows {
+    let first = sheet.numbered().first().copied();
+    let run_in = |place: usize| Some(sheet.rows.get(place)?.titres.first()?.delivered);
+    let first_volume = first.and_then(run_in);
+    for (place, row) in sheet.rows.iter().enumerate() {
+        if let (Some(volume), Some(first_volume)) = (run_in(place), first_volume)
+            && Some(place) != first
+        {
+            facts.push((Kind::RunInApart, volume.saturating_sub(first_volume)));
+        }
         for titre in &row.titres {
             facts.push((Kind::Delivered, titre.delivered));
             // after a filling to zero the end is the volume once more

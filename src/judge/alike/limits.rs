@@ -87,6 +87,11 @@ impl Limits {
         }
     }
 
+    /// The highest of them.
+    pub fn loosest(&self) -> f64 {
+        self.limits.iter().flatten().copied().fold(0.0, f64::max)
+    }
+
     pub fn of_pair(&self, one: Sort, other: Sort) -> f64 {
         let section = usize::from(one.0 == other.0);
         let bottle = usize::from(share_bottle(one.1, other.1));

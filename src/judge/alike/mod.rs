@@ -31,7 +31,7 @@ use crate::procedure::Procedure;
 use crate::submission::{HandIn, TrialLabel};
 use compare::{Fact, What, chance, facts, least_chance};
 use habits::{Others, Titration};
-use index::{Counts, Holders, IndexedFact, facts_of};
+use index::{Counts, Holders, IndexedFact, facts_of, meeting};
 use layouts::{Weighed, layouts};
 use limits::Limits;
 use sheet::{Sheet, from_units, tells_apart};
@@ -128,14 +128,18 @@ struct Version {
     bottle: Option<usize>,
     sheet: Sheet,
     facts: Vec<IndexedFact>,
+    /// Those by which it meets others.
+    meeting: Vec<IndexedFact>,
 }
 
 impl Version {
     fn of(procedure: &Procedure, hand_in: &HandIn, bottle: Option<usize>) -> Self {
         let sheet = Sheet::of(procedure, hand_in);
+        let facts = facts_of(&sheet, bottle);
         Self {
             bottle,
-            facts: facts_of(&sheet, bottle),
+            meeting: meeting(&facts),
+            facts,
             sheet,
         }
     }
@@ -271,10 +275,10 @@ impl LikenessIndex {
     fn put(&mut self, member: Member) {
         let place = member.place;
         if let Some(before) = self.members.remove(&place) {
-            self.holders.remove(place, &before.last.facts);
+            self.holders.remove(place, &before.last.meeting);
             self.order.remove(&(before.at, place));
         }
-        self.holders.insert(place, &member.last.facts);
+        self.holders.insert(place, &member.last.meeting);
         self.order.insert((member.at, place));
         let students = member.students.iter().cloned();
         self.places.extend(students.map(|student| (student, place)));
@@ -339,7 +343,10 @@ impl LikenessIndex {
             let places = self.members.keys();
             places.map(|place| (*place, f64::INFINITY)).collect()
         } else {
-            self.holders.met(&one.last.facts, &chances.counts)
+            let others = |place| Some(self.members.get(&place)?.last.meeting.as_slice());
+            let from = -MEET_FROM * chances.limits.loosest().ln();
+            let own = &one.last.meeting;
+            self.holders.met(own, others, &chances.counts, from)
         };
         let mut pairs = Vec::new();
         for (place, score) in met {
