@@ -171,10 +171,9 @@ impl Holders {
             let shared = telling
                 .iter()
                 .filter(|own| theirs.binary_search(&own.fact).is_ok());
-            Some((
-                place,
-                counts.said(&shared.copied().collect::<SmallVec<[Telling; 8]>>()),
-            ))
+            let shared: SmallVec<[Telling; 8]> = shared.copied().collect();
+            let start = |start| holds_start(facts, start) && holds_start(theirs, start);
+            Some((place, counts.said(&shared, start)))
         };
         let met = asked_for.into_iter().filter_map(score);
         met.filter(|(_, score)| *score >= from).collect()
@@ -203,11 +202,26 @@ impl Counts {
         (share <= COMMON).then_some(Telling { fact, weight })
     }
 
-    /// What facts say together. Who shares one volume shares another more easily: beside the rarest each says no more than
-    /// how seldom titrations of one set lie so far apart.
-    fn said(&self, shared: &[Telling]) -> f64 {
-        let alone = shared.iter().filter(|one| one.delivered().is_none());
+    /// What facts say together. Where a volume and the start are the same the end is no news; and who shares one volume
+    /// shares another more easily: beside the rarest each says no more than how seldom titrations of one set lie so far
+    /// apart.
+    fn said(&self, shared: &[Telling], is_start: impl Fn(i64) -> bool) -> f64 {
         let volumes = || shared.iter().filter(|one| one.delivered().is_some());
+        let mut follow: SmallVec<[IndexedFact; 8]> = SmallVec::new();
+        for volume in volumes().filter_map(Telling::delivered) {
+            for (_, end) in shared
+                .iter()
+                .map(|one| one.fact)
+                .filter(|fact| fact.0 == Kind::End)
+            {
+                let start = end.saturating_sub(volume);
+                if is_start(start) {
+                    follow.extend([(Kind::End, end), last_digits(start, end)]);
+                }
+            }
+        }
+        let alone = shared.iter().filter(|one| one.delivered().is_none());
+        let alone = alone.filter(|one| !follow.contains(&one.fact));
         let rarest =
             volumes().min_by(|a, b| b.weight.total_cmp(&a.weight).then(a.fact.cmp(&b.fact)));
         let beside = volumes().map(|one| match rarest {
@@ -241,6 +255,22 @@ impl Counts {
     }
 }
 
+fn last_digits(start: i64, end: i64) -> IndexedFact {
+    let digits = |reading: i64| reading.rem_euclid(MILLILITRE);
+    let both = digits(start)
+        .saturating_mul(MILLILITRE)
+        .saturating_add(digits(end));
+    (Kind::LastDigits, both)
+}
+
+/// Whether a burette stood there before one of the titrations.
+fn holds_start(facts: &[IndexedFact], start: i64) -> bool {
+    let fillings = [Kind::FirstFilling, Kind::LaterFilling];
+    fillings
+        .iter()
+        .any(|kind| facts.binary_search(&(*kind, start)).is_ok())
+}
+
 /// Of what a set says, that by which it meets others; each once, in order.
 pub(super) fn meeting(facts: &[IndexedFact]) -> Vec<IndexedFact> {
     let mut distinct: Vec<IndexedFact> = facts.to_vec();
@@ -266,10 +296,7 @@ pub(super) fn facts_of(sheet: &Sheet, bottle: Option<usize>) -> Vec<IndexedFact>
             facts.push((Kind::Delivered, titre.delivered));
             // after a filling to zero the end is the volume once more
             if titre.start != 0 {
-                let digits = |reading: i64| reading.rem_euclid(MILLILITRE);
-                let (start, end) = (digits(titre.start), digits(titre.end));
-                let both = start.saturating_mul(MILLILITRE).saturating_add(end);
-                facts.extend([(Kind::End, titre.end), (Kind::LastDigits, both)]);
+                facts.extend([(Kind::End, titre.end), last_digits(titre.start, titre.end)]);
             }
             match titre.stood {
                 None => facts.push((Kind::FirstFilling, titre.start)),
