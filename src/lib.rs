@@ -53,6 +53,8 @@ pub mod changes;
 #[deny(clippy::arithmetic_side_effects)]
 pub mod simulate;
 
+pub mod campus;
+
 pub mod store;
 
 pub mod files;

@@ -298,6 +298,8 @@ changes! {
     Amend(Amendment) in amendment;
     KeyOpened(KeyOpened) in key_opened;
     Recomputed(Recomputed) in recomputed;
+    Retired(Retired) in retired;
+    Restored(Restored) in restored;
 }
 
 /// The version after one: 1 for the first.

@@ -7,13 +7,14 @@ use std::sync::Arc;
 
 use jiff::{SignedDuration, Timestamp};
 
-use super::serve::{address, bind, log_to_stderr, serve};
+use super::serve::{LogFormat, address, bind, log_to_stderr, serve, settings};
 use super::{Failure, progress};
 use crate::course::StaffRole;
 use crate::desk::{self, Desk, accounts};
 use crate::files;
 use crate::store::Store;
 use crate::term::Term;
+use crate::web::AppState;
 
 /// Builds the course, prints the address and one sign-in per role, and serves.
 pub async fn run(listen: SocketAddr, keep: Option<PathBuf>) -> Result<(), Failure> {
@@ -30,7 +31,7 @@ pub async fn run(listen: SocketAddr, keep: Option<PathBuf>) -> Result<(), Failur
         None => directory.join("demo.db"),
     };
     let listener = bind(listen).await?;
-    log_to_stderr();
+    log_to_stderr("warn", LogFormat::Text)?;
     progress("building the demo course");
     let desk = Desk::open(Store::open(&file).await?).await?;
     let mut term = files::read_term(&files::demo_folder()).map_err(Failure::Faults)?;
@@ -50,7 +51,9 @@ pub async fn run(listen: SocketAddr, keep: Option<PathBuf>) -> Result<(), Failur
     // said at once and in full, so that a reader who stops early does not end the server
     writeln!(std::io::stdout(), "{}", lines.join("\n"))
         .map_err(|why| Failure::Other(format!("cannot print the sign-ins: {why}")))?;
-    let done = serve(Arc::new(desk), listener, None).await;
+    let desk = Arc::new(desk);
+    let state = AppState::new(desk, settings(&listener, false)?);
+    let done = serve(state, listener, None).await;
     if keep.is_none() {
         // a demo leaves nothing behind
         let _removed = std::fs::remove_dir_all(&directory);

@@ -10,8 +10,10 @@ mod explain;
 mod fill;
 mod folder;
 mod invent;
+mod kit;
 mod recompute;
 mod rehearse;
+mod retire;
 mod roster;
 mod seal;
 mod serve;
@@ -47,20 +49,7 @@ enum Command {
         keep: Option<PathBuf>,
     },
     /// Serve a course
-    Serve {
-        /// The database file
-        #[arg(long, value_name = "FILE")]
-        db: PathBuf,
-        /// Make the database, which is not there yet
-        #[arg(long)]
-        new: bool,
-        /// Address to listen on
-        #[arg(long, default_value = "127.0.0.1:4173")]
-        listen: SocketAddr,
-        /// Where people find the server, for the labels of bottles, such as https://lab.example.edu
-        #[arg(long, value_name = "ADDRESS", env = "CONCORDANT_PUBLIC_URL")]
-        public_url: Option<String>,
-    },
+    Serve(serve::ServeLine),
     /// Grade a course folder with no server
     Grade {
         /// The course folder
@@ -202,6 +191,22 @@ enum Command {
         #[arg(long, value_name = "N", default_value_t = 30, requires = "into")]
         keep: usize,
     },
+    /// Make a copy the course that goes on, in a new file: no receipt number given out since is given out again
+    Restore {
+        /// The copy
+        #[arg(long, value_name = "FILE")]
+        from: PathBuf,
+        /// The database file; must not exist
+        #[arg(long, value_name = "FILE")]
+        db: PathBuf,
+    },
+    /// Take out for good who students are, and what was written about them, once a term or a person is long gone
+    Retire(retire::RetireLine),
+    /// Write what whoever hosts a course needs: services, backups, proxies, a page of operations
+    Kit {
+        /// Where it goes; files that are there already stay as they are
+        folder: PathBuf,
+    },
     /// Make the first account of a coordinator
     AddCoordinator {
         /// The database file
@@ -263,12 +268,7 @@ impl Command {
     async fn run(self) -> Result<(), Failure> {
         match self {
             Self::Demo { listen, keep } => demo::run(listen, keep).await,
-            Self::Serve {
-                db,
-                new,
-                listen,
-                public_url,
-            } => serve::run((&db, new), listen, public_url.as_deref()).await,
+            Self::Serve(line) => serve::run(line).await,
             Self::Grade {
                 folder,
                 out,
@@ -334,6 +334,9 @@ impl Command {
                 };
                 backup::run(&db, to).await
             }
+            Self::Restore { from, db } => retire::restore(&from, &db).await,
+            Self::Retire(line) => retire::run(line).await,
+            Self::Kit { folder } => kit::run(&folder),
             Self::AddCoordinator { db, new, login } => {
                 account::add_coordinator((&db, new), &login).await
             }

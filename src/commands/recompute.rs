@@ -6,6 +6,7 @@ use jiff::Timestamp;
 
 use super::{Failure, open_existing, progress};
 use crate::desk::{self, Desk, Difference};
+use crate::judge::RULES;
 use crate::store::first_difference;
 use crate::words::counted;
 
@@ -41,7 +42,16 @@ pub async fn run(db: &Path, verify: bool) -> Result<(), Failure> {
     }
     desk.close().await;
     if verify && !differences.is_empty() {
-        return Err(Failure::Other("found differences, expected none".into()));
+        let altered = differences.iter().filter(|one| one.same_rules).count();
+        let of_other_rules = differences.len().saturating_sub(altered);
+        return Err(Failure::Other(match altered {
+            0 => format!(
+                "{of_other_rules} judged by other rules than those of this program (version {RULES}); nothing speaks of tampering, and recompute judges them anew"
+            ),
+            _ => format!(
+                "found differences in {altered} judged by the very rules of this program (version {RULES}), expected none; {of_other_rules} judged by other rules"
+            ),
+        }));
     }
     Ok(())
 }

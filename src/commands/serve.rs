@@ -1,46 +1,183 @@
 //! `serve`.
 
 use std::net::{IpAddr, SocketAddr};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use clap::{Args, ValueEnum};
 use tokio::net::TcpListener;
+use tokio::task::JoinHandle;
 use tracing::level_filters::LevelFilter;
 use tracing_subscriber::filter::Targets;
 use tracing_subscriber::layer::SubscriberExt as _;
 use tracing_subscriber::util::SubscriberInitExt as _;
 
 use super::{Failure, open_or_make};
+use crate::campus::{Campus, CampusFault, Provider, ProviderSettings, ProxyHeader};
 use crate::desk::Desk;
 use crate::web::{self, AppState, Settings};
 
-/// Serves a database until it is asked to stop.
-pub async fn run(
-    (db, new): (&Path, bool),
+/// How a course is served. Each setting can be given by its variable as well.
+#[derive(Debug, Args)]
+pub struct ServeLine {
+    /// The database file
+    #[arg(long, value_name = "FILE")]
+    db: PathBuf,
+    /// Make the database, which is not there yet
+    #[arg(long)]
+    new: bool,
+    /// Address to listen on
+    #[arg(long, default_value = "127.0.0.1:4173", env = "CONCORDANT_LISTEN")]
     listen: SocketAddr,
-    public: Option<&str>,
-) -> Result<(), Failure> {
-    let public = public.map(public_address).transpose()?;
-    log_to_stderr();
-    let store = open_or_make((db, new)).await?;
+    /// Where people find the server, for the labels of bottles and the institution's provider, such as
+    /// https://lab.example.edu
+    #[arg(long, value_name = "ADDRESS", env = "CONCORDANT_PUBLIC_URL")]
+    public_url: Option<String>,
+    /// 1 for a proxy with TLS in front on this machine, the addresses of proxies elsewhere (with commas), 0 for none
+    #[arg(
+        long,
+        value_name = "ADDRESSES",
+        env = "CONCORDANT_BEHIND_PROXY",
+        default_value = "0"
+    )]
+    behind_proxy: String,
+    /// The header in which that proxy names whom the institution has signed in
+    #[arg(
+        long,
+        value_name = "NAME",
+        env = "CONCORDANT_CAMPUS_HEADER",
+        requires = "campus_secret_file",
+        conflicts_with = "campus_issuer"
+    )]
+    campus_header: Option<String>,
+    /// The institution's provider of OpenID Connect, as it writes its own issuer
+    #[arg(
+        long,
+        value_name = "ADDRESS",
+        env = "CONCORDANT_CAMPUS_ISSUER",
+        requires = "campus_client"
+    )]
+    campus_issuer: Option<String>,
+    /// What this server is called at the provider
+    #[arg(long, value_name = "ID", env = "CONCORDANT_CAMPUS_CLIENT")]
+    campus_client: Option<String>,
+    /// A file with the secret that the proxy sends in X-Concordant-Secret, or that the provider gave to this server
+    #[arg(long, value_name = "FILE", env = "CONCORDANT_CAMPUS_SECRET_FILE")]
+    campus_secret_file: Option<PathBuf>,
+    /// Address on which figures for monitoring are served, at /metrics; on loopback or a network of machines only
+    #[arg(long, value_name = "ADDR", env = "CONCORDANT_METRICS")]
+    metrics: Option<SocketAddr>,
+    /// How the log is written on stderr
+    #[arg(long, value_enum, default_value_t = LogFormat::Text, env = "CONCORDANT_LOG_FORMAT")]
+    log: LogFormat,
+    /// How much is logged: warn, or info for every request, by ids only
+    #[arg(
+        long,
+        value_name = "LEVEL",
+        default_value = "warn",
+        env = "CONCORDANT_LOG"
+    )]
+    log_level: String,
+}
+
+/// How the log is written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum LogFormat {
+    Text,
+    /// An object on each line
+    Json,
+}
+
+/// Serves a database until it is asked to stop.
+pub async fn run(line: ServeLine) -> Result<(), Failure> {
+    let public = line.public_url.as_deref().map(public_address).transpose()?;
+    let (behind_proxy, proxies) = proxies(&line.behind_proxy)?;
+    let campus = campus(&line, public.as_deref(), behind_proxy)?;
+    log_to_stderr(&line.log_level, line.log)?;
+    let store = open_or_make((&line.db, line.new)).await?;
     store.check_pages().await?;
     let desk = Arc::new(Desk::open(store).await?);
-    let listener = bind(listen).await?;
-    eprintln!("serving {} on {}", db.display(), address(&listener)?);
-    serve(desk, listener, public).await
+    let listener = bind(line.listen).await?;
+    let state = AppState {
+        public_address: public,
+        proxies,
+        campus: campus.map(Arc::new),
+        ..AppState::new(desk, settings(&listener, behind_proxy)?)
+    };
+    let mut figures = None;
+    if let Some(metrics) = line.metrics {
+        let listener = bind(metrics).await?;
+        eprintln!("figures on {}/metrics", address(&listener)?);
+        let serving = web::serve_metrics(state.clone(), listener);
+        figures = Some(tokio::spawn(serving));
+    }
+    eprintln!("serving {} on {}", line.db.display(), address(&listener)?);
+    serve(state, listener, figures).await
+}
+
+/// The institution's own sign-in, if the command line names it.
+fn campus(
+    line: &ServeLine,
+    public: Option<&str>,
+    behind_proxy: bool,
+) -> Result<Option<Campus>, Failure> {
+    let other = |why: CampusFault| Failure::Other(why.to_string());
+    let secret = line.campus_secret_file.as_deref().map(secret).transpose()?;
+    if let Some(header) = &line.campus_header {
+        if !behind_proxy {
+            return Err(Failure::Other(
+                "--campus-header: found no proxy, expected --behind-proxy to name the one that sends it".into(),
+            ));
+        }
+        let proxy = ProxyHeader::new(header, &secret.unwrap_or_default()).map_err(other)?;
+        return Ok(Some(Campus::Proxy(proxy)));
+    }
+    let (Some(issuer), Some(client)) = (&line.campus_issuer, &line.campus_client) else {
+        return Ok(None);
+    };
+    let public = public.ok_or_else(|| {
+        Failure::Other(
+            "--campus-issuer: found no --public-url, expected the address to which the provider sends people back".into(),
+        )
+    })?;
+    let settings = ProviderSettings {
+        issuer: issuer.clone(),
+        client: client.clone(),
+        secret,
+        back: format!("{public}/sign-in/campus/back"),
+    };
+    let provider = Provider::new(settings).map_err(other)?;
+    Ok(Some(Campus::Provider(Arc::new(provider))))
+}
+
+/// What stands in a file, without the line end that editors add.
+fn secret(file: &Path) -> Result<String, Failure> {
+    let text = std::fs::read_to_string(file)
+        .map_err(|why| Failure::Other(format!("cannot read {}: {why}", file.display())))?;
+    Ok(text.trim_end_matches(['\n', '\r']).to_owned())
 }
 
 /// Begins the log. Before the desk is opened, which may have something to say.
-pub(super) fn log_to_stderr() {
-    // targets and levels, not patterns: those would be the one reason for a regex engine in the build
-    let wanted = std::env::var("CONCORDANT_LOG").ok();
-    let wanted = wanted.and_then(|wanted| wanted.parse::<Targets>().ok());
-    tracing_subscriber::fmt()
+pub(super) fn log_to_stderr(level: &str, format: LogFormat) -> Result<(), Failure> {
+    // targets and levels, not patterns: those would need a regex engine for every line
+    let refused = || {
+        Failure::Other(format!(
+            "--log-level: found \u{201c}{level}\u{201d}, expected error, warn, info, debug or trace"
+        ))
+    };
+    // a word that is no level would be taken for a part of the program
+    if !level.contains('=') && level.parse::<LevelFilter>().is_err() {
+        return Err(refused());
+    }
+    let wanted: Targets = level.parse().map_err(|_| refused())?;
+    let lines = tracing_subscriber::fmt()
         .with_max_level(LevelFilter::TRACE)
-        .with_writer(std::io::stderr)
-        .finish()
-        .with(wanted.unwrap_or_else(|| Targets::new().with_default(LevelFilter::WARN)))
-        .init();
+        .with_writer(std::io::stderr);
+    match format {
+        LogFormat::Text => lines.finish().with(wanted).init(),
+        LogFormat::Json => lines.json().finish().with(wanted).init(),
+    }
+    Ok(())
 }
 
 /// Takes the address.
@@ -96,35 +233,38 @@ fn proxies(text: &str) -> Result<(bool, Arc<[IpAddr]>), Failure> {
     Ok((true, named.collect::<Result<_, _>>()?))
 }
 
-/// Serves until it is asked to stop, then ends what is under way.
-pub(super) async fn serve(
-    desk: Arc<Desk>,
-    listener: TcpListener,
-    public: Option<Arc<str>>,
-) -> Result<(), Failure> {
+/// How a server that listens there meets its network; says so where nobody can sign in.
+pub(super) fn settings(listener: &TcpListener, behind_proxy: bool) -> Result<Settings, Failure> {
     let local = listener
         .local_addr()
         .map_err(|why| Failure::Other(format!("no address: {why}")))?;
-    let (behind_proxy, proxies) =
-        proxies(&std::env::var("CONCORDANT_BEHIND_PROXY").unwrap_or_default())?;
     if !behind_proxy && !local.ip().is_loopback() {
         eprintln!(
             "{local} is open to the network by plain HTTP, over which browsers keep nobody signed in: put a proxy that speaks TLS in front and set CONCORDANT_BEHIND_PROXY, or listen on 127.0.0.1"
         );
     }
     // plain HTTP is for loopback only; a proxy in front brings TLS
-    let settings = Settings {
+    Ok(Settings {
         secure_cookies: behind_proxy || !local.ip().is_loopback(),
         behind_proxy,
-    };
-    let state = AppState {
-        public_address: public,
-        proxies,
-        ..AppState::new(Arc::clone(&desk), settings)
-    };
+    })
+}
+
+/// Serves until it is asked to stop, then ends what is under way.
+pub(super) async fn serve(
+    state: AppState,
+    listener: TcpListener,
+    figures: Option<JoinHandle<std::io::Result<()>>>,
+) -> Result<(), Failure> {
+    let desk = Arc::clone(&state.desk);
     web::serve(state, listener, web::asked_to_stop())
         .await
         .map_err(|why| Failure::Other(format!("the server stopped: {why}")))?;
+    if let Some(figures) = figures {
+        figures.abort();
+        // it has ended now, and lets go of the desk
+        let _ended = figures.await;
+    }
     if let Some(desk) = Arc::into_inner(desk) {
         desk.close().await;
     }

@@ -8,8 +8,8 @@ use super::Desk;
 pub(super) use super::noted::note_failure;
 pub use super::noted::{By, has_news, note};
 use super::passwords;
-use super::person::people_called;
-pub use super::person::{Person, Role};
+use super::person::person;
+pub use super::person::{Person, Role, people_called};
 use super::second_step;
 use super::sessions::{Token, begin_session};
 pub use super::throttle::{From, SLOWLY, is_slowed};
@@ -139,10 +139,7 @@ pub async fn claim(
         note_failure(desk, attempt, What::Failed).await?;
         return Err(why);
     }
-    passwords::check(password, &person.login).map_err(AccountError::Password)?;
-    let hashed = passwords::hash(password.to_owned())
-        .await
-        .map_err(AccountError::Machine)?;
+    let hashed = passwords::checked(desk, &person, password).await?;
     let mut transaction = desk.store().write().await?;
     // again, now that nobody else is writing: a code is used once
     let still = usable(
@@ -153,10 +150,6 @@ pub async fn claim(
         transaction.commit().await?;
         return Err(why);
     }
-    transaction
-        .accounts()
-        .use_claim_codes(&id, attempt.at)
-        .await?;
     transaction
         .accounts()
         .forget_browsers(&counted.login)
@@ -185,7 +178,6 @@ pub async fn change_password(
     current: &str,
     password: &str,
 ) -> Result<Token, AccountError> {
-    passwords::check(password, &id.login).map_err(AccountError::Password)?;
     let counted = register(desk, attempt).await?;
     let mut reader = desk.store().read().await?;
     let held = reader.accounts().account(id).await?;
@@ -198,9 +190,8 @@ pub async fn change_password(
         note_failure(desk, attempt, What::Failed).await?;
         return Err(AccountError::Wrong);
     }
-    let hashed = passwords::hash(password.to_owned())
-        .await
-        .map_err(AccountError::Machine)?;
+    let person = person(desk, id).await?.ok_or(AccountError::Wrong)?;
+    let hashed = passwords::checked(desk, &person, password).await?;
     let mut transaction = desk.store().write().await?;
     let_in(&mut transaction, &counted, attempt.at).await?;
     let token = renew(&mut transaction, id, &hashed, attempt.at).await?;
@@ -220,19 +211,15 @@ pub async fn set_password(
 ) -> Result<Person, AccountError> {
     let unknown = || AccountError::Logins(vec![login.to_owned()]);
     let person = find(desk, login).await?.ok_or_else(unknown)?;
-    passwords::check(password, &person.login).map_err(AccountError::Password)?;
-    let hashed = passwords::hash(password.to_owned())
-        .await
-        .map_err(AccountError::Machine)?;
+    let hashed = passwords::checked(desk, &person, password).await?;
     let mut transaction = desk.store().write().await?;
     transaction
         .accounts()
         .set_password_hash(&person.account(), &hashed, at)
         .await?;
-    transaction
-        .accounts()
-        .delete_sessions_of(&person.account())
-        .await?;
+    let id = person.account();
+    transaction.accounts().use_claim_codes(&id, at).await?;
+    transaction.accounts().delete_sessions_of(&id).await?;
     let event = Event {
         at,
         what: What::PasswordSet,
@@ -268,7 +255,7 @@ pub async fn issue_claim_codes(
     let mut issued = Vec::new();
     let mut transaction = desk.store().write().await?;
     for person in people {
-        let code = new_code()?;
+        let code = new_code(CODE_LENGTH)?;
         let id = person.account();
         transaction.accounts().keep_account(&id, at).await?;
         let hashed = hash(&read_code(&code));
@@ -333,11 +320,11 @@ async fn renew(
     hashed: &str,
     at: Timestamp,
 ) -> Result<Token, AccountError> {
-    transaction
-        .accounts()
-        .set_password_hash(id, hashed, at)
-        .await?;
-    transaction.accounts().delete_sessions_of(id).await?;
+    let mut accounts = transaction.accounts();
+    accounts.set_password_hash(id, hashed, at).await?;
+    // a slip that nobody used is no way past the new password
+    accounts.use_claim_codes(id, at).await?;
+    accounts.delete_sessions_of(id).await?;
     begin_session(transaction, id, at).await
 }
 
@@ -350,14 +337,14 @@ fn usable(code: Option<ClaimCode>, at: Timestamp) -> Result<(), AccountError> {
     }
 }
 
-pub(super) fn new_code() -> Result<String, AccountError> {
-    let mut bytes = [0_u8; CODE_LENGTH];
+pub(super) fn new_code(length: usize) -> Result<String, AccountError> {
+    let mut bytes = vec![0_u8; length];
     getrandom::fill(&mut bytes).map_err(|why| AccountError::Machine(why.to_string()))?;
     // 256 is a multiple of 32, so every character is as likely
-    let letters = bytes.map(|byte| char::from(CODE_ALPHABET[usize::from(byte % 32)]));
-    let groups: Vec<String> = letters
+    let letter = |byte: &u8| char::from(CODE_ALPHABET[usize::from(byte % 32)]);
+    let groups: Vec<String> = bytes
         .chunks(4)
-        .map(|group| group.iter().collect())
+        .map(|group| group.iter().map(letter).collect())
         .collect();
     Ok(groups.join("-"))
 }
@@ -387,7 +374,8 @@ mod tests {
 
     #[test]
     fn codes_are_four_groups_of_four_and_differ() {
-        let (a, b) = (new_code().expect("random"), new_code().expect("random"));
+        let code = || new_code(CODE_LENGTH).expect("random");
+        let (a, b) = (code(), code());
         assert_ne!(a, b);
         assert_eq!(a.split('-').map(str::len).collect::<Vec<_>>(), [4, 4, 4, 4]);
         assert_eq!(read_code(&a), a.replace('-', ""));

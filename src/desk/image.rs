@@ -33,6 +33,7 @@ impl Image {
             term,
             founded,
             mut judged,
+            rules: _,
             newest,
         } = load_stored(connection, &FileTexts).await?;
         let handed_in = term.submissions.keys();

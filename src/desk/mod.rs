@@ -4,6 +4,7 @@
 //! written to disk, with the judgements it alters, before the image is seen with it.
 
 pub mod accounts;
+pub mod campus;
 mod entered_row;
 pub mod evidence;
 mod folder;
@@ -18,6 +19,7 @@ mod people;
 mod person;
 mod prepare;
 mod recompute;
+mod retention;
 mod review;
 mod saved;
 pub mod second_step;
@@ -44,6 +46,7 @@ pub use import::{ImportPlan, plan_import};
 pub use people::{RosterPlan, apply_roster, plan_roster, remember_columns, remembered_columns};
 pub use prepare::{new_course, open_key, release};
 pub use recompute::{Difference, recompute, verify};
+pub use retention::{RetireError, Retirement, go_on, retirable, retire};
 pub use review::{ReviewError, accept_all, decide, give_points, give_points_to, take_back};
 pub use saved::lost_of_roster;
 pub use telling::{MOST_UNANSWERED, NoteError, leave_note};

@@ -78,7 +78,7 @@ async fn write_down(store: &Store, event: Event<'_>) -> Result<(), StoreError> {
 }
 
 /// Whether something was done to somebody's account that they have not been told of: a code printed, a password set with
-/// one. From now on they have. Just after a claim, that claim and its code are no news, unless there was one before.
+/// one, a second step turned on or off. From now on they have. Just after a claim, that claim and its code are no news, unless there was one before.
 pub async fn has_news(
     desk: &Desk,
     id: &AccountId,
@@ -93,7 +93,8 @@ pub async fn has_news(
     let set_for_them = untold
         .iter()
         .any(|e| e.what == What::PasswordSet.name() && !e.by.is_empty());
-    if printed + claimed == 0 && !set_for_them {
+    let steps = of(What::SecondStepOn) + of(What::SecondStepOff);
+    if printed + claimed + steps == 0 && !set_for_them {
         return Ok(false);
     }
     let event = Event {
@@ -108,6 +109,6 @@ pub async fn has_news(
     Ok(if just_claimed {
         claimed > 1
     } else {
-        printed + claimed > 0
+        printed + claimed + steps > 0
     })
 }

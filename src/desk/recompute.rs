@@ -7,6 +7,7 @@ use jiff::Timestamp;
 
 use super::{Desk, FileTexts};
 use crate::changes::{Made, Recomputed};
+use crate::judge::RULES;
 use crate::store::{StoreError, Stored, Writing, load_stored, write_changes};
 use crate::term::{Judged, Slot};
 
@@ -18,6 +19,8 @@ pub struct Difference {
     pub stored: Option<Judged>,
     /// As judged now; none if nothing is handed in.
     pub fresh: Option<Judged>,
+    /// Whether it was judged by the rules of this program, so that nothing should differ.
+    pub same_rules: bool,
 }
 
 /// Every stored judgement that is not what judging now gives, read from the disk and not from the image. Changes
@@ -55,7 +58,7 @@ pub async fn recompute(desk: &Desk, at: Timestamp) -> Result<(usize, Vec<Differe
 }
 
 fn compare(stored: Stored) -> (usize, Vec<Difference>) {
-    let (term, mut stored) = (stored.term, stored.judged);
+    let (term, rules, mut stored) = (stored.term, stored.rules, stored.judged);
     let mut fresh: BTreeMap<Slot, Judged> = term.judge_all().into_iter().collect();
     let count = fresh.len();
     let slots: BTreeSet<Slot> = stored.keys().chain(fresh.keys()).cloned().collect();
@@ -66,6 +69,7 @@ fn compare(stored: Stored) -> (usize, Vec<Difference>) {
     let difference = |slot: Slot| {
         let (stored, fresh) = (stored.remove(&slot), fresh.remove(&slot));
         Difference {
+            same_rules: rules.get(&slot).is_none_or(|rules| *rules == RULES),
             slot,
             stored,
             fresh,

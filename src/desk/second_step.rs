@@ -20,6 +20,8 @@ const PERIOD: i64 = 30;
 const DIGITS: usize = 6;
 /// So many codes before and after the present one are taken: clocks differ.
 const STEPS_OFF: i64 = 1;
+/// Characters of a code on paper, 120 bits: its hash needs no salt (OWASP ASVS 5.0, V6.5.2).
+const RECOVERY_LENGTH: usize = 24;
 /// Codes on paper.
 const RECOVERY_CODES: usize = 10;
 /// How long somebody whose password was right may take for the second step.
@@ -76,12 +78,11 @@ pub async fn confirm(
     let held = transaction.accounts().second_step(id).await?;
     let held = held.filter(|held| !held.confirmed);
     if held.is_none() || !take_device_code(&mut transaction, id, code, attempt.at).await? {
-        transaction.abandon().await?;
-        return Err(AccountError::WrongCode);
+        return wrong(transaction, attempt, id).await;
     }
     let mut codes = Vec::new();
     for _ in 0..RECOVERY_CODES {
-        let code = new_code()?;
+        let code = new_code(RECOVERY_LENGTH)?;
         let hashed = hash(&read_code(&code));
         transaction
             .accounts()
@@ -109,8 +110,7 @@ pub async fn end(
         .await?
         .is_none()
     {
-        transaction.abandon().await?;
-        return Err(AccountError::WrongCode);
+        return wrong(transaction, attempt, id).await;
     }
     transaction.accounts().end_second_step(id).await?;
     let_in(&mut transaction, &counted, attempt.at).await?;
@@ -179,10 +179,7 @@ pub async fn sign_in_with(
         None => None,
     };
     let Some(how) = taken else {
-        let event = attempt.event(What::Failed, &id, "second step");
-        transaction.accounts().note(event).await?;
-        transaction.commit().await?;
-        return Err(AccountError::WrongCode);
+        return wrong(transaction, attempt, &id).await;
     };
     transaction.accounts().delete_ticket(&ticket).await?;
     let_in(&mut transaction, &counted, at).await?;
@@ -191,6 +188,18 @@ pub async fn sign_in_with(
     transaction.accounts().note(event).await?;
     transaction.commit().await?;
     Ok((person, token))
+}
+
+/// Writes down that a code was wrong.
+async fn wrong<T>(
+    mut transaction: Transaction,
+    attempt: Attempt<'_>,
+    id: &AccountId,
+) -> Result<T, AccountError> {
+    let event = attempt.event(What::Failed, id, "second step");
+    transaction.accounts().note(event).await?;
+    transaction.commit().await?;
+    Err(AccountError::WrongCode)
 }
 
 /// Whether staff need a second step.

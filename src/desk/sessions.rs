@@ -7,7 +7,7 @@ use jiff::{SignedDuration, Timestamp};
 use sha2::{Digest, Sha256};
 
 use super::Desk;
-use super::accounts::{AccountError, AccountId, Person};
+use super::accounts::{AccountError, AccountId, By, Event, Person, What};
 use super::person::person;
 use super::second_step;
 use crate::store::{Store, StoreError, Transaction, hash};
@@ -135,6 +135,28 @@ pub async fn end_session(desk: &Desk, token: &Token) -> Result<(), StoreError> {
         .accounts()
         .delete_session(&hash(token.as_str()))
         .await?;
+    transaction.commit().await
+}
+
+/// Ends every session of an account, by its owner or (`by`) a coordinator.
+pub async fn end_sessions_of(
+    desk: &Desk,
+    id: &AccountId,
+    by: By<'_>,
+    at: Timestamp,
+) -> Result<(), StoreError> {
+    let mut transaction = desk.store().write().await?;
+    let mut accounts = transaction.accounts();
+    accounts.delete_sessions_of(id).await?;
+    let event = Event {
+        at,
+        what: What::SessionsEnded,
+        who: Some(id),
+        by: if by.login == id.login { "" } else { by.login },
+        subject: "",
+        network: by.network,
+    };
+    accounts.note(event).await?;
     transaction.commit().await
 }
 

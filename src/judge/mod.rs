@@ -17,6 +17,10 @@ mod raise;
 pub mod signal;
 pub mod slips;
 
+/// The version of all rules by which results, marks and flags come about. It is counted up whenever the same hand-in is
+/// judged otherwise than before, so that a difference tells new rules from tampering.
+pub const RULES: u32 = 1;
+
 pub use alike::{GENEROUS, Likeness, LikenessIndex, Peer, likenesses};
 pub use audit::{
     AUDIT_LEVEL, AuditGroup, AuditKind, Crossed, Drift, DriftDay, FEWEST_OF_ALL, FEWEST_TO_JUDGE,

@@ -13,7 +13,7 @@ use sqlx::{Row, SqliteConnection};
 use super::accounts::{AccountId, Accounts, Kind};
 use super::judgements::JudgementRow;
 use super::people::People;
-use super::{StoreError, batch, judgements};
+use super::{StoreError, batch, judgements, retention};
 use crate::changes::{Change, Made, Texts};
 use crate::course::{Course, Zone};
 use crate::ids::StudentId;
@@ -25,6 +25,8 @@ pub struct Stored {
     pub term: Term,
     /// Whether anybody has named the course yet. The first coordinator comes before.
     pub founded: bool,
+    /// By which version of the rules each was judged; 0: before they were numbered.
+    pub rules: BTreeMap<Slot, u32>,
     /// The newest judgement of every submission, as far as this program can read it.
     pub judged: BTreeMap<Slot, Judged>,
     /// Number of the newest change; 0 if there is none.
@@ -72,8 +74,9 @@ impl Entry {
     /// The change with students by their numbers, and where it stands.
     fn change(&self, people: &People) -> Result<(Change, Made), StoreError> {
         let damaged = |why: String| StoreError::damaged(format!("journal, {}", self.seq), why);
-        let body: Value =
+        let mut body: Value =
             serde_json::from_str(&self.body).map_err(|why| damaged(why.to_string()))?;
+        people.put_back(&self.kind, &mut body);
         let commitment = body.get("names").and_then(Value::as_str).map(str::to_owned);
         let mut change = Change::decode(&self.kind, body).map_err(damaged)?;
         change.students(&mut |id| *id = people.number(id));
@@ -176,8 +179,11 @@ impl Writing {
     }
 }
 
-/// Whoever leaves is signed out.
+/// Whoever leaves is signed out; who is taken out is nobody any more.
 async fn end_access(connection: &mut SqliteConnection, change: &Change) -> Result<(), StoreError> {
+    if let Change::Retired(retired) = change {
+        return retention::take_out(connection, retired).await;
+    }
     let mut accounts = Accounts(connection);
     if let Change::RemoveStaff(removed) = change {
         accounts.remove_staff(&removed.login).await?;
@@ -252,8 +258,9 @@ async fn replay(
     if let Some((seq, why)) = unread.into_values().next() {
         return Err(StoreError::damaged(format!("journal, {seq}"), why));
     }
-    let judged = judgements::newest(connection, &people).await?;
+    let (judged, rules) = judgements::newest(connection, &people).await?;
     Ok(Stored {
+        rules,
         term,
         founded,
         judged,

@@ -11,6 +11,7 @@ use super::journal::{hash_of, instant};
 use super::people::People;
 use super::{StoreError, batch};
 use crate::ids::{ExperimentKey, StudentId};
+use crate::judge::RULES;
 use crate::term::{Judged, Slot};
 
 /// The form that documents have. To be counted up when one of an earlier form would be read as something else.
@@ -23,6 +24,8 @@ pub(super) struct JudgementRow {
     pub student: String,
     pub schema: i64,
     pub document: String,
+    /// By which version of the rules it was made; 0: before they were numbered.
+    pub rules: u32,
 }
 
 /// Judgements as they are kept; none where there is nothing to judge any more.
@@ -37,6 +40,7 @@ pub(super) fn rows(
             student: people.key(&slot.student)?.to_owned(),
             schema: SCHEMA,
             document: document.map_err(|why| StoreError::damaged("judgement", why))?,
+            rules: RULES,
         })
     };
     judged.iter().map(row).collect()
@@ -53,10 +57,13 @@ pub(super) fn digest(rows: &[JudgementRow]) -> String {
         )
     };
     let fields: Vec<_> = rows.iter().map(fields).collect();
+    let rules: Vec<u32> = rows.iter().map(|row| row.rules).collect();
     if fields.is_empty() {
         String::new()
-    } else {
+    } else if rules.iter().all(|rules| *rules == 0) {
         hash_of(&fields)
+    } else {
+        hash_of(&(fields, rules))
     }
 }
 
@@ -66,26 +73,27 @@ pub(super) async fn save(
     seq: i64,
 ) -> Result<(), StoreError> {
     let rows: Vec<_> = rows.iter().map(|row| (seq, row)).collect();
-    let statement = "INSERT INTO judgement (seq, experiment, student, schema, document)
+    let statement = "INSERT INTO judgement (seq, experiment, student, schema, document, rules)
          SELECT value->>'$[0]', value->>'$[1].experiment', value->>'$[1].student', value->>'$[1].schema',
-             value->>'$[1].document' FROM json_each(?1) ORDER BY key";
+             value->>'$[1].document', value->>'$[1].rules' FROM json_each(?1) ORDER BY key";
     batch::insert(connection, statement, &rows).await
 }
 
-/// The newest judgement of every submission.
+/// The newest judgement of every submission, and by which version of the rules it was made.
 pub(super) async fn newest(
     connection: &mut SqliteConnection,
     people: &People,
-) -> Result<BTreeMap<Slot, Judged>, StoreError> {
-    let newest = "SELECT experiment, student, schema, document FROM judgement
+) -> Result<(BTreeMap<Slot, Judged>, BTreeMap<Slot, u32>), StoreError> {
+    let newest = "SELECT experiment, student, schema, document, rules FROM judgement
                   WHERE id IN (SELECT max(id) FROM judgement GROUP BY experiment, student)";
-    let mut judged = BTreeMap::new();
+    let (mut judged, mut rules) = (BTreeMap::new(), BTreeMap::new());
     for row in sqlx::query(newest).fetch_all(connection).await? {
         let student = StudentId::new(row.try_get::<String, _>("student")?);
         let slot = Slot {
             experiment: ExperimentKey::new(row.try_get::<String, _>("experiment")?),
             student: people.number(&student),
         };
+        rules.insert(slot.clone(), row.try_get("rules")?);
         let read = read(row.try_get("schema")?, row.try_get("document")?);
         match read {
             Ok(one) => judged.extend(one.map(|one| (slot, one))),
@@ -100,7 +108,7 @@ pub(super) async fn newest(
             }
         }
     }
-    Ok(judged)
+    Ok((judged, rules))
 }
 
 /// Every judgement of a submission with its time, in order; none where nothing was left to judge.

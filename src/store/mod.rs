@@ -9,6 +9,7 @@ mod check;
 mod journal;
 mod judgements;
 mod people;
+mod retention;
 
 use std::ops::{Deref, DerefMut};
 use std::path::Path;
@@ -34,6 +35,7 @@ pub use journal::{
     Stored, Writing, by_request_key, entries, entry, hash, head, load_stored, newest, write_changes,
 };
 pub use judgements::judgement_history;
+pub use retention::last_of;
 
 /// Oldest SQLite that is safe here: earlier ones can corrupt a database when the write-ahead log is reset.
 const OLDEST_SQLITE: (u32, u32, u32) = (3, 51, 3);
@@ -99,6 +101,19 @@ impl StoreError {
             place: place.into(),
             what: what.to_string(),
         }
+    }
+}
+
+impl StoreError {
+    /// Whether nothing could be kept because the disk is full or does not take it.
+    pub fn is_of_disk(&self) -> bool {
+        let Self::Database(why) = self else {
+            return false;
+        };
+        let code = why.as_database_error().and_then(|why| why.code());
+        let code = code.and_then(|code| code.parse::<u32>().ok());
+        // the lowest byte says what it is, the rest which of them: SQLITE_IOERR, SQLITE_FULL
+        code.is_some_and(|code| [10, 13].contains(&(code & 0xff)))
     }
 }
 
@@ -331,13 +346,15 @@ pub fn remove_database(file: &Path) {
     }
 }
 
-/// Durable on commit, keys enforced, triggers that even a REPLACE fires.
+/// Durable on commit, keys enforced, triggers that even a REPLACE fires, nothing left in pages that are free again.
 fn options(base: SqliteConnectOptions) -> SqliteConnectOptions {
     base.journal_mode(SqliteJournalMode::Wal)
         .synchronous(SqliteSynchronous::Full)
         .foreign_keys(true)
         .busy_timeout(Duration::from_secs(10))
         .pragma("recursive_triggers", "ON")
+        // what is taken out is written over
+        .pragma("secure_delete", "ON")
         .disable_statement_logging()
 }
 

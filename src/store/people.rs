@@ -7,6 +7,7 @@ use serde_json::Value;
 use sqlx::{Row, SqliteConnection};
 
 use super::journal::hash_of;
+use super::retention::{self, FreeTextRow};
 use super::{StoreError, batch};
 use crate::changes::Change;
 use crate::course::Student;
@@ -33,6 +34,9 @@ pub(super) struct People {
     by_commitment: BTreeMap<String, PersonRow>,
     /// Entered by the changes being written.
     fresh: Vec<PersonRow>,
+    /// Free text by its commitment.
+    texts: BTreeMap<String, String>,
+    fresh_texts: Vec<FreeTextRow>,
 }
 
 impl PersonRow {
@@ -71,7 +75,10 @@ pub(super) async fn person_rows(
 impl People {
     /// Everybody, to read the journal with.
     pub async fn all(connection: &mut SqliteConnection) -> Result<Self, StoreError> {
-        let mut people = Self::default();
+        let mut people = Self {
+            texts: retention::texts(connection).await?,
+            ..Self::default()
+        };
         for row in person_rows(connection).await? {
             people.numbers.insert(row.key.clone(), row.number.clone());
             people.by_commitment.insert(row.commitment.clone(), row);
@@ -174,7 +181,14 @@ impl People {
         if let (Some(commitment), Some(fields)) = (commitment, body.as_object_mut()) {
             fields.insert("names".to_owned(), Value::String(commitment));
         }
+        let text = retention::put_apart(change.kind(), &mut body)?;
+        self.fresh_texts.extend(text);
         Ok((body.to_string(), by_login))
+    }
+
+    /// Puts the free text of a body back that stands apart.
+    pub fn put_back(&self, kind: &str, body: &mut Value) {
+        retention::put_back(kind, body, &self.texts);
     }
 
     /// Keeps the students that were entered.
@@ -182,7 +196,8 @@ impl People {
         let statement = "INSERT INTO person (key, number, family_name, given_name, email, salt, commitment)
              SELECT value->>'key', value->>'number', value->>'family_name', value->>'given_name', value->>'email',
                  value->>'salt', value->>'commitment' FROM json_each(?1) ORDER BY key";
-        batch::insert(connection, statement, &self.fresh).await
+        batch::insert(connection, statement, &self.fresh).await?;
+        retention::save(connection, &self.fresh_texts).await
     }
 }
 

@@ -140,6 +140,13 @@ impl From<StoreError> for PageError {
                 StatusCode::NOT_FOUND,
                 "There is no course here yet. The coordinator sets one up first.",
             ),
+            other if other.is_of_disk() => Self {
+                log: Some(other.to_string()),
+                ..Self::new(
+                    StatusCode::INSUFFICIENT_STORAGE,
+                    "The disk of the server is full or broken, so nothing was kept. Tell whoever runs it; what you sent can be sent again from this page once there is room.",
+                )
+            },
             other => Self::internal(other),
         }
     }

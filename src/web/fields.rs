@@ -12,6 +12,7 @@ use http_body_util::BodyExt;
 use super::error::{Again, PageError, PageResult};
 use super::sign_in::{Caller, Turn};
 use super::state::AppState;
+use super::surround::Sent;
 use super::visitor::anyone;
 use crate::form::Typed;
 
@@ -26,8 +27,9 @@ const MOST_LONG_BYTES: usize = 4 * MOST_FILE_IN_FORM;
 /// Bytes read past a limit and thrown away, so that the browser hears the answer instead of a broken connection.
 const MOST_DRAINED: usize = 64 * 1024 * 1024;
 /// Forms that are not kept to be sent again: they hold passwords, or nothing.
-pub(super) const NOT_KEPT: [&str; 8] = [
+pub(super) const NOT_KEPT: [&str; 9] = [
     "/sign-in",
+    "/sign-in/campus",
     "/sign-in/code",
     "/sign-out",
     "/claim",
@@ -128,9 +130,13 @@ impl<S: Sync> FromRequest<S> for Fields {
 
     async fn from_request(request: Request, _: &S) -> PageResult<Self> {
         let (parts, body) = request.into_parts();
-        posted(&parts.headers, body, MOST_BYTES)
+        let fields = posted(&parts.headers, body, MOST_BYTES)
             .await?
-            .checked(&parts)
+            .checked(&parts)?;
+        if let Some(sent) = parts.extensions.get::<Sent>() {
+            sent.keep(&fields);
+        }
+        Ok(fields)
     }
 }
 

@@ -43,7 +43,7 @@ pub async fn add(State(state): State<AppState>, request: Request, next: Next) ->
     if state.settings.secure_cookies {
         headers.insert(
             header::STRICT_TRANSPORT_SECURITY,
-            HeaderValue::from_static("max-age=31536000"),
+            HeaderValue::from_static("max-age=31536000; includeSubDomains"),
         );
     }
     response

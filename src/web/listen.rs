@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::io;
-use std::net::SocketAddr;
+use std::net::{IpAddr, SocketAddr};
 use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
@@ -20,6 +20,8 @@ use tower_http::timeout::TimeoutBody;
 
 /// Most connections at once: half of the 1,024 descriptors a process commonly may have, which the database needs too.
 const MOST_CONNECTIONS: usize = 512;
+/// So many of them may be busy for one host that is no proxy of ours, once there is no room for others.
+const MOST_OF_ONE: usize = MOST_CONNECTIONS / 8;
 /// Longest time for the head of a request to arrive whole, and for a connection to stay open without one.
 const LONGEST_HEAD: Duration = Duration::from_secs(15);
 /// Longest pause in the body of a request.
@@ -37,9 +39,10 @@ const BREATH: Duration = Duration::from_millis(50);
 pub async fn serve(
     router: Router,
     listener: TcpListener,
+    proxies: Arc<[IpAddr]>,
     stop: impl Future<Output = ()> + Send + 'static,
 ) -> io::Result<()> {
-    let open = Arc::new(Open::default());
+    let open = Arc::new(Open::new(proxies));
     let (stopping, stopped) = watch::channel(false);
     tokio::pin!(stop);
     loop {
@@ -85,14 +88,16 @@ async fn take(
 
 /// The connections there are.
 struct Open {
+    /// Hosts that speak for many.
+    proxies: Arc<[IpAddr]>,
     places: Arc<Semaphore>,
     begun: Instant,
     next: AtomicU64,
     connections: Mutex<BTreeMap<u64, Arc<Connection>>>,
 }
 
-#[derive(Default)]
 struct Connection {
+    peer: IpAddr,
     /// Requests under way.
     busy: AtomicUsize,
     /// When it last began or ended one, in milliseconds.
@@ -100,20 +105,19 @@ struct Connection {
     make_room: Notify,
 }
 
-impl Default for Open {
-    fn default() -> Self {
+impl Open {
+    fn new(proxies: Arc<[IpAddr]>) -> Self {
         Self {
+            proxies,
             places: Arc::new(Semaphore::new(MOST_CONNECTIONS)),
             begun: Instant::now(),
             next: AtomicU64::new(0),
             connections: Mutex::default(),
         }
     }
-}
 
-impl Open {
     /// A free place. Where there is none, the connection that has been silent longest makes room, so that nobody
-    /// keeps others out by opening connections and asking for nothing.
+    /// keeps others out by opening connections and asking for nothing, or by sending a form as slowly as is allowed.
     async fn place(&self) -> OwnedSemaphorePermit {
         loop {
             if let Ok(place) = Arc::clone(&self.places).try_acquire_owned() {
@@ -135,7 +139,27 @@ impl Open {
         if let Some(one) = silent.min_by_key(|one| one.since.load(Ordering::Relaxed)) {
             one.make_room.notify_one();
             one.since.store(u64::MAX, Ordering::Relaxed);
+        } else if let Some(one) = self.longest_of_the_busiest(&connections) {
+            one.make_room.notify_one();
+            one.since.store(u64::MAX, Ordering::Relaxed);
         }
+    }
+
+    /// The connection that has been busy longest of the host that keeps most of them busy, if those are too many.
+    fn longest_of_the_busiest<'c>(
+        &self,
+        connections: &'c BTreeMap<u64, Arc<Connection>>,
+    ) -> Option<&'c Arc<Connection>> {
+        let mut by_host: BTreeMap<IpAddr, Vec<&Arc<Connection>>> = BTreeMap::new();
+        let speaks_for_many = |peer: &IpAddr| peer.is_loopback() || self.proxies.contains(peer);
+        let all = connections.values();
+        for one in all.filter(|one| !speaks_for_many(&one.peer)) {
+            by_host.entry(one.peer).or_default().push(one);
+        }
+        let busiest = by_host.into_values().max_by_key(Vec::len)?;
+        let many = busiest.len() > MOST_OF_ONE;
+        let since = |one: &&Arc<Connection>| one.since.load(Ordering::Relaxed);
+        busiest.into_iter().filter(|_| many).min_by_key(since)
     }
 
     /// Answers what one connection asks for.
@@ -148,8 +172,12 @@ impl Open {
     ) {
         // an answer that is late by 40 ms is the only harm
         let _delay = stream.set_nodelay(true);
-        let connection = Arc::new(Connection::default());
-        connection.since.store(self.now(), Ordering::Relaxed);
+        let connection = Arc::new(Connection {
+            peer: peer.ip().to_canonical(),
+            busy: AtomicUsize::new(0),
+            since: AtomicU64::new(self.now()),
+            make_room: Notify::new(),
+        });
         let number = self.next.fetch_add(1, Ordering::Relaxed);
         self.connections().insert(number, Arc::clone(&connection));
         let router = TowerToHyperService::new(router);
@@ -213,5 +241,50 @@ impl Drop for UnderWay {
     fn drop(&mut self) {
         self.1.since.store(self.0.now(), Ordering::Relaxed);
         self.1.busy.fetch_sub(1, Ordering::Relaxed);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn connections(hosts: &[(&str, usize)]) -> BTreeMap<u64, Arc<Connection>> {
+        let all = hosts
+            .iter()
+            .flat_map(|(host, many)| (0..*many).map(move |_| host));
+        let one = |(number, host): (u64, &&str)| {
+            let connection = Connection {
+                peer: host.parse().expect("an address"),
+                busy: AtomicUsize::new(1),
+                since: AtomicU64::new(number),
+                make_room: Notify::new(),
+            };
+            (number, Arc::new(connection))
+        };
+        (0..).zip(all).map(one).collect()
+    }
+
+    /// Whoever keeps most places busy gives one up; a proxy, or a class that shares an address, does not.
+    #[test]
+    fn one_host_does_not_keep_everybody_out() {
+        let proxy: IpAddr = "10.0.0.5".parse().expect("an address");
+        let open = Open::new(Arc::new([proxy]));
+        let host_of = |hosts: &[(&str, usize)]| {
+            let all = connections(hosts);
+            open.longest_of_the_busiest(&all)
+                .map(|one| (one.peer.to_string(), one.since.load(Ordering::Relaxed)))
+        };
+        let held = [
+            ("198.51.100.7", 40),
+            ("203.0.113.9", 400),
+            ("10.0.0.5", 500),
+        ];
+        assert_eq!(host_of(&held), Some(("203.0.113.9".to_owned(), 40)));
+        let fair = [
+            ("198.51.100.7", 40),
+            ("203.0.113.9", 64),
+            ("127.0.0.1", 500),
+        ];
+        assert_eq!(host_of(&fair), None);
     }
 }

@@ -2,16 +2,18 @@
 
 use std::time::Instant;
 
-use axum::extract::{MatchedPath, Request};
+use axum::extract::{MatchedPath, Request, State};
 use axum::middleware::Next;
 use axum::response::Response;
+
+use super::state::AppState;
 
 /// Who asked, left on the answer for the log.
 #[derive(Clone, Debug)]
 pub struct Asked(pub String);
 
-/// Logs what was asked, by whom, and what came of it. The path is the route's, not the one typed.
-pub async fn request(request: Request, next: Next) -> Response {
+/// Logs and counts what was asked, by whom, and what came of it. The path is the route's, not the one typed.
+pub async fn request(State(state): State<AppState>, request: Request, next: Next) -> Response {
     let begun = Instant::now();
     let method = request.method().clone();
     let path = request
@@ -20,6 +22,7 @@ pub async fn request(request: Request, next: Next) -> Response {
         .map_or("-", MatchedPath::as_str)
         .to_owned();
     let response = next.run(request).await;
+    state.metrics.answered(response.status(), begun.elapsed());
     let login = response
         .extensions()
         .get::<Asked>()

@@ -18,6 +18,7 @@ mod headers;
 mod kept;
 mod listen;
 mod log;
+mod metrics;
 mod noted;
 mod parts;
 pub mod prep;
@@ -34,12 +35,13 @@ mod upload;
 pub mod visitor;
 
 use std::any::Any;
+use std::sync::Arc;
 use std::time::Duration;
 
 use axum::Router;
 use axum::extract::State;
 use axum::http::StatusCode;
-use axum::middleware::{from_fn, from_fn_with_state};
+use axum::middleware::from_fn_with_state;
 use axum::response::{IntoResponse, Response};
 use axum::routing::get;
 use tokio::net::TcpListener;
@@ -52,6 +54,7 @@ pub use error::{PageError, PageResult};
 pub use fields::{Fields, QueryFields};
 pub use frame::{Frame, Page};
 pub use kept::KeptPages;
+pub use metrics::{Metrics, serve_metrics};
 pub use public::PublicAddress;
 pub use state::{AppState, Clock, Settings};
 pub use uncertainty::Uncertainty;
@@ -73,7 +76,8 @@ pub async fn serve(
     listener: TcpListener,
     stop: impl Future<Output = ()> + Send + 'static,
 ) -> std::io::Result<()> {
-    listen::serve(router(state), listener, stop).await
+    let proxies = Arc::clone(&state.proxies);
+    listen::serve(router(state), listener, proxies, stop).await
 }
 
 /// Ready when the process is asked to end: SIGTERM, or Ctrl-C.
@@ -133,7 +137,7 @@ fn around(pages: Router<AppState>, state: AppState) -> Router {
         )
         .merge(pages)
         .layer(from_fn_with_state(state.clone(), headers::add))
-        .layer(from_fn(log::request))
+        .layer(from_fn_with_state(state.clone(), log::request))
         .with_state(state)
 }
 

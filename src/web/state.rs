@@ -7,7 +7,10 @@ use std::sync::atomic::{AtomicI64, Ordering};
 use jiff::{SignedDuration, Timestamp};
 
 use super::kept::KeptPages;
+use super::metrics::Metrics;
 use super::sign_in::Gate;
+use super::visitor::Way;
+use crate::campus::Campus;
 use crate::desk::Desk;
 use crate::store::Store;
 
@@ -25,6 +28,9 @@ pub struct AppState {
     pub kept: KeptPages,
     /// Proxies of our own that are not on this machine.
     pub proxies: Arc<[IpAddr]>,
+    pub metrics: Metrics,
+    /// None: people sign in here only.
+    pub campus: Option<Arc<Campus>>,
     /// Attempts to sign in that are under way.
     pub gate: Gate,
 }
@@ -56,7 +62,17 @@ impl AppState {
             public_address: None,
             kept: KeptPages::default(),
             proxies: Arc::new([]),
+            metrics: Metrics::default(),
+            campus: None,
             gate: Gate::default(),
+        }
+    }
+
+    /// How people come to the sign-in page.
+    pub fn way(&self) -> Way {
+        Way {
+            campus: self.campus.is_some(),
+            plain: self.settings.secure_cookies && !self.settings.behind_proxy,
         }
     }
 

@@ -1,6 +1,6 @@
 //! Around every page: finds the session before it, and turns errors into pages after it.
 
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use askama::Template;
 use axum::body::Body;
@@ -18,6 +18,7 @@ use super::sign_in::SignInPage;
 use super::state::{AppState, Settings};
 use super::visitor::Anyone;
 use crate::desk::sessions::{Session, Token, find_session};
+use crate::form::Typed;
 use crate::store::StoreError;
 
 #[derive(Template)]
@@ -29,6 +30,23 @@ struct ErrorPage {
     again: Option<Box<Again>>,
 }
 
+/// What a form of somebody signed in held, so that it can be sent again where it could not be kept.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Sent(Arc<Mutex<Option<Typed>>>);
+
+impl Sent {
+    pub fn keep(&self, typed: &Typed) {
+        *self.0.lock().unwrap_or_else(PoisonError::into_inner) = Some(typed.clone());
+    }
+
+    fn again(&self, path: &str) -> Option<Box<Again>> {
+        let typed = self.0.lock().unwrap_or_else(PoisonError::into_inner).take();
+        let fields = typed?.into_pairs();
+        let path = path.to_owned();
+        (!fields::NOT_KEPT.contains(&path.as_str())).then(|| Box::new(Again { path, fields }))
+    }
+}
+
 /// The layer. A form posted after its session has ended is kept, and can be sent once its owner has signed in again.
 pub async fn surround(State(state): State<AppState>, request: Request, next: Next) -> Response {
     let path = request.uri().path().to_owned();
@@ -36,6 +54,7 @@ pub async fn surround(State(state): State<AppState>, request: Request, next: Nex
         session: None,
         course: String::new(),
         path,
+        way: state.way(),
     };
     match look(&state, request.headers()).await {
         Ok((session, course)) => (anyone.session, anyone.course) = (session, course),
@@ -47,8 +66,13 @@ pub async fn surround(State(state): State<AppState>, request: Request, next: Nex
         Err(why) => return page_of(why, &anyone, None),
     };
     request.extensions_mut().insert(Arc::clone(&anyone));
+    let sent = Sent::default();
+    request.extensions_mut().insert(sent.clone());
     let mut response = next.run(request).await;
-    if let Some(error) = response.extensions_mut().remove::<PageError>() {
+    if let Some(mut error) = response.extensions_mut().remove::<PageError>() {
+        if error.status.is_server_error() && error.again.is_none() {
+            error.again = sent.again(&anyone.path);
+        }
         response = with_headers_of(response, page_of(error, &anyone, kept));
     } else if is_bare_refusal(&response) {
         let error = of_status(response.status());
@@ -119,7 +143,7 @@ async fn keep_form(
 
 fn page_of(mut error: PageError, anyone: &Anyone, kept: Option<Again>) -> Response {
     if error.status == StatusCode::UNAUTHORIZED {
-        let page = SignInPage::again(anyone.frame("Sign in again"), kept);
+        let page = SignInPage::again(anyone, kept);
         return Page(page).with_status(error.status);
     }
     let incident = error.log.take().map(|why| {
@@ -182,6 +206,7 @@ fn title(status: StatusCode) -> &'static str {
         413 => "Too large",
         415 => "Not that kind of content",
         422 => "Not possible",
+        507 => "Not kept",
         429 => "Too often",
         503 => "Busy",
         _ if status.is_client_error() => "Refused",

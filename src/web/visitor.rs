@@ -31,6 +31,16 @@ pub struct Anyone {
     /// Title of the course; empty if there is none.
     pub course: String,
     pub path: String,
+    pub way: Way,
+}
+
+/// How people come to the sign-in page.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Way {
+    /// Whether the institution's own sign-in leads here too.
+    pub campus: bool,
+    /// Whether they come by plain HTTP over the network.
+    pub plain: bool,
 }
 
 #[derive(Clone)]

@@ -18,6 +18,8 @@ use crate::week;
 pub enum Open {
     /// Anybody.
     All,
+    /// Nobody, unless the server is set up for it.
+    Nobody,
     /// Anybody signed in.
     SignedIn,
     /// The student it belongs to, 0042.
@@ -31,7 +33,7 @@ pub enum Open {
     /// The prep room and the coordinator.
     Prep,
 }
-use Open::{All, Coordinator, Prep, SectionA, SignedIn, Staff, Student};
+use Open::{All, Coordinator, Nobody, Prep, SectionA, SignedIn, Staff, Student};
 
 /// Method, path as the router has it, the path asked for, who may.
 const TABLE: [(&str, &str, &str, Open); 74] = [
@@ -327,7 +329,7 @@ const TABLE: [(&str, &str, &str, Open); 74] = [
 ];
 
 /// Routes that change what the others need; tried last, by those who may not use them first.
-const LAST: [(&str, &str, &str, Open); 3] = [
+const LAST: [(&str, &str, &str, Open); 4] = [
     (
         "POST",
         "/course/experiments/{key}/release",
@@ -340,6 +342,7 @@ const LAST: [(&str, &str, &str, Open); 3] = [
         "/course/experiments/acid/withdraw",
         Coordinator,
     ),
+    ("POST", "/access", "/access", SignedIn),
     ("POST", "/sign-out", "/sign-out", All),
 ];
 
@@ -424,6 +427,7 @@ async fn every_route_is_open_to_those_it_is_for_and_to_nobody_else() {
         for (who, person) in &mut people {
             let may = match open {
                 All => true,
+                Nobody => false,
                 SignedIn => *who != "nobody",
                 // what is a student's own page is open to every student; what is on it is their own
                 Student if path.contains("receipts") => *who == "0042",

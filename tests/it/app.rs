@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use concordant::campus::Campus;
 use concordant::changes::Change;
 use concordant::course::{Course, StaffMember, StaffRole, Student, Zone};
 use concordant::desk::Desk;
@@ -36,6 +37,8 @@ pub struct Person {
     cookie: Option<String>,
     /// By which the browser is known again.
     browser: Option<String>,
+    /// What it keeps while it is at the institution's provider.
+    campus: Option<String>,
     form_token: Option<String>,
 }
 
@@ -59,17 +62,27 @@ impl TestApp {
 
     /// A server with other settings.
     pub async fn spawn_with(settings: Settings) -> Self {
-        Self::spawn_holding(people(), settings).await
+        Self::spawn_holding(people(), settings, |_| None).await
+    }
+
+    /// A server to which a campus sends its people, made from its own address.
+    pub async fn spawn_on(settings: Settings, campus: impl FnOnce(&str) -> Campus) -> Self {
+        let campus = |address: &str| Some(Arc::new(campus(address)));
+        Self::spawn_holding(people(), settings, campus).await
     }
 
     /// A server with a coordinator and no course, as `add-coordinator` leaves it.
     pub async fn spawn_new() -> Self {
         let coordinator = |change: &Change| matches!(change, Change::Staff(s) if s.role == StaffRole::Coordinator);
         let changes = people().into_iter().filter(coordinator).collect();
-        Self::spawn_holding(changes, Settings::default()).await
+        Self::spawn_holding(changes, Settings::default(), |_| None).await
     }
 
-    async fn spawn_holding(changes: Vec<Change>, settings: Settings) -> Self {
+    async fn spawn_holding(
+        changes: Vec<Change>,
+        settings: Settings,
+        campus: impl FnOnce(&str) -> Option<Arc<Campus>>,
+    ) -> Self {
         let directory = TempDir::new().expect("a temporary directory");
         let store = Store::open(&directory.path().join("course.db"))
             .await
@@ -82,6 +95,7 @@ impl TestApp {
         let address = format!("http://{}", listener.local_addr().expect("an address"));
         let state = AppState {
             clock: clock.clone(),
+            campus: campus(&address),
             ..AppState::new(Arc::clone(&desk), settings)
         };
         let (stop, stopped) = oneshot::channel();
@@ -222,6 +236,7 @@ impl Person {
             .cookie
             .iter()
             .chain(&self.browser)
+            .chain(&self.campus)
             .map(String::as_str)
             .collect();
         if cookies.is_empty() {
@@ -244,6 +259,10 @@ impl Person {
             let pair = text.split(';').next().unwrap_or_default();
             if pair.contains("-browser=") {
                 self.browser = Some(pair.to_owned());
+                continue;
+            }
+            if pair.contains("-campus=") {
+                self.campus = (!text.contains("Max-Age=0")).then(|| pair.to_owned());
                 continue;
             }
             self.cookie = (!text.contains("Max-Age=0")).then(|| pair.to_owned());
@@ -271,6 +290,11 @@ impl Person {
     /// The cookie as it is sent.
     pub fn cookie(&self) -> Option<&str> {
         self.cookie.as_deref()
+    }
+
+    /// What it keeps while it is at the institution's provider.
+    pub fn campus_cookie(&mut self) -> &mut Option<String> {
+        &mut self.campus
     }
 
     /// Goes on with another cookie.
@@ -359,6 +383,7 @@ impl Person {
             client: client.expect("a client"),
             cookie: None,
             browser: None,
+            campus: None,
             form_token: None,
         }
     }

@@ -6,7 +6,7 @@ use jiff::Timestamp;
 use sqlx::sqlite::SqliteRow;
 use sqlx::{Row, SqliteConnection};
 
-use super::{AccountId, Accounts, Kind};
+use super::{AccountId, Accounts, Kind, Setting};
 use crate::store::StoreError;
 use crate::store::journal::{hash, hash_of, head, instant};
 use crate::store::people::random;
@@ -29,6 +29,8 @@ pub enum What {
     SecondStepOn,
     SecondStepOff,
     RuleChanged,
+    Retired,
+    SessionsEnded,
 }
 
 /// What happened, to be written down.
@@ -60,11 +62,12 @@ pub struct AccessEvent {
     pub network: Option<String>,
 }
 
-/// How long it is kept where somebody was, in milliseconds: 90 days.
-const PLACES_KEPT: i64 = 90 * 24 * 60 * 60 * 1_000;
+/// For how many days it is kept where somebody was, unless the course chose otherwise.
+pub const PLACES_KEPT_DAYS: i64 = 90;
+const DAY_MS: i64 = 24 * 60 * 60 * 1_000;
 
 impl What {
-    pub const ALL: [Self; 15] = [
+    pub const ALL: [Self; 17] = [
         Self::SignedIn,
         Self::Failed,
         Self::Waits,
@@ -80,6 +83,8 @@ impl What {
         Self::SecondStepOn,
         Self::SecondStepOff,
         Self::RuleChanged,
+        Self::Retired,
+        Self::SessionsEnded,
     ];
 
     /// As it is stored.
@@ -100,6 +105,8 @@ impl What {
             Self::SecondStepOn => "second-step-on",
             Self::SecondStepOff => "second-step-off",
             Self::RuleChanged => "rule-changed",
+            Self::Retired => "retired",
+            Self::SessionsEnded => "sessions-ended",
         }
     }
 
@@ -121,6 +128,8 @@ impl What {
             Self::SecondStepOn => "the second step was turned on",
             Self::SecondStepOff => "the second step was turned off",
             Self::RuleChanged => "changed what the course asks at sign-in",
+            Self::Retired => "took out who students were",
+            Self::SessionsEnded => "was signed out everywhere",
         }
     }
 }
@@ -227,15 +236,24 @@ impl Accounts<'_> {
                 .execute(&mut *self.0)
                 .await?;
         }
+        let days = self.places_kept_days().await?;
         // events come in order of time, so that only the oldest need be looked at
         sqlx::query(
             "DELETE FROM access_place WHERE event IN
              (SELECT id FROM access_event JOIN access_place ON event = id WHERE at < ? ORDER BY id LIMIT 10)",
         )
-        .bind(row.at.saturating_sub(PLACES_KEPT))
+        .bind(row.at.saturating_sub(days.saturating_mul(DAY_MS)))
         .execute(&mut *self.0)
         .await?;
         Ok(())
+    }
+
+    /// For how many days it is kept where people were.
+    pub async fn places_kept_days(&mut self) -> Result<i64, StoreError> {
+        let days = self.setting(Setting::PlacesKeptDays).await?;
+        Ok(days
+            .and_then(|days| days.parse().ok())
+            .unwrap_or(PLACES_KEPT_DAYS))
     }
 
     /// The newest events first; of one person only, if a login is given.

@@ -5,6 +5,7 @@ mod claims;
 mod events;
 mod second_steps;
 mod sessions;
+mod settings;
 mod throttle;
 
 use std::collections::BTreeSet;
@@ -20,6 +21,7 @@ pub(super) use events::altered_events;
 pub use events::{AccessEvent, Event, What, newest_event};
 pub use second_steps::SecondStep;
 pub use sessions::StoredSession;
+pub use settings::Setting;
 pub use throttle::Failures;
 
 /// The accounts of a database.

@@ -5,6 +5,7 @@ use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
 use super::oneroster::results_form;
+use crate::desk::campus::settings;
 use crate::files::{
     Folder, FreeText, audit_csv, flags_csv, gradebook_csv, gradebook_xlsx, pack, results_csv,
     write_term,
@@ -48,6 +49,32 @@ async fn files(
             .map(|first| copy_form(&first.to_string()).filled("/course/copy.zip", typed, faults)),
         exchange: results_form(),
         unsettled: unsettled.count(),
+    }))
+}
+
+#[derive(Template)]
+#[template(path = "coordinator/kept.html")]
+struct KeptPage {
+    frame: Frame,
+    /// On the roster, and of those, whose names are still known.
+    students: usize,
+    named: usize,
+    kept_days: i64,
+}
+
+/// `GET /course/kept`: what is kept of people, for how long and why.
+pub async fn kept(visitor: CoordinatorVisitor) -> PageResult<impl IntoResponse> {
+    let view = visitor.view().await?;
+    let students = &view.term.students;
+    let named = students
+        .iter()
+        .filter(|s| !s.family_name.is_empty())
+        .count();
+    Ok(Page(KeptPage {
+        frame: visitor.frame("What is kept of people"),
+        students: students.len(),
+        named,
+        kept_days: settings(&visitor.state.desk).await?.places_kept_days,
     }))
 }
 

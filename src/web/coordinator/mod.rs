@@ -34,7 +34,7 @@ use axum::routing::{get, post};
 use self::arranged::{alone, beside, place};
 use super::AppState;
 use super::changing::{Place, Who, entered, looked, page_of, shown};
-use super::sign_in::{ask_of_staff, everybodys};
+use super::sign_in::{ask_of_staff, choose, chosen, end_sessions, everybodys};
 use crate::changes::{ExtensionForm, ReissueForm};
 use crate::desk::forms::SectionDates;
 
@@ -63,7 +63,9 @@ pub fn routes() -> Router<AppState> {
         .route("/course/roster/confirm", post(roster::confirm))
         .route("/course/roster/columns", post(roster_columns::chosen))
         .route("/course/slips", post(slips::print))
-        .route("/course/access", get(everybodys))
+        .route("/course/access", get(everybodys).post(end_sessions))
+        .route("/course/sign-in", get(chosen).post(choose))
+        .route("/course/kept", get(downloads::kept))
         .route("/course/second-step", post(ask_of_staff))
         .route("/course/staff", shown(&staff::STAFF))
         .route("/course/staff/remove", entered(&staff::REMOVE))

@@ -1,13 +1,15 @@
 //! What happened to accounts: to one's own, and to everybody's for the coordinator.
 
 use askama::Template;
-use axum::response::IntoResponse;
+use axum::response::{IntoResponse, Redirect};
 
-use super::local;
+use super::{Caller, local};
 use crate::course::Zone;
-use crate::desk::accounts::{AccessEvent, What};
+use crate::desk::accounts::{AccessEvent, By, What, people_called};
+use crate::desk::campus::settings;
+use crate::desk::sessions::end_sessions_of;
 use crate::web::frame::{Frame, Page, home};
-use crate::web::{CoordinatorVisitor, PageResult, QueryFields, Visitor, dates};
+use crate::web::{CoordinatorVisitor, Fields, PageResult, QueryFields, Visitor, dates};
 
 /// So many events are shown.
 const SHOWN: i64 = 300;
@@ -19,6 +21,8 @@ struct AccessPage {
     /// Whether it is the coordinator's, of everybody.
     everybody: bool,
     who: String,
+    /// For how many days addresses are kept.
+    kept_days: i64,
     /// Where to go on to, if somebody was led here from signing in.
     next: Option<String>,
     events: Vec<Shown>,
@@ -61,6 +65,40 @@ pub(in crate::web) async fn everybodys(
     page(&visitor, events, Some(who), None).await
 }
 
+/// `POST /access`: whoever is signed in signs out everywhere, here too.
+pub(super) async fn leave_everywhere(
+    visitor: Visitor,
+    caller: Caller,
+    _fields: Fields,
+) -> PageResult<Redirect> {
+    let id = visitor.person.account();
+    let by = By {
+        login: &id.login,
+        network: &caller.network,
+    };
+    end_sessions_of(&visitor.state.desk, &id, by, visitor.now()).await?;
+    Ok(Redirect::to("/sign-in"))
+}
+
+/// `POST /course/access`: the coordinator ends somebody's sessions.
+pub(in crate::web) async fn end_sessions(
+    visitor: CoordinatorVisitor,
+    caller: Caller,
+    fields: Fields,
+) -> PageResult<Redirect> {
+    let who = fields.text("who");
+    let desk = &visitor.state.desk;
+    let by = By {
+        login: &visitor.login,
+        network: &caller.network,
+    };
+    for person in people_called(desk, who).await? {
+        end_sessions_of(desk, &person.account(), by, visitor.now()).await?;
+    }
+    let who: String = form_urlencoded::byte_serialize(who.as_bytes()).collect();
+    Ok(Redirect::to(&format!("/course/access?who={who}")))
+}
+
 async fn page(
     visitor: &Visitor,
     events: Vec<AccessEvent>,
@@ -68,6 +106,7 @@ async fn page(
     next: Option<String>,
 ) -> PageResult<Page<AccessPage>> {
     let look = visitor.state.desk.look().await?;
+    let kept_days = settings(&visitor.state.desk).await?.places_kept_days;
     let zone = &look.term.course.zone;
     let title = match everybodys {
         Some(_) => "Who did what",
@@ -77,6 +116,7 @@ async fn page(
         frame: visitor.frame(title),
         everybody: everybodys.is_some(),
         who: everybodys.unwrap_or_default().to_owned(),
+        kept_days,
         next,
         events: events.into_iter().map(|e| shown(e, zone)).collect(),
     }))

@@ -27,6 +27,8 @@ pub struct Caller {
     pub network: String,
     /// What the browser is called by its own cookie, or will be.
     pub browser: String,
+    /// Whether it comes straight from a proxy of our own.
+    pub is_by_proxy: bool,
 }
 
 /// Attempts under way, by network.
@@ -86,6 +88,7 @@ impl FromRequestParts<AppState> for Caller {
         let given =
             given.filter(|name| name.len() == 32 && name.bytes().all(|b| b.is_ascii_hexdigit()));
         Ok(Self {
+            is_by_proxy: trusted,
             network: address.map_or_else(|| "unknown".to_owned(), network),
             browser: match given {
                 Some(name) => name.to_owned(),

@@ -2,9 +2,11 @@
 
 mod access;
 mod caller;
+mod campus;
 mod claim;
 mod password;
 mod second_step;
+mod settings;
 
 use askama::Template;
 use axum::Router;
@@ -16,9 +18,10 @@ use axum_extra::extract::CookieJar;
 use axum_extra::extract::cookie::{Cookie, SameSite};
 use jiff::Timestamp;
 
-pub(super) use access::everybodys;
+pub(super) use access::{end_sessions, everybodys};
 pub use caller::{Caller, Gate, Turn};
 pub(super) use second_step::ask_of_staff;
+pub(super) use settings::{choose, chosen};
 
 use super::error::{Again, PageError, PageResult};
 use super::fields::{Fields, OpenFields, QueryFields};
@@ -37,12 +40,14 @@ pub fn routes() -> Router<AppState> {
         .route("/sign-in", get(show).post(enter))
         .route("/sign-out", post(leave))
         .route("/claim", get(claim::show).post(claim::take))
+        .route("/sign-in/campus", get(campus::show).post(campus::enter))
+        .route("/sign-in/campus/back", get(campus::back))
         .route("/sign-in/code", post(second_step::enter))
         .route("/second-step", get(second_step::show))
         .route("/second-step/begin", post(second_step::set_up))
         .route("/second-step/confirm", post(second_step::turn_on))
         .route("/second-step/end", post(second_step::turn_off))
-        .route("/access", get(access::own))
+        .route("/access", get(access::own).post(access::leave_everywhere))
         .route("/password", get(password::show).post(password::change))
 }
 
@@ -53,6 +58,12 @@ pub struct SignInPage {
     form: Filled,
     /// Whether a session has ended just now.
     ended: bool,
+    /// Whether the institution's own sign-in leads here too.
+    campus: bool,
+    /// Where to go on to from there.
+    next: String,
+    /// Whether people come by plain HTTP over the network, so that browsers keep nobody signed in.
+    plain: bool,
 }
 
 #[derive(Template)]
@@ -64,7 +75,7 @@ struct AgainPage {
 
 impl SignInPage {
     /// Asks to sign in again, keeping a form that was sent.
-    pub fn again(frame: Frame, kept: Option<Again>) -> Self {
+    pub fn again(anyone: &Anyone, kept: Option<Again>) -> Self {
         let mut typed = Typed::default();
         if let Some(kept) = kept {
             let mut encoded = form_urlencoded::Serializer::new(String::new());
@@ -73,11 +84,11 @@ impl SignInPage {
         }
         Self {
             ended: true,
-            ..Self::new(frame, typed, Faults::default())
+            ..Self::new(anyone, "Sign in again", typed, Faults::default())
         }
     }
 
-    fn new(frame: Frame, typed: Typed, faults: Faults) -> Self {
+    fn new(anyone: &Anyone, title: &str, typed: Typed, faults: Faults) -> Self {
         let form = Form::of(vec![
             Field::text("login", "Login")
                 .hint("Students: your student number. Staff: the login you were given.")
@@ -90,10 +101,14 @@ impl SignInPage {
             Field::hidden("again_path"),
             Field::hidden("again_body"),
         ]);
+        let next = form_urlencoded::byte_serialize(typed.text("next").as_bytes());
         Self {
-            frame,
-            form: form.enter("Sign in").filled("/sign-in", typed, faults),
+            frame: anyone.frame(title),
             ended: false,
+            campus: anyone.way.campus,
+            next: next.collect(),
+            plain: anyone.way.plain,
+            form: form.enter("Sign in").filled("/sign-in", typed, faults),
         }
     }
 }
@@ -108,8 +123,13 @@ async fn show(anyone: Anyone, QueryFields(query): QueryFields) -> Response {
     }
     let next = local(query.text("next")).unwrap_or_default();
     let typed = Typed::from([("next", next)]);
-    let frame = anyone.frame("Sign in");
-    Page(SignInPage::new(frame, typed, Faults::default())).into_response()
+    Page(SignInPage::new(
+        &anyone,
+        "Sign in",
+        typed,
+        Faults::default(),
+    ))
+    .into_response()
 }
 
 async fn enter(
@@ -124,7 +144,8 @@ async fn enter(
     let password = fields.one("password").unwrap_or_default();
     let (status, fault) = match sign_in(&state.desk, attempt, password).await {
         Ok(Entry::SecondStep(ticket)) => {
-            let asked = second_step::ask(&anyone, fields.0, ticket, Faults::default());
+            let first = (StatusCode::OK, Faults::default());
+            let asked = second_step::ask(&anyone, fields.0, ticket, first);
             return Ok(asked);
         }
         Ok(Entry::In(person, token)) => {
@@ -140,8 +161,7 @@ async fn enter(
     let mut typed = fields.0;
     let next = local(typed.text("next")).unwrap_or_default().to_owned();
     typed.set("next", next);
-    let frame = anyone.frame("Sign in");
-    let page = SignInPage::new(frame, typed, Faults::one("", fault));
+    let page = SignInPage::new(&anyone, "Sign in", typed, Faults::one("", fault));
     Ok(Page(page).with_status(status))
 }
 

@@ -8,6 +8,7 @@ use axum_extra::extract::CookieJar;
 use super::claim::{new_password, typed_twice};
 use super::{Caller, cookie, wait};
 use crate::desk::accounts::{AccountError, change_password};
+use crate::desk::passwords;
 use crate::desk::sessions::Session;
 use crate::form::{Faults, Field, Filled, Form, Kind, Typed};
 use crate::web::error::PageResult;
@@ -55,6 +56,7 @@ pub(super) async fn change(
     let current = fields.one("current").unwrap_or_default();
     let faults = match change_password(&visitor.state.desk, attempt, &id, current, password).await {
         Ok(token) => {
+            let strength = passwords::strength(password, &[]).words();
             let jar = jar.add(cookie(&visitor.state.settings, &token));
             let session = Session {
                 person: visitor.person.clone(),
@@ -66,7 +68,7 @@ pub(super) async fn change(
                 ..anyone
             };
             let frame = anyone.frame("Change your password").saying(
-                "Your password is changed. Everywhere else you were signed in, you no longer are.",
+                format!("Your password is changed. {strength} Everywhere else you were signed in, you no longer are."),
             );
             let form = form(&id.login).filled("/password", Typed::default(), Faults::default());
             return Ok((jar, Page(PasswordPage { frame, form })).into_response());

@@ -49,7 +49,12 @@ fn code_field(hint: &str) -> Field {
 }
 
 /// Asks for the second step; what was asked for before travels along.
-pub(super) fn ask(anyone: &Anyone, mut typed: Typed, ticket: String, faults: Faults) -> Response {
+pub(super) fn ask(
+    anyone: &Anyone,
+    mut typed: Typed,
+    ticket: String,
+    (status, faults): (StatusCode, Faults),
+) -> Response {
     typed = typed.only(|name| ["next", "again_path", "again_body"].contains(&name));
     typed.set("ticket", ticket);
     let form = Form::of(vec![
@@ -59,15 +64,9 @@ pub(super) fn ask(anyone: &Anyone, mut typed: Typed, ticket: String, faults: Fau
         Field::hidden("again_path"),
         Field::hidden("again_body"),
     ]);
-    let refused = !faults.is_empty();
     let page = CodePage {
         frame: anyone.frame("Second step"),
         form: form.enter("Sign in").filled("/sign-in/code", typed, faults),
-    };
-    let status = if refused {
-        StatusCode::UNPROCESSABLE_ENTITY
-    } else {
-        StatusCode::OK
     };
     Page(page).with_status(status)
 }
@@ -152,20 +151,22 @@ pub(in crate::web) async fn ask_of_staff(
 }
 
 /// What is wrong with a code, beside its field.
-fn fault(why: AccountError, at: Timestamp) -> PageResult<Faults> {
-    let words = match why {
-        AccountError::WrongCode => {
-            "This is not the code of this moment, or it was used before. Wait for the next one and type that.".to_owned()
-        }
-        AccountError::Wait(until) => wait(until, at),
+fn fault(why: AccountError, at: Timestamp) -> PageResult<(StatusCode, Faults)> {
+    let (status, words) = match why {
+        AccountError::WrongCode => (
+            StatusCode::UNPROCESSABLE_ENTITY,
+            "This is not the code of this moment, or it was used before. Wait for the next one and type that.".to_owned(),
+        ),
+        AccountError::Wait(until) => (StatusCode::TOO_MANY_REQUESTS, wait(until, at)),
         other => return Err(other.into()),
     };
-    Ok(Faults::one("code", words))
+    Ok((status, Faults::one("code", words)))
 }
 
 async fn refused(visitor: &Visitor, why: AccountError) -> PageResult<Response> {
-    let page = page(visitor, fault(why, visitor.now())?, Vec::new()).await?;
-    Ok(page.with_status(StatusCode::UNPROCESSABLE_ENTITY))
+    let (status, faults) = fault(why, visitor.now())?;
+    let page = page(visitor, faults, Vec::new()).await?;
+    Ok(page.with_status(status))
 }
 
 async fn page(

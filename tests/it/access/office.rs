@@ -1,9 +1,19 @@
 //! Routes of what the coordinator arranges while the term is running: the coordinator's alone.
 
-use super::Open::{self, All, Coordinator, SectionA, SignedIn};
+use super::Open::{self, All, Coordinator, Nobody, SectionA, SignedIn};
 
 /// Files as they are: method, route, path, and to whom it is open.
-pub const FILES: [(&str, &str, &str, Open); 7] = [
+pub const FILES: [(&str, &str, &str, Open); 11] = [
+    // on a listener of its own
+    ("GET", "/metrics", "/metrics", Nobody),
+    ("GET", "/sign-in/campus", "/sign-in/campus", Nobody),
+    ("POST", "/sign-in/campus", "/sign-in/campus", Nobody),
+    (
+        "GET",
+        "/sign-in/campus/back",
+        "/sign-in/campus/back",
+        Nobody,
+    ),
     ("POST", "/sign-in/code", "/sign-in/code", All),
     ("POST", "/second-step/begin", "/second-step/begin", SignedIn),
     (
@@ -34,7 +44,11 @@ pub const FILES: [(&str, &str, &str, Open); 7] = [
 ];
 
 /// Method and path as the router has it; the experiment asked for is `acid`.
-pub const ROUTES: [(&str, &str); 23] = [
+pub const ROUTES: [(&str, &str); 27] = [
+    ("POST", "/course/access"),
+    ("GET", "/course/kept"),
+    ("GET", "/course/sign-in"),
+    ("POST", "/course/sign-in"),
     ("GET", "/course/experiments/{key}/results"),
     ("GET", "/course/experiments/{key}/audit"),
     ("GET", "/course/access"),

@@ -5,6 +5,7 @@
 
 mod audit;
 mod bench;
+mod campus;
 mod everyone;
 mod feedback;
 mod files;

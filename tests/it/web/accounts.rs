@@ -280,7 +280,9 @@ async fn a_refused_password_leaves_the_code_as_it_was() {
     let mut person = app.stranger();
     for (password, repeat, word) in [
         ("kettle", "kettle", "at least 15"),
-        ("passwordpassword", "passwordpassword", "many people"),
+        ("Password123456!", "Password123456!", "many people"),
+        ("passwordpassword", "passwordpassword", "over and over"),
+        ("fennimorefennimore", "fennimorefennimore", "would find it"),
         (PASSWORD, OTHER, "differ"),
     ] {
         let fields = [
@@ -389,8 +391,24 @@ async fn a_changed_password_ends_every_other_session() {
         ("password", OTHER),
         ("repeat", OTHER),
     ];
+    let slip = app.code_for("0042").await;
     let answer = here.post_form("/password", &fields).await;
     assert!(answer.status == 200 && answer.body.contains("Your password is changed"));
+    assert!(
+        answer.body.contains("guesses would find it"),
+        "how strong it is"
+    );
+    let found = [
+        ("login", "0042"),
+        ("code", &slip),
+        ("password", PASSWORD),
+        ("repeat", PASSWORD),
+    ];
+    let refused = app.stranger().post_open("/claim", &found).await;
+    assert!(
+        refused.status == 422 && refused.body.contains("has been used"),
+        "a slip that nobody used is no way past the new password"
+    );
     assert_eq!(here.get("/password").await.status, 200);
     assert_eq!(there.get("/password").await.status, 303);
     let old = there

@@ -98,7 +98,7 @@ async fn the_cookie_is_for_us_alone() {
     );
     assert_eq!(
         answer.header("strict-transport-security"),
-        "max-age=31536000"
+        "max-age=31536000; includeSubDomains"
     );
     assert_eq!(person.get("/password").await.status, 200);
     let out = person.post_form("/sign-out", &[]).await;

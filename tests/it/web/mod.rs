@@ -1,6 +1,7 @@
 //! Pages over HTTP.
 
 mod accounts;
+pub mod campus;
 mod frame;
 mod record_of_access;
 pub mod second_step;

@@ -110,7 +110,8 @@ async fn a_password_alone_lets_nobody_in_once_the_second_step_is_on() {
     app.clock.put_forward(SignedDuration::from_secs(60));
     let fresh = device(&key, app.clock.now());
     let entered = code(&mut visitor, &ticket, &fresh).await;
-    assert_eq!((entered.status, entered.location()), (303, "/course/files"));
+    let told = "/access?next=%2Fcourse%2Ffiles";
+    assert_eq!((entered.status, entered.location()), (303, told));
     assert_eq!(visitor.get("/course").await.status, 200);
     // neither ticket nor code works twice
     let mut second = app.stranger();
@@ -166,6 +167,10 @@ async fn codes_are_not_guessed() {
         }
         let ticket = hidden(&asked.body, "ticket");
         let answer = code(&mut thief, &ticket, &format!("{guess:06}")).await;
+        if answer.status == 429 {
+            refused.push(guess);
+            continue;
+        }
         assert_eq!(answer.status, 422);
     }
     assert!(

@@ -1,0 +1,35 @@
+//! The course goes on from a copy: numbers that may have been given out since the copy was made are left out.
+
+use serde::{Deserialize, Serialize};
+
+use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, nothing};
+use crate::ids::StudentId;
+use crate::term::Term;
+
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct Restored {
+    /// The last number of the copy: the next row is this one.
+    pub after: i64,
+}
+
+impl ChangeKind for Restored {
+    const NAME: &'static str = "restored";
+    const FILE: Option<fn() -> RecordsOf<Self>> = None;
+    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
+
+    fn subject(&self) -> String {
+        format!("after {}", self.after)
+    }
+
+    fn students(&mut self, _: &mut dyn FnMut(&mut StudentId)) {}
+
+    fn apply(&self, _: &mut Term, _: Option<&Made>) {}
+
+    fn reach(&self, _: &Term) -> Reach {
+        Reach::Nothing
+    }
+
+    fn fresh(_: &Term, _: &Term) -> Vec<Self> {
+        Vec::new()
+    }
+}

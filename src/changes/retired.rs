@@ -1,0 +1,41 @@
+//! Who students are, or what was written about them, was taken out for good: the journal says of whom and when.
+
+use serde::{Deserialize, Serialize};
+
+use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, nothing};
+use crate::ids::StudentId;
+use crate::term::Term;
+
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct Retired {
+    /// Nothing happened to them on this day or later.
+    pub before: jiff::civil::Date,
+    pub students: Vec<StudentId>,
+    /// Free text alone, and not who they are.
+    pub texts_only: bool,
+}
+
+impl ChangeKind for Retired {
+    const NAME: &'static str = "retired";
+    const FILE: Option<fn() -> RecordsOf<Self>> = None;
+    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
+
+    fn subject(&self) -> String {
+        format!("before {}", self.before)
+    }
+
+    fn students(&mut self, visit: &mut dyn FnMut(&mut StudentId)) {
+        self.students.iter_mut().for_each(visit);
+    }
+
+    /// What is gone is not there when the journal is read again.
+    fn apply(&self, _: &mut Term, _: Option<&Made>) {}
+
+    fn reach(&self, _: &Term) -> Reach {
+        Reach::Nothing
+    }
+
+    fn fresh(_: &Term, _: &Term) -> Vec<Self> {
+        Vec::new()
+    }
+}

@@ -1,0 +1,229 @@
+//! What is taken out for good: who students are, and what was written about them.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use serde::Serialize;
+use serde_json::Value;
+use sqlx::{Row, SqliteConnection};
+
+use super::journal::{hash, hash_of};
+use super::{Store, StoreError, batch, people};
+use crate::changes::{ChangeKind, Decide, Extend, LeaveNote, Replace, Retired};
+use crate::ids::StudentId;
+
+/// Kinds of change, and which field of theirs is free text about a student.
+const APART: [(&str, &str); 4] = [
+    (LeaveNote::NAME, "text"),
+    (Decide::NAME, "reason"),
+    (Extend::NAME, "reason"),
+    (Replace::NAME, "reason"),
+];
+
+/// What stands in place of a text that was taken out.
+const TAKEN_OUT: &str = "[taken out]";
+/// The field of a body that names its text.
+const NAME: &str = "apart";
+
+/// A row of `free_text`.
+#[derive(Serialize)]
+pub(super) struct FreeTextRow {
+    commitment: String,
+    salt: String,
+    text: String,
+}
+
+/// Takes the free text out of a body, which keeps a commitment to it.
+pub(super) fn put_apart(kind: &str, body: &mut Value) -> Result<Option<FreeTextRow>, StoreError> {
+    let field = APART.iter().find(|(name, _)| *name == kind);
+    let Some((field, fields)) = field.zip(body.as_object_mut()) else {
+        return Ok(None);
+    };
+    let text = fields.get(field.1).and_then(Value::as_str);
+    let Some(text) = text.filter(|text| !text.is_empty()).map(str::to_owned) else {
+        return Ok(None);
+    };
+    let salt = people::random()?;
+    let commitment = hash_of(&(&salt, &text));
+    fields.insert(field.1.to_owned(), Value::from(""));
+    fields.insert(NAME.to_owned(), Value::from(commitment.as_str()));
+    Ok(Some(FreeTextRow {
+        commitment,
+        salt,
+        text,
+    }))
+}
+
+/// Puts the free text of a body back, or what stands in its place.
+pub(super) fn put_back(kind: &str, body: &mut Value, texts: &BTreeMap<String, String>) {
+    let field = APART.iter().find(|(name, _)| *name == kind);
+    let Some((field, fields)) = field.zip(body.as_object_mut()) else {
+        return;
+    };
+    let Some(Value::String(name)) = fields.remove(NAME) else {
+        return;
+    };
+    let text = texts.get(&name).map_or(TAKEN_OUT, String::as_str);
+    fields.insert(field.1.to_owned(), Value::from(text));
+}
+
+pub(super) async fn texts(
+    connection: &mut SqliteConnection,
+) -> Result<BTreeMap<String, String>, StoreError> {
+    let rows = sqlx::query("SELECT commitment, text FROM free_text").fetch_all(connection);
+    let rows = rows.await?;
+    let read = rows
+        .iter()
+        .map(|row| Ok((row.try_get("commitment")?, row.try_get("text")?)));
+    read.collect()
+}
+
+pub(super) async fn save(
+    connection: &mut SqliteConnection,
+    rows: &[FreeTextRow],
+) -> Result<(), StoreError> {
+    let statement = "INSERT INTO free_text (commitment, salt, text)
+         SELECT value->>'commitment', value->>'salt', value->>'text' FROM json_each(?1) ORDER BY key";
+    batch::insert(connection, statement, rows).await
+}
+
+/// Takes out what a change says is taken out.
+pub(super) async fn take_out(
+    connection: &mut SqliteConnection,
+    retired: &Retired,
+) -> Result<(), StoreError> {
+    for student in &retired.students {
+        let keys: Vec<String> =
+            sqlx::query_scalar("SELECT DISTINCT key FROM person WHERE number = ?")
+                .bind(student.as_str())
+                .fetch_all(&mut *connection)
+                .await?;
+        for key in &keys {
+            let statement = "DELETE FROM free_text WHERE commitment IN
+                 (SELECT body ->> '$.apart' FROM journal WHERE body ->> '$.student' = ?)";
+            sqlx::query(statement)
+                .bind(key)
+                .execute(&mut *connection)
+                .await?;
+        }
+        if retired.texts_only {
+            continue;
+        }
+        let login = hash(&student.as_str().to_lowercase());
+        for (statement, value) in [
+            (
+                "DELETE FROM session WHERE kind = 'student' AND login = ?",
+                student.as_str(),
+            ),
+            (
+                "DELETE FROM claim_code WHERE kind = 'student' AND login = ?",
+                student.as_str(),
+            ),
+            (
+                "DELETE FROM account WHERE kind = 'student' AND login = ?",
+                student.as_str(),
+            ),
+            ("DELETE FROM known_browser WHERE login_hash = ?", &login),
+            ("DELETE FROM sign_in_failure WHERE login_hash = ?", &login),
+        ] {
+            sqlx::query(statement)
+                .bind(value)
+                .execute(&mut *connection)
+                .await?;
+        }
+        for key in &keys {
+            for statement in [
+                "DELETE FROM access_place WHERE event IN (SELECT id FROM access_event WHERE kind = 'student' AND who = ?)",
+                "DELETE FROM person WHERE key = ?",
+            ] {
+                sqlx::query(statement)
+                    .bind(key)
+                    .execute(&mut *connection)
+                    .await?;
+            }
+        }
+    }
+    Ok(())
+}
+
+/// When something last happened that a student did or that was done to them; of everybody, if none is named. In
+/// milliseconds; none where nothing did.
+pub async fn last_of(
+    connection: &mut SqliteConnection,
+    student: Option<&StudentId>,
+) -> Result<Option<i64>, StoreError> {
+    let last = sqlx::query_scalar(
+        "SELECT max(at) FROM journal WHERE kind NOT IN ('retired', 'restored') AND
+         (?1 IS NULL OR body ->> '$.student' IN (SELECT key FROM person WHERE number = ?1))",
+    );
+    Ok(last
+        .bind(student.map(StudentId::as_str))
+        .fetch_one(connection)
+        .await?)
+}
+
+impl Store {
+    /// Empties the log of the database into it, in which what was taken out still stands.
+    pub async fn empty_log(&self) -> Result<(), StoreError> {
+        let mut writer = self.writer().await?;
+        if let Some(connection) = writer.as_mut() {
+            let emptied = sqlx::query("PRAGMA wal_checkpoint(TRUNCATE)");
+            emptied.execute(connection).await?;
+        }
+        Ok(())
+    }
+}
+
+/// The first free text that is not what was written, or is gone without anybody having taken it out.
+pub(super) async fn altered_texts(
+    connection: &mut SqliteConnection,
+) -> Result<Option<String>, StoreError> {
+    let mut texts = BTreeMap::new();
+    for row in sqlx::query("SELECT * FROM free_text")
+        .fetch_all(&mut *connection)
+        .await?
+    {
+        let (salt, text): (String, String) = (row.try_get("salt")?, row.try_get("text")?);
+        texts.insert(
+            row.try_get::<String, _>("commitment")?,
+            hash_of(&(salt, text)),
+        );
+    }
+    let retired = sqlx::query("SELECT seq, body FROM journal WHERE kind = ? ORDER BY seq");
+    let mut until: BTreeMap<String, i64> = BTreeMap::new();
+    for row in retired
+        .bind(Retired::NAME)
+        .fetch_all(&mut *connection)
+        .await?
+    {
+        let body: Retired = serde_json::from_str(row.try_get("body")?)
+            .map_err(|why| StoreError::damaged("journal.body", why.to_string()))?;
+        for student in body.students {
+            until.insert(student.to_string(), row.try_get("seq")?);
+        }
+    }
+    let rows = sqlx::query(
+        "SELECT seq, body ->> '$.student' AS student, body ->> '$.apart' AS apart FROM journal
+         WHERE body ->> '$.apart' IS NOT NULL ORDER BY seq",
+    );
+    let mut known = BTreeSet::new();
+    for row in rows.fetch_all(connection).await? {
+        let seq: i64 = row.try_get("seq")?;
+        let student: Option<String> = row.try_get("student")?;
+        let apart: String = row.try_get("apart")?;
+        let taken_out = student.and_then(|key| until.get(&key));
+        let found = match texts.get(&apart) {
+            Some(text) if *text == apart => None,
+            Some(_) => Some("another"),
+            None if taken_out.is_some_and(|until| *until > seq) => None,
+            None => Some("none"),
+        };
+        if let Some(found) = found {
+            return Ok(Some(format!(
+                "free_text of journal row {seq}: found {found}, expected the text written with it"
+            )));
+        }
+        known.insert(apart);
+    }
+    let stray = texts.into_keys().find(|apart| !known.contains(apart));
+    Ok(stray.map(|_| "free_text: found a text that no row of the journal names".to_owned()))
+}
