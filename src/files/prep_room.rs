@@ -212,6 +212,7 @@ fn read_lot(
         reagent: reagent?,
         molarity: molarity?,
         version: version?,
+        standardised: None,
     };
     let record = format!("[[lot]]\n{}", section.written("lot", &BESIDE));
     Some((lot, record, recorded))

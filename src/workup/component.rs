@@ -47,6 +47,8 @@ pub enum Cause {
     Temperature,
     Repeatability,
     LotMolarity(LotCode),
+    /// A molarity carried over from the experiment of that key.
+    Standardisation(LotCode),
     /// Of an element, by its symbol.
     AtomicWeight(&'static str),
     /// What only one scheme or preparation has.
@@ -175,6 +177,7 @@ impl fmt::Display for Cause {
             Self::Temperature => f.write_str("temperature"),
             Self::Repeatability => f.write_str("repeatability"),
             Self::LotMolarity(code) => write!(f, "molarity of lot {code}"),
+            Self::Standardisation(key) => write!(f, "molarity found in {key}"),
             Self::AtomicWeight(symbol) => write!(f, "atomic weight of {symbol}"),
             Self::Own(words) => f.write_str(words),
         }
