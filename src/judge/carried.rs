@@ -118,7 +118,8 @@ impl AsAssigned {
     /// None where nothing is carried over into it, or nothing was assigned.
     pub fn of(case: &Case) -> Option<Self> {
         let carried = case.carried?;
-        let assigned = *carried.assigned.as_ref()?.open();
+        let truth = carried.assigned.as_ref()?;
+        let assigned = *truth.open();
         let rows = &case.hand_in.titrations;
         let uses = rows.iter().any(|row| row.lot.is_none());
         let titrant = uses.then(|| carried.with(assigned))?;

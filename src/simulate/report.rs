@@ -109,6 +109,11 @@ fn report(procedure: &Procedure, found: &Fairness) -> String {
     ));
     let endpoint = found.endpoint.iter();
     lines.extend(endpoint.map(|endpoint| format!("  endpoint   {}", endpoint.words())));
+    if found.endpoint.is_some() {
+        let remark =
+            "of constants at ionic strength 0.1 mol/L, without side reactions of the metal";
+        lines.push(format!("             {remark}"));
+    }
     lines.extend(
         found
             .warnings

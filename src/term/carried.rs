@@ -6,13 +6,16 @@ use std::sync::{Mutex, PoisonError};
 use super::{Judged, Slot, Term};
 use crate::course::{Experiment, Student};
 use crate::ids::{ExperimentKey, SectionName, UnknownCode};
-use crate::judge::{CarriedTitrant, Evaluation, Outcome, result_of};
+use crate::judge::{CarriedTitrant, Consensus, Evaluation, Outcome, result_of};
 use crate::procedure::{CarriedBy, ResultUnit};
+use crate::truth::Sealed;
 
 /// What a slot of the earlier experiment found, and the code of the bottle it found it of.
 pub(super) struct Found {
     outcome: Outcome,
     bottle: String,
+    /// What the class found there, where that bottle is off.
+    consensus: Option<Consensus>,
 }
 
 /// The titrants of one experiment, carried over from another.
@@ -30,6 +33,7 @@ impl Found {
         Some(Self {
             outcome: evaluation.outcome.clone()?,
             bottle: evaluation.unknown.clone(),
+            consensus: evaluation.class.consensus.clone(),
         })
     }
 }
@@ -202,7 +206,12 @@ impl<'a> Titrants<'a> {
         titrant.lot.version = u32::try_from(revisions).unwrap_or(u32::MAX);
         let bottles = self.term.unknowns.get(&earlier.key);
         let bottle = bottles.and_then(|bottles| bottles.get(code.as_str()));
-        titrant.assigned = bottle.map(|bottle| bottle.truth.clone());
+        // nobody has standardised wrongly for the prep room's fault
+        let consensus = found.first().and_then(|one| one.consensus.as_ref());
+        titrant.assigned = bottle.and_then(|bottle| match consensus {
+            Some(consensus) => consensus.instead_of(*bottle.truth.open()).map(Sealed::new),
+            None => Some(bottle.truth.clone()),
+        });
         Some(titrant)
     }
 }

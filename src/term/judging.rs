@@ -68,9 +68,6 @@ impl Term {
                     within.get_or_insert_default().slots.extend(slots);
                 }
             }
-            if let Some(within) = &within {
-                moved.insert(&experiment.key, within.slots.clone());
-            }
             let found = |slot: &Slot| {
                 let fresh: Option<&Option<Judged>> = all.get(slot);
                 found_by(fresh.map_or_else(|| held.get(slot), Option::as_ref))
@@ -81,6 +78,7 @@ impl Term {
                 titrants: &Titrants::of(self, experiment, &found),
             };
             let fresh = turn.judge(book, within, &mut touched);
+            moved.insert(&experiment.key, fresh.keys().cloned().collect());
             all.extend(fresh);
             if everywhere {
                 // of a course that is judged whole nothing more is asked for now

@@ -42,6 +42,8 @@ pub enum Cause {
     /// A burette that delivers a volume of that role in a preparation.
     Calibration(Role),
     Reading(Role),
+    /// Of a piece of that role to its mark, in a preparation.
+    Filling(Role),
     /// The weighings that give a mass of that role in a preparation.
     Weighing(Role),
     Temperature,
@@ -173,6 +175,7 @@ impl fmt::Display for Cause {
             Self::SampleCalibration => f.write_str("sample glassware calibration"),
             Self::Mark(role) | Self::Calibration(role) => write!(f, "calibration, {}", words(role)),
             Self::Reading(role) => write!(f, "reading, {}", words(role)),
+            Self::Filling(role) => write!(f, "filling, {}", words(role)),
             Self::Weighing(role) => write!(f, "weighing, {}", words(role)),
             Self::Temperature => f.write_str("temperature"),
             Self::Repeatability => f.write_str("repeatability"),

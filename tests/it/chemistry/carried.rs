@@ -429,3 +429,46 @@ fn what_cannot_be_carried_over_is_refused_or_said() {
     let waits = judged(&term, "week-2", "01").evaluation;
     assert!(has(&waits, FlagCode::NotStandardised));
 }
+
+/// On the bench form: what the student found is said, no lot is asked for, and a result comes out.
+#[tokio::test]
+async fn the_bench_form_says_what_is_carried_over() {
+    let app = crate::app::TestApp::spawn().await;
+    bring_in(&app.desk, &folder("student", true), "test", app.clock.now())
+        .await
+        .unwrap_or_else(|why| panic!("{why}: {why:?}"));
+    let path = "/student/experiments/week-2/bench";
+    let mut first = app.person("01").await;
+    let page = first.get(path).await.body;
+    // u is 0.09 % of 0.10008, two figures of it
+    assert!(page.contains("NaOH: 0.10008"), "{page}");
+    assert!(
+        page.contains("as you found in Sodium hydroxide against"),
+        "{page}"
+    );
+    assert!(!page.contains("name=\"lot\""));
+    let shell = first.get(&format!("{path}?shell=yes")).await.body;
+    assert!(
+        !shell.contains("0.10008"),
+        "nobody's own stands in the empty form"
+    );
+    let mut third = app.person("03").await;
+    let page = third.get(path).await.body;
+    assert!(page.contains("you standardised none yet"), "{page}");
+    let fields = [
+        ("key", "0123456789abcdef0123456789abcdef"),
+        ("seen", "1"),
+        ("trials", "1"),
+        ("reason", "read again"),
+        ("unknown", ""),
+        ("reported", ""),
+        ("1.burette_start_mL", "0.30"),
+        ("1.burette_end_mL", "21.70"),
+    ];
+    let answer = third
+        .post_form("/student/experiments/week-2/hand-in", &fields)
+        .await;
+    assert_eq!(answer.status, 303, "{}", answer.body);
+    let receipt = third.get(answer.location()).await.body;
+    assert!(receipt.contains("21.70"), "{receipt}");
+}
