@@ -51,7 +51,7 @@ fn folder(by: &str, forgive: bool) -> Folder {
         )
     };
     let course = format!(
-        "title = \"T\"\nterm = \"a\"\ntime_zone = \"Europe/Lisbon\"\n{}{}",
+        "title = \"Quantitative analysis\"\nterm = \"autumn 2026\"\ntime_zone = \"Europe/Lisbon\"\n{}{}",
         experiment("week-1", "naoh-against-khp"),
         experiment("week-2", "own")
     );
