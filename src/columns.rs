@@ -78,6 +78,10 @@ columns! {
         SecondStart: "second_start", "Second titration, start", "Second start";
         /// End of the n-th filling for another portion, from 1.
         SecondEnd: "second_end", "Second titration, end", "Second end";
+        /// Start of the n-th filling with the excess reagent, from 1.
+        ExcessStart: "excess_start", "Excess reagent, start", "Excess start";
+        /// End of the n-th filling with the excess reagent, from 1.
+        ExcessEnd: "excess_end", "Excess reagent, end", "Excess end";
     }
     once {
         /// Burette at the first of two endpoints.
@@ -115,12 +119,20 @@ impl Column {
         let mut columns = Self::of(procedure, fillings);
         let burette = columns.contains(&Self::BuretteEnd(1));
         columns.extend(burette.then_some(Self::BeforeLastDrop));
+        if procedure.excess().is_some_and(|e| e.brought_back.is_some()) {
+            columns.extend(Self::of_burette(Delivery::Excess, 1));
+        }
         columns
     }
 
-    /// Whether it may be left out.
-    pub fn is_note(self) -> bool {
-        self == Self::BeforeLastDrop
+    /// Whether it may be left out: what is noted beside, and what was added after an endpoint run over.
+    pub fn is_note(self, procedure: &Procedure) -> bool {
+        let brought_back = || procedure.excess().is_some_and(|e| e.brought_back.is_some());
+        self == Self::BeforeLastDrop || self.is_of_excess() && brought_back()
+    }
+
+    fn is_of_excess(self) -> bool {
+        matches!(self, Self::ExcessStart(_) | Self::ExcessEnd(_))
     }
 
     /// The columns of one row: a blank and a standard have no sample.
@@ -152,6 +164,7 @@ impl Column {
         match delivery {
             Delivery::First => (Self::BuretteStart(n), Self::BuretteEnd(n)),
             Delivery::Second => (Self::SecondStart(n), Self::SecondEnd(n)),
+            Delivery::Excess => (Self::ExcessStart(n), Self::ExcessEnd(n)),
         }
     }
 
@@ -189,7 +202,7 @@ impl Column {
     /// Start and end of the filling it belongs to.
     fn piece_of(self) -> Option<(Self, Self)> {
         let filling = self.said().filling;
-        let mut pieces = Delivery::BOTH.into_iter().map(|d| Self::piece(d, filling));
+        let mut pieces = Delivery::ALL.into_iter().map(|d| Self::piece(d, filling));
         pieces.find(|(start, end)| [start, end].contains(&&self))
     }
 
@@ -219,10 +232,11 @@ impl Column {
     /// What it is read from.
     pub fn glassware(self, procedure: &Procedure) -> &Glassware {
         if Self::of_sample(procedure).contains(&self) {
-            &procedure.sample.glassware
-        } else {
-            procedure.scheme.instrument()
+            return &procedure.sample.glassware;
         }
+        let excess = procedure.excess().filter(|_| self.is_of_excess());
+        let burette = excess.and_then(|excess| excess.burette());
+        burette.unwrap_or_else(|| procedure.scheme.instrument())
     }
 
     /// The reading of a row, if it is there.
@@ -286,7 +300,7 @@ pub fn read_cells(
     };
     for column in Column::with_notes(procedure, MAX_FILLINGS) {
         if text(column).is_empty() {
-            if !column.is_note() && !is_left_out(column) && !not_needed.contains(&column) {
+            if !column.is_note(procedure) && !is_left_out(column) && !not_needed.contains(&column) {
                 faults.push((column, nothing(procedure, column)));
             }
             continue;
@@ -297,6 +311,11 @@ pub fn read_cells(
             }
             Err(why) => faults.push((column, why.to_string())),
         }
+    }
+    let (start, end) = Column::piece(Delivery::Excess, 1);
+    if readings.contains_key(&start) != readings.contains_key(&end) && faults.is_empty() {
+        let missing = [start, end].into_iter().find(|c| !readings.contains_key(c));
+        faults.extend(missing.map(|column| (column, nothing(procedure, column))));
     }
     if faults.is_empty() {
         Ok(readings)

@@ -59,6 +59,8 @@ pub enum Delivery {
     First,
     /// The titration of another portion.
     Second,
+    /// The reagent added in excess, or what was added of it after an endpoint run over.
+    Excess,
 }
 
 /// What a burette delivers between two readings of it, mL, counted downward from the top.
@@ -69,6 +71,8 @@ pub struct Piece<'r> {
 }
 
 impl Delivery {
+    pub const ALL: [Self; 3] = [Self::First, Self::Second, Self::Excess];
+    /// Those that end at an endpoint.
     pub const BOTH: [Self; 2] = [Self::First, Self::Second];
 }
 
@@ -101,7 +105,7 @@ impl Titration {
     /// The highest number of a filling of the burette.
     pub fn fillings(&self) -> usize {
         let has = |n: &usize| {
-            let starts = Delivery::BOTH.map(|delivery| Column::piece(delivery, *n).0);
+            let starts = Delivery::ALL.map(|delivery| Column::piece(delivery, *n).0);
             starts.iter().any(|start| start.get(self).is_some())
         };
         (1..=MAX_FILLINGS).filter(has).max().unwrap_or(0)

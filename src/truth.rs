@@ -52,6 +52,7 @@ impl Lot {
                 standard_uncertainty: Decimal::ZERO,
             },
             version: 1,
+            standardised: None,
         }
     }
 }
@@ -137,6 +138,16 @@ pub struct Lot {
     pub molarity: Assigned,
     /// Which version of the value this is, from 1.
     pub version: u32,
+    /// Of a titrant carried over from an earlier experiment: whose key its code is then. None for a bottle of the prep room.
+    #[serde(skip)]
+    pub standardised: Option<Standardised>,
+}
+
+/// How a molarity was found by those who titrate with it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Standardised {
+    /// Of its standard uncertainty; infinite where nothing of it is estimated from data.
+    pub degrees_of_freedom: f64,
 }
 
 /// A bottle a student is given.

@@ -1,7 +1,6 @@
 //! What one species is worth of another where they share no atoms, or share them in another proportion than acid, base or
 //! electrons: available chlorine, alkalinity as CaCO₃, oxygen demand.
 
-use super::balance::balance;
 use super::formula::Formula;
 use super::ratio::Ratio;
 use super::reaction::Reaction;
@@ -181,27 +180,29 @@ fn electrons_to_dichromate(analyte: &Formula) -> Option<Ratio> {
     }
 }
 
-/// O₂ per mole of what burns to CO₂ and water; nitrogen is left as NH₃, as dichromate leaves it.
+/// Oxidation numbers after hot acid dichromate: carbon is burnt, and nitrogen left as ammonium. Metals of salts keep theirs.
+const BURNT: &[(&str, i64)] = &[
+    ("C", 4),
+    ("H", 1),
+    ("O", -2),
+    ("N", -3),
+    ("Li", 1),
+    ("Na", 1),
+    ("K", 1),
+    ("Mg", 2),
+    ("Ca", 2),
+];
+
+/// O₂ per mole of a compound of carbon: a quarter of the electrons between its charge and the oxidation numbers after it.
 fn burnt(species: &Formula) -> Option<Ratio> {
-    let nitrogen = if species.atoms().contains_key("N") {
-        " + NH3"
-    } else {
-        ""
-    };
-    let charge = match species.charge() {
-        0 => "",
-        1.. => " + H^+",
-        _ => " + OH^-",
-    };
-    let text = format!("{} + O2 -> CO2 + H2O{nitrogen}{charge}", species.written());
-    let balanced = balance(&text).ok()?;
-    let reaction = Reaction::parse(&balanced).ok()?;
-    let oxygen = Formula::parse("O2").ok()?;
-    Some(
-        reaction
-            .consumed(&oxygen)?
-            .over(reaction.consumed(species)?),
-    )
+    species.atoms().get("C")?;
+    let mut electrons = i64::from(species.charge()).checked_neg()?;
+    for (symbol, count) in species.atoms() {
+        let (_, after) = BURNT.iter().find(|(known, _)| known == symbol)?;
+        let all = after.checked_mul(i64::from(*count))?;
+        electrons = electrons.checked_add(all)?;
+    }
+    (electrons > 0).then(|| Ratio::fraction(electrons, 4))
 }
 
 impl Equivalence {

@@ -55,6 +55,11 @@ pub fn run(
         let mut counts = sections::sections(class, sections, seed).ok_or_else(nothing)?;
         table::add(&mut counts, &of_singles);
         print!("{}", printed(key, &of_slips, &counts));
+        if class.procedure.carried_over().is_some() {
+            println!(
+                "  its titrant is a lot here, as well known as a careful standardisation makes it"
+            );
+        }
         slips.add(&of_slips);
         table::add(&mut sum, &counts);
     }

@@ -98,7 +98,11 @@ impl Image {
 
     /// The audits that still hold after changes of some reach; empty places for the others.
     pub(super) fn standing_audits(&self, reaches: &[Reach]) -> Audits {
-        let is_reached = |key: &ExperimentKey| reaches.iter().any(|reach| reach.is_into(key));
+        let is_reached = |key: &ExperimentKey| {
+            let rests_on = self.term.rests_on(key);
+            let into = |reach: &Reach| rests_on.iter().any(|key| reach.is_into(key));
+            reaches.iter().any(into)
+        };
         let audits = self.audits.iter().filter(|(key, _)| !is_reached(key));
         audits
             .map(|(key, audit)| (key.clone(), Arc::clone(audit)))

@@ -127,6 +127,7 @@ pub(super) fn read_lots(bytes: &[u8], faults: &mut Vec<Fault>) -> Vec<(Lot, Shel
             code: row.code,
             reagent: row.reagent,
             version: row.version,
+            standardised: None,
         };
         (lot, row.life)
     };

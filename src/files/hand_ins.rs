@@ -243,7 +243,9 @@ pub(super) fn write_readings(
     };
     let fillings = titrations().map(Titration::fillings).max().unwrap_or(1);
     let mut readings = Column::with_notes(procedure, fillings);
-    readings.retain(|column| !column.is_note() || titrations().any(|t| column.get(t).is_some()));
+    readings.retain(|column| {
+        !column.is_note(procedure) || titrations().any(|t| column.get(t).is_some())
+    });
     let excess = procedure.uses_excess_lot();
     let times = hand_ins
         .iter()

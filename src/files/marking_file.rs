@@ -59,6 +59,9 @@ pub fn write_marking(marking: &Marking) -> String {
         ];
         line("late", &parts);
     }
+    if marking.forgive_carried_error {
+        text.push_str("forgive_carried_error = true\n");
+    }
     text
 }
 
@@ -122,6 +125,7 @@ pub(super) fn marking(section: &Section) -> Option<Marking> {
         "by_hand",
         "by-hand",
         "late",
+        "forgive_carried_error",
     ]);
     let before = section.faults();
     let by_hand = match (section.has("by_hand"), section.has("by-hand")) {
@@ -148,6 +152,7 @@ pub(super) fn marking(section: &Section) -> Option<Marking> {
             .flatten(),
         by_hand,
         late: section.table("late", |part| late(&part)).flatten(),
+        forgive_carried_error: section.boolean_or("forgive_carried_error", false),
     };
     if section.faults() > before {
         return None;

@@ -14,7 +14,9 @@ use crate::schemes::{formula, piece};
 use crate::submission::{HandIn, Titration, TrialLabel};
 use crate::text::{Section, decimal, found};
 use crate::truth::Assigned;
-use crate::workup::{Dilution, Preparation, Stock, Taken, Weighed, WorkUp, WorkUpInput, work_up};
+use crate::workup::{
+    Conditions, Dilution, Preparation, Stock, Taken, Weighed, WorkUp, WorkUpInput, work_up,
+};
 
 pub(super) fn preparation(record: &Section, glassware: &GlasswareTable) -> Option<Preparation> {
     record.only(&[
@@ -28,6 +30,9 @@ pub(super) fn preparation(record: &Section, glassware: &GlasswareTable) -> Optio
         "stock_mol_per_L",
         "stock_standard_uncertainty_mol_per_L",
         "dilutions",
+        "temperature_C",
+        "repeatability_mL",
+        "repeatability_g",
     ]);
     let species = formula(record, "formula");
     let stock = if record.has("stock_mol_per_L") {
@@ -38,10 +43,28 @@ pub(super) fn preparation(record: &Section, glassware: &GlasswareTable) -> Optio
     if matches!(stock, Some(Stock::Solid(..))) && record.has("dilutions") {
         record.fault("dilutions", "found some, expected none for a solid mixture");
     }
+    let small = |key: &str, most: i64| {
+        let number = record.number_or(key, Decimal::ZERO)?;
+        let fits = (Decimal::ZERO..=Decimal::from(most)).contains(&number);
+        if !fits {
+            record.fault(key, format!("found {number}, expected 0 to {most}"));
+        }
+        fits.then_some(number)
+    };
+    let conditions = [
+        small("temperature_C", 20),
+        small("repeatability_mL", 1),
+        small("repeatability_g", 1),
+    ];
     let dilutions = record.tables("dilutions", |section| dilution(&section, glassware));
     Some(Preparation {
         species: species?,
         stock: stock?,
+        conditions: Conditions {
+            temperature: conditions[0]?,
+            filling: conditions[1]?,
+            weighing: conditions[2]?,
+        },
         dilutions: dilutions.into_iter().collect::<Option<_>>()?,
     })
 }

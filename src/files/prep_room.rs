@@ -11,6 +11,9 @@
 //! formula = "C10H14N2Na2O8.2H2O"        # as weighed, with its water
 //! purity = "0.995"                      # mass fraction, default 1
 //! purity_half_width = "0.002"           # default 0
+//! temperature_C = "4"                   # how far from 20 °C, default 0; so the next two
+//! repeatability_mL = "0.02"             # standard deviation of filling to a mark
+//! repeatability_g = "0.00005"           # standard deviation of a mass
 //! flask = "flask-1000-a"
 //! dilutions = [{ pipette = "pipette-50-a", flask = "flask-250-a" }]
 //!
@@ -212,6 +215,7 @@ fn read_lot(
         reagent: reagent?,
         molarity: molarity?,
         version: version?,
+        standardised: None,
     };
     let record = format!("[[lot]]\n{}", section.written("lot", &BESIDE));
     Some((lot, record, recorded))

@@ -118,7 +118,7 @@ fn columns(procedure: &Procedure, superseded: bool) -> Columns {
         .optional
         .extend(refills(procedure).map(|column| column.to_string()));
     let notes = Column::with_notes(procedure, 1).into_iter();
-    let notes = notes.filter(|column| column.is_note());
+    let notes = notes.filter(|column| column.is_note(procedure));
     columns
         .optional
         .extend(notes.map(|column| column.to_string()));

@@ -14,6 +14,8 @@ pub(super) struct Agreement {
     pub agrees: bool,
     /// Figures it is written with and figures the work-up gives, where it is written with two or more too few.
     pub too_few: Option<(u32, u32)>,
+    /// Whether it is an answer beside the molarity that the student answered for the titrant, and not the one found.
+    pub with_answered_titrant: bool,
 }
 
 impl Agreement {
@@ -39,6 +41,7 @@ impl Agreement {
         Some(Self {
             agrees: within || rounded,
             too_few,
+            with_answered_titrant: false,
         })
     }
 }

@@ -6,6 +6,7 @@ use jiff::Timestamp;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
+use super::carried::CarriedTitrant;
 use super::class::ClassEvidence;
 use crate::ids::{LotCode, UnknownCode};
 use crate::procedure::Procedure;
@@ -26,6 +27,9 @@ pub struct Case<'a> {
     pub lots: &'a BTreeMap<LotCode, Lot>,
     /// Lots that count where none is written.
     pub default_lots: &'a DefaultLots,
+    /// The titrant that the student found the molarity of in an earlier experiment, where the procedure asks for it; none
+    /// where nobody has.
+    pub carried: Option<&'a CarriedTitrant>,
     /// The experiment's unknowns by code.
     pub unknowns: &'a BTreeMap<UnknownCode, Unknown>,
     /// Code of the unknown issued to the student.
@@ -84,14 +88,18 @@ impl Case<'_> {
         })
     }
 
-    pub(super) fn lots_of(&self, titration: &Titration) -> (Option<&Lot>, Option<&Lot>) {
+    /// The titrant's, or the stock's, and the excess reagent's lot that count for a row.
+    pub fn lots_of(&self, titration: &Titration) -> (Option<&Lot>, Option<&Lot>) {
         let find = |written: &Option<LotCode>, default: &Option<LotCode>| {
             written
                 .as_ref()
                 .or(default.as_ref())
                 .and_then(|code| self.lots.get(code))
         };
-        let titrant = find(&titration.lot, &self.default_lots.titrant);
+        let titrant = match (&titration.lot, self.procedure.carried_over()) {
+            (None, Some(_)) => self.carried.map(|carried| &carried.lot),
+            _ => find(&titration.lot, &self.default_lots.titrant),
+        };
         (
             titrant,
             find(&titration.excess_lot, &self.default_lots.excess),

@@ -143,7 +143,7 @@ fn find_median_of_s(freedom: usize) -> Option<f64> {
 
 impl Consensus {
     /// What a result of the group is compared with instead of the assigned value.
-    pub(super) fn instead_of(&self, truth: Assigned) -> Option<Assigned> {
+    pub fn instead_of(&self, truth: Assigned) -> Option<Assigned> {
         self.shifted(truth, self.percent)
     }
 

@@ -7,6 +7,7 @@ use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
 use super::agreement::Agreement;
+use super::carried::{AsAssigned, CarriedOutcome, follows_from_answered};
 use super::case::{Case, relative_error};
 use super::class::ClassEvidence;
 use super::flags::Flag;
@@ -14,7 +15,7 @@ use super::habits::ScatterShare;
 use super::marks::{Marked, Marks, marks};
 use super::raise::{Slips, flags};
 use super::slips::{self, Explanation};
-use crate::ids::{LotCode, UnknownCode};
+use crate::ids::{ExperimentKey, LotCode, UnknownCode};
 use crate::measure::from_f64;
 use crate::submission::TrialLabel;
 use crate::truth::{Lot, Unknown};
@@ -33,6 +34,9 @@ pub struct Evaluation {
     pub outcome: Option<Outcome>,
     /// In the result unit.
     pub true_value: Option<Decimal>,
+    /// The titrant that an earlier experiment gave it; none where it is a lot of the prep room.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub carried: Option<CarriedOutcome>,
     /// (x − x_true) / |x_true|, percent, not rounded.
     pub relative_error_percent: Option<Decimal>,
     /// What explains a trial that lies apart from the others.
@@ -66,6 +70,8 @@ pub enum UsedValue {
     /// Of the titrant or of the stock of standards.
     TitrantLot(LotCode),
     ExcessLot(LotCode),
+    /// Of the titrant, as found in the experiment of that key.
+    Standardisation(LotCode),
     Unknown(UnknownCode),
 }
 
@@ -121,7 +127,7 @@ impl Evaluation {
     pub fn titrant_lots(&self) -> impl Iterator<Item = &str> {
         self.versions.iter().filter_map(|used| match &used.value {
             UsedValue::TitrantLot(code) => Some(code.as_str()),
-            UsedValue::ExcessLot(_) | UsedValue::Unknown(_) => None,
+            UsedValue::ExcessLot(_) | UsedValue::Standardisation(_) | UsedValue::Unknown(_) => None,
         })
     }
 
@@ -135,6 +141,7 @@ impl fmt::Display for UsedVersion {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match &self.value {
             UsedValue::TitrantLot(code) | UsedValue::ExcessLot(code) => write!(f, "lot {code}")?,
+            UsedValue::Standardisation(key) => write!(f, "titrant found in {key}")?,
             UsedValue::Unknown(code) => write!(f, "unknown {code}")?,
         }
         write!(f, " v{}", self.version)
@@ -153,31 +160,65 @@ pub fn evaluate(case: &Case) -> Evaluation {
         Some(consensus) => consensus.instead_of(truth),
         None => Some(truth),
     });
-    let trial_slips = slips::of_trials(case, &work_up, compared);
-    let reading_slips = slips::of_readings(case, &work_up, compared, &trial_slips);
-    let calculation_slips = slips::of_answer(case, &work_up);
+    // where the titrant was standardised wrongly, its error is known: what is left of it is to be explained
+    let as_assigned = AsAssigned::of(case);
+    let off = as_assigned.as_ref().filter(|one| one.is_off);
+    let without_it = Case {
+        carried: off.map(|one| &one.titrant).or(case.carried),
+        ..*case
+    };
+    let compared_work_up = off.map_or(&work_up, |one| &one.work_up);
+    let trial_slips = slips::of_trials(&without_it, compared_work_up, compared);
+    let reading_slips = slips::of_readings(&without_it, compared_work_up, compared, &trial_slips);
     let answer = case.hand_in.reported.as_ref();
+    let answer = answer.and_then(|answer| {
+        let agreement = Agreement::of(case.procedure, &work_up, answer)?;
+        let otherwise = || follows_from_answered(case, answer);
+        match agreement.agrees {
+            true => Some(agreement),
+            false => otherwise().or(Some(agreement)),
+        }
+    });
+    let calculation_slips = match answer {
+        Some(answer) if answer.with_answered_titrant => Explanation::default(),
+        _ => slips::of_answer(case, &work_up),
+    };
+    let forgiven = case.procedure.marking.forgive_carried_error;
+    let result_as_assigned = as_assigned.as_ref().and_then(|one| one.work_up.value());
+    let error_as_assigned = result_as_assigned
+        .filter(|_| forgiven || off.is_some())
+        .zip(truth)
+        .and_then(|(x, truth)| relative_error(x, truth.value));
     let marks = marks(&Marked {
         procedure: case.procedure,
         hand_in: case.hand_in,
         counted: work_up.counted(),
         spread: work_up.spread.as_ref(),
         relative_error_percent: worked_up.relative_error_percent,
+        error_as_assigned,
         submitted_at: case.submitted_at,
         due: case.due,
         by_hand: case.by_hand,
         adjustment: case.settlement.adjustment,
         late_excused: case.settlement.late_excused,
-        answer: answer.and_then(|answer| Agreement::of(case.procedure, &work_up, answer)),
+        answer,
         slips: &calculation_slips,
     });
     let slips = Slips {
         of_trials: &trial_slips,
         of_readings: &reading_slips,
         of_answer: &calculation_slips,
+        answer,
+        off,
     };
     let flags = flags(case, &work_up, compared, &marks, &slips);
     Evaluation {
+        carried: case.carried.map(|carried| CarriedOutcome {
+            experiment: ExperimentKey::new(carried.lot.code.as_str()),
+            molarity: carried.lot.molarity,
+            is_off: off.is_some(),
+            result_as_assigned,
+        }),
         trial_slips,
         reading_slips,
         calculation_slips,
@@ -216,6 +257,7 @@ fn worked_up(case: &Case, work_up: &WorkUp) -> Evaluation {
             .collect(),
         outcome: outcome(work_up),
         true_value: truth.map(|t| t.value),
+        carried: None,
         relative_error_percent,
         trial_slips: Explanation::default(),
         reading_slips: Explanation::default(),
@@ -238,7 +280,7 @@ fn versions(case: &Case, work_up: &WorkUp, unknown: Option<&Unknown>) -> Vec<Use
             continue;
         }
         let (titrant, excess) = case.lots_of(titration);
-        let titrant = titrant.filter(|_| case.procedure.uses_titrant_lot());
+        let titrant = titrant.filter(|_| case.procedure.lot_reagent().is_some());
         let excess =
             excess.filter(|_| case.procedure.uses_excess_lot() && !case.hand_in.has_blank());
         for (lots, lot) in used.iter_mut().zip([titrant, excess]) {
@@ -248,7 +290,10 @@ fn versions(case: &Case, work_up: &WorkUp, unknown: Option<&Unknown>) -> Vec<Use
     let [lots, excess_lots] = used;
     let of_lots = |value: fn(LotCode) -> UsedValue| {
         move |lot: &&Lot| UsedVersion {
-            value: value(lot.code.clone()),
+            value: match lot.standardised {
+                Some(_) => UsedValue::Standardisation(lot.code.clone()),
+                None => value(lot.code.clone()),
+            },
             version: lot.version,
         }
     };

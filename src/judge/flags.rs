@@ -56,6 +56,10 @@ impl Flag {
 pub enum FlagCode {
     /// The result is off the truth by more than its uncertainty allows.
     InconsistentTruth,
+    /// The titrant carried over was standardised wrongly.
+    CarriedError,
+    /// Nobody has standardised the titrant yet.
+    NotStandardised,
     /// One slip explains a result off the truth, or an answer that is not the recomputation.
     LikelySlip,
     /// A row of the file could not be read.
@@ -85,6 +89,8 @@ pub enum FlagCode {
 
 named! { FlagCode, code:
     InconsistentTruth = "inconsistent-truth": "result off the assigned value",
+    CarriedError = "carried-error": "titrant standardised wrongly before",
+    NotStandardised = "not-standardised": "titrant not standardised yet",
     LikelySlip = "likely-slip": "one slip explains it",
     SetAside = "set-aside": "a row could not be read",
     UnknownMismatch = "unknown-mismatch": "bottle or lot not the one given out",
@@ -104,8 +110,13 @@ impl FlagCode {
     /// Whether it asks for a person as a rule.
     pub fn needs_review(self) -> bool {
         match self {
-            Self::Recording | Self::Late | Self::Instrument | Self::EndDigits => false,
+            Self::CarriedError
+            | Self::Recording
+            | Self::Late
+            | Self::Instrument
+            | Self::EndDigits => false,
             Self::InconsistentTruth
+            | Self::NotStandardised
             | Self::LikelySlip
             | Self::SetAside
             | Self::UnknownMismatch

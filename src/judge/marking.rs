@@ -20,6 +20,9 @@ pub struct Marking {
     pub by_hand: Option<Decimal>,
     /// What late work loses.
     pub late: Option<Late>,
+    /// Whether accuracy is that of the result with the molarity assigned to a titrant carried over, where that is nearer: an
+    /// error of the standardisation is charged once, where it was made.
+    pub forgive_carried_error: bool,
 }
 
 /// Points on a scale of percent: the smaller the better.

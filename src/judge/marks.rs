@@ -79,6 +79,8 @@ pub(super) struct Marked<'a> {
     pub counted: usize,
     pub spread: Option<&'a Replicates>,
     pub relative_error_percent: Option<Decimal>,
+    /// The same with the molarity assigned to a titrant carried over: where that counts, or is told.
+    pub error_as_assigned: Option<Decimal>,
     pub submitted_at: Option<Timestamp>,
     pub due: Option<Timestamp>,
     pub by_hand: Option<Decimal>,
@@ -188,11 +190,23 @@ fn accuracy(given: &Marked, scored: &Scored) -> PartMark {
     let Some(error) = given.relative_error_percent else {
         return none("No bottle is known to mark this against; a person has to look at it.");
     };
-    let (points, note) = scaled(given, scored.points_at(error.abs()));
-    let sentence = format!(
-        "Your result is {} % off the assigned value.{note}",
-        plain(to_figures(error.abs(), 2))
-    );
+    let percent = |error: Decimal| plain(to_figures(error.abs(), 2));
+    let forgiven = given.procedure.marking.forgive_carried_error;
+    let other = given.error_as_assigned;
+    let other = other.filter(|other| !forgiven || other.abs() < error.abs());
+    let counts = other.filter(|_| forgiven).unwrap_or(error);
+    let (points, note) = scaled(given, scored.points_at(counts.abs()));
+    let carried = other.map_or_else(String::new, |other| {
+        let end = if forgiven {
+            ", and that counts: an error of the standardisation is charged once"
+        } else {
+            ""
+        };
+        let other = percent(other);
+        format!(" With the molarity that your titrant was assigned it is {other} % off{end}.")
+    });
+    let error = percent(error);
+    let sentence = format!("Your result is {error} % off the assigned value.{carried}{note}");
     part(Part::Accuracy, points, scored.points, sentence)
 }
 
@@ -278,8 +292,14 @@ fn calculation(given: &Marked, rule: &CalculationPart) -> PartMark {
     };
     let result = plain(to_figures(spread.mean, 5));
     if let Some(agreement) = given.answer.filter(|agreement| agreement.agrees) {
-        let said =
-            format!("Your answer {answer} {unit} follows from your readings ({result} {unit})");
+        let titrant = if agreement.with_answered_titrant {
+            " and from your answer for the titrant"
+        } else {
+            ""
+        };
+        let said = format!(
+            "Your answer {answer} {unit} follows from your readings{titrant} ({result} {unit})"
+        );
         let Some((written, expected)) = agreement.too_few else {
             return mark(rule.points, format!("{said}."));
         };

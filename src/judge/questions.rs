@@ -3,8 +3,9 @@
 use rust_decimal::Decimal;
 
 use crate::columns::Column;
-use crate::measure::{Glassware, GlasswareKind, plain, to_figures};
-use crate::procedure::{Procedure, ResultUnit, SampleBy};
+use crate::measure::{GlasswareKind, plain, to_figures};
+use crate::procedure::{Procedure, SampleBy};
+use crate::schemes::Scheme;
 use crate::submission::{Delivery, HandIn, Piece, Titration, TrialLabel};
 use crate::words::counted;
 use crate::workup::work_up_readings;
@@ -188,7 +189,9 @@ fn impossible(procedure: &Procedure, hand_in: &HandIn) -> Vec<Question> {
     let done = work_up_readings(procedure, hand_in);
     let unit = procedure.result.unit;
     // a label is worth some percent
-    let most = (unit == ResultUnit::PercentMass).then(|| Decimal::from(105));
+    let most = procedure.pure_result();
+    let most = most.and_then(|pure| pure.checked_mul(Decimal::new(105, 2)));
+    let heats = matches!(procedure.scheme, Scheme::Heating(_));
     let columns = procedure.scheme.columns(1);
     let mut found = Vec::new();
     for (row, trial) in done.trials.iter().enumerate() {
@@ -201,6 +204,8 @@ fn impossible(procedure: &Procedure, hand_in: &HandIn) -> Vec<Question> {
             "more than all of it"
         } else if result < Decimal::ZERO {
             "less than nothing"
+        } else if heats && result.is_zero() {
+            "as nothing was lost"
         } else {
             continue;
         };
@@ -219,14 +224,13 @@ fn impossible(procedure: &Procedure, hand_in: &HandIn) -> Vec<Question> {
 /// Readings whose delivered volume or sample lies outside what the glassware and the procedure are made for.
 pub fn range_questions(procedure: &Procedure, row: usize, titration: &Titration) -> Vec<Question> {
     let mut found = Vec::new();
-    let capacity = procedure
-        .burette()
-        .map_or(Decimal::ZERO, Glassware::capacity);
-    let most = capacity.saturating_mul(Decimal::new(9, 1)).normalize();
     for (column, piece) in deliveries(titration) {
+        let capacity = column.glassware(procedure).capacity();
+        let most = capacity.saturating_mul(Decimal::new(9, 1)).normalize();
         let delivered = piece.end.value().saturating_sub(piece.start.value());
-        // a blank is small by nature
-        if delivered < Decimal::ONE && titration.trial != TrialLabel::Blank {
+        // a blank is small by nature, and so is what brings an endpoint back
+        let small = titration.trial == TrialLabel::Blank || column.is_note(procedure);
+        if delivered < Decimal::ONE && !small {
             found.push(Question {
                 row,
                 column,

@@ -4,6 +4,7 @@ use rust_decimal::Decimal;
 
 use super::agreement::Agreement;
 use super::alike::alike;
+use super::carried::AsAssigned;
 use super::case::{Case, relative_error};
 use super::flags::{Flag, FlagCode};
 use super::marks::{Marks, Part, days_late};
@@ -11,6 +12,7 @@ use super::questions::{range_questions, written_otherwise};
 use super::slips::{Candidate, Explanation, SlipCode};
 use crate::columns::Column;
 use crate::measure::{as_f64, from_f64, plain, to_figures};
+use crate::procedure::CarriedBy;
 use crate::stats::{student_t_two_sided, variance_ratio_above};
 use crate::submission::{HandIn, TrialLabel};
 use crate::truth::Assigned;
@@ -28,6 +30,10 @@ pub(super) struct Slips<'e> {
     pub of_trials: &'e Explanation,
     pub of_readings: &'e Explanation,
     pub of_answer: &'e Explanation,
+    /// The student's own answer beside the recomputation.
+    pub answer: Option<Agreement>,
+    /// Where a titrant carried over is off.
+    pub off: Option<&'e AsAssigned>,
 }
 
 /// Every flag of a submission, most consequential first. A result is compared with what the class found where what was
@@ -42,13 +48,16 @@ pub(super) fn flags(
     let mut found = Vec::new();
     let every = slips.of_trials.likely().map(|slip| slip.code) == Some(SlipCode::AllReadUpward);
     if slips.of_readings.likely().is_none() && !every {
+        let work_up = slips.off.map_or(work_up, |off| &off.work_up);
         found.extend(inconsistent_truth(case, work_up, compared, slips));
     }
+    found.extend(carried_error(case, slips));
+    found.extend(not_standardised(case, work_up));
     found.extend(likely_slip(case, work_up, slips));
     found.extend(set_aside(case));
     found.extend(unknown_mismatch(case, work_up));
     if slips.of_answer.likely().is_none() {
-        found.extend(reported_differs(case, work_up, slips.of_answer));
+        found.extend(reported_differs(case, work_up, slips));
     }
     // what a slip named in a trial that counts does to the scatter is said once
     if !names_counted(slips.of_trials, work_up) && !has_full(marks, Part::Agreement) {
@@ -109,9 +118,13 @@ fn inconsistent_truth(
         Some(consensus) => format!("found by the class, since {} is off", consensus.cause),
         None => "assigned".to_owned(),
     };
+    let titrant = match slips.off {
+        Some(_) => " with the molarity assigned to its titrant",
+        None => "",
+    };
     (off > limit).then(|| {
         let evidence = format!(
-            "result {} against {} {against}: {} apart, more than the {} that the uncertainty allows at 99 %",
+            "result {}{titrant} against {} {against}: {} apart, more than the {} that the uncertainty allows at 99 %",
             short(x),
             short(truth.value),
             from_f64(off, 3).map(plain).unwrap_or_default(),
@@ -161,7 +174,8 @@ fn likely_slip(case: &Case, work_up: &WorkUp, slips: &Slips) -> Option<Flag> {
         said(all[0], &of_trial),
         match all[1].likely() {
             Some(slip) if slip.code == SlipCode::OtherUnknown => {
-                fits_another(case, work_up, &slip.place, unit)
+                let compared = slips.off.map_or(work_up, |off| &off.work_up);
+                fits_another(case, compared, &slip.place, unit)
             }
             _ => said(all[1], &|_| "without it the result is".to_owned()),
         },
@@ -188,6 +202,33 @@ fn fits_another(case: &Case, work_up: &WorkUp, code: &str, unit: &str) -> Option
     Some(format!(
         "fits bottle {code} ({assigned} {unit}): {off} % off"
     ))
+}
+
+/// A titrant that its users standardised wrongly. That was flagged in the experiment where they did.
+fn carried_error(case: &Case, slips: &Slips) -> Option<Flag> {
+    let evidence = slips.off?.evidence(case)?;
+    Some(Flag::by_chance(
+        FlagCode::CarriedError,
+        evidence,
+        FLAG_LEVEL,
+    ))
+}
+
+/// Readings without a result, since nobody has found the molarity of their titrant yet.
+fn not_standardised(case: &Case, work_up: &WorkUp) -> Option<Flag> {
+    let carried = case.procedure.carried_over()?;
+    let mut rows = case.hand_in.titrations.iter();
+    let waits = case.carried.is_none() && rows.any(|row| row.lot.is_none());
+    let evidence = || {
+        let whose = match carried.by {
+            CarriedBy::Student => "the student",
+            CarriedBy::Bench => "the bench group",
+            CarriedBy::Section => "the section",
+        };
+        let from = &carried.from;
+        format!("no result of {whose} in {from}, which gives the titrant its molarity")
+    };
+    (waits && work_up.counted() == 0).then(|| Flag::certain(FlagCode::NotStandardised, evidence()))
 }
 
 fn unknown_mismatch(case: &Case, work_up: &WorkUp) -> Option<Flag> {
@@ -230,11 +271,10 @@ fn unknown_mismatch(case: &Case, work_up: &WorkUp) -> Option<Flag> {
     (!evidence.is_empty()).then(|| Flag::certain(FlagCode::UnknownMismatch, evidence.join("; ")))
 }
 
-fn reported_differs(case: &Case, work_up: &WorkUp, slips: &Explanation) -> Option<Flag> {
+fn reported_differs(case: &Case, work_up: &WorkUp, slips: &Slips) -> Option<Flag> {
     let (answer, value) = (case.hand_in.reported.as_ref()?, work_up.value()?);
-    let agreement = Agreement::of(case.procedure, work_up, answer)?;
-    (!agreement.agrees).then(|| Flag {
-        candidates: candidates([slips]),
+    (!slips.answer?.agrees).then(|| Flag {
+        candidates: candidates([slips.of_answer]),
         ..Flag::certain(
             FlagCode::ReportedDiffers,
             format!(
@@ -315,7 +355,7 @@ pub(super) fn odds(p: f64) -> String {
 fn few_trials(case: &Case, work_up: &WorkUp) -> Option<Flag> {
     let (counted, minimum) = (work_up.counted(), case.procedure.trials.minimum);
     let mut evidence = Vec::new();
-    if counted < minimum as usize {
+    if counted < minimum as usize && not_standardised(case, work_up).is_none() {
         let trials = if minimum == 1 {
             "trial counts"
         } else {

@@ -99,7 +99,7 @@ impl Common {
 }
 
 impl ResultUnit {
-    /// mg per portion fits any sample. A mass per volume or amount per volume fits a sample by volume and the titrant of a standardisation; a mass
+    /// mg per portion fits any sample, but no standardisation. A mass per volume or amount per volume fits a sample by volume and the titrant of a standardisation; a mass
     /// fraction fits a weighed sample; g/mL a density. Anything between them would need a density beside.
     fn fits(self, per: Per, by: SampleBy) -> bool {
         let per_volume = match per {
@@ -112,6 +112,10 @@ impl ResultUnit {
             return false;
         }
         let of_mass = self.is_of_mass() || self == Self::GPerMol;
-        self != Self::GPerMl && (self == Self::MgPerPortion || per_volume != of_mass)
+        if self == Self::MgPerPortion {
+            // a titrant has no portions
+            return per == Per::Sample;
+        }
+        self != Self::GPerMl && per_volume != of_mass
     }
 }

@@ -66,6 +66,28 @@ pub struct Titrant {
     pub ph: Option<Decimal>,
     /// The burette it is delivered from.
     pub burette: Glassware,
+    /// Where its molarity comes from, if not from a lot of the prep room.
+    pub carried: Option<CarriedOver>,
+}
+
+/// A titrant whose molarity is what was found for it in an earlier experiment.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct CarriedOver {
+    /// Key of that experiment, or of its procedure.
+    pub from: String,
+    /// Whose result it is.
+    pub by: CarriedBy,
+}
+
+/// Whose earlier result counts for a student.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum CarriedBy {
+    /// The student's own.
+    Student,
+    /// Those of the bench group, pooled.
+    Bench,
+    /// Those of the section, pooled.
+    Section,
 }
 
 /// The reagent added in excess.
@@ -74,8 +96,12 @@ pub struct Excess {
     pub species: Formula,
     /// Label molarity, mol/L.
     pub nominal: Decimal,
-    /// The single-mark piece that measures it.
+    /// What measures it: a single-mark piece, or a burette.
     pub glassware: Glassware,
+    /// How much a burette is to deliver, mL; none where a single-mark piece says it.
+    pub delivered: Option<Decimal>,
+    /// The burette from which more of it is added after an endpoint run over, where the procedure allows for that.
+    pub brought_back: Option<Glassware>,
     /// Into each part that is titrated, where nothing is said.
     pub added_to: Option<AddedTo>,
 }
@@ -287,6 +313,25 @@ impl Procedure {
         self
     }
 
+    /// What a sample of nothing else comes to, in the result unit; none where that depends on more than its mass.
+    pub fn pure_result(&self) -> Option<Decimal> {
+        let million = Decimal::from(1_000_000);
+        match self.result.unit {
+            ResultUnit::PercentMass => Some(Decimal::ONE_HUNDRED),
+            ResultUnit::PartsPerMillion => Some(million),
+            ResultUnit::PartsPerBillion => million.checked_mul(Decimal::ONE_THOUSAND),
+            ResultUnit::MmolPerG => {
+                let molar_mass = self.scheme.asked()?.expressed_as.molar_mass().value;
+                Decimal::ONE_THOUSAND.checked_div(molar_mass)
+            }
+            ResultUnit::MgPerPortion if self.sample.by != SampleBy::Volume => {
+                let portion = self.sample.portion.unwrap_or(self.sample.nominal);
+                portion.checked_mul(Decimal::ONE_THOUSAND)
+            }
+            _ => None,
+        }
+    }
+
     /// Whether rows of readings carry a sample volume: the sample is measured in graduated glassware.
     pub fn reads_sample_volume(&self) -> bool {
         self.sample.by == SampleBy::Volume && self.sample.glassware.kind().is_read()
@@ -318,9 +363,24 @@ impl Procedure {
         self.lot_reagent().into_iter().chain(excess)
     }
 
-    /// Whether the molarity of the titrant's or the stock's lot enters the result.
+    /// Whether the molarity of the titrant's or the stock's lot enters the result, so that a lot has to be known.
     pub fn uses_titrant_lot(&self) -> bool {
-        self.lot_reagent().is_some()
+        self.lot_reagent().is_some() && self.carried_over().is_none()
+    }
+
+    /// Where the titrant's molarity is carried over from.
+    pub fn carried_over(&self) -> Option<&CarriedOver> {
+        self.titrant()?.carried.as_ref()
+    }
+
+    /// The reagents that the prep room has to make lots of.
+    pub fn reagents_in_lots(&self) -> impl Iterator<Item = &Formula> {
+        let titrant = self.lot_reagent().filter(|_| self.uses_titrant_lot());
+        let excess = self.excess().map(|e| &e.species);
+        titrant
+            .map(|(species, _)| species)
+            .into_iter()
+            .chain(excess)
     }
 
     /// Whether the molarity of the excess reagent's lot enters the result: not where a blank measures it.
@@ -330,7 +390,7 @@ impl Procedure {
 
     /// Whether the titrant's molarity is what is asked for.
     pub fn is_standardisation(&self) -> bool {
-        self.titrant().is_some() && !self.uses_titrant_lot()
+        self.titrant().is_some() && self.lot_reagent().is_none()
     }
 
     /// Rows before the numbered trials, in the order in which they are measured.
@@ -403,6 +463,12 @@ impl std::ops::Deref for Procedure {
 named! { AddedTo, name, from_name:
     Portion = "portion",
     Whole = "whole",
+}
+
+named! { CarriedBy, name, from_name:
+    Student = "student",
+    Bench = "bench",
+    Section = "section",
 }
 
 named! { SampleBy, name, from_name:

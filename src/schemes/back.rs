@@ -1,15 +1,22 @@
 //! Back titration: an excess of reagent is added, the titrant finds what the analyte left of it.
 
 use super::parts::{
-    TITRANT, checked, in_reactions, needs_reactions, of_titrated_sample, one_titre,
+    TITRANT, checked, display_words, in_reactions, needs_reactions, of_titrated_sample, titrated,
 };
-use super::{Faults, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
+use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
 use crate::chem::{Ratio, Reaction, chain_ratio, shared_ratio};
+use crate::columns::Column;
 use crate::measure::{Glassware, as_f64};
-use crate::procedure::{Asked, Common, Excess, Sample, Titrant};
-use crate::workup::{Builder, Operation, Own, Party, Quantity, Role, Sign, StepId, Trial, Worked};
+use crate::procedure::{Asked, Common, Excess, ProcedureFault, Sample, Titrant};
+use crate::submission::{Delivery, Titration};
+use crate::workup::{
+    Builder, Measured, Of, Operation, Own, Party, Quantity, Role, Sign, StepId, Trial, Worked,
+};
 
 const BY_BLANK: Own = Own::about("amount of ", " added, by the blank", "ne");
+const BY_TITRE: Own = Own::about("amount of ", " that the titrant found", "nt");
+const BROUGHT_BACK: Own = Own::about("amount of ", " added after the endpoint", "nb");
+const LEFT_IN_PART: Own = Own::about("amount of ", " left over in the part", "np");
 const ANALYTE: Own = Own::new("amount of ", "n");
 
 /// Through the excess reagent.
@@ -36,6 +43,10 @@ impl Back {
     pub fn new(common: &Common, titrant: Titrant, excess: Excess) -> Result<Self, Faults> {
         let mut faults = of_titrated_sample(common, &titrant, false);
         excess.check(&mut faults);
+        if common.trials.blank && excess.burette().is_some() {
+            let what = "found true, expected false where excess reagent comes from a burette: a blank holds another volume of it";
+            faults.push(ProcedureFault::new("trials.blank", what));
+        }
         checked(faults, Self::with_ratios(common, titrant, excess))
     }
 
@@ -66,10 +77,66 @@ impl Back {
             asked,
         })
     }
+
+    /// Amount of the excess reagent that brought an endpoint back, mmol.
+    fn brought_back<'a>(
+        &self,
+        builder: &mut Builder<'a>,
+        trial: &Trial<'a>,
+    ) -> Worked<Option<StepId>> {
+        let row = trial.row.titration;
+        if self.excess.brought_back.is_none() || row.pieces(Delivery::Excess).next().is_none() {
+            return Ok(None);
+        }
+        let lot = trial.row.excess_lot;
+        let lot = lot.ok_or_else(|| trial.missing("excess reagent", "no lot of it"))?;
+        let species = &self.excess.species;
+        let molarity = builder.molarity(lot, Party::Excess, species);
+        let volume = builder.delivered(Delivery::Excess, row, trial.of)?;
+        let product = Operation::product([molarity, volume]);
+        let quantity = Quantity::from(BROUGHT_BACK).about(species.shared());
+        let amount = builder.graph.step(quantity.of(trial.of), "mmol", product)?;
+        Ok(Some(amount))
+    }
 }
 
 impl SchemeRules for Back {
-    one_titre!();
+    titrated!();
+
+    fn facts(&self) -> Vec<(&'static str, String)> {
+        vec![self.titrant.fact()]
+    }
+
+    fn instruments(&self) -> String {
+        let mut words = self.titrant.burette_words();
+        if let Some(burette) = self.excess.burette() {
+            let what = if self.excess.brought_back.is_some() {
+                "More of the excess reagent, where an endpoint was run over"
+            } else {
+                "Excess reagent"
+            };
+            words.push_str(&format!(" {what}: {}.", display_words(burette)));
+        }
+        words
+    }
+
+    fn columns(&self, fillings: usize) -> Vec<Column> {
+        let by_burette = self.excess.glassware.kind().is_burette();
+        let excess = by_burette.then(|| Column::of_burette(Delivery::Excess, fillings));
+        let titre = Column::of_burette(Delivery::First, fillings);
+        excess.into_iter().flatten().chain(titre).collect()
+    }
+
+    fn measure(&self, builder: &mut Builder, row: &Titration, of: Of) -> Worked<Measured> {
+        builder.titre(row, of)
+    }
+
+    fn measurements(&self, signal: f64, _: f64) -> Option<Vec<Measurement>> {
+        let excess = self.excess.delivered;
+        let excess = excess.map(|volume| Measurement::Deliver(Delivery::Excess, as_f64(volume)));
+        let titre = Measurement::Deliver(Delivery::First, signal);
+        Some(excess.into_iter().chain([titre]).collect())
+    }
 
     fn words(&self) -> &'static str {
         "back titration"
@@ -99,6 +166,7 @@ impl SchemeRules for Back {
         made.map(Scheme::Back)
     }
 
+    /// What was added of the excess reagent after an endpoint run over takes as much off what the titrant found left.
     /// n(A) = (n(E) − c(T) · V · E/T) · A/E, then per sample. n(E) is what the pipette added of its lot; where a blank
     /// was titrated (the same excess, no sample), it is what the blank found: n(E) = c(T) · V_blank · E/T. Where the
     /// excess went into the whole before it was made up, what a part shows of it counts flask over pipette.
@@ -118,8 +186,29 @@ impl SchemeRules for Back {
             }
             None => Operation::product([molarity, titre, ratio]),
         };
-        let left = by_titre(trial.delivered()?);
-        let left = builder.graph.step(amount(Role::ExcessLeft), "mmol", left)?;
+        let titre = trial.delivered()?;
+        let left = match self.brought_back(builder, trial)? {
+            None => {
+                let left = by_titre(titre);
+                builder.graph.step(amount(Role::ExcessLeft), "mmol", left)?
+            }
+            Some(more) => {
+                let found = Operation::product([molarity, titre, ratio]);
+                let found = builder
+                    .graph
+                    .step(amount(Role::Own(BY_TITRE)), "mmol", found)?;
+                let rest = Operation::sum([(Sign::Plus, found), (Sign::Minus, more)]);
+                match whole {
+                    None => builder.graph.step(amount(Role::ExcessLeft), "mmol", rest)?,
+                    Some((flask, pipette)) => {
+                        let part = amount(Role::Own(LEFT_IN_PART));
+                        let part = builder.graph.step(part, "mmol", rest)?;
+                        let left = Operation::quotient([part, flask], [pipette]);
+                        builder.graph.step(amount(Role::ExcessLeft), "mmol", left)?
+                    }
+                }
+            }
+        };
         let added = match (trial.blanks[0], trial.row.excess_lot) {
             (Some(blank), _) => {
                 let quantity = amount(Role::Own(BY_BLANK));
@@ -127,7 +216,11 @@ impl SchemeRules for Back {
             }
             (None, Some(lot)) => {
                 let molarity = builder.molarity(lot, Party::Excess, excess);
-                let volume = builder.single_mark(Role::ExcessVolume, &self.excess.glassware);
+                let volume = if self.excess.glassware.kind().is_burette() {
+                    builder.delivered(Delivery::Excess, trial.row.titration, of)?
+                } else {
+                    builder.single_mark(Role::ExcessVolume, &self.excess.glassware)
+                };
                 let product = Operation::product([molarity, volume]);
                 let quantity = amount(Role::ExcessAdded);
                 builder.graph.step(quantity, "mmol", product)?
@@ -154,7 +247,7 @@ impl SchemeRules for Back {
     /// A blank is a titration of all of the excess.
     fn signal(&self, sample: &Sample) -> Signal {
         let (top, bottom) = self.excess_per_titrant.parts();
-        let added = as_f64(self.excess.nominal) * as_f64(self.excess.glassware.capacity());
+        let added = as_f64(self.excess.nominal) * as_f64(self.excess.volume());
         let per_volume = as_f64(self.titrant.nominal) * as_f64(top) / as_f64(bottom);
         let part = match &sample.aliquot {
             Some(aliquot) if self.excess.is_in_whole() => {

@@ -3,7 +3,7 @@
 use super::{Faults, SchemeKind};
 use crate::chem::{Formula, Reaction, is_edta};
 use crate::measure::{Glassware, GlasswareKind, GlasswareTable};
-use crate::procedure::{AddedTo, Common, Excess, Titrant};
+use crate::procedure::{AddedTo, CarriedBy, CarriedOver, Common, Excess, Titrant, is_key};
 use crate::text::{Section, decimal, found};
 use rust_decimal::Decimal;
 
@@ -56,7 +56,14 @@ impl SchemeFile<'_> {
     /// `[titrant]`: what is in the burette.
     pub fn titrant(&self) -> Option<Titrant> {
         self.table("titrant", |section| {
-            section.only(&["species", "nominal_mol_per_L", "pH", "burette"]);
+            section.only(&[
+                "species",
+                "nominal_mol_per_L",
+                "pH",
+                "burette",
+                "from",
+                "by",
+            ]);
             let species = formula(&section, "species");
             let nominal = section.number("nominal_mol_per_L");
             let ph = match &species {
@@ -65,6 +72,7 @@ impl SchemeFile<'_> {
             };
             let burette = self.piece(&section, "burette", &BURETTES);
             Some(Titrant {
+                carried: carried_over(&section)?,
                 species: species?,
                 nominal: nominal?,
                 ph: ph?,
@@ -76,7 +84,14 @@ impl SchemeFile<'_> {
     /// `[excess]`: the reagent added in excess.
     pub fn excess(&self) -> Option<Excess> {
         self.table("excess", |section| {
-            section.only(&["species", "nominal_mol_per_L", "glassware", "added_to"]);
+            section.only(&[
+                "species",
+                "nominal_mol_per_L",
+                "glassware",
+                "nominal_mL",
+                "brought_back_with",
+                "added_to",
+            ]);
             let species = formula(&section, "species");
             let nominal = section.number("nominal_mol_per_L");
             let kinds = [
@@ -85,6 +100,16 @@ impl SchemeFile<'_> {
                 GlasswareKind::Flask,
             ];
             let glassware = self.piece(&section, "glassware", &kinds);
+            let delivered = match section.has("nominal_mL") {
+                true => section.number("nominal_mL").map(Some),
+                false => Some(None),
+            };
+            let brought_back = match section.has("brought_back_with") {
+                true => self
+                    .piece(&section, "brought_back_with", &BURETTES)
+                    .map(Some),
+                false => Some(None),
+            };
             let added_to = section.parsed_if_any("added_to", |text| {
                 AddedTo::from_name(text).ok_or_else(|| found(text, "portion or whole"))
             });
@@ -101,6 +126,8 @@ impl SchemeFile<'_> {
                 species: species?,
                 nominal: nominal?,
                 glassware: glassware?,
+                delivered: delivered?,
+                brought_back: brought_back?,
             })
         })
     }
@@ -149,4 +176,26 @@ fn ph(section: &Section, titrant: &Formula) -> Option<Decimal> {
         let fits = (Decimal::ZERO..=Decimal::from(14)).contains(&ph);
         fits.then_some(ph).ok_or_else(|| found(text, "0 to 14"))
     })
+}
+
+/// The earlier experiment that a titrant is carried over from, if it is.
+fn carried_over(section: &Section) -> Option<Option<CarriedOver>> {
+    if !section.has("from") {
+        if section.has("by") {
+            section.fault("by", "found one, expected it only beside from");
+            return None;
+        }
+        return Some(None);
+    }
+    let from = section.parsed("from", |text| {
+        let key = is_key(text).then(|| text.to_owned());
+        key.ok_or_else(|| found(text, "the key of an experiment or of a procedure"))
+    });
+    let by = section.parsed_if_any("by", |text| {
+        CarriedBy::from_name(text).ok_or_else(|| found(text, "student, bench or section"))
+    });
+    Some(Some(CarriedOver {
+        from: from?,
+        by: by.unwrap_or(CarriedBy::Student),
+    }))
 }

@@ -73,6 +73,14 @@ impl Heating {
                 let what = "found some, expected none where x in a hydrate is asked for: they would give it away";
                 return Err(fault("reactions", what));
             }
+            let as_other = &asked.expressed_as;
+            if asked.unit == ResultUnit::MolPerMol && *as_other != asked.analyte {
+                let what = format!(
+                    "found {as_other}, expected none where x in a hydrate is asked for: it counts what leaves, {}",
+                    asked.analyte
+                );
+                return Err(fault("result.as", what));
+            }
             Ok(Self {
                 residue_per_analyte,
                 heated,

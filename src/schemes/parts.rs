@@ -159,6 +159,17 @@ impl Titrant {
 }
 
 impl Excess {
+    /// The volume added, mL.
+    pub fn volume(&self) -> Decimal {
+        self.delivered.unwrap_or_else(|| self.glassware.capacity())
+    }
+
+    /// The burette that delivers it, or brings an endpoint back.
+    pub fn burette(&self) -> Option<&Glassware> {
+        let itself = Some(&self.glassware).filter(|piece| piece.kind().is_burette());
+        itself.or(self.brought_back.as_ref())
+    }
+
     /// Whether the sample is made up with it.
     pub fn is_in_whole(&self) -> bool {
         self.added_to == Some(AddedTo::Whole)
@@ -170,7 +181,43 @@ impl Excess {
             GlasswareKind::Dispenser,
             GlasswareKind::Flask,
         ];
-        kind("excess.glassware", &self.glassware, &single, faults);
+        let by_burette = self.glassware.kind().is_burette();
+        if !by_burette {
+            kind("excess.glassware", &self.glassware, &single, faults);
+        }
+        let mut fault = |key: &str, what: &str| faults.push(ProcedureFault::new(key, what));
+        match (by_burette, self.delivered) {
+            (true, None) => fault(
+                "excess.nominal_mL",
+                "found none, expected how much the burette is to deliver",
+            ),
+            (false, Some(_)) => fault(
+                "excess.nominal_mL",
+                "found one, expected it only where a burette measures the excess",
+            ),
+            (true, Some(volume))
+                if volume <= Decimal::ZERO || volume > self.glassware.capacity() =>
+            {
+                fault(
+                    "excess.nominal_mL",
+                    "expected more than 0 and no more than the burette holds",
+                );
+            }
+            _ => {}
+        }
+        if let Some(burette) = &self.brought_back {
+            if by_burette {
+                let what = "found one, expected none: what a burette adds later is another filling";
+                fault("excess.brought_back_with", what);
+            } else if !burette.kind().is_burette() {
+                kind(
+                    "excess.brought_back_with",
+                    burette,
+                    &[GlasswareKind::Burette],
+                    faults,
+                );
+            }
+        }
         positive("excess.nominal_mol_per_L", self.nominal, faults);
     }
 }

@@ -44,6 +44,10 @@ impl Standardisation {
             molar_mass: false,
         });
         titrant.check(&mut faults);
+        if titrant.carried.is_some() {
+            let what = "found one, expected none: the titrant's molarity is what is asked for";
+            faults.push(ProcedureFault::new("titrant.from", what));
+        }
         if by_volume {
             let what = "found volume, expected mass or mass-difference of a primary standard";
             faults.push(ProcedureFault::new("sample.by", what));

@@ -9,7 +9,6 @@ use rand::{Rng, RngExt};
 use super::mistakes::Mistake;
 use crate::chem::{Formula, Ratio};
 use crate::columns::Column;
-use crate::ids::LotCode;
 use crate::judge::Case;
 use crate::measure::{Reading, as_f64, from_f64, to_figures, water_density};
 use crate::procedure::{Asked, Procedure, ResultUnit, SampleBy};
@@ -18,6 +17,7 @@ use crate::schemes::{
     TwoEndpoint,
 };
 use crate::submission::{Delivery, HandIn, Piece, Titration, TrialLabel};
+use crate::truth::Lot;
 
 /// What a student calculates from.
 pub struct Notebook<'a> {
@@ -62,19 +62,13 @@ impl<'a> Notebook<'a> {
         let work_up = case.work_up();
         let counted = work_up.trials.iter().filter(|trial| trial.counted);
         let row = case.hand_in.titrations.first();
-        let molarity = |written: Option<&'a LotCode>, of_section: &'a Option<LotCode>| {
-            let lot = case.lots.get(written.or(of_section.as_ref())?)?;
-            Some(as_f64(lot.molarity.value))
-        };
-        let (lots, default_lots) = (
-            row.map(|row| (&row.lot, &row.excess_lot)),
-            case.default_lots,
-        );
+        let (lot, excess) = row.map(|row| case.lots_of(row)).unwrap_or_default();
+        let molarity = |lot: Option<&Lot>| lot.map(|lot| as_f64(lot.molarity.value));
         Self {
             procedure: case.procedure,
             hand_in: case.hand_in,
-            molarity: molarity(lots.and_then(|lots| lots.0.as_ref()), &default_lots.titrant),
-            excess_molarity: molarity(lots.and_then(|lots| lots.1.as_ref()), &default_lots.excess),
+            molarity: molarity(lot),
+            excess_molarity: molarity(excess),
             counted: counted.map(|trial| trial.trial).collect(),
         }
     }
@@ -253,7 +247,11 @@ impl<'a> Notebook<'a> {
                 let left = c * titre(row)? * per_titrant * parts;
                 let by_pipette = || {
                     let c = unless(way.excess_nominal, self.excess_molarity, excess.nominal)?;
-                    Some(c * as_f64(excess.glassware.capacity()))
+                    let volume = match excess.delivered {
+                        Some(_) => volume(way, row, Delivery::Excess)?,
+                        None => as_f64(excess.glassware.capacity()),
+                    };
+                    Some(c * volume)
                 };
                 let added = match self.blank(&titre) {
                     Some(blank) if !way.no_blank => c * blank * per_titrant * parts,

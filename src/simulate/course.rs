@@ -17,12 +17,12 @@ use super::people::people;
 use super::supplies::{Order, Place, Supplies, Wrong};
 use crate::course::{Course, Experiment, Student};
 use crate::ids::{ExperimentKey, SectionName, UnknownCode};
-use crate::judge::AuditKind;
+use crate::judge::{AuditKind, Case};
 use crate::measure::{GlasswareTable, to_decimals, to_figures};
 use crate::procedure::{Dates, Procedure};
 use crate::submission::HandIn;
 use crate::term::{Decision, ExperimentSource, Revision, Ruling, Slot, Status, Term};
-use crate::truth::{Assigned, Bottle, Sealed, ShelfLife};
+use crate::truth::{Assigned, Bottle, Lot, Sealed, ShelfLife};
 
 #[derive(Clone, Debug)]
 pub struct Plan {
@@ -62,13 +62,16 @@ pub fn invent(plan: &Plan, glassware: GlasswareTable) -> Option<Term> {
     let mut rng = ChaCha20Rng::seed_from_u64(plan.seed);
     let mut term = Term::new(plan.course.clone(), glassware);
     people(plan, &mut term, &mut rng);
+    let mut shelves = BTreeMap::new();
     for planned in &plan.experiments {
-        Invention {
+        let supplies = Invention {
             planned,
             rng: &mut rng,
             term: &mut term,
+            shelves: &shelves,
         }
         .run()?;
+        shelves.insert(planned.key.clone(), supplies);
     }
     settle_first(&mut term);
     Some(term)
@@ -119,6 +122,8 @@ struct Invention<'a> {
     planned: &'a PlannedExperiment,
     rng: &'a mut ChaCha20Rng,
     term: &'a mut Term,
+    /// What stood on the shelves of the experiments before.
+    shelves: &'a BTreeMap<ExperimentKey, Supplies>,
 }
 
 /// What one student does besides titrating.
@@ -150,7 +155,7 @@ const CONDUCT: [(Conduct, f64); 11] = [
 ];
 
 impl Invention<'_> {
-    fn run(mut self) -> Option<()> {
+    fn run(mut self) -> Option<Supplies> {
         let planned = self.planned;
         let (key, text, procedure) = &planned.procedure;
         let sources = &mut self.term.sources;
@@ -185,11 +190,12 @@ impl Invention<'_> {
             let absent = place.checked_rem(every)? == every.checked_div(2)?
                 && place.checked_div(every)? < planned.missing;
             if !absent {
-                self.student(procedure, slot, &supplies, bottle)?;
+                let own = self.with_own_titrant(&slot, &supplies);
+                self.student(procedure, slot, own.as_ref().unwrap_or(&supplies), bottle)?;
             }
         }
         self.copies(procedure, &students);
-        Some(())
+        Some(supplies)
     }
 
     /// Lots a little off their labels, and unknowns whose titres lie between 40 and 70 % of the burette.
@@ -214,10 +220,13 @@ impl Invention<'_> {
             standard_uncertainty: to_figures(assigned.standard_uncertainty, 2),
             ..assigned
         };
-        for lot in supplies.lots.values() {
+        let lots = supplies.lots.values();
+        // a titrant carried over is no lot of the prep room
+        let made = |lot: &&Lot| self.earlier().is_none() || !is_titrant(&supplies, lot);
+        let lots: Vec<Lot> = lots.filter(made).cloned().collect();
+        for mut lot in lots {
             let bottle = Bottle::Lot(lot.code.clone());
             self.term.shelf.insert(bottle, made_for(self.planned.dates));
-            let mut lot = lot.clone();
             lot.molarity = stated(lot.molarity);
             self.term.lots.insert(lot.code.clone(), lot);
         }
@@ -230,6 +239,20 @@ impl Invention<'_> {
             .unknowns
             .insert(self.planned.key.clone(), unknowns);
         Some(supplies)
+    }
+
+    /// The experiment that the titrant comes from, where the course has it.
+    fn earlier(&self) -> Option<&Experiment> {
+        let experiment = self.term.experiment(&self.planned.key)?;
+        self.term.standardised_in(experiment)
+    }
+
+    /// With the bottle that the student standardised, where the titrant is carried over.
+    fn with_own_titrant(&self, slot: &Slot, supplies: &Supplies) -> Option<Supplies> {
+        let earlier = self.earlier()?;
+        let bottle = Slot::new(&earlier.key, &slot.student);
+        let bottle = self.term.issued.get(&bottle)?;
+        supplies.with_titrant_of(self.shelves.get(&earlier.key)?, bottle)
     }
 
     fn student(
@@ -252,6 +275,9 @@ impl Invention<'_> {
         };
         let hands = self.hands(procedure, conduct);
         let mut hand_in = supplies.titrated(procedure, Place::of(taken), &hands, self.rng)?;
+        if self.earlier().is_some() {
+            hand_in.titrations.iter_mut().for_each(|row| row.lot = None);
+        }
         if other && self.rng.random::<bool>() {
             let code = supplies.code(AuditKind::Unknown, taken);
             let rows = hand_in.titrations.iter_mut();
@@ -264,7 +290,11 @@ impl Invention<'_> {
         if mistake == Some(Mistake::WholeMillilitre) {
             hand_in = misread(&hand_in, self.rng);
         }
-        let notebook = Notebook::of(&supplies.case(procedure, &hand_in, bottle));
+        let carried = self.term.carried_titrant(&slot);
+        let notebook = Notebook::of(&Case {
+            carried: carried.as_ref(),
+            ..supplies.case(procedure, &hand_in, bottle)
+        });
         let in_the_sum = mistake.filter(|mistake| !mistake.is_at_the_bench());
         // where the mistake cannot be made the sum comes out right
         let wrong = in_the_sum.and_then(|_| notebook.answer(in_the_sum, self.rng));
@@ -375,6 +405,10 @@ impl Invention<'_> {
             _ => None,
         }
     }
+}
+
+fn is_titrant(supplies: &Supplies, lot: &Lot) -> bool {
+    supplies.code(AuditKind::Lot, 0) == Some(lot.code.as_str())
 }
 
 /// The number after that one, of so many in a circle.

@@ -14,7 +14,7 @@ use crate::ids::LotCode;
 use crate::judge::signal::{Bench, Signal, result_at};
 use crate::judge::{Endpoint, Part, Scale, endpoint, endpoint_warning, evaluate};
 use crate::measure::{as_f64, from_f64, plain, to_figures};
-use crate::procedure::{Procedure, ResultUnit};
+use crate::procedure::Procedure;
 use crate::truth::{Assigned, Lot};
 
 /// What a class can be expected to reach with a procedure.
@@ -143,13 +143,11 @@ pub fn fairness(procedure: &Procedure, students: usize, seed: u64) -> Result<Fai
 
 /// Where titres of the scale belong to no sample: 100 % is reached, or all of the reagent used up, before its end.
 fn beyond_pure(procedure: &Procedure, found: &Fairness) -> Option<String> {
-    let unit = procedure.result.unit;
-    if unit != ResultUnit::PercentMass {
-        return None;
-    }
+    let all = as_f64(procedure.pure_result()?);
+    let of_all = procedure.result.unit.name();
     let (first, last) = (found.expected.first()?, found.expected.last()?);
     let slope = (last.result - first.result) / (last.signal - first.signal);
-    let pure = first.signal + (100.0 - first.result) / slope;
+    let pure = first.signal + (all - first.result) / slope;
     let figures = |value: f64| from_f64(value, 3).map(plain).unwrap_or_default();
     let Signal {
         name,
@@ -159,10 +157,11 @@ fn beyond_pure(procedure: &Procedure, found: &Fairness) -> Option<String> {
         ..
     } = found.signal;
     let most = found.expected.iter().map(|e| e.result).fold(0.0, f64::max);
-    if most > 100.0 {
+    if most > all {
         let (at, side) = (figures(pure), if slope > 0.0 { "more" } else { "less" });
         return Some(format!(
-            "100 %w/w is reached at a {name} of {at} {unit}: {side} than that belongs to no sample, and students are asked about it"
+            "{} {of_all} is reached at a {name} of {at} {unit}: {side} than that belongs to no sample, and students are asked about it",
+            figures(all)
         ));
     }
     (pure > full || pure < 0.0).then(|| {
@@ -178,7 +177,7 @@ fn beyond_pure(procedure: &Procedure, found: &Fairness) -> Option<String> {
             )
         };
         format!(
-            "a sample of more than {} %w/w has its {name} {place}",
+            "a sample of more than {} {of_all} has its {name} {place}",
             figures(largest)
         )
     })
@@ -196,6 +195,7 @@ fn nominal_lot(code: &str, nominal: Decimal) -> Lot {
         reagent: String::new(),
         molarity,
         version: 1,
+        standardised: None,
     }
 }
 

@@ -69,6 +69,12 @@ fn report(procedure: &Procedure, found: &Fairness) -> String {
             stated.how.words()
         ));
     }
+    if let Some(carried) = procedure.carried_over() {
+        let (from, by) = (&carried.from, carried.by.name());
+        lines.push(format!(
+            "  carried    the titrant's molarity, by {by}, from {from}; taken as known to 0.1 % here"
+        ));
+    }
     for expected in &found.expected {
         lines.push(format!(
             "  {:<10} {}, {} % of {}: {} {unit}",
@@ -103,6 +109,11 @@ fn report(procedure: &Procedure, found: &Fairness) -> String {
     ));
     let endpoint = found.endpoint.iter();
     lines.extend(endpoint.map(|endpoint| format!("  endpoint   {}", endpoint.words())));
+    if found.endpoint.is_some() {
+        let remark =
+            "of constants at ionic strength 0.1 mol/L, without side reactions of the metal";
+        lines.push(format!("             {remark}"));
+    }
     lines.extend(
         found
             .warnings

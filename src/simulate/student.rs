@@ -203,12 +203,17 @@ impl<R: Rng> Student<'_, R> {
         let measurements = procedure
             .scheme
             .measurements(signal * share, sample.unwrap_or(nominal) * share)?;
-        let towards_the_first = numbered && measurements.len() == 1;
+        let titres = measurements.iter();
+        let titres = titres.filter(|one| !matches!(one, Measurement::Deliver(Delivery::Excess, _)));
+        let towards_the_first = numbered && titres.count() == 1;
         let instrument = procedure.scheme.instrument();
         let mut row = Titration::new(trial);
         let mut empty_mass = 0.0;
         for measurement in measurements {
             match measurement {
+                Measurement::Deliver(Delivery::Excess, volume) => {
+                    self.deliver_excess(&mut row, volume)?;
+                }
                 Measurement::Deliver(delivery, volume) => {
                     self.deliver(&mut row, delivery, volume, towards_the_first)?;
                 }
@@ -285,6 +290,23 @@ impl<R: Rng> Student<'_, R> {
             };
             row.readings.extend([(columns.0, start), (columns.1, end)]);
             left -= part;
+        }
+        Some(())
+    }
+
+    /// From a burette of its own, filled each time, to where it should stand.
+    fn deliver_excess(&mut self, row: &mut Titration, volume: f64) -> Option<()> {
+        let burette = self.procedure.excess()?.burette()?;
+        let capacity = as_f64(burette.capacity());
+        let stands = self.uniform(0.0, (capacity - volume).clamp(0.0, 0.6));
+        let start = stands + self.hands.reading.draw(self.rng);
+        let end = stands + volume + self.hands.reading.draw(self.rng);
+        for (column, seen) in <[Column; 2]>::from(Column::piece(Delivery::Excess, 1))
+            .into_iter()
+            .zip([start, end])
+        {
+            let reading = self.read(seen.clamp(0.0, capacity), burette)?;
+            row.readings.insert(column, reading);
         }
         Some(())
     }

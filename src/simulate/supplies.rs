@@ -223,6 +223,7 @@ impl Supplies {
             reagent: species.written().to_owned(),
             molarity: assigned(value, order.lot_uncertainty)?,
             version: 1,
+            standardised: None,
         };
         self.lots.insert(lot.code.clone(), lot);
         Some(())
@@ -307,6 +308,24 @@ impl Supplies {
         Some(lot)
     }
 
+    /// The same bench with what the bottle of that code holds, of the supplies of an earlier experiment, as its titrant.
+    pub fn with_titrant_of(&self, earlier: &Self, bottle: &str) -> Option<Self> {
+        let name = GroupName::new(AuditKind::Unknown, bottle);
+        let value = *earlier.really.get(&name)?;
+        let mut supplies = self.clone();
+        let lot = Lot {
+            code: LotCode::new("own"),
+            ..Lot::nominal(value)
+        };
+        let name = GroupName::new(AuditKind::Lot, lot.code.as_str());
+        supplies.really.insert(name, value);
+        supplies
+            .codes
+            .insert((AuditKind::Lot, 0), lot.code.to_string());
+        supplies.lots.insert(lot.code.clone(), lot);
+        Some(supplies)
+    }
+
     fn as_it_is(&self, kind: AuditKind, number: usize) -> Option<Lot> {
         let code = self.code(kind, number)?;
         let mut lot = self.lots.get(code)?.clone();
@@ -358,6 +377,7 @@ impl Supplies {
             revision: 1,
             lots: &self.lots,
             default_lots: &self.default_lots,
+            carried: None,
             unknowns: &self.unknowns,
             issued: self.code(AuditKind::Unknown, bottle),
             submitted_at: None,

@@ -25,6 +25,8 @@ pub enum Corrected {
     Bottle,
     /// A lot, by its code.
     Lot(LotCode),
+    /// What was found for the titrant in an earlier experiment.
+    Standardisation,
 }
 
 /// The corrections among the judgements of one submission, in order of time, that came after `since`.
@@ -62,6 +64,7 @@ fn corrected(before: &Evaluation, after: &Evaluation) -> Vec<Corrected> {
             UsedValue::TitrantLot(code) | UsedValue::ExcessLot(code) => {
                 Corrected::Lot(code.clone())
             }
+            UsedValue::Standardisation(_) => Corrected::Standardisation,
             UsedValue::Unknown(_) => Corrected::Bottle,
         });
     }

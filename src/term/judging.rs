@@ -6,6 +6,7 @@ use std::sync::Arc;
 use jiff::Timestamp;
 
 use super::book::{ClassBook, Touched};
+use super::carried::{Titrants, found_by};
 use super::gather::{Gather, Where};
 use super::{Judged, Ruling, Slot, Status, Term, settlement};
 use crate::changes::{Reach, Within};
@@ -51,18 +52,34 @@ impl Term {
         // habits are of the term so far: what changes in an experiment is seen in those after it
         let mut touched = Touched::none();
         let mut all = BTreeMap::new();
+        // who may have found something else, by experiment: titrants are carried over from earlier to later ones
+        let mut moved: HashMap<&ExperimentKey, BTreeSet<Slot>> = HashMap::new();
         for experiment in &self.experiments {
             let at = Where {
                 term: self,
                 experiment,
                 places: &places,
             };
-            let within = reached.remove(&experiment.key);
+            let mut within = reached.remove(&experiment.key);
+            let earlier = self.standardised_in(experiment);
+            if let Some(moved) = earlier.and_then(|earlier| moved.get(&earlier.key)) {
+                let slots = self.carried_by(experiment, moved);
+                if !slots.is_empty() {
+                    within.get_or_insert_default().slots.extend(slots);
+                }
+            }
+            let found = |slot: &Slot| {
+                let fresh: Option<&Option<Judged>> = all.get(slot);
+                found_by(fresh.map_or_else(|| held.get(slot), Option::as_ref))
+            };
             let turn = Turn {
                 at,
                 held: of_experiment(held, &experiment.key),
+                titrants: &Titrants::of(self, experiment, &found),
             };
-            all.extend(turn.judge(book, within, &mut touched));
+            let fresh = turn.judge(book, within, &mut touched);
+            moved.insert(&experiment.key, fresh.keys().cloned().collect());
+            all.extend(fresh);
             if everywhere {
                 // of a course that is judged whole nothing more is asked for now
                 book.close(&experiment.key);
@@ -76,8 +93,10 @@ impl Term {
         let student = self.student(&slot.student)?;
         let experiment = self.experiment(&slot.experiment)?;
         let section = self.works_in(&slot.experiment, student);
+        let found = |slot: &Slot| self.found_in(slot);
         let desk = Desk {
             experiment,
+            titrants: &Titrants::of(self, experiment, &found),
             unknowns: self.unknowns_of(experiment),
             due: self.course.zone.instant(experiment.dates_in(section).due),
             lots: self.default_lots(experiment, section),
@@ -93,8 +112,10 @@ impl Term {
         (default_lots, lots): (&DefaultLots, &BTreeMap<LotCode, Lot>),
     ) -> Option<WorkUp> {
         // what others handed in and when it is due has no part in it
+        let found = |slot: &Slot| self.found_in(slot);
         let desk = Desk {
             experiment,
+            titrants: &Titrants::of(self, experiment, &found),
             unknowns: self.unknowns_of(experiment),
             due: None,
             lots: default_lots.clone(),
@@ -126,12 +147,14 @@ impl Term {
             set_aside: unread.map(|row| row.flagged(revisions)).collect(),
             ..settlement(decisions, number)
         };
+        let carried = desk.titrants.of_student(student);
         Some(use_case(&Case {
             procedure: &desk.experiment.procedure,
             hand_in: &hand_in,
             revision: number,
             lots: &self.lots,
             default_lots: &desk.lots,
+            carried: carried.as_ref(),
             unknowns: desk.unknowns,
             issued: self
                 .bottle_of(slot, &hand_in)
@@ -177,6 +200,7 @@ impl Term {
 struct Turn<'a> {
     at: Where<'a>,
     held: BTreeMap<&'a Slot, &'a Judged>,
+    titrants: &'a Titrants<'a>,
 }
 
 impl Turn<'_> {
@@ -237,7 +261,7 @@ impl Turn<'_> {
         }
         let desks: HashMap<&str, Desk> = sections
             .into_iter()
-            .map(|section| (section.as_str(), Desk::of(at, section, lots(section))))
+            .map(|section| (section.as_str(), Desk::of(self, section, lots(section))))
             .collect();
         let results = each(&slots, |slot| {
             let evaluation = self.with(&desks, slot, ClassEvidence::ALONE, result_of)?;
@@ -332,7 +356,7 @@ impl Turn<'_> {
             .map(|section| {
                 let lots = unfilled.remove(section);
                 let lots = lots.unwrap_or_else(|| book.default_lots(key, section));
-                (section.as_str(), Desk::of(at, section, lots))
+                (section.as_str(), Desk::of(self, section, lots))
             })
             .collect();
         let judged = each(&cases, |(slot, class)| {
@@ -388,14 +412,17 @@ pub(super) fn of_experiment<'j>(
 /// What all submissions of one section in one experiment share.
 struct Desk<'a> {
     experiment: &'a Experiment,
+    titrants: &'a Titrants<'a>,
     unknowns: &'a BTreeMap<UnknownCode, Unknown>,
     due: Option<Timestamp>,
     lots: DefaultLots,
 }
 
 impl<'a> Desk<'a> {
-    fn of(at: Where<'a>, section: &str, lots: DefaultLots) -> Self {
+    fn of(turn: &Turn<'a>, section: &str, lots: DefaultLots) -> Self {
+        let at = turn.at;
         Self {
+            titrants: turn.titrants,
             experiment: at.experiment,
             unknowns: at.term.unknowns_of(at.experiment),
             due: at

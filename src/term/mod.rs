@@ -6,6 +6,7 @@
 mod arrangements;
 mod audit;
 mod book;
+mod carried;
 mod class;
 mod copy;
 mod corrections;

@@ -97,10 +97,12 @@ impl<'a> UsualLots<'a> {
             }
         };
         let procedure = &experiment.procedure;
+        let titrant = procedure.lot_reagent();
+        let titrant = titrant.filter(|_| procedure.uses_titrant_lot());
         let only = term.lots.keys().next().filter(|_| term.lots.len() == 1);
         Self {
             experiment,
-            titrant: usual(procedure.lot_reagent().map(|(species, _)| species)),
+            titrant: usual(titrant.map(|(species, _)| species)),
             excess: usual(procedure.excess().map(|excess| &excess.species)),
             only: only.cloned(),
         }

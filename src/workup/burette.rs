@@ -1,7 +1,7 @@
 //! Volumes read off a burette.
 
 use super::component::{Cause, Component};
-use super::graph::{Operation, Sign, StepId, Worked};
+use super::graph::{Operation, Sign, StepId, WorkUpError, Worked};
 use super::parts::{Builder, EXPANSION, rectangular, triangular};
 use super::quantity::{Instrument, Of, Quantity};
 use super::role::{Role, Titre};
@@ -51,6 +51,12 @@ impl Builder<'_> {
     /// Volume delivered in one titration, mL: the sum of end − start over its pieces.
     pub fn delivered(&mut self, delivery: Delivery, row: &Titration, of: Of) -> Worked<StepId> {
         let pieces: Vec<Piece> = row.pieces(delivery).collect();
+        if pieces.is_empty() {
+            return Err(WorkUpError {
+                label: Quantity::new(Role::Delivered(delivery)).of(of).label(),
+                what: "no reading of it",
+            });
+        }
         let mut terms = smallvec::SmallVec::new();
         for (index, piece) in pieces.iter().enumerate() {
             let filling = if pieces.len() > 1 {
@@ -66,9 +72,17 @@ impl Builder<'_> {
         }
         let quantity = Quantity::new(Role::Delivered(delivery)).of(of);
         let volume = self.graph.step(quantity, "mL", Operation::Sum(terms))?;
-        let bracket = (delivery == Delivery::First).then(|| self.bracket(row));
-        self.calibration_component(volume, pieces.len(), of);
-        self.endpoint_component(volume, bracket.flatten(), of);
+        if delivery == Delivery::Excess {
+            // from a burette of its own, to a mark and not to an endpoint
+            let excess = self.procedure.excess().and_then(|excess| excess.burette());
+            let calibration = excess.map_or(0.0, |b| triangular(b.tolerance()));
+            let cause = Cause::Calibration(Role::ExcessVolume);
+            self.calibration_components(volume, (cause, calibration), pieces.len(), of);
+        } else {
+            let bracket = (delivery == Delivery::First).then(|| self.bracket(row));
+            self.calibration_component(volume, pieces.len(), of);
+            self.endpoint_component(volume, bracket.flatten(), of);
+        }
         self.warmth(volume);
         Ok(volume)
     }
@@ -122,11 +136,22 @@ impl Builder<'_> {
     /// Once per filling: what deliveries of one burette share, in trials, blanks and second portions alike, and what each
     /// has of its own.
     fn calibration_component(&mut self, volume: StepId, fillings: usize, of: Of) {
+        let calibration = (Cause::BuretteCalibration, self.burette.calibration);
+        self.calibration_components(volume, calibration, fillings, of);
+    }
+
+    fn calibration_components(
+        &mut self,
+        volume: StepId,
+        (cause, calibration): (Cause, f64),
+        fillings: usize,
+        of: Of,
+    ) {
         let fillings = fillings.max(1) as f64;
-        let shared = self.burette.calibration * SHARED_CALIBRATION.sqrt() * fillings;
-        let shared = Component::shared(Cause::BuretteCalibration, shared);
-        self.graph.uncertain(volume, shared);
-        let own = self.burette.calibration * ((1.0 - SHARED_CALIBRATION) * fillings).sqrt();
+        let shared = calibration * SHARED_CALIBRATION.sqrt() * fillings;
+        self.graph
+            .uncertain(volume, Component::shared(cause, shared));
+        let own = calibration * ((1.0 - SHARED_CALIBRATION) * fillings).sqrt();
         let own = Component::each(Cause::BuretteDelivery, own, of);
         self.graph.uncertain(volume, own);
     }

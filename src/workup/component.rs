@@ -42,11 +42,15 @@ pub enum Cause {
     /// A burette that delivers a volume of that role in a preparation.
     Calibration(Role),
     Reading(Role),
+    /// Of a piece of that role to its mark, in a preparation.
+    Filling(Role),
     /// The weighings that give a mass of that role in a preparation.
     Weighing(Role),
     Temperature,
     Repeatability,
     LotMolarity(LotCode),
+    /// A molarity carried over from the experiment of that key.
+    Standardisation(LotCode),
     /// Of an element, by its symbol.
     AtomicWeight(&'static str),
     /// What only one scheme or preparation has.
@@ -171,10 +175,12 @@ impl fmt::Display for Cause {
             Self::SampleCalibration => f.write_str("sample glassware calibration"),
             Self::Mark(role) | Self::Calibration(role) => write!(f, "calibration, {}", words(role)),
             Self::Reading(role) => write!(f, "reading, {}", words(role)),
+            Self::Filling(role) => write!(f, "filling, {}", words(role)),
             Self::Weighing(role) => write!(f, "weighing, {}", words(role)),
             Self::Temperature => f.write_str("temperature"),
             Self::Repeatability => f.write_str("repeatability"),
             Self::LotMolarity(code) => write!(f, "molarity of lot {code}"),
+            Self::Standardisation(key) => write!(f, "molarity found in {key}"),
             Self::AtomicWeight(symbol) => write!(f, "atomic weight of {symbol}"),
             Self::Own(words) => f.write_str(words),
         }

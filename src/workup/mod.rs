@@ -27,7 +27,7 @@ pub use figures::{significant_figures, written_by_rule};
 pub use graph::{Graph, Operation, Sign, Step, StepId, StepIds, WorkUpError, Worked};
 pub use parts::{Builder, MG_PER_G, rectangular, triangular, volume_reading};
 pub use preparation::{
-    Dilution, Preparation, PreparationFault, Prepared, Recorded, Stock, Taken, Weighed,
+    Conditions, Dilution, Preparation, PreparationFault, Prepared, Recorded, Stock, Taken, Weighed,
 };
 pub use quantity::{Instrument, Of, Quantity};
 pub use role::{DilutionKind, DilutionPart, Own, Party, Role, Titre};

@@ -9,11 +9,10 @@ use super::quantity::{Instrument, Of, Quantity};
 use super::role::{Own, Party, Role};
 use crate::chem::{Formula, Ratio, atomic_weight};
 use crate::columns::Column;
-use crate::ids::LotCode;
 use crate::measure::{Glassware, GlasswareKind, Reading, as_f64, order_of_magnitude};
 use crate::procedure::{Asked, Procedure, ResultUnit, SampleBy};
 use crate::submission::Titration;
-use crate::truth::Lot;
+use crate::truth::{Lot, Standardised};
 
 const IN_FLASK: Own = Own::about("amount of ", " in the flask", "nf");
 const MASS: Own = Own::new("mass of ", "w");
@@ -27,7 +26,7 @@ pub struct Builder<'a> {
     pub procedure: &'a Procedure,
     pub burette: BuretteUncertainty,
     shared: Vec<StepId>,
-    lots: Vec<(Party, &'a LotCode, StepId)>,
+    lots: Vec<(Party, &'a Lot, StepId)>,
     /// Each pipette with what it was first used for.
     pipettes: Vec<(String, Role)>,
 }
@@ -135,20 +134,28 @@ impl<'a> Builder<'a> {
 
     /// A lot's molarity, mol/L.
     pub fn molarity(&mut self, lot: &'a Lot, party: Party, species: &Formula) -> StepId {
-        let is_known =
-            |known: &&(Party, &LotCode, StepId)| (known.0, known.1) == (party, &lot.code);
+        let is_known = |known: &&(Party, &Lot, StepId)| {
+            let is_carried = |lot: &Lot| lot.standardised.is_some();
+            known.0 == party && known.1.code == lot.code && is_carried(known.1) == is_carried(lot)
+        };
         if let Some((.., known)) = self.lots.iter().find(is_known) {
             return *known;
         }
         let molarity = Quantity::new(Role::Molarity(party)).about(species.shared());
-        let molarity = molarity.from_lot(lot.code.clone());
+        let molarity = molarity.from_lot(lot);
         let step = self.graph.given(molarity, "mol/L", lot.molarity.value);
         // what is assigned does not decide how many figures an answer has
         self.graph.significant(step, None);
         let standard = as_f64(lot.molarity.standard_uncertainty);
-        let component = Component::shared(Cause::LotMolarity(lot.code.clone()), standard);
+        let component = match lot.standardised {
+            None => Component::shared(Cause::LotMolarity(lot.code.clone()), standard),
+            Some(Standardised { degrees_of_freedom }) => {
+                Component::shared(Cause::Standardisation(lot.code.clone()), standard)
+                    .estimated(degrees_of_freedom)
+            }
+        };
         self.graph.uncertain(step, component);
-        self.lots.push((party, &lot.code, step));
+        self.lots.push((party, lot, step));
         step
     }
 

@@ -8,7 +8,8 @@ use super::component::{Cause, Component};
 use super::derivation::{DerivationPart, derivation, of_one_value};
 use super::graph::{Graph, Operation, StepId, WorkUpError};
 use super::parts::{
-    MG_PER_G, exact, molar_mass, rectangular, single_mark, triangular, unit_factor, volume_reading,
+    EXPANSION, MG_PER_G, exact, molar_mass, rectangular, single_mark, triangular, unit_factor,
+    volume_reading,
 };
 use super::quantity::Quantity;
 use super::role::{DilutionKind, DilutionPart, Own, Role};
@@ -34,6 +35,18 @@ pub struct Preparation {
     pub stock: Stock,
     /// Dilutions after that, in order.
     pub dilutions: Vec<Dilution>,
+    pub conditions: Conditions,
+}
+
+/// What the prep room says of its own work; 0 leaves a part out.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Conditions {
+    /// How far it may be from 20 °C, rectangular.
+    pub temperature: Decimal,
+    /// Standard deviation of filling to a mark, mL.
+    pub filling: Decimal,
+    /// Standard deviation of one mass, g.
+    pub weighing: Decimal,
 }
 
 /// What a preparation starts from.
@@ -218,16 +231,11 @@ impl Preparation {
             Stock::Known(stock) => over.push(self.known(&mut graph, stock)),
             Stock::Solution(weighed, flask) => {
                 over.push(self.amount(&mut graph, weighed)?);
-                under.push(single_mark(
-                    &mut graph,
-                    Role::Own(FLASK),
-                    flask,
-                    Role::Own(FLASK),
-                ));
+                under.push(self.filled(&mut graph, Role::Own(FLASK), flask));
             }
             Stock::Solid(weighed, total) => {
                 over.push(self.amount(&mut graph, weighed)?);
-                under.push(mass(&mut graph, TOTAL_MASS, total, weighed));
+                under.push(self.mass(&mut graph, TOTAL_MASS, total, weighed));
             }
         }
         let expressed_as = spec.expressed_as.as_ref().or(spec.analyte.as_ref());
@@ -249,9 +257,9 @@ impl Preparation {
                     several: self.dilutions.len() > 1,
                 })
             };
-            over.push(taken(&mut graph, role, &dilution.taken));
+            over.push(self.taken(&mut graph, role, &dilution.taken));
             let flask = role(DilutionKind::Flask);
-            under.push(single_mark(&mut graph, flask, &dilution.flask, flask));
+            under.push(self.filled(&mut graph, flask, &dilution.flask));
         }
         if let Some((role, factor)) = unit_factor(spec.unit) {
             over.push(exact(&mut graph, role, factor));
@@ -277,7 +285,7 @@ impl Preparation {
 
     /// Amount of substance weighed, mmol.
     fn amount(&self, graph: &mut Graph, weighed: &Weighed) -> Result<StepId, PreparationFault> {
-        let mass = mass(graph, MASS_WEIGHED, &weighed.mass, weighed);
+        let mass = self.mass(graph, MASS_WEIGHED, &weighed.mass, weighed);
         let purity = graph.given(MASS_FRACTION, "", weighed.purity.fraction);
         let standard = rectangular(weighed.purity.half_width);
         graph.uncertain(purity, Component::shared("purity", standard));
@@ -285,6 +293,63 @@ impl Preparation {
         let mass_of_mole = molar_mass_of(graph, &self.species);
         let amount = Operation::quotient([mass, purity, thousand], [mass_of_mole]);
         Ok(graph.step(AMOUNT_WEIGHED, "mmol", amount)?)
+    }
+
+    fn mass(&self, graph: &mut Graph, own: Own, read: &Reading, weighed: &Weighed) -> StepId {
+        let balance = &weighed.balance;
+        let step = graph.given(own, "g", read.value());
+        // two weighings, empty and loaded (QUAM:2012, A2.4)
+        let display = balance.readable_step().map_or(0.0, as_f64) / 2.0 / 3f64.sqrt();
+        let one = rectangular(balance.tolerance()).hypot(display);
+        let standard = (2f64.sqrt() * one).hypot(as_f64(self.conditions.weighing));
+        let cause = Cause::Weighing(Role::Own(own));
+        graph.uncertain(step, Component::shared(cause, standard));
+        step
+    }
+
+    /// A single-mark piece filled to its mark, mL (QUAM:2012, A1.4: calibration, filling, temperature).
+    fn filled(&self, graph: &mut Graph, role: Role, piece: &Glassware) -> StepId {
+        let step = single_mark(graph, role, piece, role);
+        let filling = as_f64(self.conditions.filling);
+        if filling > 0.0 {
+            graph.uncertain(step, Component::shared(Cause::Filling(role), filling));
+        }
+        self.warmth(graph, step);
+        step
+    }
+
+    /// All volumes of a preparation are measured at one temperature.
+    fn warmth(&self, graph: &mut Graph, step: StepId) {
+        let share = EXPANSION * rectangular(self.conditions.temperature);
+        if share > 0.0 {
+            let standard = share * as_f64(graph.value(step));
+            graph.uncertain(step, Component::shared(Cause::Temperature, standard));
+        }
+    }
+
+    /// Volume of stock taken for a dilution, mL.
+    fn taken(
+        &self,
+        graph: &mut Graph,
+        role: impl Fn(DilutionKind) -> Role,
+        taken: &Taken,
+    ) -> StepId {
+        match taken {
+            Taken::Pipette(pipette) => self.filled(graph, role(DilutionKind::Pipette), pipette),
+            Taken::Burette(burette, volume) => {
+                let role = role(DilutionKind::Burette);
+                let quantity = Quantity::new(role).with(burette.title());
+                let step = graph.given(quantity, "mL", volume.value());
+                let calibration = triangular(burette.tolerance());
+                let calibration = Component::shared(Cause::Calibration(role), calibration);
+                graph.uncertain(step, calibration);
+                // read twice, before and after, each to ± two readable steps
+                let reading = 2f64.sqrt() * volume_reading(burette);
+                graph.uncertain(step, Component::shared(Cause::Reading(role), reading));
+                self.warmth(graph, step);
+                step
+            }
+        }
     }
 
     /// Molarity of a stock, mol/L.
@@ -300,37 +365,4 @@ impl Preparation {
 fn molar_mass_of(graph: &mut Graph, species: &Formula) -> StepId {
     let quantity = Quantity::new(Role::MolarMass).about(species.shared());
     molar_mass(graph, quantity, species)
-}
-
-fn mass(graph: &mut Graph, own: Own, read: &Reading, weighed: &Weighed) -> StepId {
-    let balance = &weighed.balance;
-    let step = graph.given(own, "g", read.value());
-    // two weighings, empty and loaded (QUAM:2012, A2.4)
-    let display = balance.readable_step().map_or(0.0, as_f64) / 2.0 / 3f64.sqrt();
-    let one = rectangular(balance.tolerance()).hypot(display);
-    let cause = Cause::Weighing(Role::Own(own));
-    graph.uncertain(step, Component::shared(cause, 2f64.sqrt() * one));
-    step
-}
-
-/// Volume of stock taken for a dilution, mL.
-fn taken(graph: &mut Graph, role: impl Fn(DilutionKind) -> Role, taken: &Taken) -> StepId {
-    match taken {
-        Taken::Pipette(pipette) => {
-            let role = role(DilutionKind::Pipette);
-            single_mark(graph, role, pipette, role)
-        }
-        Taken::Burette(burette, volume) => {
-            let role = role(DilutionKind::Burette);
-            let quantity = Quantity::new(role).with(burette.title());
-            let step = graph.given(quantity, "mL", volume.value());
-            let calibration = triangular(burette.tolerance());
-            let calibration = Component::shared(Cause::Calibration(role), calibration);
-            graph.uncertain(step, calibration);
-            // read twice, before and after, each to ± two readable steps
-            let reading = 2f64.sqrt() * volume_reading(burette);
-            graph.uncertain(step, Component::shared(Cause::Reading(role), reading));
-            step
-        }
-    }
 }

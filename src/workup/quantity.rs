@@ -9,6 +9,7 @@ use rust_decimal::Decimal;
 
 use super::role::{Own, Role, subscript};
 use crate::ids::LotCode;
+use crate::truth::Lot;
 
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Quantity {
@@ -52,6 +53,8 @@ pub enum Instrument {
 #[derive(Clone, Debug, PartialEq, Eq)]
 enum Detail {
     Lot(LotCode),
+    /// Found in the experiment of that key.
+    Standardisation(LotCode),
     /// The piece of glassware, as it is called.
     Piece(String),
     Celsius(Decimal),
@@ -87,8 +90,12 @@ impl Quantity {
         self
     }
 
-    pub fn from_lot(mut self, code: LotCode) -> Self {
-        self.detail = Some(Detail::Lot(code));
+    pub fn from_lot(mut self, lot: &Lot) -> Self {
+        let code = lot.code.clone();
+        self.detail = Some(match lot.standardised {
+            None => Detail::Lot(code),
+            Some(_) => Detail::Standardisation(code),
+        });
         self
     }
 
@@ -211,6 +218,7 @@ impl fmt::Display for Detail {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Lot(code) => write!(f, "lot {code}"),
+            Self::Standardisation(key) => write!(f, "found in {key}"),
             Self::Piece(piece) => f.write_str(piece),
             Self::Celsius(celsius) => write!(f, "{celsius} \u{b0}C"),
         }

@@ -117,6 +117,8 @@ pub struct Trial<'a> {
     /// The mean blank of each signal.
     pub blanks: [Option<StepId>; 2],
     pub shared: Shared,
+    /// Whether the titrant's molarity is that of an earlier experiment.
+    pub carried_over: bool,
 }
 
 impl<'a> Trial<'a> {
@@ -132,7 +134,12 @@ impl<'a> Trial<'a> {
 
     pub fn titrant_lot(&self) -> Worked<&'a Lot> {
         let lot = self.row.lot;
-        lot.ok_or_else(|| self.missing("titrant", "no lot of it"))
+        let what = if self.carried_over {
+            "no standardisation of it"
+        } else {
+            "no lot of it"
+        };
+        lot.ok_or_else(|| self.missing("titrant", what))
     }
 
     pub fn missing(&self, label: &str, what: &'static str) -> WorkUpError {
@@ -196,6 +203,7 @@ pub fn work_up(input: WorkUpInput) -> WorkUp {
                 measured,
                 blanks,
                 shared: shared.clone()?,
+                carried_over: procedure.carried_over().is_some(),
             };
             procedure.scheme.trial(&mut builder, &trial).map(Some)
         });

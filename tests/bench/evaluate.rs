@@ -37,6 +37,7 @@ fn main() {
             reagent: "EDTA".into(),
             molarity: assigned("0.01004", "0.00001"),
             version: 1,
+            standardised: None,
         },
     )]);
     let unknowns = BTreeMap::from([(
@@ -55,6 +56,7 @@ fn main() {
         lots: &lots,
         default_lots: &default_lots,
         unknowns: &unknowns,
+        carried: None,
         issued: Some("U1"),
         submitted_at: None,
         due: None,

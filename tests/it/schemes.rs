@@ -69,6 +69,7 @@ fn lot(procedure: &Procedure) -> Option<Lot> {
         reagent: species.to_string(),
         molarity: Assigned::new(nominal, Decimal::ZERO).expect("a molarity"),
         version: 1,
+        standardised: None,
     })
 }
 

@@ -14,7 +14,9 @@ impl SectionLotsForm {
     /// What an experiment takes from bottles with a lot: the names of the fields, what it is called, and its formula.
     fn reagents(experiment: &Experiment) -> Vec<(&'static str, &'static str, Formula)> {
         let procedure = &experiment.procedure;
-        let titrant = procedure.lot_reagent().map(|(species, _)| species.clone());
+        let titrant = procedure.lot_reagent();
+        let titrant = titrant.filter(|_| procedure.uses_titrant_lot());
+        let titrant = titrant.map(|(species, _)| species.clone());
         let excess = procedure.excess().map(|e| e.species.clone());
         let kinds = [
             ("titrant", "Titrant", titrant),

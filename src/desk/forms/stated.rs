@@ -123,6 +123,7 @@ impl StatedForm {
                     reagent: reagent.to_owned(),
                     molarity,
                     code: LotCode::new(code),
+                    standardised: None,
                 },
                 source: None,
                 reason: reason.to_owned(),

@@ -187,7 +187,7 @@ fn titres(row: &Titration, stood: &mut Option<i64>) -> SmallVec<[Titre; 1]> {
     for delivery in Delivery::BOTH {
         let first = match delivery {
             Delivery::First => Column::FirstEndpoint.get(row),
-            Delivery::Second => None,
+            Delivery::Second | Delivery::Excess => None,
         };
         let pieces: SmallVec<[Piece; 2]> = row.pieces(delivery).collect();
         if let Some(titre) = titre(&pieces, first, *stood) {

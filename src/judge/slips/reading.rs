@@ -218,7 +218,7 @@ impl Seen<'_> {
             let Role::BuretteEnd(delivery) = role else {
                 continue;
             };
-            if !of.is_trial() {
+            if !of.is_trial() || delivery == Delivery::Excess {
                 continue;
             }
             match last

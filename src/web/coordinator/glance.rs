@@ -339,9 +339,7 @@ fn steps_of(
         let mut lots = term.lots.values();
         lots.any(|lot| Formula::parse(&lot.reagent).is_ok_and(|f| f == *species))
     };
-    let titrant = procedure.lot_reagent().map(|(species, _)| species);
-    let excess = procedure.excess().map(|e| &e.species);
-    for species in [titrant, excess].into_iter().flatten() {
+    for species in procedure.reagents_in_lots() {
         if !has_lot(species) {
             let name = printed(&species.to_string());
             steps.push(NextStep {
@@ -354,6 +352,15 @@ fn steps_of(
     let mut step_to = |words: String, href: String, link| {
         steps.push(NextStep { words, href, link });
     };
+    if let Some(carried) = procedure.carried_over()
+        && term.standardised_in(experiment).is_none()
+    {
+        let words = format!(
+            "{title}: its titrant is carried over from {}, and no earlier experiment finds it.",
+            carried.from
+        );
+        step_to(words, at.clone(), "Look at the experiment");
+    }
     if term.unknowns.get(key).is_none_or(|u| u.is_empty()) {
         let words = format!("{title}: it has no unknowns yet.");
         step_to(

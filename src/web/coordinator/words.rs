@@ -23,9 +23,12 @@ pub fn facts(procedure: &Procedure) -> Vec<(&'static str, String)> {
         facts.push((
             "Excess",
             format!(
-                "{}, nominally {} mol/L, with a {}",
+                "{}, nominally {} mol/L, {}with a {}",
                 printed(&excess.species.to_string()),
                 excess.nominal,
+                excess
+                    .delivered
+                    .map_or_else(String::new, |volume| format!("{volume} mL ")),
                 excess.glassware.title()
             ),
         ));

@@ -95,9 +95,7 @@ fn row(term: &Term, experiment: &Experiment) -> Row {
     let with_bottle = term.enrolled().filter(has).count();
     let procedure = &experiment.procedure;
     let mut missing = Vec::new();
-    let titrant = procedure.lot_reagent().map(|(species, _)| species);
-    let excess = procedure.excess().map(|e| &e.species);
-    for species in [titrant, excess].into_iter().flatten() {
+    for species in procedure.reagents_in_lots() {
         let of = |reagent: &str| Formula::parse(reagent).is_ok_and(|f| f == *species);
         if !term.lots.values().any(|lot| of(&lot.reagent)) {
             missing.push(format!("a lot of {}", printed(species.written())));

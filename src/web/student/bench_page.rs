@@ -14,11 +14,11 @@ use super::instruments::{expressed_as, instrument_words, standard_words};
 use super::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
 use super::sharing::mates_words;
 use super::worth::watched;
-use crate::chem::Formula;
+use crate::chem::{Formula, printed};
 use crate::columns::Column;
 use crate::course::Experiment;
 use crate::desk::Image;
-use crate::procedure::Procedure;
+use crate::procedure::{CarriedBy, Procedure};
 use crate::submission::{HandIn, TrialLabel};
 use crate::term::Slot;
 use crate::web::{Frame, StudentVisitor, dates};
@@ -92,6 +92,8 @@ struct Heading {
     expressed_as: String,
     instruments: String,
     bottle: Option<String>,
+    /// What is known of a titrant carried over.
+    titrant: Option<String>,
     instrument_label: &'static str,
     cautions: Vec<String>,
     /// Name of the student's drafts.
@@ -114,6 +116,7 @@ struct FormRow {
     cells: Vec<FormCell>,
     /// What nobody has to note.
     notes: Vec<FormCell>,
+    notes_title: &'static str,
     noted: bool,
     refills: Vec<FormCell>,
     refilled: bool,
@@ -202,6 +205,7 @@ pub fn shell_page(
         heading: Heading {
             mates: None,
             returned: None,
+            titrant: None,
             ..page.heading
         },
         ..page
@@ -324,13 +328,39 @@ fn heading(
         mates: mates_words(view, &slot),
         returned: returned_note(view, &slot),
         bottle: view.term.issued.get(&slot).map(ToString::to_string),
+        titrant: titrant_words(view, experiment, &slot),
         instrument_label: instrument_label(procedure),
         cautions: procedure.text.cautions.clone(),
         owner,
     }
 }
 
+/// The titrant that an earlier experiment gives, if it does.
+fn titrant_words(view: &Image, experiment: &Experiment, slot: &Slot) -> Option<String> {
+    let carried = experiment.procedure.carried_over()?;
+    let species = printed(&experiment.procedure.titrant()?.species.to_string());
+    let earlier = view.term.standardised_in(experiment);
+    let title = earlier.map_or(carried.from.as_str(), |one| &one.procedure.title);
+    let whose = match carried.by {
+        CarriedBy::Student => "you",
+        CarriedBy::Bench => "your bench group",
+        CarriedBy::Section => "your section",
+    };
+    Some(match view.term.carried_titrant(slot) {
+        Some(titrant) => {
+            let (value, u) = titrant.lot.molarity.rounded();
+            format!(
+                "{species}: {value} mol/L with a standard uncertainty of {u} mol/L, as {whose} found in {title}."
+            )
+        }
+        None => format!(
+            "{species}: {whose} standardised none yet, in {title}. You can hand in all the same: the result follows as soon as that is there."
+        ),
+    })
+}
+
 fn form_rows(procedure: &Procedure, entry: &Entry, faults: &[FieldFault]) -> Vec<FormRow> {
+    let brings_back = procedure.excess().is_some_and(|e| e.brought_back.is_some());
     let row = |row: &super::entry::EntryRow| {
         let trial = row.trial;
         let cell = |column: &Column| {
@@ -353,7 +383,7 @@ fn form_rows(procedure: &Procedure, entry: &Entry, faults: &[FieldFault]) -> Vec
         // in the order of the work: what is titrated is measured first
         own.sort_by_key(|column| !Column::of_sample(procedure).contains(column));
         let noted = Column::with_notes(procedure, 1).into_iter();
-        let noted = noted.filter(|column| column.is_note() && trial != TrialLabel::Rough);
+        let noted = noted.filter(|column| column.is_note(procedure) && trial != TrialLabel::Rough);
         let notes: Vec<FormCell> = noted.map(|column| cell(&column)).collect();
         let has_any = |cells: &[FormCell]| {
             let mut cells = cells.iter();
@@ -383,6 +413,10 @@ fn form_rows(procedure: &Procedure, entry: &Entry, faults: &[FieldFault]) -> Vec
             carries_to,
             cells,
             notes,
+            notes_title: match brings_back {
+                true => "A reading before the last drop, or an endpoint brought back",
+                false => "A reading before the last drop",
+            },
             refills,
             spoiled: trial.number().map(|_| {
                 let name = spoiled_field(trial);

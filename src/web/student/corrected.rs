@@ -17,6 +17,9 @@ fn sentence(correction: &Correction, zone: &Zone) -> String {
         .iter()
         .map(|of| match of {
             Corrected::Bottle => "the assigned value of your bottle".to_owned(),
+            Corrected::Standardisation => {
+                "what was found for your titrant in the earlier experiment".to_owned()
+            }
             Corrected::Lot(code) => format!("the assigned molarity of lot {code}"),
         })
         .collect();

@@ -72,8 +72,12 @@ pub fn lot_labels(procedure: &Procedure) -> [String; 2] {
         Some(species) => format!("{}, lot", printed(species.written())),
         None => otherwise.to_owned(),
     };
+    let other = match procedure.carried_over() {
+        Some(_) => ", if it is not the one you standardised",
+        None => "",
+    };
     [
-        label(procedure.lot_reagent().map(|(species, _)| species), "Lot"),
+        label(procedure.lot_reagent().map(|(species, _)| species), "Lot") + other,
         label(procedure.excess().map(|e| &e.species), "Lot in excess"),
     ]
 }

@@ -104,7 +104,7 @@ fn shown(procedure: &Procedure, hand_ins: &[&HandIn]) -> Vec<Shown> {
     let mut noted = |column: Column| rows.any(|row| column.get(row).is_some());
     let mut columns = Vec::new();
     for column in Column::with_notes(procedure, 1) {
-        if sample.contains(&column) || column.is_note() && !noted(column) {
+        if sample.contains(&column) || column.is_note(procedure) && !noted(column) {
             continue;
         }
         columns.push(Shown::Read(column));
@@ -141,7 +141,7 @@ impl Shown {
 }
 
 fn column_text(column: Column, titration: &Titration) -> Vec<String> {
-    for delivery in Delivery::BOTH {
+    for delivery in Delivery::ALL {
         let (start, end) = Column::piece(delivery, 1);
         let pieces = titration.pieces(delivery);
         if column == start {

@@ -38,6 +38,9 @@ async fn run(wanted: &[&str]) {
     if is_wanted("lots") {
         sizes::lots();
     }
+    if is_wanted("titrants") {
+        sizes::titrants();
+    }
     if is_wanted("change") {
         readers::change().await;
     }

@@ -115,6 +115,23 @@ pub fn lots() {
     }
 }
 
+/// A titrant for every student, standardised the week before.
+pub fn titrants() {
+    println!("grade with one titrant to a student, from the week before");
+    let mut first = None;
+    for students in [75, 150, 300, 600, 1_200] {
+        let keys = ["naoh-against-khp", "vinegar-own-hydroxide"];
+        let term = term(students / 75, 75, &keys);
+        let rows = term.submissions.values().flatten();
+        let rows = rows.flat_map(|revision| &revision.hand_in.titrations);
+        assert!(rows.clone().all(|row| row.lot.is_none()), "a lot");
+        let (used, _) = graded(&format!("{students} titrants"), &term);
+        let each = used / students as f64;
+        let first = *first.get_or_insert(each);
+        println!("    {:.2} x as much for each as with 75", each / first);
+    }
+}
+
 fn one_lot_each(term: &mut Term) {
     let lot = term.lots.values().next().expect("a lot").clone();
     for (place, revisions) in term.submissions.values_mut().enumerate() {

@@ -162,3 +162,35 @@ fn what_is_unequal_is_said_and_what_makes_no_sense_refused() {
         );
     }
 }
+
+/// C2O4^2- gives up two electrons (O2 four): half a mole of oxygen. Potassium hydrogen phthalate is the standard of the
+/// method: 1 g of it takes up 1.176 g of oxygen (APHA 5220 B), 7.5 mol per mol. Glycine leaves its nitrogen as ammonium.
+#[test]
+fn what_dichromate_burns_takes_up_oxygen() {
+    use concordant::chem::{Equivalence, Formula};
+    let oxygen = Formula::parse("O2").expect("a formula");
+    let demand = Equivalence::parse("chemical oxygen demand").expect("by name");
+    let ratio = |species: &str| {
+        let species = Formula::parse(species).expect("a formula");
+        let ratio = demand.per_analyte(&species, &oxygen, &[])?;
+        let (top, bottom) = ratio.parts();
+        Ok::<f64, String>(f(top) / f(bottom))
+    };
+    for (species, expected) in [
+        ("C2O4^2-", 0.5),
+        ("H2C2O4", 0.5),
+        ("Na2C2O4", 0.5),
+        ("C8H5KO4", 7.5),
+        ("C7H5O2^-", 7.5),
+        ("C2H5NO2", 1.5),
+        ("C6H12O6", 6.0),
+        ("CH4", 2.0),
+    ] {
+        near(ratio(species).expect(species), expected, 1e-12, species);
+    }
+    let per_gram = 7.5 * 31.998 / 204.222;
+    near(per_gram, 1.176, 2e-3, "phthalate");
+    for species in ["CO2", "CO3^2-", "CCl4", "H2O"] {
+        assert!(ratio(species).is_err(), "{species}");
+    }
+}

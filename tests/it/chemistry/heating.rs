@@ -103,3 +103,47 @@ fn both_can_be_checked_and_mistakes_are_named() {
         );
     }
 }
+
+/// A residue as heavy as what was heated has lost nothing, a heavier one less than nothing: people are asked.
+#[test]
+fn a_residue_as_heavy_as_the_sample_is_asked_about() {
+    use concordant::judge::questions;
+    use concordant::submission::HandIn;
+    let procedure = read(&text_of("epsom-hydrate")).expect("shipped");
+    let asked = |after: &str| {
+        let columns = [
+            (Column::Crucible, "20.0000"),
+            (Column::CrucibleHeated, after),
+            (Column::SampleMass, "2.0000"),
+        ];
+        let hand_in = HandIn {
+            titrations: vec![row(TrialLabel::Numbered(1), &columns)],
+            ..HandIn::default()
+        };
+        let all = questions(&procedure, &hand_in).into_iter();
+        let all = all.filter(|question| question.column == Column::CrucibleHeated);
+        all.map(|question| question.text).collect::<Vec<_>>()
+    };
+    assert_eq!(asked("20.9770"), Vec::<String>::new());
+    for (after, why) in [
+        ("22.0000", "as nothing was lost"),
+        ("22.1000", "less than nothing"),
+    ] {
+        let found = asked(after);
+        assert!(found.len() == 1 && found[0].contains(why), "{found:?}");
+    }
+}
+
+/// x counts what leaves per what is left: expressed as anything else it would be no x.
+#[test]
+fn x_is_expressed_as_nothing_else() {
+    let other =
+        text_of("epsom-hydrate").replace("unit = \"mol/mol\"", "as = \"O\"\nunit = \"mol/mol\"");
+    let faults = read(&other).expect_err("refused");
+    let why =
+        "found O, expected none where x in a hydrate is asked for: it counts what leaves, H2O";
+    assert!(
+        faults.iter().any(|fault| fault.ends_with(why)),
+        "{faults:?}"
+    );
+}

@@ -2,6 +2,7 @@
 
 mod back;
 mod beyond;
+mod carried;
 mod correlated;
 mod equivalence;
 mod heating;
@@ -40,6 +41,7 @@ fn lot(code: &str, molarity: &str) -> Lot {
         reagent: String::new(),
         molarity: Assigned::new(dec(molarity), Decimal::ZERO).expect("a molarity"),
         version: 1,
+        standardised: None,
     }
 }
 

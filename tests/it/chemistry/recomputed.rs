@@ -54,8 +54,11 @@ type Formula = fn(&Drawn) -> f64;
 
 /// Key and result.
 fn formulas() -> BTreeMap<&'static str, Formula> {
-    let all: [(&str, Formula); 27] = [
+    let all: [(&str, Formula); 29] = [
         ("vinegar-acidity", |d| {
+            d.c * d.v * d.flask / d.pipette * (2.0 * C + 4.0 * H + 2.0 * O) / d.m / 10.0
+        }),
+        ("vinegar-own-hydroxide", |d| {
             d.c * d.v * d.flask / d.pipette * (2.0 * C + 4.0 * H + 2.0 * O) / d.m / 10.0
         }),
         ("vinegar-cylinder", |d| {
@@ -86,6 +89,7 @@ fn formulas() -> BTreeMap<&'static str, Formula> {
             d.c * d.v / 2.0 * d.flask / d.pipette * (NA + CL + O) / d.m / 10.0
         }),
         ("copper-iodometric", |d| d.c * d.v * CU / (10.0 * d.m)),
+        ("copper-own-thiosulfate", |d| d.c * d.v * CU / (10.0 * d.m)),
         ("aspirin-tablet", |d| {
             (d.e * d.ve - d.c * d.v * d.flask / d.pipette) / 2.0
                 * (9.0 * C + 8.0 * H + 4.0 * O)

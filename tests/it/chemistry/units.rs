@@ -102,3 +102,50 @@ fn units_are_refused_where_they_do_not_belong() {
         );
     }
 }
+
+/// A titrant has no portions, and of nothing but itself no sample holds more than all of it, in whichever unit.
+#[test]
+fn what_no_sample_can_have_is_asked_about_in_every_unit_of_mass() {
+    use concordant::columns::Column;
+    use concordant::judge::questions;
+    use concordant::submission::HandIn;
+    let titrant = text_of("naoh-against-khp").replace("\"mol/L\"", "\"mg/portion\"");
+    let refused = read(&titrant).expect_err("no portions").join("; ");
+    assert!(
+        refused.contains("found mg/portion for a sample"),
+        "{refused}"
+    );
+    // 0.2000 mol/L on all 50 mL of acid of 0.2000 mol/L: 10.00 − 0.20 = 9.80 mmol, 4.90 of Mg(OH)2, 285.8 mg of 0.2600 g
+    for (unit, shown) in [
+        ("%w/w", "110 %w/w"),
+        ("ppm", "1100000 ppm"),
+        ("mmol/g", "18.8 mmol/g"),
+    ] {
+        let text = text_of("antacid-back").replace("\"%w/w\"", &format!("\"{unit}\""));
+        let procedure = read(&text).unwrap_or_else(|why| panic!("{why:?}"));
+        let asked = |before: &str| {
+            let mut trial = titre(TrialLabel::Numbered(1), "1.00");
+            for (text, column) in [
+                (before, Column::SampleBefore),
+                ("10.0000", Column::SampleAfter),
+            ] {
+                let read = concordant::measure::Reading::parse(text).expect("a reading");
+                trial.readings.insert(column, read);
+            }
+            let hand_in = HandIn {
+                titrations: vec![trial],
+                ..HandIn::default()
+            };
+            let all = questions(&procedure, &hand_in).into_iter();
+            all.map(|question| question.text)
+                .collect::<Vec<_>>()
+                .join("; ")
+        };
+        let more = asked("10.2600");
+        assert!(
+            more.contains(shown) && more.contains("more than all of it"),
+            "{more}"
+        );
+        assert!(!asked("10.3000").contains("more than all"), "{unit}");
+    }
+}

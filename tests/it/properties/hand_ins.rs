@@ -136,6 +136,7 @@ fn lots() -> BTreeMap<LotCode, Lot> {
             reagent: String::new(),
             molarity: Assigned::new(value, standard).expect("a molarity"),
             version: 1,
+            standardised: None,
         };
         (lot.code.clone(), lot)
     };
@@ -179,6 +180,7 @@ proptest! {
             lots: &known,
             default_lots: &DefaultLots::default(),
             unknowns: &BTreeMap::from([(unknown.code.clone(), unknown)]),
+            carried: None,
             issued: Some("U"),
             submitted_at: None,
             due: None,

@@ -69,6 +69,7 @@ impl Station {
             reagent: String::new(),
             molarity: Assigned::new(molarity, molarity * Decimal::new(1, 3)).expect("a molarity"),
             version: 1,
+            standardised: None,
         };
         let titrant = procedure
             .lot_reagent()

@@ -30,6 +30,7 @@ fn judge(station: &Station, hand_in: &HandIn) -> Evaluation {
         lots: &lots,
         default_lots: &DefaultLots::default(),
         unknowns: &BTreeMap::from([(unknown.code.clone(), unknown)]),
+        carried: None,
         issued: Some("U"),
         submitted_at: None,
         due: None,

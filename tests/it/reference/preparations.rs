@@ -7,7 +7,7 @@ use concordant::measure::{Glassware, GlasswareKind, Reading};
 use concordant::procedure::{Purity, ResultSpec, ResultUnit};
 use concordant::truth::Assigned;
 use concordant::workup::{
-    Dilution, Preparation, PreparationFault, Recorded, Stock, Taken, Weighed,
+    Conditions, Dilution, Preparation, PreparationFault, Recorded, Stock, Taken, Weighed,
 };
 use rust_decimal::Decimal;
 
@@ -26,6 +26,7 @@ fn weighing(mass: &str, purity: Decimal) -> Weighed {
 fn weighed(formula: &str, mass: &str) -> Preparation {
     let flask = shipped_glassware().get("flask-1000-a").cloned();
     Preparation {
+        conditions: Conditions::default(),
         species: Formula::parse(formula).expect(formula),
         stock: Stock::Solution(weighing(mass, Decimal::ONE), flask.expect("a flask")),
         dilutions: Vec::new(),
@@ -166,6 +167,7 @@ fn a_part_of_a_known_stock() {
     let shipped = |key: &str| table.get(key).expect(key).clone();
     let volume = Reading::parse("31.20").expect("a volume");
     let acid = Preparation {
+        conditions: Conditions::default(),
         species: Formula::parse("HCl").expect("an acid"),
         stock: Stock::Known(Assigned {
             value: dec("0.5012"),
@@ -200,4 +202,95 @@ fn a_part_of_a_known_stock() {
     let causes = recorded.causes().expect("a budget");
     assert_eq!(causes.lines[0].name, "molarity of the stock");
     assert_eq!(causes.random, "");
+}
+
+/// QUAM:2012, example A1: 100.28 mg of cadmium in 100 mL. Its volume is uncertain by the flask's ± 0.1 mL as a triangle,
+/// 0.02 mL of filling and ± 4 °C: 0.07 mL. Its balance is finer than ours; here the mass has two weighings of a 0.1 mg
+/// balance and 0.05 mg of repeatability.
+#[test]
+fn filling_temperature_and_repeatability_count() {
+    let flask = shipped_glassware().get("flask-100-a").cloned();
+    let flask = flask.expect("a flask");
+    assert_eq!(flask.tolerance(), dec("0.1"));
+    let purity = Purity {
+        fraction: dec("0.9999"),
+        half_width: dec("0.0001"),
+    };
+    let weighed = Weighed {
+        purity,
+        ..weighing("0.1003", Decimal::ONE)
+    };
+    let of = |temperature: &str, filling: &str, weighing: &str| {
+        let prepared = Preparation {
+            species: Formula::parse("Cd").expect("a metal"),
+            stock: Stock::Solution(weighed.clone(), flask.clone()),
+            dilutions: Vec::new(),
+            conditions: Conditions {
+                temperature: dec(temperature),
+                filling: dec(filling),
+                weighing: dec(weighing),
+            },
+        };
+        let asked = ResultSpec {
+            unit: ResultUnit::MgPerL,
+            ..prepared.of_itself()
+        };
+        let found = prepared.value_in(&asked);
+        let found = found.expect("a value");
+        near(f(found.value), 0.1003 * 0.9999 * 1e4, 1e-9, "mg/L");
+        f(found.standard_uncertainty) / f(found.value)
+    };
+    let weighings = 2f64.sqrt() * (0.0002f64 / 3f64.sqrt()).hypot(0.00005 / 3f64.sqrt());
+    let expected = |volume: f64, mass: f64| {
+        let purity = 0.0001 / 3f64.sqrt() / 0.9999;
+        (volume / 100.0).hypot(mass / 0.1003).hypot(purity)
+    };
+    let mark = 0.1 / 6f64.sqrt();
+    near(
+        of("0", "0", "0"),
+        expected(mark, weighings),
+        1e-5,
+        "as before",
+    );
+    let warmth = 100.0 * 2.1e-4 * 4.0 / 3f64.sqrt();
+    let volume = mark.hypot(0.02).hypot(warmth);
+    near(
+        (volume * 100.0).round() / 100.0,
+        0.07,
+        1e-9,
+        "u(V) of the guide",
+    );
+    let mass = weighings.hypot(0.00005);
+    near(
+        of("4", "0.02", "0.00005"),
+        expected(volume, mass),
+        1e-5,
+        "all of it",
+    );
+}
+
+/// A part of a solution diluted at one temperature: the warmth of pipette and flask is one, and leaves the quotient.
+#[test]
+fn one_temperature_leaves_a_dilution() {
+    let table = shipped_glassware();
+    let shipped = |key: &str| table.get(key).expect(key).clone();
+    let u = |temperature: &str| {
+        let acid = Preparation {
+            species: Formula::parse("HCl").expect("an acid"),
+            stock: Stock::Known(Assigned {
+                value: dec("0.5012"),
+                standard_uncertainty: dec("0.0004"),
+            }),
+            dilutions: vec![Dilution {
+                taken: Taken::Pipette(shipped("pipette-25-a")),
+                flask: shipped("flask-250-a"),
+            }],
+            conditions: Conditions {
+                temperature: dec(temperature),
+                ..Conditions::default()
+            },
+        };
+        f(acid.molarity().expect("a value").standard_uncertainty)
+    };
+    near(u("4"), u("0"), 1e-9, "u");
 }

@@ -1,5 +1,6 @@
 //! A form filled in with what the course holds.
 
+use super::sheet::CONDITIONS;
 use super::{How, What};
 use crate::changes::held_days;
 use crate::files::record_entries;
@@ -83,7 +84,10 @@ fn field_of(path: &str) -> Option<(String, usize)> {
         "stock_mol_per_L" => "stock",
         "stock_standard_uncertainty_mol_per_L" => "stock_u",
         "balance" | "formula" | "purity" | "flask" => key,
-        _ => return None,
+        _ => {
+            let mut conditions = CONDITIONS.iter();
+            conditions.find(|(.., known)| *known == key)?.0
+        }
     };
     Some((name.to_owned(), 0))
 }

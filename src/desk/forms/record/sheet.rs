@@ -12,6 +12,28 @@ use crate::measure::{Class, Glassware, GlasswareKind};
 use crate::procedure::{Procedure, ResultUnit};
 use crate::term::Term;
 
+/// What may be said of the work: the field, its label and hint, and the key of the record.
+pub const CONDITIONS: [(&str, &str, &str, &str); 3] = [
+    (
+        "temperature",
+        "Temperature within (\u{b0}C)",
+        "of 20 \u{b0}C, such as 4",
+        "temperature_C",
+    ),
+    (
+        "filling",
+        "Filling to a mark (mL)",
+        "standard deviation, such as 0.02",
+        "repeatability_mL",
+    ),
+    (
+        "weighing",
+        "Weighing (g)",
+        "standard deviation of a mass, such as 0.00005",
+        "repeatability_g",
+    ),
+];
+
 /// Most rows of a form.
 const MOST_ROWS: usize = 12;
 
@@ -79,10 +101,23 @@ impl<'a> Sheet<'a> {
                 groups.push(group(&title, "", self.dilution(row)));
             }
         }
+        if self.is_prepared() {
+            groups.push(group(
+                "How well it was done",
+                "All may stay empty: they are added to the tolerances of balance and glassware.",
+                CONDITIONS
+                    .map(|(name, label, hint, _)| entry(name, label, hint, Kind::Decimal))
+                    .into(),
+            ));
+        }
         if matches!(self.what, What::Batch(_)) {
             groups.push(group("Each bottle", "", self.each()));
         }
         groups
+    }
+
+    fn is_prepared(&self) -> bool {
+        matches!(self.how, How::Weighed | How::Solid | How::Stock)
     }
 
     fn on_the_bottle(&self) -> Vec<Field> {
@@ -278,6 +313,9 @@ impl<'a> Sheet<'a> {
             } else {
                 record.entry("flask", self.typed.text("flask"), "flask");
             }
+        }
+        for (name, _, _, key) in CONDITIONS {
+            record.number_if_any(key, self.typed.text(name), name);
         }
         for row in 1..=self.rows() {
             let names = ["taken", "volume", "flask"].map(|name| format!("{name}.{row}"));

@@ -32,6 +32,11 @@ const AGREEMENT: ScaleFields = [
 /// What is asked of a marking and of trials.
 pub fn form() -> Form {
     let number = |name: &str, label: &str, hint: &str| Field::decimal(name, label).hint(hint);
+    let mut accuracy = scale_fields("accuracy", "Points for accuracy");
+    accuracy.push(Field::tick(
+        "forgive_carried",
+        "an error carried over with a titrant that the student standardised before costs nothing here",
+    ));
     let mut agreement = scale_fields("agreement", "Points for agreement");
     let measures = vec![
         ("range".to_owned(), "range of the results".to_owned()),
@@ -49,7 +54,7 @@ pub fn form() -> Form {
     ];
     let levels = ["90", "95", "99"].map(|level| (level.to_owned(), format!("{level} %")));
     Form::default()
-        .group("Accuracy", scale_fields("accuracy", "Points for accuracy"))
+        .group("Accuracy", accuracy)
         .group("Agreement", agreement)
         .group(
             "Calculation",
@@ -150,6 +155,7 @@ pub fn filled(procedure: &Procedure) -> Typed {
     number("late_floor", late.map(|l| percent(l.floor)));
     values.push(("minimum", trials.minimum.to_string()));
     let tick = |ticked: bool| if ticked { "yes" } else { "" }.to_owned();
+    values.push(("forgive_carried", tick(marking.forgive_carried_error)));
     values.push(("blank", tick(trials.blank)));
     values.push(("prompt", tick(trials.prompt_decimals)));
     match trials.accept {
@@ -219,6 +225,7 @@ pub fn read(
             figures: share(number("calculation_figures").unwrap_or_default()),
         }),
         by_hand: number("by_hand_points"),
+        forgive_carried_error: read.is_ticked("forgive_carried"),
         late: number("late_share").map(|per_day| Late {
             grace_hours: number("late_grace").unwrap_or_default(),
             share_per_day: share(per_day),

@@ -93,6 +93,7 @@ impl Case {
             reagent: String::new(),
             molarity: Assigned::new(dec(value), dec(standard)).expect("a molarity"),
             version: 1,
+            standardised: None,
         });
         Self {
             lots: lots.collect(),

@@ -77,6 +77,7 @@ fn lot(code: &str, molarity: &str) -> Lot {
         reagent: String::new(),
         molarity,
         version: 1,
+        standardised: None,
     }
 }
 
@@ -88,6 +89,7 @@ impl Worked {
             Of::Mass(m) => (SampleBy::Mass, piece(GlasswareKind::Balance, "200"), dec(m)),
         };
         let titrant = Titrant {
+            carried: None,
             species: formula(self.titrant.0),
             nominal: dec(self.titrant.1),
             ph: None,
@@ -96,6 +98,8 @@ impl Worked {
         let excess = || {
             let (species, molarity, volume) = self.excess.expect("an excess");
             Excess {
+                delivered: None,
+                brought_back: None,
                 species: formula(species),
                 nominal: dec(molarity),
                 glassware: piece(GlasswareKind::Pipette, volume),

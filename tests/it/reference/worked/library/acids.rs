@@ -53,6 +53,15 @@ pub(super) const EXAMPLES: &[Example] = &[
         counted: 2,
         expected: 0.100_924_532_055,
     },
+    // 0.10008137 × 21.36 = 2.137738 mmol in 25 of 100 mL, 8.550953 in 10 mL of vinegar; × 60.0520 = 513.50179 mg
+    Example {
+        key: "vinegar-own-hydroxide",
+        lots: ["0.10008137", ""],
+        columns: "burette_start_mL burette_end_mL",
+        rows: &["1 0.30 21.66"],
+        counted: 1,
+        expected: 5.135_017_846_85,
+    },
     // 21.36 and 21.42 agree within 0.10 mL and 21.90 does not; the rough one is not used. 0.0998 × 21.39 = 2.134722 mmol
     // in 25 of 250 mL, 21.34722 in 25 mL of vinegar; × 60.0520 / 1000 = 1.281943 g in 25 mL, 5.1277730 in 100
     Example {

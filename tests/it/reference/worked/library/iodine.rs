@@ -41,6 +41,15 @@ pub(super) const EXAMPLES: &[Example] = &[
         counted: 1,
         expected: 24.038_802_927_6,
     },
+    // 12.6080 − 11.9061 = 0.7019 g; 0.09986 × 25.61 = 2.5574146 mmol, × 63.546 = 162.51347 mg
+    Example {
+        key: "copper-own-thiosulfate",
+        lots: ["0.09986", ""],
+        columns: "sample_before_g sample_after_g burette_start_mL burette_end_mL",
+        rows: &["1 12.6080 11.9061 0.20 25.81"],
+        counted: 1,
+        expected: 23.153_364_891_2,
+    },
     // NEET question bank 34832: 0.305 g, 24.5 mL of 0.1 mol/L; 24.5 × 0.1 × 63.546 / 305; printed 51.0 % with Cu 63.5
     // id: neet-copper
     Example {
