@@ -49,6 +49,8 @@ pub enum Cause {
     LotMolarity(LotCode),
     /// Of an element, by its symbol.
     AtomicWeight(&'static str),
+    /// Scatter about a line of one row, which is an estimate of its own.
+    Fit(&'static str, Of),
     /// What only one scheme or preparation has.
     Own(&'static str),
 }
@@ -176,6 +178,7 @@ impl fmt::Display for Cause {
             Self::Repeatability => f.write_str("repeatability"),
             Self::LotMolarity(code) => write!(f, "molarity of lot {code}"),
             Self::AtomicWeight(symbol) => write!(f, "atomic weight of {symbol}"),
+            Self::Fit(words, of) => write!(f, "{words}, {of}"),
             Self::Own(words) => f.write_str(words),
         }
     }

@@ -6,7 +6,7 @@ use smallvec::SmallVec;
 use super::component::Component;
 use super::quantity::{Of, Quantity};
 use super::role::Role;
-use crate::measure::as_f64;
+use crate::measure::{as_f64, from_f64};
 use crate::stats::mean;
 
 /// An ordered list of steps; a step refers only to earlier ones.
@@ -33,6 +33,9 @@ pub struct Step {
     pub components: SmallVec<[Component; 2]>,
 }
 
+/// Figures of a power of ten: what a double holds.
+const POWER_FIGURES: usize = 15;
+
 /// Steps an operation uses; few, so they are kept in place.
 pub type StepIds = SmallVec<[StepId; 4]>;
 
@@ -45,6 +48,8 @@ pub enum Operation {
     /// The product of the first list over the product of the second.
     Quotient(StepIds, StepIds),
     Mean(StepIds),
+    /// Ten to the power of a step, or of its negative.
+    TenTo(Sign, StepId),
     /// The slope of the least-squares line of y on x, pair by pair.
     Slope {
         x: StepIds,
@@ -138,6 +143,12 @@ impl Graph {
         self.steps.iter().position(is_it).map(StepId)
     }
 
+    /// The step of that role, row and point of a curve.
+    pub fn of_point(&self, quantity: &Quantity) -> Option<StepId> {
+        let is_it = |step: &Step| step.quantity.is_same_point(quantity);
+        self.steps.iter().position(is_it).map(StepId)
+    }
+
     pub fn value(&self, id: StepId) -> Decimal {
         self.steps[id.0].value
     }
@@ -219,6 +230,14 @@ impl Graph {
                         .iter()
                         .for_each(|input| by[input.0] += outer / inputs.len() as f64);
                 }
+                Operation::TenTo(sign, input) => {
+                    let slope = values[index] * std::f64::consts::LN_10;
+                    by[input.0] += if *sign == Sign::Plus {
+                        outer * slope
+                    } else {
+                        -outer * slope
+                    };
+                }
                 Operation::Quotient(over, under) => {
                     let product = |ids: &[StepId], without: usize| -> f64 {
                         ids.iter()
@@ -284,6 +303,7 @@ impl Operation {
             Self::Sum(terms) => Box::new(terms.iter().map(|(_, id)| *id)),
             Self::Quotient(over, under) => Box::new(over.iter().chain(under).copied()),
             Self::Mean(ids) => Box::new(ids.iter().copied()),
+            Self::TenTo(_, id) => Box::new(std::iter::once(*id)),
             Self::Slope { x, y } => Box::new(x.iter().chain(y).copied()),
         }
     }
@@ -325,6 +345,15 @@ fn compute(
         Operation::Mean(ids) => {
             let values: Vec<Decimal> = ids.iter().map(|id| value(*id)).collect();
             mean(&values).ok_or("no mean of its values")
+        }
+        Operation::TenTo(sign, id) => {
+            let exponent = as_f64(value(*id));
+            let exponent = if *sign == Sign::Plus {
+                exponent
+            } else {
+                -exponent
+            };
+            from_f64(10_f64.powf(exponent), POWER_FIGURES).ok_or(RANGE)
         }
         Operation::Slope { x, y } => {
             let of = |ids: &StepIds| ids.iter().map(|id| value(*id)).collect::<Vec<_>>();

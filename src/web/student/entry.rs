@@ -230,7 +230,7 @@ impl Entry {
             titration.spoiled = (!row.spoiled.is_empty()).then(|| row.spoiled.clone());
             let mut wrong: Vec<(Column, String)> = Vec::new();
             for (column, text) in row.cells.iter().filter(|(_, text)| !text.trim().is_empty()) {
-                match Reading::parse(text.trim()) {
+                match column.parse(text.trim()) {
                     Ok(reading) => drop(titration.readings.insert(*column, reading)),
                     Err(why) => wrong.push((*column, why.to_string())),
                 }

@@ -3,6 +3,7 @@
 mod back;
 mod beyond;
 mod correlated;
+mod curves;
 mod equivalence;
 mod heating;
 mod reagents;

@@ -68,7 +68,8 @@ impl Example {
             .filter(|(_, cell)| *cell != "-")
             .map(|(name, cell)| (Column::from_name(name).expect(name), cell.to_owned()))
             .collect();
-        let asked_for = Column::of_row(procedure, trial, 1);
+        let most = Column::most(procedure);
+        let asked_for = Column::of_row(procedure, trial, most);
         assert!(
             cells.keys().all(|column| asked_for.contains(column)),
             "{}: {row}: {cells:?}",
