@@ -13,7 +13,7 @@ use crate::words::counted;
 /// Most fillings of the burette in one titration.
 pub const MAX_FILLINGS: usize = 9;
 /// Most points of a titration curve.
-pub const MAX_POINTS: usize = 99;
+pub const MAX_POINTS: usize = 150;
 
 /// What is said of a column, but for the filling.
 struct Said {

@@ -7,6 +7,7 @@ mod calibration_line;
 mod curve;
 mod curve_model;
 mod curve_points;
+mod curve_steps;
 mod density;
 mod direct;
 mod file;
@@ -31,8 +32,9 @@ use crate::workup::{Builder, LabRow, Measured, Of, Shared, StepId, Trial, Worked
 
 pub use back::Back;
 pub use calibration_line::CalibrationLine;
-pub use curve::{Curve, CurveMethod, CurveRead, CurveSignal, HALF_PH};
+pub use curve::{Curve, CurveMethod, CurveRead, CurveSignal};
 pub use curve_points::{CurvePoints, Point};
+pub use curve_steps::HALF_PH;
 pub use density::Density;
 pub use direct::Direct;
 pub use file::{SchemeFile, formula, piece, reactions};

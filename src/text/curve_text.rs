@@ -9,12 +9,13 @@ pub struct CurveText {
     pub skipped: usize,
 }
 
-/// Beginnings of what a heading calls a volume (common practice of instruments).
-const VOLUME: [&str; 3] = ["v", "ml", "titrant"];
+/// What a heading may call a volume (common practice of instruments): one or two letters alone, or the beginning of a
+/// longer word.
+const VOLUME: [&str; 5] = ["v", "ml", "vol", "titrant", "added"];
 
 /// Reads lines of two numbers apart by tabs, semicolons, spaces or commas. What stands above the first point and below
-/// the last is left out; where there are more than two columns, headings say which are meant. `signals` are the beginnings
-/// of what a heading may call the signal, in small letters.
+/// the last is left out; where there are more than two columns, headings say which are meant. `signals` is what a
+/// heading may call the reading, as [`VOLUME`] says it of volumes.
 pub fn read_curve(text: &str, signals: &[&str], most: usize) -> Result<CurveText, String> {
     let text = text.trim_start_matches('\u{feff}');
     let apart = Apart::of(text)?;
@@ -27,7 +28,9 @@ pub fn read_curve(text: &str, signals: &[&str], most: usize) -> Result<CurveText
     let first = lines.iter().position(|(_, cells)| is_point(cells));
     let last = lines.iter().rposition(|(_, cells)| is_point(cells));
     let (Some(first), Some(last)) = (first, last) else {
-        return Err("found no line with two numbers, expected a volume and a reading a line".into());
+        return Err(
+            "found no line with two numbers, expected a volume and a reading a line".into(),
+        );
     };
     let (above, rest) = lines.split_at(first);
     let table = rest.get(..=last.saturating_sub(first)).unwrap_or_default();
@@ -72,8 +75,12 @@ impl Apart {
                 return Ok(Self::By(by));
             }
         }
-        let by_space =
-            |line: &str| line.split_whitespace().filter(|cell| is_number(cell)).count() > 1;
+        let by_space = |line: &str| {
+            line.split_whitespace()
+                .filter(|cell| is_number(cell))
+                .count()
+                > 1
+        };
         if lines().any(by_space) {
             return Ok(Self::Space);
         }
@@ -110,14 +117,23 @@ fn places(
     first: &[&str],
     signals: &[&str],
 ) -> Result<(usize, usize), String> {
-    let numbers: Vec<usize> = (0..first.len()).filter(|at| is_number(first[*at])).collect();
+    let numbers: Vec<usize> = (0..first.len())
+        .filter(|at| is_number(first[*at]))
+        .collect();
     let begins = |cell: &str, words: &[&str]| {
-        let small = cell.to_lowercase();
-        words.iter().any(|word| small.starts_with(word))
+        let letters: String = cell.chars().take_while(|c| c.is_alphabetic()).collect();
+        let letters = letters.to_lowercase();
+        let is_it = |word: &&str| match word.chars().count() {
+            1 | 2 => letters == **word,
+            _ => letters.starts_with(*word),
+        };
+        words.iter().any(|word| is_it(&word))
     };
     for (_, cells) in above.iter().rev() {
         let place = |words: &[&str]| {
-            let mut named = numbers.iter().filter(|at| cells.get(**at).is_some_and(|c| begins(c, words)));
+            let mut named = numbers
+                .iter()
+                .filter(|at| cells.get(**at).is_some_and(|c| begins(c, words)));
             named.next().copied()
         };
         if let (Some(volume), Some(signal)) = (place(&VOLUME), place(signals))
@@ -172,7 +188,10 @@ mod tests {
         assert_eq!(read("0,00\t2,88\n1,00\t3,90"), commas);
         assert_eq!(read("0,00;2,88\n1,00;3,90"), commas);
         assert_eq!(read("0,00 2,88\n1,00 3,90"), commas);
-        assert_eq!(read("0.0 -12\n1.0 \u{2212}3.5"), two(&[("0.0", "-12"), ("1.0", "\u{2212}3.5")]));
+        assert_eq!(
+            read("0.0 -12\n1.0 \u{2212}3.5"),
+            two(&[("0.0", "-12"), ("1.0", "\u{2212}3.5")])
+        );
     }
 
     #[test]
@@ -181,7 +200,8 @@ mod tests {
         let curve = read_curve(text, &["ph"], 5).expect("a curve");
         assert_eq!(curve.points.len(), 2);
         assert_eq!(curve.skipped, 4);
-        let text = "No.\tTime/s\tTemp\tpH\tVolume/mL\n1\t0\t25.1\t2.88\t0.00\n2\t10\t25.1\t3.90\t1.00\n";
+        let text =
+            "No.\tTime/s\tTemp\tpH\tVolume/mL\n1\t0\t25.1\t2.88\t0.00\n2\t10\t25.1\t3.90\t1.00\n";
         assert_eq!(read(text), two(&[("0.00", "2.88"), ("1.00", "3.90")]));
     }
 
@@ -192,7 +212,10 @@ mod tests {
             ("pH meter\nnothing", "no line with two numbers"),
             ("0,00,2,88\n1,00,3,90", "commas between numbers"),
             ("1 0.00 2.88\n2 1.00 3.90", "found 3 columns"),
-            ("0.00 2.88\nbubble\n1.00 3.90", "line 2: found \u{201c}bubble\u{201d}"),
+            (
+                "0.00 2.88\nbubble\n1.00 3.90",
+                "line 2: found \u{201c}bubble\u{201d}",
+            ),
             ("0 1\n1 2\n2 3\n3 4\n4 5\n5 6", "found 6 points"),
         ] {
             let why = read(text).expect_err(words);

@@ -75,32 +75,50 @@ fn picture(
     let value = |role: Role| graph.find(role, of).map(|id| (id, graph.value(id)));
     let equivalence = value(Role::Equivalence);
     let written = |x: f64| from_f64(x, 3).map(plain).unwrap_or_default();
-    let steepest = slopes.iter().map(|p| p.1).max_by(|a, b| a.abs().total_cmp(&b.abs()))?;
+    let steepest = slopes
+        .iter()
+        .map(|p| p.1)
+        .max_by(|a, b| a.abs().total_cmp(&b.abs()))?;
     let mut told = vec![
         format!("points and line: {named}, over the volume added in mL"),
         format!("dashed: its slope, at most {} per mL", written(steepest)),
     ];
     if let Some((id, value)) = equivalence {
         let u = budget(graph, id, None).standard;
-        told.push(format!("upright line: equivalence at {}", with_u(value, u, " mL")));
+        told.push(format!(
+            "upright line: equivalence at {}",
+            with_u(value, u, " mL")
+        ));
     }
     if let Some((id, value)) = value(Role::Own(HALF_PH)) {
         let u = budget(graph, id, None).standard;
-        told.push(format!("pH at half of it, near the pKa: {}", with_u(value, u, "")));
+        told.push(format!(
+            "pH at half of it, near the pKa: {}",
+            with_u(value, u, "")
+        ));
     }
     let title = format!("Curve of trial {number}");
-    let outcome = work_up.trials.iter().find(|t| t.trial.number() == Some(number));
+    let outcome = work_up
+        .trials
+        .iter()
+        .find(|t| t.trial.number() == Some(number));
     if let Some(why) = outcome.and_then(|t| t.why_not.clone()) {
         told.push(format!("does not count: {why}"));
     }
     Some(CurvePicture {
         words: format!("{title}, {} points; {}", points.len(), told.join("; ")),
         title,
-        points: points.iter().map(|(x, y)| (percent(*x), down(*y))).collect(),
+        points: points
+            .iter()
+            .map(|(x, y)| (percent(*x), down(*y)))
+            .collect(),
         curve: corners(&points, &up),
         slope: corners(&slopes, &steep),
         equivalence: equivalence.map(|(_, value)| {
-            (percent(as_f64(value)), format!("{} mL", plain(to_figures(value, 4))))
+            (
+                percent(as_f64(value)),
+                format!("{} mL", plain(to_figures(value, 4))),
+            )
         }),
         marks: [up.least, up.most, across.least, across.most].map(written),
         told,

@@ -1,12 +1,13 @@
 //! Named steps and how each follows from earlier ones.
 
 use rust_decimal::Decimal;
+use rust_decimal::prelude::ToPrimitive;
 use smallvec::SmallVec;
 
 use super::component::Component;
 use super::quantity::{Of, Quantity};
 use super::role::Role;
-use crate::measure::{as_f64, from_f64};
+use crate::measure::as_f64;
 use crate::stats::mean;
 
 /// An ordered list of steps; a step refers only to earlier ones.
@@ -33,8 +34,8 @@ pub struct Step {
     pub components: SmallVec<[Component; 2]>,
 }
 
-/// Figures of a power of ten: what a double holds.
-const POWER_FIGURES: usize = 15;
+/// Natural logarithm of ten.
+const LN_10: Decimal = Decimal::from_parts(267_849_503, 33_690_064, 124_823_388, false, 27);
 
 /// Steps an operation uses; few, so they are kept in place.
 pub type StepIds = SmallVec<[StepId; 4]>;
@@ -347,18 +348,36 @@ fn compute(
             mean(&values).ok_or("no mean of its values")
         }
         Operation::TenTo(sign, id) => {
-            let exponent = as_f64(value(*id));
-            let exponent = if *sign == Sign::Plus {
-                exponent
-            } else {
-                -exponent
-            };
-            from_f64(10_f64.powf(exponent), POWER_FIGURES).ok_or(RANGE)
+            let exponent = value(*id);
+            let negative = *sign == Sign::Minus;
+            power_of_ten(if negative { -exponent } else { exponent }).ok_or(RANGE)
         }
         Operation::Slope { x, y } => {
             let of = |ids: &StepIds| ids.iter().map(|id| value(*id)).collect::<Vec<_>>();
             slope(&of(x), &of(y))
         }
+    }
+}
+
+/// 10ˣ: the whole part moves the decimal point, and e to the rest of the logarithm is its series.
+fn power_of_ten(x: Decimal) -> Option<Decimal> {
+    let whole = x.floor();
+    let rest = x.checked_sub(whole)?.checked_mul(LN_10)?;
+    let (mut sum, mut term) = (Decimal::ONE, Decimal::ONE);
+    for k in 1..60 {
+        term = term.checked_mul(rest)?.checked_div(Decimal::from(k))?;
+        if term.is_zero() {
+            break;
+        }
+        sum = sum.checked_add(term)?;
+    }
+    let places = whole.to_i32()?;
+    let tens = (0..places.unsigned_abs())
+        .try_fold(Decimal::ONE, |tens, _| tens.checked_mul(Decimal::TEN))?;
+    if places < 0 {
+        sum.checked_div(tens)
+    } else {
+        sum.checked_mul(tens)
     }
 }
 

@@ -187,7 +187,8 @@ fn quotient(over: Vec<Term>, under: Vec<Term>) -> Typeset {
         return Typeset::new(over, &over_math);
     }
     // on one line, a unit such as g/mol or a ratio such as A/T would read as a second division
-    let text = if several || under.contains('/') {
+    let bracketed = !several && under.starts_with('(');
+    let text = if !bracketed && (several || under.contains('/')) {
         format!("{over} / ({under})")
     } else {
         format!("{over} / {under}")

@@ -3,6 +3,7 @@
 mod back;
 mod beyond;
 mod correlated;
+mod curve_faults;
 mod curves;
 mod equivalence;
 mod heating;

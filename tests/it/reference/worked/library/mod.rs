@@ -3,6 +3,7 @@
 
 mod acids;
 mod complexes;
+mod curves;
 mod derivations;
 mod iodine;
 mod other_schemes;
@@ -45,6 +46,7 @@ fn examples() -> impl Iterator<Item = &'static Example> {
         complexes::EXAMPLES,
         silver::EXAMPLES,
         other_schemes::EXAMPLES,
+        curves::EXAMPLES,
     ]
     .into_iter()
     .flatten()
