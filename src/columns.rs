@@ -286,10 +286,8 @@ impl Column {
         if Self::of_sample(procedure).contains(&self) {
             return &procedure.sample.glassware;
         }
-        let burette = match self {
-            Self::CurveVolume(_) => procedure.burette(),
-            _ => None,
-        };
+        let is_volume = matches!(self, Self::CurveVolume(_));
+        let burette = procedure.burette().filter(|_| is_volume);
         burette.unwrap_or_else(|| procedure.scheme.instrument())
     }
 

@@ -56,11 +56,11 @@ impl Reading {
         let Some(digits) = written.strip_prefix(['-', '\u{2212}', '+']) else {
             return Self::parse(text);
         };
-        let plain = Self::parse(digits)?;
-        let negative = !written.starts_with('+');
+        let mut value = Self::parse(digits)?.value;
+        value.set_sign_negative(!written.starts_with('+'));
         Ok(Self {
             written: written.to_owned(),
-            value: if negative { -plain.value } else { plain.value },
+            value,
         })
     }
 

@@ -123,11 +123,11 @@ fn places(
     let begins = |cell: &str, words: &[&str]| {
         let letters: String = cell.chars().take_while(|c| c.is_alphabetic()).collect();
         let letters = letters.to_lowercase();
-        let is_it = |word: &&str| match word.chars().count() {
-            1 | 2 => letters == **word,
-            _ => letters.starts_with(*word),
+        let is_it = |word: &str| match word.chars().count() {
+            1 | 2 => letters == word,
+            _ => letters.starts_with(word),
         };
-        words.iter().any(|word| is_it(&word))
+        words.iter().any(|word| is_it(word))
     };
     for (_, cells) in above.iter().rev() {
         let place = |words: &[&str]| {

@@ -348,9 +348,11 @@ fn compute(
             mean(&values).ok_or("no mean of its values")
         }
         Operation::TenTo(sign, id) => {
-            let exponent = value(*id);
-            let negative = *sign == Sign::Minus;
-            power_of_ten(if negative { -exponent } else { exponent }).ok_or(RANGE)
+            let exponent = match sign {
+                Sign::Plus => Some(value(*id)),
+                Sign::Minus => Decimal::ZERO.checked_sub(value(*id)),
+            };
+            exponent.and_then(power_of_ten).ok_or(RANGE)
         }
         Operation::Slope { x, y } => {
             let of = |ids: &StepIds| ids.iter().map(|id| value(*id)).collect::<Vec<_>>();
