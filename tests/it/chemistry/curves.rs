@@ -158,7 +158,7 @@ pub(super) fn weak_curve(
 
 pub(super) fn grid(equivalence: f64, fine: f64, phase: f64) -> Vec<f64> {
     let coarse = (0..)
-        .map(|n| f64::from(n))
+        .map(f64::from)
         .take_while(|v| *v < equivalence - 6.0 * fine);
     let mut volumes: Vec<f64> = coarse.collect();
     let near = (equivalence / fine).floor() * fine;

@@ -204,8 +204,10 @@ fn numbers_have_units_and_steps_uncertainties() {
         );
         for line in lines(&parts) {
             let exact = line.uncertainty.is_none();
-            let uncertain =
-                !exact || line.unit.is_empty() || line.formula.is_none() || line.value == "0";
+            // what the abscissae of a curve's line are off is in the scatter about it
+            let abscissa = line.label.starts_with("mean volume, ");
+            let given = line.unit.is_empty() || line.formula.is_none() || line.value == "0";
+            let uncertain = !exact || given || abscissa;
             assert!(uncertain, "{}: {} is exact", example.key, line.label);
             if let Some(numbers) = line.numbers.as_ref().filter(|_| line.unit == "mL") {
                 // mL itself, or mL in the unit of what is divided: mV/mL² by mV/mL³
