@@ -5,13 +5,15 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
-use crate::measure::{Glassware, Reading};
+use crate::measure::{Glassware, Reading, ReadingError};
 use crate::procedure::{Procedure, SampleBy};
 use crate::submission::{Delivery, Readings, Titration, TrialLabel};
 use crate::words::counted;
 
 /// Most fillings of the burette in one titration.
 pub const MAX_FILLINGS: usize = 9;
+/// Most points of a titration curve.
+pub const MAX_POINTS: usize = 150;
 
 /// What is said of a column, but for the filling.
 struct Said {
@@ -20,15 +22,15 @@ struct Said {
     label: &'static str,
     /// Where several stand side by side.
     head: &'static str,
-    /// Empty for an absorbance.
+    /// Empty for an absorbance and a pH.
     unit: &'static str,
-    /// Which filling of the burette, from 1; 0 of what no burette delivers.
+    /// Which filling of the burette, or point of a curve, from 1; 0 of what there is once.
     filling: usize,
 }
 
 macro_rules! columns {
     (
-        by filling { $($(#[$of:meta])* $filled:ident: $fname:literal, $flabel:literal, $fhead:literal;)* }
+        by filling { $($(#[$of:meta])* $filled:ident: $fname:literal, $flabel:literal, $fhead:literal, $funit:literal;)* }
         once { $($(#[$doc:meta])* $once:ident: $name:literal, $label:literal, $head:literal, $unit:literal;)* }
     ) => {
         /// One reading of a row.
@@ -40,10 +42,9 @@ macro_rules! columns {
         }
 
         impl Column {
-            /// Every column, with so many fillings of the burette.
-            fn all(fillings: usize) -> impl Iterator<Item = Self> {
-                let filled = (1..=fillings).flat_map(|n| [$(Self::$filled(n),)*]);
-                filled.chain([$(Self::$once,)*])
+            /// Every column there is once, and those of that filling or point.
+            fn with_number(n: usize) -> impl Iterator<Item = Self> {
+                [$(Self::$filled(n),)*].into_iter().chain([$(Self::$once,)*])
             }
 
             fn said(self) -> Said {
@@ -52,7 +53,7 @@ macro_rules! columns {
                         name: $fname,
                         label: $flabel,
                         head: $fhead,
-                        unit: "mL",
+                        unit: $funit,
                         filling,
                     },)*
                     $(Self::$once => Said {
@@ -71,17 +72,25 @@ macro_rules! columns {
 columns! {
     by filling {
         /// Start of the n-th filling, from 1.
-        BuretteStart: "burette_start", "Burette start", "Start";
+        BuretteStart: "burette_start", "Burette start", "Start", "mL";
         /// End of the n-th filling, from 1.
-        BuretteEnd: "burette_end", "Burette end", "End";
+        BuretteEnd: "burette_end", "Burette end", "End", "mL";
         /// Start of the n-th filling for another portion, from 1.
-        SecondStart: "second_start", "Second titration, start", "Second start";
+        SecondStart: "second_start", "Second titration, start", "Second start", "mL";
         /// End of the n-th filling for another portion, from 1.
-        SecondEnd: "second_end", "Second titration, end", "Second end";
+        SecondEnd: "second_end", "Second titration, end", "Second end", "mL";
         /// Start of the n-th filling with the excess reagent, from 1.
-        ExcessStart: "excess_start", "Excess reagent, start", "Excess start";
+        ExcessStart: "excess_start", "Excess reagent, start", "Excess start", "mL";
         /// End of the n-th filling with the excess reagent, from 1.
-        ExcessEnd: "excess_end", "Excess reagent, end", "Excess end";
+        ExcessEnd: "excess_end", "Excess reagent, end", "Excess end", "mL";
+        /// Volume added at the n-th point of a curve, from 1.
+        CurveVolume: "volume", "Volume added", "Added", "mL";
+        /// pH at the n-th point.
+        CurvePh: "pH", "pH", "pH", "";
+        /// Potential at the n-th point.
+        CurvePotential: "potential", "Potential", "Potential", "mV";
+        /// Conductance at the n-th point.
+        CurveConductance: "conductance", "Conductance", "Conductance", "mS";
     }
     once {
         /// Burette at the first of two endpoints.
@@ -123,6 +132,39 @@ impl Column {
             columns.extend(Self::of_burette(Delivery::Excess, 1));
         }
         columns
+    }
+
+    /// Most numbered columns of one name in a row of that procedure.
+    pub fn most(procedure: &Procedure) -> usize {
+        match procedure.scheme.instrument().kind().is_meter() {
+            true => MAX_POINTS,
+            false => MAX_FILLINGS,
+        }
+    }
+
+    /// Which filling of the burette, or point of a curve, it belongs to, from 1; 0 of what there is once.
+    pub fn number(self) -> usize {
+        self.said().filling
+    }
+
+    /// Whether it is of a point of a titration curve.
+    pub fn is_of_curve(self) -> bool {
+        matches!(
+            self,
+            Self::CurveVolume(_)
+                | Self::CurvePh(_)
+                | Self::CurvePotential(_)
+                | Self::CurveConductance(_)
+        )
+    }
+
+    /// Reads what is written in it.
+    pub fn parse(self, text: &str) -> Result<Reading, ReadingError> {
+        if matches!(self, Self::CurvePotential(_)) {
+            Reading::parse_signed(text)
+        } else {
+            Reading::parse(text)
+        }
     }
 
     /// Whether it may be left out: what is noted beside, and what was added after an endpoint run over.
@@ -206,15 +248,38 @@ impl Column {
         pieces.find(|(start, end)| [start, end].contains(&&self))
     }
 
+    /// What is read together with it: the whole filling, or point.
+    fn beside(self) -> Vec<Self> {
+        let n = self.number();
+        match self.piece_of() {
+            Some((start, end)) => vec![start, end],
+            None if self.is_of_curve() => vec![
+                Self::CurveVolume(n),
+                Self::CurvePh(n),
+                Self::CurvePotential(n),
+                Self::CurveConductance(n),
+            ],
+            None => vec![self],
+        }
+    }
+
     /// The column of that name.
     pub fn from_name(name: &str) -> Option<Self> {
-        Self::all(MAX_FILLINGS).find(|column| column.to_string() == name)
+        let number = name.split('_').find_map(|part| part.parse().ok());
+        let number = number.unwrap_or(1);
+        let most = |column: Self| match column.is_of_curve() {
+            true => MAX_POINTS,
+            false => MAX_FILLINGS,
+        };
+        let mut columns = Self::with_number(number);
+        columns.find(|column| number <= most(*column) && column.to_string() == name)
     }
 
     /// For people, with the unit.
     pub fn label(self) -> String {
         let said = self.said();
         let filling = match said.filling {
+            n if self.is_of_curve() => format!(", point {n}"),
             0 | 1 => String::new(),
             n => format!(", filling {n}"),
         };
@@ -235,7 +300,10 @@ impl Column {
             return &procedure.sample.glassware;
         }
         let excess = procedure.excess().filter(|_| self.is_of_excess());
-        let burette = excess.and_then(|excess| excess.burette());
+        let burette = match self {
+            Self::CurveVolume(_) => procedure.burette(),
+            _ => excess.and_then(|excess| excess.burette()),
+        };
         burette.unwrap_or_else(|| procedure.scheme.instrument())
     }
 
@@ -293,19 +361,18 @@ pub fn read_cells(
         Some(_) => &[],
         None => Column::of_sample(procedure),
     };
-    // a refill there was none of
+    // a refill, or a point, there was none of
     let is_left_out = |column: Column| {
-        let piece = column.piece_of().filter(|_| column.is_of_refill());
-        piece.is_some_and(|(start, end)| text(start).is_empty() && text(end).is_empty())
+        column.is_of_refill() && column.beside().iter().all(|one| text(*one).is_empty())
     };
-    for column in Column::with_notes(procedure, MAX_FILLINGS) {
+    for column in Column::with_notes(procedure, Column::most(procedure)) {
         if text(column).is_empty() {
             if !column.is_note(procedure) && !is_left_out(column) && !not_needed.contains(&column) {
                 faults.push((column, nothing(procedure, column)));
             }
             continue;
         }
-        match Reading::parse(text(column)) {
+        match column.parse(text(column)) {
             Ok(reading) => {
                 readings.insert(column, reading);
             }

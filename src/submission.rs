@@ -102,13 +102,10 @@ impl Titration {
         })
     }
 
-    /// The highest number of a filling of the burette.
+    /// The highest number of a filling of the burette, or of a point of a curve.
     pub fn fillings(&self) -> usize {
-        let has = |n: &usize| {
-            let starts = Delivery::ALL.map(|delivery| Column::piece(delivery, *n).0);
-            starts.iter().any(|start| start.get(self).is_some())
-        };
-        (1..=MAX_FILLINGS).filter(has).max().unwrap_or(0)
+        let numbers = self.readings.keys().map(|column| column.number());
+        numbers.max().unwrap_or(0)
     }
 }
 

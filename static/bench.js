@@ -141,7 +141,7 @@
   const decimals = (text) => (text.split(".")[1] || "").length;
   const field = (named) => form.elements.namedItem(named);
   const trials = () => all(".trial", form);
-  const inputs = (within) => all("input:not([type=hidden]), select", within);
+  const inputs = (within) => all("input:not([type=hidden], [type=file]), select", within);
   const numbered = () => trials().filter((trial) => /^\d+$/.test(trial.dataset.trial));
 
   // of the burette, or of a second portion
@@ -195,7 +195,7 @@
     let said = { agreement: ["No connection: whether your trials agree is said when it is back."], fields: [] };
     try {
       if (shell) throw new Error("no session");
-      const answer = await reach(`${form.getAttribute("action")}/watch`, { method: "POST", body: new URLSearchParams(new FormData(form)) });
+      const answer = await reach(`${form.getAttribute("action")}/watch`, { method: "POST", body: new URLSearchParams([...new FormData(form)].filter(([, value]) => typeof value === "string")) });
       if (answer.ok && !answer.redirected) said = await answer.json();
       else if (answer.status < 500) said.agreement = [];
     } catch { /* said above */ }
@@ -241,7 +241,7 @@
   const OWN = ["csrf", "owner"];
   const shell = "shell" in form.dataset;
   const draft = () => {
-    const typed = [...new FormData(form)].filter(([key]) => !OWN.includes(key) && key !== "action");
+    const typed = [...new FormData(form)].filter(([key, value]) => !OWN.includes(key) && key !== "action" && typeof value === "string");
     const kept = shell && store.read(name), before = kept ? kept.fields : {};
     // what the empty form does not show was not taken out by anybody
     const fields = shell ? { ...before, ...Object.fromEntries(typed.filter(([key, value]) => value || before[key])) } : Object.fromEntries(typed);
@@ -389,6 +389,8 @@
   }
   // looking it over needs the server: it is reached for first, so that a dead connection loses no page
   form.addEventListener("submit", (event) => {
+    // a table that was pasted, or a file, is put into the form by the server
+    if (event.submitter && event.submitter.value === "curve") return save();
     event.preventDefault();
     const lookOver = async () => {
       if (busy) return;

@@ -5,9 +5,8 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::{Made, OfSlot, Reach, RecordsOf, Replaced, SlotEvent, SlotKind, nothing, records};
-use crate::columns::{Column, MAX_FILLINGS};
+use crate::columns::Column;
 use crate::ids::StudentId;
-use crate::submission::Delivery;
 use crate::term::{Revision, Slot, Term};
 use crate::text::{RecordColumn, column, found, line_of_text, whole};
 
@@ -77,15 +76,9 @@ impl UnreadRow {
 
     /// How often the burette was filled, by the columns of the file that say something.
     pub fn fillings(&self) -> usize {
-        let says = |n: &usize| {
-            let (start, end) = Column::piece(Delivery::First, *n);
-            let cell = |column: Column| self.row.get(&column.to_string());
-            [start, end]
-                .into_iter()
-                .filter_map(cell)
-                .any(|cell| !cell.trim().is_empty())
-        };
-        (1..=MAX_FILLINGS).filter(says).max().unwrap_or(1)
+        let said = self.row.iter().filter(|(_, cell)| !cell.trim().is_empty());
+        let numbers = said.filter_map(|(name, _)| Some(Column::from_name(name)?.number()));
+        numbers.max().unwrap_or(1).max(1)
     }
 
     /// What whoever reviews it is told.

@@ -5,7 +5,7 @@ use crate::text::{Fault, Section, Toml, found};
 
 /// Reads a table of glassware: `[[glassware]]` with `key`, `kind`, `class` (A or B, optional), `capacity_mL`,
 /// `graduation_mL` (graduated pieces), `tolerance_mL`, `standard`; for a balance `capacity_g`, `readability_g` and
-/// `linearity_g`; for a spectrophotometer `range`, `readability` and `accuracy`, all absorbances.
+/// `linearity_g`; for what displays absorbance, pH, mV or mS `range`, `readability` and `accuracy` in its unit.
 pub fn read_glassware(file: &str, text: &str) -> Result<GlasswareTable, Vec<Fault>> {
     Toml::read(file, text, |root| {
         root.only(&["glassware"]);
@@ -42,7 +42,10 @@ fn read_piece(section: &Section) -> Option<(u64, Glassware)> {
     })?;
     let (capacity, graduation, tolerance) = match kind {
         GlasswareKind::Balance => ("capacity_g", "readability_g", "linearity_g"),
-        GlasswareKind::Spectrophotometer => ("range", "readability", "accuracy"),
+        GlasswareKind::Spectrophotometer
+        | GlasswareKind::PhMeter
+        | GlasswareKind::Millivoltmeter
+        | GlasswareKind::ConductanceMeter => ("range", "readability", "accuracy"),
         GlasswareKind::Burette
         | GlasswareKind::PistonBurette
         | GlasswareKind::Cylinder

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, HashMap};
 use jiff::Timestamp;
 
 use super::set_aside::{Aside, set_aside};
-use crate::columns::{Cells, Column, MAX_FILLINGS, read_cells};
+use crate::columns::{Cells, Column, read_cells};
 use crate::ids::{ExperimentKey, LotCode, StudentId, UnknownCode};
 use crate::judge::{refusals, row_label};
 use crate::procedure::Procedure;
@@ -72,7 +72,7 @@ pub(super) fn read_readings(
             return drafts;
         }
     }
-    let readings = Column::with_notes(procedure, MAX_FILLINGS)
+    let readings = Column::with_notes(procedure, Column::most(procedure))
         .into_iter()
         .filter_map(|column| Some((column, table.place(&column.to_string())?)))
         .collect();
@@ -97,7 +97,7 @@ pub(super) fn read_readings(
 
 /// Columns of second and later fillings.
 fn refills(procedure: &Procedure) -> impl Iterator<Item = Column> {
-    let columns = Column::of(procedure, MAX_FILLINGS);
+    let columns = Column::of(procedure, Column::most(procedure));
     columns.into_iter().filter(|column| column.is_of_refill())
 }
 

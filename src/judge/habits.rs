@@ -197,7 +197,7 @@ fn step(procedure: &Procedure, work_up: &WorkUp, result: StepId) -> f64 {
             // a volume is one step of two readings
             Some(Instrument::Burette) => (by * burette).powi(2) / 2.0,
             Some(Instrument::Graduated) => (by * sample).powi(2),
-            Some(Instrument::Balance | Instrument::Spectrophotometer) | None => 0.0,
+            Some(Instrument::Balance | Instrument::Display) | None => 0.0,
         };
     }
     squares.sqrt()

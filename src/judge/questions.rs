@@ -71,6 +71,8 @@ pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec
                 GlasswareKind::Burette
                     | GlasswareKind::PistonBurette
                     | GlasswareKind::Spectrophotometer
+                    | GlasswareKind::Millivoltmeter
+                    | GlasswareKind::ConductanceMeter
             )
             && column != Column::SampleAfter
         {
@@ -163,6 +165,8 @@ pub fn questions(procedure: &Procedure, hand_in: &HandIn) -> Vec<Question> {
             );
         }
         found.extend(range_questions(procedure, row, titration));
+        let odd = procedure.scheme.odd(titration).into_iter();
+        found.extend(odd.map(|(column, text)| Question { row, column, text }));
         let pieces: Vec<Piece> = titration.pieces(Delivery::First).collect();
         let start = pieces.first().map(|p| p.start.value());
         // with a second portion in between, where the burette stood says nothing

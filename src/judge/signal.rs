@@ -4,7 +4,7 @@
 use std::collections::BTreeSet;
 
 use crate::columns::Column;
-use crate::measure::{Reading, as_f64};
+use crate::measure::as_f64;
 use crate::procedure::{Procedure, ResultUnit};
 use crate::schemes::Measurement;
 use crate::submission::{HandIn, Titration, TrialLabel};
@@ -154,6 +154,12 @@ fn row(
                 content,
             } => readings.extend([(empty, EMPTY), (full, EMPTY + content)]),
             Measurement::Display(column, value) => readings.push((column, value)),
+            Measurement::Point {
+                volume,
+                added,
+                signal,
+                shows,
+            } => readings.extend([(volume, added), (signal, shows)]),
         }
     }
     if let Some(sample) = sample {
@@ -162,7 +168,7 @@ fn row(
     let mut row = Titration::new(trial);
     for (column, value) in readings {
         row.readings
-            .insert(column, Reading::parse(&format!("{value:.6}")).ok()?);
+            .insert(column, column.parse(&format!("{value:.6}")).ok()?);
     }
     Some(row)
 }

@@ -38,6 +38,12 @@ pub enum GlasswareKind {
     Balance,
     /// Read as displayed. Absorbance, a number without unit.
     Spectrophotometer,
+    /// Read as displayed. pH, a number without unit.
+    PhMeter,
+    /// Read as displayed. Millivolts, which may be negative.
+    Millivoltmeter,
+    /// Read as displayed. Millisiemens.
+    ConductanceMeter,
 }
 
 /// Accuracy class of volumetric glassware; B has twice the tolerance of A (ISO 384, ASTM E287).
@@ -82,6 +88,9 @@ named! { GlasswareKind, name, from_name:
     Flask = "flask",
     Balance = "balance",
     Spectrophotometer = "spectrophotometer",
+    PhMeter = "ph-meter",
+    Millivoltmeter = "millivoltmeter",
+    ConductanceMeter = "conductance-meter",
 }
 
 impl GlasswareKind {
@@ -95,6 +104,14 @@ impl GlasswareKind {
         matches!(
             self,
             Self::Balance | Self::Spectrophotometer | Self::PistonBurette
+        ) || self.is_meter()
+    }
+
+    /// Whether it shows what a titrant does to a solution.
+    pub fn is_meter(self) -> bool {
+        matches!(
+            self,
+            Self::PhMeter | Self::Millivoltmeter | Self::ConductanceMeter
         )
     }
 
@@ -103,11 +120,13 @@ impl GlasswareKind {
         matches!(self, Self::Burette | Self::PistonBurette)
     }
 
-    /// The unit of its readings, capacity and tolerance; empty for absorbance.
+    /// The unit of its readings, capacity and tolerance; empty for absorbance and pH.
     pub fn unit(self) -> &'static str {
         match self {
             Self::Balance => "g",
-            Self::Spectrophotometer => "",
+            Self::Spectrophotometer | Self::PhMeter => "",
+            Self::Millivoltmeter => "mV",
+            Self::ConductanceMeter => "mS",
             Self::Burette
             | Self::PistonBurette
             | Self::Cylinder
@@ -226,7 +245,7 @@ impl Glassware {
             (GlasswareKind::Cylinder, Some(interval)) => self.capacity.checked_add(interval),
             _ => None,
         };
-        value <= self.capacity || beyond.is_some_and(|beyond| value < beyond)
+        value.abs() <= self.capacity || beyond.is_some_and(|beyond| value < beyond)
     }
 
     /// How many decimals a reading of it has: those of the readable step.
@@ -252,6 +271,15 @@ impl Glassware {
             }
             (GlasswareKind::Spectrophotometer, Some(readability)) => {
                 format!("spectrophotometer reading to {readability}")
+            }
+            (GlasswareKind::PhMeter, Some(readability)) => {
+                format!("pH meter reading to {readability}")
+            }
+            (GlasswareKind::Millivoltmeter, Some(readability)) => {
+                format!("voltmeter reading to {readability} mV")
+            }
+            (GlasswareKind::ConductanceMeter, Some(readability)) => {
+                format!("conductance meter reading to {readability} mS")
             }
             _ => format!(
                 "{} mL {}",

@@ -50,6 +50,20 @@ impl Reading {
         Self::parse_within(text, Self::MAX_CHARACTERS)
     }
 
+    /// As [`Reading::parse`], possibly with a sign in front: a potential may be negative.
+    pub fn parse_signed(text: &str) -> Result<Self, ReadingError> {
+        let written = trimmed(text);
+        let Some(digits) = written.strip_prefix(['-', '\u{2212}', '+']) else {
+            return Self::parse(text);
+        };
+        let mut value = Self::parse(digits)?.value;
+        value.set_sign_negative(!written.starts_with('+'));
+        Ok(Self {
+            written: written.to_owned(),
+            value,
+        })
+    }
+
     /// Reads a student's own answer: the same grammar, with room for more figures.
     pub fn parse_answer(text: &str) -> Result<Self, ReadingError> {
         Self::parse_within(text, Self::MAX_ANSWER_CHARACTERS)
@@ -241,6 +255,6 @@ impl TryFrom<String> for Reading {
 
     /// Decodes a stored reading or answer; the longer limit applies, since both are stored alike.
     fn try_from(text: String) -> Result<Self, ReadingError> {
-        Self::parse_power(&text)
+        Self::parse_power(&text).or_else(|why| Self::parse_signed(&text).map_err(|_| why))
     }
 }

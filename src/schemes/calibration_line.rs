@@ -419,5 +419,5 @@ impl SchemeRules for CalibrationLine {
 
 fn absorbance(of: Of) -> Quantity {
     let quantity = Quantity::new(Role::Absorbance).of(of);
-    quantity.read(Instrument::Spectrophotometer)
+    quantity.read(Instrument::Display)
 }

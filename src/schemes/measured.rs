@@ -51,4 +51,11 @@ pub enum Measurement {
         content: f64,
     },
     Display(Column, f64),
+    /// At one point of a curve so many mL are added, and a meter shows that.
+    Point {
+        volume: Column,
+        added: f64,
+        signal: Column,
+        shows: f64,
+    },
 }

@@ -4,6 +4,10 @@
 
 mod back;
 mod calibration_line;
+mod curve;
+mod curve_model;
+mod curve_points;
+mod curve_steps;
 mod density;
 mod direct;
 mod file;
@@ -28,6 +32,9 @@ use crate::workup::{Builder, LabRow, Measured, Of, Shared, StepId, Trial, Worked
 
 pub use back::Back;
 pub use calibration_line::CalibrationLine;
+pub use curve::{Curve, CurveMethod, CurveRead, CurveSignal};
+pub use curve_points::{CurvePoints, Point};
+pub use curve_steps::HALF_PH;
 pub use density::Density;
 pub use direct::Direct;
 pub use file::{SchemeFile, formula, piece, reactions};
@@ -40,7 +47,7 @@ pub use two_endpoint::{Portion, Second, TwoEndpoint};
 type Faults = Vec<ProcedureFault>;
 
 /// What every scheme says of itself. Only what a scheme cannot forget has a default: without standards and the steps
-/// that follow from them there would be no result.
+/// that follow from them there would be no result, and what is odd about a curve is seen in it alone.
 pub trait SchemeRules: fmt::Debug + Send + Sync {
     /// What it is called among people.
     fn words(&self) -> &'static str;
@@ -79,6 +86,11 @@ pub trait SchemeRules: fmt::Debug + Send + Sync {
 
     /// What those columns are read from.
     fn instrument(&self) -> &Glassware;
+
+    /// What is odd about a row beyond what its glassware says, beside the columns where it is seen.
+    fn odd(&self, _: &Titration) -> Vec<(Column, String)> {
+        Vec::new()
+    }
 
     /// What a row measures, before anything follows from it.
     fn measure(&self, builder: &mut Builder, row: &Titration, of: Of) -> Worked<Measured>;
@@ -196,4 +208,5 @@ schemes! {
     Heating(Heating): "heating";
     Density(Density): "density";
     CalibrationLine(CalibrationLine): "calibration-line";
+    Curve(Curve): "curve";
 }

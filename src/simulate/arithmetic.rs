@@ -6,6 +6,7 @@
 use rand::seq::IndexedRandom;
 use rand::{Rng, RngExt};
 
+use super::curve::{equivalence, line};
 use super::mistakes::Mistake;
 use crate::chem::{Formula, Ratio};
 use crate::columns::Column;
@@ -175,7 +176,8 @@ impl<'a> Notebook<'a> {
             | Scheme::Gravimetric(_)
             | Scheme::Heating(_)
             | Scheme::Density(_)
-            | Scheme::CalibrationLine(_) => (&asked.analyte, &asked.expressed_as),
+            | Scheme::CalibrationLine(_)
+            | Scheme::Curve(_) => (&asked.analyte, &asked.expressed_as),
         };
         let is_kin = |species: &&Formula| {
             let mut atoms = analyte.atoms().keys();
@@ -316,6 +318,14 @@ impl<'a> Notebook<'a> {
                 };
                 let amount = c * (part(*per_first) * one + part(*per_second) * two);
                 Some(self.express(way, amount, asked, self.sample(row)?))
+            }
+            Scheme::Curve(scheme) => {
+                let c = unless(way.nominal, self.molarity, scheme.titrant.nominal)?;
+                let (titre, sample) = (equivalence(&scheme.curve, row)?, self.sample(row)?);
+                let exchanged = way.exchanged.then_some((sample, titre));
+                let (used, sample) = exchanged.unwrap_or((titre, sample));
+                let amount = c * used * way.ratio(0, scheme.analyte_per_titrant);
+                Some(self.express(way, amount, &scheme.asked, sample))
             }
             Scheme::Heating(heating) => {
                 let (asked, mass) = (&heating.asked, self.sample(row)?);
@@ -483,15 +493,4 @@ fn content(row: &Titration, empty: Column, full: Column) -> Option<f64> {
 fn part(ratio: Ratio) -> f64 {
     let (over, under) = ratio.parts();
     as_f64(over) / as_f64(under)
-}
-
-/// Intercept and slope by least squares.
-fn line(points: &[(f64, f64)]) -> Option<(f64, f64)> {
-    let n = points.len() as f64;
-    let mean = |of: fn(&(f64, f64)) -> f64| points.iter().map(of).sum::<f64>() / n;
-    let (x, y) = (mean(|p| p.0), mean(|p| p.1));
-    let across: f64 = points.iter().map(|p| (p.0 - x) * (p.1 - y)).sum();
-    let along: f64 = points.iter().map(|p| (p.0 - x).powi(2)).sum();
-    let slope = across / along;
-    slope.is_finite().then_some((y - slope * x, slope))
 }

@@ -12,6 +12,7 @@ pub mod class;
 pub mod copying;
 #[allow(clippy::arithmetic_side_effects)]
 mod course;
+mod curve;
 mod fairness;
 pub mod hands;
 mod mistakes;

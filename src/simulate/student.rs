@@ -209,6 +209,13 @@ impl<R: Rng> Student<'_, R> {
         let instrument = procedure.scheme.instrument();
         let mut row = Titration::new(trial);
         let mut empty_mass = 0.0;
+        // where the burette stood, from which all points of a curve are counted
+        let start = match measurements.first() {
+            Some(Measurement::Point { .. }) => {
+                self.hands.reading.draw(self.rng) - self.biases.burette
+            }
+            _ => 0.0,
+        };
         for measurement in measurements {
             match measurement {
                 Measurement::Deliver(Delivery::Excess, volume) => {
@@ -236,6 +243,19 @@ impl<R: Rng> Student<'_, R> {
                 }
                 Measurement::WeighAgain { full, content, .. } => {
                     self.display(&mut row, full, empty_mass + content)?;
+                }
+                Measurement::Point {
+                    volume,
+                    added,
+                    signal,
+                    shows,
+                } => {
+                    let seen = added + self.hands.reading.draw(self.rng) - start;
+                    let reading = self.read(seen.max(0.0), procedure.burette()?)?;
+                    row.readings.insert(volume, reading);
+                    let unsteady = instrument.readable_step().map_or(0.0, as_f64);
+                    let seen = shows + self.triangular(2.0 * unsteady);
+                    row.readings.insert(signal, self.read(seen, instrument)?);
                 }
                 Measurement::Display(column, value) => {
                     let seen = value + self.hands.absorbance.draw(self.rng);
@@ -433,6 +453,6 @@ impl<R: Rng> Student<'_, R> {
         };
         let steps = Decimal::from_f64(steps.round())?;
         let seen = to_decimals(steps.checked_mul(step)?, decimals);
-        Reading::parse(&seen.to_string()).ok()
+        Reading::parse_signed(&seen.to_string()).ok()
     }
 }

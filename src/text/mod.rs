@@ -2,6 +2,7 @@
 //! wrong with them.
 
 mod cells;
+mod curve_text;
 mod fault;
 mod known;
 mod records;
@@ -9,6 +10,7 @@ mod table;
 mod toml_table;
 
 pub use cells::*;
+pub use curve_text::{CurveText, read_curve};
 pub use fault::*;
 pub use known::Known;
 pub(crate) use records::column;

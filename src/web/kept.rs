@@ -133,7 +133,7 @@ fn form_of(path: &str) -> String {
     let (experiment, last) = path.rsplit_once('/').unwrap_or((path, ""));
     match last {
         "hand-in" | "answer" => format!("{experiment}/bench"),
-        "note" => experiment.to_owned(),
+        "note" | "curve" => experiment.to_owned(),
         _ => path.to_owned(),
     }
 }

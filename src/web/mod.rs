@@ -9,6 +9,7 @@ pub mod assistant;
 mod at;
 pub mod changing;
 pub mod coordinator;
+pub mod curve_picture;
 pub mod dates;
 pub mod digits;
 pub mod error;

@@ -19,7 +19,8 @@ pub const SHARED_CALIBRATION: f64 = 0.5;
 /// What a burette may be off, as standard uncertainties in mL; worked out once per hand-in.
 #[derive(Clone, Copy)]
 pub struct BuretteUncertainty {
-    reading: f64,
+    /// Of one reading.
+    pub reading: f64,
     calibration: f64,
     /// Half of a drop, rectangular.
     endpoint: f64,
@@ -121,6 +122,15 @@ impl Builder<'_> {
         self.endpoint_component(volume, None, of);
         self.warmth(volume);
         Ok(Some(volume))
+    }
+
+    /// A volume that follows from points of a curve, mL, is uncertain by the calibration and by the reading at the start,
+    /// from which all points are counted.
+    pub fn volume_added(&mut self, volume: StepId, of: Of) {
+        self.calibration_component(volume, 1, of);
+        let start = Component::each(Cause::BuretteReading, self.burette.reading, of);
+        self.graph.uncertain(volume, start);
+        self.warmth(volume);
     }
 
     /// One reading of a burette, mL.

@@ -53,6 +53,8 @@ pub enum Cause {
     Standardisation(LotCode),
     /// Of an element, by its symbol.
     AtomicWeight(&'static str),
+    /// Scatter about a line of one row, which is an estimate of its own.
+    Fit(&'static str, Of),
     /// What only one scheme or preparation has.
     Own(&'static str),
 }
@@ -182,6 +184,7 @@ impl fmt::Display for Cause {
             Self::LotMolarity(code) => write!(f, "molarity of lot {code}"),
             Self::Standardisation(key) => write!(f, "molarity found in {key}"),
             Self::AtomicWeight(symbol) => write!(f, "atomic weight of {symbol}"),
+            Self::Fit(words, of) => write!(f, "{words}, {of}"),
             Self::Own(words) => f.write_str(words),
         }
     }

@@ -41,6 +41,11 @@ fn last_place(graph: &Graph, of: StepId) -> Option<i64> {
                 let fewest = over.iter().chain(under).filter_map(of_input).min();
                 fewest.map(|n| decimals_of(step.value, n))
             }
+            // an antilogarithm has as many figures as its logarithm has decimals
+            Operation::TenTo(_, id) => at(*id).map(|decimals| {
+                let figures = u32::try_from(decimals.max(1)).unwrap_or(1);
+                decimals_of(step.value, figures)
+            }),
             // a slope is a ratio of differences: as many figures as its point with the fewest, but for a zero standard,
             // which has none of its own
             Operation::Slope { x, y } => {

@@ -1,6 +1,7 @@
 //! Named steps and how each follows from earlier ones.
 
 use rust_decimal::Decimal;
+use rust_decimal::prelude::ToPrimitive;
 use smallvec::SmallVec;
 
 use super::component::Component;
@@ -33,6 +34,9 @@ pub struct Step {
     pub components: SmallVec<[Component; 2]>,
 }
 
+/// Natural logarithm of ten.
+const LN_10: Decimal = Decimal::from_parts(267_849_503, 33_690_064, 124_823_388, false, 27);
+
 /// Steps an operation uses; few, so they are kept in place.
 pub type StepIds = SmallVec<[StepId; 4]>;
 
@@ -45,6 +49,8 @@ pub enum Operation {
     /// The product of the first list over the product of the second.
     Quotient(StepIds, StepIds),
     Mean(StepIds),
+    /// Ten to the power of a step, or of its negative.
+    TenTo(Sign, StepId),
     /// The slope of the least-squares line of y on x, pair by pair.
     Slope {
         x: StepIds,
@@ -138,6 +144,12 @@ impl Graph {
         self.steps.iter().position(is_it).map(StepId)
     }
 
+    /// The step of that role, row and point of a curve.
+    pub fn of_point(&self, quantity: &Quantity) -> Option<StepId> {
+        let is_it = |step: &Step| step.quantity.is_same_point(quantity);
+        self.steps.iter().position(is_it).map(StepId)
+    }
+
     pub fn value(&self, id: StepId) -> Decimal {
         self.steps[id.0].value
     }
@@ -219,6 +231,14 @@ impl Graph {
                         .iter()
                         .for_each(|input| by[input.0] += outer / inputs.len() as f64);
                 }
+                Operation::TenTo(sign, input) => {
+                    let slope = values[index] * std::f64::consts::LN_10;
+                    by[input.0] += if *sign == Sign::Plus {
+                        outer * slope
+                    } else {
+                        -outer * slope
+                    };
+                }
                 Operation::Quotient(over, under) => {
                     let product = |ids: &[StepId], without: usize| -> f64 {
                         ids.iter()
@@ -284,6 +304,7 @@ impl Operation {
             Self::Sum(terms) => Box::new(terms.iter().map(|(_, id)| *id)),
             Self::Quotient(over, under) => Box::new(over.iter().chain(under).copied()),
             Self::Mean(ids) => Box::new(ids.iter().copied()),
+            Self::TenTo(_, id) => Box::new(std::iter::once(*id)),
             Self::Slope { x, y } => Box::new(x.iter().chain(y).copied()),
         }
     }
@@ -326,10 +347,39 @@ fn compute(
             let values: Vec<Decimal> = ids.iter().map(|id| value(*id)).collect();
             mean(&values).ok_or("no mean of its values")
         }
+        Operation::TenTo(sign, id) => {
+            let exponent = match sign {
+                Sign::Plus => Some(value(*id)),
+                Sign::Minus => Decimal::ZERO.checked_sub(value(*id)),
+            };
+            exponent.and_then(power_of_ten).ok_or(RANGE)
+        }
         Operation::Slope { x, y } => {
             let of = |ids: &StepIds| ids.iter().map(|id| value(*id)).collect::<Vec<_>>();
             slope(&of(x), &of(y))
         }
+    }
+}
+
+/// 10ˣ: the whole part moves the decimal point, and e to the rest of the logarithm is its series.
+fn power_of_ten(x: Decimal) -> Option<Decimal> {
+    let whole = x.floor();
+    let rest = x.checked_sub(whole)?.checked_mul(LN_10)?;
+    let (mut sum, mut term) = (Decimal::ONE, Decimal::ONE);
+    for k in 1..60 {
+        term = term.checked_mul(rest)?.checked_div(Decimal::from(k))?;
+        if term.is_zero() {
+            break;
+        }
+        sum = sum.checked_add(term)?;
+    }
+    let places = whole.to_i32()?;
+    let tens = (0..places.unsigned_abs())
+        .try_fold(Decimal::ONE, |tens, _| tens.checked_mul(Decimal::TEN))?;
+    if places < 0 {
+        sum.checked_div(tens)
+    } else {
+        sum.checked_mul(tens)
     }
 }
 

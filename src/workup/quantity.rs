@@ -24,6 +24,8 @@ pub struct Quantity {
     detail: Option<Detail>,
     /// Which filling of the burette, from 1; 0 where there is only one.
     filling: usize,
+    /// Which point of a curve, from 1; 0 of what belongs to none.
+    point: usize,
 }
 
 /// Which row of the readings a step belongs to.
@@ -46,7 +48,8 @@ pub enum Instrument {
     Burette,
     Graduated,
     Balance,
-    Spectrophotometer,
+    /// What is displayed and not estimated.
+    Display,
 }
 
 /// What tells quantities of one role apart, or says how one is come by.
@@ -71,6 +74,7 @@ impl Quantity {
             per: None,
             detail: None,
             filling: 0,
+            point: 0,
         }
     }
 
@@ -116,9 +120,19 @@ impl Quantity {
         self
     }
 
+    /// Of that point of a curve, from 1.
+    pub fn point(mut self, point: usize) -> Self {
+        self.point = point;
+        self
+    }
+
     pub fn read(mut self, instrument: Instrument) -> Self {
         self.read = Some(instrument);
         self
+    }
+
+    pub(super) fn is_same_point(&self, other: &Self) -> bool {
+        (self.role, self.of, self.point) == (other.role, other.of, other.point)
     }
 
     /// The first species it is about.
@@ -148,6 +162,9 @@ impl Quantity {
         if self.filling > 0 {
             text.push_str(&format!(", filling {}", self.filling));
         }
+        if self.point > 0 {
+            text.push_str(&format!(", point {}", self.point));
+        }
         text
     }
 
@@ -159,6 +176,9 @@ impl Quantity {
             text.push_str(&format!("({species})"));
         }
         text.push_str(&self.of.tag());
+        if self.point > 0 {
+            text.push_str(&format!(",{}", subscript(&self.point.to_string())));
+        }
         text.push_str(words.mark);
         text.push_str(&"\u{2032}".repeat(self.filling.saturating_sub(1)));
         text

@@ -14,6 +14,8 @@ pub enum Role {
     FirstEndpointReading,
     Delivered(Delivery),
     ToFirstEndpoint,
+    /// Where a titration curve has its jump or its lines meet.
+    Equivalence,
     /// A volume less its blank.
     Net,
     MeanBlank(Titre),
@@ -152,6 +154,7 @@ impl Role {
             Self::Delivered(Delivery::Second) => ("delivered volume, second titration", "W"),
             Self::Delivered(Delivery::Excess) => ("delivered volume, excess reagent", "Vx"),
             Self::ToFirstEndpoint => ("volume to the first endpoint", "V\u{2032}"),
+            Self::Equivalence => ("equivalence volume", "Veq"),
             Self::Net => ("volume less the blank", "V*"),
             Self::MeanBlank(Titre::Whole) => ("mean blank", "V\u{304}b"),
             Self::MeanBlank(Titre::First) => ("mean blank, first endpoint", "V\u{304}b\u{2032}"),

@@ -2,14 +2,15 @@
 
 mod office;
 mod prep;
+mod sources;
 
-use std::fs;
 use std::path::Path;
 
 use concordant::desk::bring_in;
 use concordant::files::Folder;
 
 use self::prep::PREP;
+use self::sources::sources;
 use crate::app::{Person, TestApp};
 use crate::week;
 
@@ -36,7 +37,7 @@ pub enum Open {
 use Open::{All, Coordinator, Nobody, Prep, SectionA, SignedIn, Staff, Student};
 
 /// Method, path as the router has it, the path asked for, who may.
-const TABLE: [(&str, &str, &str, Open); 74] = [
+const TABLE: [(&str, &str, &str, Open); 75] = [
     ("GET", "/healthz", "/healthz", All),
     ("GET", "/static/{*path}", "/static/style.css", All),
     ("GET", "/sign-in", "/sign-in", All),
@@ -74,6 +75,12 @@ const TABLE: [(&str, &str, &str, Open); 74] = [
         "POST",
         "/student/experiments/{key}/bench/watch",
         "/student/experiments/acid/bench/watch",
+        Student,
+    ),
+    (
+        "POST",
+        "/student/experiments/{key}/bench/curve",
+        "/student/experiments/acid/bench/curve",
         Student,
     ),
     (
@@ -479,24 +486,4 @@ fn no_route_is_forgotten() {
         }
     }
     assert!(found > 30, "only {found} routes found in the sources");
-}
-
-fn sources(under: &Path) -> Vec<String> {
-    let mut found = Vec::new();
-    for entry in fs::read_dir(under).expect("a folder of sources") {
-        let path = entry.expect("an entry").path();
-        if path.is_dir() {
-            found.extend(sources(&path));
-        } else if !path.ends_with("tests.rs") {
-            let text = fs::read_to_string(&path).expect("a source");
-            // routes of unit tests are not served
-            found.push(
-                text.split("#[cfg(test)]")
-                    .next()
-                    .unwrap_or_default()
-                    .to_owned(),
-            );
-        }
-    }
-    found
 }

@@ -293,7 +293,7 @@ fn dates_and_keys_of_the_course_are_checked() {
         ),
         "{found:?}"
     );
-    assert!(found[2].starts_with("course.toml:20, key experiment.procedure: found “antacid”, expected a procedure in procedures/ or one of the shipped acid-molar-mass, antacid-back, "), "{found:?}");
+    assert!(found[2].starts_with("course.toml:20, key experiment.procedure: found “antacid”, expected a procedure in procedures/ or one of the shipped acid-conductance, acid-gran, acid-molar-mass, antacid-back, "), "{found:?}");
     assert_eq!(found.len(), 3);
 }
 

@@ -16,6 +16,8 @@ mod connections;
 mod coordinator;
 mod counting;
 mod course;
+mod curve_form;
+mod curve_slips;
 mod demo;
 mod durable;
 mod evidence;

@@ -192,7 +192,7 @@ impl Answer<'_> {
         // what goes into the amount: the volume less its blank where there is one
         let mut used = self.of_trials(|role| role == Role::Net);
         if used.is_empty() {
-            used = self.of_trials(|role| matches!(role, Role::Delivered(_)));
+            used = self.of_trials(|role| matches!(role, Role::Delivered(_) | Role::Equivalence));
         }
         let samples = self.with_role(|role| role == Role::SampleVolume);
         let times = |this: &Self, ids: &[StepId], factor: Decimal| {

@@ -80,7 +80,7 @@ fn alternatives(instrument: Instrument, step: &Step) -> Vec<(SlipCode, Decimal)>
     let (steps, counts_downward): (&[(SlipCode, Decimal)], bool) = match instrument {
         Instrument::Burette => (&OF_A_BURETTE, true),
         Instrument::Graduated => (&OF_A_BURETTE[..2], false),
-        Instrument::Balance | Instrument::Spectrophotometer => (&[], false),
+        Instrument::Balance | Instrument::Display => (&[], false),
     };
     if counts_downward {
         found.extend(upward(value).map(|value| (SlipCode::ReadUpward, value)));

@@ -20,6 +20,7 @@ use crate::ids::UnknownCode;
 use crate::judge::FlagCode;
 use crate::term::{Slot, settlement};
 use crate::web::at::SlotAt;
+use crate::web::curve_picture::{CurvePicture, curves};
 use crate::web::student::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
 use crate::web::trials_picture::{TrialsPicture, picture};
 use crate::web::{AssistantVisitor, Frame, Page, PageResult, QueryFields, Uncertainty, dates};
@@ -35,6 +36,7 @@ pub struct SubmissionPage {
     spread: Option<VolumeSpread>,
     result: Option<ResultView>,
     picture: Option<TrialsPicture>,
+    curves: Vec<CurvePicture>,
     unit: &'static str,
     expressed_as: String,
     reported: Option<String>,
@@ -154,6 +156,10 @@ pub fn page_of(
             .and_then(|(hand_in, work_up)| volume_spread(procedure, hand_in, work_up)),
         result: evidence::result(evaluation),
         picture: picture(evaluation, evaluation.true_value),
+        curves: last
+            .zip(work_up.as_ref())
+            .map(|(hand_in, work_up)| curves(procedure, hand_in, work_up))
+            .unwrap_or_default(),
         unit: procedure.result.unit.name(),
         expressed_as: crate::web::student::expressed_as(procedure),
         // the student's own, where a bench mate wrote the readings

@@ -83,16 +83,20 @@ pub async fn look(
     let view = visitor.view().await?;
     let (experiment, _) = find(&view, &key, &visitor)?;
     let mut entry = Entry::of_fields(&experiment.procedure, &fields);
-    let mut told = Told::default();
+    let (taken, faults) = entry.take_up_curves(&experiment.procedure);
+    let unread = !faults.is_empty();
+    let mut told = Told {
+        taken,
+        faults,
+        ..Told::default()
+    };
     match fields.text("action").split_once(':') {
         None if fields.text("action") == "add" => entry.add_trial(),
         None if fields.text("action") == "change" => {}
+        None if fields.text("action") == "curve" || unread => {}
         Some(("carry", trial)) => {
-            told.faults = entry
-                .carry(&experiment.procedure, trial)
-                .err()
-                .into_iter()
-                .collect();
+            told.faults
+                .extend(entry.carry(&experiment.procedure, trial).err());
         }
         _ => {
             return Ok(checked(&view, experiment, &visitor, entry, owner, false));

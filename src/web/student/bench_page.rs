@@ -9,18 +9,20 @@ use super::entry::{
     Doubt, Entry, FILLINGS, FieldFault, field_name, instrument_label, lot_labels, spoiled_field,
     title,
 };
+use super::entry_curve::{file_field, pasted_field, signal_of};
 use super::experiment::returned_note;
 use super::instruments::{expressed_as, instrument_words, standard_words};
 use super::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
 use super::sharing::mates_words;
 use super::worth::watched;
 use crate::chem::{Formula, printed};
-use crate::columns::Column;
+use crate::columns::{Column, MAX_POINTS};
 use crate::course::Experiment;
 use crate::desk::Image;
 use crate::procedure::{CarriedBy, Procedure};
 use crate::submission::{HandIn, TrialLabel};
 use crate::term::Slot;
+use crate::web::curve_picture::{CurvePicture, curves};
 use crate::web::{Frame, StudentVisitor, dates};
 use crate::words::counted;
 use crate::workup::work_up_readings;
@@ -60,6 +62,8 @@ pub struct Told {
     pub scanned: bool,
     /// The form is kept by the browser for when there is no connection.
     pub shell: bool,
+    /// Curves that were put into their tables just now.
+    pub taken: Vec<String>,
 }
 
 /// What would be handed in.
@@ -74,6 +78,7 @@ pub struct Look {
     answer: Option<String>,
     hidden: Vec<(String, String)>,
     readings: ReadingsTable,
+    curves: Vec<CurvePicture>,
     spread: Option<VolumeSpread>,
     watched: Vec<String>,
     few: Option<String>,
@@ -114,6 +119,8 @@ struct FormRow {
     /// Name of the field that can start where the trial before ended.
     carries_to: Option<(u32, String)>,
     cells: Vec<FormCell>,
+    /// A table of points, where a curve is read.
+    curve: Option<FormCurve>,
     /// What nobody has to note.
     notes: Vec<FormCell>,
     notes_title: &'static str,
@@ -123,6 +130,21 @@ struct FormRow {
     /// Of a numbered trial, why it is spoiled.
     spoiled: Option<FormCell>,
 }
+
+/// A curve on the form.
+struct FormCurve {
+    /// What it is pasted into.
+    pasted: FormCell,
+    /// Name of the field of an instrument's file.
+    file: String,
+    heads: [String; 2],
+    /// Volume and signal of each point, with a few to spare.
+    points: Vec<[FormCell; 2]>,
+}
+
+/// Points the form shows at least, and more than are typed.
+const FEWEST_POINTS: usize = 16;
+const SPARE_POINTS: usize = 4;
 
 /// One field of the form.
 struct FormCell {
@@ -232,6 +254,7 @@ pub fn look_page(
         answer: hand_in.reported.as_ref().map(|r| r.written().to_owned()),
         hidden: hidden(&entry),
         readings: readings_table(procedure, &hand_in),
+        curves: curves(procedure, &hand_in, &work_up),
         spread: volume_spread(procedure, &hand_in, &work_up),
         watched: watched(procedure, &work_up),
         few: few(procedure, &hand_in),
@@ -379,7 +402,36 @@ fn form_rows(procedure: &Procedure, entry: &Entry, faults: &[FieldFault]) -> Vec
                 name,
             }
         };
+        let curve = signal_of(procedure).map(|signal| {
+            let typed = row.cells.keys().map(|column| column.number()).max();
+            let shown = typed.unwrap_or(0).saturating_add(SPARE_POINTS);
+            let shown = shown.clamp(FEWEST_POINTS, MAX_POINTS);
+            let head = |column: Column| match column.glassware(procedure).kind().unit() {
+                "" => column.head().to_owned(),
+                unit => format!("{} ({unit})", column.head()),
+            };
+            let name = pasted_field(trial);
+            FormCurve {
+                heads: [Column::CurveVolume(1), signal.column(1)].map(head),
+                points: (1..=shown)
+                    .map(|n| [Column::CurveVolume(n), signal.column(n)].map(|c| cell(&c)))
+                    .collect(),
+                file: file_field(trial),
+                pasted: FormCell {
+                    fault: faults
+                        .iter()
+                        .find(|f| f.field == name)
+                        .map(|f| f.what.clone()),
+                    label: "Paste the table".to_owned(),
+                    value: row.pasted.clone(),
+                    hint: "a point a line, volume first; it takes the place of the table"
+                        .to_owned(),
+                    name,
+                },
+            }
+        });
         let mut own = Column::of_row(procedure, trial, FILLINGS);
+        own.retain(|column| !column.is_of_curve());
         // in the order of the work: what is titrated is measured first
         own.sort_by_key(|column| !Column::of_sample(procedure).contains(column));
         let noted = Column::with_notes(procedure, 1).into_iter();
@@ -406,12 +458,13 @@ fn form_rows(procedure: &Procedure, entry: &Entry, faults: &[FieldFault]) -> Vec
                 TrialLabel::Standard(n) => standard_words(procedure, n),
             },
             optional: trial == TrialLabel::Rough,
-            open: !row.is_blank(),
+            open: !row.is_blank() || !row.pasted.is_empty(),
             refilled: has_any(&refills),
             noted: has_any(&notes),
             trial: trial.to_string(),
             carries_to,
             cells,
+            curve,
             notes,
             notes_title: match brings_back {
                 true => "A reading before the last drop, or an endpoint brought back",

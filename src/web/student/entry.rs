@@ -2,8 +2,9 @@
 
 use std::collections::BTreeSet;
 
+use super::entry_curve::pasted_field;
 use crate::chem::{Formula, printed};
-use crate::columns::{Cells, Column, read_cells};
+use crate::columns::{Cells, Column, MAX_FILLINGS, read_cells};
 use crate::ids::{LotCode, UnknownCode};
 use crate::judge::{questions, refusals};
 use crate::measure::Reading;
@@ -41,6 +42,8 @@ pub struct EntryRow {
     pub cells: Cells,
     /// What went wrong with a numbered trial that is not to count; empty if nothing did.
     pub spoiled: String,
+    /// A curve as it was pasted or came in a file, until it is put into the table.
+    pub pasted: String,
 }
 
 /// Something wrong with a field, beside which it is said.
@@ -87,6 +90,14 @@ pub const MOST_TRIALS: u32 = 12;
 /// Fillings of the burette the form offers for a titration.
 pub const FILLINGS: usize = 3;
 
+/// The same, or the points of a curve.
+fn offered(procedure: &Procedure) -> usize {
+    match Column::most(procedure) {
+        MAX_FILLINGS => FILLINGS,
+        points => points,
+    }
+}
+
 impl Entry {
     /// An empty form for a procedure.
     pub fn empty(procedure: &Procedure, key: String) -> Self {
@@ -132,6 +143,7 @@ impl Entry {
                 trial: titration.trial,
                 cells,
                 spoiled: titration.spoiled.clone().unwrap_or_default(),
+                pasted: String::new(),
             };
             match entry
                 .rows
@@ -153,7 +165,7 @@ impl Entry {
             .parse::<u32>()
             .unwrap_or(procedure.trials.minimum);
         let rows = labels(procedure, trials.clamp(1, MOST_TRIALS));
-        let columns = Column::with_notes(procedure, FILLINGS);
+        let columns = Column::with_notes(procedure, offered(procedure));
         let row = |trial: TrialLabel| {
             let cell = |column: &Column| {
                 let typed = fields.one(&field_name(trial, *column))?;
@@ -163,6 +175,10 @@ impl Entry {
                 trial,
                 cells: columns.iter().filter_map(cell).collect(),
                 spoiled: fields.text(&spoiled_field(trial)).trim().to_owned(),
+                pasted: fields
+                    .one(&pasted_field(trial))
+                    .unwrap_or_default()
+                    .to_owned(),
             }
         };
         Self {
@@ -234,7 +250,7 @@ impl Entry {
             titration.spoiled = (!row.spoiled.is_empty()).then(|| row.spoiled.clone());
             let mut wrong: Vec<(Column, String)> = Vec::new();
             for (column, text) in row.cells.iter().filter(|(_, text)| !text.trim().is_empty()) {
-                match Reading::parse(text.trim()) {
+                match column.parse(text.trim()) {
                     Ok(reading) => drop(titration.readings.insert(*column, reading)),
                     Err(why) => wrong.push((*column, why.to_string())),
                 }
@@ -426,6 +442,7 @@ impl EntryRow {
             trial,
             cells: Cells::new(),
             spoiled: String::new(),
+            pasted: String::new(),
         }
     }
 

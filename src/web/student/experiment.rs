@@ -20,6 +20,7 @@ use crate::ids::ExperimentKey;
 use crate::judge::{Evaluation, Marking, Marks, Part, PartMark};
 use crate::measure::{plain, to_figures};
 use crate::term::{Ruling, Slot, Status, standing};
+use crate::web::curve_picture::{CurvePicture, curves};
 use crate::web::trials_picture::{self, TrialsPicture};
 use crate::web::{
     Frame, Page, PageError, PageResult, QueryFields, StudentVisitor, Uncertainty, dates,
@@ -110,6 +111,7 @@ struct Feedback {
     possible: String,
     result: Option<String>,
     picture: Option<TrialsPicture>,
+    curves: Vec<CurvePicture>,
     unit: &'static str,
     expanded: Option<String>,
     /// Standard deviation of the trials that count.
@@ -312,6 +314,11 @@ fn feedback(view: &Image, experiment: &Experiment, slot: &Slot) -> Option<Feedba
         possible: marks.possible.to_string(),
         result: evaluation.outcome.as_ref().map(|o| shown(o.result)),
         picture: trials_picture::picture(evaluation, None),
+        curves: view
+            .term
+            .hand_in_of(slot)
+            .map(|hand_in| curves(&experiment.procedure, &hand_in, &work_up))
+            .unwrap_or_default(),
         unit,
         expanded: evaluation
             .outcome

@@ -9,6 +9,7 @@ mod bottle;
 mod class;
 mod corrected;
 mod entry;
+mod entry_curve;
 mod experiment;
 mod home;
 mod instruments;
@@ -39,6 +40,10 @@ pub fn routes() -> Router<AppState> {
             get(bench::form).post(bench::look),
         )
         .route("/student/experiments/{key}/bench/watch", post(watch::watch))
+        .route(
+            "/student/experiments/{key}/bench/curve",
+            post(entry_curve::upload),
+        )
         .route("/student/experiments/{key}/hand-in", post(bench::hand_in))
         .route("/student/experiments/{key}/answer", post(sharing::answer))
         .route("/student/experiments/{key}/note", post(talk::ask))

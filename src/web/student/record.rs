@@ -72,7 +72,9 @@ fn table(procedure: &Procedure, hand_in: &HandIn, columns: &[Shown]) -> Readings
             .iter()
             .map(|column| match column {
                 Shown::Read(column) => column_text(*column, titration),
-                Shown::Delivered => delivered(procedure, &done, outcome.delivered),
+                Shown::Delivered | Shown::Equivalence => {
+                    delivered(procedure, &done, outcome.delivered)
+                }
                 Shown::SecondDelivered => delivered(procedure, &done, outcome.second),
                 Shown::Sample => sample_text(procedure, titration),
             })
@@ -94,6 +96,8 @@ enum Shown {
     Read(Column),
     Delivered,
     SecondDelivered,
+    /// Of a curve.
+    Equivalence,
     Sample,
 }
 
@@ -116,6 +120,9 @@ fn shown(procedure: &Procedure, hand_ins: &[&HandIn]) -> Vec<Shown> {
                 columns.push(delivered);
             }
         }
+        if column.is_of_curve() && !matches!(column, Column::CurveVolume(_)) {
+            columns.push(Shown::Equivalence);
+        }
     }
     if !sample.is_empty() {
         columns.push(Shown::Sample);
@@ -127,12 +134,13 @@ impl Shown {
     fn head(&self, procedure: &Procedure) -> Head {
         let unit = match self {
             Self::Read(column) => column.glassware(procedure).kind().unit(),
-            Self::Delivered | Self::SecondDelivered => "mL",
+            Self::Delivered | Self::SecondDelivered | Self::Equivalence => "mL",
             Self::Sample => procedure.sample.glassware.kind().unit(),
         };
         let words = match self {
             Self::Read(column) => column.head(),
             Self::Delivered => "Delivered",
+            Self::Equivalence => "Equivalence",
             Self::SecondDelivered => "Second delivered",
             Self::Sample => "Sample",
         };
@@ -150,6 +158,12 @@ fn column_text(column: Column, titration: &Titration) -> Vec<String> {
         if column == end {
             return pieces.map(|piece| piece.end.to_string()).collect();
         }
+    }
+    if column.is_of_curve() {
+        // one under the other, all points of it
+        let points = titration.readings.iter();
+        let points = points.filter(|(one, _)| one.head() == column.head());
+        return points.map(|(_, reading)| reading.to_string()).collect();
     }
     let reading = column.get(titration);
     reading.map(ToString::to_string).into_iter().collect()

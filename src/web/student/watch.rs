@@ -23,8 +23,10 @@ pub async fn watch(
     let view = visitor.view().await?;
     let (experiment, slot) = find(&view, &key, &visitor)?;
     let procedure = &experiment.procedure;
-    let entry = Entry::of_fields(procedure, &fields);
-    let (hand_in, faults) = entry.so_far(procedure);
+    let mut entry = Entry::of_fields(procedure, &fields);
+    let (_, unread) = entry.take_up_curves(procedure);
+    let (hand_in, mut faults) = entry.so_far(procedure);
+    faults.extend(unread);
     let mut asked = doubts(procedure, &hand_in, issued(&view, &slot), |code| {
         is_bottle(&view, &key, code)
     });

@@ -43,6 +43,14 @@ pub(super) fn in_symbols(graph: &Graph, operation: &Operation) -> Option<Typeset
             let over = (ids.len() > WRITTEN_OUT).then(|| indexed(graph, ids));
             over_count(text, over.flatten().unwrap_or(math), "", ids.len())
         }
+        Operation::TenTo(sign, id) => power(*sign, term(id)),
+        Operation::Slope { x, y } if x.len() == 2 => {
+            let difference = |ids: &[StepId]| {
+                let terms = [(Sign::Plus, term(&ids[1])), (Sign::Minus, term(&ids[0]))];
+                sum(terms.into_iter())
+            };
+            over_difference(difference(y), difference(x))
+        }
         Operation::Slope { x, y } => slope(graph, x, y),
     })
 }
@@ -77,8 +85,43 @@ pub(super) fn in_numbers(graph: &Graph, operation: &Operation) -> Option<Typeset
             let (text, math) = sum(ids.iter().map(|id| (Sign::Plus, bare_term(id))));
             over_count(text, math, unit, ids.len())
         }
+        Operation::TenTo(sign, id) => power(*sign, bare_term(id)),
+        Operation::Slope { x, y } if x.len() == 2 => {
+            let difference = |ids: &[StepId]| {
+                let terms = [
+                    (Sign::Plus, bare_term(&ids[1])),
+                    (Sign::Minus, bare_term(&ids[0])),
+                ];
+                let (text, math) = sum(terms.into_iter());
+                match graph.get(ids[0]).unit {
+                    "" => (text, math),
+                    unit => (
+                        quantity(&format!("({text})"), unit),
+                        math.in_brackets().with_unit(unit),
+                    ),
+                }
+            };
+            over_difference(difference(y), difference(x))
+        }
         Operation::Slope { x, y } => points(graph, x, y),
     })
+}
+
+/// Ten to the power of a term.
+fn power(sign: Sign, term: Term) -> Typeset {
+    let (text, math) = sum([(sign, term)].into_iter());
+    let ten = Math::number("10").with_scripts(None, Some(math));
+    Typeset::new(format!("10^({text})"), &ten)
+}
+
+/// A difference over a difference: the slope between two points.
+fn over_difference(over: (String, Math), under: (String, Math)) -> Typeset {
+    let in_brackets = |text: String| match text.starts_with('(') {
+        true => text,
+        false => format!("({text})"),
+    };
+    let text = format!("{} / {}", in_brackets(over.0), in_brackets(under.0));
+    Typeset::new(text, &Math::fraction(over.1, under.1))
 }
 
 /// A number with its unit; a negative one in brackets, as it follows a sign or a cross.
@@ -144,7 +187,8 @@ fn quotient(over: Vec<Term>, under: Vec<Term>) -> Typeset {
         return Typeset::new(over, &over_math);
     }
     // on one line, a unit such as g/mol or a ratio such as A/T would read as a second division
-    let text = if several || under.contains('/') {
+    let bracketed = !several && under.starts_with('(');
+    let text = if !bracketed && (several || under.contains('/')) {
         format!("{over} / ({under})")
     } else {
         format!("{over} / {under}")

@@ -85,7 +85,7 @@ impl Symbol {
             if !below.is_empty() {
                 below.push(Math::words(","));
             }
-            let is_number = self.number.chars().all(|c| c.is_ascii_digit());
+            let is_number = self.number.chars().all(|c| c.is_ascii_digit() || c == ',');
             let token = if is_number {
                 Math::number
             } else {
@@ -110,6 +110,8 @@ fn chars_after(symbol: &mut Symbol, text: &str) -> Option<()> {
                 let digit = u32::from(c).checked_sub(0x2080)?;
                 symbol.number.push(char::from_digit(digit, 10)?);
             }
+            // the point of a curve, after the row
+            ',' => symbol.number.push(','),
             '\u{2032}' | '\u{2033}' | '*' => symbol.marks.push(c),
             _ => return None,
         }

@@ -4,6 +4,8 @@ mod back;
 mod beyond;
 mod carried;
 mod correlated;
+mod curve_faults;
+mod curves;
 mod equivalence;
 mod heating;
 mod reagents;

@@ -145,8 +145,15 @@ fn formulas() -> BTreeMap<&'static str, Formula> {
 }
 
 /// Those that need more than a line: a density by water, and a line through standards, which the other implementation
-/// recomputes (`reference/crosscheck`).
-const LONGER: [&str; 2] = ["brine-density", "iron-absorbance"];
+/// recomputes (`reference/crosscheck`), and curves (`curves.rs`).
+const LONGER: [&str; 6] = [
+    "brine-density",
+    "iron-absorbance",
+    "vinegar-curve",
+    "chloride-silver-electrode",
+    "acid-gran",
+    "acid-conductance",
+];
 
 /// A number as it is written to so many decimals.
 fn written(value: f64, decimals: u32) -> String {

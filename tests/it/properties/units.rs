@@ -78,6 +78,14 @@ impl Unit {
             "g/mL" => GRAM.per(LITRE.milli()),
             "mg/portion" => GRAM.milli(),
             "mol/mol" => NUMBER,
+            // what a meter shows has a dimension of its own, and is set to one
+            "mV" | "mS" => NUMBER,
+            "mV/mL" | "mS/mL" | "1/mL" => NUMBER.per(LITRE.milli()),
+            "mV/mL\u{b2}" | "1/mL\u{b2}" => NUMBER.per(LITRE.milli()).per(LITRE.milli()),
+            "mV/mL\u{b3}" | "1/mL\u{b3}" => {
+                let per = NUMBER.per(LITRE.milli());
+                per.per(LITRE.milli()).per(LITRE.milli())
+            }
             "%w/w" => NUMBER.times(0.01),
             // g in 100 mL
             "%w/v" => GRAM.per(LITRE.times(0.1)),
@@ -127,6 +135,11 @@ fn fault(graph: &Graph, step: &Step) -> Option<String> {
         }
         Operation::Mean(ids) => return alike(ids),
         Operation::Quotient(over, under) => product(over).per(product(under)),
+        // a power of ten has no unit, and neither has what it is raised to
+        Operation::TenTo(_, id) => match unit_of(*id).is(NUMBER) {
+            true => NUMBER,
+            false => return Some(format!("{label}: ten to the power of a unit")),
+        },
         Operation::Slope { x, y } => unit_of(y[0]).per(unit_of(x[0])),
     };
     (!follows.is(stated)).then(|| format!("{label} in {}, but {follows:?} follows", step.unit))

@@ -1,7 +1,9 @@
 """Draws cases: a procedure with its text, and a hand-in with its readings as they would be written down."""
 
+import math
+
 import chemistry
-from pieces import BALANCES, BURETTES, CYLINDERS, FLASKS, PIPETTES, SPECTROPHOTOMETERS
+from pieces import BALANCES, BURETTES, CYLINDERS, FLASKS, METERS, PIPETTES, SPECTROPHOTOMETERS
 
 PER_VOLUME = ["mol/L", "mmol/L", "g/L", "mg/L", "%w/v"]
 
@@ -377,3 +379,64 @@ def calibration_line(rng, scheme):
         read = case.row(str(number), cells, rng.choice(lots))
         spec["trials"].append(dict(absorbance=read["absorbance"], **sample_of(read)))
     return case
+
+
+def curve(rng, scheme, method):
+    """A titration curve: of a weak or strong acid, of a chloride, or of a conductance."""
+    case = Draw(rng, scheme)
+    spec = case.spec
+    signal = {"gran": "pH", "two-lines": "conductance"}.get(method) or rng.choice(["pH", "potential"])
+    case.chem([chemistry.DIRECT[-1]] if signal == "potential" else [chemistry.DIRECT[0], chemistry.DIRECT[2]])
+    case.sample()
+    case.express_as()
+    titrant(case, 0.1)
+    spec.update(blank=False, method=method, start=rng.choice([50.0, 75.0, 120.0]), meter=rng.choice(METERS[signal]),
+                weak=signal == "pH" and rng.random() < 0.6)
+    case.tables["curve"] = dict(signal=signal, method=method, meter=spec["meter"]["key"], start_mL=plain(spec["start"]))
+    if spec["weak"] or signal == "potential":
+        case.tables["curve"]["pK"] = "4.76" if signal == "pH" else "9.75"
+    column, unit = {"pH": ("pH", ""), "potential": ("potential", "_mV"), "conductance": ("conductance", "_mS")}[signal]
+    full = spec["burette"]["capacity"]
+    equivalence, noise = full * rng.uniform(0.4, 0.65), rng.choice([0.0, 1.0, 3.0])
+    lots = case.lot("T", 0.1)
+    for number in case.trials():
+        taken = case.take()
+        own = equivalence * taken / case.nominal * (1 + rng.gauss(0, case.scatter()))
+        fine = full / 250
+        if method == "second-derivative":
+            near = math.floor(own / fine) * fine
+            volumes = [own * n / 12 for n in range(12)] + [near + fine * n for n in range(-4, 6)]
+            volumes += [own * (1.1 + n / 12) for n in range(4)]
+        else:
+            volumes = [own * n / 15 for n in range(24)]
+        cells = {}
+        step = spec["meter"]["graduation"]
+        for n, v in enumerate(sorted({round(v, 2) for v in volumes if v < full}), 1):
+            shown = shows(signal, spec["weak"], v, own, spec["start"]) + step * noise * rng.uniform(-1, 1)
+            place = "" if n == 1 else f"_{n}"
+            cells[f"volume{place}_mL"] = case.write(v, spec["burette"])
+            cells[f"{column}{place}{unit}"] = case.write(shown, spec["meter"])
+        lot = rng.choice(lots)
+        read = case.row(str(number), {**cells, **case.sample_cells(taken)}, lot)
+        points = []
+        for n in range(1, 150):
+            place = "" if n == 1 else f"_{n}"
+            if f"volume{place}_mL" in read:
+                points.append((read[f"volume{place}_mL"], read[f"{column}{place}{unit}"]))
+        spec["trials"].append(dict(lot=lot, points=points, **sample_of(read)))
+    return case
+
+
+def shows(signal, weak, v, equivalence, start):
+    """What a meter shows, near enough to the chemistry for a case."""
+    more = 0.1 * (v - equivalence) / (start + v)
+    if signal == "potential":
+        return 300 + 59.16 * math.asinh(more / 2 / 10 ** (-9.75 / 2)) / math.log(10)
+    if signal == "conductance":
+        titrated, base = 0.1 * equivalence / (start + v), 0.1 * v / (start + v)
+        return 350 * max(-more, 0) + 198 * max(more, 0) + 50 * base + 76 * titrated
+    if weak and v < 0.02 * equivalence:
+        return 2.9 + 0.05 * v
+    if weak and more < -1e-5:
+        return 4.76 + math.log10(v / (equivalence - v))
+    return 7 + math.asinh(more / 2e-7) / math.log(10)

@@ -42,6 +42,9 @@ KINDS = [
     ("density by volume", "density", lambda r, s: draw.density(r, s, False), models.density),
     ("density by water", "density", lambda r, s: draw.density(r, s, True), models.density),
     ("calibration line", "calibration-line", draw.calibration_line, models.calibration_line),
+    ("curve, second derivative", "curve", lambda r, s: draw.curve(r, s, "second-derivative"), models.curve),
+    ("curve, Gran", "curve", lambda r, s: draw.curve(r, s, "gran"), models.curve),
+    ("curve, two lines", "curve", lambda r, s: draw.curve(r, s, "two-lines"), models.curve),
 ]
 
 

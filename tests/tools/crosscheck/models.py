@@ -12,7 +12,7 @@ BETA = 2.1e-4  # expansion of water and dilute solutions per degree (QUAM:2012, 
 
 def readable(piece):
     """The finest step that is read: a tenth of the graduation, or the last digit of a display."""
-    shown = piece["kind"] in ("balance", "spectrophotometer")
+    shown = piece["kind"] in ("balance", "spectrophotometer", "ph-meter", "millivoltmeter", "conductance-meter")
     return piece["graduation"] * (1.0 if shown else 0.1)
 
 
@@ -293,3 +293,102 @@ def scatter(x, y, instrument):
     observed = (sum(r * r for r in residuals) / freedom) ** 0.5
     digit = readable(instrument) / 2.0 / ROOT3
     return (observed, freedom) if observed > digit else (digit, float("inf"))
+
+
+def curve(bench, spec):
+    """Amount by the equivalence volume of a curve of (volume added, mL; what a meter shows)."""
+    for row in spec["trials"]:
+        found = METHODS[spec["method"]](bench, spec, row["points"])
+        half = (spec["burette"]["tolerance"] / ROOT6) / 2.0**0.5
+        off = bench.shared("calibration of the burette", half) + bench.anew(half, random=True)
+        # all points are counted from one reading at the start
+        off = off + bench.anew(spec["reading"] / ROOT6, random=True)
+        used = at_20(bench, spec, (found + off) / 1000.0)
+        moles = lot(bench, spec, row["lot"]) * used * spec["analyte_per_titrant"]
+        moles = moles * whole_per_part(bench, spec)
+        yield express(bench, spec, moles, sample(bench, spec, row))
+
+
+def steepest(points):
+    """Number of the step in which a curve changes fastest."""
+    slopes = [abs((d - b) / (c - a)) for (a, b), (c, d) in zip(points, points[1:])]
+    return slopes.index(max(slopes))
+
+
+def second_derivative_zero(bench, spec, points):
+    """Finite differences of finite differences; where a straight line through the two of them beside the jump is zero.
+
+    It lies between the places of the two, equally likely anywhere; every trial goes in the same steps."""
+    first = steepest(points) - 1
+    read = [
+        (
+            v + bench.anew(spec["reading"] / ROOT6, random=True),
+            y + bench.anew(2.0 * readable(spec["meter"]) / ROOT6, random=True),
+        )
+        for v, y in points[first : first + 4]
+    ]
+    for _ in range(2):
+        read = [((a + c) / 2.0, (d - b) / (c - a)) for (a, b), (c, d) in zip(read, read[1:])]
+    (low, above), (high, below) = read
+    within = (nominal(high) - nominal(low)) / 2.0
+    return low + (high - low) * above / (above - below) + bench.shared("where the jump is", 1.0 / ROOT3) * within
+
+
+def started(bench, spec):
+    """Volume before the titration, mL."""
+    return spec["start"] * (1.0 + bench.shared("volume before the titration", 0.02 / ROOT3))
+
+
+def fit_with_scatter(bench, x, y, of_readings):
+    """Slope and intercept; ordinates off by their scatter, or by what readings are worth if that is more."""
+    slope, intercept = least_squares(x, [nominal(one) for one in y])
+    freedom = len(x) - 2
+    observed = (sum((nominal(b) - intercept - slope * a) ** 2 for a, b in zip(x, y)) / freedom) ** 0.5
+    expected = of_readings(slope)
+    standard, freedom = (observed, freedom) if observed > expected else (expected, float("inf"))
+    noise = bench.ensemble(len(x), standard, freedom)
+    bench.random.extend(noise)
+    return least_squares(x, y if bench.drop_random else [b + off for b, off in zip(y, noise)])
+
+
+def gran_zero(bench, spec, points):
+    at = steepest(points)
+    middle = (points[at][0] + points[at + 1][0]) / 2.0
+    straight = [(v, ph) for v, ph in points if 0.5 * middle <= v < 0.98 * middle]
+    start = started(bench, spec)
+    y = [(v if spec["weak"] else start + v) * 10.0**-ph for v, ph in straight]
+    of_ph = [LN10 * nominal(f) * 2.0 * readable(spec["meter"]) / ROOT6 for f in y]
+
+    def of_readings(slope):
+        each = [a * a + (slope * spec["reading"] / ROOT6) ** 2 for a in of_ph]
+        return (sum(each) / len(each)) ** 0.5
+
+    slope, intercept = fit_with_scatter(bench, [v for v, _ in straight], y, of_readings)
+    return -intercept / slope
+
+
+def meeting_lines(bench, spec, points):
+    plain = [(v, g * (spec["start"] + v) / spec["start"]) for v, g in points]
+
+    def left(part):
+        slope, intercept = least_squares([v for v, _ in part], [g for _, g in part])
+        return sum((g - intercept - slope * v) ** 2 for v, g in part)
+
+    cut = min(range(3, len(points) - 2), key=lambda at: left(plain[:at]) + left(plain[at:]))
+    start = started(bench, spec)
+    lines = []
+    for part in (points[:cut], points[cut:]):
+        y = [g * (start + v) / start for v, g in part]
+        of_meter = [2.0 * readable(spec["meter"]) / ROOT6 * (spec["start"] + v) / spec["start"] for v, _ in part]
+
+        def of_readings(slope, of_meter=of_meter):
+            each = [a * a + (slope * spec["reading"] / ROOT6) ** 2 for a in of_meter]
+            return (sum(each) / len(each)) ** 0.5
+
+        lines.append(fit_with_scatter(bench, [v for v, _ in part], y, of_readings))
+    (slope, intercept), (next_slope, next_intercept) = lines
+    return (next_intercept - intercept) / (slope - next_slope)
+
+
+METHODS = {"second-derivative": second_derivative_zero, "gran": gran_zero, "two-lines": meeting_lines}
+LN10 = 2.302585092994046

@@ -48,7 +48,14 @@ SPECTROPHOTOMETERS = [
     piece("spectrophotometer", "photometer-fine", "3", "0.003", "0.001"),
     piece("spectrophotometer", "photometer-coarse", "2", "0.01", "0.01"),
 ]
-ALL = BURETTES + CYLINDERS + PIPETTES + FLASKS + BALANCES + SPECTROPHOTOMETERS
+METERS = {
+    "pH": [piece("ph-meter", "ph-coarse", "14", "0.02", "0.01"), piece("ph-meter", "ph-fine", "14", "0.01", "0.001")],
+    "potential": [piece("millivoltmeter", "volts-coarse", "2000", "2", "1"),
+                  piece("millivoltmeter", "volts-fine", "2000", "1", "0.1")],
+    "conductance": [piece("conductance-meter", "siemens-coarse", "200", "0.05", "0.01"),
+                    piece("conductance-meter", "siemens-fine", "20", "0.01", "0.001")],
+}
+ALL = BURETTES + CYLINDERS + PIPETTES + FLASKS + BALANCES + SPECTROPHOTOMETERS + sum(METERS.values(), [])
 
 
 def table():
@@ -56,6 +63,9 @@ def table():
     names = {
         "balance": ("capacity_g", "linearity_g", "readability_g"),
         "spectrophotometer": ("range", "accuracy", "readability"),
+        "ph-meter": ("range", "accuracy", "readability"),
+        "millivoltmeter": ("range", "accuracy", "readability"),
+        "conductance-meter": ("range", "accuracy", "readability"),
     }
     lines = []
     for one in ALL:

@@ -67,6 +67,7 @@ fn further(student: &str) -> Vec<(Open, String)> {
     vec![
         (Open::Student, format!("/student/experiments/{OPEN}")),
         (Open::Staff, "/review?show=all".to_owned()),
+        (Open::Staff, "/review/accept?flag=likely-slip".to_owned()),
         (
             Open::Staff,
             format!("/review/well-water-hardness/{student}"),

@@ -3,6 +3,7 @@
 
 mod acids;
 mod complexes;
+mod curves;
 mod derivations;
 mod iodine;
 mod other_schemes;
@@ -45,6 +46,7 @@ fn examples() -> impl Iterator<Item = &'static Example> {
         complexes::EXAMPLES,
         silver::EXAMPLES,
         other_schemes::EXAMPLES,
+        curves::EXAMPLES,
     ]
     .into_iter()
     .flatten()
@@ -68,7 +70,8 @@ impl Example {
             .filter(|(_, cell)| *cell != "-")
             .map(|(name, cell)| (Column::from_name(name).expect(name), cell.to_owned()))
             .collect();
-        let asked_for = Column::of_row(procedure, trial, 1);
+        let most = Column::most(procedure);
+        let asked_for = Column::of_row(procedure, trial, most);
         assert!(
             cells.keys().all(|column| asked_for.contains(column)),
             "{}: {row}: {cells:?}",
