@@ -300,10 +300,9 @@ impl Column {
             return &procedure.sample.glassware;
         }
         let excess = procedure.excess().filter(|_| self.is_of_excess());
-        let burette = match self {
-            Self::CurveVolume(_) => procedure.burette(),
-            _ => excess.and_then(|excess| excess.burette()),
-        };
+        let is_volume = matches!(self, Self::CurveVolume(_));
+        let burette = procedure.burette().filter(|_| is_volume);
+        let burette = burette.or_else(|| excess?.burette());
         burette.unwrap_or_else(|| procedure.scheme.instrument())
     }
 
