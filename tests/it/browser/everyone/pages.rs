@@ -50,6 +50,7 @@ fn page_of(route: &str, student: &str, receipt: &str, bottle: &str) -> String {
 fn query_of(route: &str, asked: &str, student: &str) -> String {
     match route {
         "/prep/lot" => "?code=E-T1".to_owned(),
+        "/review/accept" => "?flag=likely-slip".to_owned(),
         "/prep/experiments/{key}/unknown" => "?code=N-03".to_owned(),
         "/course/roster/student" => format!("?id={student}"),
         _ => {
@@ -67,7 +68,6 @@ fn further(student: &str) -> Vec<(Open, String)> {
     vec![
         (Open::Student, format!("/student/experiments/{OPEN}")),
         (Open::Staff, "/review?show=all".to_owned()),
-        (Open::Staff, "/review/accept?flag=likely-slip".to_owned()),
         (
             Open::Staff,
             format!("/review/well-water-hardness/{student}"),
