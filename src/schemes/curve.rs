@@ -2,6 +2,7 @@
 //! derivative, by Gran's line or where two straight lines meet.
 
 use super::curve_points::CurvePoints;
+use super::direct::from_volume;
 use super::parts::{
     TITRANT, checked, display_words, in_reactions, kind, needs_reactions, positive,
 };
@@ -13,12 +14,8 @@ use crate::procedure::{Allowed, Asked, Common, Per, ProcedureFault, Sample, Titr
 use crate::submission::Titration;
 use crate::text::{decimal, found};
 use crate::words::named;
-use crate::workup::{
-    Builder, Measured, Of, Operation, Own, Party, Quantity, Role, StepId, Titre, Trial, Worked,
-};
+use crate::workup::{Builder, Measured, Of, Role, StepId, Titre, Trial, Worked};
 use rust_decimal::Decimal;
-
-const TITRATED: Own = Own::about("amount of ", " titrated", "n");
 
 /// Share of the burette up to which an equivalence may lie: a curve goes on a third as far past it.
 const BEFORE: f64 = 0.8;
@@ -297,20 +294,12 @@ impl SchemeRules for Curve {
 
     /// n(A) = c(T) · V(eq) · A/T, then per sample.
     fn trial<'a>(&self, builder: &mut Builder<'a>, trial: &Trial<'a>) -> Worked<StepId> {
-        let (asked, titrant) = (&self.asked, &self.titrant.species);
         let volume = trial.signal("titration curve")?;
         if self.has_half() {
             self.at_half(builder, trial, volume)?;
         }
-        let molarity = builder.molarity(trial.titrant_lot()?, Party::Titrant, titrant);
-        let role = Role::Ratio(Party::Analyte, Party::Titrant);
-        let species = (&asked.analyte, titrant);
-        let ratio = builder.ratio(role, species, self.analyte_per_titrant);
-        let quantity = Quantity::from(TITRATED).about(asked.analyte.shared());
-        let product = Operation::product([molarity, volume, ratio]);
-        let amount = builder.graph.step(quantity.of(trial.of), "mmol", product)?;
-        let sample = builder.sample(trial.row.titration, trial.of)?;
-        builder.result(amount, asked, sample, trial.of)
+        let ratio = self.analyte_per_titrant;
+        from_volume(builder, trial, volume, (&self.asked, &self.titrant, ratio))
     }
 
     fn signal(&self, _: &Sample) -> Signal {

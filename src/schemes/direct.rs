@@ -82,17 +82,9 @@ impl SchemeRules for Direct {
 
     /// n(A) = c(T) · (V − V_blank) · A/T, then per sample.
     fn trial<'a>(&self, builder: &mut Builder<'a>, trial: &Trial<'a>) -> Worked<StepId> {
-        let (asked, titrant) = (&self.asked, &self.titrant.species);
         let used = builder.net(trial.delivered()?, trial.blanks[0], trial.of)?;
-        let molarity = builder.molarity(trial.titrant_lot()?, Party::Titrant, titrant);
-        let role = Role::Ratio(Party::Analyte, Party::Titrant);
-        let species = (&asked.analyte, titrant);
-        let ratio = builder.ratio(role, species, self.analyte_per_titrant);
-        let quantity = Quantity::from(TITRATED).about(asked.analyte.shared());
-        let product = Operation::product([molarity, used, ratio]);
-        let amount = builder.graph.step(quantity.of(trial.of), "mmol", product)?;
-        let sample = builder.sample(trial.row.titration, trial.of)?;
-        builder.result(amount, asked, sample, trial.of)
+        let ratio = self.analyte_per_titrant;
+        from_volume(builder, trial, used, (&self.asked, &self.titrant, ratio))
     }
 
     fn signal(&self, _: &Sample) -> Signal {
@@ -102,4 +94,22 @@ impl SchemeRules for Direct {
             ..self.titrant.signal()
         }
     }
+}
+
+/// The result of a trial from the volume of titrant that its sample used: the amount, then per sample.
+pub(super) fn from_volume<'a>(
+    builder: &mut Builder<'a>,
+    trial: &Trial<'a>,
+    volume: StepId,
+    (asked, titrant, per_titrant): (&Asked, &Titrant, Ratio),
+) -> Worked<StepId> {
+    let titrant = &titrant.species;
+    let molarity = builder.molarity(trial.titrant_lot()?, Party::Titrant, titrant);
+    let role = Role::Ratio(Party::Analyte, Party::Titrant);
+    let ratio = builder.ratio(role, (&asked.analyte, titrant), per_titrant);
+    let quantity = Quantity::from(TITRATED).about(asked.analyte.shared());
+    let product = Operation::product([molarity, volume, ratio]);
+    let amount = builder.graph.step(quantity.of(trial.of), "mmol", product)?;
+    let sample = builder.sample(trial.row.titration, trial.of)?;
+    builder.result(amount, asked, sample, trial.of)
 }
