@@ -47,6 +47,15 @@ pub fn counted(n: impl Display, one: &str, many: &str) -> String {
     format!("{n} {noun}")
 }
 
+/// `1`, `1 and 2`, `1, 2 and 3`.
+pub fn listed(items: &[String]) -> String {
+    match items.split_last() {
+        Some((last, before)) if !before.is_empty() => format!("{} and {last}", before.join(", ")),
+        Some((last, _)) => last.clone(),
+        None => String::new(),
+    }
+}
+
 /// A local date and time, such as “Mon 14 Sep 2026, 17:00”.
 pub fn local(at: jiff::civil::DateTime) -> String {
     at.strftime("%a %-d %b %Y, %H:%M").to_string()

@@ -190,16 +190,31 @@
     input.setAttribute("aria-describedby", others.join(" "));
   };
   let asked = 0, timer = null;
-  const ask = async () => {
-    const mine = ++asked;
+  const hand = one("[data-hand]", form);
+  const showHand = (up) => {
+    if (!hand || up === (hand.value === "hand-down")) return;
+    hand.value = up ? "hand-down" : "hand-up";
+    hand.textContent = up ? "Your hand is up: take it down" : "Ask for help";
+  };
+  const ask = async (action) => {
+    const mine = ++asked, { at } = store.read(name) || {};
     let said = { agreement: ["No connection: whether your trials agree is said when it is back."], fields: [] };
     try {
       if (shell) throw new Error("no session");
-      const answer = await reach(`${form.getAttribute("action")}/watch`, { method: "POST", body: new URLSearchParams([...new FormData(form)].filter(([, value]) => typeof value === "string")) });
+      const body = new URLSearchParams([...new FormData(form)].filter(([, value]) => typeof value === "string"));
+      if (action) body.append("action", action);
+      const answer = await reach(`${form.getAttribute("action")}/draft`, { method: "POST", body });
       if (answer.ok && !answer.redirected) said = await answer.json();
       else if (answer.status < 500) said.agreement = [];
     } catch { /* said above */ }
     if (mine !== asked) return;
+    const held = store.read(name);
+    if (said.kept && (!held || held.at === at)) {
+      say(said.elsewhere ? "none" : "sent", said.kept);
+      // the server's is as new as this one, and may be gone on with elsewhere
+      if (held && !said.elsewhere) store.write(name, { ...held, sent: true });
+    }
+    if ("hand" in said) showHand(said.hand);
     const words = said.agreement.join(" ");
     if (shown.textContent !== words) shown.replaceChildren(...said.agreement.map(para));
     shown.hidden = !words;
@@ -210,7 +225,7 @@
   };
   const watch = (wait) => {
     clearTimeout(timer);
-    timer = setTimeout(ask, wait);
+    timer = setTimeout(() => ask(), wait);
   };
   addEventListener("online", () => watch(0));
 
@@ -238,7 +253,7 @@
   };
 
   // ---- the draft
-  const OWN = ["csrf", "owner"];
+  const OWN = ["csrf", "owner", "kept"];
   const shell = "shell" in form.dataset;
   const draft = () => {
     const typed = [...new FormData(form)].filter(([key, value]) => !OWN.includes(key) && key !== "action" && typeof value === "string");
@@ -253,7 +268,7 @@
   };
   const restore = () => {
     const kept = store.read(name);
-    if (!kept || !kept.fields) return;
+    if (!kept || !kept.fields || kept.sent && "goingOn" in form.dataset) return;
     const fields = { ...kept.fields };
     if ("scanned" in form.dataset) delete fields.unknown;
     const typed = Object.entries(fields).some(([key, value]) => {
@@ -270,6 +285,7 @@
       if (own && "value" in own) own.value = value;
     }
     all("details", form).forEach((part) => { part.open = part.open || inputs(part).some((input) => input.value); });
+    all("[data-kept-before]").forEach((before) => { before.hidden = true; });
     const note = one("[data-restored]", form), drop = document.createElement("button");
     note.hidden = false;
     note.textContent = shell ? "This is what you typed on this phone before. " : newer
@@ -365,6 +381,10 @@
       update();
       go(fresh, true);
       save();
+    } else if (button.value.startsWith("hand-")) {
+      event.preventDefault();
+      clearTimeout(timer);
+      ask(button.value);
     } else if (button.value.startsWith("carry:")) {
       event.preventDefault();
       const trial = button.closest(".trial"), end = lastEnd(one(`[data-trial="${trial.dataset.trial - 1}"]`, form));
@@ -417,6 +437,10 @@
     }
   });
 
+  if ("anew" in form.dataset) {
+    store.erase(name);
+    history.replaceState(null, "", location.pathname);
+  }
   // a page gone back to is older than the draft
   const [visit] = performance.getEntriesByType("navigation");
   if ("fresh" in form.dataset || (visit && visit.type === "back_forward")) restore(); else save();

@@ -117,7 +117,8 @@ impl Image {
         self
     }
 
-    pub(super) fn newest(&self) -> i64 {
+    /// Number of the newest change it knows of.
+    pub fn newest(&self) -> i64 {
         self.newest
     }
 

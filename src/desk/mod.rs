@@ -5,6 +5,7 @@
 
 pub mod accounts;
 pub mod campus;
+mod drafts;
 mod entered_row;
 pub mod evidence;
 mod folder;
@@ -14,6 +15,7 @@ mod history;
 mod image;
 mod import;
 mod noted;
+mod on_behalf;
 pub mod passwords;
 mod people;
 mod person;
@@ -34,6 +36,7 @@ use std::sync::Arc;
 use jiff::Timestamp;
 use tokio::sync::Mutex;
 
+pub use drafts::{DraftKept, TypedAtBench, keep_typed, take_hand_down};
 pub use entered_row::{RowRead, enter_row, read_row};
 pub use folder::{BringError, Brought, bring_in, bring_in_term, grade, grade_term, output_files};
 pub use forms::PrepareError;
@@ -43,6 +46,7 @@ pub use hand_in::{
 };
 pub use history::ValueVersion;
 pub use import::{ImportPlan, plan_import};
+pub use on_behalf::{OnBehalf, OnBehalfError, hand_in_for};
 pub use people::{RosterPlan, apply_roster, plan_roster, remember_columns, remembered_columns};
 pub use prepare::{new_course, open_key, release};
 pub use recompute::{Difference, recompute, verify};

@@ -6,6 +6,7 @@
 pub mod accounts;
 mod batch;
 mod check;
+mod drafts;
 mod journal;
 mod judgements;
 mod people;
@@ -31,6 +32,7 @@ use tokio::sync::{Mutex, OwnedMutexGuard};
 use accounts::Accounts;
 pub use accounts::newest_event;
 pub use check::{first_difference, first_missing};
+pub use drafts::{BenchDraft, DraftStamp, draft_of, draft_stamp, drafts_in, keep_draft};
 pub use journal::{
     Stored, Writing, by_request_key, entries, entry, hash, head, load_stored, newest, write_changes,
 };

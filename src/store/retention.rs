@@ -100,10 +100,12 @@ pub(super) async fn take_out(
         for key in &keys {
             let statement = "DELETE FROM free_text WHERE commitment IN
                  (SELECT body ->> '$.apart' FROM journal WHERE body ->> '$.student' = ?)";
-            sqlx::query(statement)
-                .bind(key)
-                .execute(&mut *connection)
-                .await?;
+            for statement in [statement, "DELETE FROM bench_draft WHERE student = ?"] {
+                sqlx::query(statement)
+                    .bind(key)
+                    .execute(&mut *connection)
+                    .await?;
+            }
         }
         if retired.texts_only {
             continue;

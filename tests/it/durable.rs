@@ -11,7 +11,7 @@ use concordant::columns::Column;
 use concordant::course::Student;
 use concordant::desk::{Desk, accounts, bring_in, submission, verify};
 use concordant::ids::StudentId;
-use concordant::store::{Store, first_difference};
+use concordant::store::{Store, draft_of, first_difference};
 
 use crate::app::{PASSWORD, Person};
 use crate::week::{acid_form, folder};
@@ -160,6 +160,78 @@ async fn receipts_survive_a_kill() {
         receipts.len()
     );
     assert!(verify(&desk).await.expect("verified").1.is_empty());
+}
+
+/// What a bench form was told is with the server is there after a kill.
+#[tokio::test(flavor = "multi_thread")]
+async fn drafts_survive_a_kill() {
+    const STUDENTS: usize = 4;
+    let is_long = std::env::var("CONCORDANT_LONG").is_ok_and(|set| set == "1");
+    let rounds = if is_long { 200 } else { 3 };
+    let directory = tempfile::tempdir().expect("a directory");
+    let db = directory.path().join("course.db");
+    course(&db, STUDENTS).await;
+    let mut kept = [0_usize; STUDENTS];
+    for round in 0..rounds {
+        let mut server = Server::start(&db);
+        let mut tasks = Vec::new();
+        for n in 0..STUDENTS {
+            let address = server.address.clone();
+            tasks.push(tokio::spawn(keep_typing(address, n, kept[n])));
+        }
+        tokio::time::sleep(Duration::from_millis(700 + 130 * (round % 5))).await;
+        server.process.kill().expect("killed");
+        server.process.wait().expect("gone");
+        let store = Store::open(&db).await.expect("a store");
+        let mut reader = store.read().await.expect("a reader");
+        for (n, task) in tasks.into_iter().enumerate() {
+            let told = task.await.expect("ran");
+            let slot = crate::slot("acid", format!("k{n}"));
+            let draft = draft_of(&mut reader, &slot).await.expect("readable");
+            let held = draft.map_or(0, |draft| {
+                let answer = draft.fields.iter().find(|(name, _)| name == "reported");
+                answer.map_or(0, |(_, typed)| typed.parse().expect("a number"))
+            });
+            // the last may have been written without the answer having come
+            assert!(
+                held == told || held == told + 1,
+                "k{n} was told {told}, held {held}"
+            );
+            kept[n] = held;
+        }
+        drop(reader);
+        store.close().await;
+    }
+    println!("{rounds} kills, drafts kept {kept:?}");
+    assert!(kept.iter().all(|many| *many >= 3), "{kept:?} shows nothing");
+}
+
+/// Types one answer after another until the server is gone; the last that it says it keeps.
+async fn keep_typing(address: String, n: usize, mut kept: usize) -> usize {
+    let mut student = Person::at(&address);
+    let login = format!("k{n}");
+    let fields = [("login", login.as_str()), ("password", PASSWORD)];
+    if student.try_post("/sign-in", &fields).await.is_none() {
+        return kept;
+    }
+    let Some(token) = student.try_token().await else {
+        return kept;
+    };
+    loop {
+        let next = (kept + 1).to_string();
+        let key = format!("form-that-survives-{n}");
+        let mut fields = acid_form(&key, "0", "20.40", "20.48");
+        fields.retain(|(name, _)| *name != "reported");
+        fields.extend([("reported", next.as_str()), ("csrf", &token)]);
+        let path = "/student/experiments/acid/bench/draft";
+        let Some(answer) = student.try_post(path, &fields).await else {
+            return kept;
+        };
+        assert_eq!(answer.status, 200, "{}", answer.body);
+        let is_kept = answer.body.contains("Trials 1 and 2 are with the server.");
+        assert!(is_kept, "{}", answer.body);
+        kept += 1;
+    }
 }
 
 /// Signs in and hands in one revision after another until the server is gone; returns the receipts that arrived.

@@ -35,6 +35,7 @@ mod last_drop;
 mod layering;
 mod likeness;
 mod line_slips;
+mod live;
 mod marking;
 mod oneroster;
 mod order;

@@ -5,8 +5,10 @@
 mod accept;
 mod attempt;
 mod beside;
+mod board;
 mod causes;
 mod decide;
+mod drafts;
 mod evidence;
 mod explained;
 mod filter;
@@ -33,6 +35,15 @@ pub fn routes() -> Router<AppState> {
     Router::new()
         .route("/review", get(list::page))
         .route("/review/accept", get(accept::page).post(accept::accept))
+        .route("/board/{experiment}", get(board::page))
+        .route("/board/{experiment}/live", get(board::live))
+        .route("/board/{experiment}/drafts", get(drafts::list))
+        .route("/board/{experiment}/of/{student}", get(drafts::page))
+        .route(
+            "/board/{experiment}/of/{student}/hand-in",
+            post(drafts::hand_in),
+        )
+        .route("/board/{experiment}/of/{student}/hand", post(board::hand))
         .route("/gradebook", get(gradebook::page))
         .route("/points/{experiment}", get(grid::page).post(grid::save))
         .route("/review/{experiment}/{student}", get(submission::page))

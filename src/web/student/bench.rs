@@ -5,16 +5,18 @@ use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
 
 use super::bench_page::{Told, form_page, look_page, shell_page};
+use super::draft::{self, ELSEWHERE, entry_of};
 use super::entry::{Entry, doubts};
 use super::sharing::{self, SharedPage};
 use crate::course::Experiment;
-use crate::desk::{self, HandInError, HandInRequest, Image};
+use crate::desk::{self, DraftKept, HandInError, HandInRequest, Image};
 use crate::ids::ExperimentKey;
+use crate::store::draft_of;
 use crate::term::Slot;
 use crate::web::{Fields, Page, PageError, PageResult, QueryFields, StudentVisitor, dates};
 
 /// `GET /student/experiments/{key}/bench`: empty, or filled with what was handed in. A code scanned from a bottle comes
-/// as `unknown`. Where a bench mate has entered the readings it shows those, unless `own` asks for a form of one's own.
+/// as `unknown`. What the server kept of a form not handed in is in it, unless `anew` asks for an empty one. Where a bench mate has entered the readings it shows those, unless `own` asks for a form of one's own.
 /// `shell` asks for the empty form that the browser keeps.
 pub async fn form(
     Path(key): Path<ExperimentKey>,
@@ -59,21 +61,37 @@ pub async fn form(
             }
             None => Entry::empty(&experiment.procedure, request_key),
         };
+    let anew = !query.text("anew").is_empty();
+    let mut told = Told {
+        fresh: true,
+        anew,
+        ..Told::default()
+    };
+    let kept = draft_of(&mut *visitor.state.store().read().await?, &slot).await?;
+    if let Some(kept) = &kept {
+        told.hand = kept.hand_at.is_some();
+        told.kept = Some(kept.at.as_millisecond());
+        let before = entry_of(&experiment.procedure, kept)?;
+        // what was handed in since is newer, and whoever wants an empty form gets one
+        if !anew && before.seen == entry.seen && !before.is_empty() {
+            told.going_on = Some(dates::instant(&view.term.course.zone, kept.at));
+            entry = Entry {
+                key: entry.key,
+                ..before
+            };
+        }
+    }
     lots(&mut entry);
     let scanned = query.text("unknown");
     if !scanned.is_empty() {
         entry.unknown = scanned.chars().take(40).collect();
     }
-    let told = Told {
-        fresh: true,
-        scanned: !scanned.is_empty(),
-        ..Told::default()
-    };
+    told.scanned = !scanned.is_empty();
     Ok(Page(form_page(&view, experiment, &visitor, entry, owner, told)).into_response())
 }
 
-/// `POST /student/experiments/{key}/bench`: checks, then shows what would be handed in; or adds a trial, or carries a
-/// reading on to the next trial; or goes back.
+/// `POST /student/experiments/{key}/bench`: keeps what is typed, checks, then shows what would be handed in; or adds a trial,
+/// or carries a reading on to the next trial; or raises a hand; or goes back.
 pub async fn look(
     Path(key): Path<ExperimentKey>,
     visitor: StudentVisitor,
@@ -81,18 +99,33 @@ pub async fn look(
 ) -> PageResult<Response> {
     let owner = own_form(&visitor, &fields).await?;
     let view = visitor.view().await?;
-    let (experiment, _) = find(&view, &key, &visitor)?;
+    let (experiment, slot) = find(&view, &key, &visitor)?;
     let mut entry = Entry::of_fields(&experiment.procedure, &fields);
+    let kept = draft::keep(&visitor, &slot, &fields, &entry).await;
     let (taken, faults) = entry.take_up_curves(&experiment.procedure);
     let unread = !faults.is_empty();
     let mut told = Told {
         taken,
         faults,
+        kept: fields.text("kept").parse().ok(),
         ..Told::default()
     };
+    match kept {
+        Ok(Some(DraftKept::Kept(draft))) => {
+            told.hand = draft.hand_at.is_some();
+            told.kept = Some(draft.at.as_millisecond());
+        }
+        Ok(Some(DraftKept::Elsewhere)) => told.elsewhere = Some(ELSEWHERE),
+        Ok(None) => {}
+        // the form goes on without
+        Err(why) => tracing::warn!(error = ?why, "a draft is not kept"),
+    }
     match fields.text("action").split_once(':') {
         None if fields.text("action") == "add" => entry.add_trial(),
-        None if fields.text("action") == "change" => {}
+        None if matches!(
+            fields.text("action"),
+            "change" | "keep" | "hand-up" | "hand-down"
+        ) => {}
         None if fields.text("action") == "curve" || unread => {}
         Some(("carry", trial)) => {
             told.faults

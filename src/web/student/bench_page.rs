@@ -64,6 +64,16 @@ pub struct Told {
     pub shell: bool,
     /// Curves that were put into their tables just now.
     pub taken: Vec<String>,
+    /// When the server kept the draft from which the form goes on, in milliseconds.
+    pub kept: Option<i64>,
+    /// The form is asked for without what was kept.
+    pub anew: bool,
+    /// When, where the form shows what was kept.
+    pub going_on: Option<String>,
+    /// Whether the student has a hand up.
+    pub hand: bool,
+    /// Said where another form has gone on since.
+    pub elsewhere: Option<&'static str>,
 }
 
 /// What would be handed in.

@@ -195,6 +195,11 @@ impl Entry {
         }
     }
 
+    /// Whether nothing is typed that a student reads or reckons.
+    pub fn is_empty(&self) -> bool {
+        self.reported.is_empty() && self.rows.iter().all(EntryRow::is_blank)
+    }
+
     /// How many numbered trials the form shows.
     pub fn trials(&self) -> u32 {
         self.rows

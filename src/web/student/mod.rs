@@ -8,7 +8,8 @@ mod bench_page;
 mod bottle;
 mod class;
 mod corrected;
-mod entry;
+pub(super) mod draft;
+pub(super) mod entry;
 mod entry_curve;
 mod experiment;
 mod home;
@@ -18,8 +19,7 @@ mod receipt;
 pub(super) mod record;
 mod sharing;
 mod talk;
-mod watch;
-mod worth;
+pub(super) mod worth;
 
 pub(super) use instruments::{expressed_as, sample_words};
 
@@ -39,7 +39,7 @@ pub fn routes() -> Router<AppState> {
             "/student/experiments/{key}/bench",
             get(bench::form).post(bench::look),
         )
-        .route("/student/experiments/{key}/bench/watch", post(watch::watch))
+        .route("/student/experiments/{key}/bench/draft", post(draft::draft))
         .route(
             "/student/experiments/{key}/bench/curve",
             post(entry_curve::upload),

@@ -4,7 +4,7 @@ use rust_decimal::Decimal;
 
 use crate::measure::to_decimals;
 use crate::procedure::{Accept, Procedure};
-use crate::words::counted;
+use crate::words::{counted, listed};
 use crate::workup::{WorkUp, concordant};
 
 /// What is to be said of the trials that are in, a sentence each: whether they agree, and which lies apart.
@@ -14,6 +14,38 @@ pub fn watched(procedure: &Procedure, work_up: &WorkUp) -> Vec<String> {
         .into_iter()
         .chain(worth(procedure, work_up))
         .collect()
+}
+
+/// How the trials of one student stand to each other, for whoever looks on.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Standing {
+    /// Fewer than two trials, or trials that need not agree.
+    Open,
+    /// No two agree yet.
+    NoneAgree,
+    /// These do, and whether they are as many as are asked for.
+    Agree { trials: Vec<u32>, enough: bool },
+    /// One or more lie so far apart that the burette should be looked at again.
+    Apart,
+}
+
+/// How they stand, by the rules of which [`watched`] makes sentences.
+pub fn standing(procedure: &Procedure, work_up: &WorkUp) -> Standing {
+    let worked_up = worked_up(work_up);
+    let minimum = procedure.trials.minimum as usize;
+    if apart(procedure, work_up).is_some() {
+        return Standing::Apart;
+    }
+    if !matches!(procedure.trials.accept, Accept::Concordant { .. }) || worked_up < 2 {
+        return Standing::Open;
+    }
+    match agreeing(work_up) {
+        trials if trials.is_empty() => Standing::NoneAgree,
+        trials => Standing::Agree {
+            enough: trials.len() >= minimum,
+            trials,
+        },
+    }
 }
 
 /// Titres that do not agree by this much more than they should are looked at again: less is a matter of hands.
@@ -70,10 +102,7 @@ fn said_apart(titres: &[(u32, [Decimal; 2])], within: Decimal) -> Option<String>
 /// How far the titres agree, and whether another trial is worth doing; where titres need not agree, or nothing is
 /// titrated, the number of trials says all there is.
 fn worth(procedure: &Procedure, work_up: &WorkUp) -> Option<String> {
-    let worked_up = work_up.trials.iter().filter(|trial| trial.result.is_some());
-    let worked_up = worked_up
-        .filter(|trial| trial.trial.number().is_some())
-        .count();
+    let worked_up = worked_up(work_up);
     let minimum = procedure.trials.minimum;
     let Accept::Concordant { within } = procedure.trials.accept else {
         let asked_for = counted(minimum, "trial", "trials");
@@ -86,15 +115,23 @@ fn worth(procedure: &Procedure, work_up: &WorkUp) -> Option<String> {
     match worked_up {
         0 => None,
         1 => Some("One trial says nothing of agreement: do another.".to_owned()),
-        _ => {
-            let counted = work_up.trials.iter().filter(|trial| trial.counted);
-            let agree: Vec<u32> = counted
-                .filter(|_| !work_up.none_agree)
-                .filter_map(|trial| trial.trial.number())
-                .collect();
-            Some(agreement(&agree, within, minimum))
-        }
+        _ => Some(agreement(&agreeing(work_up), within, minimum)),
     }
+}
+
+/// How many numbered trials could be worked up.
+fn worked_up(work_up: &WorkUp) -> usize {
+    let done = work_up.trials.iter().filter(|trial| trial.result.is_some());
+    done.filter(|trial| trial.trial.number().is_some()).count()
+}
+
+/// The trials that agree.
+fn agreeing(work_up: &WorkUp) -> Vec<u32> {
+    let counted = work_up.trials.iter().filter(|trial| trial.counted);
+    counted
+        .filter(|_| !work_up.none_agree)
+        .filter_map(|trial| trial.trial.number())
+        .collect()
 }
 
 /// What is said of the trials that agree.
@@ -108,15 +145,6 @@ fn agreement(agree: &[u32], limit: Decimal, minimum: u32) -> String {
         format!("{who}: that is enough, another trial is not needed.")
     } else {
         format!("{who}; {minimum} are to agree, so another trial is worth doing.")
-    }
-}
-
-/// `1`, `1 and 2`, `1, 2 and 3`.
-fn listed(items: &[String]) -> String {
-    match items.split_last() {
-        Some((last, before)) if !before.is_empty() => format!("{} and {last}", before.join(", ")),
-        Some((last, _)) => last.clone(),
-        None => String::new(),
     }
 }
 

@@ -12,6 +12,7 @@ mod files;
 mod interrupted;
 mod keyboard;
 mod line;
+mod live;
 mod office;
 mod prep;
 mod print;

@@ -6,7 +6,8 @@ use crate::app::Person;
 use crate::demo::Demo;
 
 /// Routes that answer with a file, or with nothing but a word.
-const FILES: [&str; 9] = [
+const FILES: [&str; 10] = [
+    "/board/{experiment}/live",
     "/healthz",
     "/static/{*path}",
     "/student/record.json",
@@ -25,7 +26,7 @@ const OPEN: &str = "eggshell-carbonate";
 /// The page of the demo at which a route is looked at. Whoever adds a route with another name in its path says here what
 /// stands for it; a file goes into [`FILES`].
 fn page_of(route: &str, student: &str, receipt: &str, bottle: &str) -> String {
-    let experiment = if ["bench", "bottle", "points"]
+    let experiment = if ["bench", "board", "bottle", "points"]
         .iter()
         .any(|word| route.contains(word))
     {
@@ -52,6 +53,8 @@ fn query_of(route: &str, asked: &str, student: &str) -> String {
         "/prep/lot" => "?code=E-T1".to_owned(),
         "/review/accept" => "?flag=likely-slip".to_owned(),
         "/prep/experiments/{key}/unknown" => "?code=N-03".to_owned(),
+        // the first section of whoever looks
+        "/board/{experiment}" | "/board/{experiment}/drafts" => String::new(),
         "/course/roster/student" => format!("?id={student}"),
         _ => {
             assert!(
