@@ -16,7 +16,7 @@ use concordant::web::{AppState, Clock, Settings, serve};
 use jiff::Timestamp;
 use jiff::civil::date;
 use reqwest::header::{CONTENT_TYPE, COOKIE};
-use reqwest::{Client, RequestBuilder, redirect};
+use reqwest::{Client, RequestBuilder, Response, redirect};
 use tempfile::TempDir;
 use tokio::net::TcpListener;
 
@@ -163,6 +163,13 @@ impl Visitor {
             .header(CONTENT_TYPE, "application/x-www-form-urlencoded")
             .body(body);
         self.send(request).await
+    }
+
+    /// A page that goes on, to be read bit by bit.
+    pub async fn stream(&self, path: &str) -> Response {
+        let request = self.client.get(format!("{}{path}", self.address));
+        let answer = request.header(COOKIE, &self.cookie).send().await;
+        answer.expect("an answer")
     }
 
     async fn send(&self, request: RequestBuilder) -> (u16, usize) {
