@@ -115,7 +115,7 @@ pub struct Arranged {
 }
 
 /// What is said beside the numbers.
-#[derive(Default)]
+#[derive(Clone, Default)]
 pub struct Remarks {
     /// What a person should think about first.
     pub warnings: Vec<String>,

@@ -71,6 +71,12 @@ async fn a_trial_kept_by_the_server_goes_on_at_another_device_and_is_no_hand_in(
     let page = tablet.get("/student").await.body;
     assert!(!page.contains("Handed in"), "{page}");
 
+    let record = tablet.get("/student/record.json").await.body;
+    let record: Value = serde_json::from_str(&record).expect("an object");
+    let kept = &record["kept_at_the_bench"][0];
+    assert_eq!(kept["experiment"], "acid");
+    assert!(kept["typed"].to_string().contains("20.40"), "{kept}");
+
     // whoever wants to begin again gets an empty form
     let page = tablet.get(&format!("{BENCH}?anew=yes")).await.body;
     assert_eq!(value_of(&page, "1.burette_end_mL").as_deref(), Some(""));

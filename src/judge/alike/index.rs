@@ -149,23 +149,28 @@ impl Holders {
         counts: &Counts,
         from: f64,
     ) -> Vec<(usize, f64)> {
-        let telling: Vec<Telling> = facts
+        let mut telling: Vec<Telling> = facts
             .iter()
             .filter_map(|fact| counts.telling(*fact))
             .collect();
-        let mut commonest: Vec<&Telling> = telling.iter().collect();
-        commonest.sort_by(|a, b| a.weight.total_cmp(&b.weight));
-        // sets that share the commonest alone say too little: they need not be asked for
-        let (mut asked_for, mut common) = (Vec::new(), Vec::new());
-        for fact in commonest {
-            common.push(*fact);
-            if asked_for.is_empty() && counts.most_said(&common) < from {
-                continue;
+        telling.sort_by(|a, b| a.weight.total_cmp(&b.weight).then(a.fact.cmp(&b.fact)));
+        let heaviest = telling.last().map_or(0.0, |one| one.weight);
+        // where no fact says enough alone, sets that share the commonest and one more say too little together: those that
+        // are met share two of the others at least
+        let (needed, reserve) = match heaviest < from {
+            true => (2, heaviest),
+            false => (1, 0.0),
+        };
+        let (mut common, mut holders) = (0.0, Vec::new());
+        for fact in &telling {
+            common += fact.weight;
+            if common + reserve >= from {
+                holders.extend(self.0.get(&fact.fact).into_iter().flatten().copied());
             }
-            asked_for.extend(self.0.get(&fact.fact).into_iter().flatten().copied());
         }
-        asked_for.sort_unstable();
-        asked_for.dedup();
+        holders.sort_unstable();
+        let asked_for = holders.chunk_by(|a, b| a == b);
+        let asked_for = asked_for.filter(|same| same.len() >= needed);
         let score = |place: usize| {
             let theirs = others(place)?;
             let shared = telling
@@ -175,7 +180,7 @@ impl Holders {
             let start = |start| holds_start(facts, start) && holds_start(theirs, start);
             Some((place, counts.said(&shared, start)))
         };
-        let met = asked_for.into_iter().filter_map(score);
+        let met = asked_for.filter_map(|same| score(*same.first()?));
         met.filter(|(_, score)| *score >= from).collect()
     }
 }
@@ -229,20 +234,6 @@ impl Counts {
             _ => one.weight,
         });
         alone.map(|one| one.weight).chain(beside).sum()
-    }
-
-    /// At least what any of these facts say together.
-    fn most_said(&self, facts: &[Telling]) -> f64 {
-        let volumes = || facts.iter().filter(|one| one.delivered().is_some());
-        let most = |one: &Telling| match one.delivered() {
-            None => one.weight,
-            Some(_) => volumes()
-                .filter(|other| other.fact != one.fact)
-                .map(|other| self.beside(one, other))
-                .fold(0.0, f64::max),
-        };
-        let rarest = volumes().map(|one| one.weight).fold(0.0, f64::max);
-        facts.iter().map(most).sum::<f64>() + rarest
     }
 
     fn beside(&self, one: &Telling, rarest: &Telling) -> f64 {

@@ -18,7 +18,7 @@ use crate::web::digits::{SectionDigits, section_digits};
 use crate::web::{AssistantVisitor, Frame, Page, PageResult, QueryFields};
 
 /// Most lines of a page; a longer list is asked for in parts.
-const MOST_LINES: usize = 200;
+const MOST_LINES: usize = 100;
 
 #[derive(Template)]
 #[template(path = "assistant/list.html")]
@@ -76,7 +76,7 @@ pub async fn page(
         frame,
         waiting,
         first,
-        progress: progress(&view, &visitor),
+        progress: progress(&view, &visitor, &filter),
         digits: digits(&view, &visitor),
         experiments: experiments(&view),
         sections: sections(&view, &visitor),

@@ -1,5 +1,8 @@
 //! The marking and the rules for trials of an experiment, edited beside what a careful student reaches.
 
+use std::collections::VecDeque;
+use std::sync::{Mutex, PoisonError};
+
 use askama::Template;
 use axum::response::IntoResponse;
 
@@ -7,6 +10,7 @@ use crate::changes::Remarks;
 use crate::desk::forms::{RulesForm, rules_of};
 use crate::form::Filled;
 use crate::ids::ExperimentKey;
+use crate::procedure::Procedure;
 use crate::term::{Amended, Amendment};
 use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
 use crate::web::{Frame, Page, PageError, dates};
@@ -42,6 +46,26 @@ struct AmendedRow {
     before: String,
 }
 
+/// Most procedures of which it is remembered what a simulated class makes of them.
+const MOST_KNOWN: usize = 64;
+
+/// What is to be said of a procedure as it stands. It follows from the procedure alone, and is simulated once.
+fn known(procedure: &Procedure) -> Remarks {
+    static KNOWN: Mutex<VecDeque<(String, Remarks)>> = Mutex::new(VecDeque::new());
+    let known = || KNOWN.lock().unwrap_or_else(PoisonError::into_inner);
+    let name = format!("{procedure:?}");
+    if let Some((_, remarks)) = known().iter().find(|(of, _)| *of == name) {
+        return remarks.clone();
+    }
+    let remarks = rules_of(procedure, None);
+    let mut all = known();
+    all.push_back((name, remarks.clone()));
+    if all.len() > MOST_KNOWN {
+        all.pop_front();
+    }
+    remarks
+}
+
 fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
     Box::pin(async move {
         let procedure = {
@@ -49,7 +73,7 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
             visit.experiment(&view.term)?.procedure.clone()
         };
         // a class of a thousand takes a while: not on a thread that serves pages
-        let fair = tokio::task::spawn_blocking(move || rules_of(&procedure, None)).await;
+        let fair = tokio::task::spawn_blocking(move || known(&procedure)).await;
         let fair = fair.map_err(PageError::internal)?;
         let view = visit.view().await?;
         let term = &view.term;

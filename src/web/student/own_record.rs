@@ -14,6 +14,7 @@ use crate::desk::evidence::receipt_marks;
 use crate::ids::StudentId;
 use crate::judge::{Evaluation, PartMark};
 use crate::measure::{plain, to_figures};
+use crate::store::draft_of;
 use crate::term::{Decision, Ruling, Slot};
 use crate::web::{Frame, Page, PageError, PageResult, StudentVisitor, dates};
 
@@ -96,6 +97,7 @@ pub async fn file(visitor: StudentVisitor) -> PageResult<impl IntoResponse> {
             "email": student.email,
         },
         "experiments": experiments,
+        "kept_at_the_bench": kept_at_the_bench(&visitor, &view).await?,
     });
     let text = serde_json::to_string_pretty(&record).map_err(PageError::internal)?;
     let as_file: [(HeaderName, &str); 2] = [
@@ -106,6 +108,24 @@ pub async fn file(visitor: StudentVisitor) -> PageResult<impl IntoResponse> {
         ),
     ];
     Ok((as_file, text))
+}
+
+/// What the server keeps of their bench forms, handed in since or not.
+async fn kept_at_the_bench(visitor: &StudentVisitor, view: &Image) -> PageResult<Vec<Value>> {
+    let mut kept = Vec::new();
+    for experiment in &view.term.experiments {
+        let slot = Slot::new(&experiment.key, &visitor.id);
+        let draft = draft_of(&mut *visitor.state.store().read().await?, &slot).await?;
+        kept.extend(draft.map(|draft| {
+            json!({
+                "experiment": experiment.key,
+                "kept_at": draft.at.to_string(),
+                "hand_up_since": draft.hand_at.map(|at| at.to_string()),
+                "typed": draft.fields,
+            })
+        }));
+    }
+    Ok(kept)
 }
 
 /// The marks of every receipt of theirs, with the texts from which they follow.

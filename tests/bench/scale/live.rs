@@ -87,6 +87,11 @@ pub async fn live() {
     }
 }
 
+fn note(sent: &Sent, token: String, at: Instant) {
+    let mut waiting = sent.lock().unwrap_or_else(PoisonError::into_inner);
+    waiting.insert(token, at);
+}
+
 async fn types(visitor: Visitor, n: usize, lot: String, sent: Sent) -> Vec<Duration> {
     let mut took = Vec::new();
     let key = format!("form-of-the-bench-{n}");
@@ -107,9 +112,7 @@ async fn types(visitor: Visitor, n: usize, lot: String, sent: Sent) -> Vec<Durat
         let owned = |(name, value): (&str, &str)| (name.to_owned(), value.to_owned());
         let fields = fields.map(owned);
         let clock = Instant::now();
-        let mut waiting = sent.lock().unwrap_or_else(PoisonError::into_inner);
-        waiting.insert(token.clone(), clock);
-        drop(waiting);
+        note(&sent, token, clock);
         let path = format!("/student/experiments/{HARDNESS}/bench/draft");
         let (status, _) = visitor.post(&path, &fields).await;
         assert_eq!(status, 200);
