@@ -12,6 +12,7 @@ mod copy;
 mod corrections;
 mod gather;
 mod judging;
+mod learned;
 mod lot_chart;
 mod notes;
 mod order;

@@ -2,6 +2,8 @@
 
 use std::time::{Duration, Instant};
 
+use concordant::desk::bring_in;
+use concordant::files::Folder;
 use jiff::SignedDuration;
 use reqwest::{Method, Response};
 use serde_json::Value;
@@ -301,4 +303,48 @@ async fn what_was_left_at_the_bench_is_handed_in_by_the_assistant_and_both_see_i
         "{}",
         again.body
     );
+}
+
+/// What the section before got wrong stands on the sheet of the next, without a name and without a truth.
+#[tokio::test]
+async fn the_sheet_of_the_next_section_says_what_went_wrong_before() {
+    let app = week::app().await;
+    let mut folder = Folder::default();
+    // 10.00 mL of 0.20371 mol/L take 20.33 mL of 0.1002 mol/L; 20.67 is 20.33 read from below
+    let ends = [
+        ["20.33", "20.35"],
+        ["20.67", "20.34"],
+        ["20.32", "20.67"],
+        ["20.34", "20.34"],
+        ["20.36", "20.33"],
+        ["20.66", "20.33"],
+    ];
+    let mut readings = "student_id,trial,lot,unknown,burette_start_mL,burette_end_mL\n".to_owned();
+    for (n, ends) in ends.iter().enumerate() {
+        for (trial, end) in (1..).zip(ends) {
+            readings.push_str(&format!("2{n},{trial},N-1,U-1,0.00,{end}\n"));
+        }
+    }
+    for (path, bytes) in week::folder().files() {
+        let mut text = String::from_utf8(bytes.to_vec()).expect("is text");
+        if path == "roster.csv" {
+            (0..ends.len()).for_each(|n| text.push_str(&format!("2{n},Earlier,Number{n},B\n")));
+        }
+        folder.insert(path, text.into_bytes()).expect("room");
+    }
+    folder
+        .insert("readings/acid.csv", readings.into_bytes())
+        .expect("room");
+    let brought = bring_in(&app.desk, &folder, "test", app.clock.now()).await;
+    brought.expect("imported");
+    let mut assistant = app.person("b.tarn").await;
+    let sheet = assistant.get("/sheets/acid").await.body;
+    let words =
+        "Of 6 hand-ins in other sections the commonest slips: a burette reading taken upward (3)";
+    assert!(sheet.contains(words), "{sheet}");
+    assert!(!sheet.contains("Earlier"), "{sheet}");
+    // a section is told of the others alone
+    let mut other = app.person("m.sedge").await;
+    let sheet = other.get("/sheets/acid").await.body;
+    assert!(!sheet.contains("other sections"), "{sheet}");
 }

@@ -76,6 +76,8 @@ struct BenchSheetsPage {
 /// A section and who is in it.
 struct Section {
     name: String,
+    /// What the others' work shows, for whoever teaches this one.
+    learned: Option<String>,
     due: String,
     lots: String,
     students: Vec<Given>,
@@ -163,6 +165,9 @@ pub async fn section(
         visitor.sees(section) && (wanted.is_empty() || section == wanted)
     });
     let parts = in_parts(&mut sections, &query.0);
+    for one in &mut sections {
+        one.learned = term.learned_elsewhere(&view.judged, &key, &one.name);
+    }
     Ok(Page(SectionSheetPage {
         frame: visitor.frame("Section sheet"),
         title: experiment.procedure.title.clone(),
@@ -266,6 +271,7 @@ fn of_sections(
         let lots: Vec<String> = lots.map(|lot| with_warning(term, lot, today)).collect();
         Section {
             name: section.to_owned(),
+            learned: None,
             due: dates::local(experiment.dates_in(section).due),
             lots: lots.join(", "),
             students: given.collect(),
