@@ -162,6 +162,8 @@ impl Column {
     pub fn parse(self, text: &str) -> Result<Reading, ReadingError> {
         if matches!(self, Self::CurvePotential(_)) {
             Reading::parse_signed(text)
+        } else if self.said().unit == "g" {
+            Reading::parse_of_balance(text)
         } else {
             Reading::parse(text)
         }

@@ -29,9 +29,16 @@ use crate::desk::BringError;
 use crate::store::{Store, StoreError};
 use crate::text::Fault;
 
+/// For whoever has just found the program.
+const BEGIN: &str = "Where to begin:
+  concordant demo                                            look at an invented course in a browser
+  concordant grade FOLDER --out DIR                          grade a folder of readings, without a server
+  concordant add-coordinator --db course.db --new LOGIN      make a course of your own, then
+  concordant serve --db course.db                            serve it";
+
 /// Marks titration practicals from raw readings: recomputed, explained, reviewed and released.
 #[derive(Debug, Parser)]
-#[command(name = "concordant", version, about)]
+#[command(name = "concordant", version, about, after_help = BEGIN)]
 struct Line {
     #[command(subcommand)]
     command: Command,

@@ -64,6 +64,19 @@ impl Reading {
         })
     }
 
+    /// As [`Reading::parse`], possibly as a balance types it in place of a keyboard, such as `+   0.3775 g`: sign and unit are
+    /// left out of what is kept.
+    pub fn parse_of_balance(text: &str) -> Result<Self, ReadingError> {
+        let written = trimmed(text);
+        let number = written.strip_prefix('+').unwrap_or(written);
+        let number = number.strip_suffix('g').unwrap_or(number);
+        match Self::parse(number) {
+            Ok(reading) => Ok(reading),
+            // what is wrong is said of what was typed
+            Err(_) => Self::parse(text),
+        }
+    }
+
     /// Reads a student's own answer: the same grammar, with room for more figures.
     pub fn parse_answer(text: &str) -> Result<Self, ReadingError> {
         Self::parse_within(text, Self::MAX_ANSWER_CHARACTERS)

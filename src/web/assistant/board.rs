@@ -272,7 +272,7 @@ async fn drawn(
             name: student.to_string(),
             place,
             hand: hand_at.is_some(),
-            ..bench(view, experiment, student, draft, zone)
+            ..bench(view, experiment, student, draft, (zone, now))
         };
         benches.push(bench);
     }
@@ -328,14 +328,17 @@ fn bench(
     experiment: &Experiment,
     student: &Student,
     draft: Option<&BenchDraft>,
-    zone: &Zone,
+    (zone, now): (&Zone, Timestamp),
 ) -> Bench {
     let slot = Slot::new(&experiment.key, &student.id);
     let procedure = &experiment.procedure;
     let (stage, words, address) = match view.term.handed_in_by(&slot) {
         Some((_, revisions)) => {
             let at = revisions.last().and_then(|last| last.submitted_at);
-            let at = at.map_or(String::new(), |at| format!("at {}", clock(zone, at)));
+            let at = at.map_or(String::new(), |at| match zone.local(at).date() {
+                day if day == zone.local(now).date() => format!("at {}", clock(zone, at)),
+                day => format!("on {}", day.strftime("%-d %b")),
+            });
             let address = view.judged.get(&slot).map(|_| address(&slot));
             (Stage::HandedIn, at, address)
         }

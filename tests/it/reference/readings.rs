@@ -58,3 +58,23 @@ proptest! {
         prop_assert_eq!(serde_json::from_str::<Reading>(&json).expect("the same text"), reading);
     }
 }
+
+/// As balances type it, the keyboard output of many (common practice): sign, blanks, number, blanks, unit.
+#[test]
+fn a_balance_may_type_its_reading() {
+    use concordant::columns::Column;
+    for (typed, kept) in [
+        ("+   0.3775 g", "0.3775"),
+        ("0.3775 g", "0.3775"),
+        ("    12.0040g", "12.0040"),
+        ("+1.50", "1.50"),
+    ] {
+        let reading = Column::SampleMass.parse(typed).expect(typed);
+        assert_eq!(reading.written(), kept, "{typed}");
+    }
+    for typed in ["-0.3775 g", "+", "g", "0.3775 mg", "0.37 75 g", "0.3775 gg"] {
+        assert!(Column::SampleMass.parse(typed).is_err(), "{typed}");
+    }
+    // a burette types nothing
+    assert!(Column::BuretteEnd(1).parse("+20.40").is_err());
+}
