@@ -2,6 +2,7 @@
 
 mod accounts;
 pub mod campus;
+mod clock;
 mod frame;
 mod record_of_access;
 pub mod second_step;
