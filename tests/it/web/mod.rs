@@ -6,3 +6,4 @@ mod clock;
 mod frame;
 mod record_of_access;
 pub mod second_step;
+mod tokens;
