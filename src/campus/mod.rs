@@ -8,7 +8,7 @@ use std::sync::Arc;
 
 use sha2::{Digest, Sha256};
 
-pub use provider::{Provider, ProviderSettings, plain, state};
+pub use provider::{CameBack, Provider, ProviderSettings, state};
 pub use token::{Claims, Expected, Key, TokenFault, claims};
 
 /// How the institution's own sign-in leads here.

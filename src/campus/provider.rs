@@ -40,6 +40,15 @@ pub struct ProviderSettings {
     pub back: String,
 }
 
+/// What a browser brings back from the provider.
+#[derive(Clone, Copy, Debug)]
+pub struct CameBack<'a> {
+    /// A code, or why there is none.
+    pub code: Result<&'a str, &'a str>,
+    /// Who sent it back, if that is said.
+    pub issuer: Option<&'a str>,
+}
+
 pub struct Provider {
     settings: ProviderSettings,
     agent: Agent,
@@ -56,6 +65,8 @@ struct Found {
     token: String,
     /// Whether it takes our secret in the form only.
     secret_in_form: bool,
+    /// Whether whoever comes back brings its name along (RFC 9207).
+    names_itself: bool,
     keys: Vec<Key>,
 }
 
@@ -67,6 +78,8 @@ struct Discovery {
     jwks_uri: String,
     #[serde(default)]
     token_endpoint_auth_methods_supported: Vec<String>,
+    #[serde(default)]
+    authorization_response_iss_parameter_supported: bool,
 }
 
 #[derive(Deserialize)]
@@ -135,14 +148,24 @@ impl Provider {
         Ok(format!("{}{joined}{}", found.authorize, query.finish()))
     }
 
-    /// What the provider says of whoever came back with a code.
+    /// What the provider says of whoever came back with a code or an error, sent by whom they say.
     pub async fn finish(
         self: &Arc<Self>,
         secret: &str,
-        code: &str,
+        came_back: CameBack<'_>,
         now: i64,
     ) -> Result<Claims, CampusFault> {
         let found = self.found(now, KEPT).await?;
+        // no code of one provider goes to another (RFC 9207, 2.4)
+        let issuer = came_back.issuer;
+        if issuer.map_or(found.names_itself, |issuer| issuer != self.settings.issuer) {
+            let issuer = plain(issuer.unwrap_or("nobody"));
+            let why = format!("it came back from \u{201c}{issuer}\u{201d}");
+            return Err(CampusFault::Refused(why));
+        }
+        let code = came_back
+            .code
+            .map_err(|error| CampusFault::Refused(plain(error)))?;
         let token = self.token(Arc::clone(&found), secret, code).await?;
         let nonce = nonce(secret);
         let expected = Expected {
@@ -219,6 +242,7 @@ impl Provider {
             at: now,
             authorize: about.authorization_endpoint,
             token: about.token_endpoint,
+            names_itself: about.authorization_response_iss_parameter_supported,
             secret_in_form: takes("client_secret_post") && !takes("client_secret_basic"),
             keys: keys
                 .filter_map(|key| serde_json::from_value(key).ok())
@@ -285,7 +309,7 @@ pub fn state(secret: &str) -> String {
 }
 
 /// A code of an error, without anything that a page or log would take for more.
-pub fn plain(code: &str) -> String {
+fn plain(code: &str) -> String {
     let known = |c: &char| c.is_ascii_alphanumeric() || "_-. ".contains(*c);
     code.chars().filter(known).take(80).collect()
 }

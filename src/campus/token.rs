@@ -15,6 +15,8 @@ pub type Claims = Map<String, Value>;
 
 /// So many seconds may two clocks differ.
 const LEEWAY: i64 = 60;
+/// So many seconds may pass between the signature and us: a token is fetched while it is made.
+const OLDEST: i64 = 10 * 60;
 
 /// Algorithms that are taken. `none` and those with a shared key are not among them, whatever a token says.
 const ALGORITHMS: [&str; 3] = ["RS256", "PS256", "ES256"];
@@ -136,19 +138,20 @@ fn check(claims: &Claims, expected: Expected<'_>) -> Result<(), TokenFault> {
             expected: expected.issuer.to_owned(),
         });
     }
-    let client = Some(expected.client);
-    let (ours, several) = match claims.get("aud") {
-        Some(Value::String(one)) => (Some(one.as_str()) == client, false),
-        Some(Value::Array(all)) => (all.iter().any(|one| one.as_str() == client), all.len() > 1),
-        _ => (false, false),
+    // there is nobody with whom we would share a token (3.1.3.7, 3)
+    let is_us = |one: &Value| one.as_str() == Some(expected.client);
+    let ours = match claims.get("aud") {
+        Some(Value::Array(all)) => !all.is_empty() && all.iter().all(is_us),
+        one => one.is_some_and(is_us),
     };
-    let party = claims.get("azp");
-    let party_is_us = party.map_or(!several, |party| party.as_str() == client);
-    if !ours || !party_is_us {
+    if !ours || !claims.get("azp").is_none_or(is_us) {
         return Err(TokenFault::Audience(expected.client.to_owned()));
     }
     let (until, since) = (seconds("exp"), seconds("iat"));
-    if until.is_none_or(|until| until.saturating_add(LEEWAY) <= expected.now) {
+    let oldest = expected.now.saturating_sub(OLDEST + LEEWAY);
+    if until.is_none_or(|until| until.saturating_add(LEEWAY) <= expected.now)
+        || since.is_some_and(|since| since < oldest)
+    {
         return Err(TokenFault::Expired);
     }
     let latest = expected.now.saturating_add(LEEWAY);

@@ -9,7 +9,7 @@ use super::{Failure, open_existing, progress};
 use crate::desk::accounts::By;
 use crate::desk::{Desk, Retirement, go_on, retirable, retire};
 use crate::ids::StudentId;
-use crate::store::{Store, first_difference, remove_database};
+use crate::store::{Store, first_difference, remove_database, texts_in_the_journal};
 use crate::words::counted;
 
 /// What is to be taken out.
@@ -60,12 +60,21 @@ pub async fn run(line: RetireLine) -> Result<(), Failure> {
     let students = retire(&desk, &asked, By::COMMAND_LINE, Timestamp::now());
     let students = students.await.map_err(failed)?;
     let students = counted(students.len(), "student", "students");
-    let difference = first_difference(&mut *desk.store().read().await?).await?;
+    let mut reader = desk.store().read().await?;
+    let difference = first_difference(&mut reader).await?;
+    let left = texts_in_the_journal(&mut reader).await?;
+    drop(reader);
     desk.close().await;
     if let Some(what) = difference {
         return Err(Failure::Other(what));
     }
     println!("took out the {what} of {students}; the record is whole without them");
+    if left > 0 {
+        let texts = counted(left, "text", "texts");
+        println!(
+            "{texts} about students, written by a version before this one, cannot be taken out of this file: export the course, import it into a new file, retire there, and let go of this one"
+        );
+    }
     println!(
         "copies made before still hold them: every backup, and those beside {} named .step-*",
         line.db.display()

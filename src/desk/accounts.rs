@@ -11,7 +11,7 @@ use super::passwords;
 use super::person::person;
 pub use super::person::{Person, Role, people_called};
 use super::second_step;
-use super::sessions::{Token, begin_session};
+use super::sessions::{Coming, Token, begin_session, come_in};
 pub use super::throttle::{From, SLOWLY, is_slowed};
 pub(super) use super::throttle::{let_in, register};
 use crate::store::accounts::ClaimCode;
@@ -107,15 +107,16 @@ pub async fn sign_in(
     let step = transaction.accounts().second_step(&id).await?;
     if step.is_some_and(|step| step.confirmed) {
         // what failed before still counts, or whoever has the password could try codes without end
-        let ticket = second_step::ticket(&mut transaction, &id, attempt.at).await?;
-        transaction.commit().await?;
+        let ticket = second_step::ticket(desk, transaction, &id, attempt.at).await?;
         return Ok(Entry::SecondStep(ticket));
     }
-    let_in(&mut transaction, &counted, attempt.at).await?;
-    let event = attempt.event(What::SignedIn, &id, "");
-    transaction.accounts().note(event).await?;
-    let token = begin_session(&mut transaction, &person.account(), attempt.at).await?;
-    transaction.commit().await?;
+    let coming = Coming {
+        id: &id,
+        counted: Some(&counted),
+        second_step: None,
+        event: attempt.event(What::SignedIn, &id, ""),
+    };
+    let token = come_in(desk, transaction, coming).await?;
     Ok(Entry::In(person, token))
 }
 

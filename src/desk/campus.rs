@@ -7,7 +7,7 @@ use super::accounts::{AccountError, Entry, Event, Person, What};
 use super::noted::note;
 use super::person::people_called;
 use super::second_step;
-use super::sessions::begin_session;
+use super::sessions::{Coming, come_in};
 use crate::store::StoreError;
 use crate::store::accounts::{AccountId, Setting};
 
@@ -162,11 +162,9 @@ pub async fn sign_in_named(
     }
     let step = accounts.second_step(&id).await?;
     if step.is_some_and(|step| step.confirmed) {
-        let ticket = second_step::ticket(&mut transaction, &id, at).await?;
-        transaction.commit().await?;
+        let ticket = second_step::ticket(desk, transaction, &id, at).await?;
         return Ok(Entry::SecondStep(ticket));
     }
-    let token = begin_session(&mut transaction, &id, at).await?;
     let event = Event {
         at,
         what: What::SignedIn,
@@ -175,8 +173,13 @@ pub async fn sign_in_named(
         subject: "with the institution\u{2019}s account",
         network,
     };
-    transaction.accounts().note(event).await?;
-    transaction.commit().await?;
+    let coming = Coming {
+        id: &id,
+        counted: None,
+        second_step: None,
+        event,
+    };
+    let token = come_in(desk, transaction, coming).await?;
     Ok(Entry::In(person, token))
 }
 

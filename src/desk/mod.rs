@@ -26,6 +26,7 @@ mod review;
 mod saved;
 pub mod second_step;
 pub mod sessions;
+mod spare;
 mod telling;
 mod texts;
 mod throttle;
@@ -60,6 +61,7 @@ use crate::changes::{Change, Made};
 use crate::store::{Store, StoreError, newest};
 use hand_in::Queue;
 pub use image::Image;
+use spare::Spare;
 use writer::{Draft, Shared, Writer, make};
 
 /// A course at work. Readers take the image as it is; a change makes the next one beside it, and whoever changes waits for
@@ -69,6 +71,7 @@ pub struct Desk {
     shared: Arc<Shared>,
     writer: Arc<Mutex<Writer>>,
     queue: Arc<Queue>,
+    spare: Arc<Spare>,
 }
 
 /// The course as somebody found it.
@@ -83,6 +86,7 @@ impl Desk {
             shared: Arc::new(Shared::of(image)),
             writer: Arc::default(),
             queue: Arc::default(),
+            spare: Arc::default(),
         })
     }
 
@@ -91,6 +95,7 @@ impl Desk {
     }
 
     pub async fn close(self) {
+        self.spare.write_out(&self.store).await;
         self.store.close().await;
     }
 

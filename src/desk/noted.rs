@@ -1,9 +1,12 @@
 //! The record of access as the use cases write it, and what people are told of it.
 
+use std::sync::Arc;
+
 use jiff::Timestamp;
 
 use super::Desk;
 use super::accounts::{Attempt, find};
+use super::spare::{Spare, or_in_memory};
 use crate::store::accounts::{AccountId, Event, What};
 use crate::store::{Store, StoreError};
 
@@ -45,11 +48,8 @@ pub(super) async fn note_failure(
     let Some(person) = find(desk, attempt.login).await? else {
         return Ok(());
     };
-    let (store, network, at) = (
-        desk.store().clone(),
-        attempt.from.network.to_owned(),
-        attempt.at,
-    );
+    let (spare, store) = (Arc::clone(&desk.spare), desk.store().clone());
+    let (network, at) = (attempt.from.network.to_owned(), attempt.at);
     tokio::spawn(async move {
         let event = Event {
             at,
@@ -59,22 +59,25 @@ pub(super) async fn note_failure(
             subject: "",
             network: &network,
         };
-        if let Err(why) = write_down(&store, event).await {
+        if let Err(why) = write_down(&spare, &store, event).await {
             tracing::warn!(error = %why, "an attempt that failed is not in the record");
         }
     });
     Ok(())
 }
 
-/// Writes down what happened.
+/// Writes down what happened; while the disk takes nothing, it is kept in memory.
 pub async fn note(desk: &Desk, event: Event<'_>) -> Result<(), StoreError> {
-    write_down(desk.store(), event).await
+    write_down(&desk.spare, desk.store(), event).await
 }
 
-async fn write_down(store: &Store, event: Event<'_>) -> Result<(), StoreError> {
-    let mut transaction = store.write().await?;
-    transaction.accounts().note(event).await?;
-    transaction.commit().await
+async fn write_down(spare: &Arc<Spare>, store: &Store, event: Event<'_>) -> Result<(), StoreError> {
+    let written = async {
+        let mut transaction = store.write().await?;
+        transaction.accounts().note(event).await?;
+        transaction.commit().await
+    };
+    or_in_memory(written.await, || spare.note(store, event))
 }
 
 /// Whether something was done to somebody's account that they have not been told of: a code printed, a password set with

@@ -6,12 +6,14 @@ use sha1::Sha1;
 
 use super::Desk;
 use super::accounts::{
-    AccountError, AccountId, Attempt, Event, From, Kind, Person, What, let_in, new_code, read_code,
-    register,
+    AccountError, AccountId, Attempt, Event, From, Kind, Person, What, let_in, new_code, note,
+    read_code, register,
 };
 use super::evidence::hexadecimal;
 use super::person::person;
-use super::sessions::{Token, begin_session};
+use super::sessions::{Coming, Token, come_in};
+use super::spare::or_in_memory;
+use crate::store::accounts::{Accounts, SecondStep};
 use crate::store::{StoreError, Transaction, hash};
 
 /// Seconds that a code is shown for.
@@ -37,6 +39,45 @@ pub enum State {
     /// The secret, in Base32 as devices take it.
     ToConfirm(String),
     On,
+}
+
+/// A code that is right, and is used up when it is spent.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) enum TakenCode {
+    /// Of the device: the number of its period.
+    Device(i64),
+    /// The hash of one on paper.
+    OnPaper(String),
+}
+
+impl TakenCode {
+    pub async fn spend(
+        &self,
+        accounts: &mut Accounts<'_>,
+        id: &AccountId,
+        at: Timestamp,
+    ) -> Result<(), StoreError> {
+        match self {
+            Self::Device(step) => accounts.take_step(id, *step, at).await,
+            Self::OnPaper(hash) => accounts.delete_recovery_code(id, hash).await,
+        }
+    }
+
+    /// Whether it is no code any more once `spent` was: of the device, none of an earlier period is either.
+    pub fn is_spent_by(&self, spent: &Self) -> bool {
+        match (self, spent) {
+            (Self::Device(step), Self::Device(spent)) => step <= spent,
+            (Self::OnPaper(hash), Self::OnPaper(spent)) => hash == spent,
+            _ => false,
+        }
+    }
+
+    fn words(&self) -> &'static str {
+        match self {
+            Self::Device(_) => "with a second step",
+            Self::OnPaper(_) => "with a recovery code",
+        }
+    }
 }
 
 pub async fn state(desk: &Desk, id: &AccountId) -> Result<State, StoreError> {
@@ -77,9 +118,12 @@ pub async fn confirm(
     let mut transaction = desk.store().write().await?;
     let held = transaction.accounts().second_step(id).await?;
     let held = held.filter(|held| !held.confirmed);
-    if held.is_none() || !take_device_code(&mut transaction, id, code, attempt.at).await? {
-        return wrong(transaction, attempt, id).await;
-    }
+    let code = held.and_then(|held| device_code(&held, code, attempt.at));
+    let Some(code) = code else {
+        return wrong(desk, transaction, attempt, id).await;
+    };
+    let mut accounts = transaction.accounts();
+    code.spend(&mut accounts, id, attempt.at).await?;
     let mut codes = Vec::new();
     for _ in 0..RECOVERY_CODES {
         let code = new_code(RECOVERY_LENGTH)?;
@@ -106,11 +150,11 @@ pub async fn end(
 ) -> Result<(), AccountError> {
     let counted = register(desk, attempt).await?;
     let mut transaction = desk.store().write().await?;
-    if take_code(&mut transaction, id, code, attempt.at)
+    if right_code(desk, &mut transaction.accounts(), id, code, attempt.at)
         .await?
         .is_none()
     {
-        return wrong(transaction, attempt, id).await;
+        return wrong(desk, transaction, attempt, id).await;
     }
     transaction.accounts().end_second_step(id).await?;
     let_in(&mut transaction, &counted, attempt.at).await?;
@@ -120,9 +164,10 @@ pub async fn end(
     Ok(())
 }
 
-/// What somebody whose password was right comes back with.
+/// What somebody whose password was right comes back with. The write ends here.
 pub(super) async fn ticket(
-    transaction: &mut Transaction,
+    desk: &Desk,
+    mut transaction: Transaction,
     id: &AccountId,
     at: Timestamp,
 ) -> Result<String, AccountError> {
@@ -130,10 +175,16 @@ pub(super) async fn ticket(
     getrandom::fill(&mut bytes).map_err(|why| AccountError::Machine(why.to_string()))?;
     let ticket = hexadecimal(&bytes);
     let since = at.saturating_sub(TICKET_LASTS).unwrap_or(Timestamp::MIN);
-    transaction
-        .accounts()
-        .insert_ticket(&hash(&ticket), id, at, since)
-        .await?;
+    let hashed = hash(&ticket);
+    let kept = async {
+        let mut accounts = transaction.accounts();
+        accounts.insert_ticket(&hashed, id, at, since).await?;
+        transaction.commit().await
+    };
+    or_in_memory(kept.await, || {
+        desk.spare
+            .keep_ticket(desk.store(), hashed.clone(), (id, at), since);
+    })?;
     Ok(ticket)
 }
 
@@ -149,7 +200,7 @@ pub async fn sign_in_with(
     let ticket = hash(ticket);
     let since = at.saturating_sub(TICKET_LASTS).unwrap_or(Timestamp::MIN);
     let mut reader = desk.store().read().await?;
-    let id = reader.accounts().ticket(&ticket, since).await?;
+    let id = whose(desk, &mut reader.accounts(), &ticket, since).await?;
     let account = match &id {
         Some(id) => reader.accounts().account(id).await?,
         None => None,
@@ -173,32 +224,46 @@ pub async fn sign_in_with(
     };
     let counted = register(desk, anywhere).await?;
     let mut transaction = desk.store().write().await?;
-    let still = transaction.accounts().ticket(&ticket, since).await?;
-    let taken = match still {
-        Some(_) => take_code(&mut transaction, &id, code, at).await?,
+    let mut accounts = transaction.accounts();
+    let right = match whose(desk, &mut accounts, &ticket, since).await? {
+        Some(_) => right_code(desk, &mut accounts, &id, code, at).await?,
         None => None,
     };
-    let Some(how) = taken else {
-        return wrong(transaction, attempt, &id).await;
+    let Some(code) = right else {
+        return wrong(desk, transaction, attempt, &id).await;
     };
-    transaction.accounts().delete_ticket(&ticket).await?;
-    let_in(&mut transaction, &counted, at).await?;
-    let token = begin_session(&mut transaction, &id, at).await?;
-    let event = attempt.event(What::SignedIn, &id, how);
-    transaction.accounts().note(event).await?;
-    transaction.commit().await?;
+    let coming = Coming {
+        id: &id,
+        counted: Some(&counted),
+        event: attempt.event(What::SignedIn, &id, code.words()),
+        second_step: Some((&ticket, code)),
+    };
+    let token = come_in(desk, transaction, coming).await?;
     Ok((person, token))
 }
 
-/// Writes down that a code was wrong.
+/// Whose ticket it is, if it was given out after `since` and is not used up.
+async fn whose(
+    desk: &Desk,
+    accounts: &mut Accounts<'_>,
+    ticket_hash: &str,
+    since: Timestamp,
+) -> Result<Option<AccountId>, StoreError> {
+    match desk.spare.ticket(ticket_hash, since) {
+        None if !desk.spare.has_ended(ticket_hash) => accounts.ticket(ticket_hash, since).await,
+        id => Ok(id),
+    }
+}
+
+/// Writes down that a code was wrong, and nothing else.
 async fn wrong<T>(
-    mut transaction: Transaction,
+    desk: &Desk,
+    transaction: Transaction,
     attempt: Attempt<'_>,
     id: &AccountId,
 ) -> Result<T, AccountError> {
-    let event = attempt.event(What::Failed, id, "second step");
-    transaction.accounts().note(event).await?;
-    transaction.commit().await?;
+    transaction.abandon().await?;
+    note(desk, attempt.event(What::Failed, id, "second step")).await?;
     Err(AccountError::WrongCode)
 }
 
@@ -248,34 +313,27 @@ pub(super) async fn is_missing(desk: &Desk, id: &AccountId) -> Result<bool, Stor
     Ok(held.is_none_or(|held| !held.confirmed))
 }
 
-/// Takes a code of either sort, and says which it was.
-async fn take_code(
-    transaction: &mut Transaction,
+/// A code of either sort, if it is right.
+async fn right_code(
+    desk: &Desk,
+    accounts: &mut Accounts<'_>,
     id: &AccountId,
     code: &str,
     at: Timestamp,
-) -> Result<Option<&'static str>, StoreError> {
-    if take_device_code(transaction, id, code, at).await? {
-        return Ok(Some("with a second step"));
-    }
-    let hashed = hash(&read_code(code));
-    let taken = transaction
-        .accounts()
-        .take_recovery_code(id, &hashed)
-        .await?;
-    Ok(taken.then_some("with a recovery code"))
+) -> Result<Option<TakenCode>, StoreError> {
+    let held = accounts.second_step(id).await?;
+    let on_paper = hash(&read_code(code));
+    let right = match held.and_then(|held| device_code(&held, code, at)) {
+        None if accounts.has_recovery_code(id, &on_paper).await? => {
+            Some(TakenCode::OnPaper(on_paper))
+        }
+        of_device => of_device,
+    };
+    Ok(right.filter(|code| !desk.spare.has_spent(id, code)))
 }
 
-/// Takes a code of the device: of the present step or one beside it, and never of one that was taken before.
-async fn take_device_code(
-    transaction: &mut Transaction,
-    id: &AccountId,
-    code: &str,
-    at: Timestamp,
-) -> Result<bool, StoreError> {
-    let Some(held) = transaction.accounts().second_step(id).await? else {
-        return Ok(false);
-    };
+/// A code of the device: of the present period or one beside it, and never of one that was taken before.
+fn device_code(held: &SecondStep, code: &str, at: Timestamp) -> Option<TakenCode> {
     let secret = secret_bytes(&held.secret);
     let typed: String = code.chars().filter(|c| !c.is_whitespace()).collect();
     let now = at.as_second().div_euclid(PERIOD);
@@ -283,10 +341,7 @@ async fn take_device_code(
         .filter(|step| *step > held.last_step)
         // by their hashes, in a time that does not tell how much of it was right
         .find(|step| hash(&code_of(&secret, *step)) == hash(&typed));
-    if let Some(step) = step {
-        transaction.accounts().take_step(id, step, at).await?;
-    }
-    Ok(step.is_some())
+    step.map(TakenCode::Device)
 }
 
 /// The code of a step (RFC 6238, RFC 4226).

@@ -6,6 +6,7 @@ use jiff::{SignedDuration, Timestamp};
 
 use super::Desk;
 use super::accounts::{AccountError, Attempt, What, note_failure};
+use super::spare::or_in_memory;
 use crate::store::{StoreError, Transaction, hash};
 
 /// Failures of a login from one place within [`MEMORY`] after which it has to wait there.
@@ -34,7 +35,7 @@ pub(super) struct Counted {
     /// Names the login.
     pub login: String,
     /// The network, or the browser where the login is known from it.
-    place: String,
+    pub place: String,
     /// Of the browser.
     browser: String,
 }
@@ -56,6 +57,8 @@ pub(super) async fn register(desk: &Desk, attempt: Attempt<'_>) -> Result<Counte
     let login = hash(&attempt.login.to_lowercase());
     let browser = hash(attempt.from.browser);
     let since = attempt.at.saturating_sub(MEMORY).unwrap_or(Timestamp::MIN);
+    // what is kept in memory counts where the disk is asked, too
+    desk.spare.write_out(desk.store()).await;
     let mut transaction = desk.store().write().await?;
     let mut accounts = transaction.accounts();
     let known = accounts.knows_browser(&browser, Some(&login)).await?;
@@ -64,15 +67,27 @@ pub(super) async fn register(desk: &Desk, attempt: Attempt<'_>) -> Result<Counte
     } else {
         attempt.from.network.to_owned()
     };
-    let failures = accounts.failures_since(&login, &place, since).await?;
-    let until = free_at(&failures.of_login_here, FAILURES_HERE);
-    if until.is_none() {
+    let mut failures = accounts.failures_since(&login, &place, since).await?;
+    let spare = &desk.spare;
+    spare.add_failures(&login, &place, since, &mut failures);
+    if let Some(until) = free_at(&failures.of_login_here, FAILURES_HERE) {
+        transaction.abandon().await?;
+        return Err(AccountError::Wait(until));
+    }
+    let counted = async {
+        let mut accounts = transaction.accounts();
         accounts
             .insert_failure(&login, &place, attempt.at, since)
             .await?;
-    }
-    transaction.commit().await?;
-    if let Some(until) = until {
+        transaction.commit().await
+    };
+    let (mut is_free, at) = (true, attempt.at);
+    or_in_memory(counted.await, || {
+        let (whose, limit) = ((login.as_str(), place.as_str()), (since, FAILURES_HERE));
+        is_free = spare.count(desk.store(), whose, at, limit);
+    })?;
+    if !is_free {
+        let until = at.saturating_add(MEMORY).unwrap_or(Timestamp::MAX);
         return Err(AccountError::Wait(until));
     }
     if failures.of_login_here.len() + 1 == FAILURES_HERE {

@@ -11,6 +11,7 @@
 //! Cells may be in any encoding of which ASCII is a part.
 
 use std::borrow::Cow;
+use std::collections::BTreeMap;
 use std::ops::Range;
 
 use super::separator::Separator;
@@ -245,10 +246,15 @@ pub fn column_named(sheet: &Sheet<'_>, name: &str) -> Result<usize, String> {
 /// The place of the header: the first line as wide as most are, below a title of a cell or two.
 fn header_among(lines: &[Line], says: impl Fn(&Line) -> usize) -> usize {
     const FIRST: usize = 15;
-    let count = |width: usize| lines.iter().filter(|l| l.cells.len() == width).count();
-    let widths = lines.iter().map(|line| line.cells.len());
-    // of as many the first
-    let most = widths.rev().max_by_key(|width| (count(*width), *width));
+    let mut counts: BTreeMap<usize, usize> = BTreeMap::new();
+    for line in lines {
+        let count = counts.entry(line.cells.len()).or_default();
+        *count = count.saturating_add(1);
+    }
+    let most = counts
+        .into_iter()
+        .max_by_key(|(width, count)| (*count, *width));
+    let most = most.map(|(width, _)| width);
     let is_title = |line: &Line| {
         most.is_some_and(|most| most > 2 && (line.cells.len() < most.min(3) || says(line) < 2))
     };

@@ -37,7 +37,7 @@ pub use journal::{
     Stored, Writing, by_request_key, entries, entry, hash, head, load_stored, newest, write_changes,
 };
 pub use judgements::judgement_history;
-pub use retention::last_of;
+pub use retention::{last_of, texts_in_the_journal};
 
 /// Oldest SQLite that is safe here: earlier ones can corrupt a database when the write-ahead log is reset.
 const OLDEST_SQLITE: (u32, u32, u32) = (3, 51, 3);

@@ -163,6 +163,24 @@ pub async fn last_of(
         .await?)
 }
 
+/// How many free texts about students stand in the journal itself, where nothing can be taken out: those written by a
+/// version before texts stood apart.
+pub async fn texts_in_the_journal(connection: &mut SqliteConnection) -> Result<i64, StoreError> {
+    let mut count = 0_i64;
+    for (kind, field) in APART {
+        let some = sqlx::query_scalar(
+            "SELECT count(*) FROM journal WHERE kind = ?1 AND body ->> '$.apart' IS NULL AND body ->> ('$.' || ?2) <> ''",
+        );
+        let some: i64 = some
+            .bind(kind)
+            .bind(field)
+            .fetch_one(&mut *connection)
+            .await?;
+        count = count.saturating_add(some);
+    }
+    Ok(count)
+}
+
 impl Store {
     /// Empties the log of the database into it, in which what was taken out still stands.
     pub async fn empty_log(&self) -> Result<(), StoreError> {

@@ -1,6 +1,6 @@
 //! Who may reach what: every route, every role, every owner. A route that is not in the table fails the test.
 
-mod office;
+pub mod office;
 mod prep;
 mod sources;
 mod staff;
@@ -358,8 +358,8 @@ async fn ask(person: &mut Person, method: &str, path: &str) -> (u16, String) {
     (answer.status, answer.location().to_owned())
 }
 
-async fn app() -> TestApp {
-    let app = week::app().await;
+/// A course of a week, with a hand-in, as a folder.
+pub fn folder() -> Folder {
     let mut folder = Folder::default();
     for (path, bytes) in week::folder().files() {
         folder.insert(path, bytes.to_vec()).expect("room");
@@ -368,7 +368,12 @@ async fn app() -> TestApp {
     folder
         .insert("readings/acid.csv", readings.as_bytes().to_vec())
         .expect("room");
-    bring_in(&app.desk, &folder, "test", app.clock.now())
+    folder
+}
+
+async fn app() -> TestApp {
+    let app = week::app().await;
+    bring_in(&app.desk, &folder(), "test", app.clock.now())
         .await
         .expect("imported");
     app

@@ -26,7 +26,7 @@ pub struct TestApp {
     pub desk: Arc<Desk>,
     /// Its clock, to be put forward.
     pub clock: Clock,
-    _directory: TempDir,
+    directory: TempDir,
     _stop: oneshot::Sender<()>,
 }
 
@@ -108,9 +108,13 @@ impl TestApp {
             address,
             desk,
             clock,
-            _directory: directory,
+            directory,
             _stop: stop,
         }
+    }
+
+    pub fn database(&self) -> std::path::PathBuf {
+        self.directory.path().join("course.db")
     }
 
     /// Somebody who is not signed in.
@@ -330,7 +334,7 @@ impl Answer {
 }
 
 /// An invented course: a coordinator, two assistants, three students.
-fn people() -> Vec<Change> {
+pub fn people() -> Vec<Change> {
     let zone = Zone::new("Europe/Lisbon").expect("is a zone");
     let course = Course {
         title: "Quantitative analysis".into(),

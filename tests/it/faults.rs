@@ -10,6 +10,15 @@ use sqlx::{AssertSqlSafe, Connection};
 
 use crate::app::TestApp;
 
+/// What the copy is called that is left before the last step.
+pub const COPY_BEFORE_LAST_STEP: &str = "step-8";
+
+/// What leaves a file as the version before made it.
+pub const LAST_STEP_UNDONE: [&str; 2] = [
+    "DROP TABLE bench_draft",
+    "DELETE FROM _sqlx_migrations WHERE version = 9",
+];
+
 async fn course(file: &Path) {
     let desk = Desk::open(Store::open(file).await.expect("a store"));
     let desk = desk.await.expect("a desk");
@@ -146,24 +155,18 @@ async fn a_database_is_copied_before_its_tables_change() {
     let directory = tempfile::tempdir().expect("a directory");
     let db = directory.path().join("a.db");
     course(&db).await;
-    run(
-        &db,
-        &[
-            "DROP TABLE bench_draft",
-            "DELETE FROM _sqlx_migrations WHERE version = 9",
-        ],
-    )
-    .await;
+    run(&db, &LAST_STEP_UNDONE).await;
+    let copy = format!("a.db.{COPY_BEFORE_LAST_STEP}");
     Store::open(&db).await.expect("a store").close().await;
-    assert_eq!(names(directory.path()), ["a.db", "a.db.step-8"]);
+    assert_eq!(names(directory.path()), ["a.db", &copy]);
     run(
-        &directory.path().join("a.db.step-8"),
+        &directory.path().join(&copy),
         &["SELECT count(*) FROM journal"],
     )
     .await;
     // nothing changes any more
     Store::open(&db).await.expect("a store").close().await;
-    assert_eq!(names(directory.path()), ["a.db", "a.db.step-8"]);
+    assert_eq!(names(directory.path()), ["a.db", &copy]);
 }
 
 #[tokio::test]

@@ -2,6 +2,7 @@
 //!
 //! By default on a few thousand inputs each; with `CONCORDANT_LONG=1` on 200 000 of the cheap ones. How many is printed.
 
+mod fuzz;
 mod readings;
 
 use std::sync::LazyLock;
@@ -22,10 +23,10 @@ const LONG: u32 = 200_000;
 
 /// Keys and texts of the shipped procedures.
 static PROCEDURES: LazyLock<Vec<(String, String)>> = LazyLock::new(shipped_procedures);
-static GLASSWARE: LazyLock<GlasswareTable> = LazyLock::new(shipped_glassware);
+pub static GLASSWARE: LazyLock<GlasswareTable> = LazyLock::new(shipped_glassware);
 
 /// Every formula and every reaction of the shipped procedures, as written.
-static WRITTEN: LazyLock<(Vec<String>, Vec<String>)> = LazyLock::new(|| {
+pub static WRITTEN: LazyLock<(Vec<String>, Vec<String>)> = LazyLock::new(|| {
     let read = |(key, text): &(String, String)| read_procedure(key, text, &GLASSWARE).expect(key);
     let procedures: Vec<Procedure> = PROCEDURES.iter().map(read).collect();
     let reactions = procedures.iter().flat_map(|p| &p.reactions);

@@ -40,8 +40,12 @@ pub enum Trick {
     Honest,
     /// Honest, by an elliptic curve.
     Curve,
-    /// Honest, for us among others, and says that we asked.
+    /// Honest, for us in a list that holds nobody else, and says that we asked.
+    InAList,
+    /// For us and somebody else, and says that we asked.
     AmongOthers,
+    /// For us, and somebody else asked for it.
+    OfAnother,
     WrongIssuer,
     WrongAudience,
     /// For us and somebody else, who asked for it.
@@ -51,6 +55,8 @@ pub enum Trick {
     Expired,
     NoExpiry,
     FromTheFuture,
+    /// Lasts, and was made an hour ago.
+    Old,
     /// `alg` is `none`, and there is no signature.
     Unsigned,
     /// `alg` is `HS256`, and the shared key is our public one, which everybody has.
@@ -64,6 +70,11 @@ pub enum Trick {
     /// The token of the sign-in before, as it was.
     SameAgain,
     NoToken,
+    /// Sends whoever has a code and our secret on to somebody else, who gives an honest token.
+    SentOn,
+    /// Sends people back without its name, or with another's.
+    Nameless,
+    OfAnotherName,
 }
 
 pub struct Provider {
@@ -78,6 +89,15 @@ struct Told {
     claims: Value,
     /// Shows a page first, as providers do.
     asks: bool,
+    /// Says that it gives its name to whoever it sends back (RFC 9207).
+    names_itself: bool,
+    /// What the name of its key ends in.
+    key: u32,
+    /// How often it was asked for its keys, and how much longer than they need the answer is.
+    keys_asked_for: u32,
+    padding: usize,
+    /// Whether somebody came where nobody may be sent.
+    was_lured: bool,
     /// Seconds since 1970, as the tests have it.
     now: i64,
     codes: BTreeMap<String, BTreeMap<String, String>>,
@@ -97,6 +117,11 @@ impl Provider {
             trick: Trick::Honest,
             claims: json!({}),
             asks: false,
+            names_itself: false,
+            key: 0,
+            keys_asked_for: 0,
+            padding: 0,
+            was_lured: false,
             now,
             codes: BTreeMap::new(),
             last_token: String::new(),
@@ -108,6 +133,7 @@ impl Provider {
             .route("/keys", get(keys))
             .route("/authorize", get(authorize))
             .route("/token", post(token))
+            .route("/elsewhere", post(elsewhere))
             .with_state(Arc::clone(&told));
         tokio::spawn(async move { axum::serve(listener, router).await });
         Self { address, told }
@@ -123,6 +149,29 @@ impl Provider {
     pub fn asks(&self) {
         self.told.lock().expect("no test panicked").asks = true;
     }
+
+    /// Says of itself that it gives its name to whoever it sends back.
+    pub fn names_itself(&self) {
+        self.told.lock().expect("no test panicked").names_itself = true;
+    }
+
+    /// Has a key of another name from now on.
+    pub fn changes_its_key(&self) {
+        self.told.lock().expect("no test panicked").key += 1;
+    }
+
+    /// Puts so many bytes more into its list of keys.
+    pub fn pads_its_keys(&self, bytes: usize) {
+        self.told.lock().expect("no test panicked").padding = bytes;
+    }
+
+    pub fn keys_asked_for(&self) -> u32 {
+        self.told.lock().expect("no test panicked").keys_asked_for
+    }
+
+    pub fn was_lured(&self) -> bool {
+        self.told.lock().expect("no test panicked").was_lured
+    }
 }
 
 fn curve() -> EcdsaKeyPair {
@@ -134,8 +183,10 @@ fn curve() -> EcdsaKeyPair {
 }
 
 async fn about(State(told): Shared) -> Response {
-    let address = &told.lock().expect("sound").address;
+    let told = told.lock().expect("sound");
+    let address = &told.address;
     json(json!({
+        "authorization_response_iss_parameter_supported": told.names_itself,
         "issuer": address,
         "authorization_endpoint": format!("{address}/authorize"),
         "token_endpoint": format!("{address}/token"),
@@ -147,12 +198,14 @@ async fn about(State(told): Shared) -> Response {
 }
 
 async fn keys(State(told): Shared) -> Response {
-    let told = told.lock().expect("sound");
+    let mut told = told.lock().expect("sound");
+    told.keys_asked_for += 1;
+    let name = told.key_name();
     // an uncompressed point: 4, then both coordinates
     let point = told.curve.public_key().as_ref();
     let (x, y) = point[1..].split_at(32);
-    json(json!({ "keys": [
-        { "kty": "RSA", "kid": "rsa", "use": "sig", "alg": "RS256", "n": N, "e": "AQAB" },
+    json(json!({ "padding": "p".repeat(told.padding), "keys": [
+        { "kty": "RSA", "kid": name, "use": "sig", "alg": "RS256", "n": N, "e": "AQAB" },
         { "kty": "EC", "kid": "curve", "use": "sig", "crv": "P-256", "x": encode(x), "y": encode(y) },
         { "kty": "of a kind to come", "kid": "later", "parameters": [1, 2] },
     ]}))
@@ -199,9 +252,13 @@ async fn authorize(
     let back = form_urlencoded::Serializer::new(String::new())
         .append_pair("code", &code)
         .append_pair("state", field("state"))
-        .append_pair("iss", &told.address)
         .finish();
-    let to = format!("{}?{back}", field("redirect_uri"));
+    let name = match told.trick {
+        Trick::Nameless => String::new(),
+        Trick::OfAnotherName => "&iss=https%3A%2F%2Felsewhere.example".to_owned(),
+        _ => format!("&iss={}", encoded(&told.address)),
+    };
+    let to = format!("{}?{back}{name}", field("redirect_uri"));
     told.codes.insert(code, asked);
     Redirect::to(&to).into_response()
 }
@@ -216,8 +273,6 @@ async fn token(
     let who = headers
         .get("authorization")
         .and_then(|who| who.to_str().ok());
-    let encoded =
-        |text: &str| -> String { form_urlencoded::byte_serialize(text.as_bytes()).collect() };
     let right = STANDARD.encode(format!("{}:{}", encoded(CLIENT), encoded(SECRET)));
     if who != Some(&format!("Basic {right}")) {
         return (
@@ -239,6 +294,9 @@ async fn token(
         )
             .into_response();
     }
+    if told.trick == Trick::SentOn {
+        return Redirect::temporary(&format!("{}/elsewhere", told.address)).into_response();
+    }
     if told.trick == Trick::NoToken {
         return json(json!({ "access_token": "nothing", "token_type": "Bearer" })).into_response();
     }
@@ -251,7 +309,24 @@ async fn token(
         .into_response()
 }
 
+/// Where nobody may be sent.
+async fn elsewhere(State(told): Shared) -> Response {
+    let mut told = told.lock().expect("sound");
+    told.was_lured = true;
+    let nonces = told.codes.values().filter_map(|asked| asked.get("nonce"));
+    let tokens: Vec<String> = nonces.map(|nonce| told.token(nonce)).collect();
+    json(json!({ "token_type": "Bearer", "id_token": tokens.last() }))
+}
+
+fn encoded(text: &str) -> String {
+    form_urlencoded::byte_serialize(text.as_bytes()).collect()
+}
+
 impl Told {
+    fn key_name(&self) -> String {
+        format!("rsa-{}", self.key)
+    }
+
     fn token(&self, nonce: &str) -> String {
         let mut claims = json!({
             "iss": self.address, "sub": "4711", "aud": CLIENT, "nonce": nonce,
@@ -263,6 +338,11 @@ impl Told {
         match self.trick {
             Trick::WrongIssuer => claims["iss"] = json!("https://elsewhere.example"),
             Trick::WrongAudience => claims["aud"] = json!("another client"),
+            Trick::InAList => {
+                claims["aud"] = json!([CLIENT]);
+                claims["azp"] = json!(CLIENT);
+            }
+            Trick::OfAnother => claims["azp"] = json!("another client"),
             Trick::AmongOthers => {
                 claims["aud"] = json!(["another client", CLIENT]);
                 claims["azp"] = json!(CLIENT);
@@ -276,14 +356,16 @@ impl Told {
             Trick::Expired => claims["exp"] = json!(self.now - 120),
             Trick::NoExpiry => claims["exp"] = json!("never"),
             Trick::FromTheFuture => claims["iat"] = json!(self.now + 600),
+            Trick::Old => claims["iat"] = json!(self.now - 3_600),
             _ => {}
         }
+        let own = self.key_name();
         let (algorithm, key) = match self.trick {
             Trick::Curve | Trick::WrongKey => ("ES256", "curve"),
-            Trick::Unsigned => ("none", "rsa"),
-            Trick::SharedKey => ("HS256", "rsa"),
+            Trick::Unsigned => ("none", own.as_str()),
+            Trick::SharedKey => ("HS256", own.as_str()),
             Trick::UnknownKey => ("RS256", "of yesterday"),
-            _ => ("RS256", "rsa"),
+            _ => ("RS256", own.as_str()),
         };
         let header = json!({ "alg": algorithm, "kid": key, "typ": "JWT" }).to_string();
         let signed = format!(

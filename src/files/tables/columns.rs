@@ -196,11 +196,6 @@ impl RosterField {
             Self::Left => &["left"],
         }
     }
-
-    fn is_called(self, header: &str) -> bool {
-        let folded = folded(header);
-        self.called().contains(&folded.as_str())
-    }
 }
 
 /// Letters and digits alone, in lower case, without their accents.
@@ -222,10 +217,12 @@ impl RosterColumns {
     /// What a header says by itself; a column that two fields could claim is the first one's.
     pub fn guess(header: &GridRow) -> Self {
         let mut columns = Self::default();
+        let names: Vec<String> = header.cells.iter().map(|name| folded(name)).collect();
         for field in RosterField::ALL {
             let taken = |place: &usize| columns.0.iter().any(|(_, other)| other == place);
-            let named = header.cells.iter().enumerate();
-            let mut named = named.filter(|(place, name)| !taken(place) && field.is_called(name));
+            let named = names.iter().enumerate();
+            let is_called = |name: &str| field.called().contains(&name);
+            let mut named = named.filter(|(place, name)| !taken(place) && is_called(name));
             if let Some((place, _)) = named.next() {
                 columns.0.push((field, place));
             }

@@ -106,18 +106,11 @@ fn width(rows: &[(u64, Vec<String>)]) -> usize {
     let Some((_, header)) = rows.first() else {
         return 0;
     };
-    let is_used = |place: &usize| {
-        let cell = |(_, cells): &(u64, Vec<String>)| {
-            cells
-                .get(*place)
-                .is_some_and(|cell| !cell.trim().is_empty())
-        };
-        rows.iter().any(cell)
-    };
-    (0..header.len())
-        .rev()
-        .find(is_used)
-        .map_or(0, |last| last.saturating_add(1))
+    let used = rows.iter().filter_map(|(_, cells)| {
+        let cells = cells.get(..header.len()).unwrap_or(cells);
+        cells.iter().rposition(|cell| !cell.trim().is_empty())
+    });
+    used.max().map_or(0, |last| last.saturating_add(1))
 }
 
 /// Past a first line `sep=;`.

@@ -88,20 +88,31 @@ impl Accounts<'_> {
         Ok(())
     }
 
-    /// Takes a recovery code, which is then gone; whether there was one.
-    pub async fn take_recovery_code(
+    pub async fn has_recovery_code(
         &mut self,
         id: &AccountId,
         code_hash: &str,
     ) -> Result<bool, StoreError> {
-        let taken = of_account(
+        let held = sqlx::query_scalar(
+            "SELECT EXISTS (SELECT 1 FROM recovery_code WHERE kind = ? AND login = ? AND code_hash = ?)",
+        );
+        let held = held.bind(id.kind.name()).bind(&id.login).bind(code_hash);
+        Ok(held.fetch_one(&mut *self.0).await?)
+    }
+
+    pub async fn delete_recovery_code(
+        &mut self,
+        id: &AccountId,
+        code_hash: &str,
+    ) -> Result<(), StoreError> {
+        of_account(
             "DELETE FROM recovery_code WHERE kind = ? AND login = ? AND code_hash = ?",
             id,
         )
         .bind(code_hash)
         .execute(&mut *self.0)
         .await?;
-        Ok(taken.rows_affected() > 0)
+        Ok(())
     }
 
     /// Keeps a ticket for the second step, and lets go of those from before `since`.

@@ -11,6 +11,7 @@ use crate::files::{
     write_term,
 };
 use crate::form::{Button, Faults, Field, Filled, Form, Typed};
+use crate::store::texts_in_the_journal;
 use crate::term::{CopyPlan, Judged, Slot, Term};
 use crate::web::{CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult};
 
@@ -60,6 +61,8 @@ struct KeptPage {
     students: usize,
     named: usize,
     kept_days: i64,
+    /// Texts about students that cannot be taken out of this file.
+    texts_for_good: i64,
 }
 
 /// `GET /course/kept`: what is kept of people, for how long and why.
@@ -70,7 +73,11 @@ pub async fn kept(visitor: CoordinatorVisitor) -> PageResult<impl IntoResponse> 
         .iter()
         .filter(|s| !s.family_name.is_empty())
         .count();
+    let mut reader = visitor.state.store().read().await?;
+    let texts_for_good = texts_in_the_journal(&mut reader).await?;
+    drop(reader);
     Ok(Page(KeptPage {
+        texts_for_good,
         frame: visitor.frame("What is kept of people"),
         students: students.len(),
         named,

@@ -52,6 +52,13 @@ pub(super) fn new_password() -> [Field; 2] {
     ]
 }
 
+/// Why no password is set while the disk takes nothing, and what is as it was.
+pub(super) fn not_set(as_it_was: &str) -> String {
+    format!(
+        "The disk of the server is full or broken, so no password was set; {as_it_was}. Tell whoever runs it, and try again once there is room."
+    )
+}
+
 /// The new password, if it was typed twice the same.
 pub(super) fn typed_twice(fields: &Fields) -> Result<&str, Faults> {
     let password = fields.one("password").unwrap_or_default();
@@ -106,6 +113,10 @@ pub(super) async fn take(
         Err(AccountError::Wait(until)) => {
             status = StatusCode::TOO_MANY_REQUESTS;
             Faults::one("", wait(until, at))
+        }
+        Err(AccountError::Store(why)) if why.is_of_disk() => {
+            status = StatusCode::INSUFFICIENT_STORAGE;
+            Faults::one("", not_set("the code still works"))
         }
         Err(other) => return Err(other.into()),
     };

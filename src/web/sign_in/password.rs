@@ -5,7 +5,7 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use axum_extra::extract::CookieJar;
 
-use super::claim::{new_password, typed_twice};
+use super::claim::{new_password, not_set, typed_twice};
 use super::{Caller, cookie, wait};
 use crate::desk::accounts::{AccountError, change_password};
 use crate::desk::passwords;
@@ -78,6 +78,10 @@ pub(super) async fn change(
         Err(AccountError::Wait(until)) => {
             status = StatusCode::TOO_MANY_REQUESTS;
             Faults::one("", wait(until, at))
+        }
+        Err(AccountError::Store(why)) if why.is_of_disk() => {
+            status = StatusCode::INSUFFICIENT_STORAGE;
+            Faults::one("", not_set("the one you have still works"))
         }
         Err(other) => return Err(other.into()),
     };

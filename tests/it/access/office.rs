@@ -1,6 +1,7 @@
 //! Routes of what the coordinator arranges while the term is running: the coordinator's alone.
 
 use super::Open::{self, All, Coordinator, Nobody, SectionA, SignedIn};
+use super::{LAST, PREP, TABLE};
 
 /// Files as they are: method, route, path, and to whom it is open.
 pub const FILES: [(&str, &str, &str, Open); 11] = [
@@ -73,3 +74,14 @@ pub const ROUTES: [(&str, &str); 27] = [
     ("POST", "/course/roster/columns"),
     ("GET", "/course/gradebook.xlsx"),
 ];
+
+/// Where every form of the server is sent to, and who may send it; the experiment is `acid`.
+pub fn forms() -> Vec<(String, Open)> {
+    let office = ROUTES.map(|(method, path)| (method, path, path, Coordinator));
+    let routes = TABLE.into_iter().chain(PREP).chain(LAST).chain(FILES);
+    routes
+        .chain(office)
+        .filter(|(method, ..)| *method == "POST")
+        .map(|(.., path, open)| (path.replace("{key}", "acid"), open))
+        .collect()
+}

@@ -11,7 +11,7 @@ use sqlx::Connection;
 use super::{course, forged, now, raw, run};
 
 /// Makes every hash of the journal anew, as somebody would who knows how they are made.
-async fn chained_anew(file: &Path) {
+pub async fn chained_anew(file: &Path) {
     let mut connection = raw(file).await;
     run(&mut connection, "DROP TRIGGER journal_kept").await;
     let rows = sqlx::query_as::<_, (i64, i64, String, String, String, String)>(

@@ -222,3 +222,54 @@ async fn other_rules_are_no_tampering() {
         desk.close().await;
     }
 }
+
+/// A text from before texts stood apart is said to stay, and does not come along into a new file for good.
+#[tokio::test]
+async fn old_texts_are_left_behind_by_moving() {
+    let directory = tempfile::tempdir().expect("a directory");
+    let file = told(&directory).await;
+    let old = forged(
+        &file,
+        &[
+            "UPDATE journal SET body = json_set(body, '$.text',
+               (SELECT text FROM free_text WHERE commitment = body ->> '$.apart')) WHERE kind = 'note'"
+                .to_owned(),
+            "DELETE FROM free_text WHERE commitment IN
+               (SELECT body ->> '$.apart' FROM journal WHERE kind = 'note')"
+                .to_owned(),
+            "UPDATE journal SET body = json_remove(body, '$.apart') WHERE kind = 'note'".to_owned(),
+            // it names rows of the journal by their hashes
+            "DELETE FROM access_event".to_owned(),
+        ],
+    )
+    .await;
+    super::forgeries::chained_anew(&old).await;
+    std::fs::remove_file(&file).expect("is removed");
+    let [db, new, folder] = ["forged.db", "new/course.db", "folder"].map(|name| {
+        directory
+            .path()
+            .join(name)
+            .to_str()
+            .expect("is text")
+            .to_owned()
+    });
+    std::fs::create_dir(directory.path().join("new")).expect("a folder");
+    let ran = |arguments: &[&str]| {
+        let done = concordant(arguments);
+        let why = String::from_utf8_lossy(&done.stderr).into_owned();
+        assert!(done.status.success(), "{arguments:?}: {why}");
+        String::from_utf8_lossy(&done.stdout).into_owned()
+    };
+    let retire = |db: &str| ran(&["retire", "--db", db, "--before", "2027-01-01", "--yes"]);
+    ran(&["export", "--db", &db, "--out", &folder]);
+    let left = "1 text about students, written by a version before this one, cannot be taken out";
+    assert!(retire(&db).contains(left));
+    assert!(holds(&bytes(&old), NOTE));
+
+    ran(&["import", "--db", &new, &folder]);
+    let new_file = Path::new(&new);
+    assert!(holds(&bytes(new_file), NOTE), "it came along");
+    assert!(!retire(&new).contains("cannot be taken out"));
+    assert!(!holds(&bytes(new_file), NOTE), "and is gone");
+    assert_eq!(difference(new_file).await, (None, None));
+}

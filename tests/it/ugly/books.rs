@@ -83,7 +83,7 @@ pub fn workbook() -> Vec<u8> {
     zipped(&parts)
 }
 
-fn zipped(parts: &[(&str, String)]) -> Vec<u8> {
+pub fn zipped(parts: &[(&str, String)]) -> Vec<u8> {
     let mut zip = ZipWriter::new(Cursor::new(Vec::new()));
     for (path, text) in parts {
         let stored = SimpleFileOptions::default().compression_method(match *path {

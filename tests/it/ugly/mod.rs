@@ -1,6 +1,6 @@
 //! Files as the world makes them: saved by spreadsheets, by registrars' systems, by hand.
 
-mod books;
+pub mod books;
 mod gradebooks;
 mod kept;
 mod rosters;

@@ -155,13 +155,13 @@ async fn nobody_else_is_believed() {
 }
 
 /// Goes to the provider and comes back.
-async fn through(visitor: &mut Person, start: &str) -> Answer {
+pub async fn through(visitor: &mut Person, start: &str) -> Answer {
     let back = sent(visitor, start).await;
     visitor.get(&back).await
 }
 
 /// Where the provider sends somebody back to, as a path.
-async fn sent(visitor: &mut Person, start: &str) -> String {
+pub async fn sent(visitor: &mut Person, start: &str) -> String {
     let begun = visitor.get(start).await;
     assert_eq!(begun.status, 303, "{}", begun.body);
     let client = reqwest::Client::builder()
@@ -181,14 +181,14 @@ async fn sent(visitor: &mut Person, start: &str) -> String {
     back[path..].to_owned()
 }
 
-fn named(name: &str) -> Value {
+pub fn named(name: &str) -> Value {
     json!({ "preferred_username": name, "roles": ["coordinator"], "role": "coordinator" })
 }
 
 #[tokio::test]
 async fn the_provider_says_who_and_the_course_says_what_they_may() {
     let (app, provider) = with_provider().await;
-    for trick in [Trick::Honest, Trick::Curve, Trick::AmongOthers] {
+    for trick in [Trick::Honest, Trick::Curve, Trick::InAList, Trick::Nameless] {
         provider.says(trick, named("b.tarn"));
         let mut visitor = app.stranger();
         let entered = through(&mut visitor, "/sign-in/campus?next=%2Freview%3Fgroup%3DA").await;
@@ -217,6 +217,13 @@ async fn what_no_provider_may_say_lets_nobody_in() {
         (Trick::WrongIssuer, "issuer “https://elsewhere.example”"),
         (Trick::WrongAudience, "for somebody else"),
         (Trick::AskedByAnother, "for somebody else"),
+        (Trick::AmongOthers, "for somebody else"),
+        (Trick::OfAnother, "for somebody else"),
+        (
+            Trick::OfAnotherName,
+            "came back from “httpselsewhere.example”",
+        ),
+        (Trick::Old, "has expired"),
         (Trick::WrongNonce, "of another sign-in"),
         (Trick::NoNonce, "of another sign-in"),
         (Trick::SameAgain, "of another sign-in"),
@@ -304,6 +311,8 @@ async fn the_coordinator_chooses_the_claim() {
         json!({ "email": "0042" }),
         json!({ "email": "ada@example.org" }),
         json!({ "email": 42 }),
+        json!({ "email": "0042@example.org", "email_verified": false }),
+        json!({ "email": "0042@example.org", "email_verified": "false" }),
         json!({ "preferred_username": "i.quell" }),
     ] {
         provider.says(Trick::Honest, claims.clone());

@@ -42,7 +42,7 @@ pub fn next_code(page: &str, after: &str) -> String {
     rest.split('<').next().unwrap_or_default().to_owned()
 }
 
-fn hidden(page: &str, name: &str) -> String {
+pub fn hidden(page: &str, name: &str) -> String {
     let rest = page.split(&format!("name=\"{name}\" value=\"")).nth(1);
     let rest = rest.unwrap_or_else(|| panic!("no field {name} in {page}"));
     rest.split('"').next().unwrap_or_default().to_owned()

@@ -1,0 +1,197 @@
+//! Whatever bytes come: no parser and no form panics, and none takes longer than the length of what came allows.
+//!
+//! Inputs are made from real ones: cut, put together, doubled, with signs in them that mean something somewhere. By default
+//! a few thousand of each sort; with `CONCORDANT_LONG=1` ten million in all, of which a table is printed. Built with
+//! optimisation that takes minutes, without it an hour.
+
+mod forms;
+mod targets;
+
+use std::time::{Duration, Instant};
+
+use rand::RngExt;
+use rand_chacha::ChaCha8Rng;
+use rand_chacha::rand_core::SeedableRng;
+
+use crate::properties::long;
+
+/// What is allowed for each 100 KiB begun.
+const ALLOWED: Duration = Duration::from_millis(50);
+const LONG_INPUT: usize = 100 * 1024;
+/// Without optimisation everything takes so many times as long.
+const SLOWER: u32 = if cfg!(debug_assertions) { 10 } else { 1 };
+
+/// What mutations put in: signs that mean something to one of the parsers.
+const SIGNS: [&[u8]; 40] = [
+    b",",
+    b";",
+    b"\t",
+    b"\"",
+    b"\"\"",
+    b"'",
+    b"\n",
+    b"\r\n",
+    b"\r",
+    b"\0",
+    b"=",
+    b"[",
+    b"]",
+    b"[[",
+    b"{",
+    b"}",
+    b"(",
+    b")",
+    b"->",
+    b"^2+",
+    b".",
+    b"-",
+    b"+",
+    b"e99",
+    b"1e-30",
+    b"#",
+    b"%",
+    b"&",
+    b"%00",
+    b"\xff",
+    b"\xef\xbb\xbf",
+    "\u{2212}".as_bytes(),
+    "\u{202e}".as_bytes(),
+    "\u{1f9ea}".as_bytes(),
+    b"9999999999999999999999999999",
+    b"0.0000000000000000000000000001",
+    b"../",
+    b"sep=;",
+    b"\\u0000",
+    b"T00:00:00",
+];
+
+/// A parser, inputs that it takes, and how many are made of them in a long run.
+pub struct Target {
+    pub name: &'static str,
+    pub seeds: Vec<Vec<u8>>,
+    pub inputs: u32,
+    pub parse: Box<dyn Fn(&[u8])>,
+}
+
+/// Of a target: how many inputs, the longest time that one took for each 100 KiB begun.
+struct Row {
+    name: &'static str,
+    inputs: u32,
+    slowest: Duration,
+}
+
+pub fn mutated(rng: &mut ChaCha8Rng, seeds: &[Vec<u8>]) -> Vec<u8> {
+    let mut bytes = seeds[rng.random_range(0..seeds.len())].clone();
+    for _ in 0..rng.random_range(0..5) {
+        let at = rng.random_range(0..=bytes.len());
+        let to = (at + rng.random_range(0..12)).min(bytes.len());
+        match rng.random_range(0..7) {
+            0 => drop(bytes.splice(at..to, [])),
+            1 => drop(bytes.splice(at..to, SIGNS[rng.random_range(0..SIGNS.len())].to_vec())),
+            2 => drop(bytes.splice(at..at, SIGNS[rng.random_range(0..SIGNS.len())].to_vec())),
+            3 => {
+                let part = bytes[at..to].repeat(rng.random_range(1..9));
+                bytes.splice(at..to, part);
+            }
+            4 => {
+                let other = &seeds[rng.random_range(0..seeds.len())];
+                let from = rng.random_range(0..=other.len());
+                bytes.splice(at.., other[from..].iter().copied());
+            }
+            5 if at < bytes.len() => bytes[at] = rng.random(),
+            _ => bytes.truncate(at),
+        }
+    }
+    bytes
+}
+
+/// An input of some 100 KiB: whole ones after each other, or one sign or a part of one again and again.
+fn long_input(rng: &mut ChaCha8Rng, seeds: &[Vec<u8>]) -> Vec<u8> {
+    let mut bytes = mutated(rng, seeds);
+    match rng.random_range(0..3) {
+        0 => {
+            while bytes.len() < LONG_INPUT {
+                let more = mutated(rng, seeds);
+                bytes.extend(if more.is_empty() { b" ".to_vec() } else { more });
+            }
+        }
+        which => {
+            let at = rng.random_range(0..=bytes.len());
+            let to = (at + rng.random_range(1..60)).min(bytes.len());
+            let part = match which {
+                1 if at < to => bytes[at..to].to_vec(),
+                _ => SIGNS[rng.random_range(0..SIGNS.len())].to_vec(),
+            };
+            let times = LONG_INPUT / part.len();
+            bytes.splice(at..at, part.repeat(times));
+        }
+    }
+    bytes.truncate(LONG_INPUT);
+    bytes
+}
+
+/// The shortest of some tries: other work on the machine is not the parser's.
+fn timed(bytes: &[u8], parse: &dyn Fn(&[u8])) -> Duration {
+    let mut shortest = Duration::MAX;
+    for _ in 0..5 {
+        let begun = Instant::now();
+        parse(bytes);
+        shortest = shortest.min(begun.elapsed());
+        if shortest < ALLOWED / 2 {
+            break;
+        }
+    }
+    shortest
+}
+
+fn tried(target: &Target) -> Row {
+    let mut rng = ChaCha8Rng::seed_from_u64(20_260_914);
+    let inputs = if long() {
+        target.inputs
+    } else {
+        (target.inputs / 2_000).max(40)
+    };
+    let long_inputs = (inputs / 50).clamp(4, 400);
+    let mut slowest = Duration::ZERO;
+    for number in 0..inputs {
+        let is_long = number % (inputs / long_inputs) == 0;
+        let bytes = match is_long {
+            true => long_input(&mut rng, &target.seeds),
+            false => mutated(&mut rng, &target.seeds),
+        };
+        let parts = u32::try_from(bytes.len().div_ceil(LONG_INPUT).max(1)).expect("is small");
+        let took = timed(&bytes, &*target.parse) / parts;
+        if took > ALLOWED * SLOWER {
+            let shown = String::from_utf8_lossy(&bytes[..bytes.len().min(2_000)]).into_owned();
+            panic!(
+                "{}: {took:?} for {} bytes: {shown:?}",
+                target.name,
+                bytes.len()
+            );
+        }
+        slowest = slowest.max(took);
+    }
+    Row {
+        name: target.name,
+        inputs,
+        slowest,
+    }
+}
+
+#[test]
+fn every_parser_takes_whatever_comes() {
+    let targets = targets::all();
+    let rows: Vec<Row> = targets.iter().map(tried).collect();
+    println!("| parser | inputs | ms per 100 KiB at most |\n|---|---|---|");
+    for row in &rows {
+        println!(
+            "| {} | {} | {:.1} |",
+            row.name,
+            row.inputs,
+            row.slowest.as_secs_f64() * 1e3
+        );
+    }
+    let inputs: u32 = rows.iter().map(|row| row.inputs).sum();
+    println!("{inputs} inputs");
+    assert!(rows.len() >= 30 && (!long() || inputs >= 10_000_000));
+}
