@@ -91,6 +91,8 @@ columns! {
         CurvePotential: "potential", "Potential", "Potential", "mV";
         /// Conductance at the n-th point.
         CurveConductance: "conductance", "Conductance", "Conductance", "mS";
+        /// Absorbance of the n-th vessel of a series of additions, from 1.
+        Vessels: "vessel_absorbance", "Absorbance", "Absorbance", "";
     }
     once {
         /// Burette at the first of two endpoints.
@@ -106,6 +108,8 @@ columns! {
         /// Vessel full of the liquid.
         VesselFull: "vessel_and_liquid", "Vessel with the liquid", "Full", "g";
         Absorbance: "absorbance", "Absorbance", "Absorbance", "";
+        /// The same at the second of two wavelengths.
+        SecondAbsorbance: "absorbance_second", "Absorbance, second wavelength", "Second", "";
         /// Sample in graduated glassware.
         SampleVolume: "sample", "Sample volume", "Sample", "mL";
         /// Sample on a tared balance.
@@ -214,7 +218,7 @@ impl Column {
 
     /// Whether it belongs to a second or later filling of the burette, which few titrations have.
     pub fn is_of_refill(self) -> bool {
-        self.said().filling > 1
+        self.said().filling > 1 && !matches!(self, Self::Vessels(_))
     }
 
     /// The column of the end that belongs to a start.
@@ -282,6 +286,7 @@ impl Column {
         let said = self.said();
         let filling = match said.filling {
             n if self.is_of_curve() => format!(", point {n}"),
+            n if matches!(self, Self::Vessels(_)) => format!(", vessel {n}"),
             0 | 1 => String::new(),
             n => format!(", filling {n}"),
         };

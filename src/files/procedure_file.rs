@@ -385,7 +385,7 @@ mod tests {
         assert_eq!(
             faults(&text.replace("scheme = \"direct\"", "scheme = \"gravimetry\"")),
             [
-                "p.toml:3, key scheme: found “gravimetry”, expected one of direct, indirect, back, standardisation, two-endpoint, gravimetric, heating, density, calibration-line, curve"
+                "p.toml:3, key scheme: found “gravimetry”, expected one of direct, indirect, back, standardisation, two-endpoint, gravimetric, heating, density, calibration-line, curve, standard-addition, two-signals"
             ]
         );
         let found = faults(&text.replace("scheme = \"direct\"", "scheme = \"gravimetric\""));

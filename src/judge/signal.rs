@@ -75,15 +75,16 @@ pub(crate) fn signal_for(procedure: &Procedure, bench: &Bench, sample: f64) -> O
     let (low, high) = (blank + 0.2 * signal.full, blank + 0.4 * signal.full);
     let at_low = probe(procedure, bench, sample, low)?;
     let at_high = probe(procedure, bench, sample, high)?;
-    let signal = if signal.inverse {
+    let straight = if signal.inverse {
         blank + (low - blank) * at_low / bench.truth
     } else {
         low + (bench.truth - at_low) * (high - low) / (at_high - at_low)
     };
-    let signal = if procedure.result.unit == ResultUnit::MolPerMol {
+    let is_bent = signal.bent || procedure.result.unit == ResultUnit::MolPerMol;
+    let signal = if is_bent {
         bent(procedure, bench, sample, (low, high))?
     } else {
-        signal
+        straight
     };
     (signal.is_finite() && signal > 0.0).then_some(signal)
 }

@@ -6,6 +6,12 @@ use super::{Aliquot, Purity, Sample, SampleBy};
 use crate::measure::GlasswareKind;
 
 impl Sample {
+    /// Whether portions of it differ: each is weighed or read on its own.
+    pub fn is_unlike(&self) -> bool {
+        let weighed = self.by != SampleBy::Volume;
+        (weighed || self.glassware.kind().is_read()) && self.aliquot.is_none()
+    }
+
     pub(super) fn check(&self, standard: bool, fault: &mut impl FnMut(&str, String)) {
         let kind = self.glassware.kind();
         let weighed = self.by != SampleBy::Volume;

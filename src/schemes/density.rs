@@ -213,10 +213,12 @@ impl SchemeRules for Density {
         Signal {
             name: "liquid",
             unit: "g",
+            least: 0.0,
             full: 2.0 * as_f64(sample.nominal),
             scale: "twice the mass of water",
             blank: None,
             inverse: false,
+            bent: false,
             of_vessel: true,
         }
     }

@@ -144,11 +144,13 @@ impl SchemeRules for Gravimetric {
         Signal {
             name: "precipitate",
             unit: "g",
+            least: 0.0,
             full: 2.0 * as_f64(self.precipitate.nominal),
             scale: "twice the mass expected",
             // what a filter or a crucible may gain
             blank: Some(0.000_2),
             inverse: false,
+            bent: false,
             of_vessel: false,
         }
     }

@@ -205,10 +205,12 @@ impl SchemeRules for Heating {
         Signal {
             name: "loss",
             unit: "g",
+            least: 0.0,
             full: (2.0 * as_f64(self.heated.nominal)).min(most),
             scale: "twice the loss expected, or nearly all of the sample",
             blank: None,
             inverse: false,
+            bent: false,
             of_vessel: false,
         }
     }

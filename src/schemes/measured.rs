@@ -9,6 +9,8 @@ pub struct Signal {
     pub name: &'static str,
     /// Its unit; empty for absorbance.
     pub unit: &'static str,
+    /// The least that belongs to a sample.
+    pub least: f64,
     /// The most there is.
     pub full: f64,
     /// What that is called, such as “the burette”.
@@ -17,8 +19,17 @@ pub struct Signal {
     pub blank: Option<f64>,
     /// Whether the result is in proportion to its inverse.
     pub inverse: bool,
+    /// Whether it is no straight line of the result.
+    pub bent: bool,
     /// Whether it is the content of what measures the sample, so that an error of that volume is in it.
     pub of_vessel: bool,
+}
+
+impl Signal {
+    /// So much of the way from the least to the most.
+    pub fn at(&self, share: f64) -> f64 {
+        self.least + share * (self.full - self.least)
+    }
 }
 
 /// One standard of a calibration line.

@@ -3,6 +3,7 @@
 #![deny(clippy::wildcard_enum_match_arm)]
 
 mod back;
+mod calibration_fit;
 mod calibration_line;
 mod curve;
 mod curve_model;
@@ -13,10 +14,14 @@ mod direct;
 mod file;
 mod gravimetric;
 mod heating;
+mod line_weights;
 mod measured;
 mod parts;
+mod standard_addition;
 mod standardisation;
 mod two_endpoint;
+mod two_signals;
+mod two_signals_steps;
 
 use std::fmt;
 use std::ops::{Deref, DerefMut};
@@ -31,7 +36,7 @@ use crate::submission::Titration;
 use crate::workup::{Builder, LabRow, Measured, Of, Shared, StepId, Trial, Worked};
 
 pub use back::Back;
-pub use calibration_line::CalibrationLine;
+pub use calibration_line::{Calibration, CalibrationLine};
 pub use curve::{Curve, CurveMethod, CurveRead, CurveSignal};
 pub use curve_points::{CurvePoints, Point};
 pub use curve_steps::HALF_PH;
@@ -40,9 +45,12 @@ pub use direct::Direct;
 pub use file::{SchemeFile, formula, piece, reactions};
 pub use gravimetric::Gravimetric;
 pub use heating::Heating;
+pub use line_weights::{LineShape, LineWeights};
 pub use measured::{Measurement, Signal, Standard};
+pub use standard_addition::StandardAddition;
 pub use standardisation::Standardisation;
 pub use two_endpoint::{Portion, Second, TwoEndpoint};
+pub use two_signals::{Pair, TwoSignals};
 
 type Faults = Vec<ProcedureFault>;
 
@@ -209,4 +217,6 @@ schemes! {
     Density(Density): "density";
     CalibrationLine(CalibrationLine): "calibration-line";
     Curve(Curve): "curve";
+    StandardAddition(StandardAddition): "standard-addition";
+    TwoSignals(TwoSignals): "two-signals";
 }

@@ -149,10 +149,12 @@ impl Titrant {
         Signal {
             name: "titre",
             unit: "mL",
+            least: 0.0,
             full: as_f64(self.burette.capacity()),
             scale: "the burette",
             blank: None,
             inverse: false,
+            bent: false,
             of_vessel: false,
         }
     }

@@ -6,7 +6,7 @@ use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Sign
 use crate::chem::{Formula, Ratio, RatioFault, Reaction, whole_use};
 use crate::columns::Column;
 use crate::measure::{Glassware, as_f64};
-use crate::procedure::{Asked, Common, ProcedureFault, Sample, SampleBy, Titrant};
+use crate::procedure::{Asked, Common, ProcedureFault, Sample, Titrant};
 use crate::submission::{Delivery, Titration};
 use crate::text::{Section, found};
 use crate::workup::{
@@ -63,10 +63,7 @@ impl TwoEndpoint {
 
     pub fn new(common: &Common, titrant: Titrant, second: Second) -> Result<Self, Faults> {
         let mut faults = of_titrated_sample(common, &titrant, false);
-        let sample = &common.sample;
-        let weighed = sample.by != SampleBy::Volume;
-        let unlike = (weighed || sample.glassware.kind().is_read()) && sample.aliquot.is_none();
-        if second.portion == Portion::Another && unlike {
+        if second.portion == Portion::Another && common.sample.is_unlike() {
             let what = "found another, expected portions that are alike: a single-mark sample, or one made up in a flask and pipetted";
             faults.push(ProcedureFault::new("second.portion", what));
         }

@@ -6,18 +6,20 @@
 use rand::seq::IndexedRandom;
 use rand::{Rng, RngExt};
 
-use super::curve::{equivalence, line};
+use super::calibration::{by_elimination, extrapolated, read_off};
+use super::curve::equivalence;
 use super::mistakes::Mistake;
-use crate::chem::{Formula, Ratio};
+use super::way::{Way, content, part, volume};
+use crate::chem::Formula;
 use crate::columns::Column;
 use crate::judge::Case;
 use crate::measure::{Reading, as_f64, from_f64, to_figures, water_density};
 use crate::procedure::{Asked, Procedure, ResultUnit, SampleBy};
 use crate::schemes::{
-    Back, CalibrationLine, Density, Direct, Gravimetric, Portion, Scheme, Standardisation,
-    TwoEndpoint,
+    Back, CalibrationLine, Density, Direct, Gravimetric, Pair, Portion, Scheme, StandardAddition,
+    Standardisation, TwoEndpoint,
 };
-use crate::submission::{Delivery, HandIn, Piece, Titration, TrialLabel};
+use crate::submission::{Delivery, HandIn, Titration, TrialLabel};
 use crate::truth::Lot;
 
 /// What a student calculates from.
@@ -34,28 +36,6 @@ pub struct Notebook<'a> {
 
 /// Figures to which an answer is written (common practice: one more than a burette gives).
 const ANSWER_FIGURES: u32 = 5;
-
-/// How the sum is done.
-#[derive(Clone, Copy, Default)]
-struct Way {
-    /// Ends taken for volumes: in every row, or in one.
-    ends: Option<Option<TrialLabel>>,
-    /// Powers of a thousand between millilitres and litres.
-    thousands: i32,
-    /// The ratio, counted from 0, that is upside down (true) or taken as 1 : 1 (false).
-    ratio: Option<(usize, bool)>,
-    exchanged: bool,
-    nominal: bool,
-    excess_nominal: bool,
-    no_dilution: bool,
-    no_blank: bool,
-    left_over: bool,
-    /// Molar mass in place of the right one, g/mol.
-    molar_mass: Option<f64>,
-    power: i32,
-    /// Figures to which the amount is rounded.
-    figures: Option<u32>,
-}
 
 impl<'a> Notebook<'a> {
     /// With the lots that the first row names, or those of the section.
@@ -177,6 +157,8 @@ impl<'a> Notebook<'a> {
             | Scheme::Heating(_)
             | Scheme::Density(_)
             | Scheme::CalibrationLine(_)
+            | Scheme::StandardAddition(_)
+            | Scheme::TwoSignals(_)
             | Scheme::Curve(_) => (&asked.analyte, &asked.expressed_as),
         };
         let is_kin = |species: &&Formula| {
@@ -378,18 +360,54 @@ impl<'a> Notebook<'a> {
                     |row: &Titration| Some(as_f64(Column::Absorbance.get(row)?.value()));
                 let c = unless(way.nominal, self.molarity, calibration.nominal)?;
                 let flask = as_f64(calibration.made_up_in.capacity());
-                let mut points = Vec::new();
-                for row in &self.hand_in.titrations {
-                    let TrialLabel::Standard(number) = row.trial else {
-                        continue;
-                    };
-                    let stock = calibration.stock.get((number as usize).checked_sub(1)?)?;
-                    points.push((c * as_f64(*stock) / flask, absorbance(row)?));
+                let read_off = |height| read_off(calibration, self.hand_in, c, height);
+                let mut found = read_off(absorbance(row)?)?;
+                if let Some(blank) = self.blank(&absorbance)
+                    && self.procedure.trials.blank
+                    && !way.no_blank
+                {
+                    found -= read_off(blank)?;
                 }
-                let (intercept, slope) = line(&points)?;
-                let found = (absorbance(row)? - intercept) / slope;
                 let amount = found * flask * way.ratio(0, *analyte_per_species);
                 Some(self.express(way, amount, asked, self.sample(row)?))
+            }
+            Scheme::StandardAddition(StandardAddition {
+                vessels,
+                analyte_per_species,
+                asked,
+            }) => {
+                let c = unless(way.nominal, self.molarity, vessels.nominal)?;
+                let in_vessel = extrapolated(vessels, row, c)?;
+                let amount = in_vessel * way.ratio(0, *analyte_per_species);
+                Some(self.express(way, amount, asked, self.sample(row)?))
+            }
+            Scheme::TwoSignals(scheme) => {
+                let sample = self.sample(row)?;
+                let asked = &scheme.asked;
+                match &scheme.pair {
+                    Pair::Wavelengths { made_up_in, .. } => {
+                        let flask = as_f64(made_up_in.capacity());
+                        let amount = by_elimination(scheme, row)? * flask;
+                        Some(self.express(way, amount, asked, sample))
+                    }
+                    Pair::MassAndTitre { titrant, uses } => {
+                        let c = unless(way.nominal, self.molarity, titrant.nominal)?;
+                        let used = c * (titre(row)? - blank(&titre)) * self.dilution(way);
+                        let [one, two] = uses.map(part);
+                        let of = |species: &Formula| as_f64(species.molar_mass().value);
+                        // were all of it the other, so much less titrant would be used
+                        let per_gram = two / of(&scheme.other);
+                        let short = used - 1000.0 * sample * per_gram;
+                        // a molar mass looked up wrongly is wrong in both places
+                        let own = way.molar_mass.unwrap_or(of(&asked.analyte));
+                        let amount = short / (one - own * per_gram);
+                        let way = Way {
+                            no_dilution: true,
+                            ..*way
+                        };
+                        Some(self.express(&way, amount, asked, sample))
+                    }
+                }
             }
         }
     }
@@ -452,45 +470,4 @@ impl<'a> Notebook<'a> {
         let sum: f64 = volumes.iter().sum();
         (!volumes.is_empty()).then(|| sum / volumes.len() as f64)
     }
-}
-
-impl Way {
-    fn takes_end(&self, trial: TrialLabel) -> bool {
-        self.ends
-            .is_some_and(|one| one.is_none_or(|one| one == trial))
-    }
-
-    fn ratio(&self, place: usize, ratio: Ratio) -> f64 {
-        match self.ratio {
-            Some((at, true)) if at == place => 1.0 / part(ratio),
-            Some((at, false)) if at == place => 1.0,
-            _ => part(ratio),
-        }
-    }
-
-    fn rounded(&self, amount: f64) -> f64 {
-        let rounded =
-            |figures| from_f64(amount, 12).map(|exact| as_f64(to_figures(exact, figures)));
-        self.figures.and_then(rounded).unwrap_or(amount)
-    }
-}
-
-/// mL delivered, or the last end where that is taken for it.
-fn volume(way: &Way, row: &Titration, delivery: Delivery) -> Option<f64> {
-    let last = as_f64(row.pieces(delivery).last()?.end.value());
-    if way.takes_end(row.trial) {
-        return Some(last);
-    }
-    let delivered = |piece: Piece| as_f64(piece.end.value()) - as_f64(piece.start.value());
-    Some(row.pieces(delivery).map(delivered).sum())
-}
-
-/// Mass of what is in a crucible or vessel, g.
-fn content(row: &Titration, empty: Column, full: Column) -> Option<f64> {
-    Some(as_f64(full.get(row)?.value()) - as_f64(empty.get(row)?.value()))
-}
-
-fn part(ratio: Ratio) -> f64 {
-    let (over, under) = ratio.parts();
-    as_f64(over) / as_f64(under)
 }

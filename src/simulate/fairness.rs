@@ -69,7 +69,7 @@ pub fn fairness(procedure: &Procedure, students: usize, seed: u64) -> Result<Fai
     };
     let scale = Signal::of(procedure);
     let at = |share: u32| {
-        let signal = scale.full * f64::from(share) / 100.0;
+        let signal = scale.at(f64::from(share) / 100.0);
         let found = result_at(procedure, &bench, signal).filter(|r| *r > 0.0);
         found.map(|result| Expected {
             share,
@@ -164,7 +164,7 @@ fn beyond_pure(procedure: &Procedure, found: &Fairness) -> Option<String> {
             figures(all)
         ));
     }
-    (pure > full || pure < 0.0).then(|| {
+    (pure > full * (1.0 + 1e-6) || pure < 0.0).then(|| {
         let (place, largest) = if pure < 0.0 {
             (
                 "below 0".to_owned(),

@@ -6,6 +6,7 @@
 //! `sections` and `fairness` what came of them, `table` the rows that are printed. Everything is drawn from a seed.
 
 pub mod arithmetic;
+mod calibration;
 // counts of people and places, which cannot overflow
 #[allow(clippy::arithmetic_side_effects)]
 pub mod class;
@@ -28,6 +29,7 @@ mod student;
 pub mod supplies;
 #[allow(clippy::arithmetic_side_effects)]
 pub mod table;
+mod way;
 
 pub use course::{Plan, PlannedExperiment, invent};
 pub use fairness::{Expected, Fairness, fairness};

@@ -75,13 +75,17 @@ fn report(procedure: &Procedure, found: &Fairness) -> String {
             "  carried    the titrant's molarity, by {by}, from {from}; taken as known to 0.1 % here"
         ));
     }
+    let scale = match found.signal.least {
+        0.0 => found.signal.full.to_string(),
+        least => format!("{} to {}", figures(least, 4), figures(found.signal.full, 4)),
+    };
     for expected in &found.expected {
         lines.push(format!(
             "  {:<10} {}, {} % of {}: {} {unit}",
             found.signal.name,
             format!("{} {}", figures(expected.signal, 4), found.signal.unit).trim_end(),
             expected.share,
-            found.signal.full,
+            scale,
             figures(expected.result, 4)
         ));
     }

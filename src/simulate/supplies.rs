@@ -401,9 +401,8 @@ pub fn content(
         let label = as_f64(procedure.titrant()?.nominal);
         return Some(label * (0.95 + 0.1 * place));
     }
-    let full = Signal::of(procedure).full;
-    result_at(procedure, bench, full * (least + (most - least) * place))
-        .filter(|result| *result > 0.0)
+    let signal = Signal::of(procedure).at(least + (most - least) * place);
+    result_at(procedure, bench, signal).filter(|result| *result > 0.0)
 }
 
 /// A value with an uncertainty in proportion.

@@ -165,7 +165,9 @@ impl Beside<'_> {
     /// a straight line, or (a standard that is weighed) from their inverse.
     fn without_sample(&self, trial: &TrialOutcome) -> Option<Decimal> {
         let (titre, result) = (trial.delivered?, trial.result?);
-        if trial.second.is_some() || self.procedure.scheme.signal(&self.procedure.sample).inverse {
+        let signal = self.procedure.scheme.signal(&self.procedure.sample);
+        // of a mixture, a titre that leaves nothing of the analyte is not that of no sample
+        if trial.second.is_some() || signal.inverse || signal.least > 0.0 {
             return Some(self.blank);
         }
         let (volume, value) = (self.graph.value(titre), self.graph.value(result));

@@ -32,6 +32,14 @@ fn last_place(graph: &Graph, of: StepId) -> Option<i64> {
     for (_, step) in graph.steps().take(of.place().saturating_add(1)) {
         let at = |id: StepId| places.get(id.place()).copied().flatten();
         let fewest_decimals = |ids: &mut dyn Iterator<Item = StepId>| ids.filter_map(at).min();
+        // a slope is a ratio of differences: as many figures as its point with the fewest, but for a zero standard, which
+        // has none of its own
+        let of_points = |x: &[StepId], y: &[StepId]| {
+            let of_input = |id: &StepId| figures(graph.value(*id), at(*id)?);
+            let points = x.iter().zip(y).filter(|(x, _)| !graph.value(**x).is_zero());
+            let fewest = points.flat_map(|(x, y)| [x, y]).filter_map(of_input).min();
+            fewest.map(|n| decimals_of(step.value, n))
+        };
         places.push(match &step.operation {
             Operation::Given => step.decimals.map(i64::from),
             Operation::Sum(terms) => fewest_decimals(&mut terms.iter().map(|(_, id)| *id)),
@@ -46,12 +54,11 @@ fn last_place(graph: &Graph, of: StepId) -> Option<i64> {
                 let figures = u32::try_from(decimals.max(1)).unwrap_or(1);
                 decimals_of(step.value, figures)
             }),
-            // a slope is a ratio of differences: as many figures as its point with the fewest, but for a zero standard,
-            // which has none of its own
-            Operation::Slope { x, y } => {
+            Operation::Slope { x, y } => of_points(x, y),
+            Operation::Coefficient(_, fit) => of_points(&fit.x, &fit.y),
+            Operation::Root { linear, value, .. } => {
                 let of_input = |id: &StepId| figures(graph.value(*id), at(*id)?);
-                let points = x.iter().zip(y).filter(|(x, _)| !graph.value(**x).is_zero());
-                let fewest = points.flat_map(|(x, y)| [x, y]).filter_map(of_input).min();
+                let fewest = [linear, value].into_iter().filter_map(of_input).min();
                 fewest.map(|n| decimals_of(step.value, n))
             }
         });

@@ -1,10 +1,13 @@
 //! Named steps and how each follows from earlier ones.
 
+use std::sync::Arc;
+
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
 use smallvec::SmallVec;
 
 use super::component::Component;
+use super::fit::{Fit, root, slope, slope_by};
 use super::quantity::{Of, Quantity};
 use super::role::Role;
 use crate::measure::as_f64;
@@ -55,6 +58,14 @@ pub enum Operation {
     Slope {
         x: StepIds,
         y: StepIds,
+    },
+    /// The coefficient of that power of x.
+    Coefficient(usize, Arc<Fit>),
+    /// The x nearest zero at which square · x² + linear · x = value.
+    Root {
+        square: StepId,
+        linear: StepId,
+        value: StepId,
     },
 }
 
@@ -265,6 +276,24 @@ impl Graph {
                         by[y.0] += outer * by_y;
                     }
                 }
+                Operation::Coefficient(power, fit) => {
+                    let each = fit.by(*power, |id| values[id.0]);
+                    for ((x, y), (by_x, by_y)) in fit.x.iter().zip(&fit.y).zip(each) {
+                        by[x.0] += outer * by_x;
+                        by[y.0] += outer * by_y;
+                    }
+                }
+                Operation::Root {
+                    square,
+                    linear,
+                    value,
+                } => {
+                    let x = values[index];
+                    let rate = values[linear.0] + 2.0 * values[square.0] * x;
+                    by[value.0] += outer / rate;
+                    by[linear.0] -= outer * x / rate;
+                    by[square.0] -= outer * x * x / rate;
+                }
             }
         }
         by
@@ -306,6 +335,12 @@ impl Operation {
             Self::Mean(ids) => Box::new(ids.iter().copied()),
             Self::TenTo(_, id) => Box::new(std::iter::once(*id)),
             Self::Slope { x, y } => Box::new(x.iter().chain(y).copied()),
+            Self::Coefficient(_, fit) => Box::new(fit.x.iter().chain(&fit.y).copied()),
+            Self::Root {
+                square,
+                linear,
+                value,
+            } => Box::new([*square, *linear, *value].into_iter()),
         }
     }
 }
@@ -358,6 +393,12 @@ fn compute(
             let of = |ids: &StepIds| ids.iter().map(|id| value(*id)).collect::<Vec<_>>();
             slope(&of(x), &of(y))
         }
+        Operation::Coefficient(power, fit) => fit.coefficient(*power, value),
+        Operation::Root {
+            square,
+            linear,
+            value: signal,
+        } => root(value(*square), value(*linear), value(*signal)),
     }
 }
 
@@ -381,38 +422,4 @@ fn power_of_ten(x: Decimal) -> Option<Decimal> {
     } else {
         sum.checked_mul(tens)
     }
-}
-
-/// Σ(x − x̄)(y − ȳ) / Σ(x − x̄)².
-fn slope(x: &[Decimal], y: &[Decimal]) -> Result<Decimal, &'static str> {
-    const RANGE: &str = "a number too large to compute with";
-    let middle = |values: &[Decimal]| mean(values).ok_or("no points for a line");
-    let (x_mean, y_mean) = (middle(x)?, middle(y)?);
-    let (mut xy, mut xx) = (Decimal::ZERO, Decimal::ZERO);
-    for (x, y) in x.iter().zip(y) {
-        let from_mean = x.checked_sub(x_mean).zip(y.checked_sub(y_mean));
-        let (dx, dy) = from_mean.ok_or(RANGE)?;
-        let products = dx.checked_mul(dy).zip(dx.checked_mul(dx));
-        let (with_y, with_x) = products.ok_or(RANGE)?;
-        xy = xy.checked_add(with_y).ok_or(RANGE)?;
-        xx = xx.checked_add(with_x).ok_or(RANGE)?;
-    }
-    if xx.is_zero() {
-        return Err("a line through points of one abscissa");
-    }
-    xy.checked_div(xx).ok_or(RANGE)
-}
-
-/// ∂slope/∂x and ∂slope/∂y of each point.
-fn slope_by(x: &[f64], y: &[f64], slope: f64) -> Vec<(f64, f64)> {
-    let n = x.len() as f64;
-    let (x_mean, y_mean) = (x.iter().sum::<f64>() / n, y.iter().sum::<f64>() / n);
-    let xx: f64 = x.iter().map(|x| (x - x_mean).powi(2)).sum();
-    x.iter()
-        .zip(y)
-        .map(|(x, y)| {
-            let (dx, dy) = (x - x_mean, y - y_mean);
-            ((dy - 2.0 * slope * dx) / xx, dx / xx)
-        })
-        .collect()
 }

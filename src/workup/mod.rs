@@ -10,6 +10,7 @@ mod choose;
 mod component;
 mod derivation;
 mod figures;
+mod fit;
 mod graph;
 mod parts;
 mod preparation;
@@ -24,6 +25,7 @@ pub use choose::concordant;
 pub use component::{Cause, Component, Load, Rows, Scope};
 pub use derivation::{DerivationLine, DerivationPart, Room, Typeset, derivation};
 pub use figures::{significant_figures, written_by_rule};
+pub use fit::Fit;
 pub use graph::{Graph, Operation, Sign, Step, StepId, StepIds, WorkUpError, Worked};
 pub use parts::{Builder, MG_PER_G, rectangular, triangular, volume_reading};
 pub use preparation::{

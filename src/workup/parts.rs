@@ -62,6 +62,23 @@ impl<'a> Builder<'a> {
         made
     }
 
+    /// A step that trials share, worked out at its first use.
+    pub fn step_once(
+        &mut self,
+        quantity: impl Into<Quantity>,
+        unit: &'static str,
+        operation: Operation,
+    ) -> Worked<StepId> {
+        let quantity = quantity.into();
+        let mut shared = self.shared.iter();
+        if let Some(known) = shared.find(|id| self.graph.get(**id).quantity == quantity) {
+            return Ok(*known);
+        }
+        let made = self.graph.step(quantity, unit, operation)?;
+        self.shared.push(made);
+        Ok(made)
+    }
+
     /// The sample: mL by volume, g by mass.
     pub fn sample(&mut self, row: &Titration, of: Of) -> Worked<StepId> {
         let sample = &self.procedure.sample;

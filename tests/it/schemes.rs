@@ -19,12 +19,19 @@ use crate::app::TestApp;
 use crate::reference::{dec, f};
 
 /// Key, a true value in its unit, and the reagent of its lot.
-pub const SCHEMES: [(&str, &str); 5] = [
+pub const SCHEMES: [(&str, &str); 12] = [
     ("soda-two-indicators", "40.0"),
     ("magnesium-by-difference", "24.0"),
     ("sulfate-gravimetric", "42.0"),
     ("brine-density", "1.1200"),
     ("iron-absorbance", "9.00"),
+    ("zinc-tablet-flame", "12.0"),
+    ("nitrite-griess", "0.250"),
+    ("copper-addition-flame", "10.0"),
+    ("iron-wine-addition", "3.50"),
+    ("food-colours", "80.0"),
+    ("low-sodium-salt", "45.0"),
+    ("washing-soda-mass", "65.0"),
 ];
 
 fn procedure(key: &str) -> Procedure {

@@ -96,7 +96,7 @@ pub fn in_words(procedure: &Procedure, titres: &[Titre]) -> String {
 
 fn titre(code: &str, procedure: &Procedure, volume: Option<f64>) -> Titre {
     let signal = Signal::of(procedure);
-    let warning = match volume.map(|v| 100.0 * v / signal.full) {
+    let warning = match volume.map(|v| 100.0 * (v - signal.least) / (signal.full - signal.least)) {
         None => Some(format!("no {} gives this value", signal.name)),
         Some(share) if !GOOD.contains(&share) => Some(format!(
             "{} % of {}, expected 20 to 90 %",

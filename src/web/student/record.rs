@@ -23,7 +23,7 @@ pub struct ReadingsTable {
 /// Head of a column of readings.
 pub struct Head {
     /// In a word or two.
-    pub words: &'static str,
+    pub words: String,
     /// Unit; empty for absorbance.
     pub unit: &'static str,
 }
@@ -138,13 +138,22 @@ impl Shown {
             Self::Sample => procedure.sample.glassware.kind().unit(),
         };
         let words = match self {
+            Self::Read(Column::Vessels(n)) => {
+                return Head {
+                    words: format!("Vessel {n}"),
+                    unit,
+                };
+            }
             Self::Read(column) => column.head(),
             Self::Delivered => "Delivered",
             Self::Equivalence => "Equivalence",
             Self::SecondDelivered => "Second delivered",
             Self::Sample => "Sample",
         };
-        Head { words, unit }
+        Head {
+            words: words.to_owned(),
+            unit,
+        }
     }
 }
 

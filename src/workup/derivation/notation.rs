@@ -3,6 +3,7 @@
 use super::mathml::Math;
 use super::symbol::{self, Symbol};
 use super::{Typeset, shown};
+use crate::workup::fit::Fit;
 use crate::workup::graph::{Graph, Operation, Sign, StepId};
 
 const TIMES: &str = "\u{d7}";
@@ -52,6 +53,12 @@ pub(super) fn in_symbols(graph: &Graph, operation: &Operation) -> Option<Typeset
             over_difference(difference(y), difference(x))
         }
         Operation::Slope { x, y } => slope(graph, x, y),
+        Operation::Coefficient(power, fit) => coefficient(graph, *power, fit),
+        Operation::Root {
+            square,
+            linear,
+            value,
+        } => root(term(square), term(linear), term(value)),
     })
 }
 
@@ -103,7 +110,16 @@ pub(super) fn in_numbers(graph: &Graph, operation: &Operation) -> Option<Typeset
             };
             over_difference(difference(y), difference(x))
         }
-        Operation::Slope { x, y } => points(graph, x, y),
+        Operation::Slope { x, y } => points(graph, "slope", x, y),
+        Operation::Coefficient(_, fit) => points(graph, "coefficient", &fit.x, &fit.y),
+        Operation::Root {
+            square,
+            linear,
+            value,
+        } => {
+            let term = |id: &StepId| number(shown(graph, *id), graph.get(*id).unit);
+            root(term(square), term(linear), term(value))
+        }
     })
 }
 
@@ -268,13 +284,68 @@ fn slope(graph: &Graph, x: &[StepId], y: &[StepId]) -> Typeset {
     Typeset::new(text, &Math::fraction(over, over_points(squared)))
 }
 
+/// A coefficient of a weighted line or of a parabola, in words.
+fn coefficient(graph: &Graph, power: usize, fit: &Fit) -> Typeset {
+    let names = |ids: &[StepId]| {
+        let name = |id: &StepId| symbol::plain(&graph.get(*id).quantity.symbol());
+        ids.iter().map(name).collect::<Vec<_>>().join(", ")
+    };
+    let what = match power {
+        0 => "the constant".to_owned(),
+        1 => "the factor of x".to_owned(),
+        _ => "the factor of x\u{b2}".to_owned(),
+    };
+    let curve = if fit.degree == 1 { "line" } else { "parabola" };
+    let even = fit.weights.windows(2).all(|pair| pair[0] == pair[1]);
+    let weighted = if even { "" } else { "weighted " };
+    let text = format!(
+        "{what} in the {weighted}least-squares {curve} of y = ({}) on x = ({})",
+        names(&fit.y),
+        names(&fit.x)
+    );
+    Typeset::new(text.clone(), &Math::words(&text))
+}
+
+/// 2·y / (b + √(b² + 4·q·y)).
+fn root(square: Term, linear: Term, value: Term) -> Typeset {
+    let two = || Math::number("2");
+    let times = || Math::operator(TIMES);
+    let text = format!(
+        "2 {TIMES} {y} / ({b} + (({b})\u{b2} + 4 {TIMES} {q} {TIMES} {y})^(1/2))",
+        y = value.text,
+        b = linear.text,
+        q = square.text
+    );
+    let half = Math::row([Math::number("1"), Math::operator("/"), two()]);
+    let squared = linear
+        .math
+        .clone()
+        .in_brackets()
+        .with_scripts(None, Some(two()));
+    let product = [
+        Math::number("4"),
+        times(),
+        square.math,
+        times(),
+        value.math.clone(),
+    ];
+    let inside = Math::row([squared, Math::operator("+"), Math::row(product)]);
+    let under = Math::row([
+        linear.math,
+        Math::operator("+"),
+        inside.in_brackets().with_scripts(None, Some(half)),
+    ]);
+    let over = Math::row([two(), times(), value.math]);
+    Typeset::new(text, &Math::fraction(over, under))
+}
+
 /// The points of a line: (x; y) each.
-fn points(graph: &Graph, x: &[StepId], y: &[StepId]) -> Typeset {
+fn points(graph: &Graph, what: &str, x: &[StepId], y: &[StepId]) -> Typeset {
     let one = |(x, y): (&StepId, &StepId)| {
         let written = |id: &StepId| quantity(&shown(graph, *id), graph.get(*id).unit);
         format!("({}; {})", written(x), written(y))
     };
     let all: Vec<String> = x.iter().zip(y).map(one).collect();
-    let text = format!("slope through {}", all.join(", "));
+    let text = format!("{what} through {}", all.join(", "));
     Typeset::new(text.clone(), &Math::words(&text))
 }

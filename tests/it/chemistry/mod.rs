@@ -4,14 +4,17 @@ mod back;
 mod beyond;
 mod carried;
 mod correlated;
+mod covered;
 mod curve_faults;
 mod curves;
 mod equivalence;
 mod heating;
+mod instruments;
 mod reagents;
 mod recomputed;
 mod spoiled;
 mod units;
+mod world;
 mod written;
 
 use std::collections::BTreeSet;

@@ -137,6 +137,15 @@ fn formulas() -> BTreeMap<&'static str, Formula> {
         }),
     ];
     let mut all: BTreeMap<&str, Formula> = all.into_iter().collect();
+    all.insert("low-sodium-salt", |d| {
+        let (one, other) = (NA + CL, K + CL);
+        (other * d.c * d.v - 1000.0 * d.m) / (other - one) * one / (10.0 * d.m)
+    });
+    all.insert("washing-soda-mass", |d| {
+        let (one, other) = (2.0 * NA + C + 3.0 * O, NA + H + C + 3.0 * O);
+        let used = d.c * d.v * d.flask / d.pipette;
+        (other * used - 1000.0 * d.m) / (2.0 * other - one) * one / (10.0 * d.m)
+    });
     all.insert("baking-soda-heating", |d| {
         let lost = (2.0 * H + O + C + 2.0 * O) / 2.0;
         100.0 * (d.m - d.inside) / lost * (NA + H + C + 3.0 * O) / d.m
@@ -146,9 +155,14 @@ fn formulas() -> BTreeMap<&'static str, Formula> {
 
 /// Those that need more than a line: a density by water, and a line through standards, which the other implementation
 /// recomputes (`reference/crosscheck`), and curves (`curves.rs`).
-const LONGER: [&str; 6] = [
+const LONGER: [&str; 11] = [
+    "copper-addition-flame",
+    "iron-wine-addition",
+    "food-colours",
     "brine-density",
     "iron-absorbance",
+    "zinc-tablet-flame",
+    "nitrite-griess",
     "vinegar-curve",
     "chloride-silver-electrode",
     "acid-gran",

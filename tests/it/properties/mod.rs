@@ -85,7 +85,8 @@ impl Station {
 
     /// The bottle that gives a signal in the middle of its scale.
     pub fn bench(&self) -> Bench<'_> {
-        let full = Signal::of(&self.procedure).full;
+        let signal = Signal::of(&self.procedure);
+        let full = signal.full;
         let blank = match self.procedure.scheme.kind() {
             Scheme::Back => 0.8 * full,
             _ => 0.01 * full,
@@ -96,7 +97,7 @@ impl Station {
             excess_lot: self.excess_lot.as_ref(),
             blank,
         };
-        bench.truth = result_at(&self.procedure, &bench, 0.5 * full).expect(&self.name);
+        bench.truth = result_at(&self.procedure, &bench, signal.at(0.5)).expect(&self.name);
         bench
     }
 

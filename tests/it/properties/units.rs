@@ -72,6 +72,11 @@ impl Unit {
             "mol/L" => MOL.per(LITRE),
             "mmol/L" => MOL.milli().per(LITRE),
             "L/mol" => LITRE.per(MOL),
+            // centimetres are set to one, on both sides
+            "cm" => NUMBER,
+            "L/(mol\u{b7}cm)" => LITRE.per(MOL),
+            "L\u{b2}/(mol\u{b2}\u{b7}cm\u{b2})" => LITRE.per(MOL).by(LITRE.per(MOL)),
+            "L\u{b2}/mol\u{b2}" => LITRE.per(MOL).by(LITRE.per(MOL)),
             "g/mol" => GRAM.per(MOL),
             "g/L" => GRAM.per(LITRE),
             "mg/L" => GRAM.milli().per(LITRE),
@@ -141,6 +146,22 @@ fn fault(graph: &Graph, step: &Step) -> Option<String> {
             false => return Some(format!("{label}: ten to the power of a unit")),
         },
         Operation::Slope { x, y } => unit_of(y[0]).per(unit_of(x[0])),
+        Operation::Coefficient(power, fit) => {
+            let below = (0..*power).map(|_| unit_of(fit.x[0]));
+            unit_of(fit.y[0]).per(below.fold(NUMBER, Unit::by))
+        }
+        Operation::Root {
+            square,
+            linear,
+            value,
+        } => {
+            let root = unit_of(*value).per(unit_of(*linear));
+            let squared = unit_of(*linear).per(root);
+            if !unit_of(*square).is(squared) {
+                return Some(format!("{label}: {squared:?} expected of the square"));
+            }
+            root
+        }
     };
     (!follows.is(stated)).then(|| format!("{label} in {}, but {follows:?} follows", step.unit))
 }

@@ -135,3 +135,25 @@ LINE = [
     dict(stock="CuSO4.5H2O", analyte="Cu^2+", analyte_per_species=1, expressed=[("Cu", 1), ("CuO", 1)]),
     dict(stock="KH2PO4", analyte="H2PO4^-", analyte_per_species=1, expressed=[("P", 1), ("P2O5", 1 / 2)]),
 ]
+
+# two in one solution, and their absorptivities at two wavelengths, L/(mol cm); the other has to show at the second
+PAIRS = [
+    dict(analyte="MnO4^-", other="Cr2O7^2-", absorptivities=((2350, 11), (95, 370)),
+         expressed=[("Mn", 1), ("KMnO4", 1)]),
+    dict(analyte="C16H9N4Na3O9S2", other="C37H34N2Na2O9S3", absorptivities=((26500, 11200), (60, 128000)),
+         expressed=[("C16H9N4Na3O9S2", 1)]),
+    dict(analyte="Co^2+", other="Cr^3+", absorptivities=((4.8, 3.1), (0.6, 13.2)),
+         expressed=[("Co", 1), ("Co^2+", 1)]),
+]
+
+# a mixture of two and nothing else; titrant per mole of analyte and of the other
+MIXTURES = [
+    dict(reactions=["NaCl + Ag^+ -> AgCl + Na^+", "KCl + Ag^+ -> AgCl + K^+"], titrant="Ag^+", analyte="NaCl",
+         other="KCl", titrant_per=(1, 1), expressed=[("NaCl", 1), ("Na", 1)]),
+    dict(reactions=["NaCl + Ag^+ -> AgCl + Na^+", "NaBr + Ag^+ -> AgBr + Na^+"], titrant="Ag^+", analyte="NaBr",
+         other="NaCl", titrant_per=(1, 1), expressed=[("NaBr", 1)]),
+    dict(reactions=["Na2CO3 + 2 HCl -> 2 NaCl + CO2 + H2O", "NaHCO3 + HCl -> NaCl + CO2 + H2O"], titrant="HCl",
+         analyte="Na2CO3", other="NaHCO3", titrant_per=(2, 1), expressed=[("Na2CO3", 1), ("CO2", 1)]),
+    dict(reactions=["Na2CO3 + 2 HCl -> 2 NaCl + CO2 + H2O", "K2CO3 + 2 HCl -> 2 KCl + CO2 + H2O"], titrant="HCl",
+         analyte="K2CO3", other="Na2CO3", titrant_per=(2, 2), expressed=[("K2CO3", 1), ("K2O", 1)]),
+]

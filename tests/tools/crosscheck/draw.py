@@ -88,9 +88,9 @@ class Draw:
             return self.nominal
         return self.nominal * self.rng.uniform(0.85, 0.99)
 
-    def deliver(self, volume, prefix="burette"):
+    def deliver(self, volume, prefix="burette", piece=None):
         """Columns of a delivery, refilled now and then."""
-        piece = self.spec["burette"]
+        piece = piece or self.spec["burette"]
         pieces = self.rng.choice([1, 1, 1, 2, 3])
         cells = {}
         for n in range(1, pieces + 1):
@@ -138,6 +138,11 @@ class Draw:
         return "\n".join([*lines, *trials, '[marking]', 'recording = { points = "1" }', ""])
 
 
+def one_of(rng, known):
+    """Draws only where there is a choice, so that what is drawn after it stays."""
+    return rng.choice(known) if len(known) > 1 else known[0]
+
+
 def quoted(value):
     if isinstance(value, list):
         return "[" + ", ".join(quoted(one) for one in value) + "]"
@@ -175,7 +180,8 @@ def titration(case, titre_for, lots, excess_lots=None, blank_titre=None, fields=
     rng, spec = case.rng, case.spec
     fields = fields or (lambda volume: case.deliver(volume))
     read_row = lambda read: dict(burette=pieces_of(read), second=pieces_of(read, "second"),
-                                 first=read.get("burette_first_endpoint_mL"), **sample_of(read))
+                                 first=read.get("burette_first_endpoint_mL"),
+                                 excess=pieces_of(read, "excess"), **sample_of(read))
     spec["blank"] = blank_titre is not None
     # a blank that the procedure does not ask for is shown and not used
     written = rng.choice([1, 2, 3]) if spec["blank"] else rng.choice([0, 0, 1])
@@ -207,7 +213,7 @@ def direct(rng, scheme):
     return case
 
 
-def back(rng, scheme):
+def back(rng, scheme, by_burette=False):
     case = Draw(rng, scheme)
     case.chem(chemistry.BACK)
     case.sample()
@@ -216,11 +222,17 @@ def back(rng, scheme):
     spec, full = case.spec, case.spec["burette"]["capacity"]
     added = full * rng.uniform(0.7, 0.9)  # mL of titrant that the excess would take
     used = added * rng.uniform(0.4, 0.7)
-    spec["excess"] = rng.choice(PIPETTES)
-    molarity = 0.1 * added * spec["excess_per_titrant"] / spec["excess"]["capacity"]
+    spec["excess"] = rng.choice(BURETTES if by_burette else PIPETTES)
+    volume = spec["excess"]["capacity"] * (0.6 if by_burette else 1.0)
+    molarity = 0.1 * added * spec["excess_per_titrant"] / volume
     case.tables["excess"] = dict(species=chemistry_of(spec, "excess"), nominal_mol_per_L=plain(round(molarity, 5)),
                                  glassware=spec["excess"]["key"])
     excess_lots = case.lot("E", molarity)
+    if by_burette:
+        case.tables["excess"]["nominal_mL"] = plain(volume)
+        fields = lambda titre: {**case.deliver(titre), **case.deliver(case.near(volume, 0.01), "excess", spec["excess"])}
+        titration(case, lambda share: added - used * share, case.lot("T", 0.1), excess_lots, fields=fields)
+        return case
     blank = rng.choice([None, added])
     titration(case, lambda share: added - used * share, case.lot("T", 0.1), excess_lots, blank)
     return case
@@ -343,18 +355,22 @@ def density(rng, scheme, by_water):
     return case
 
 
-def calibration_line(rng, scheme):
+def calibration_line(rng, scheme, degree=1, weights=("equal",), blanks=(0,)):
     case = Draw(rng, scheme)
     spec = case.spec
     case.chem(chemistry.LINE)
     case.sample()
     case.express_as()
-    spec.update(blank=False, taken_with=rng.choice(BURETTES + CYLINDERS[:2]), made_up_in=rng.choice(FLASKS),
+    spec.update(blank=False, degree=degree, weights=one_of(rng, weights), taken_with=rng.choice(BURETTES + CYLINDERS[:2]), made_up_in=rng.choice(FLASKS),
                 instrument=rng.choice(SPECTROPHOTOMETERS))
     most = min(spec["taken_with"]["capacity"], spec["made_up_in"]["capacity"]) * 0.9
-    count = rng.choice([3, 4, 5, 6, 7])
-    stocks = [round(most * n / count, 2) for n in range(rng.choice([0, 1]), count + 1)]
-    if len(stocks) < 3:
+    count = rng.choice([3, 4, 5, 6, 7]) + degree - 1
+    # without stock a weight by concentration has no end
+    first = rng.choice([0, 1])
+    if "c" in spec["weights"]:
+        first = 1
+    stocks = [round(most * n / count, 2) for n in range(first, count + 1)]
+    if len(stocks) < 3 + degree - 1:
         stocks.append(round(most * 0.95, 2))
     if rng.random() < 0.3:
         stocks.append(stocks[-1])  # a standard made twice
@@ -363,15 +379,32 @@ def calibration_line(rng, scheme):
         made_up_in=spec["made_up_in"]["key"], stock_mL=[plain(v) for v in stocks],
         spectrophotometer=spec["instrument"]["key"],
     )
+    if degree == 2:
+        case.tables["calibration"]["line"] = "quadratic"
+    if spec["weights"] != "equal":
+        case.tables["calibration"]["weights"] = spec["weights"]
+    if spec["weights"] == "1/s^2":
+        stated = [round(0.001 * rng.uniform(0.5, 5.0) * (1 + n), 5) for n in range(len(stocks))]
+        spec["standard_deviations"] = stated
+        case.tables["calibration"]["standard_deviations"] = [plain(s) for s in stated]
     lots = case.lot("S", 0.001)
     lot, noise, offset = rng.choice(lots), rng.choice([0.0, 0.002, 0.006]), rng.uniform(0, 0.03)
 
+    bend = 0.0 if degree == 1 else rng.uniform(0.05, 0.2)
+
     def absorbance(share):
-        return case.write(max(0.0, offset + 0.9 * share + rng.gauss(0, noise)), spec["instrument"])
+        seen = offset + 0.9 * share * (1 + bend - bend * share) + rng.gauss(0, noise)
+        return case.write(max(0.0, seen), spec["instrument"])
 
     for number, stock in enumerate(stocks, 1):
         read = case.row(f"standard-{number}", {"absorbance": absorbance(stock / most)}, lot)
         spec["standards"].append(dict(stock=stock, lot=lot, absorbance=read["absorbance"]))
+    # a blank that the procedure does not ask for is shown and not used
+    written = one_of(rng, blanks)
+    spec["blank"] = written > 0 and rng.random() < 0.8
+    for _ in range(written):
+        read = case.row("blank", {"absorbance": absorbance(rng.uniform(0.02, 0.1))}, lot)
+        spec["blanks"].append(dict(absorbance=read["absorbance"]))
     share = rng.uniform(0.2, 0.9)
     for number in case.trials():
         taken = case.take()
@@ -379,6 +412,99 @@ def calibration_line(rng, scheme):
         read = case.row(str(number), cells, rng.choice(lots))
         spec["trials"].append(dict(absorbance=read["absorbance"], **sample_of(read)))
     return case
+
+
+def alike(case):
+    """A sample of which every vessel gets the same."""
+    while True:
+        case.spec["aliquot"] = None
+        case.sample()
+        is_read = case.spec["by"] != "volume" or case.spec["sample"]["kind"] == "cylinder"
+        if case.spec["aliquot"] or not is_read:
+            return
+
+
+def standard_addition(rng, scheme):
+    case = Draw(rng, scheme)
+    spec = case.spec
+    case.chem(chemistry.LINE)
+    alike(case)
+    case.express_as()
+    spec.update(blank=False, taken_with=rng.choice(BURETTES + CYLINDERS[:2]), made_up_in=rng.choice(FLASKS),
+                instrument=rng.choice(SPECTROPHOTOMETERS))
+    most = min(spec["taken_with"]["capacity"], spec["made_up_in"]["capacity"]) * 0.6
+    count = rng.choice([3, 4, 5, 8])
+    spec["stocks"] = [round(most * n / count, 2) for n in range(count + 1)]
+    case.tables["addition"] = dict(
+        species=spec["stock"], nominal_mol_per_L="0.001", taken_with=spec["taken_with"]["key"],
+        made_up_in=spec["made_up_in"]["key"], stock_mL=[plain(v) for v in spec["stocks"]],
+        spectrophotometer=spec["instrument"]["key"],
+    )
+    lots, noise, alone = case.lot("S", 0.001), rng.choice([0.0, 0.002, 0.006]), rng.uniform(0.1, 0.5)
+    for number in case.trials():
+        taken = case.take()
+        cells = {}
+        for n, v in enumerate(spec["stocks"], 1):
+            seen = alone * taken / case.nominal + 0.5 * v / most + rng.gauss(0, noise)
+            cells["vessel_absorbance" if n == 1 else f"vessel_absorbance_{n}"] = case.write(seen, spec["instrument"])
+        lot = rng.choice(lots)
+        read = case.row(str(number), {**cells, **case.sample_cells(taken)}, lot)
+        absorbances = [value for column, value in read.items() if column.startswith("vessel")]
+        spec["trials"].append(dict(lot=lot, absorbances=absorbances, **sample_of(read)))
+    return case
+
+
+def wavelengths(rng, scheme):
+    case = Draw(rng, scheme)
+    spec = case.spec
+    case.chem(chemistry.PAIRS)
+    case.sample()
+    case.express_as()
+    spec.update(blank=False, made_up_in=rng.choice(FLASKS), instrument=rng.choice(SPECTROPHOTOMETERS),
+                absorptivity_percent=rng.choice([0, 0.3, 1.2]), path=rng.choice([1.0, 0.5, 4.0]))
+    first, second = [[plain(one) for one in row] for row in spec["absorptivities"]]
+    case.tables["mixture"] = dict(
+        other=spec["other"], first=first, second=second, uncertainty_percent=plain(spec["absorptivity_percent"]),
+        path_cm=plain(spec["path"]), made_up_in=spec["made_up_in"]["key"], spectrophotometer=spec["instrument"]["key"],
+    )
+    shares = rng.uniform(0.2, 0.5), rng.uniform(0.1, 0.4)
+    amounts = [share / spec["absorptivities"][n][n] for n, share in enumerate(shares)]
+    for number in case.trials():
+        taken = case.take()
+        seen = [sum(e * a for e, a in zip(row, amounts)) * taken / case.nominal for row in spec["absorptivities"]]
+        seen = [one * (1 + rng.gauss(0, case.scatter())) for one in seen]
+        names = ("absorbance", "absorbance_second")
+        cells = {name: case.write(one, spec["instrument"]) for name, one in zip(names, seen)}
+        read = case.row(str(number), {**cells, **case.sample_cells(taken)})
+        spec["trials"].append(dict(absorbances=[read[name] for name in names], **sample_of(read)))
+    return case
+
+
+def mass_and_titre(rng, scheme):
+    case = Draw(rng, scheme)
+    spec = case.spec
+    case.chem(chemistry.MIXTURES)
+    case.sample(kinds=("mass", "mass-difference"))
+    case.express_as()
+    titrant(case, 0.1)
+    case.tables["mixture"] = dict(other=spec["other"])
+    full = spec["burette"]["capacity"]
+    blank = rng.choice([None, full * rng.uniform(0.002, 0.02)])
+    # the titre of a mixture of both
+    masses = [mixture_mass(name) for name in (spec["analyte"], spec["other"])]
+    share = rng.uniform(0.3, 0.8)
+    per_gram = sum(s * use / m for s, use, m in zip((share, 1 - share), spec["titrant_per"], masses))
+    part = spec["aliquot"][1]["capacity"] / spec["aliquot"][0]["capacity"] if spec["aliquot"] else 1.0
+    molarity = case.nominal * per_gram * part / (0.6 * full / 1000)
+    case.tables["titrant"]["nominal_mol_per_L"] = plain(round(molarity, 5))
+    lots = case.lot("T", molarity)
+    titration(case, lambda share: (blank or 0) + 0.6 * full * share, lots, blank_titre=blank)
+    return case
+
+
+def mixture_mass(name):
+    """Near enough to draw a case with."""
+    return {"NaCl": 58.4, "KCl": 74.6, "NaBr": 102.9, "Na2CO3": 106.0, "NaHCO3": 84.0, "K2CO3": 138.2}[name]
 
 
 def curve(rng, scheme, method):

@@ -45,6 +45,15 @@ KINDS = [
     ("curve, second derivative", "curve", lambda r, s: draw.curve(r, s, "second-derivative"), models.curve),
     ("curve, Gran", "curve", lambda r, s: draw.curve(r, s, "gran"), models.curve),
     ("curve, two lines", "curve", lambda r, s: draw.curve(r, s, "two-lines"), models.curve),
+    ("back, excess by burette", "back", lambda r, s: draw.back(r, s, True), models.back),
+    ("calibration line, weighted", "calibration-line",
+     lambda r, s: draw.calibration_line(r, s, 1, ("1/c", "1/c^2", "1/s^2"), (0, 1, 2)), models.calibration_line),
+    ("calibration parabola", "calibration-line",
+     lambda r, s: draw.calibration_line(r, s, 2, ("equal", "1/c", "1/c^2", "1/s^2"), (0, 1, 2)),
+     models.calibration_line),
+    ("standard addition", "standard-addition", draw.standard_addition, models.standard_addition),
+    ("two wavelengths", "two-signals", draw.wavelengths, models.wavelengths),
+    ("mass and titre", "two-signals", draw.mass_and_titre, models.mass_and_titre),
 ]
 
 

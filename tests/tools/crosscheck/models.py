@@ -48,6 +48,17 @@ def after_the_tap(bench, spec, difference, fillings, trial):
     return at_20(bench, spec, (difference + off + last_drop) / 1000.0)
 
 
+def from_burette(bench, spec, pieces, piece):
+    """Volume, L, delivered to a mark from a burette of its own, in a trial."""
+    half = (piece["tolerance"] / ROOT6) / 2.0**0.5
+    volume = 0.0
+    for start, end in pieces:
+        off = bench.shared("calibration of the excess burette", half) + bench.anew(half, random=True)
+        read = burette_reading(bench, spec, end, True) - burette_reading(bench, spec, start, True)
+        volume = volume + read + off
+    return at_20(bench, spec, volume / 1000.0)
+
+
 def titre(bench, spec, pieces, trial=True):
     difference = 0.0
     for start, end in pieces:
@@ -168,7 +179,10 @@ def back(bench, spec):
         if spec["blank"]:
             added = molarity * blank * spec["excess_per_titrant"]
         else:
-            volume = mark(bench, spec, "excess pipette", spec["excess"])
+            if spec["excess"]["kind"] == "burette":
+                volume = from_burette(bench, spec, row["excess"], spec["excess"])
+            else:
+                volume = mark(bench, spec, "excess pipette", spec["excess"])
             added = lot(bench, spec, row["excess_lot"]) * volume
         moles = (added - left) * spec["analyte_per_excess"] * whole_per_part(bench, spec)
         yield express(bench, spec, moles, sample(bench, spec, row))
@@ -241,12 +255,7 @@ def density(bench, spec):
 
 
 def calibration_line(bench, spec):
-    taken, made_up = spec["taken_with"], spec["made_up_in"]
-    # a burette's delivery is two readings, a cylinder's volume one
-    if taken["kind"] == "burette":
-        reading = 2**0.5 * spec["reading"] / ROOT6
-    else:
-        reading = 2.0 * readable(taken) / ROOT6
+    made_up = spec["made_up_in"]
 
     def flask(trial):
         off = bench.anew(made_up["tolerance"] / ROOT6, random=trial)
@@ -254,25 +263,103 @@ def calibration_line(bench, spec):
 
     x = []
     for row in spec["standards"]:
-        volume = 0.0
-        if row["stock"] > 0.0:
-            volume = row["stock"] + bench.anew(reading, random=False)
-            volume = volume + bench.shared("calibration, stock", taken["tolerance"] / ROOT6)
-            volume = at_20(bench, spec, volume / 1000.0)
+        volume = stock_volume(bench, spec, row["stock"], False)
         x.append(lot(bench, spec, row["lot"]) * volume / flask(False))
     y = [row["absorbance"] for row in spec["standards"]]
-    standard, freedom = scatter([nominal(c) for c in x], y, spec["instrument"])
-    trials = spec["trials"]
-    noise = bench.ensemble(len(y) + len(trials), standard, freedom)
-    y = [read + off for read, off in zip(y, noise)]
-    noise = noise[len(y) :]
-    bench.random.extend(noise)
-    slope, intercept = least_squares(x, y)
-    for row, off in zip(trials, noise):
-        read = row["absorbance"] + (0.0 if bench.drop_random else off)
-        moles = (read - intercept) / slope * flask(True) * spec["analyte_per_species"]
+    stocks = [row["stock"] for row in spec["standards"]]
+    deviations = spec.get("standard_deviations") or [relative_deviation(spec, stock) for stock in stocks]
+    known = [nominal(c) for c in x]
+    plain = fitted(known, y, deviations, spec["degree"])
+    standard, freedom = scatter(known, y, deviations, plain, spec["instrument"])
+    # read off once without errors, to see how much an absorbance there scatters
+    strongest = max(range(len(stocks)), key=lambda n: stocks[n])
+    to_stock = stocks[strongest] / known[strongest]
+    lowest, highest = min(stocks), max(stocks)
+
+    def scatters(absorbance):
+        stock = abscissa(plain, absorbance) * to_stock
+        return standard * relative_deviation(spec, min(max(stock, lowest), highest))
+
+    readings = [row["absorbance"] for row in spec["trials"]]
+    blanks = [row["absorbance"] for row in spec["blanks"]] if spec["blank"] else []
+    in_blank = sum(blanks) / len(blanks) if blanks else None
+    scales = [standard * one for one in deviations] + [scatters(read) for read in readings]
+    scales += [scatters(in_blank) for _ in blanks]
+    ones = bench.ensemble(len(scales), 1.0, freedom)
+    bench.random.extend(ones[len(y) : len(y) + len(readings)])
+    noise = [one * scale for one, scale in zip(ones, scales)]
+    beta = fitted(x, [read + off for read, off in zip(y, noise)], deviations, spec["degree"])
+    own, of_blanks = noise[len(y) : len(y) + len(readings)], noise[len(y) + len(readings) :]
+    for row, read, off in zip(spec["trials"], readings, own):
+        found = abscissa(beta, read + (0.0 if bench.drop_random else off))
+        if blanks:
+            found = found - abscissa(beta, mean([b + off for b, off in zip(blanks, of_blanks)]))
+        moles = found * flask(True) * spec["analyte_per_species"]
         moles = moles * whole_per_part(bench, spec)
         yield express(bench, spec, moles, sample(bench, spec, row))
+
+
+def relative_deviation(spec, stock):
+    """Standard deviation of an absorbance, but for a factor, where a standard holds so much stock."""
+    weights = spec["weights"]
+    if weights == "equal":
+        return 1.0
+    if weights == "1/c":
+        return stock**0.5
+    if weights == "1/c^2":
+        return stock
+    stated = zip((row["stock"] for row in spec["standards"]), spec["standard_deviations"])
+    stated = sorted(stated, key=lambda one: one[0])
+    for (low, at_low), (high, at_high) in zip(stated, stated[1:]):
+        if low <= stock <= high and high > low:
+            return at_low + (at_high - at_low) * (stock - low) / (high - low)
+    return stated[-1][1]
+
+
+def fitted(x, y, deviations, degree):
+    """Coefficients by weighted least squares: Cramer's rule on the normal equations."""
+    weights = [1.0 / d**2 for d in deviations]
+
+    def total(parts):
+        parts = list(parts)
+        return sum(parts[1:], start=parts[0])
+
+    power = [total(w * a**k for w, a in zip(weights, x)) for k in range(2 * degree + 1)]
+    right = [total(w * a**k * b for w, a, b in zip(weights, x, y)) for k in range(degree + 1)]
+    rows = [[power[i + k] for k in range(degree + 1)] for i in range(degree + 1)]
+    whole = determinant(rows)
+    return [
+        determinant([[*row[:k], r, *row[k + 1 :]] for row, r in zip(rows, right)]) / whole for k in range(degree + 1)
+    ]
+
+
+def determinant(rows):
+    if len(rows) == 1:
+        return rows[0][0]
+    minors = [determinant([row[:k] + row[k + 1 :] for row in rows[1:]]) for k in range(len(rows))]
+    parts = [(-1.0) ** k * a * minor for k, (a, minor) in enumerate(zip(rows[0], minors))]
+    return sum(parts[1:], start=parts[0])
+
+
+def abscissa(beta, height):
+    """Where the line or parabola is so high, from the end where concentrations are small."""
+    if len(beta) == 2:
+        return (height - beta[0]) / beta[1]
+    c, b, a = beta[0] - height, beta[1], beta[2]
+    return (-b + (b * b - 4.0 * a * c) ** 0.5) / (2.0 * a)
+
+
+def scatter(x, y, deviations, beta, instrument):
+    """Residual standard deviation of what deviates by one, with its degrees of freedom; at least that of the last digit
+    where the standards weigh as much as they do on the whole."""
+    weights = [1.0 / d**2 for d in deviations]
+    residuals = [b - sum(k * a**n for n, k in enumerate(beta)) for a, b in zip(x, y)]
+    freedom = len(x) - len(beta)
+    whole = sum(weights) / len(weights)
+    observed = (sum(w / whole * r * r for w, r in zip(weights, residuals)) / freedom) ** 0.5
+    digit = readable(instrument) / 2.0 / ROOT3
+    standard, freedom = (observed, freedom) if observed > digit else (digit, float("inf"))
+    return standard * whole**0.5, freedom
 
 
 def least_squares(x, y):
@@ -285,14 +372,75 @@ def least_squares(x, y):
     return slope, (sy - slope * sx) / n
 
 
-def scatter(x, y, instrument):
-    """Residual standard deviation of one absorbance with its degrees of freedom; at least that of the last digit."""
-    slope, intercept = least_squares(x, y)
-    residuals = [b - intercept - slope * a for a, b in zip(x, y)]
-    freedom = len(x) - 2
-    observed = (sum(r * r for r in residuals) / freedom) ** 0.5
-    digit = readable(instrument) / 2.0 / ROOT3
-    return (observed, freedom) if observed > digit else (digit, float("inf"))
+def stock_volume(bench, spec, volume, random):
+    """Volume of stock as it is measured, L; a burette's delivery is two readings, a cylinder's volume one."""
+    if volume == 0.0:
+        return 0.0
+    taken = spec["taken_with"]
+    reading = 2**0.5 * spec["reading"] / ROOT6 if taken["kind"] == "burette" else 2.0 * readable(taken) / ROOT6
+    volume = volume + bench.anew(reading, random=random)
+    volume = volume + bench.shared("calibration, stock", taken["tolerance"] / ROOT6)
+    return at_20(bench, spec, volume / 1000.0)
+
+
+def standard_addition(bench, spec):
+    """Each series by itself: concentration at which its line is zero, with the sign turned."""
+    made_up = spec["made_up_in"]
+
+    def flask():
+        off = bench.anew(made_up["tolerance"] / ROOT6, random=True)
+        return at_20(bench, spec, (made_up["capacity"] + off) / 1000.0)
+
+    for row in spec["trials"]:
+        molarity = lot(bench, spec, row["lot"])
+        x = [molarity * stock_volume(bench, spec, v, True) / flask() for v in spec["stocks"]]
+        known, y = [nominal(one) for one in x], row["absorbances"]
+        ones = [1.0] * len(x)
+        standard, freedom = scatter(known, y, ones, fitted(known, y, ones, 1), spec["instrument"])
+        noise = bench.ensemble(len(x), standard, freedom)
+        bench.random.extend(noise)
+        read = y if bench.drop_random else [b + off for b, off in zip(y, noise)]
+        intercept, slope = fitted(x, read, ones, 1)
+        moles = intercept / slope * flask() * spec["analyte_per_species"]
+        moles = moles * whole_per_part(bench, spec)
+        yield express(bench, spec, moles, sample(bench, spec, row))
+
+
+def wavelengths(bench, spec):
+    """The second unknown is eliminated from Beer's law at both wavelengths."""
+    made_up, photometer = spec["made_up_in"], spec["instrument"]
+    relative = spec["absorptivity_percent"] / 100.0
+    known = [
+        [bench.shared(f"absorptivity {w} {s}", value * relative, value) for s, value in enumerate(row)]
+        for w, row in enumerate(spec["absorptivities"])
+    ]
+    accuracy = [bench.shared(f"photometer {w}", photometer["tolerance"] / ROOT3) for w in range(2)]
+    for row in spec["trials"]:
+        read = [
+            value + off + bench.anew(readable(photometer) / 2.0 / ROOT3, random=True)
+            for value, off in zip(row["absorbances"], accuracy)
+        ]
+        other_to_other = known[0][1] / known[1][1]
+        mine = known[0][0] - known[1][0] * other_to_other
+        concentration = (read[0] - read[1] * other_to_other) / mine / spec["path"]
+        off = bench.anew(made_up["tolerance"] / ROOT6, random=True)
+        volume = at_20(bench, spec, (made_up["capacity"] + off) / 1000.0)
+        moles = concentration * volume * whole_per_part(bench, spec)
+        yield express(bench, spec, moles, sample(bench, spec, row))
+
+
+def mass_and_titre(bench, spec):
+    """What the sample takes beyond what it would take, were all of it the other, is the analyte's surplus."""
+    blank = blank_titre(bench, spec)
+    for row in spec["trials"]:
+        used = lot(bench, spec, row["lot"]) * (titre(bench, spec, row["burette"]) - blank)
+        used = used * whole_per_part(bench, spec)
+        mass = sample(bench, spec, row)
+        mine, others = spec["titrant_per"]
+        per_gram = others / molar_mass(bench, spec["other"])
+        surplus = mine - molar_mass(bench, spec["analyte"]) * per_gram
+        moles = (used - mass * per_gram) / surplus
+        yield express(bench, spec, moles, mass)
 
 
 def curve(bench, spec):

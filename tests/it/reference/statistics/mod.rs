@@ -1,5 +1,6 @@
 //! Replicates, Student's t, outliers, lines, robust estimates and scores.
 
+mod fits;
 mod laws;
 mod line;
 mod outliers;

@@ -10,6 +10,7 @@ mod other_schemes;
 mod promises;
 mod redox;
 mod silver;
+mod two_signals;
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -47,6 +48,7 @@ fn examples() -> impl Iterator<Item = &'static Example> {
         silver::EXAMPLES,
         other_schemes::EXAMPLES,
         curves::EXAMPLES,
+        two_signals::EXAMPLES,
     ]
     .into_iter()
     .flatten()

@@ -81,4 +81,48 @@ pub(super) const EXAMPLES: &[Example] = &[
         counted: 1,
         expected: 8.834_578_378_38,
     },
+    // stock 0.000771, the parabola through (0.000771 · v / 100, A) is 0.00387602 + 12719.8506 · c − 15399359 · c². Blank 6.391799
+    // × 10⁻⁷, samples 4.2092318, 4.1480050, 4.2705599 × 10⁻⁵ mol/L; less the blank in 100 mL, times 250/10, × 65.38 × 0.5000 /
+    // mass: 11.2475356, 11.1741549, 11.2680371 mg
+    Example {
+        key: "zinc-tablet-flame",
+        lots: ["0.000771", ""],
+        columns: "absorbance sample_g",
+        rows: &[
+            "blank 0.012 -",
+            "standard-1 0.004 -",
+            "standard-2 0.101 -",
+            "standard-3 0.196 -",
+            "standard-4 0.382 -",
+            "standard-5 0.559 -",
+            "standard-6 0.730 -",
+            "standard-7 0.893 -",
+            "1 0.512 0.3012",
+            "2 0.505 0.2987",
+            "3 0.519 0.3051",
+        ],
+        counted: 3,
+        expected: 11.229_909_194_938,
+    },
+    // stock 0.0000903, weights 1/v; the line is 0.002873320538 + 50472.619526 · c. Blank 1.2138620 × 10⁻⁷; the samples less the
+    // blank in 50 mL of 25 mL, × 14007 mg/mol: 0.2342241817, 0.2325590808, 0.2369993495 mg/L
+    Example {
+        key: "nitrite-griess",
+        lots: ["0.0000903", ""],
+        columns: "absorbance",
+        rows: &[
+            "blank 0.009",
+            "standard-1 0.094",
+            "standard-2 0.185",
+            "standard-3 0.368",
+            "standard-4 0.549",
+            "standard-5 0.735",
+            "standard-6 0.912",
+            "1 0.431",
+            "2 0.428",
+            "3 0.436",
+        ],
+        counted: 3,
+        expected: 0.234_594_203_971,
+    },
 ];

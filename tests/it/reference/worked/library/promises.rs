@@ -33,7 +33,8 @@ fn the_titre_to_expect_lies_within_the_burette() {
             blank: 0.12,
         };
         let expected = expected_signal(&procedure, &bench).expect(&procedure.key);
-        let share = expected / Signal::of(&procedure).full;
+        let signal = Signal::of(&procedure);
+        let share = (expected - signal.least) / (signal.full - signal.least);
         assert!(
             (0.2..=0.9).contains(&share),
             "{}: {expected}, {share} of the scale",

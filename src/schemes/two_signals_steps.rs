@@ -1,0 +1,239 @@
+//! The steps from two signals to the amount of one analyte, by Cramer's rule.
+
+use super::calibration_fit::own_flask;
+use super::two_signals::{Pair, TwoSignals};
+use crate::chem::Ratio;
+use crate::columns::Column;
+use crate::measure::as_f64;
+use crate::procedure::Titrant;
+use crate::workup::{
+    Builder, Component, Instrument, MG_PER_G, Operation, Own, Party, Quantity, Role, Sign, StepId,
+    Trial, Worked, rectangular,
+};
+use rust_decimal::Decimal;
+
+/// Molar absorptivities by wavelength, of the analyte and of the other.
+const ABSORPTIVITY: [[Own; 2]; 2] = [
+    [
+        Own::about(
+            "absorptivity of ",
+            " at the first wavelength",
+            "\u{3b5}A\u{2081}",
+        ),
+        Own::about(
+            "absorptivity of ",
+            " at the first wavelength",
+            "\u{3b5}B\u{2081}",
+        ),
+    ],
+    [
+        Own::about(
+            "absorptivity of ",
+            " at the second wavelength",
+            "\u{3b5}A\u{2082}",
+        ),
+        Own::about(
+            "absorptivity of ",
+            " at the second wavelength",
+            "\u{3b5}B\u{2082}",
+        ),
+    ],
+];
+const CAUSES: [[&str; 2]; 2] = [
+    [
+        "absorptivity of the analyte, first wavelength",
+        "absorptivity of the other, first wavelength",
+    ],
+    [
+        "absorptivity of the analyte, second wavelength",
+        "absorptivity of the other, second wavelength",
+    ],
+];
+const PATH: Own = Own::new("path length", "l");
+const SECOND: Own = Own::new("absorbance at the second wavelength", "A\u{2032}");
+const FIRST_PART: Own = Own::new(
+    "first absorbance times the other\u{2019}s second absorptivity",
+    "P",
+);
+const SECOND_PART: Own = Own::new(
+    "second absorbance times the other\u{2019}s first absorptivity",
+    "Q",
+);
+const DIFFERENCE: Own = Own::new("their difference", "D");
+const STRAIGHT: Own = Own::new("product of the absorptivities, straight", "G");
+const CROSSED: Own = Own::new("product of the absorptivities, crossed", "H");
+const DETERMINANT: Own = Own::new("determinant", "B");
+const FOUND: Own = Own::about("concentration of ", " measured", "c");
+const IN_FLASK: Own = Own::about("amount of ", " in the flask measured", "n");
+
+const USED: Own = Own::new("amount of ", "nT");
+const WHOLE: Own = Own::about("amount of ", " for the whole sample", "T");
+const USE: [Own; 2] = [
+    Own::about("titrant per ", ", the analyte", "uA"),
+    Own::about("titrant per ", ", the other", "uB"),
+];
+const ALL_OTHER: Own = Own::new(
+    "mass that the titre would be, were all of it the other",
+    "P",
+);
+const WEIGHED: Own = Own::new("mass weighed, times the titrant the other takes", "Q");
+const LACKING: Own = Own::new("their difference", "D");
+const OF_ANALYTE: Own = Own::new(
+    "titrant of the analyte, by the other\u{2019}s molar mass",
+    "G",
+);
+const OF_OTHER: Own = Own::new(
+    "titrant of the other, by the analyte\u{2019}s molar mass",
+    "H",
+);
+const APART: Own = Own::new("difference of the molar masses by titrant", "B");
+const ANALYTE: Own = Own::new("amount of ", "n");
+
+const PER_CM: &str = "L/(mol\u{b7}cm)";
+const PER_CM_SQUARED: &str = "L\u{b2}/(mol\u{b2}\u{b7}cm\u{b2})";
+
+impl TwoSignals {
+    /// c(A) = (A₁·ε_B₂ − A₂·ε_B₁) / ((ε_A₁·ε_B₂ − ε_B₁·ε_A₂)·l), n(A) = c · V(flask), then per sample. Each absorptivity is off by
+    /// itself; the photometer's accuracy is one and the same error in all trials, another one at each wavelength.
+    pub(super) fn from_absorbances<'a>(
+        &self,
+        builder: &mut Builder<'a>,
+        trial: &Trial<'a>,
+    ) -> Worked<StepId> {
+        let Pair::Wavelengths {
+            absorptivities,
+            uncertainty,
+            path,
+            made_up_in,
+            instrument,
+        } = &self.pair
+        else {
+            return Err(trial.missing("absorbance", "no reading of it"));
+        };
+        let of = trial.of;
+        let columns = [Column::Absorbance, Column::SecondAbsorbance];
+        let quantities = [Quantity::new(Role::Absorbance), Quantity::from(SECOND)];
+        let accuracies = [
+            "accuracy of the photometer, first wavelength",
+            "accuracy of the photometer, second wavelength",
+        ];
+        let mut read = Vec::new();
+        for ((column, quantity), accuracy) in columns.into_iter().zip(quantities).zip(accuracies) {
+            let reading = column.get(trial.row.titration);
+            let reading = reading.ok_or_else(|| trial.missing("absorbance", "no reading of it"))?;
+            let quantity = quantity.of(of).read(Instrument::Display);
+            let step = builder.graph.given(quantity, "", reading.value());
+            let digit = instrument.readable_step().map_or(0.0, rectangular) / 2.0;
+            builder.graph.uncertain(
+                step,
+                Component::each("last digit of the display", digit, of),
+            );
+            let standard = rectangular(instrument.tolerance());
+            builder
+                .graph
+                .uncertain(step, Component::shared(accuracy, standard));
+            read.push(step);
+        }
+        let mut known = Vec::new();
+        for (row, (names, causes)) in absorptivities.iter().zip(ABSORPTIVITY.iter().zip(CAUSES)) {
+            for ((value, own), (cause, species)) in row
+                .iter()
+                .zip(names)
+                .zip(causes.into_iter().zip([&self.asked.analyte, &self.other]))
+            {
+                let quantity = Quantity::from(*own).about(species.shared());
+                known.push(builder.once(quantity, |builder, quantity| {
+                    let step = builder.graph.given(quantity, PER_CM, *value);
+                    builder.graph.significant(step, None);
+                    let standard = as_f64(*value) * as_f64(*uncertainty) / 100.0;
+                    builder
+                        .graph
+                        .uncertain(step, Component::shared(cause, standard));
+                    step
+                }));
+            }
+        }
+        let [analyte_first, other_first, analyte_second, other_second] = known.as_slice() else {
+            return Err(trial.missing("absorptivity", "not four of them"));
+        };
+        let times = |builder: &mut Builder, own: Own, one: StepId, other: StepId| {
+            let product = Operation::product([one, other]);
+            builder
+                .graph
+                .step(Quantity::from(own).of(of), PER_CM, product)
+        };
+        let first = times(builder, FIRST_PART, read[0], *other_second)?;
+        let second = times(builder, SECOND_PART, read[1], *other_first)?;
+        let terms = Operation::sum([(Sign::Plus, first), (Sign::Minus, second)]);
+        let quantity = Quantity::from(DIFFERENCE).of(of);
+        let difference = builder.graph.step(quantity, PER_CM, terms)?;
+        let product = Operation::product([*analyte_first, *other_second]);
+        let straight = builder.step_once(STRAIGHT, PER_CM_SQUARED, product)?;
+        let product = Operation::product([*other_first, *analyte_second]);
+        let crossed = builder.step_once(CROSSED, PER_CM_SQUARED, product)?;
+        let terms = Operation::sum([(Sign::Plus, straight), (Sign::Minus, crossed)]);
+        let determinant = builder.step_once(DETERMINANT, PER_CM_SQUARED, terms)?;
+        let path = builder.once(PATH, |builder, quantity| {
+            let step = builder.graph.given(quantity, "cm", *path);
+            builder.graph.significant(step, None);
+            step
+        });
+        let quantity = Quantity::from(FOUND).about(self.asked.analyte.shared());
+        let quotient = Operation::quotient([difference], [determinant, path]);
+        let found = builder.graph.step(quantity.of(of), "mol/L", quotient)?;
+        let flask = own_flask(builder, Role::MeasuredFlask, made_up_in, (of, 0));
+        let quantity = Quantity::from(IN_FLASK).about(self.asked.analyte.shared());
+        let product = Operation::product([found, flask]);
+        let amount = builder.graph.step(quantity.of(of), "mmol", product)?;
+        let sample = builder.sample(trial.row.titration, of)?;
+        builder.result(amount, &self.asked, sample, of)
+    }
+
+    /// u_A·n(A) + u_B·n(B) = n(T) and M_A·n(A) + M_B·n(B) = m give n(A) = (M_B·n(T) − u_B·m) / (u_A·M_B − u_B·M_A).
+    pub(super) fn from_mass_and_titre<'a>(
+        &self,
+        builder: &mut Builder<'a>,
+        trial: &Trial<'a>,
+        titrant: &Titrant,
+        uses: &[Ratio; 2],
+    ) -> Worked<StepId> {
+        let (asked, of) = (&self.asked, trial.of);
+        let (analyte, other) = (&asked.analyte, &self.other);
+        let titre = builder.net(trial.delivered()?, trial.blanks[0], of)?;
+        let molarity = builder.molarity(trial.titrant_lot()?, Party::Titrant, &titrant.species);
+        let own = |own: Own| Quantity::from(own).of(of);
+        let product = Operation::product([molarity, titre]);
+        let quantity = own(USED).about(titrant.species.shared());
+        let mut used = builder.graph.step(quantity, "mmol", product)?;
+        if let Some((flask, pipette)) = builder.aliquot_factor() {
+            let quantity = own(WHOLE).about(titrant.species.shared());
+            let whole = Operation::quotient([used, flask], [pipette]);
+            used = builder.graph.step(quantity, "mmol", whole)?;
+        }
+        let mass = builder.sample(trial.row.titration, of)?;
+        let [use_analyte, use_other] = [0, 1].map(|place| {
+            let species = [analyte, other][place];
+            let quantity = Quantity::from(USE[place]).about(species.shared());
+            let (over, under) = uses[place].parts();
+            builder.exact(quantity, over.checked_div(under).unwrap_or(Decimal::ZERO))
+        });
+        let [mass_analyte, mass_other] = [analyte, other].map(|one| builder.molar_mass(one));
+        let thousand = builder.exact(MG_PER_G, Decimal::ONE_THOUSAND);
+        let all_other = Operation::product([mass_other, used]);
+        let all_other = builder.graph.step(own(ALL_OTHER), "mg", all_other)?;
+        let weighed = Operation::product([thousand, use_other, mass]);
+        let weighed = builder.graph.step(own(WEIGHED), "mg", weighed)?;
+        let terms = Operation::sum([(Sign::Plus, all_other), (Sign::Minus, weighed)]);
+        let lacking = builder.graph.step(own(LACKING), "mg", terms)?;
+        let product = Operation::product([use_analyte, mass_other]);
+        let of_analyte = builder.step_once(OF_ANALYTE, "g/mol", product)?;
+        let product = Operation::product([use_other, mass_analyte]);
+        let of_other = builder.step_once(OF_OTHER, "g/mol", product)?;
+        let terms = Operation::sum([(Sign::Plus, of_analyte), (Sign::Minus, of_other)]);
+        let apart = builder.step_once(APART, "g/mol", terms)?;
+        let quotient = Operation::quotient([lacking], [apart]);
+        let quantity = own(ANALYTE).about(analyte.shared());
+        let amount = builder.graph.step(quantity, "mmol", quotient)?;
+        builder.express(amount, asked, mass, of)
+    }
+}
