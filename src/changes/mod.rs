@@ -285,6 +285,7 @@ changes! {
     Lot(LotValue) in lot;
     Unknown(UnknownValue) in unknown;
     ShelfLife(Keep) in shelf_life with BottleDays, day_fields, days_as, held_days, read_days;
+    Proving(ProvingTrial) in proving with ProvingForm, Proves, is_read, row_title;
     Issue(Issue) in issue with IssueForm, Issued, deal;
     Reissue(Replace) in reissue with ReissueForm;
     Group(JoinGroup) in group with Group;

@@ -11,8 +11,10 @@ mod endpoint;
 mod evaluate;
 mod flags;
 mod habits;
+mod live;
 mod marking;
 mod marks;
+mod proving;
 mod questions;
 mod raise;
 pub mod signal;
@@ -39,10 +41,12 @@ pub use habits::{
     EvenTrials, ScatterShare, TERM_SCATTER_LEVEL, TermScatter, class_scatter, pooled_digits,
     pooled_scatter,
 };
+pub use live::{LiveCall, LiveResult, LiveSubject, LiveValues, live_calls, live_result};
 pub use marking::{
     AgreementMeasure, AgreementPart, CalculationPart, Late, Marking, MarkingFault, Scale, Scored,
 };
 pub use marks::{Marks, Part, PartMark};
+pub use proving::{KnownValue, ProvedDifference, ProvingReadings, joined};
 pub use questions::{Question, questions, range_questions, refusals, row_label, written_otherwise};
 pub use raise::FLAG_LEVEL;
 pub use slips::{Candidate, Explanation, SlipCode};

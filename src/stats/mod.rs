@@ -8,9 +8,11 @@ mod counts;
 mod distributions;
 mod dixon;
 mod grubbs;
+mod joined;
 mod replicates;
 mod robust;
 mod scores;
+mod sequential;
 mod several;
 mod sums;
 
@@ -22,7 +24,9 @@ pub use distributions::{
 };
 pub use dixon::{DixonCritical, DixonLevel, dixon_critical, dixon_outlier, dixon_printed};
 pub use grubbs::{Grubbs, GrubbsSide, grubbs, grubbs_critical};
+pub use joined::joined_mean;
 pub use replicates::{Replicates, ReplicatesError, mean, mean_and_s};
 pub use robust::{AlgorithmA, algorithm_a, median};
 pub use scores::{ScoreClass, z_score, zeta_score};
+pub use sequential::{Scaled, centre_within, lies_above};
 pub use several::holm;

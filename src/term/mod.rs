@@ -13,11 +13,13 @@ mod corrections;
 mod gather;
 mod judging;
 mod learned;
+mod live;
 mod lot_chart;
 mod notes;
 mod order;
 mod peers;
 mod preview;
+mod proving;
 mod sections;
 mod told;
 mod usual_lots;
@@ -29,7 +31,7 @@ use jiff::Timestamp;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
-use crate::changes::UnreadRow;
+use crate::changes::{ProvingTrial, UnreadRow};
 use crate::course::{Course, Experiment, StaffMember, Student};
 use crate::ids::{ExperimentKey, LotCode, StudentId, UnknownCode};
 use crate::judge::{Evaluation, Settlement};
@@ -44,10 +46,12 @@ pub use book::ClassBook;
 pub use class::{ClassNumber, ClassView, FEWEST_OTHERS};
 pub use copy::CopyPlan;
 pub use corrections::{Corrected, Correction, corrections};
+pub use live::SentReadings;
 pub use lot_chart::SectionFinding;
 pub use notes::{LONGEST_NOTE, Note, Side, note_text};
 pub use order::plain_letters;
 pub use preview::{Altered, Preview};
+pub use proving::ProvedRun;
 pub use sections::{Beside, Contrast, Habit, Measure, Share, Teaching};
 pub use told::Told;
 
@@ -90,6 +94,8 @@ pub struct Term {
     pub extensions: BTreeMap<Slot, Vec<Extension>>,
     /// Bottles given in place of others, in order.
     pub reissued: BTreeMap<Slot, Vec<Reissue>>,
+    /// Titrations by staff of bottles and lots, in the order in which they were begun.
+    pub proving: BTreeMap<ExperimentKey, Vec<ProvingTrial>>,
     /// Texts that were replaced, in order.
     pub amendments: Vec<Amendment>,
     /// What the files said, where it is not kept in the nouns above: written back as it was.
@@ -253,6 +259,7 @@ impl Term {
             released: BTreeMap::new(),
             extensions: BTreeMap::new(),
             reissued: BTreeMap::new(),
+            proving: BTreeMap::new(),
             amendments: Vec::new(),
             sources: Sources::default(),
         }

@@ -17,7 +17,7 @@ pub use visit::{Visit, in_query};
 
 use super::at::ExperimentAt;
 use super::fields::LongForm;
-use super::visitor::{coordinators_only, prep_room_only};
+use super::visitor::{coordinators_only, prep_room_only, staff_only};
 use super::{AppState, Fields, PageError, PageResult, QueryFields, Visitor};
 use crate::changes::ChangeForm;
 use crate::desk::PrepareError;
@@ -47,6 +47,8 @@ pub enum Who {
     Coordinator,
     /// The prep room, and the coordinator.
     Prep,
+    /// Anybody but students.
+    Staff,
 }
 
 /// Where somebody is led when it is done, and what is said there.
@@ -154,9 +156,12 @@ impl Place {
         query: Option<Typed>,
     ) -> PageResult<Visit> {
         match (self.who, &visitor.person.role) {
-            (_, Role::Coordinator) | (Who::Prep, Role::Prep) => {}
+            (_, Role::Coordinator)
+            | (Who::Prep | Who::Staff, Role::Prep)
+            | (Who::Staff, Role::Assistant { .. }) => {}
             (Who::Coordinator, _) => return Err(coordinators_only()),
             (Who::Prep, _) => return Err(prep_room_only()),
+            (Who::Staff, _) => return Err(staff_only()),
         }
         let key = at.map(ExperimentAt::into_key);
         Ok(Visit::new(visitor, key, query))

@@ -121,14 +121,19 @@ fn role_name(role: &Role) -> &'static str {
 fn nav(role: &Role, path: &str) -> Vec<NavItem> {
     let entries: &[(&str, &str)] = match role {
         Role::Student { .. } => &[("/student", "Experiments")],
-        Role::Assistant { .. } => &[("/review", "Review"), ("/gradebook", "Gradebook")],
+        Role::Assistant { .. } => &[
+            ("/review", "Review"),
+            ("/gradebook", "Gradebook"),
+            ("/proving", "Proving"),
+        ],
         Role::Coordinator => &[
             ("/course", "Course"),
             ("/review", "Review"),
             ("/gradebook", "Gradebook"),
             ("/prep", "Prep room"),
+            ("/proving", "Proving"),
         ],
-        Role::Prep => &[("/prep", "Prep room")],
+        Role::Prep => &[("/prep", "Prep room"), ("/proving", "Proving")],
     };
     let below = |href: &str| {
         path.strip_prefix(href)

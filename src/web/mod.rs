@@ -23,6 +23,7 @@ mod metrics;
 mod noted;
 mod parts;
 pub mod prep;
+mod proving;
 mod public;
 mod sign_in;
 mod state;
@@ -61,7 +62,8 @@ pub use state::{AppState, Clock, Settings};
 pub use uncertainty::Uncertainty;
 pub use upload::{Upload, UploadedFile, Uploads};
 pub use visitor::{
-    Anyone, AssistantVisitor, CoordinatorVisitor, PrepVisitor, StudentVisitor, Visitor,
+    Anyone, AssistantVisitor, CoordinatorVisitor, PrepVisitor, StaffVisitor, StudentVisitor,
+    Visitor,
 };
 
 /// How long a request may take, a form sent over poor Wi-Fi included.
@@ -114,6 +116,7 @@ fn pages() -> Router<AppState> {
         .merge(assistant::routes())
         .merge(coordinator::routes())
         .merge(prep::routes())
+        .merge(proving::routes())
 }
 
 /// Puts the layers around pages, and the files beside them.

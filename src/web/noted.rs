@@ -11,7 +11,7 @@ use super::visitor::Anyone;
 use crate::desk::accounts::{Event, What, note};
 
 /// Methods and routes, and what an answer that is no refusal means.
-const NOTED: [(&str, &str, What); 26] = [
+const NOTED: [(&str, &str, What); 28] = [
     (
         "GET",
         "/course/experiments/{key}/unknowns",
@@ -44,6 +44,8 @@ const NOTED: [(&str, &str, What); 26] = [
     ("GET", "/prep/experiments/{key}/", What::ValuesSeen),
     ("GET", "/prep/experiments/{key}/unknown", What::ValuesSeen),
     ("GET", "/prep/experiments/{key}/record", What::ValuesSeen),
+    ("GET", "/proving/{key}", What::ValuesSeen),
+    ("POST", "/proving/{key}", What::ValuesSeen),
     ("POST", "/prep/experiments/{key}/key", What::KeyOpened),
     ("GET", "/course/gradebook.csv", What::Exported),
     ("GET", "/course/gradebook.xlsx", What::Exported),

@@ -80,6 +80,12 @@ pub struct PrepVisitor {
     visitor: Visitor,
 }
 
+/// Anybody of staff: an assistant, the prep room, a coordinator.
+#[derive(Clone)]
+pub struct StaffVisitor {
+    visitor: Visitor,
+}
+
 impl Anyone {
     /// The frame of a page.
     pub fn frame(&self, title: impl Into<String>) -> Frame {
@@ -140,7 +146,8 @@ is_a_visitor!(
     StudentVisitor,
     AssistantVisitor,
     CoordinatorVisitor,
-    PrepVisitor
+    PrepVisitor,
+    StaffVisitor
 );
 
 impl<S: Sync> FromRequestParts<S> for Anyone {
@@ -250,6 +257,22 @@ impl FromRequestParts<AppState> for PrepVisitor {
             Role::Assistant { .. } | Role::Student { .. } => Err(prep_room_only()),
         }
     }
+}
+
+impl FromRequestParts<AppState> for StaffVisitor {
+    type Rejection = PageError;
+
+    async fn from_request_parts(parts: &mut Parts, state: &AppState) -> Result<Self, PageError> {
+        let visitor = Visitor::from_request_parts(parts, state).await?;
+        match visitor.person.role {
+            Role::Student { .. } => Err(staff_only()),
+            Role::Assistant { .. } | Role::Coordinator | Role::Prep => Ok(Self { visitor }),
+        }
+    }
+}
+
+pub(super) fn staff_only() -> PageError {
+    PageError::forbidden("This page is for the staff of the course.")
 }
 
 pub(super) fn coordinators_only() -> PageError {

@@ -31,12 +31,14 @@ pub enum Open {
     SectionA,
     /// Assistants and the coordinator.
     Staff,
+    /// Anybody but students.
+    EveryStaff,
     /// The coordinator.
     Coordinator,
     /// The prep room and the coordinator.
     Prep,
 }
-use Open::{All, Coordinator, Nobody, Prep, SectionA, SignedIn, Staff, Student};
+use Open::{All, Coordinator, EveryStaff, Nobody, Prep, SectionA, SignedIn, Staff, Student};
 
 /// Method, path as the router has it, the path asked for, who may.
 const TABLE: [(&str, &str, &str, Open); 64] = [
@@ -421,6 +423,7 @@ async fn every_route_is_open_to_those_it_is_for_and_to_nobody_else() {
                 Student => who.starts_with('0'),
                 SectionA => matches!(*who, "b.tarn" | "i.quell"),
                 Staff => matches!(*who, "b.tarn" | "m.sedge" | "i.quell"),
+                EveryStaff => matches!(*who, "b.tarn" | "m.sedge" | "i.quell" | "f.alder"),
                 Coordinator => *who == "i.quell",
                 Prep => matches!(*who, "f.alder" | "i.quell"),
             };

@@ -1,22 +1,47 @@
-//! What is asked about a lot before it is entered: a reagent that nobody uses, a molarity far off the label's.
+//! What is asked about before it is entered: a lot of a reagent that nobody uses or with a molarity far off the label's, a
+//! bottle given out that staff have titrated and found otherwise.
+
+use std::collections::{BTreeMap, BTreeSet};
 
 use rust_decimal::Decimal;
 
 use crate::changes::{Change, LotValue};
 use crate::chem::{Formula, printed};
+use crate::ids::{ExperimentKey, UnknownCode};
 use crate::measure::plain;
 use crate::term::Term;
 
 /// How far a molarity may be off the nominal one, of it, before it is asked about.
 const FAR: Decimal = Decimal::from_parts(2, 0, 0, false, 1);
 
-/// What is odd about the values that changes give, each in a sentence.
+/// What is odd about what changes do, each in a sentence.
 pub fn doubts(term: &Term, changes: &[Change]) -> Vec<String> {
     let mut all = Vec::new();
+    let mut given: BTreeMap<&ExperimentKey, BTreeSet<&UnknownCode>> = BTreeMap::new();
     for change in changes {
-        if let Change::Lot(LotValue { lot, .. }) = change {
-            all.extend(doubt(term, &lot.reagent, lot.molarity.value));
+        match change {
+            Change::Lot(LotValue { lot, .. }) => {
+                all.extend(doubt(term, &lot.reagent, lot.molarity.value));
+            }
+            Change::Issue(issue) => {
+                let codes = given.entry(&issue.slot.experiment).or_default();
+                codes.insert(&issue.body.unknown);
+            }
+            Change::Reissue(other) => {
+                let codes = given.entry(&other.slot.experiment).or_default();
+                codes.insert(&other.body.unknown);
+            }
+            _ => {}
         }
+    }
+    for (experiment, codes) in given {
+        let disagrees = term.disagreeing(experiment).into_iter();
+        let disagrees = disagrees.filter(|code| codes.contains(code));
+        all.extend(disagrees.map(|code| {
+            format!(
+                "Bottle {code} was proved and does not agree with its record: titrate it again, or correct the record, before anybody gets it"
+            )
+        }));
     }
     all
 }

@@ -15,6 +15,7 @@ use crate::desk::Image;
 use crate::judge::FlagCode;
 use crate::measure::{plain, to_figures};
 use crate::web::digits::{SectionDigits, section_digits};
+use crate::web::proving::{LiveLine, live_lines};
 use crate::web::{AssistantVisitor, Frame, Page, PageResult, QueryFields};
 
 /// Most lines of a page; a longer list is asked for in parts.
@@ -34,6 +35,7 @@ struct ListPage {
     experiments: Vec<(String, String)>,
     sections: Vec<String>,
     causes: Vec<Cause>,
+    live: Vec<LiveLine>,
     /// Only a coordinator can settle a cause.
     settles_causes: bool,
     lines: Vec<Line>,
@@ -80,6 +82,7 @@ pub async fn page(
         digits: digits(&view, &visitor),
         experiments: experiments(&view),
         sections: sections(&view, &visitor),
+        live: live_lines(&view, visitor.now()),
         causes: match filter.standing {
             Standing::ToReview => causes(&view, &visitor, &filter),
             _ => Vec::new(),

@@ -18,6 +18,7 @@ use crate::procedure::{Procedure, marking_in_words};
 use crate::simulate::{Fairness, Remedy, fairness, remedies};
 use crate::term::Slot;
 use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
+use crate::web::proving::{LiveLine, ProvedLine, lines_of, live_lines_of};
 use crate::web::{Frame, Page, PageError};
 
 /// Students of the class that is simulated to see whether the marking is fair.
@@ -67,6 +68,8 @@ struct ExperimentPage {
     /// Sections with dates of their own.
     own_dates: usize,
     unknowns: usize,
+    proved: Vec<ProvedLine>,
+    live: Vec<LiveLine>,
     reactions: Vec<String>,
     facts: Vec<(&'static str, String)>,
     marking: Vec<(&'static str, String)>,
@@ -145,6 +148,8 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
                 .count(),
             own_dates: experiment.section_dates.len(),
             unknowns: term.unknowns.get(key).map_or(0, BTreeMap::len),
+            proved: lines_of(term, experiment),
+            live: live_lines_of(&view, experiment),
             reactions: procedure
                 .reactions
                 .iter()

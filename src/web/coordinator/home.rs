@@ -13,6 +13,7 @@ use crate::form::{Faults, Filled, Typed};
 use crate::store::StoreError;
 use crate::text::Fault;
 use crate::web::changing::notice;
+use crate::web::proving::{LiveLine, live_lines};
 use crate::web::{CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields};
 use crate::words::counted;
 
@@ -29,6 +30,7 @@ struct Home {
     frame: Frame,
     term: String,
     alarms: Vec<Alarm>,
+    live: Vec<LiveLine>,
     steps: Vec<NextStep>,
     experiments: Vec<ExperimentRow>,
     sections: Vec<SectionRow>,
@@ -85,6 +87,7 @@ pub async fn page(visitor: CoordinatorVisitor, query: QueryFields) -> PageResult
         frame,
         term: view.term.course.term.clone(),
         alarms: alarms(&view),
+        live: live_lines(&view, now),
         steps: next_steps(&view, now),
         experiments: experiment_rows(&view, now),
         sections: section_rows(&view, now),

@@ -94,16 +94,6 @@ fn row(term: &Term, experiment: &Experiment) -> Row {
         |student: &&crate::course::Student| term.issued.contains_key(&Slot::new(key, &student.id));
     let with_bottle = term.enrolled().filter(has).count();
     let procedure = &experiment.procedure;
-    let mut missing = Vec::new();
-    for species in procedure.reagents_in_lots() {
-        let of = |reagent: &str| Formula::parse(reagent).is_ok_and(|f| f == *species);
-        if !term.lots.values().any(|lot| of(&lot.reagent)) {
-            missing.push(format!("a lot of {}", printed(species.written())));
-        }
-    }
-    if unknowns == 0 {
-        missing.push("unknowns".to_owned());
-    }
     Row {
         key: key.clone(),
         title: procedure.title.clone(),
@@ -112,6 +102,25 @@ fn row(term: &Term, experiment: &Experiment) -> Row {
         unknowns,
         with_bottle,
         students: term.enrolled().count(),
-        missing,
+        missing: still_needed(term, experiment),
     }
+}
+
+/// What an experiment needs before it opens.
+pub fn still_needed(term: &Term, experiment: &Experiment) -> Vec<String> {
+    let mut missing = Vec::new();
+    for species in experiment.procedure.reagents_in_lots() {
+        let of = |reagent: &str| Formula::parse(reagent).is_ok_and(|f| f == *species);
+        if !term.lots.values().any(|lot| of(&lot.reagent)) {
+            missing.push(format!("a lot of {}", printed(species.written())));
+        }
+    }
+    if term
+        .unknowns
+        .get(&experiment.key)
+        .is_none_or(|all| all.is_empty())
+    {
+        missing.push("unknowns".to_owned());
+    }
+    missing
 }

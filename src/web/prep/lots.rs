@@ -15,6 +15,7 @@ use crate::measure::as_f64;
 use crate::truth::Bottle;
 use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
 use crate::web::coordinator::words::aligned;
+use crate::web::proving::{ProvedLine, proved_lines};
 use crate::web::{Frame, Page, PageResult, PrepVisitor, dates};
 
 #[derive(Template)]
@@ -44,6 +45,7 @@ struct LotPage {
     days: Days,
     form: Filled,
     shown: Option<Shown>,
+    proved: Vec<ProvedLine>,
     history: Vec<Past>,
     chart: Option<Chart>,
     findings: Vec<FindingRow>,
@@ -169,6 +171,7 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
             value: in_words(&held),
             days: Days::of(life, today),
             shown: recorded.as_ref().and_then(Shown::of),
+            proved: proved_lines(term, &Bottle::Lot(lot.code.clone())),
             history: past(values, zone),
             chart,
             findings: rows,

@@ -19,6 +19,7 @@ use axum::routing::get;
 
 use super::AppState;
 use super::changing::{entered, page_of, shown};
+pub(in crate::web) use home::still_needed;
 pub(in crate::web) use pages::Shown;
 
 /// Routes below `/prep`, and the sheets of assistants.

@@ -16,6 +16,7 @@ use crate::web::at::ExperimentAt;
 use crate::web::changing::{Answer, Place, Refused, Visit, Who, notice};
 use crate::web::coordinator::titres;
 use crate::web::coordinator::words::aligned;
+use crate::web::proving::{ProvedLine, proved_lines};
 use crate::web::{Frame, Page, PageResult, PrepVisitor, QueryFields, dates};
 
 #[derive(Template)]
@@ -57,6 +58,7 @@ struct UnknownPage {
     days: Days,
     form: Filled,
     shown: Option<Shown>,
+    proved: Vec<ProvedLine>,
     history: Vec<Past>,
 }
 
@@ -153,6 +155,7 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
             issued: issued(term, key, code),
             days: Days::of(life, today),
             shown: recorded.as_ref().and_then(Shown::of),
+            proved: proved_lines(term, &Bottle::unknown(key, &held.code)),
             history: past(values, zone),
             form,
         })

@@ -1,9 +1,18 @@
 //! The pages of the prep room, and the sheets that assistants print.
 
-use super::Open::{self, Prep, Staff};
+use super::Open::{self, EveryStaff, Prep, Staff};
 
 /// As [`super::TABLE`].
-pub const PREP: [(&str, &str, &str, Open); 22] = [
+pub const PREP: [(&str, &str, &str, Open); 26] = [
+    ("GET", "/proving", "/proving", EveryStaff),
+    ("GET", "/proving/{key}", "/proving/acid", EveryStaff),
+    ("POST", "/proving/{key}", "/proving/acid", EveryStaff),
+    (
+        "GET",
+        "/proving/{key}/demonstration",
+        "/proving/acid/demonstration",
+        EveryStaff,
+    ),
     ("GET", "/prep", "/prep", Prep),
     ("GET", "/prep/lots", "/prep/lots", Prep),
     ("GET", "/prep/lot", "/prep/lot?code=N-1", Prep),

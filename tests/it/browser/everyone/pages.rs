@@ -117,7 +117,7 @@ pub async fn look_at_all(looker: &mut Looker, demo: &Demo) {
     let people = [
         (&stranger, &[Open::All][..]),
         (&student, &[Open::SignedIn, Open::Student]),
-        (&assistant, &[Open::SectionA, Open::Staff]),
+        (&assistant, &[Open::SectionA, Open::Staff, Open::EveryStaff]),
         (&coordinator, &[Open::Coordinator]),
         (&prep, &[Open::Prep]),
     ];

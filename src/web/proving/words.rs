@@ -1,0 +1,143 @@
+//! A run in a line: what was proved, when, by whom, and what came of it.
+
+use jiff::Timestamp;
+use jiff::civil::DateTime;
+
+use crate::course::{Experiment, Zone};
+use crate::desk::Image;
+use crate::judge::{LiveCall, LiveSubject, ProvedDifference};
+use crate::measure::plain;
+use crate::term::{ProvedRun, Term};
+use crate::truth::Bottle;
+use crate::web::changing::in_query;
+use crate::words::counted;
+
+/// A run as pages of a bottle, a lot and an experiment say it.
+pub struct ProvedLine {
+    pub words: String,
+    pub disagrees: bool,
+    /// Where the run is.
+    pub href: String,
+}
+
+/// A lot or a bottle that is off by the results so far.
+pub struct LiveLine {
+    /// Title of the experiment.
+    pub experiment: String,
+    pub words: String,
+    pub remedy: &'static str,
+    /// Where it is proved.
+    pub href: String,
+}
+
+/// What results say so far, of the experiments that are under way.
+pub fn live_lines(view: &Image, now: Timestamp) -> Vec<LiveLine> {
+    let term = &view.term;
+    let local = term.course.zone.local(now);
+    let is_open = |experiment: &&Experiment| {
+        experiment.dates.opens <= local && local <= last_hour(experiment)
+    };
+    let open = term.experiments.iter().filter(is_open);
+    open.flat_map(|experiment| live_lines_of(view, experiment))
+        .collect()
+}
+
+pub fn live_lines_of(view: &Image, experiment: &Experiment) -> Vec<LiveLine> {
+    let calls = view.term.live_calls(experiment, &view.judged, &[]);
+    let line = |call: LiveCall| {
+        let asked = match &call.subject {
+            LiveSubject::Lot(code) => format!("proves=lot&lot={}", in_query(code)),
+            LiveSubject::Bottle(code) => format!("proves=unknown&unknown={}", in_query(code)),
+        };
+        LiveLine {
+            experiment: experiment.procedure.title.clone(),
+            words: call.finding(),
+            remedy: call.remedy(),
+            href: format!("/proving/{}?run=new&{asked}#typed", experiment.key),
+        }
+    };
+    calls.into_iter().map(line).collect()
+}
+
+/// When the last section's work is due.
+pub fn last_hour(experiment: &Experiment) -> DateTime {
+    let of_sections = experiment.section_dates.values();
+    let due = of_sections.filter_map(|dates| dates.due);
+    due.fold(experiment.dates.due, DateTime::max)
+}
+
+/// The runs on a bottle, the last one first.
+pub fn proved_lines(term: &Term, bottle: &Bottle) -> Vec<ProvedLine> {
+    let runs = term.runs_on(bottle).into_iter().rev();
+    runs.map(|run| line(&term.course.zone, &run)).collect()
+}
+
+/// The runs of an experiment, the last one first.
+pub fn lines_of(term: &Term, experiment: &Experiment) -> Vec<ProvedLine> {
+    let runs = term.proving_runs(experiment);
+    runs.iter()
+        .rev()
+        .map(|run| line(&term.course.zone, run))
+        .collect()
+}
+
+pub fn line(zone: &Zone, run: &ProvedRun) -> ProvedLine {
+    ProvedLine {
+        words: sentence(zone, run),
+        disagrees: run.disagrees(),
+        href: format!("/proving/{}?run={}#runs", run.experiment, run.run),
+    }
+}
+
+/// Such as “E-03 proved 26 Nov by p.rowan: −0.2 ± 0.4 %, agrees”.
+fn sentence(zone: &Zone, run: &ProvedRun) -> String {
+    let day = run
+        .at
+        .map(|at| zone.local(at).strftime("%-d %b").to_string());
+    let name = named(&run.bottle);
+    let day = day.map(|day| format!(" {day}")).unwrap_or_default();
+    let who = format!("{day} by {}", run.by);
+    match (&run.difference, run.work_up.counted()) {
+        (Some(difference), _) => format!("{name} proved{who}: {}", in_percent(difference)),
+        (None, 0) => format!("{name} begun{who}: no trial counts yet"),
+        (None, n) => {
+            let trials = counted(n, "trial", "trials");
+            format!("{name} titrated{who}: {trials}, with no value to stand beside")
+        }
+    }
+}
+
+pub fn named(bottle: &Bottle) -> String {
+    match bottle {
+        Bottle::Lot(code) => format!("Lot {code}"),
+        Bottle::Unknown { code, .. } => code.to_string(),
+    }
+}
+
+pub fn in_percent(difference: &ProvedDifference) -> String {
+    let decimals = if difference.expanded_percent < 0.25 {
+        2
+    } else {
+        1
+    };
+    let percent = format!("{:+.decimals$}", difference.percent).replace('-', "\u{2212}");
+    let word = match (difference.agrees(), difference.disagrees()) {
+        (true, _) => "agrees",
+        (_, true) => "disagrees",
+        _ => "is in doubt: titrate it again",
+    };
+    format!(
+        "{percent} ± {:.decimals$} %, {word}",
+        difference.expanded_percent
+    )
+}
+
+/// E_n with its sign, to two decimals.
+pub fn e_n(difference: &ProvedDifference) -> String {
+    format!("{:+.2}", difference.e_n).replace('-', "\u{2212}")
+}
+
+/// What a burette delivered, to two decimals.
+pub fn volume(value: rust_decimal::Decimal) -> String {
+    plain(crate::measure::to_decimals(value, 2))
+}
