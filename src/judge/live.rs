@@ -165,6 +165,13 @@ pub fn live_calls(results: &[LiveResult], values: &LiveValues, error: f64) -> Ve
     calls
 }
 
+/// Results with the same lots on one day: those of a bottle, and those of all others.
+#[derive(Default)]
+struct Block<'a> {
+    own: Vec<&'a LiveResult>,
+    others: Vec<&'a LiveResult>,
+}
+
 struct Look<'a> {
     results: &'a [LiveResult],
     values: &'a LiveValues,
@@ -322,19 +329,17 @@ impl<'a> Look<'a> {
         let own_u = self.of_bottle(bottle)?;
         let times = allowed(error / 2.0);
         // what others with the same lots on the same day say, by block
-        let mut blocks: BTreeMap<(&BTreeSet<LotCode>, Date), (Vec<&LiveResult>, Vec<&LiveResult>)> =
-            BTreeMap::new();
+        let mut blocks: BTreeMap<(&BTreeSet<LotCode>, Date), Block> = BTreeMap::new();
         for one in self.results {
-            let (own, others) = blocks.entry((&one.lots, one.day)).or_default();
-            if one.bottle == *bottle {
-                own.push(one);
-            } else {
-                others.push(one);
+            let block = blocks.entry((&one.lots, one.day)).or_default();
+            match one.bottle == *bottle {
+                true => block.own.push(one),
+                false => block.others.push(one),
             }
         }
         let mut compared: Vec<(&LiveResult, (f64, f64))> = Vec::new();
-        let with_own = blocks.values().filter(|(own, _)| !own.is_empty());
-        for (place, (own, others)) in with_own.enumerate() {
+        let with_own = blocks.values().filter(|block| !block.own.is_empty());
+        for (place, Block { own, others }) in with_own.enumerate() {
             let share = error / 4.0 * share_of(place);
             let Some((low, high)) = centre_within(&scaled(others), share) else {
                 continue;

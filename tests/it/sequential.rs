@@ -319,3 +319,32 @@ fn the_first_two_trials_that_agree_count_and_stay() {
     assert_eq!(live_result(&[4.0, 0.1, 0.3, 0.1], 0.1, true), Some(0.2));
     assert_eq!(live_result(&[4.0, 0.1], 0.1, true), Some(2.05));
 }
+
+#[test]
+fn a_call_is_said_without_a_true_value() {
+    let lot = LiveCall {
+        subject: LiveSubject::Lot(concordant::ids::LotCode::new("E-T1")),
+        students: 7,
+        percent: (1.44, 0.41),
+        rivals: Vec::new(),
+        section: None,
+        drift: None,
+    };
+    assert_eq!(
+        lot.finding(),
+        "After 7 students lot E-T1 reads 1.4 ± 0.4 % high"
+    );
+    assert!(
+        lot.remedy()
+            .contains("Students at work keep their lot and lose nothing.")
+    );
+    let bottle = LiveCall {
+        subject: LiveSubject::Bottle(concordant::ids::UnknownCode::new("E-03")),
+        percent: (-2.0, 0.5),
+        ..lot
+    };
+    assert_eq!(
+        bottle.finding(),
+        "After 7 students bottle E-03 reads 2.0 ± 0.5 % low"
+    );
+}

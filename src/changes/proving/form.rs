@@ -6,6 +6,7 @@ use jiff::Timestamp;
 
 use super::{MOST_RUNS, Proves, ProvingTrial, row_title};
 use crate::changes::{Change, ChangeForm, Who, experiment};
+use crate::chem::Formula;
 use crate::columns::{Column, MAX_POINTS};
 use crate::form::{Faults, Field, Form, Kind, Typed, named};
 use crate::ids::{ExperimentKey, LotCode, UnknownCode};
@@ -15,7 +16,7 @@ use crate::schemes::Scheme;
 use crate::submission::{Readings, Titration, TrialLabel, spoiled_because};
 use crate::term::Term;
 use crate::text::{read_curve, whole};
-use crate::truth::Bottle;
+use crate::truth::{Bottle, Lot};
 
 /// Most trials of a run.
 const MOST_TRIALS: u32 = 12;
@@ -94,10 +95,12 @@ fn reading_fields(procedure: &Procedure) -> Vec<Field> {
 
 fn reading_field(column: Column) -> Field {
     let field = Field::text(column.to_string(), column.label()).longest(20);
-    match column {
-        Column::BeforeLastDrop => field.hint("if you noted it"),
-        _ if column.is_of_refill() => field.hint("if it was filled again"),
-        _ => field,
+    if column == Column::BeforeLastDrop {
+        return field.hint("if you noted it");
+    }
+    match column.is_of_refill() {
+        true => field.hint("if it was filled again"),
+        false => field,
     }
 }
 
@@ -108,7 +111,17 @@ impl ChangeForm for ProvingForm {
         };
         let procedure = &experiment.procedure;
         let bottles = term.unknowns.get(&self.experiment).into_iter().flatten();
-        let lots = || term.lots.keys().map(LotCode::as_str);
+        let in_lots = procedure.lot_reagents().map(|(species, _)| species);
+        let titrant = procedure.titrant().map(|titrant| &titrant.species);
+        let species: Vec<&Formula> = in_lots.chain(titrant).collect();
+        let is_used = |lot: &&Lot| {
+            let formula = Formula::parse(&lot.reagent);
+            formula.map_or(true, |formula| species.contains(&&formula))
+        };
+        let lots = || {
+            let used = term.lots.values().filter(is_used);
+            used.map(|lot| lot.code.as_str())
+        };
         let proves = Proves::ALL.map(|one| (one.name(), one.words()));
         let mut bottle = vec![
             Field::pick("proves", "This run proves", &proves).needed(),

@@ -82,7 +82,7 @@ pub async fn page(
         digits: digits(&view, &visitor),
         experiments: experiments(&view),
         sections: sections(&view, &visitor),
-        live: live_lines(&view, visitor.now()),
+        live: live_lines(&visitor, &view).await?,
         causes: match filter.standing {
             Standing::ToReview => causes(&view, &visitor, &filter),
             _ => Vec::new(),

@@ -149,7 +149,7 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
             own_dates: experiment.section_dates.len(),
             unknowns: term.unknowns.get(key).map_or(0, BTreeMap::len),
             proved: lines_of(term, experiment),
-            live: live_lines_of(&view, experiment),
+            live: live_lines_of(visit, &view, experiment).await?,
             reactions: procedure
                 .reactions
                 .iter()

@@ -87,7 +87,7 @@ pub async fn page(visitor: CoordinatorVisitor, query: QueryFields) -> PageResult
         frame,
         term: view.term.course.term.clone(),
         alarms: alarms(&view),
-        live: live_lines(&view, now),
+        live: live_lines(&visitor, &view).await?,
         steps: next_steps(&view, now),
         experiments: experiment_rows(&view, now),
         sections: section_rows(&view, now),

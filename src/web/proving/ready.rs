@@ -107,7 +107,7 @@ pub async fn page(visitor: StaffVisitor) -> PageResult<impl IntoResponse> {
     let named = |one: &&Experiment| (one.key.clone(), one.procedure.title.clone());
     Ok(Page(ReadyPage {
         frame: visitor.frame("Ready for the week"),
-        live: live_lines(&view, visitor.now()),
+        live: live_lines(&visitor, &view).await?,
         experiments: ahead
             .into_iter()
             .map(|one| Readiness::of(term, one, &runs))

@@ -1,15 +1,18 @@
 //! A run in a line: what was proved, when, by whom, and what came of it.
 
-use jiff::Timestamp;
 use jiff::civil::DateTime;
 
 use crate::course::{Experiment, Zone};
 use crate::desk::Image;
 use crate::judge::{LiveCall, LiveSubject, ProvedDifference};
-use crate::measure::plain;
-use crate::term::{ProvedRun, Term};
+use crate::measure::to_decimals;
+use crate::store::{BenchDraft, drafts_in};
+use crate::submission::HandIn;
+use crate::term::{ProvedRun, SentReadings, Slot, Term};
 use crate::truth::Bottle;
 use crate::web::changing::in_query;
+use crate::web::student::draft::{Whole, entry_of};
+use crate::web::{PageResult, Visitor};
 use crate::words::counted;
 
 /// A run as pages of a bottle, a lot and an experiment say it.
@@ -31,19 +34,37 @@ pub struct LiveLine {
 }
 
 /// What results say so far, of the experiments that are under way.
-pub fn live_lines(view: &Image, now: Timestamp) -> Vec<LiveLine> {
-    let term = &view.term;
-    let local = term.course.zone.local(now);
+pub async fn live_lines(visitor: &Visitor, view: &Image) -> PageResult<Vec<LiveLine>> {
+    let local = view.term.course.zone.local(visitor.now());
     let is_open = |experiment: &&Experiment| {
         experiment.dates.opens <= local && local <= last_hour(experiment)
     };
-    let open = term.experiments.iter().filter(is_open);
-    open.flat_map(|experiment| live_lines_of(view, experiment))
-        .collect()
+    let mut lines = Vec::new();
+    for experiment in view.term.experiments.iter().filter(is_open) {
+        lines.extend(live_lines_of(visitor, view, experiment).await?);
+    }
+    Ok(lines)
 }
 
-pub fn live_lines_of(view: &Image, experiment: &Experiment) -> Vec<LiveLine> {
-    let calls = view.term.live_calls(experiment, &view.judged, &[]);
+pub async fn live_lines_of(
+    visitor: &Visitor,
+    view: &Image,
+    experiment: &Experiment,
+) -> PageResult<Vec<LiveLine>> {
+    let drafts = {
+        let mut reader = visitor.state.store().read().await?;
+        drafts_in(&mut reader, &experiment.key).await?
+    };
+    let sent = drafts.iter().filter_map(|(student, draft)| {
+        let slot = Slot::new(&experiment.key, student);
+        Some(SentReadings {
+            readings: finished(&view.term, experiment, draft)?,
+            at: draft.at,
+            slot,
+        })
+    });
+    let sent: Vec<SentReadings> = sent.collect();
+    let calls = view.term.live_calls(experiment, &view.judged, &sent);
     let line = |call: LiveCall| {
         let asked = match &call.subject {
             LiveSubject::Lot(code) => format!("proves=lot&lot={}", in_query(code)),
@@ -56,7 +77,19 @@ pub fn live_lines_of(view: &Image, experiment: &Experiment) -> Vec<LiveLine> {
             href: format!("/proving/{}?run=new&{asked}#typed", experiment.key),
         }
     };
-    calls.into_iter().map(line).collect()
+    Ok(calls.into_iter().map(line).collect())
+}
+
+/// The trials of a draft that are whole; with the codes on the bottles where the rest of the form is sound, and else with
+/// those of the section.
+fn finished(term: &Term, experiment: &Experiment, draft: &BenchDraft) -> Option<HandIn> {
+    let procedure = &experiment.procedure;
+    let whole = Whole::of(procedure, entry_of(procedure, draft).ok()?);
+    let readings = whole.hand_in(term, experiment).unwrap_or_else(|_| HandIn {
+        titrations: whole.rows.clone(),
+        ..HandIn::default()
+    });
+    (!readings.titrations.is_empty()).then_some(readings)
 }
 
 /// When the last section's work is due.
@@ -139,5 +172,5 @@ pub fn e_n(difference: &ProvedDifference) -> String {
 
 /// What a burette delivered, to two decimals.
 pub fn volume(value: rust_decimal::Decimal) -> String {
-    plain(crate::measure::to_decimals(value, 2))
+    to_decimals(value, 2).to_string()
 }
