@@ -48,6 +48,7 @@ mod provider;
 mod reference;
 mod rehearse;
 mod revisions;
+mod rules;
 mod schemes;
 mod settling;
 mod sharing;
