@@ -13,7 +13,7 @@ mod people;
 mod retention;
 
 use std::ops::{Deref, DerefMut};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::str::FromStr;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -302,15 +302,24 @@ async fn keep_before(
 ) -> Result<(), StoreError> {
     let mut name = file.as_os_str().to_owned();
     name.push(format!(".step-{held}"));
-    let copy = Path::new(&name);
+    let copy = PathBuf::from(&name);
     if copy.exists() {
         // of a change that was broken off: it is the older one that counts
         return Ok(());
     }
-    make_private(copy)?;
-    let copied = vacuum_into(connection, copy).await;
+    // it has its name once it is whole: whoever makes it may be killed
+    name.push(".partial");
+    let partial = Path::new(&name);
+    remove_database(partial);
+    make_private(partial)?;
+    let copied = vacuum_into(connection, partial).await.and_then(|()| {
+        std::fs::rename(partial, &copy).map_err(|why| StoreError::Unwritten {
+            file: copy.display().to_string(),
+            why,
+        })
+    });
     if copied.is_err() {
-        remove_database(copy);
+        remove_database(partial);
     }
     copied
 }

@@ -6,13 +6,15 @@ use rust_decimal::Decimal;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use super::cells::{decimal, line_at, whole};
+use super::cells::{decimal, whole};
 use super::fault::{Fault, found};
 
 /// A TOML file being read; faults gather in it.
 pub struct Toml<'a> {
     file: &'a str,
     text: &'a str,
+    /// Where each line ends: there may be as many faults as lines.
+    ends: Vec<usize>,
     faults: RefCell<Vec<Fault>>,
 }
 
@@ -36,6 +38,7 @@ impl<'a> Toml<'a> {
         let toml = Toml {
             file,
             text,
+            ends: text.match_indices('\n').map(|(at, _)| at).collect(),
             faults: RefCell::default(),
         };
         for error in errors {
@@ -68,7 +71,8 @@ impl<'a> Toml<'a> {
     }
 
     fn line(&self, at: usize) -> u64 {
-        line_at(self.text.as_bytes().get(..at).unwrap_or_default())
+        let before = self.ends.partition_point(|end| *end < at);
+        (before as u64).saturating_add(1)
     }
 
     fn source(&self, value: &Spanned<DeValue>) -> &str {

@@ -49,6 +49,7 @@ mod proving;
 mod reference;
 mod rehearse;
 mod revisions;
+mod rules;
 mod schemes;
 mod sequential;
 mod settling;

@@ -186,7 +186,7 @@ async fn every_form_takes_whatever_comes() {
     let paths = forms();
     let of_pages = paths.iter().filter(|(path, _)| known.contains_key(path));
     let of_pages = of_pages.count();
-    assert!(of_pages >= 30, "{of_pages} of {}", paths.len());
+    assert!(of_pages >= 25, "{of_pages} of {}", paths.len());
     let (each, fresh_after) = if long() { (400, 1) } else { (4, 12) };
     let (mut sent, mut slowest) = (0, (Duration::ZERO, String::new()));
     let mut statuses: BTreeMap<u16, u32> = BTreeMap::new();
