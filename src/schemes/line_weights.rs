@@ -67,7 +67,7 @@ impl LineWeights {
         });
         match name.unwrap_or(Self::Equal) {
             Self::Stated(_) => decimals(section, "standard_deviations").map(Self::Stated),
-            weights => {
+            weights @ (Self::Equal | Self::Concentration | Self::ConcentrationSquared) => {
                 if stated {
                     let what = "found some, expected them only beside weights = \"1/s^2\"";
                     section.fault("standard_deviations", what);
@@ -97,7 +97,9 @@ impl LineWeights {
                 "calibration.standard_deviations",
                 "expected numbers above 0".to_owned(),
             ),
-            _ => return,
+            Self::Equal | Self::Concentration | Self::ConcentrationSquared | Self::Stated(_) => {
+                return;
+            }
         };
         faults.push(ProcedureFault::new(key, what));
     }

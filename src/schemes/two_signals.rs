@@ -344,9 +344,9 @@ impl SchemeRules for TwoSignals {
 
     fn trial<'a>(&self, builder: &mut Builder<'a>, trial: &Trial<'a>) -> Worked<StepId> {
         match &self.pair {
-            Pair::Wavelengths { .. } => self.from_absorbances(builder, trial),
+            Pair::Wavelengths { .. } => self.by_absorbances(builder, trial),
             Pair::MassAndTitre { titrant, uses } => {
-                self.from_mass_and_titre(builder, trial, titrant, uses)
+                self.by_mass_and_titre(builder, trial, titrant, uses)
             }
         }
     }

@@ -95,7 +95,7 @@ const PER_CM_SQUARED: &str = "L\u{b2}/(mol\u{b2}\u{b7}cm\u{b2})";
 impl TwoSignals {
     /// c(A) = (A₁·ε_B₂ − A₂·ε_B₁) / ((ε_A₁·ε_B₂ − ε_B₁·ε_A₂)·l), n(A) = c · V(flask), then per sample. Each absorptivity is off by
     /// itself; the photometer's accuracy is one and the same error in all trials, another one at each wavelength.
-    pub(super) fn from_absorbances<'a>(
+    pub(super) fn by_absorbances<'a>(
         &self,
         builder: &mut Builder<'a>,
         trial: &Trial<'a>,
@@ -190,7 +190,7 @@ impl TwoSignals {
     }
 
     /// u_A·n(A) + u_B·n(B) = n(T) and M_A·n(A) + M_B·n(B) = m give n(A) = (M_B·n(T) − u_B·m) / (u_A·M_B − u_B·M_A).
-    pub(super) fn from_mass_and_titre<'a>(
+    pub(super) fn by_mass_and_titre<'a>(
         &self,
         builder: &mut Builder<'a>,
         trial: &Trial<'a>,

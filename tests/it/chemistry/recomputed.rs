@@ -364,7 +364,7 @@ fn the_expanded_uncertainty_covers_what_errors_do() {
         }
     }
     worst.sort_by(|a, b| a.0.total_cmp(&b.0));
-    for (_, words) in worst.iter().take(5).chain(worst.iter().rev().take(5)) {
+    for (_, words) in &worst {
         println!("{words}");
     }
 }
