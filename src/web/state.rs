@@ -8,6 +8,7 @@ use jiff::{SignedDuration, Timestamp};
 
 use super::kept::KeptPages;
 use super::metrics::Metrics;
+use super::proving::LiveLines;
 use super::sign_in::Gate;
 use super::visitor::Way;
 use crate::campus::Campus;
@@ -33,6 +34,8 @@ pub struct AppState {
     pub campus: Option<Arc<Campus>>,
     /// Attempts to sign in that are under way.
     pub gate: Gate,
+    /// What the results of experiments under way say.
+    pub live: LiveLines,
 }
 
 /// How the server meets its network.
@@ -65,6 +68,7 @@ impl AppState {
             metrics: Metrics::default(),
             campus: None,
             gate: Gate::default(),
+            live: LiveLines::default(),
         }
     }
 

@@ -14,12 +14,13 @@ use jiff::Timestamp;
 use super::list::sections;
 use super::{address, in_path};
 use crate::course::{Experiment, Student, Zone};
-use crate::desk::{Image, take_hand_down};
+use crate::desk::{Image, View, take_hand_down};
 use crate::ids::StudentId;
 use crate::store::{BenchDraft, DraftStamp, StoreError, draft_stamp, drafts_in};
 use crate::submission::TrialLabel;
 use crate::term::Slot;
 use crate::web::at::{ExperimentAt, SlotAt};
+use crate::web::proving::{LiveLine, live_lines_of};
 use crate::web::student::draft::{Progress, entry_of};
 use crate::web::student::entry::title;
 use crate::web::student::worth::Standing;
@@ -58,6 +59,8 @@ struct Board {
     /// So many are at this, with the word for it.
     counts: Vec<(usize, &'static str, &'static str)>,
     benches: Vec<Bench>,
+    /// What all results so far say of lots and bottles.
+    live: Vec<LiveLine>,
     /// When it was drawn.
     at: String,
 }
@@ -249,7 +252,7 @@ fn of_section<'v>(
 
 async fn drawn(
     visitor: &AssistantVisitor,
-    view: &Image,
+    view: &View,
     experiment: &Experiment,
     section: &str,
 ) -> PageResult<Board> {
@@ -298,6 +301,7 @@ async fn drawn(
         hands: hands.collect(),
         counts: counts.filter(|(n, ..)| *n > 0).collect(),
         at: clock(zone, now),
+        live: live_lines_of(visitor, view, experiment).await?,
         benches,
     })
 }

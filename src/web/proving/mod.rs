@@ -11,7 +11,9 @@ use axum::routing::get;
 
 use super::AppState;
 use super::changing::shown;
-pub use words::{LiveLine, ProvedLine, lines_of, live_lines, live_lines_of, proved_lines};
+pub use words::{
+    LiveLine, LiveLines, ProvedLine, lines_of, live_lines, live_lines_of, proved_lines,
+};
 
 /// Routes below `/proving`.
 pub fn routes() -> Router<AppState> {

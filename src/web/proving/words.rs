@@ -1,18 +1,22 @@
 //! A run in a line: what was proved, when, by whom, and what came of it.
 
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, PoisonError};
+
 use jiff::civil::DateTime;
 
 use crate::course::{Experiment, Zone};
-use crate::desk::Image;
+use crate::desk::View;
+use crate::ids::{ExperimentKey, StudentId};
 use crate::judge::{LiveCall, LiveSubject, ProvedDifference};
 use crate::measure::to_decimals;
-use crate::store::{BenchDraft, drafts_in};
+use crate::store::{BenchDraft, DraftStamp, draft_stamp, drafts_in};
 use crate::submission::HandIn;
-use crate::term::{ProvedRun, SentReadings, Slot, Term};
+use crate::term::{Judged, ProvedRun, SentReadings, Slot, Term};
 use crate::truth::Bottle;
 use crate::web::changing::in_query;
 use crate::web::student::draft::{Whole, entry_of};
-use crate::web::{PageResult, Visitor};
+use crate::web::{PageError, PageResult, Visitor};
 use crate::words::counted;
 
 /// A run as pages of a bottle, a lot and an experiment say it.
@@ -23,7 +27,15 @@ pub struct ProvedLine {
     pub href: String,
 }
 
+/// What was said of each experiment, with the newest change and the newest draft it was said after: many boards look at
+/// one experiment.
+#[derive(Clone, Debug, Default)]
+pub struct LiveLines(Arc<Mutex<BTreeMap<ExperimentKey, Said>>>);
+
+type Said = ((i64, DraftStamp), Vec<LiveLine>);
+
 /// A lot or a bottle that is off by the results so far.
+#[derive(Clone, Debug)]
 pub struct LiveLine {
     /// Title of the experiment.
     pub experiment: String,
@@ -34,7 +46,7 @@ pub struct LiveLine {
 }
 
 /// What results say so far, of the experiments that are under way.
-pub async fn live_lines(visitor: &Visitor, view: &Image) -> PageResult<Vec<LiveLine>> {
+pub async fn live_lines(visitor: &Visitor, view: &View) -> PageResult<Vec<LiveLine>> {
     let local = view.term.course.zone.local(visitor.now());
     let is_open = |experiment: &&Experiment| {
         experiment.dates.opens <= local && local <= last_hour(experiment)
@@ -46,25 +58,52 @@ pub async fn live_lines(visitor: &Visitor, view: &Image) -> PageResult<Vec<LiveL
     Ok(lines)
 }
 
+/// The same of one experiment.
 pub async fn live_lines_of(
     visitor: &Visitor,
-    view: &Image,
+    view: &View,
     experiment: &Experiment,
 ) -> PageResult<Vec<LiveLine>> {
-    let drafts = {
-        let mut reader = visitor.state.store().read().await?;
-        drafts_in(&mut reader, &experiment.key).await?
-    };
+    let mut reader = visitor.state.store().read().await?;
+    let stamp = (view.newest(), draft_stamp(&mut reader).await?);
+    let said = &visitor.state.live.0;
+    let said = || said.lock().unwrap_or_else(PoisonError::into_inner);
+    if let Some((of, lines)) = said().get(&experiment.key)
+        && *of == stamp
+    {
+        return Ok(lines.clone());
+    }
+    let drafts = drafts_in(&mut reader, &experiment.key).await?;
+    drop(reader);
+    let (image, key) = (Arc::clone(view), experiment.key.clone());
+    let lines = tokio::task::spawn_blocking(move || {
+        let experiment = image.term.experiment(&key);
+        experiment.map(|experiment| lines_from(&image.term, &image.judged, experiment, &drafts))
+    });
+    let lines = lines
+        .await
+        .map_err(PageError::internal)?
+        .unwrap_or_default();
+    said().insert(experiment.key.clone(), (stamp, lines.clone()));
+    Ok(lines)
+}
+
+fn lines_from(
+    term: &Term,
+    judged: &BTreeMap<Slot, Judged>,
+    experiment: &Experiment,
+    drafts: &BTreeMap<StudentId, BenchDraft>,
+) -> Vec<LiveLine> {
     let sent = drafts.iter().filter_map(|(student, draft)| {
         let slot = Slot::new(&experiment.key, student);
         Some(SentReadings {
-            readings: finished(&view.term, experiment, draft)?,
+            readings: finished(term, experiment, draft)?,
             at: draft.at,
             slot,
         })
     });
     let sent: Vec<SentReadings> = sent.collect();
-    let calls = view.term.live_calls(experiment, &view.judged, &sent);
+    let calls = term.live_calls(experiment, judged, &sent);
     let line = |call: LiveCall| {
         let asked = match &call.subject {
             LiveSubject::Lot(code) => format!("proves=lot&lot={}", in_query(code)),
@@ -77,7 +116,7 @@ pub async fn live_lines_of(
             href: format!("/proving/{}?run=new&{asked}#typed", experiment.key),
         }
     };
-    Ok(calls.into_iter().map(line).collect())
+    calls.into_iter().map(line).collect()
 }
 
 /// The trials of a draft that are whole; with the codes on the bottles where the rest of the form is sound, and else with
