@@ -245,15 +245,13 @@ async fn old_texts_are_left_behind_by_moving() {
     .await;
     super::forgeries::chained_anew(&old).await;
     std::fs::remove_file(&file).expect("is removed");
-    let [db, new, folder] = ["forged.db", "new/course.db", "folder"].map(|name| {
-        directory
-            .path()
-            .join(name)
-            .to_str()
-            .expect("is text")
-            .to_owned()
+    let elsewhere = tempfile::tempdir().expect("a directory");
+    std::fs::create_dir(elsewhere.path().join("new")).expect("a folder");
+    let db = old.to_str().expect("is text").to_owned();
+    let [new, folder] = ["new/course.db", "folder"].map(|name| {
+        let path = elsewhere.path().join(name);
+        path.to_str().expect("is text").to_owned()
     });
-    std::fs::create_dir(directory.path().join("new")).expect("a folder");
     let ran = |arguments: &[&str]| {
         let done = concordant(arguments);
         let why = String::from_utf8_lossy(&done.stderr).into_owned();
