@@ -39,11 +39,22 @@ pub struct FormulaError {
     pub what: String,
 }
 
+/// Most characters of a formula.
+const LONGEST: usize = 200;
+
 impl Formula {
     /// Reads element symbols, counts, nested `()` and `[]`, hydrates after `.` or `·`, and a charge after `^`
     /// (`Fe^3+`, `SO4^2-`, `Na^+`).
     pub fn parse(text: &str) -> Result<Self, FormulaError> {
         let written = text.trim();
+        let length = written.chars().count();
+        if length > LONGEST {
+            return Err(FormulaError {
+                formula: written.chars().take(LONGEST).collect(),
+                at: LONGEST.saturating_add(1),
+                what: format!("found {length} characters, expected at most {LONGEST}"),
+            });
+        }
         let mut reader = Reader {
             text: written,
             chars: written.chars().collect(),
