@@ -326,7 +326,8 @@ pub fn pages() -> Vec<(&'static str, &'static str, Open)> {
     let office = office::ROUTES
         .iter()
         .map(|(method, route)| (*method, *route, *route, Coordinator));
-    let routes = TABLE.into_iter().chain(PREP).chain(LAST).chain(office);
+    let routes = TABLE.into_iter().chain(STAFF).chain(PREP);
+    let routes = routes.chain(LAST).chain(office);
     routes
         .filter(|(method, ..)| *method == "GET")
         .map(|(_, route, path, open)| (route, path, open))
