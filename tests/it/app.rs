@@ -404,13 +404,6 @@ impl Person {
         self.try_send(asked).await
     }
 
-    /// The token of the session; none if no whole answer comes.
-    pub async fn try_token(&mut self) -> Option<String> {
-        let page = self.try_get("/password").await?;
-        let after = page.body.split("name=\"csrf\" value=\"").nth(1)?;
-        after.split('"').next().map(str::to_owned)
-    }
-
     async fn try_send(&mut self, asked: reqwest::RequestBuilder) -> Option<Answer> {
         let response = asked.send().await.ok()?;
         let set = response

@@ -11,7 +11,9 @@ use std::time::Duration;
 
 use concordant::changes::Change;
 use concordant::course::Student;
+use concordant::desk::sessions::begin_session;
 use concordant::desk::{Desk, accounts, bring_in, verify};
+use concordant::store::accounts::{AccountId, Kind};
 use concordant::store::{Store, draft_of, first_difference};
 
 use self::history::{Shown, broken};
@@ -82,6 +84,28 @@ async fn course(db: &Path, students: usize) {
     desk.close().await;
 }
 
+/// A cookie and the token of its forms.
+type Signed = (String, String);
+
+/// Everybody signed in beforehand: an attempt that a kill cuts off counts as a failure, and those who fail have to wait.
+async fn signed_in(db: &Path, students: usize) -> Vec<Signed> {
+    let store = Store::open(db).await.expect("a store");
+    let at = jiff::Timestamp::now();
+    let mut sessions = Vec::new();
+    for n in 0..students {
+        let id = AccountId {
+            kind: Kind::Student,
+            login: format!("k{n}"),
+        };
+        let mut write = store.write().await.expect("a write");
+        let token = begin_session(&mut write, &id, at).await.expect("a session");
+        write.commit().await.expect("on disk");
+        sessions.push((format!("concordant={}", token.as_str()), token.form_token()));
+    }
+    store.close().await;
+    sessions
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn receipts_survive_a_kill() {
     // no student hands in so often that the server asks them to wait
@@ -92,6 +116,7 @@ async fn receipts_survive_a_kill() {
     let directory = tempfile::tempdir().expect("a directory");
     let db = directory.path().join("course.db");
     course(&db, students).await;
+    let signed = signed_in(&db, students).await;
     let mut receipts: Vec<Shown> = Vec::new();
     let mut revisions = vec![0_usize; students];
     for round in 0..rounds {
@@ -101,9 +126,15 @@ async fn receipts_survive_a_kill() {
         let of_round = revisions.iter().copied().enumerate();
         for (n, seen) in of_round.skip(from).take(AT_A_TIME) {
             let address = server.address.clone();
-            tasks.push(tokio::spawn(keep_handing_in(address, n, round, seen)));
+            tasks.push(tokio::spawn(keep_handing_in(
+                address,
+                signed[n].clone(),
+                n,
+                round,
+                seen,
+            )));
         }
-        tokio::time::sleep(Duration::from_millis(900 + 170 * (round % 7))).await;
+        tokio::time::sleep(Duration::from_millis(300 + 70 * (round % 7))).await;
         // SIGKILL: nothing is flushed, nothing is said
         server.process.kill().expect("killed");
         server.process.wait().expect("gone");
@@ -164,15 +195,21 @@ async fn drafts_survive_a_kill() {
     let directory = tempfile::tempdir().expect("a directory");
     let db = directory.path().join("course.db");
     course(&db, STUDENTS).await;
+    let signed = signed_in(&db, STUDENTS).await;
     let mut kept = [0_usize; STUDENTS];
     for round in 0..rounds {
         let mut server = Server::start(&db);
         let mut tasks = Vec::new();
         for n in 0..STUDENTS {
             let address = server.address.clone();
-            tasks.push(tokio::spawn(keep_typing(address, n, kept[n])));
+            tasks.push(tokio::spawn(keep_typing(
+                address,
+                signed[n].clone(),
+                n,
+                kept[n],
+            )));
         }
-        tokio::time::sleep(Duration::from_millis(700 + 130 * (round % 5))).await;
+        tokio::time::sleep(Duration::from_millis(300 + 130 * (round % 5))).await;
         server.process.kill().expect("killed");
         server.process.wait().expect("gone");
         let store = Store::open(&db).await.expect("a store");
@@ -200,16 +237,9 @@ async fn drafts_survive_a_kill() {
 }
 
 /// Types one answer after another until the server is gone; the last that it says it keeps.
-async fn keep_typing(address: String, n: usize, mut kept: usize) -> usize {
+async fn keep_typing(address: String, (cookie, token): Signed, n: usize, mut kept: usize) -> usize {
     let mut student = Person::at(&address);
-    let login = format!("k{n}");
-    let fields = [("login", login.as_str()), ("password", PASSWORD)];
-    if student.try_post("/sign-in", &fields).await.is_none() {
-        return kept;
-    }
-    let Some(token) = student.try_token().await else {
-        return kept;
-    };
+    student.set_cookie(Some(cookie));
     loop {
         let next = (kept + 1).to_string();
         let key = format!("form-that-survives-{n}");
@@ -227,21 +257,18 @@ async fn keep_typing(address: String, n: usize, mut kept: usize) -> usize {
     }
 }
 
-/// Signs in and hands in one revision after another until the server is gone; returns the receipts that arrived.
-async fn keep_handing_in(address: String, n: usize, round: u64, mut seen: usize) -> Vec<Shown> {
+/// Hands in one revision after another until the server is gone; returns the receipts that arrived.
+async fn keep_handing_in(
+    address: String,
+    (cookie, token): Signed,
+    n: usize,
+    round: u64,
+    mut seen: usize,
+) -> Vec<Shown> {
     let mut receipts = Vec::new();
     let mut student = Person::at(&address);
+    student.set_cookie(Some(cookie));
     let login = format!("k{n}");
-    if student
-        .try_post("/sign-in", &[("login", &login), ("password", PASSWORD)])
-        .await
-        .is_none()
-    {
-        return receipts;
-    }
-    let Some(token) = student.try_token().await else {
-        return receipts;
-    };
     loop {
         let key = format!("{round:016x}{n:08x}{seen:08x}");
         let end = format!("20.{:02}", (seen * 7 + n) % 90 + 10);
