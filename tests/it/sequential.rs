@@ -205,7 +205,13 @@ fn a_lot_that_is_off_is_called_while_the_first_section_is_at_work() {
                 100.0 * share,
                 students.get(students.len() / 2),
             );
-            assert!(share >= 0.90, "{share}");
+            // of a few weeks chance takes some; two standard deviations are left to it
+            let few = if count < 100 {
+                2.0 * (0.09 / count as f64).sqrt()
+            } else {
+                0.0
+            };
+            assert!(share >= 0.90 - few, "{share}");
         }
     }
 }
