@@ -266,12 +266,15 @@ fn a_bottle_that_is_off_is_told_from_its_lot() {
     }
 }
 
+/// One result, in standard deviations from where it should be.
+type Draw = fn(&mut ChaCha20Rng) -> f64;
+
 /// The error holds over all looks together for noise that is nothing like normal: the bound of a centre that is zero is
 /// crossed in few of many long runs, whatever the tails.
 #[test]
 fn bounds_hold_at_every_look_whatever_the_tails() {
     let runs = weeks(20_000, 300);
-    let tails: [(&str, fn(&mut ChaCha20Rng) -> f64); 3] = [
+    let tails: [(&str, Draw); 3] = [
         // Student's t with 2 degrees of freedom, its middle as wide as a normal's
         ("t", |rng| {
             let normal = concordant::simulate::hands::normal;

@@ -15,8 +15,14 @@ use crate::week;
 
 const BOARD: &str = "/board/acid?section=A";
 
+type Neighbour = (
+    &'static str,
+    &'static [(&'static str, &'static str)],
+    Option<i64>,
+);
+
 /// What 22 others of the section are at: burette, start and end of their trials, and for how many minutes a hand is up.
-const OTHERS: [(&str, &[(&str, &str)], Option<i64>); 22] = [
+const OTHERS: [Neighbour; 22] = [
     ("1", &[("0.00", "20.40"), ("0.02", "20.44")], None),
     ("2", &[("0.00", "20.40"), ("20.40", "")], None),
     ("3", &[("0.00", "20.40"), ("0.00", "22.10")], Some(6)),

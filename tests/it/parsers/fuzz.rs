@@ -65,12 +65,15 @@ const SIGNS: [&[u8]; 40] = [
     b"T00:00:00",
 ];
 
+/// A parser, whatever it makes of the bytes.
+type Parse = Box<dyn Fn(&[u8])>;
+
 /// A parser, inputs that it takes, and how many are made of them in a long run.
 pub struct Target {
     pub name: &'static str,
     pub seeds: Vec<Vec<u8>>,
     pub inputs: u32,
-    pub parse: Box<dyn Fn(&[u8])>,
+    pub parse: Parse,
 }
 
 /// Of a target: how many inputs, the longest time that one took for each 100 KiB begun.

@@ -154,11 +154,11 @@ async fn a_bottle_that_disagrees_is_asked_about_before_anybody_gets_it() {
     );
     let held =
         |view: &concordant::desk::Image| view.term.issued[&crate::slot("acid", "0043")].to_string();
-    assert_eq!(held(&*app.desk.view().await.expect("a course")), "U-2");
+    assert_eq!(held(&app.desk.view().await.expect("a course")), "U-2");
     let sure = [&fields[..], &[("seen", "")][..]].concat();
     let done: Answer = coordinator.post_form(path, &sure).await;
     assert_eq!(done.status, 303, "{}", done.body);
-    assert_eq!(held(&*app.desk.view().await.expect("a course")), "U-1");
+    assert_eq!(held(&app.desk.view().await.expect("a course")), "U-1");
 }
 
 #[tokio::test]
