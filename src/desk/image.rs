@@ -136,9 +136,9 @@ impl Image {
         }
     }
 
-    /// What changes would come to; nothing is changed.
-    pub fn preview(&self, changes: &[Change]) -> Preview {
-        self.term.preview(&self.judged, changes)
+    /// What changes would come to; nothing is changed. `book` is what is known of the classes.
+    pub(super) fn preview(&self, book: &mut ClassBook, changes: &[Change]) -> Preview {
+        self.term.preview(&self.judged, book, changes)
     }
 
     /// Whether every section of the course has the results of an experiment. Whether a student has them is another

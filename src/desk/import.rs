@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use super::saved::as_held;
-use super::{BringError, Desk, Image};
+use super::{BringError, Desk};
 use crate::changes::{Change, HandInMade};
 use crate::course::Student;
 use crate::store::StoreError;
@@ -39,7 +39,10 @@ pub async fn plan_import(desk: &Desk, incoming: &Term) -> Result<Option<ImportPl
         Err(StoreError::NoCourse) => return Ok(None),
         Err(other) => return Err(other.into()),
     };
-    ImportPlan::new(&image, incoming).map(Some)
+    let mut plan = ImportPlan::new(&image.term, incoming)?;
+    plan.moved = desk.preview(&image, &plan.changes).await?.altered;
+    plan.moved.retain(|one| !one.gain().is_zero());
+    Ok(Some(plan))
 }
 
 /// The changes from the course held to the one in a folder.
@@ -56,8 +59,8 @@ pub(super) fn changes_to(held: &Term, incoming: &Term) -> Result<Vec<Change>, Br
 }
 
 impl ImportPlan {
-    fn new(image: &Image, incoming: &Term) -> Result<Self, BringError> {
-        let held = &image.term;
+    /// All but the grades that move.
+    fn new(held: &Term, incoming: &Term) -> Result<Self, BringError> {
         let mut plan = Self {
             changes: changes_to(held, incoming)?,
             ..Self::default()
@@ -84,8 +87,6 @@ impl ImportPlan {
         replaced.retain(|slot| held.submissions.contains_key(slot));
         plan.first_hand_ins = all.saturating_sub(replaced.len());
         plan.replaced = replaced;
-        plan.moved = image.preview(&plan.changes).altered;
-        plan.moved.retain(|one| !one.gain().is_zero());
         Ok(plan)
     }
 

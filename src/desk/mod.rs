@@ -59,6 +59,7 @@ pub use texts::FileTexts;
 
 use crate::changes::{Change, Made};
 use crate::store::{Store, StoreError, newest};
+use crate::term::Preview;
 use hand_in::Queue;
 pub use image::Image;
 use spare::Spare;
@@ -121,6 +122,20 @@ impl Desk {
             writer.follow(&self.shared, &mut reader).await?;
         }
         Ok(self.shared.image())
+    }
+
+    /// What changes would come to, told from the course as somebody found it; nothing is changed.
+    pub async fn preview(&self, image: &View, changes: &[Change]) -> Result<Preview, StoreError> {
+        let mut book = self.writer.lock().await.lent();
+        let (image, changes) = (Arc::clone(image), changes.to_vec());
+        // whole classes are judged: not on a thread that serves pages
+        let tried = tokio::task::spawn_blocking(move || {
+            let preview = image.preview(&mut book, &changes);
+            (preview, book)
+        });
+        let (preview, book) = tried.await.map_err(StoreError::broken_off)?;
+        self.writer.lock().await.take_up(book);
+        Ok(preview)
     }
 
     /// Makes changes, as done by `login` at `at`: written with the judgements they alter, then seen. All or nothing.

@@ -88,6 +88,15 @@ impl Shared {
 }
 
 impl Writer {
+    /// What it knows of the classes, for whoever tries a change.
+    pub fn lent(&self) -> ClassBook {
+        self.book.lent()
+    }
+
+    pub fn take_up(&mut self, lent: ClassBook) {
+        self.book.take_up(lent);
+    }
+
     /// Begins a write, and follows what another process has written.
     pub async fn begin(
         &mut self,

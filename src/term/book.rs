@@ -22,6 +22,8 @@ pub struct ClassBook {
     pub(super) places: Arc<HashMap<StudentId, usize>>,
     shares: BTreeMap<ExperimentKey, Shares>,
     classes: BTreeMap<ExperimentKey, ClassPage>,
+    /// Who shares readings with whom: kept while a class is told anew, and lent to those who only try a change.
+    likeness: BTreeMap<ExperimentKey, Arc<LikenessIndex>>,
 }
 
 /// How far each student's trials of an experiment lie apart.
@@ -34,7 +36,6 @@ struct Shares {
 /// What the class of an experiment shows.
 #[derive(Debug)]
 struct ClassPage {
-    likeness: LikenessIndex,
     gather: Gather,
     /// Each student's s over the one expected of it.
     within: BTreeMap<usize, f64>,
@@ -94,6 +95,27 @@ impl ClassBook {
         }
     }
 
+    /// What is worth having of it to whoever tries a change.
+    pub fn lent(&self) -> Self {
+        Self {
+            places: Arc::clone(&self.places),
+            likeness: self.likeness.clone(),
+            ..Self::default()
+        }
+    }
+
+    /// Takes up what a trial has told that is not told here. Before it is used it is held against the term.
+    pub fn take_up(&mut self, lent: Self) {
+        if self.places.is_empty() {
+            self.places = lent.places;
+        } else if self.places != lent.places {
+            return;
+        }
+        for (experiment, index) in lent.likeness {
+            self.likeness.entry(experiment).or_insert(index);
+        }
+    }
+
     pub(super) fn has_class(&self, experiment: &ExperimentKey) -> bool {
         self.classes.contains_key(experiment)
     }
@@ -101,6 +123,7 @@ impl ClassBook {
     /// Lets go of what is only wanted where something of the experiment changes.
     pub(super) fn close(&mut self, experiment: &ExperimentKey) {
         self.classes.remove(experiment);
+        self.likeness.remove(experiment);
     }
 
     pub(super) fn default_lots(&self, experiment: &ExperimentKey, section: &str) -> DefaultLots {
@@ -112,8 +135,12 @@ impl ClassBook {
 
     /// Fills the pages of an experiment anew.
     pub(super) fn fill(&mut self, at: Where, gather: Gather, results: &BTreeMap<&Slot, &Judged>) {
+        let (procedure, peers) = (&at.experiment.procedure, at.term.peers(at.experiment));
+        let held = self.likeness.remove(&at.experiment.key);
+        let held = held.filter(|held| held.is_of(procedure, &peers));
+        let likeness = held.unwrap_or_else(|| Arc::new(LikenessIndex::of(procedure, &peers)));
+        self.likeness.insert(at.experiment.key.clone(), likeness);
         let mut class = ClassPage {
-            likeness: LikenessIndex::of(&at.experiment.procedure, &at.term.peers(at.experiment)),
             gather,
             within: BTreeMap::new(),
             spread: ClassSpread::default(),
@@ -129,16 +156,19 @@ impl ClassBook {
     /// Takes in what was handed in last. Returns whose evidence may be another.
     pub(super) fn put(&mut self, at: Where, results: &BTreeMap<&Slot, Option<&Judged>>) -> Touched {
         let mut touched = Touched::none();
-        let Some(class) = self.classes.get_mut(&at.experiment.key) else {
+        let key = &at.experiment.key;
+        let page = self.classes.get_mut(key);
+        let Some((class, likeness)) = page.zip(self.likeness.get_mut(key)) else {
             return touched;
         };
+        let likeness = Arc::make_mut(likeness);
         for (slot, judged) in results {
             touched.add(&slot.student);
             class.put(at, slot, *judged);
             let peer = at.place(&slot.student);
             let peer = peer.and_then(|student| at.term.peer(at.experiment, student));
             let Some(peer) = peer else { continue };
-            let alike = class.likeness.update(&at.experiment.procedure, &peer);
+            let alike = likeness.update(&at.experiment.procedure, &peer);
             for place in alike {
                 let students = at.term.students.get(place).into_iter();
                 students.for_each(|student| touched.add(&student.id));
@@ -201,8 +231,10 @@ impl ClassBook {
                 ..ClassEvidence::default()
             };
         };
+        let likeness = self.likeness.get(&slot.experiment);
+        let of_student = |index: &Arc<LikenessIndex>| index.of_student(&slot.student);
         ClassEvidence {
-            likenesses: class.likeness.of_student(&slot.student),
+            likenesses: likeness.map(of_student).unwrap_or_default(),
             spread: class.spread,
             consensus: class.consensus.get(slot).cloned(),
             habits,

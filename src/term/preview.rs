@@ -51,14 +51,18 @@ impl Altered {
 }
 
 impl Term {
-    /// What changes would come to. `judged` holds the judgements as they stand.
-    pub fn preview(&self, judged: &BTreeMap<Slot, Judged>, changes: &[Change]) -> Preview {
+    /// What changes would come to. `judged` holds the judgements as they stand, `book` what is known of the classes.
+    pub fn preview(
+        &self,
+        judged: &BTreeMap<Slot, Judged>,
+        book: &mut ClassBook,
+        changes: &[Change],
+    ) -> Preview {
         let (mut term, mut after) = (self.clone(), judged.clone());
         let reaches: Vec<Reach> = changes.iter().map(|change| change.reach(self)).collect();
         changes.iter().for_each(|change| term.apply(change, None));
         let mut altered = Vec::new();
-        let mut book = ClassBook::default();
-        for (slot, fresh) in term.judge_reached(judged, &mut book, &reaches) {
+        for (slot, fresh) in term.judge_reached(judged, book, &reaches) {
             let before = judged.get(&slot);
             if before == fresh.as_ref() {
                 continue;

@@ -212,7 +212,8 @@ async fn an_extension_takes_lateness_away_and_gives_it_back() {
         })
     };
     let half_past = vec![extend(Some("2026-09-14T17:30:00"))];
-    let preview = desk.view().await.expect("a course").preview(&half_past);
+    let view = desk.view().await.expect("a course");
+    let preview = desk.preview(&view, &half_past).await.expect("tried");
     let altered = preview.altered.iter().filter(|one| one.slot == slot);
     assert_eq!(altered.count(), 1);
     desk.apply(half_past, "coord", now()).await.expect("done");
@@ -252,7 +253,8 @@ async fn another_bottle_leaves_readings_with_the_one_they_name() {
         })
     };
     let both = vec![reissue("0017", "U1", "U2"), reissue("0018", "U1", "U2")];
-    let preview = desk.view().await.expect("a course").preview(&both);
+    let view = desk.view().await.expect("a course");
+    let preview = desk.preview(&view, &both).await.expect("tried");
     let altered: Vec<&str> = preview
         .altered
         .iter()

@@ -28,7 +28,7 @@ const ADDED_TO_APART: f64 = 20.0;
 const FEWEST_FREEDOM: f64 = 10.0;
 
 /// What titres and digits are like.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Titration {
     /// Chance that two delivered volumes of one bottle and lot coincide to one readable step.
     pub coincide: f64,

@@ -110,7 +110,7 @@ struct Chances {
     places: BTreeSet<usize>,
 }
 
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 struct Member {
     place: usize,
     students: Vec<String>,
@@ -191,6 +191,19 @@ impl LikenessIndex {
         }
         index.tell(procedure);
         index
+    }
+
+    /// Whether it is the index of these sets, as it stands.
+    pub fn is_of(&self, procedure: &Procedure, peers: &[Peer]) -> bool {
+        let mut bottles = self.bottles.clone();
+        let mut is_known = |peer: &Peer| {
+            let member = member(procedure, peer, &mut bottles);
+            self.members.get(&member.place) == Some(&member)
+        };
+        peers.len() == self.members.len()
+            && peers.iter().all(&mut is_known)
+            && self.chances.titration == self.titration(procedure, &self.chances.places)
+            && self.chances.is_telling == is_telling(procedure, &self.chances.places)
     }
 
     /// Takes in a set, new or another version of one. Returns the places of those whose likenesses may be others now.
@@ -295,8 +308,7 @@ impl LikenessIndex {
     fn tell(&mut self, procedure: &Procedure) {
         let places = self.told_from();
         let told_from = || places.iter().filter_map(|place| self.members.get(place));
-        let sheets: Vec<&Sheet> = told_from().map(|member| &member.first().sheet).collect();
-        let titration = Titration::of(procedure, &sheets);
+        let titration = self.titration(procedure, &places);
         let sorts = told_from().map(|member| (member.section.as_str(), member.first().bottle));
         let limits = Limits::of(&sorts.collect::<Vec<_>>());
         let students: usize = told_from().map(|member| member.students.len()).sum();
@@ -305,7 +317,7 @@ impl LikenessIndex {
         self.chances = Chances {
             flag_chance: from_f64(chance, 2).map_or(chance, as_f64),
             counts: Counts::of(told_from().map(|member| member.first().facts.as_slice())),
-            is_telling: places.len() >= FEWEST_SETS && tells_apart(procedure),
+            is_telling: is_telling(procedure, &places),
             titration,
             limits,
             places,
@@ -325,6 +337,13 @@ impl LikenessIndex {
         for (place, other, likeness) in pairs {
             self.keep(place, other, likeness);
         }
+    }
+
+    /// How titrations of the sets of these places come out.
+    fn titration(&self, procedure: &Procedure, places: &BTreeSet<usize>) -> Option<Titration> {
+        let members = places.iter().filter_map(|place| self.members.get(place));
+        let sheets: Vec<&Sheet> = members.map(|member| &member.first().sheet).collect();
+        Titration::of(procedure, &sheets)
     }
 
     fn keep(&mut self, place: usize, other: usize, likeness: Likeness) {
@@ -433,6 +452,11 @@ impl LikenessIndex {
         }
         best
     }
+}
+
+/// Whether habits can be told from the sets of these places, and sets from one another.
+fn is_telling(procedure: &Procedure, places: &BTreeSet<usize>) -> bool {
+    places.len() >= FEWEST_SETS && tells_apart(procedure)
 }
 
 fn member(procedure: &Procedure, peer: &Peer, bottles: &mut BTreeMap<String, usize>) -> Member {

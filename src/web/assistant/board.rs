@@ -11,7 +11,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use futures_util::stream;
 use jiff::Timestamp;
 
-use super::list::sections;
+use super::list::{section_asked_for, sections};
 use super::{address, in_path};
 use crate::course::{Experiment, Student, Zone};
 use crate::desk::{Image, View, take_hand_down};
@@ -128,10 +128,7 @@ pub async fn page(
     let view = visitor.view().await?;
     let experiment = key.of(&view.term)?;
     let sections = sections(&view, &visitor);
-    let section = match query.text("section") {
-        "" => sections.first().cloned().unwrap_or_default(),
-        one => one.to_owned(),
-    };
+    let section = section_asked_for(&sections, &query);
     let board = drawn(&visitor, &view, experiment, &section).await?;
     let title = experiment.procedure.title.clone();
     Ok(Page(BoardPage {

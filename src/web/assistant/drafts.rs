@@ -5,7 +5,7 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 
 use super::board::{clock, current};
-use super::list::sections;
+use super::list::{section_asked_for, sections};
 use super::{address as submission_address, in_path};
 use crate::course::{Experiment, Student};
 use crate::desk::{Image, OnBehalf, OnBehalfError, hand_in_for};
@@ -85,10 +85,7 @@ pub async fn list(
     let view = visitor.view().await?;
     let experiment = key.of(&view.term)?;
     let sections = sections(&view, &visitor);
-    let section = match query.text("section") {
-        "" => sections.first().cloned().unwrap_or_default(),
-        one => one.to_owned(),
-    };
+    let section = section_asked_for(&sections, &query);
     if !visitor.sees(&section) || !sections.contains(&section) {
         return Err(PageError::not_found());
     }

@@ -16,7 +16,7 @@ use crate::judge::FlagCode;
 use crate::measure::{plain, to_figures};
 use crate::web::digits::{SectionDigits, section_digits};
 use crate::web::proving::{LiveLine, live_lines};
-use crate::web::{AssistantVisitor, Frame, Page, PageResult, QueryFields};
+use crate::web::{AssistantVisitor, Fields, Frame, Page, PageResult, QueryFields};
 
 /// Most lines of a page; a longer list is asked for in parts.
 const MOST_LINES: usize = 100;
@@ -101,6 +101,14 @@ pub fn sections(view: &Image, visitor: &AssistantVisitor) -> Vec<String> {
     all.filter(|section| visitor.sees(section))
         .map(str::to_owned)
         .collect()
+}
+
+/// The section that a query names, or else the first of these.
+pub fn section_asked_for(sections: &[String], query: &Fields) -> String {
+    match query.text("section") {
+        "" => sections.first().cloned().unwrap_or_default(),
+        one => one.to_owned(),
+    }
 }
 
 fn experiments(view: &Image) -> Vec<(String, String)> {

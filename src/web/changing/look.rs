@@ -114,15 +114,15 @@ pub(super) async fn page(
         false => StatusCode::UNPROCESSABLE_ENTITY,
     };
     let changes = &looked.changes;
+    let preview = visit.state.desk.preview(&view, changes).await?;
     let (image, tried) = (view.clone(), changes.clone());
     let with_groups = visit.is_coordinator();
-    // whole classes are judged: not on a thread that serves pages
-    let previewed = tokio::task::spawn_blocking(move || {
-        let preview = image.preview(&tried);
+    // whole classes are audited: not on a thread that serves pages
+    let audited = tokio::task::spawn_blocking(move || {
         let groups = with_groups.then(|| groups(&image, &preview, &assigned(&tried)));
         (preview, groups.unwrap_or_default())
     });
-    let (preview, groups) = previewed.await.map_err(PageError::internal)?;
+    let (preview, groups) = audited.await.map_err(PageError::internal)?;
     let moved = |altered: &&Altered| !altered.gain().is_zero();
     let row = |replaced| ValueRow {
         replaced,

@@ -191,7 +191,7 @@ pub async fn show_plan(
     let plan = desk::plan_roster(&view.term, incoming, &[], now.date());
     let changes = plan.changes();
     let moved = |altered: &&Altered| !altered.gain().is_zero();
-    let preview = view.preview(&changes);
+    let preview = visitor.state.desk.preview(&view, &changes).await?;
     let grades = preview.altered.iter().filter(moved);
     let grades = grades.map(|one| grade(&view.term, one)).collect();
     Ok(Page(Preview {
