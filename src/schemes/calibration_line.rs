@@ -5,7 +5,9 @@ use super::calibration_fit::read_absorbance;
 use super::file::{earlier, formula};
 use super::line_weights::{LineShape, LineWeights};
 use super::parts::{checked, display_words, fault, kind, positive};
-use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal, Standard};
+use super::{
+    Faults, Measurement, OwnSlip, Reagents, Scheme, SchemeFile, SchemeRules, Signal, Standard,
+};
 use crate::chem::{Formula, Ratio, per_analyte, printed};
 use crate::columns::Column;
 use crate::measure::{Glassware, GlasswareKind, as_f64};
@@ -13,8 +15,8 @@ use crate::procedure::{Allowed, Asked, Common, Per, ProcedureFault, Sample};
 use crate::submission::Titration;
 use crate::text::{Section, decimal, found};
 use crate::workup::{
-    Builder, LabRow, Measured, Of, Operation, Own, Party, Quantity, Role, Shared, Sign, StepId,
-    Trial, Worked,
+    Builder, Graph, LabRow, Measured, Of, Operation, Own, Party, Quantity, Role, Shared, Sign,
+    StepId, Trial, Worked,
 };
 use rust_decimal::Decimal;
 
@@ -303,6 +305,10 @@ impl SchemeRules for CalibrationLine {
 
     fn shared<'a>(&self, builder: &mut Builder<'a>, rows: &[LabRow<'a>]) -> Worked<Shared> {
         self.calibration.through(builder, rows)
+    }
+
+    fn slips(&self, graph: &Graph) -> Vec<OwnSlip> {
+        self.calibration.slips(graph)
     }
 
     /// c = (A − a) / b, of a parabola the c at which a + b·c + q·c² = A; less that of the reagent blank;

@@ -194,6 +194,7 @@ pub fn form_page(
         excess_lot_label,
         lots: procedure
             .lot_reagent()
+            .filter(|_| procedure.line_taken_over().is_none())
             .map(|(species, _)| lots_of(species))
             .unwrap_or_default(),
         excess_lots: procedure
