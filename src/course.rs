@@ -73,6 +73,9 @@ pub struct Student {
     pub section: SectionName,
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub email: String,
+    /// What the OneRoster exchange they came from calls them; empty for who came from none.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub sourced_id: String,
     /// The day they left the course; their work stays on record.
     pub left: Option<Date>,
 }

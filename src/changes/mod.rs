@@ -281,6 +281,7 @@ changes! {
     Staff(StaffMember) in staff with StaffForm;
     RemoveStaff(RemoveStaff) in remove_staff with RemoveStaffForm;
     OwnColumn(OwnColumn) in own_column;
+    Exchanged(Exchanged) in exchanged with exchanged_file;
     Experiment(SetExperiment) in experiment;
     Lot(LotValue) in lot;
     Unknown(UnknownValue) in unknown;

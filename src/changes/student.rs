@@ -39,8 +39,8 @@ impl ChangeKind for Student {
     fn fresh(held: &Term, incoming: &Term) -> Vec<Self> {
         let known: BTreeMap<&StudentId, &Self> = held.students.iter().map(|s| (&s.id, s)).collect();
         let students = incoming.students.iter();
-        let fresh = students.filter(|s| known.get(&s.id) != Some(s));
-        fresh.cloned().collect()
+        let students = students.map(|s| s.as_on_roster(known.get(&s.id).copied()));
+        students.filter(|s| known.get(&s.id) != Some(&s)).collect()
     }
 }
 
@@ -55,6 +55,8 @@ pub fn roster() -> RecordFile<Student> {
             column!(Student: "given_name", given_name, line_of_text),
             column!(Student: "section", section, SectionName::parse),
             column!(Student: "email", email, line_of_text).if_used(|one| !one.email.is_empty()),
+            column!(Student: "sourced_id", sourced_id, line_of_text)
+                .if_used(|one| !one.sourced_id.is_empty()),
             column!(Student: "left", left, any day).if_used(|one| one.left.is_some()),
         ],
         once: &["student_id"],
@@ -121,8 +123,10 @@ impl ChangeForm for StudentForm {
             given_name: text("given_name"),
             section: SectionName::new(text("section")),
             email: text("email"),
+            sourced_id: String::new(),
             left: read.day("left"),
         };
+        let student = student.as_on_roster(term.student(&student.id));
         let clashes = staff_among(term, std::slice::from_ref(&student));
         if !clashes.is_empty() {
             return Err(Faults::one("student_id", clashes));
@@ -132,6 +136,17 @@ impl ChangeForm for StudentForm {
             .then_some(Change::Student(student))
             .into_iter()
             .collect())
+    }
+}
+
+impl Student {
+    /// Themselves as they are entered: files without sourcedIds take none away.
+    pub fn as_on_roster(&self, before: Option<&Self>) -> Self {
+        let mut student = self.clone();
+        if let Some(before) = before.filter(|_| self.sourced_id.is_empty()) {
+            student.sourced_id.clone_from(&before.sourced_id);
+        }
+        student
     }
 }
 

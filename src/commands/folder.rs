@@ -6,18 +6,28 @@ use jiff::Timestamp;
 
 use super::{Failure, open_existing, progress};
 use crate::desk::{self, Desk};
-use crate::files::{self, AsideRow, Folder};
-use crate::store::Store;
+use crate::files::{self, AsideRow, Dialect, Folder, Tidy};
+use crate::store::{Store, student_keys};
 use crate::term::Term;
 use crate::words::counted;
 
 /// A course folder straight to grades.
-pub async fn grade(folder: &Path, aside: bool, out: (&Path, bool)) -> Result<(), Failure> {
+pub async fn grade(
+    folder: &Path,
+    aside: bool,
+    dialect: Dialect,
+    out: (&Path, bool),
+) -> Result<(), Failure> {
     progress("reading the course folder");
     let (term, rows) = read(folder, aside)?;
     progress("grading");
     let mut grades = desk::grade_term(&term, Timestamp::now()).await?;
     let one = |fault| Failure::Faults(vec![fault]);
+    if dialect != Dialect::default() {
+        let book = grades.get("gradebook.csv").unwrap_or_default();
+        let book = dialect.written(&String::from_utf8_lossy(book));
+        grades.put("gradebook.csv", book.map_err(Failure::Other)?);
+    }
     if !rows.is_empty() {
         let named = files::set_aside_csv(&rows).into_bytes();
         grades.insert("set-aside.csv", named).map_err(one)?;
@@ -98,6 +108,25 @@ pub async fn export(db: &Path, (out, force): (&Path, bool)) -> Result<(), Failur
     let desk = Desk::open(open_existing(db).await?).await?;
     let view = desk.view().await?;
     let folder = files::write_term(&view.term);
+    drop(view);
+    folder.write_over(out, force).map_err(Failure::Faults)?;
+    println!("{}", out.display());
+    desk.close().await;
+    Ok(())
+}
+
+/// A course as tables for people who analyse.
+pub async fn tables(db: &Path, names: bool, (out, force): (&Path, bool)) -> Result<(), Failure> {
+    let desk = Desk::open(open_existing(db).await?).await?;
+    let keys = student_keys(&mut *desk.store().read().await?).await?;
+    let view = desk.view().await?;
+    let tidy = Tidy {
+        term: &view.term,
+        judged: &view.in_course_order(),
+        keys: &keys,
+        names,
+    };
+    let folder = tidy.folder();
     drop(view);
     folder.write_over(out, force).map_err(Failure::Faults)?;
     println!("{}", out.display());

@@ -26,6 +26,7 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 use crate::desk::BringError;
+use crate::files::Dialect;
 use crate::store::{Store, StoreError};
 use crate::text::Fault;
 
@@ -70,6 +71,12 @@ enum Command {
         /// Write over files that were edited since, or are not of this command
         #[arg(long)]
         force: bool,
+        /// Semicolons between the cells of gradebook.csv and commas in its numbers
+        #[arg(long)]
+        semicolons: bool,
+        /// A byte-order mark at the start of gradebook.csv
+        #[arg(long)]
+        mark: bool,
     },
     /// Bring a course folder into a database; into a course that is there already only with --yes
     Import {
@@ -95,8 +102,19 @@ enum Command {
         #[arg(long, value_name = "FILE")]
         db: PathBuf,
         /// Where the folder goes
+        #[arg(
+            long,
+            value_name = "DIR",
+            required_unless_present = "tables",
+            conflicts_with = "tables"
+        )]
+        out: Option<PathBuf>,
+        /// Write tables for people who analyse into this folder instead, with a dictionary of their columns
         #[arg(long, value_name = "DIR")]
-        out: PathBuf,
+        tables: Option<PathBuf>,
+        /// Say in the tables who the students are
+        #[arg(long, requires = "tables")]
+        names: bool,
         /// Write over files that were edited since, or are not of this command
         #[arg(long)]
         force: bool,
@@ -281,7 +299,12 @@ impl Command {
                 out,
                 set_aside,
                 force,
-            } => folder::grade(&folder, set_aside, (&out, force)).await,
+                semicolons,
+                mark,
+            } => {
+                let dialect = Dialect { semicolons, mark };
+                folder::grade(&folder, set_aside, dialect, (&out, force)).await
+            }
             Self::Import {
                 folder,
                 db,
@@ -296,7 +319,19 @@ impl Command {
                 set_aside,
                 columns: _,
             } => folder::import(&folder, &db, yes, set_aside).await,
-            Self::Export { db, out, force } => folder::export(&db, (&out, force)).await,
+            Self::Export {
+                db,
+                out: Some(out),
+                force,
+                ..
+            } => folder::export(&db, (&out, force)).await,
+            Self::Export {
+                db,
+                tables,
+                names,
+                force,
+                ..
+            } => folder::tables(&db, names, (&tables.unwrap_or_default(), force)).await,
             Self::Fill(line) => fill::run(&line).await,
             Self::Explain {
                 folder,

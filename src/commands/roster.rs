@@ -51,7 +51,7 @@ pub async fn import(
     }
     let now = Timestamp::now();
     let today = view.term.course.zone.local(now).date();
-    let plan = desk::plan_roster(&view.term, &read.students, &[], today);
+    let plan = desk::plan_roster(&view.term, (&read.students, &[]), &[], today);
     drop(view);
     for (line, text) in &read.passed_over {
         eprintln!("{name}:{line}: passed over, about nobody: {text}");
@@ -83,7 +83,7 @@ pub async fn import(
     );
     if confirmed {
         let who = ("import", now);
-        let made = desk::apply_roster(&desk, &read.students, &[], who).await;
+        let made = desk::apply_roster(&desk, (&read.students, &[]), &[], who).await;
         made.map_err(|why| match why {
             PrepareError::Store(why) => Failure::Store(why),
             PrepareError::Fields(faults) => Failure::Other(faults.of("roster").unwrap_or_default()),

@@ -6,7 +6,7 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 
 use super::{Desk, PrepareError};
-use crate::changes::{Change, OwnColumn, staff_among};
+use crate::changes::{Change, Exchanged, OwnColumn, staff_among};
 use crate::course::Student;
 use crate::files::tables::{RosterColumns, RosterField, RosterFile};
 use crate::form::Faults;
@@ -32,26 +32,32 @@ pub struct RosterPlan {
     pub absent: Vec<Student>,
     /// Absent and named as having left.
     pub leaving: Vec<Student>,
+    /// What the exchange it came from calls classes and sessions, where that is new.
+    pub exchanged: Vec<Exchanged>,
 }
 
 /// Compares a roster file with the roster. `left` are ids of students who are not in the file because they have left.
 pub fn plan_roster(
     term: &Term,
-    incoming: &[Student],
+    (incoming, exchanged): (&[Student], &[Exchanged]),
     left: &[StudentId],
     today: Date,
 ) -> RosterPlan {
     let mut plan = RosterPlan::default();
+    let fresh = exchanged.iter().filter(|one| !one.is_held(term));
+    plan.exchanged = fresh.cloned().collect();
     let known: BTreeMap<&str, &Student> =
         term.students.iter().map(|s| (s.id.as_str(), s)).collect();
     for student in incoming {
-        match known.get(student.id.as_str()) {
-            None => plan.joining.push(student.clone()),
+        let old = known.get(student.id.as_str()).copied();
+        let student = student.as_on_roster(old);
+        match old {
+            None => plan.joining.push(student),
             Some(old) if *old == student => plan.unchanged += 1,
             Some(old) if !old.is_enrolled() && student.is_enrolled() => {
-                plan.returning.push(student.clone());
+                plan.returning.push(student);
             }
-            Some(old) => plan.altered.push(((*old).clone(), student.clone())),
+            Some(old) => plan.altered.push((old.clone(), student)),
         }
     }
     let named: BTreeSet<&str> = incoming.iter().map(|s| s.id.as_str()).collect();
@@ -77,6 +83,7 @@ impl RosterPlan {
             .chain(&self.leaving)
             .cloned()
             .map(Change::Student)
+            .chain(self.exchanged.iter().cloned().map(Change::Exchanged))
             .collect()
     }
 }
@@ -85,7 +92,7 @@ impl RosterPlan {
 /// named ones leave as of today. Returns what it did.
 pub async fn apply_roster(
     desk: &Desk,
-    incoming: &[Student],
+    (incoming, exchanged): (&[Student], &[Exchanged]),
     left: &[StudentId],
     (login, at): (&str, Timestamp),
 ) -> Result<RosterPlan, PrepareError> {
@@ -97,7 +104,7 @@ pub async fn apply_roster(
             return Err(Faults::one("roster", clashes).into());
         }
         let today = term.course.zone.local(at).date();
-        plan = plan_roster(term, incoming, left, today);
+        plan = plan_roster(term, (incoming, exchanged), left, today);
         Ok(plan.changes())
     })
     .await?;

@@ -60,7 +60,7 @@ impl Folder {
     }
 
     /// Adds or replaces a text of our own making.
-    pub(super) fn put(&mut self, path: impl Into<String>, text: impl Into<String>) {
+    pub fn put(&mut self, path: impl Into<String>, text: impl Into<String>) {
         self.0.insert(path.into(), text.into().into_bytes());
     }
 

@@ -19,6 +19,43 @@ pub enum FreeText {
     Exact,
 }
 
+/// How a gradebook is written for a spreadsheet that takes it no other way.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Dialect {
+    /// Semicolons between cells, and commas in numbers, as spreadsheets set to such a language read them.
+    pub semicolons: bool,
+    /// A byte-order mark, by which spreadsheets know that it is UTF-8.
+    pub mark: bool,
+}
+
+impl Dialect {
+    /// A gradebook as it is to be written.
+    pub fn written(self, gradebook: &str) -> Result<String, String> {
+        let mark = if self.mark { "\u{feff}" } else { "" };
+        if !self.semicolons {
+            return Ok(format!("{mark}{gradebook}"));
+        }
+        let mut reader = csv::ReaderBuilder::new()
+            .has_headers(false)
+            .from_reader(gradebook.as_bytes());
+        let mut writer = csv::WriterBuilder::new()
+            .delimiter(b';')
+            .from_writer(mark.as_bytes().to_vec());
+        for (row, record) in reader.records().enumerate() {
+            let record = record.map_err(|why| why.to_string())?;
+            let cells = (0_u16..).zip(record.iter()).map(|(column, cell)| {
+                match row > 0 && column >= PEOPLE {
+                    true => cell.replace('.', ","),
+                    false => cell.to_owned(),
+                }
+            });
+            writer.write_record(cells).map_err(|why| why.to_string())?;
+        }
+        let written = writer.into_inner().map_err(|why| why.to_string())?;
+        String::from_utf8(written).map_err(|why| why.to_string())
+    }
+}
+
 /// Points with two decimals; an empty cell means nothing handed in. Students who have left are left out.
 pub fn gradebook_csv(term: &Term, judged: &[(Slot, Judged)], text: FreeText) -> String {
     let grades = Grades::of(judged);

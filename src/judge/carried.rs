@@ -10,6 +10,7 @@ use super::raise::FLAG_LEVEL;
 use crate::ids::{ExperimentKey, LotCode};
 use crate::measure::{Reading, as_f64, from_f64, plain, to_figures};
 use crate::stats::{algorithm_a, student_t_two_sided};
+use crate::submission::Titration;
 use crate::truth::{Assigned, Lot, Sealed, Standardised};
 use crate::workup::WorkUp;
 
@@ -22,6 +23,16 @@ pub struct CarriedTitrant {
     pub assigned: Option<Sealed<Assigned>>,
     /// What the student answered there, mol/L.
     pub answered: Option<Decimal>,
+}
+
+/// The standards that the student read in an earlier experiment: samples of a later one are read on their line.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CarriedLine {
+    /// Where they were read; the version counts what was handed in there.
+    pub experiment: ExperimentKey,
+    pub version: u32,
+    /// Each with the lot of its stock.
+    pub standards: Vec<Titration>,
 }
 
 /// What an evaluation says of a titrant carried over.

@@ -6,11 +6,11 @@ use jiff::Timestamp;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
-use super::carried::CarriedTitrant;
+use super::carried::{CarriedLine, CarriedTitrant};
 use super::class::ClassEvidence;
 use crate::ids::{LotCode, UnknownCode};
 use crate::procedure::Procedure;
-use crate::submission::{HandIn, Titration};
+use crate::submission::{HandIn, Titration, TrialLabel};
 use crate::truth::{Lot, Unknown};
 use crate::workup::{WorkUp, WorkUpInput, work_up};
 
@@ -30,6 +30,9 @@ pub struct Case<'a> {
     /// The titrant that the student found the molarity of in an earlier experiment, where the procedure asks for it; none
     /// where nobody has.
     pub carried: Option<&'a CarriedTitrant>,
+    /// The standards that the student read in an earlier experiment, where the procedure takes their line over; none where
+    /// there are none yet.
+    pub line: Option<&'a CarriedLine>,
     /// The experiment's unknowns by code.
     pub unknowns: &'a BTreeMap<UnknownCode, Unknown>,
     /// Code of the unknown issued to the student.
@@ -73,19 +76,29 @@ pub struct Settlement {
 impl Case<'_> {
     /// The submission worked up, without its truth.
     pub fn work_up(&self) -> WorkUp {
-        let lots: Vec<_> = self
-            .hand_in
-            .titrations
-            .iter()
-            .map(|t| self.lots_of(t))
-            .collect();
+        let rows = self.hand_in.titrations.len();
+        let taken_over = self.taken_over().map(|line| HandIn {
+            titrations: [&self.hand_in.titrations[..], &line.standards].concat(),
+            ..self.hand_in.clone()
+        });
+        let hand_in = taken_over.as_ref().unwrap_or(self.hand_in);
+        let lots: Vec<_> = hand_in.titrations.iter().map(|t| self.lots_of(t)).collect();
         let left_out = &self.settlement.left_out;
-        work_up(WorkUpInput {
+        let mut work_up = work_up(WorkUpInput {
             procedure: self.procedure,
-            hand_in: self.hand_in,
+            hand_in,
             lots: &lots,
             left_out,
-        })
+        });
+        work_up.trials.truncate(rows);
+        work_up
+    }
+
+    /// The line that counts; none where standards were read again beside the samples.
+    pub(in crate::judge) fn taken_over(&self) -> Option<&CarriedLine> {
+        let rows = &self.hand_in.titrations;
+        let again = |row: &Titration| matches!(row.trial, TrialLabel::Standard(_));
+        self.line.filter(|_| !rows.iter().any(again))
     }
 
     /// The titrant's, or the stock's, and the excess reagent's lot that count for a row.

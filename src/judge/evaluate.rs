@@ -72,6 +72,8 @@ pub enum UsedValue {
     ExcessLot(LotCode),
     /// Of the titrant, as found in the experiment of that key.
     Standardisation(LotCode),
+    /// Of the calibration line, as its standards were read in the experiment of that key.
+    Line(ExperimentKey),
     Unknown(UnknownCode),
 }
 
@@ -127,7 +129,10 @@ impl Evaluation {
     pub fn titrant_lots(&self) -> impl Iterator<Item = &str> {
         self.versions.iter().filter_map(|used| match &used.value {
             UsedValue::TitrantLot(code) => Some(code.as_str()),
-            UsedValue::ExcessLot(_) | UsedValue::Standardisation(_) | UsedValue::Unknown(_) => None,
+            UsedValue::ExcessLot(_)
+            | UsedValue::Standardisation(_)
+            | UsedValue::Line(_)
+            | UsedValue::Unknown(_) => None,
         })
     }
 
@@ -142,6 +147,7 @@ impl fmt::Display for UsedVersion {
         match &self.value {
             UsedValue::TitrantLot(code) | UsedValue::ExcessLot(code) => write!(f, "lot {code}")?,
             UsedValue::Standardisation(key) => write!(f, "titrant found in {key}")?,
+            UsedValue::Line(key) => write!(f, "standards of {key}")?,
             UsedValue::Unknown(code) => write!(f, "unknown {code}")?,
         }
         write!(f, " v{}", self.version)
@@ -274,11 +280,12 @@ fn versions(case: &Case, work_up: &WorkUp, unknown: Option<&Unknown>) -> Vec<Use
     // where there is a blank, the excess is taken from it and not from a lot
     let none = work_up.counted() == 0;
     let mut used: [Vec<&Lot>; 2] = Default::default();
-    for (titration, outcome) in case.hand_in.titrations.iter().zip(&work_up.trials) {
-        // of the trials that count; if none does, of all that were titrated
-        if !(outcome.counted || none) {
-            continue;
-        }
+    let line = case.taken_over();
+    let rows = case.hand_in.titrations.iter().zip(&work_up.trials);
+    // of the trials that count; if none does, of all that were titrated
+    let rows = rows.filter(|(_, outcome)| outcome.counted || none);
+    let rows = rows.map(|(titration, _)| titration);
+    for titration in rows.chain(line.into_iter().flat_map(|line| &line.standards)) {
         let (titrant, excess) = case.lots_of(titration);
         let titrant = titrant.filter(|_| case.procedure.lot_reagent().is_some());
         let excess =
@@ -303,7 +310,12 @@ fn versions(case: &Case, work_up: &WorkUp, unknown: Option<&Unknown>) -> Vec<Use
         value: UsedValue::Unknown(u.code.clone()),
         version: u.version,
     });
-    titrants.chain(excess).chain(unknown_used).collect()
+    let line = line.map(|line| UsedVersion {
+        value: UsedValue::Line(line.experiment.clone()),
+        version: line.version,
+    });
+    let lots = titrants.chain(excess);
+    lots.chain(line).chain(unknown_used).collect()
 }
 
 fn outcome(work_up: &WorkUp) -> Option<Outcome> {

@@ -90,7 +90,7 @@ pub enum FlagCode {
 named! { FlagCode, code:
     InconsistentTruth = "inconsistent-truth": "result off the assigned value",
     CarriedError = "carried-error": "titrant standardised wrongly before",
-    NotStandardised = "not-standardised": "titrant not standardised yet",
+    NotStandardised = "not-standardised": "titrant not standardised, or line not measured, yet",
     LikelySlip = "likely-slip": "one slip explains it",
     SetAside = "set-aside": "a row could not be read",
     UnknownMismatch = "unknown-mismatch": "bottle or lot not the one given out",

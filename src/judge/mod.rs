@@ -30,7 +30,7 @@ pub use audit::{
     GroupName, GroupOff, Observed, OwnShift, ResultScore, Rival, Ruled, Scores, Verdict, audit,
     audited, audited_if_off, outlier, scores, shifts, shifts_at,
 };
-pub use carried::{CarriedOutcome, CarriedTitrant};
+pub use carried::{CarriedLine, CarriedOutcome, CarriedTitrant};
 pub use case::{Case, DefaultLots, Settlement};
 pub use class::{ClassEvidence, ClassSpread, Consensus, Habits, median_of_s};
 pub use end_digits::{EndDigits, OddDigits, TERM_DIGITS_LEVEL};

@@ -214,8 +214,14 @@ fn carried_error(case: &Case, slips: &Slips) -> Option<Flag> {
     ))
 }
 
-/// Readings without a result, since nobody has found the molarity of their titrant yet.
+/// Readings without a result, since nobody has found the molarity of their titrant, or read the standards of their line, yet.
 fn not_standardised(case: &Case, work_up: &WorkUp) -> Option<Flag> {
+    if let Some((_, from)) = case.procedure.line_taken_over() {
+        let waits = case.line.is_none() && work_up.counted() == 0;
+        let evidence =
+            || format!("no standards of the student in {from}, whose line is taken over");
+        return waits.then(|| Flag::certain(FlagCode::NotStandardised, evidence()));
+    }
     let carried = case.procedure.carried_over()?;
     let mut rows = case.hand_in.titrations.iter();
     let waits = case.carried.is_none() && rows.any(|row| row.lot.is_none());

@@ -3,6 +3,7 @@
 mod check;
 mod reagents;
 mod sample;
+mod taken_over;
 mod unit;
 mod words;
 
@@ -21,6 +22,7 @@ use crate::words::named;
 pub use crate::ids::is_key;
 pub use check::{Allowed, Per};
 pub use reagents::{Amount, Batch, Ingredient, Reagent};
+pub use taken_over::{CarriedBy, CarriedOver};
 pub use unit::ResultUnit;
 pub use words::{marking_in_words, trials_in_words};
 
@@ -68,26 +70,6 @@ pub struct Titrant {
     pub burette: Glassware,
     /// Where its molarity comes from, if not from a lot of the prep room.
     pub carried: Option<CarriedOver>,
-}
-
-/// A titrant whose molarity is what was found for it in an earlier experiment.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct CarriedOver {
-    /// Key of that experiment, or of its procedure.
-    pub from: String,
-    /// Whose result it is.
-    pub by: CarriedBy,
-}
-
-/// Whose earlier result counts for a student.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum CarriedBy {
-    /// The student's own.
-    Student,
-    /// Those of the bench group, pooled.
-    Bench,
-    /// Those of the section, pooled.
-    Section,
 }
 
 /// The reagent added in excess.
@@ -365,12 +347,9 @@ impl Procedure {
 
     /// Whether the molarity of the titrant's or the stock's lot enters the result, so that a lot has to be known.
     pub fn uses_titrant_lot(&self) -> bool {
-        self.lot_reagent().is_some() && self.carried_over().is_none()
-    }
-
-    /// Where the titrant's molarity is carried over from.
-    pub fn carried_over(&self) -> Option<&CarriedOver> {
-        self.titrant()?.carried.as_ref()
+        self.lot_reagent().is_some()
+            && self.carried_over().is_none()
+            && self.line_taken_over().is_none()
     }
 
     /// The reagents that the prep room has to make lots of.
@@ -399,7 +378,11 @@ impl Procedure {
         if self.trials.blank {
             rows.push(TrialLabel::Blank);
         }
-        let standards = (1..).zip(self.scheme.standards());
+        let here = self
+            .line_taken_over()
+            .is_none()
+            .then(|| self.scheme.standards());
+        let standards = (1..).zip(here.into_iter().flatten());
         rows.extend(standards.map(|(number, _)| TrialLabel::Standard(number)));
         if self.titrant().is_some() {
             rows.push(TrialLabel::Rough);
@@ -463,12 +446,6 @@ impl std::ops::Deref for Procedure {
 named! { AddedTo, name, from_name:
     Portion = "portion",
     Whole = "whole",
-}
-
-named! { CarriedBy, name, from_name:
-    Student = "student",
-    Bench = "bench",
-    Section = "section",
 }
 
 named! { SampleBy, name, from_name:

@@ -14,18 +14,18 @@ use crate::workup::{
 use rust_decimal::Decimal;
 use std::sync::Arc;
 
-const CONCENTRATION: Own = Own::new("concentration", "c");
+pub(super) const CONCENTRATION: Own = Own::new("concentration", "c");
 const MEAN_CONCENTRATION: Own = Own::new("mean concentration", "c\u{304}");
 const MEAN_ABSORBANCE: Own = Own::new("mean absorbance", "A\u{304}");
 const RISE: Own = Own::new("rise to the mean", "b\u{b7}c\u{304}");
-const INTERCEPT: Own = Own::new("intercept of the line", "a");
-const STEEPNESS: Own = Own::new("steepness of the curve at zero", "b");
-const SQUARE: Own = Own::new("factor of the square", "q");
+pub(super) const INTERCEPT: Own = Own::new("intercept of the line", "a");
+pub(super) const STEEPNESS: Own = Own::new("steepness of the curve at zero", "b");
+pub(super) const SQUARE: Own = Own::new("factor of the square", "q");
 const ABOVE: Own = Own::new("absorbance above the intercept", "A\u{2032}");
 const MEASURED: Own = Own::about("concentration of ", " measured", "c");
 const MEAN_BLANK: Own = Own::new("mean absorbance of the blanks", "Ab");
 const BLANK_ABOVE: Own = Own::new("absorbance of the blank above the intercept", "Ab\u{2032}");
-const IN_BLANK: Own = Own::about("concentration of ", " in the blank", "cb");
+pub(super) const IN_BLANK: Own = Own::about("concentration of ", " in the blank", "cb");
 
 const SCATTER: Cause = Cause::Own("scatter about the line");
 

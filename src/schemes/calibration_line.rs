@@ -2,10 +2,12 @@
 //! concentration.
 
 use super::calibration_fit::read_absorbance;
-use super::file::formula;
+use super::file::{earlier, formula};
 use super::line_weights::{LineShape, LineWeights};
 use super::parts::{checked, display_words, fault, kind, positive};
-use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal, Standard};
+use super::{
+    Faults, Measurement, OwnSlip, Reagents, Scheme, SchemeFile, SchemeRules, Signal, Standard,
+};
 use crate::chem::{Formula, Ratio, per_analyte, printed};
 use crate::columns::Column;
 use crate::measure::{Glassware, GlasswareKind, as_f64};
@@ -13,8 +15,8 @@ use crate::procedure::{Allowed, Asked, Common, Per, ProcedureFault, Sample};
 use crate::submission::Titration;
 use crate::text::{Section, decimal, found};
 use crate::workup::{
-    Builder, LabRow, Measured, Of, Operation, Own, Party, Quantity, Role, Shared, Sign, StepId,
-    Trial, Worked,
+    Builder, Graph, LabRow, Measured, Of, Operation, Own, Party, Quantity, Role, Shared, Sign,
+    StepId, Trial, Worked,
 };
 use rust_decimal::Decimal;
 
@@ -42,7 +44,7 @@ pub struct CalibrationLine {
 }
 
 /// Standards made from a stock solution, and the instrument that reads them and the samples.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Calibration {
     /// What is in the stock.
     pub species: Formula,
@@ -57,6 +59,9 @@ pub struct Calibration {
     pub instrument: Glassware,
     pub shape: LineShape,
     pub weights: LineWeights,
+    /// Key of the earlier experiment, or of its procedure, in which the student measured these standards; none where they
+    /// are measured beside the samples.
+    pub from: Option<String>,
 }
 
 impl CalibrationLine {
@@ -102,7 +107,7 @@ impl Calibration {
                 "spectrophotometer",
             ];
             if table == CALIBRATION {
-                keys.extend(["line", "weights", "standard_deviations"]);
+                keys.extend(["line", "weights", "standard_deviations", "from"]);
             }
             section.only(&keys);
             let piece = |key: &str, kinds: &[GlasswareKind]| file.piece(&section, key, kinds);
@@ -118,6 +123,10 @@ impl Calibration {
                 LineShape::from_name(text).ok_or_else(|| found(text, &names))
             });
             let weights = LineWeights::read(&section);
+            let from = match section.has("from") {
+                true => earlier(&section).map(Some),
+                false => Some(None),
+            };
             Some(Self {
                 species: species?,
                 nominal: nominal?,
@@ -127,8 +136,18 @@ impl Calibration {
                 instrument: instrument?,
                 shape: shape.unwrap_or(LineShape::Straight),
                 weights: weights?,
+                from: from?,
             })
         })
+    }
+
+    /// Whether samples that are read on the line of the other are read on this one: it has standards of its own, the same.
+    pub fn is_line_of(&self, other: &Self) -> bool {
+        let with_own = |line: &Self| Self {
+            from: None,
+            ..line.clone()
+        };
+        self.from.is_none() && with_own(other) == *self
     }
 
     /// What the standards, or vessels, hold and how they are read.
@@ -203,14 +222,20 @@ impl SchemeRules for CalibrationLine {
             let (shape, weights) = (line.shape.words(), line.weights.words());
             facts.push(("Line", format!("{shape}, {weights}")));
         }
+        if let Some(from) = &line.from {
+            let words = format!("the student\u{2019}s standards of {from} are taken over");
+            facts.push(("Standards measured in", words));
+        }
         facts
     }
 
     fn instruments(&self) -> String {
-        format!(
-            "Absorbance of every standard and of the sample against the same reference: {}.",
-            display_words(&self.calibration.instrument)
-        )
+        let read = match self.calibration.from {
+            Some(_) => "the sample against the same reference as your standards",
+            None => "every standard and of the sample against the same reference",
+        };
+        let display = display_words(&self.calibration.instrument);
+        format!("Absorbance of {read}: {display}.")
     }
 
     fn ratio_words(&self) -> String {
@@ -280,6 +305,10 @@ impl SchemeRules for CalibrationLine {
 
     fn shared<'a>(&self, builder: &mut Builder<'a>, rows: &[LabRow<'a>]) -> Worked<Shared> {
         self.calibration.through(builder, rows)
+    }
+
+    fn slips(&self, graph: &Graph) -> Vec<OwnSlip> {
+        self.calibration.slips(graph)
     }
 
     /// c = (A − a) / b, of a parabola the c at which a + b·c + q·c² = A; less that of the reagent blank;

@@ -6,7 +6,7 @@ use super::direct::from_volume;
 use super::parts::{
     TITRANT, checked, display_words, in_reactions, kind, needs_reactions, positive,
 };
-use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
+use super::{Faults, Measurement, OwnSlip, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
 use crate::chem::{Ratio, chain_ratio};
 use crate::columns::Column;
 use crate::measure::{Glassware, GlasswareKind, as_f64};
@@ -14,7 +14,7 @@ use crate::procedure::{Allowed, Asked, Common, Per, ProcedureFault, Sample, Titr
 use crate::submission::Titration;
 use crate::text::{decimal, found};
 use crate::words::named;
-use crate::workup::{Builder, Measured, Of, Role, StepId, Titre, Trial, Worked};
+use crate::workup::{Builder, Graph, Measured, Of, Role, StepId, Titre, Trial, Worked};
 use rust_decimal::Decimal;
 
 /// Share of the burette up to which an equivalence may lie: a curve goes on a third as far past it.
@@ -290,6 +290,10 @@ impl SchemeRules for Curve {
             delivered: Some(volume),
             ..Measured::one(volume, Role::MeanBlank(Titre::Whole))
         })
+    }
+
+    fn slips(&self, graph: &Graph) -> Vec<OwnSlip> {
+        Self::slips_with_volumes(graph)
     }
 
     /// n(A) = c(T) · V(eq) · A/T, then per sample.

@@ -2,9 +2,11 @@
 
 use super::curve::{Curve, CurveSignal};
 use super::curve_points::{CurvePoints, Point, fitted};
+use super::own_slips::{OwnSlip, all_of};
+use crate::judge::SlipCode;
 use crate::measure::as_f64;
 use crate::workup::{
-    Builder, Cause, Component, Instrument, Of, Operation, Own, Quantity, Role, Sign, StepId,
+    Builder, Cause, Component, Graph, Instrument, Of, Operation, Own, Quantity, Role, Sign, StepId,
     StepIds, Trial, WorkUpError, Worked, rectangular, triangular,
 };
 use rust_decimal::Decimal;
@@ -344,6 +346,16 @@ impl Curve {
             builder.graph.significant(step, None);
             step
         })
+    }
+
+    /// Gran's function, or conductances, without the volume of titrant that was added.
+    pub(super) fn slips_with_volumes(graph: &Graph) -> Vec<OwnSlip> {
+        let start = graph.find(Role::Own(START), Of::All);
+        let start = start.map(|start| graph.value(start));
+        let totals = all_of(graph, TOTAL);
+        let instead = totals.into_iter().map(|total| (total, start));
+        let slip = OwnSlip::new(SlipCode::VolumeNotCorrected, "", instead);
+        slip.into_iter().collect()
     }
 
     fn total(

@@ -178,6 +178,14 @@ fn ph(section: &Section, titrant: &Formula) -> Option<Decimal> {
     })
 }
 
+/// The earlier experiment that something is taken over from.
+pub fn earlier(section: &Section) -> Option<String> {
+    section.parsed("from", |text| {
+        let key = is_key(text).then(|| text.to_owned());
+        key.ok_or_else(|| found(text, "the key of an experiment or of a procedure"))
+    })
+}
+
 /// The earlier experiment that a titrant is carried over from, if it is.
 fn carried_over(section: &Section) -> Option<Option<CarriedOver>> {
     if !section.has("from") {
@@ -187,10 +195,7 @@ fn carried_over(section: &Section) -> Option<Option<CarriedOver>> {
         }
         return Some(None);
     }
-    let from = section.parsed("from", |text| {
-        let key = is_key(text).then(|| text.to_owned());
-        key.ok_or_else(|| found(text, "the key of an experiment or of a procedure"))
-    });
+    let from = earlier(section);
     let by = section.parsed_if_any("by", |text| {
         CarriedBy::from_name(text).ok_or_else(|| found(text, "student, bench or section"))
     });

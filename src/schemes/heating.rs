@@ -1,15 +1,17 @@
 //! Loss on heating: what leaves a weighed sample, and what is left of it.
 
+use super::own_slips::all_of;
 use super::parts::{Crucible, checked, content, fault};
-use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
+use super::{Faults, Measurement, OwnSlip, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
 use crate::chem::{Ratio, made_ratio};
 use crate::columns::Column;
+use crate::judge::SlipCode;
 use crate::measure::{Glassware, as_f64};
 use crate::procedure::{Allowed, Asked, Common, Per, ProcedureFault, ResultUnit, Sample, SampleBy};
 use crate::submission::Titration;
 use crate::workup::{
-    Builder, MG_PER_G, Measured, Of, Operation, Own, Party, Quantity, Role, Sign, StepId, Trial,
-    Worked,
+    Builder, Graph, MG_PER_G, Measured, Of, Operation, Own, Party, Quantity, Role, Sign, StepId,
+    Trial, Worked,
 };
 use rust_decimal::Decimal;
 
@@ -152,6 +154,43 @@ impl SchemeRules for Heating {
         let balance = &self.heated.balance;
         let residue = content(builder, row, columns, balance, (RESIDUE, of))?;
         Ok(Measured::one(residue, Role::Own(NO_BLANK)))
+    }
+
+    fn slips(&self, graph: &Graph) -> Vec<OwnSlip> {
+        let losses = all_of(graph, LOSS);
+        let pairs = losses.into_iter().filter_map(|loss| {
+            let of = graph.get(loss).quantity.of;
+            let left = graph.find(Role::Own(RESIDUE), of)?;
+            Some((loss, left, of))
+        });
+        let exchanged = pairs
+            .clone()
+            .map(|(loss, left, _)| (loss, Some(graph.value(left))));
+        let exchanged = OwnSlip::new(
+            SlipCode::MassesExchanged,
+            "the residue for the loss",
+            exchanged,
+        );
+        let mut found = vec![exchanged];
+        if self.asked.unit == ResultUnit::MolPerMol {
+            // the hydrate's mass where that of what is left belongs
+            let whole = pairs.clone().filter_map(|(loss, left, of)| {
+                let amount = graph.find(Role::Own(LEFT), of)?;
+                let (loss, left) = (graph.value(loss), graph.value(left));
+                let sample = loss.checked_add(left)?;
+                let scaled = graph.value(amount).checked_mul(sample);
+                Some((amount, scaled.and_then(|scaled| scaled.checked_div(left))))
+            });
+            let place = "the sample for the residue";
+            found.push(OwnSlip::new(SlipCode::MassesExchanged, place, whole));
+            let masses = pairs.filter_map(|(loss, left, of)| {
+                let result = graph.find(Role::Result, of)?;
+                let ratio = graph.value(loss).checked_div(graph.value(left));
+                Some((result, ratio))
+            });
+            found.push(OwnSlip::new(SlipCode::MassesAsAmounts, "", masses));
+        }
+        found.into_iter().flatten().collect()
     }
 
     /// Δm = m − m(residue). What leaves: n = 1000 · Δm / M; per residue, x = n / (1000 · m(residue) / M(residue)). What is

@@ -5,6 +5,7 @@
 mod back;
 mod calibration_fit;
 mod calibration_line;
+mod calibration_slips;
 mod curve;
 mod curve_model;
 mod curve_points;
@@ -16,11 +17,13 @@ mod gravimetric;
 mod heating;
 mod line_weights;
 mod measured;
+mod own_slips;
 mod parts;
 mod standard_addition;
 mod standardisation;
 mod two_endpoint;
 mod two_signals;
+mod two_signals_slips;
 mod two_signals_steps;
 
 use std::fmt;
@@ -33,7 +36,7 @@ use crate::columns::Column;
 use crate::measure::Glassware;
 use crate::procedure::{Asked, Common, Excess, ProcedureFault, Sample, Titrant};
 use crate::submission::Titration;
-use crate::workup::{Builder, LabRow, Measured, Of, Shared, StepId, Trial, Worked};
+use crate::workup::{Builder, Graph, LabRow, Measured, Of, Shared, StepId, Trial, Worked};
 
 pub use back::Back;
 pub use calibration_line::{Calibration, CalibrationLine};
@@ -47,6 +50,7 @@ pub use gravimetric::Gravimetric;
 pub use heating::Heating;
 pub use line_weights::{LineShape, LineWeights};
 pub use measured::{Measurement, Signal, Standard};
+pub use own_slips::OwnSlip;
 pub use standard_addition::StandardAddition;
 pub use standardisation::Standardisation;
 pub use two_endpoint::{Portion, Second, TwoEndpoint};
@@ -55,7 +59,8 @@ pub use two_signals::{Pair, TwoSignals};
 type Faults = Vec<ProcedureFault>;
 
 /// What every scheme says of itself. Only what a scheme cannot forget has a default: without standards and the steps
-/// that follow from them there would be no result, and what is odd about a curve is seen in it alone.
+/// that follow from them there would be no result, and what is odd about a curve is seen in it alone. Slips that every
+/// scheme shares need none of its own.
 pub trait SchemeRules: fmt::Debug + Send + Sync {
     /// What it is called among people.
     fn words(&self) -> &'static str;
@@ -106,6 +111,11 @@ pub trait SchemeRules: fmt::Debug + Send + Sync {
     /// Steps that all trials share and that follow from rows other than theirs.
     fn shared<'a>(&self, _: &mut Builder<'a>, _: &[LabRow<'a>]) -> Worked<Shared> {
         Ok(Shared::default())
+    }
+
+    /// What goes wrong in its own sums and in no other's.
+    fn slips(&self, _: &Graph) -> Vec<OwnSlip> {
+        Vec::new()
     }
 
     /// The steps to the result of one trial.

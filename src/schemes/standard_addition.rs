@@ -1,19 +1,21 @@
 //! Standard addition: equal portions of the sample with growing volumes of a stock, each made up to one volume; the line
 //! through their absorbances, followed back to zero, says what the sample brings.
 
-use super::calibration_fit::straight;
+use super::calibration_fit::{INTERCEPT, straight};
 use super::calibration_line::{Calibration, TOP_ABSORBANCE};
+use super::own_slips::all_of;
 use super::parts::{checked, display_words, fault};
-use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
+use super::{Faults, Measurement, OwnSlip, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
 use crate::chem::{Ratio, per_analyte};
 use crate::columns::{Column, MAX_FILLINGS};
+use crate::judge::SlipCode;
 use crate::measure::{Glassware, as_f64};
 use crate::procedure::{Allowed, Asked, Common, Per, ProcedureFault, Sample};
 use crate::submission::Titration;
 use crate::words::counted;
 use crate::workup::{
-    Builder, Cause, Component, Instrument, Measured, Of, Operation, Own, Party, Quantity, Role,
-    StepId, StepIds, Trial, Worked, rectangular,
+    Builder, Cause, Component, Graph, Instrument, Measured, Of, Operation, Own, Party, Quantity,
+    Role, StepId, StepIds, Trial, Worked, rectangular,
 };
 
 const ADDITION: &str = "addition";
@@ -143,6 +145,19 @@ impl SchemeRules for StandardAddition {
 
     fn measure(&self, _: &mut Builder, _: &Titration, _: Of) -> Worked<Measured> {
         Ok(Measured::default())
+    }
+
+    /// The absorbance without addition taken for the intercept of the line.
+    fn slips(&self, graph: &Graph) -> Vec<OwnSlip> {
+        let intercepts = all_of(graph, INTERCEPT);
+        let instead = intercepts.into_iter().map(|intercept| {
+            let of = graph.get(intercept).quantity.of;
+            let read = graph.find(Role::Absorbance, of);
+            (intercept, read.map(|id| graph.value(id)))
+        });
+        let place = "the first vessel\u{2019}s absorbance for it";
+        let slip = OwnSlip::new(SlipCode::InterceptIgnored, place, instead);
+        slip.into_iter().collect()
     }
 
     /// A = a + b · c(added) through the vessels of one series; c(sample) = a / b, n(A) = c · V(flask) · ratio, then per sample.

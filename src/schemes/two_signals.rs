@@ -6,7 +6,7 @@ use super::file::formula;
 use super::parts::{
     checked, display_words, fault, kind, needs_reactions, of_titrated_sample, positive,
 };
-use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
+use super::{Faults, Measurement, OwnSlip, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
 use crate::chem::{Formula, Ratio, printed, whole_use};
 use crate::columns::Column;
 use crate::measure::{Glassware, GlasswareKind, as_f64};
@@ -15,7 +15,7 @@ use crate::procedure::{
 };
 use crate::submission::{Delivery, Titration};
 use crate::text::{Section, found};
-use crate::workup::{Builder, Measured, Of, StepId, Trial, Worked};
+use crate::workup::{Builder, Graph, Measured, Of, StepId, Trial, Worked};
 use rust_decimal::Decimal;
 
 const MIXTURE: &str = "mixture";
@@ -151,7 +151,7 @@ impl TwoSignals {
     }
 
     /// What one unit of analyte and of other give of each signal.
-    fn matrix(&self) -> [[f64; 2]; 2] {
+    pub(super) fn matrix(&self) -> [[f64; 2]; 2] {
         match &self.pair {
             Pair::Wavelengths { absorptivities, .. } => absorptivities.map(|row| row.map(as_f64)),
             Pair::MassAndTitre { uses, .. } => {
@@ -339,6 +339,13 @@ impl SchemeRules for TwoSignals {
         match self.pair {
             Pair::Wavelengths { .. } => Ok(Measured::default()),
             Pair::MassAndTitre { .. } => builder.titre(row, of),
+        }
+    }
+
+    fn slips(&self, graph: &Graph) -> Vec<OwnSlip> {
+        match &self.pair {
+            Pair::Wavelengths { .. } => self.slips_with_absorbances(graph),
+            Pair::MassAndTitre { uses, .. } => self.slips_with_a_titre(graph, uses),
         }
     }
 

@@ -50,7 +50,7 @@ const CAUSES: [[&str; 2]; 2] = [
     ],
 ];
 const PATH: Own = Own::new("path length", "l");
-const SECOND: Own = Own::new("absorbance at the second wavelength", "A\u{2032}");
+pub(super) const SECOND: Own = Own::new("absorbance at the second wavelength", "A\u{2032}");
 const FIRST_PART: Own = Own::new(
     "first absorbance times the other\u{2019}s second absorptivity",
     "P",
@@ -63,11 +63,11 @@ const DIFFERENCE: Own = Own::new("their difference", "D");
 const STRAIGHT: Own = Own::new("product of the absorptivities, straight", "G");
 const CROSSED: Own = Own::new("product of the absorptivities, crossed", "H");
 const DETERMINANT: Own = Own::new("determinant", "B");
-const FOUND: Own = Own::about("concentration of ", " measured", "c");
+pub(super) const FOUND: Own = Own::about("concentration of ", " measured", "c");
 const IN_FLASK: Own = Own::about("amount of ", " in the flask measured", "n");
 
-const USED: Own = Own::new("amount of ", "nT");
-const WHOLE: Own = Own::about("amount of ", " for the whole sample", "T");
+pub(super) const USED: Own = Own::new("amount of ", "nT");
+pub(super) const WHOLE: Own = Own::about("amount of ", " for the whole sample", "T");
 const USE: [Own; 2] = [
     Own::about("titrant per ", ", the analyte", "uA"),
     Own::about("titrant per ", ", the other", "uB"),
@@ -87,7 +87,7 @@ const OF_OTHER: Own = Own::new(
     "H",
 );
 const APART: Own = Own::new("difference of the molar masses by titrant", "B");
-const ANALYTE: Own = Own::new("amount of ", "n");
+pub(super) const ANALYTE: Own = Own::new("amount of ", "n");
 
 const PER_CM: &str = "L/(mol\u{b7}cm)";
 const PER_CM_SQUARED: &str = "L\u{b2}/(mol\u{b2}\u{b7}cm\u{b2})";

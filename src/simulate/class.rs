@@ -421,6 +421,7 @@ impl AtWork<'_> {
                     given_name: "Given".into(),
                     section: SectionName::new(format!("S{section}")),
                     email: String::new(),
+                    sourced_id: String::new(),
                     left: None,
                 });
             }

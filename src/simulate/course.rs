@@ -20,7 +20,7 @@ use crate::ids::{ExperimentKey, SectionName, UnknownCode};
 use crate::judge::{AuditKind, Case};
 use crate::measure::{GlasswareTable, to_decimals, to_figures};
 use crate::procedure::{Dates, Procedure};
-use crate::submission::HandIn;
+use crate::submission::{HandIn, Titration, TrialLabel};
 use crate::term::{Decision, ExperimentSource, Revision, Ruling, Slot, Status, Term};
 use crate::truth::{Assigned, Bottle, Lot, Sealed, ShelfLife};
 
@@ -247,9 +247,13 @@ impl Invention<'_> {
         self.term.standardised_in(experiment)
     }
 
-    /// With the bottle that the student standardised, where the titrant is carried over.
+    /// With the bottle that the student standardised, where the titrant is carried over; with the stock of the standards,
+    /// where their line is.
     fn with_own_titrant(&self, slot: &Slot, supplies: &Supplies) -> Option<Supplies> {
         let earlier = self.earlier()?;
+        if earlier.procedure.line().is_some() {
+            return supplies.with_stock_of(self.shelves.get(&earlier.key)?);
+        }
         let bottle = Slot::new(&earlier.key, &slot.student);
         let bottle = self.term.issued.get(&bottle)?;
         supplies.with_titrant_of(self.shelves.get(&earlier.key)?, bottle)
@@ -278,6 +282,12 @@ impl Invention<'_> {
         if self.earlier().is_some() {
             hand_in.titrations.iter_mut().for_each(|row| row.lot = None);
         }
+        let line = self.term.carried_line(&slot);
+        let taken_over = line.map_or_else(Vec::new, |line| line.standards);
+        if procedure.line_taken_over().is_some() && self.earlier().is_some() {
+            let standard = |row: &Titration| matches!(row.trial, TrialLabel::Standard(_));
+            hand_in.titrations.retain(|row| !standard(row));
+        }
         if other && self.rng.random::<bool>() {
             let code = supplies.code(AuditKind::Unknown, taken);
             let rows = hand_in.titrations.iter_mut();
@@ -291,9 +301,13 @@ impl Invention<'_> {
             hand_in = misread(&hand_in, self.rng);
         }
         let carried = self.term.carried_titrant(&slot);
+        let read = HandIn {
+            titrations: [taken_over, hand_in.titrations.clone()].concat(),
+            ..hand_in.clone()
+        };
         let notebook = Notebook::of(&Case {
             carried: carried.as_ref(),
-            ..supplies.case(procedure, &hand_in, bottle)
+            ..supplies.case(procedure, &read, bottle)
         });
         let in_the_sum = mistake.filter(|mistake| !mistake.is_at_the_bench());
         // where the mistake cannot be made the sum comes out right

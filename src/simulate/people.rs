@@ -30,6 +30,7 @@ pub(super) fn people(plan: &Plan, term: &mut Term, rng: &mut ChaCha20Rng) {
                 given_name: pick(GIVEN, rng).to_owned(),
                 section: section.clone(),
                 email: String::new(),
+                sourced_id: String::new(),
                 left: None,
             });
         }

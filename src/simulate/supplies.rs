@@ -326,6 +326,19 @@ impl Supplies {
         Some(supplies)
     }
 
+    /// The same bench with the first lot of an earlier experiment, of which the standards were made.
+    pub fn with_stock_of(&self, earlier: &Self) -> Option<Self> {
+        let lot = earlier.as_it_is(AuditKind::Lot, 0)?;
+        let name = GroupName::new(AuditKind::Lot, lot.code.as_str());
+        let mut supplies = self.clone();
+        supplies.really.insert(name, lot.molarity.value);
+        let number = (AuditKind::Lot, 0);
+        supplies.codes.insert(number, lot.code.to_string());
+        let as_written = earlier.lots.get(&lot.code)?;
+        supplies.lots.insert(lot.code, as_written.clone());
+        Some(supplies)
+    }
+
     fn as_it_is(&self, kind: AuditKind, number: usize) -> Option<Lot> {
         let code = self.code(kind, number)?;
         let mut lot = self.lots.get(code)?.clone();
@@ -378,6 +391,7 @@ impl Supplies {
             lots: &self.lots,
             default_lots: &self.default_lots,
             carried: None,
+            line: None,
             unknowns: &self.unknowns,
             issued: self.code(AuditKind::Unknown, bottle),
             submitted_at: None,

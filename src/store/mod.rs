@@ -37,6 +37,7 @@ pub use journal::{
     Stored, Writing, by_request_key, entries, entry, hash, head, load_stored, newest, write_changes,
 };
 pub use judgements::judgement_history;
+pub use people::student_keys;
 pub use retention::{last_of, texts_in_the_journal};
 
 /// Oldest SQLite that is safe here: earlier ones can corrupt a database when the write-ahead log is reset.

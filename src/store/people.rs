@@ -22,6 +22,7 @@ pub(super) struct PersonRow {
     pub family_name: String,
     pub given_name: String,
     pub email: String,
+    pub sourced_id: String,
     pub salt: String,
     pub commitment: String,
 }
@@ -40,15 +41,21 @@ pub(super) struct People {
 }
 
 impl PersonRow {
-    /// What stands in the journal for number, names and address.
+    /// What stands in the journal for number, names, address and, where there is one, the sourcedId.
     pub fn committed(&self) -> String {
-        hash_of(&(
-            &self.salt,
-            &self.number,
-            &self.family_name,
-            &self.given_name,
-            &self.email,
-        ))
+        let Self {
+            salt,
+            number,
+            family_name,
+            given_name,
+            email,
+            sourced_id,
+            ..
+        } = self;
+        if sourced_id.is_empty() {
+            return hash_of(&(salt, number, family_name, given_name, email));
+        }
+        hash_of(&(salt, number, family_name, given_name, email, sourced_id))
     }
 }
 
@@ -65,11 +72,30 @@ pub(super) async fn person_rows(
             family_name: row.try_get("family_name")?,
             given_name: row.try_get("given_name")?,
             email: row.try_get("email")?,
+            sourced_id: row.try_get("sourced_id")?,
             salt: row.try_get("salt")?,
             commitment: row.try_get("commitment")?,
         })
     });
     read.collect()
+}
+
+/// The opaque key of every student.
+pub async fn student_keys(
+    connection: &mut SqliteConnection,
+) -> Result<BTreeMap<StudentId, String>, StoreError> {
+    let rows = person_rows(connection).await?;
+    let known = rows.into_iter().map(|row| (row.number, row.key));
+    let mut keys: BTreeMap<StudentId, String> = known.collect();
+    // whoever was taken out is known by the key alone
+    let bare = sqlx::query_scalar(
+        "SELECT DISTINCT body ->> '$.student' FROM journal WHERE kind = 'student'",
+    );
+    for key in bare.fetch_all(connection).await? {
+        let key: String = key;
+        keys.entry(StudentId::new(&*key)).or_insert(key);
+    }
+    Ok(keys)
 }
 
 impl People {
@@ -141,6 +167,7 @@ impl People {
             student.family_name.clone_from(&row.family_name);
             student.given_name.clone_from(&row.given_name);
             student.email.clone_from(&row.email);
+            student.sourced_id.clone_from(&row.sourced_id);
         }
     }
 
@@ -155,6 +182,7 @@ impl People {
                 family_name: std::mem::take(&mut student.family_name),
                 given_name: std::mem::take(&mut student.given_name),
                 email: std::mem::take(&mut student.email),
+                sourced_id: std::mem::take(&mut student.sourced_id),
                 salt: random()?,
                 commitment: String::new(),
             };
@@ -193,9 +221,9 @@ impl People {
 
     /// Keeps the students that were entered.
     pub async fn save(self, connection: &mut SqliteConnection) -> Result<(), StoreError> {
-        let statement = "INSERT INTO person (key, number, family_name, given_name, email, salt, commitment)
+        let statement = "INSERT INTO person (key, number, family_name, given_name, email, sourced_id, salt, commitment)
              SELECT value->>'key', value->>'number', value->>'family_name', value->>'given_name', value->>'email',
-                 value->>'salt', value->>'commitment' FROM json_each(?1) ORDER BY key";
+                 value->>'sourced_id', value->>'salt', value->>'commitment' FROM json_each(?1) ORDER BY key";
         batch::insert(connection, statement, &self.fresh).await?;
         retention::save(connection, &self.fresh_texts).await
     }

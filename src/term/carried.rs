@@ -6,8 +6,9 @@ use std::sync::{Mutex, PoisonError};
 use super::{Judged, Slot, Term};
 use crate::course::{Experiment, Student};
 use crate::ids::{ExperimentKey, SectionName, UnknownCode};
-use crate::judge::{CarriedTitrant, Consensus, Evaluation, Outcome, result_of};
+use crate::judge::{CarriedLine, CarriedTitrant, Consensus, Evaluation, Outcome, result_of};
 use crate::procedure::{CarriedBy, ResultUnit};
+use crate::submission::{Titration, TrialLabel};
 use crate::truth::Sealed;
 
 /// What a slot of the earlier experiment found, and the code of the bottle it found it of.
@@ -40,19 +41,54 @@ impl Found {
 
 impl Term {
     /// The experiment that the titrant of a later one comes from: the last before it of the key that the procedure names, or
-    /// of a procedure of that key, that finds the molarity of that species.
+    /// of a procedure of that key, that finds the molarity of that species; or that the line comes from, which reads the same
+    /// standards.
     pub fn standardised_in(&self, experiment: &Experiment) -> Option<&Experiment> {
+        let before = self.experiments.iter();
+        let before = before.take_while(|one| one.key != experiment.key);
+        let is_named =
+            |one: &Experiment, from: &str| one.key == *from || one.procedure.key == *from;
+        if let Some((line, from)) = experiment.procedure.line_taken_over() {
+            let measures_it = |one: &&Experiment| {
+                let of_its_own = one.procedure.line();
+                is_named(one, from) && of_its_own.is_some_and(|own| own.is_line_of(line))
+            };
+            return before.filter(measures_it).last();
+        }
         let titrant = experiment.procedure.titrant()?;
         let from = &titrant.carried.as_ref()?.from;
         let finds_it = |one: &&Experiment| {
             let asked = one.procedure.scheme.asked();
-            (one.key == *from.as_str() || one.procedure.key == *from)
+            is_named(one, from)
                 && one.procedure.result.unit == ResultUnit::MolPerL
                 && asked.is_some_and(|asked| asked.expressed_as == titrant.species)
         };
-        let before = self.experiments.iter();
-        let before = before.take_while(|one| one.key != experiment.key);
         before.filter(finds_it).last()
+    }
+
+    /// The standards that whoever read a slot's samples read in the earlier experiment; none where nobody did.
+    pub fn carried_line(&self, slot: &Slot) -> Option<CarriedLine> {
+        let experiment = self.experiment(&slot.experiment)?;
+        experiment.procedure.line_taken_over()?;
+        let earlier = self.standardised_in(experiment)?;
+        let reader = self.handed_in_by(slot).map_or(slot, |(reader, _)| reader);
+        let own = Slot::new(&earlier.key, &reader.student);
+        let (read_by, revisions) = self.handed_in_by(&own)?;
+        let section = self.works_in(&earlier.key, self.student(&read_by.student)?);
+        let stock = self.default_lots(earlier, section).titrant;
+        let rows = revisions.last()?.hand_in.titrations.iter();
+        let standards = rows.filter(|row| matches!(row.trial, TrialLabel::Standard(_)));
+        let standards: Vec<Titration> = standards
+            .map(|row| Titration {
+                lot: row.lot.clone().or_else(|| stock.clone()),
+                ..row.clone()
+            })
+            .collect();
+        (!standards.is_empty()).then(|| CarriedLine {
+            experiment: earlier.key.clone(),
+            version: u32::try_from(revisions.len()).unwrap_or(u32::MAX),
+            standards,
+        })
     }
 
     /// The experiments that results of one rest on: itself, the one its titrant comes from, and so on.
@@ -65,8 +101,12 @@ impl Term {
 
     /// Who of an experiment is to be judged anew where the titrants of those slots of the earlier one may be others.
     pub(super) fn carried_by(&self, experiment: &Experiment, moved: &BTreeSet<Slot>) -> Vec<Slot> {
-        let Some(carried) = experiment.procedure.carried_over() else {
-            return Vec::new();
+        let procedure = &experiment.procedure;
+        let by = match (procedure.carried_over(), procedure.line_taken_over()) {
+            (Some(carried), _) => carried.by,
+            // samples that a bench shares are read on the line of who read them
+            (None, Some(_)) => CarriedBy::Bench,
+            (None, None) => return Vec::new(),
         };
         let key = &experiment.key;
         let students: BTreeSet<&str> = moved.iter().map(|slot| slot.student.as_str()).collect();
@@ -76,7 +116,7 @@ impl Term {
         let groups: BTreeSet<&String> = moved().filter_map(group).collect();
         let sections: BTreeSet<&SectionName> =
             moved().map(|student| self.works_in(key, student)).collect();
-        let is_reached = |student: &&Student| match carried.by {
+        let is_reached = |student: &&Student| match by {
             CarriedBy::Student => is_moved(student),
             CarriedBy::Bench => {
                 is_moved(student) || group(student).is_some_and(|group| groups.contains(group))

@@ -27,6 +27,8 @@ pub enum Corrected {
     Lot(LotCode),
     /// What was found for the titrant in an earlier experiment.
     Standardisation,
+    /// Standards read in an earlier experiment.
+    Line,
 }
 
 /// The corrections among the judgements of one submission, in order of time, that came after `since`.
@@ -65,6 +67,7 @@ fn corrected(before: &Evaluation, after: &Evaluation) -> Vec<Corrected> {
                 Corrected::Lot(code.clone())
             }
             UsedValue::Standardisation(_) => Corrected::Standardisation,
+            UsedValue::Line(_) => Corrected::Line,
             UsedValue::Unknown(_) => Corrected::Bottle,
         });
     }

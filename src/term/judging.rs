@@ -148,6 +148,7 @@ impl Term {
             ..settlement(decisions, number)
         };
         let carried = desk.titrants.of_student(student);
+        let line = self.carried_line(slot);
         Some(use_case(&Case {
             procedure: &desk.experiment.procedure,
             hand_in: &hand_in,
@@ -155,6 +156,7 @@ impl Term {
             lots: &self.lots,
             default_lots: &desk.lots,
             carried: carried.as_ref(),
+            line: line.as_ref(),
             unknowns: desk.unknowns,
             issued: self
                 .bottle_of(slot, &hand_in)

@@ -31,7 +31,7 @@ use jiff::Timestamp;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
-use crate::changes::{ProvingTrial, UnreadRow};
+use crate::changes::{Exchanged, ProvingTrial, UnreadRow};
 use crate::course::{Course, Experiment, StaffMember, Student};
 use crate::ids::{ExperimentKey, LotCode, StudentId, UnknownCode};
 use crate::judge::{Evaluation, Settlement};
@@ -80,6 +80,8 @@ pub struct Term {
     pub submissions: BTreeMap<Slot, Vec<Revision>>,
     /// What somebody's own files call a column, by the kind of file and what we call it.
     pub own_columns: BTreeMap<(String, String), String>,
+    /// What the OneRoster exchange of the roster calls what is ours, by `Exchanged::key`.
+    pub exchanged: BTreeMap<String, Exchanged>,
     /// Rows of files that could not be read, in order.
     pub set_aside: BTreeMap<Slot, Vec<UnreadRow>>,
     /// Points given by hand.
@@ -251,6 +253,7 @@ impl Term {
             issued: BTreeMap::new(),
             groups: BTreeMap::new(),
             own_columns: BTreeMap::new(),
+            exchanged: BTreeMap::new(),
             set_aside: BTreeMap::new(),
             submissions: BTreeMap::new(),
             by_hand: BTreeMap::new(),

@@ -40,6 +40,7 @@ impl Site {
             given_name: "Ada".into(),
             section: crate::ids::SectionName::new("A"),
             email: String::new(),
+            sourced_id: String::new(),
             left: None,
         };
         let people = [

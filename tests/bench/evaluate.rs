@@ -57,6 +57,7 @@ fn main() {
         default_lots: &default_lots,
         unknowns: &unknowns,
         carried: None,
+        line: None,
         issued: Some("U1"),
         submitted_at: None,
         due: None,

@@ -359,6 +359,7 @@ pub fn people() -> Vec<Change> {
             given_name: given.into(),
             section: concordant::ids::SectionName::new(section),
             email: String::new(),
+            sourced_id: String::new(),
             left: None,
         })
     };

@@ -70,6 +70,7 @@ async fn course(db: &Path, students: usize) {
             given_name: "One".into(),
             section: concordant::ids::SectionName::new("A"),
             email: String::new(),
+            sourced_id: String::new(),
             left: None,
         })
     });

@@ -11,12 +11,12 @@ use sqlx::{AssertSqlSafe, Connection};
 use crate::app::TestApp;
 
 /// What the copy is called that is left before the last step.
-pub const COPY_BEFORE_LAST_STEP: &str = "step-8";
+pub const COPY_BEFORE_LAST_STEP: &str = "step-9";
 
 /// What leaves a file as the version before made it.
 pub const LAST_STEP_UNDONE: [&str; 2] = [
-    "DROP TABLE bench_draft",
-    "DELETE FROM _sqlx_migrations WHERE version = 9",
+    "ALTER TABLE person DROP COLUMN sourced_id",
+    "DELETE FROM _sqlx_migrations WHERE version = 11",
 ];
 
 async fn course(file: &Path) {

@@ -58,6 +58,7 @@ mod simulated;
 mod slips;
 mod student;
 mod student_slips;
+mod tables;
 mod taking_back;
 mod tampering;
 mod term_habits;

@@ -5,9 +5,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use jiff::civil::Date;
 
 use super::super::folder::Folder;
+use super::kept::{is_kept, kept_places};
 use super::package::{Package, Version};
 use super::results::{Names, Place, put, put_manifest, put_table};
-use super::roster::{Enrolled, RosterChoice, people};
+use super::roster::{Class, Enrolled, RosterChoice, people};
 use super::session::Sessions;
 use crate::course::Student;
 use crate::ids::StudentId;
@@ -17,12 +18,12 @@ use crate::text::Fault;
 /// What is to be written.
 #[derive(Clone, Debug)]
 pub struct Export<'r> {
-    /// The version, where no roster is given; a roster's own version otherwise.
+    /// The version, where no roster is given or kept; a roster's own version otherwise.
     pub version: Version,
     /// The day of the export, in the course's zone.
     pub today: Date,
     /// The exchange the roster came from: its sourcedIds are kept, and its files that results refer to go along
-    /// unchanged. Without one every name is ours.
+    /// unchanged. Without one the names count that the course keeps; if it keeps none, every name is ours.
     pub roster: Option<&'r Folder>,
     /// Title, code or sourcedId of the course in that exchange; empty for all of it.
     pub course: String,
@@ -51,6 +52,7 @@ pub fn export(
     let mut folder = Folder::default();
     let (version, places) = match wanted.roster {
         Some(roster) => theirs(&mut folder, term, judged, roster, wanted)?,
+        None if is_kept(term) => kept_places(term, judged, wanted)?,
         None => {
             let places = ours(&mut folder, term, &names, wanted.version);
             (wanted.version, places)
@@ -113,26 +115,11 @@ fn theirs(
             .first()
             .and_then(|(id, _)| term.student(id))
             .map_or_else(String::new, |s| s.section.to_string());
-        let mut days = Vec::new();
-        for experiment in &term.experiments {
-            let day = experiment.dates_in(&section).due.date().to_string();
-            match sessions.of_day(&day, &class.terms) {
-                Some(session) => days.push(session.to_owned()),
-                None => {
-                    let what = format!(
-                        "found no session of academicSessions.csv for the class {}, expected one that its line items fall in",
-                        class.title
-                    );
-                    faults.push(Fault::of_file("classes.csv", what).in_column("termSourcedIds"));
-                    break;
-                }
-            }
-        }
         places.push(Place {
+            sessions: days(term, &sessions, &section, class, &mut faults),
             class: class.sourced_id.clone(),
             school: class.school.clone(),
             section,
-            sessions: days,
             students,
         });
     }
@@ -141,6 +128,30 @@ fn theirs(
     } else {
         Err(faults)
     }
+}
+
+/// The session that each experiment is due in, for a class.
+pub(super) fn days(
+    term: &Term,
+    sessions: &Sessions,
+    section: &str,
+    class: &Class,
+    faults: &mut Vec<Fault>,
+) -> Vec<String> {
+    let mut days = Vec::new();
+    for experiment in &term.experiments {
+        let day = experiment.dates_in(section).due.date().to_string();
+        let Some(session) = sessions.of_day(&day, &class.terms) else {
+            let what = format!(
+                "found no session of academicSessions.csv for the class {}, expected one that its line items fall in",
+                class.title
+            );
+            faults.push(Fault::of_file("classes.csv", what).in_column("termSourcedIds"));
+            break;
+        };
+        days.push(session.to_owned());
+    }
+    days
 }
 
 /// Who of the course somebody of an exchange is.

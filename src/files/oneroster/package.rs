@@ -165,6 +165,7 @@ fn with_csv(file: &'static str) -> &'static str {
         "classes" => "classes.csv",
         "courses" => "courses.csv",
         "enrollments" => "enrollments.csv",
+        "lineItems" => "lineItems.csv",
         "orgs" => "orgs.csv",
         "users" => "users.csv",
         other => other,

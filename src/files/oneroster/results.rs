@@ -9,6 +9,7 @@ use sha2::{Digest, Sha256};
 use super::super::folder::Folder;
 use super::super::gradebook::points;
 use super::columns::columns;
+use super::kept::kept_line_item;
 use super::package::Version;
 use crate::course::{Course, Experiment};
 use crate::ids::{ExperimentKey, StudentId};
@@ -76,17 +77,23 @@ pub(super) fn put(
     let mut row = vec![category.clone()];
     row.extend(first);
     row.extend(second.then(String::new));
-    put_table(folder, version, "categories.csv", vec![row]);
     let of: HashMap<&Slot, &Judged> = judged.iter().map(|(slot, one)| (slot, one)).collect();
     let (mut items, mut results) = (Vec::new(), Vec::new());
+    let mut ours = false;
     for place in places {
         for (experiment, session) in term.experiments.iter().zip(&place.sessions) {
-            let item = names.id(&["line-item", &experiment.key, &place.class]);
+            let theirs = kept_line_item(term, experiment, &place.class);
+            let item = theirs.map_or_else(
+                || names.id(&["line-item", &experiment.key, &place.class]),
+                |one| one.sourced_id.clone(),
+            );
+            let category = theirs.map_or(&category, |one| &one.belongs_to);
+            ours |= theirs.is_none();
             items.push(line_item(
                 &item,
                 experiment,
                 place,
-                (&category, session),
+                (category, session),
                 second,
             ));
             for (student, user) in &place.students {
@@ -99,6 +106,9 @@ pub(super) fn put(
                 }
             }
         }
+    }
+    if ours {
+        put_table(folder, version, "categories.csv", vec![row]);
     }
     put_table(folder, version, "lineItems.csv", items);
     put_table(folder, version, "results.csv", results);

@@ -29,6 +29,7 @@ pub struct RosterChoice {
 }
 
 /// A class of the exchange.
+#[derive(Default)]
 pub(super) struct Class {
     pub sourced_id: String,
     pub title: String,
@@ -213,6 +214,7 @@ fn students(
                     given_name,
                     section,
                     email,
+                    sourced_id: user.clone(),
                     left: None,
                 },
                 username: table.cell(row, "username").trim().to_owned(),

@@ -3,6 +3,8 @@
 use std::collections::BTreeMap;
 
 use super::package::{Package, is_active, list};
+use crate::changes::Exchanged;
+use crate::term::Term;
 use crate::text::Fault;
 
 /// The academic sessions of an exchange.
@@ -35,6 +37,34 @@ impl Sessions {
             (cell("sourcedId"), session)
         });
         Self(sessions.collect())
+    }
+
+    /// As the course keeps them.
+    pub fn kept(term: &Term) -> Self {
+        let sessions = term.exchanged.values().filter(|one| {
+            ![Exchanged::VERSION, Exchanged::CLASS, Exchanged::LINE_ITEM]
+                .contains(&one.kind.as_str())
+        });
+        let session = |one: &Exchanged| Session {
+            kind: one.kind.clone(),
+            start: one.start.clone(),
+            end: one.end.clone(),
+            parent: one.within.clone(),
+        };
+        let sessions = sessions.map(|one| (one.sourced_id.clone(), session(one)));
+        Self(sessions.collect())
+    }
+
+    /// What the course is to keep of them.
+    pub fn to_keep(&self) -> impl Iterator<Item = Exchanged> {
+        self.0.iter().map(|(id, session)| Exchanged {
+            kind: session.kind.clone(),
+            sourced_id: id.clone(),
+            within: session.parent.clone(),
+            start: session.start.clone(),
+            end: session.end.clone(),
+            ..Exchanged::default()
+        })
     }
 
     /// The grading period of a day within the terms of a class; where there is none, the first of its terms.

@@ -237,6 +237,7 @@ impl RosterFile {
             given_name: given,
             section: SectionName::new(section?),
             email,
+            sourced_id: String::new(),
             left,
         })
     }

@@ -13,12 +13,13 @@ const PLACES: u32 = 6;
 /// How far two readings of one meniscus may lie apart.
 pub(super) const NEAR: i64 = 50_000;
 /// Columns of weighings and volumes that a student finds for themselves. An empty crucible may be another's, used again.
-const READ: [Column; 5] = [
+const READ: [Column; 6] = [
     Column::SampleVolume,
     Column::SampleMass,
     Column::SampleBefore,
     Column::SampleAfter,
     Column::CrucibleFull,
+    Column::CrucibleHeated,
 ];
 
 /// How much was taken or found.
@@ -29,13 +30,14 @@ pub(super) enum Amount {
     Read(Column),
 }
 
-pub(super) const AMOUNTS: [Amount; 6] = [
+pub(super) const AMOUNTS: [Amount; 7] = [
     Amount::Difference,
     Amount::Read(Column::SampleVolume),
     Amount::Read(Column::SampleMass),
     Amount::Read(Column::SampleBefore),
     Amount::Read(Column::SampleAfter),
     Amount::Read(Column::CrucibleFull),
+    Amount::Read(Column::CrucibleHeated),
 ];
 
 /// The rows of one set of readings that can be compared, in the order they were written down.
@@ -174,6 +176,7 @@ fn difference(row: &Titration) -> Option<i64> {
     let pairs = [
         (Column::SampleBefore, Column::SampleAfter),
         (Column::CrucibleFull, Column::Crucible),
+        (Column::CrucibleHeated, Column::Crucible),
     ];
     let mut masses = pairs.into_iter().filter_map(|(heavy, light)| {
         let (heavy, light) = (heavy.get(row)?, light.get(row)?);

@@ -227,8 +227,14 @@ impl Answer<'_> {
         } else {
             self.exchanged_trial_by_trial(&used, &samples);
         }
-        let blank = self.blank_steps();
-        self.with(SlipCode::BlankOmitted, "", &zero(&blank));
+        let own = self.case.procedure.scheme.slips(&self.work_up.graph);
+        if own.iter().all(|slip| slip.code != SlipCode::BlankOmitted) {
+            let blank = self.blank_steps();
+            self.with(SlipCode::BlankOmitted, "", &zero(&blank));
+        }
+        for slip in own {
+            self.with(slip.code, slip.place, &slip.instead);
+        }
     }
 
     /// Each trial's result with the shared sample volume and its own titre exchanged, and their mean.
@@ -316,6 +322,15 @@ impl Answer<'_> {
         let measured = self.of_trials(|role| role == Role::MeasuredFlask);
         let volumes = self.with_role(|role| role == Role::SampleVolume);
         let (Some((_, flask)), Some((aliquot, part))) = (flask, aliquot) else {
+            // what was made of the sample and measured, for the sample
+            let own = |id: &StepId| {
+                let rows = [self.row(*id), Of::All];
+                let sample = volumes.iter().find(|v| rows.contains(&self.row(**v)))?;
+                Some((*id, self.value(*sample)))
+            };
+            let of_sample: Vec<_> = measured.iter().filter_map(own).collect();
+            let place = "what was measured for the sample";
+            self.with(SlipCode::DilutionOmitted, place, &of_sample);
             return;
         };
         let of_measured: Vec<_> = measured.iter().map(|id| (*id, part)).collect();

@@ -62,6 +62,24 @@ pub enum SlipCode {
     UnitSlip,
     /// An intermediate value rounded to 2 or 3 figures.
     RoundedEarly,
+    /// Intercept of a line left out, or with the wrong sign.
+    InterceptIgnored,
+    /// A line forced through the origin.
+    LineThroughOrigin,
+    /// A line without the weights, or without the bend, that are asked for.
+    OtherLine,
+    /// Two signals in each other's place, or the constants of one with the other.
+    SignalsExchanged,
+    /// The whole of a signal taken for the analyte's.
+    OtherIgnored,
+    /// What was found of the other species reported.
+    OtherComponent,
+    /// Loss, residue and sample taken for one another.
+    MassesExchanged,
+    /// Masses used in place of amounts of substance.
+    MassesAsAmounts,
+    /// A curve not corrected for the volume of titrant added.
+    VolumeNotCorrected,
 }
 
 named! { SlipCode, code, from_code:
@@ -92,6 +110,15 @@ named! { SlipCode, code, from_code:
     WrongSpecies = "wrong-species": "expressed as another species",
     UnitSlip = "unit-slip": "a power of ten",
     RoundedEarly = "rounded-early": "rounded on the way",
+    InterceptIgnored = "intercept-ignored": "intercept of the line left out or with the wrong sign",
+    LineThroughOrigin = "line-through-origin": "line forced through the origin",
+    OtherLine = "other-line": "another line than the one asked for",
+    SignalsExchanged = "signals-exchanged": "two signals exchanged",
+    OtherIgnored = "other-ignored": "the other species\u{2019} share not taken off",
+    OtherComponent = "other-component": "the other species\u{2019} amount reported",
+    MassesExchanged = "masses-exchanged": "loss, residue and sample taken for one another",
+    MassesAsAmounts = "masses-as-amounts": "masses taken for amounts of substance",
+    VolumeNotCorrected = "volume-not-corrected": "curve not corrected for the volume added",
 }
 
 impl SlipCode {
@@ -171,6 +198,33 @@ impl SlipCode {
             Self::RoundedEarly => {
                 "your answer is what you get by rounding on the way; keep all figures until the end"
             }
+            Self::InterceptIgnored => {
+                "your answer is what you get with the intercept left out or with the wrong sign; take it off the signal before you divide by the slope"
+            }
+            Self::LineThroughOrigin => {
+                "your answer is what you get with the line forced through the origin; let the standards say where it begins"
+            }
+            Self::OtherLine => {
+                "your answer is what you get with another line than the one asked for; see whether it is to be weighted or bent"
+            }
+            Self::SignalsExchanged => {
+                "your answer is what you get with the two signals in each other\u{2019}s place; write the wavelength beside every absorbance and constant"
+            }
+            Self::OtherIgnored => {
+                "your answer is what you get if the whole signal is the analyte\u{2019}s; the other species has a share in it"
+            }
+            Self::OtherComponent => {
+                "your answer is what you get for the other species; see which one is asked for"
+            }
+            Self::MassesExchanged => {
+                "your answer is what you get with the loss, the residue or the sample in each other\u{2019}s place; write what every mass is of"
+            }
+            Self::MassesAsAmounts => {
+                "your answer is a ratio of masses; divide each by its molar mass first"
+            }
+            Self::VolumeNotCorrected => {
+                "your answer is what you get without correcting the curve for the titrant added; multiply by the whole volume"
+            }
         }
     }
 
@@ -209,6 +263,8 @@ impl SlipCode {
             | Self::RatioIgnored
             | Self::NominalMolarity
             | Self::BlankOmitted
+            | Self::OtherIgnored
+            | Self::InterceptIgnored
             | Self::StartNotZeroIgnored => 2.0,
             Self::Tenth
             | Self::TenMillilitres
@@ -221,6 +277,13 @@ impl SlipCode {
             | Self::WrongSpecies
             | Self::OtherLot
             | Self::Overshoot
+            | Self::LineThroughOrigin
+            | Self::OtherLine
+            | Self::SignalsExchanged
+            | Self::OtherComponent
+            | Self::MassesExchanged
+            | Self::MassesAsAmounts
+            | Self::VolumeNotCorrected
             | Self::SampleNominal => 1.0,
             Self::VolumesExchanged | Self::AllReadUpward => 0.5,
         }

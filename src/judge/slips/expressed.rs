@@ -7,6 +7,8 @@ use super::calculation::Answer;
 use super::relatives::relatives;
 use crate::chem::{Formula, per_analyte};
 use crate::measure::to_figures;
+use crate::procedure::ResultUnit;
+use crate::schemes::Scheme;
 use crate::stats::mean;
 use crate::submission::Delivery;
 use crate::workup::{Role, StepId};
@@ -35,6 +37,21 @@ impl Answer<'_> {
                         species.to_string(),
                         &[(*mass, molar)],
                     );
+                    // where a molar mass stands in other steps too, the last alone
+                    if own.as_deref() == Some(asked.expressed_as.written()) {
+                        let last = self.value(*mass);
+                        let scaled = self.value(self.mean).checked_mul(molar);
+                        let scaled = scaled.and_then(|scaled| scaled.checked_div(last));
+                        let known = self.work_up.graph.value_with(self.mean, &[(*mass, molar)]);
+                        if let (Scheme::Heating(_), Some(scaled)) =
+                            (&self.case.procedure.scheme, scaled)
+                            && known.ok() != Some(scaled)
+                            && asked.unit != ResultUnit::MolPerMol
+                        {
+                            let place = species.to_string();
+                            self.tried.push((SlipCode::WrongSpecies, place, scaled));
+                        }
+                    }
                     // and as it should be for that species: with as much of it as there is analyte for
                     let of_expressed = own.as_deref() == Some(asked.expressed_as.written());
                     let ratio = per_analyte(&asked.analyte, &species).ok();

@@ -297,10 +297,10 @@ impl Seen<'_> {
         let steps = self.work_up.graph.steps();
         let molarities = steps.filter(|(_, step)| of_titrant.contains(&step.quantity.role));
         let molarities: Vec<StepId> = molarities.map(|(id, _)| id).collect();
-        let mut used: Vec<&str> = case
-            .hand_in
-            .titrations
-            .iter()
+        let standards = case.taken_over().into_iter();
+        let standards = standards.flat_map(|line| &line.standards);
+        let rows = case.hand_in.titrations.iter().chain(standards);
+        let mut used: Vec<&str> = rows
             .filter_map(|row| case.lots_of(row).0)
             .map(|lot| lot.code.as_str())
             .collect();

@@ -7,13 +7,13 @@ use axum::response::{IntoResponse, Response};
 use super::oneroster::results_form;
 use crate::desk::campus::settings;
 use crate::files::{
-    Folder, FreeText, audit_csv, flags_csv, gradebook_csv, gradebook_xlsx, pack, results_csv,
-    write_term,
+    Dialect, Folder, FreeText, audit_csv, flags_csv, gradebook_csv, gradebook_xlsx, pack,
+    results_csv, write_term,
 };
 use crate::form::{Button, Faults, Field, Filled, Form, Typed};
 use crate::store::texts_in_the_journal;
 use crate::term::{CopyPlan, Judged, Slot, Term};
-use crate::web::{CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult};
+use crate::web::{CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields};
 
 #[derive(Template)]
 #[template(path = "coordinator/files.html")]
@@ -170,10 +170,27 @@ async fn zipped(name: &str, folder: Folder) -> PageResult<Response> {
     Ok(attachment(name, "application/zip", bytes))
 }
 
-pub async fn gradebook(visitor: CoordinatorVisitor) -> PageResult<Response> {
-    let write =
-        |term: &Term, judged: &[(Slot, Judged)]| gradebook_csv(term, judged, FreeText::Safe);
-    table(visitor, "gradebook.csv", write).await
+/// `GET /course/gradebook.csv`; with `semicolons` and `mark` as the spreadsheet needs it.
+pub async fn gradebook(visitor: CoordinatorVisitor, query: QueryFields) -> PageResult<Response> {
+    let dialect = Dialect {
+        semicolons: query.0.text("semicolons") == "yes",
+        mark: query.0.text("mark") == "yes",
+    };
+    let view = visitor.view().await?;
+    let write = move || {
+        let book = gradebook_csv(&view.term, &view.in_course_order(), FreeText::Safe);
+        dialect.written(&book)
+    };
+    let written = tokio::task::spawn_blocking(write).await;
+    let text = written
+        .map_err(PageError::internal)?
+        .map_err(PageError::internal)?;
+    let bytes = text.into_bytes();
+    Ok(attachment(
+        "gradebook.csv",
+        "text/csv; charset=utf-8",
+        bytes,
+    ))
 }
 
 /// `GET /course/gradebook-exact.csv`: names and ids letter for letter, for programs.

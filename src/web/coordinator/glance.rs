@@ -361,6 +361,14 @@ fn steps_of(
         );
         step_to(words, at.clone(), "Look at the experiment");
     }
+    if let Some((_, from)) = procedure.line_taken_over()
+        && term.standardised_in(experiment).is_none()
+    {
+        let words = format!(
+            "{title}: its calibration line is taken over from {from}, and no earlier experiment measures these standards."
+        );
+        step_to(words, at.clone(), "Look at the experiment");
+    }
     if term.unknowns.get(key).is_none_or(|u| u.is_empty()) {
         let words = format!("{title}: it has no unknowns yet.");
         step_to(

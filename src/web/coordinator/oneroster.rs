@@ -5,9 +5,7 @@ use axum::response::Response;
 use super::downloads::attachment;
 use super::home::FaultsPage;
 use super::roster::show_plan;
-use crate::files::oneroster::{
-    Export, RosterChoice, StudentKey, Version, export, read_roster_package,
-};
+use crate::files::oneroster::{Export, RosterChoice, StudentKey, Version, export, read_exchange};
 use crate::files::{Folder, pack, unpack};
 use crate::form::{Button, Faults, Field, Filled, Form, Kind, Typed, named};
 use crate::text::Fault;
@@ -37,16 +35,16 @@ pub fn roster_form() -> Filled {
 pub fn results_form() -> Filled {
     let versions = [Version::V1p2, Version::V1p1].map(Version::name);
     let mut form = Form::of(vec![
-        exchange_field("The OneRoster files your roster came from, if it did")
-            .hint("One .zip file, or all its .csv files together. Results then name the classes and students by their sourcedIds; without it every name is ours."),
+        exchange_field("Newer OneRoster files of your roster, if there are")
+            .hint("One .zip file, or all its .csv files together. Nothing is needed here where the roster came in as such files: their sourcedIds are kept. Without either every name is ours."),
         Field::of_list("version", "Version", named(versions))
-            .hint("that of the roster\u{2019}s files, if they are given"),
+            .hint("that of the roster\u{2019}s files, if it came in as such"),
         Field::text("course", "Course")
             .hint("its title, code or sourcedId, if those files hold several"),
         Field::tick("leave_out", "Leave out students who are not in those files"),
     ])
     .title("OneRoster files with results")
-    .words("Line items and results for another system, as the open OneRoster CSV exchange, in one .zip file.");
+    .words("Line items and results for another system, as the open OneRoster CSV exchange, in one .zip file. Where the roster came in as OneRoster files, they name classes and students by its sourcedIds.");
     form.buttons = vec![Button::new("Download the files").quiet()];
     form.filled("/course/oneroster.zip", Typed::default(), Faults::default())
 }
@@ -69,10 +67,10 @@ pub async fn roster(visitor: CoordinatorVisitor, uploads: Uploads) -> PageResult
     let read = tokio::task::spawn_blocking(move || {
         let folder = exchange(uploads.files)?;
         let folder = folder.unwrap_or_default();
-        read_roster_package(&folder, &choice)
+        read_exchange(&folder, &choice)
     });
     match read.await.map_err(PageError::internal)? {
-        Ok(students) => show_plan(&visitor, &name, &students).await,
+        Ok((students, exchanged)) => show_plan(&visitor, &name, (&students, &exchanged)).await,
         Err(faults) => {
             let frame = visitor.frame("The roster was not brought in");
             Ok(FaultsPage::answer(frame, &name, faults, "/course/roster"))

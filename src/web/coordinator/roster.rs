@@ -8,7 +8,7 @@ use super::home::FaultsPage;
 use super::oneroster::roster_form;
 use super::roster_columns;
 use super::student::STUDENT;
-use crate::changes::staff_among;
+use crate::changes::{Exchanged, exchanged_file, staff_among};
 use crate::course::{StaffMember, Student};
 use crate::desk::accounts::{Kind, claimed};
 use crate::desk::{self, PrepareError, RosterPlan};
@@ -16,7 +16,7 @@ use crate::files::{read_roster_file, write_roster};
 use crate::form::Filled;
 use crate::ids::StudentId;
 use crate::term::Altered;
-use crate::text::Fault;
+use crate::text::{Fault, Known};
 use crate::web::changing::{GradeRow, grade, notice};
 use crate::web::fields::{LongForm, MOST_FILE_IN_FORM};
 use crate::web::parts::{Parts, from_to};
@@ -65,6 +65,8 @@ struct Preview {
     frame: Frame,
     file: String,
     text: String,
+    /// Names of its exchange, as their file.
+    exchanged: String,
     plan: RosterPlan,
     changes: usize,
     /// Grades that would be others.
@@ -165,15 +167,17 @@ pub async fn preview(visitor: CoordinatorVisitor, upload: Upload) -> PageResult<
 pub async fn show_plan(
     visitor: &CoordinatorVisitor,
     file: &str,
-    incoming: &[Student],
+    (incoming, exchanged): (&[Student], &[Exchanged]),
 ) -> PageResult<Response> {
     let refuse = |faults| {
         let frame = visitor.frame("The roster was not brought in");
         Ok(FaultsPage::answer(frame, file, faults, "/course/roster"))
     };
     let text = write_roster(incoming);
-    if text.len() > MOST_FILE_IN_FORM {
-        let (found, most) = (text.len() / 1024, MOST_FILE_IN_FORM / 1024);
+    let sourced = exchanged_file().write(exchanged);
+    let size = text.len().saturating_add(sourced.len());
+    if size > MOST_FILE_IN_FORM {
+        let (found, most) = (size / 1024, MOST_FILE_IN_FORM / 1024);
         let what = format!("found a roster of {found} KiB, expected at most {most} KiB{IN_PARTS}");
         return refuse(vec![Fault::of_file(file, what)]);
     }
@@ -188,7 +192,7 @@ pub async fn show_plan(
         return refuse(lost);
     }
     let now = view.term.course.zone.local(visitor.now());
-    let plan = desk::plan_roster(&view.term, incoming, &[], now.date());
+    let plan = desk::plan_roster(&view.term, (incoming, exchanged), &[], now.date());
     let changes = plan.changes();
     let moved = |altered: &&Altered| !altered.gain().is_zero();
     let preview = visitor.state.desk.preview(&view, &changes).await?;
@@ -198,6 +202,7 @@ pub async fn show_plan(
         frame: visitor.frame("What this roster changes"),
         file: file.chars().take(120).collect(),
         text,
+        exchanged: sourced,
         changes: changes.len(),
         plan,
         grades,
@@ -210,9 +215,15 @@ pub async fn confirm(
     LongForm(fields): LongForm,
 ) -> PageResult<Response> {
     let text = fields.need("text")?.to_owned();
+    let mut faults = Vec::new();
+    let exchanged = match fields.text("exchanged") {
+        "" => Vec::new(),
+        text => exchanged_file().read(text.as_bytes(), &Known::default(), &mut faults),
+    };
     let incoming = match read_roster_file(text.as_bytes()) {
-        Ok(incoming) => incoming,
-        Err(faults) => {
+        Ok(incoming) if faults.is_empty() => incoming,
+        read => {
+            faults.extend(read.err().unwrap_or_default());
             let frame = visitor.frame("The roster was not brought in");
             return Ok(FaultsPage::answer(
                 frame,
@@ -224,7 +235,7 @@ pub async fn confirm(
     };
     let who = (visitor.login.as_str(), visitor.now());
     let left: Vec<StudentId> = fields.list("left[]").map(StudentId::new).collect();
-    match desk::apply_roster(&visitor.state.desk, &incoming, &left, who).await {
+    match desk::apply_roster(&visitor.state.desk, (&incoming, &exchanged), &left, who).await {
         Ok(plan) => {
             let n = plan.changes().len();
             Err(PageError::see_other(format!(

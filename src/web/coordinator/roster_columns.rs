@@ -38,7 +38,9 @@ pub async fn read(visitor: &CoordinatorVisitor, file: &UploadedFile) -> PageResu
     let lacking = roster.columns.lacks();
     if lacking.is_empty() {
         return match roster.students(&roster.columns) {
-            Ok(RosterRead { students, .. }) => show_plan(visitor, &file.name, &students).await,
+            Ok(RosterRead { students, .. }) => {
+                show_plan(visitor, &file.name, (&students, &[])).await
+            }
             Err(faults) => Ok(refused(visitor, &file.name, faults)),
         };
     }
@@ -83,7 +85,7 @@ pub async fn chosen(
         Ok(RosterRead { students, .. }) => {
             let who = (visitor.login.as_str(), visitor.now());
             desk::remember_columns(&visitor.state.desk, &roster, &columns, who).await?;
-            show_plan(&visitor, &file.name, &students).await
+            show_plan(&visitor, &file.name, (&students, &[])).await
         }
     }
 }

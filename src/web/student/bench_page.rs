@@ -14,12 +14,13 @@ use super::experiment::returned_note;
 use super::instruments::{expressed_as, instrument_words, standard_words};
 use super::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
 use super::sharing::mates_words;
+use super::taken_over::titrant_words;
 use super::worth::watched;
-use crate::chem::{Formula, printed};
+use crate::chem::Formula;
 use crate::columns::{Column, MAX_POINTS};
 use crate::course::Experiment;
 use crate::desk::Image;
-use crate::procedure::{CarriedBy, Procedure};
+use crate::procedure::Procedure;
 use crate::submission::{HandIn, TrialLabel};
 use crate::term::Slot;
 use crate::web::curve_picture::{CurvePicture, curves};
@@ -193,6 +194,7 @@ pub fn form_page(
         excess_lot_label,
         lots: procedure
             .lot_reagent()
+            .filter(|_| procedure.line_taken_over().is_none())
             .map(|(species, _)| lots_of(species))
             .unwrap_or_default(),
         excess_lots: procedure
@@ -366,30 +368,6 @@ fn heading(
         cautions: procedure.text.cautions.clone(),
         owner,
     }
-}
-
-/// The titrant that an earlier experiment gives, if it does.
-fn titrant_words(view: &Image, experiment: &Experiment, slot: &Slot) -> Option<String> {
-    let carried = experiment.procedure.carried_over()?;
-    let species = printed(&experiment.procedure.titrant()?.species.to_string());
-    let earlier = view.term.standardised_in(experiment);
-    let title = earlier.map_or(carried.from.as_str(), |one| &one.procedure.title);
-    let whose = match carried.by {
-        CarriedBy::Student => "you",
-        CarriedBy::Bench => "your bench group",
-        CarriedBy::Section => "your section",
-    };
-    Some(match view.term.carried_titrant(slot) {
-        Some(titrant) => {
-            let (value, u) = titrant.lot.molarity.rounded();
-            format!(
-                "{species}: {value} mol/L with a standard uncertainty of {u} mol/L, as {whose} found in {title}."
-            )
-        }
-        None => format!(
-            "{species}: {whose} standardised none yet, in {title}. You can hand in all the same: the result follows as soon as that is there."
-        ),
-    })
 }
 
 fn form_rows(procedure: &Procedure, entry: &Entry, faults: &[FieldFault]) -> Vec<FormRow> {

@@ -20,6 +20,7 @@ fn sentence(correction: &Correction, zone: &Zone) -> String {
             Corrected::Standardisation => {
                 "what was found for your titrant in the earlier experiment".to_owned()
             }
+            Corrected::Line => "the standards of your line in the earlier experiment".to_owned(),
             Corrected::Lot(code) => format!("the assigned molarity of lot {code}"),
         })
         .collect();

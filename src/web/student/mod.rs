@@ -18,6 +18,7 @@ mod own_record;
 mod receipt;
 pub(super) mod record;
 mod sharing;
+mod taken_over;
 mod talk;
 pub(super) mod worth;
 

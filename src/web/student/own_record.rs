@@ -95,6 +95,7 @@ pub async fn file(visitor: StudentVisitor) -> PageResult<impl IntoResponse> {
             "given_name": student.given_name,
             "section": student.section,
             "email": student.email,
+            "sourced_id": student.sourced_id,
         },
         "experiments": experiments,
         "kept_at_the_bench": kept_at_the_bench(&visitor, &view).await?,

@@ -10,6 +10,7 @@ mod curves;
 mod equivalence;
 mod heating;
 mod instruments;
+mod line_taken_over;
 mod reagents;
 mod recomputed;
 mod spoiled;

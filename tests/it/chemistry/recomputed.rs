@@ -155,12 +155,13 @@ fn formulas() -> BTreeMap<&'static str, Formula> {
 
 /// Those that need more than a line: a density by water, and a line through standards, which the other implementation
 /// recomputes (`reference/crosscheck`), and curves (`curves.rs`).
-const LONGER: [&str; 11] = [
+const LONGER: [&str; 12] = [
     "copper-addition-flame",
     "iron-wine-addition",
     "food-colours",
     "brine-density",
     "iron-absorbance",
+    "iron-tonic-own-line",
     "zinc-tablet-flame",
     "nitrite-griess",
     "vinegar-curve",

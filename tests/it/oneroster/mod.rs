@@ -1,6 +1,7 @@
 //! The OneRoster CSV exchange: rosters in, results out.
 
 mod headers;
+mod kept;
 mod results;
 mod roster;
 

@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 use std::io::{Cursor, Read as _};
 
+use concordant::course::Student;
 use concordant::files::oneroster::{Export, RosterChoice, Version, export, read_roster_package};
 use concordant::files::{Folder, FreeText, gradebook_csv, read_term};
 use concordant::term::{Judged, Slot, Term};
@@ -11,9 +12,9 @@ use super::headers::expected;
 use super::{column, roster_with, rows};
 use crate::week;
 
-const READINGS: &str = "student_id,trial,lot,unknown,burette_start_mL,burette_end_mL\n0042,1,N-1,,0.00,20.40\n0042,2,N-1,,0.00,20.42\n0051,1,N-1,,0.00,19.90\n0051,2,N-1,,0.00,20.92\n";
+pub const READINGS: &str = "student_id,trial,lot,unknown,burette_start_mL,burette_end_mL\n0042,1,N-1,,0.00,20.40\n0042,2,N-1,,0.00,20.42\n0051,1,N-1,,0.00,19.90\n0051,2,N-1,,0.00,20.92\n";
 
-fn folder() -> Folder {
+pub fn folder() -> Folder {
     let mut folder = Folder::default();
     for (path, bytes) in week::folder().files() {
         folder.insert(path, bytes.to_vec()).expect("room");
@@ -131,7 +132,13 @@ fn an_export_with_names_of_ours_hangs_together_and_reads_back() {
             ["2026-10-02", "2026-10-02"]
         );
         let back = read_roster_package(&out, &RosterChoice::default()).expect("is sound");
-        assert_eq!(back, term.students);
+        let users = column(&out, "users.csv", "sourcedId");
+        assert!(back.iter().map(|s| &s.sourced_id).eq(&users));
+        let plain = |s: &Student| Student {
+            sourced_id: String::new(),
+            ..s.clone()
+        };
+        assert_eq!(back.iter().map(plain).collect::<Vec<_>>(), term.students);
         // the same once more gives the same names
         assert_eq!(export(&term, &judged, &wanted(version, None)), Ok(out));
     }

@@ -181,6 +181,7 @@ proptest! {
             default_lots: &DefaultLots::default(),
             unknowns: &BTreeMap::from([(unknown.code.clone(), unknown)]),
             carried: None,
+            line: None,
             issued: Some("U"),
             submitted_at: None,
             due: None,

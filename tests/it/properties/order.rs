@@ -31,6 +31,7 @@ fn judge(station: &Station, hand_in: &HandIn) -> Evaluation {
         default_lots: &DefaultLots::default(),
         unknowns: &BTreeMap::from([(unknown.code.clone(), unknown)]),
         carried: None,
+        line: None,
         issued: Some("U"),
         submitted_at: None,
         due: None,

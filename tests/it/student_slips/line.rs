@@ -71,8 +71,14 @@ fn invented(rng: &mut ChaCha20Rng) -> Sheet {
     sheet((lot, molarity), &standards, &samples)
 }
 
+/// Slope of the line that a spreadsheet draws through zero.
+pub fn through_origin(x: &[f64], y: &[f64]) -> f64 {
+    let covered: f64 = x.iter().zip(y).map(|(x, y)| x * y).sum();
+    covered / x.iter().map(|x| x * x).sum::<f64>()
+}
+
 /// Slope and intercept of least squares.
-fn line(x: &[f64], y: &[f64]) -> (f64, f64) {
+pub fn line(x: &[f64], y: &[f64]) -> (f64, f64) {
     let (mx, my) = (mean(x), mean(y));
     let covered: f64 = x.iter().zip(y).map(|(x, y)| (x - mx) * (y - my)).sum();
     let slope = covered / x.iter().map(|x| (x - mx).powi(2)).sum::<f64>();
@@ -97,6 +103,16 @@ fn sheet((lot, molarity): (&str, f64), standards: &[f64], samples: &[f64]) -> Sh
         .collect();
     let mut mistakes: Vec<_> = single_trials(&each).collect();
     mistakes.extend(thousands(right));
+    let of = |mol: &dyn Fn(f64) -> f64| {
+        let each: Vec<f64> = samples.iter().map(|a| result(&mol(*a))).collect();
+        mean(&each)
+    };
+    let through_origin = through_origin(&molarities, standards);
+    mistakes.extend([
+        wrong("intercept-ignored", of(&|a| a / slope)),
+        wrong("intercept-ignored", of(&|a| (a + intercept) / slope)),
+        wrong("line-through-origin", of(&|a| a / through_origin)),
+    ]);
     mistakes.extend([
         // what was in the 20 mL taken for what was in the 10 mL of feed
         wrong("dilution-omitted", right * PIPETTE / SAMPLE_FLASK),

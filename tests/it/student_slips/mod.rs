@@ -1,19 +1,26 @@
 //! Wrong answers worked out as a student with a calculator would, by arithmetic written here for each scheme from its
 //! chemistry, and what the judgement makes of them. Nothing here asks the code that predicts slips what an answer is.
 
+mod addition;
 mod aliquot_mass;
 mod aliquot_volume;
 mod back;
+mod conductance;
 mod count;
 mod course;
 mod density;
 mod direct_mass;
 mod direct_volume;
 mod gravimetric;
+mod heating;
+mod hydrate;
 mod line;
 mod named;
 mod standardisation;
+mod two_absorbances;
 mod two_endpoint;
+mod two_species;
+mod weighted_line;
 mod weights;
 
 use rand::RngExt;
@@ -38,7 +45,7 @@ pub struct Lab {
     pub invented: fn(&mut ChaCha20Rng) -> Sheet,
 }
 
-pub const LABS: [&Lab; 10] = [
+pub const LABS: [&Lab; 17] = [
     &direct_volume::LAB,
     &direct_mass::LAB,
     &aliquot_mass::LAB,
@@ -49,23 +56,39 @@ pub const LABS: [&Lab; 10] = [
     &gravimetric::LAB,
     &density::LAB,
     &line::LAB,
+    &weighted_line::LAB,
+    &addition::LAB,
+    &two_absorbances::LAB,
+    &two_species::LAB,
+    &heating::LAB,
+    &hydrate::LAB,
+    &conductance::LAB,
 ];
 
 /// The slips in calculations, all of which are made here.
-pub const CODES: [&str; 15] = [
+pub const CODES: [&str; 24] = [
     "back-not-subtracted",
     "blank-omitted",
     "dilution-omitted",
     "end-not-difference",
+    "intercept-ignored",
+    "line-through-origin",
+    "masses-as-amounts",
+    "masses-exchanged",
     "millilitres-as-litres",
     "nominal-molarity",
     "one-trial-only",
+    "other-component",
+    "other-ignored",
+    "other-line",
     "ratio-ignored",
     "ratio-inverted",
     "rough-included",
     "rounded-early",
+    "signals-exchanged",
     "start-not-zero-ignored",
     "unit-slip",
+    "volume-not-corrected",
     "volumes-exchanged",
     "wrong-species",
 ];

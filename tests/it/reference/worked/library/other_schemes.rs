@@ -81,6 +81,23 @@ pub(super) const EXAMPLES: &[Example] = &[
         counted: 1,
         expected: 8.834_578_378_38,
     },
+    // the same standards; 3.954955 × 10⁻⁵ mol/L in 100 mL, times 500/25, in 5 mL, × 55845 mg/mol
+    Example {
+        key: "iron-tonic-own-line",
+        lots: ["0.000800", ""],
+        columns: "absorbance",
+        rows: &[
+            "standard-1 0.004",
+            "standard-2 0.181",
+            "standard-3 0.360",
+            "standard-4 0.537",
+            "standard-5 0.714",
+            "standard-6 0.892",
+            "1 0.443",
+        ],
+        counted: 1,
+        expected: 883.457_837_838,
+    },
     // stock 0.000771, the parabola through (0.000771 · v / 100, A) is 0.00387602 + 12719.8506 · c − 15399359 · c². Blank 6.391799
     // × 10⁻⁷, samples 4.2092318, 4.1480050, 4.2705599 × 10⁻⁵ mol/L; less the blank in 100 mL, times 250/10, × 65.38 × 0.5000 /
     // mass: 11.2475356, 11.1741549, 11.2680371 mg
