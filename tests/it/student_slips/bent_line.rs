@@ -56,7 +56,7 @@ fn invented(rng: &mut ChaCha20Rng) -> Sheet {
         read(absorbance + rng.random_range(-0.002..0.002), 3)
     };
     let standards = STOCK.map(|v| shown(MOLARITY * v / 50.0));
-    let samples = [2.2e-5, 2.25e-5, 2.3e-5].map(|mol| shown(mol));
+    let samples = [2.2e-5, 2.25e-5, 2.3e-5].map(shown);
     sheet(&standards, &samples)
 }
 
