@@ -5,11 +5,13 @@ use std::path::Path;
 use super::Failure;
 use crate::course::Experiment;
 use crate::files::{self, Folder};
+use crate::procedure::Procedure;
 use crate::simulate::class::SimulatedClass;
 use crate::simulate::hands::Population;
 use crate::simulate::sections;
 use crate::simulate::singles::singles;
 use crate::simulate::table::{self, Counts, Kind, Tally};
+use crate::simulate::why::why_not_met;
 use crate::simulate::{Confusion, confusion};
 
 /// How much to rehearse.
@@ -54,7 +56,10 @@ pub fn run(
             singles(&class.procedure, population, students, seed).ok_or_else(nothing)?;
         let mut counts = sections::sections(class, sections, seed).ok_or_else(nothing)?;
         table::add(&mut counts, &of_singles);
-        print!("{}", printed(key, &of_slips, &counts));
+        print!(
+            "{}",
+            printed(key, &of_slips, &counts, Some(&class.procedure))
+        );
         if class.procedure.carried_over().is_some() {
             println!(
                 "  its titrant is a lot here, as well known as a careful standardisation makes it"
@@ -74,7 +79,7 @@ pub fn run(
         };
         let counts = sections::inventing(&term, sections, seed);
         table::add(&mut sum, &counts.unwrap_or_default());
-        print!("{}", printed("all of them", &slips, &sum));
+        print!("{}", printed("all of them", &slips, &sum, None));
     }
     Ok(())
 }
@@ -140,11 +145,22 @@ fn find(name: &str) -> Result<Vec<SimulatedClass>, Failure> {
 }
 
 /// Rows with a goal, what else was looked at, and the slips that no row with a goal is about.
-fn printed(title: &str, slips: &Confusion, counts: &Counts) -> String {
+fn printed(
+    title: &str,
+    slips: &Confusion,
+    counts: &Counts,
+    procedure: Option<&Procedure>,
+) -> String {
     let (goals, besides): (Vec<_>, Vec<_>) =
         counts.iter().partition(|(kind, _)| kind.goal().is_some());
     let mut lines = vec![title.to_owned()];
-    lines.extend(goals.iter().map(|(kind, tally)| row(**kind, **tally)));
+    for (kind, tally) in &goals {
+        lines.push(row(**kind, **tally));
+        if kind.goal().is_some_and(|goal| !goal.is_met(**tally)) {
+            let why = why_not_met(**kind, **tally, procedure);
+            lines.extend(why.map(|why| format!("      since {why}")));
+        }
+    }
     lines.push("  besides".to_owned());
     let seen = |kind: &Kind, tally: &Tally| tally.found > 0 || !matches!(kind, Kind::Flag(_));
     let besides = besides.iter().filter(|(kind, tally)| seen(kind, tally));

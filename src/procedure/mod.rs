@@ -367,6 +367,11 @@ impl Procedure {
         self.excess().is_some()
     }
 
+    /// Whether the mass of the sample is a signal of its own beside the titre.
+    pub fn weighs_for_the_result(&self) -> bool {
+        matches!(self.scheme, Scheme::TwoSignals(_)) && self.titrant().is_some()
+    }
+
     /// Whether the titrant's molarity is what is asked for.
     pub fn is_standardisation(&self) -> bool {
         self.titrant().is_some() && self.lot_reagent().is_none()

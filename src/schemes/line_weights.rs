@@ -63,7 +63,10 @@ impl LineWeights {
             "1/c" => Ok(Self::Concentration),
             "1/c^2" => Ok(Self::ConcentrationSquared),
             "1/s^2" => Ok(Self::Stated(Vec::new())),
-            _ => Err(found(text, "equal, 1/c, 1/c^2 or 1/s^2")),
+            _ => Err(found(
+                text,
+                "equal, 1/c, 1/c^2, or 1/s^2 beside standard_deviations known beforehand: a few replicates of the day say too little to weigh by",
+            )),
         });
         match name.unwrap_or(Self::Equal) {
             Self::Stated(_) => decimals(section, "standard_deviations").map(Self::Stated),
@@ -88,7 +91,7 @@ impl LineWeights {
             Self::Stated(list) if list.len() != stock.len() => (
                 "calibration.standard_deviations",
                 format!(
-                    "found {}, expected {}, one for each standard",
+                    "found {}, expected {}, one for each standard, known beforehand and not from replicates of the day",
                     list.len(),
                     stock.len()
                 ),

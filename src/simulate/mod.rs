@@ -30,6 +30,7 @@ pub mod supplies;
 #[allow(clippy::arithmetic_side_effects)]
 pub mod table;
 mod way;
+pub mod why;
 
 pub use course::{Plan, PlannedExperiment, invent};
 pub use fairness::{Expected, Fairness, fairness};

@@ -9,7 +9,7 @@ use super::hands::{Hands, normal};
 use super::student::simulate;
 use crate::chem::Formula;
 use crate::ids::{LotCode, UnknownCode};
-use crate::judge::signal::{Bench, Signal, result_at};
+use crate::judge::signal::{Bench, Signal, expected_signal, result_at};
 use crate::judge::{AuditKind, Case, ClassEvidence, DefaultLots, GroupName, Settlement};
 use crate::measure::{as_f64, from_f64, to_figures};
 use crate::procedure::Procedure;
@@ -363,13 +363,23 @@ impl Supplies {
     ) -> Option<HandIn> {
         let lot = self.lot_on(place.lot, place.day);
         let excess_lot = self.as_it_is(AuditKind::ExcessLot, place.excess_lot);
+        let content = self.content(place.bottle)?;
         let bench = Bench {
-            truth: self.content(place.bottle)? * place.share,
+            truth: content,
             lot: lot.as_ref(),
             excess_lot: excess_lot.as_ref(),
             blank: BLANK,
         };
-        simulate(procedure, &bench, hands, rng)
+        let truth = if place.share == 1.0 {
+            content
+        } else if procedure.weighs_for_the_result() {
+            // another part of it takes another volume, and weighs as much as before
+            let titre = expected_signal(procedure, &bench)?;
+            result_at(procedure, &bench, titre * place.share)?
+        } else {
+            content * place.share
+        };
+        simulate(procedure, &Bench { truth, ..bench }, hands, rng)
     }
 
     /// What is written on the bottle of that number.

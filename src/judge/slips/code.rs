@@ -264,6 +264,7 @@ impl SlipCode {
             | Self::NominalMolarity
             | Self::BlankOmitted
             | Self::OtherIgnored
+            | Self::MassesAsAmounts
             | Self::InterceptIgnored
             | Self::StartNotZeroIgnored => 2.0,
             Self::Tenth
@@ -282,7 +283,6 @@ impl SlipCode {
             | Self::SignalsExchanged
             | Self::OtherComponent
             | Self::MassesExchanged
-            | Self::MassesAsAmounts
             | Self::VolumeNotCorrected
             | Self::SampleNominal => 1.0,
             Self::VolumesExchanged | Self::AllReadUpward => 0.5,

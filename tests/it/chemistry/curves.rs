@@ -122,7 +122,7 @@ fn contribution(done: &WorkUp, name: &str) -> f64 {
 
 /// pH of `acid` mol/L of a weak acid, titrated with `base` mol/L of a strong one, both after dilution: the proton
 /// balance, halved 200 times.
-fn ph_of_weak(acid: f64, base: f64, pka: f64) -> f64 {
+pub(super) fn ph_of_weak(acid: f64, base: f64, pka: f64) -> f64 {
     let (ka, kw) = (10f64.powf(-pka), 1e-14);
     let balance = |ph: f64| {
         let h = 10f64.powf(-ph);

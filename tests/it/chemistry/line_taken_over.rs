@@ -275,6 +275,26 @@ fn a_stock_taken_for_another_is_named_in_the_second_sample_too() {
     assert_eq!(other.expect("named").place, "F-2");
 }
 
+#[test]
+fn weights_from_replicates_of_the_day_are_refused_in_words() {
+    let with = |weights: &str| {
+        let text = text_of("nitrite-griess").replace("weights = \"1/c\"", weights);
+        read(&text).expect_err("a fault").join("; ")
+    };
+    let fault = with("weights = \"replicates\"");
+    assert!(
+        fault.contains("key calibration.weights: found \u{201c}replicates\u{201d}, expected equal, 1/c, 1/c^2, or 1/s^2")
+            && fault.contains("a few replicates of the day say too little to weigh by"),
+        "{fault}"
+    );
+    let fault = with("weights = \"1/s^2\"");
+    assert!(
+        fault.contains("key calibration.standard_deviations: found 0, expected 6")
+            && fault.contains("not from replicates of the day"),
+        "{fault}"
+    );
+}
+
 #[tokio::test]
 async fn form_and_folder_ask_for_no_standards() {
     let graded = read_term(&write_term(&term())).unwrap_or_else(|why| panic!("{why:?}"));

@@ -7,6 +7,7 @@ mod correlated;
 mod covered;
 mod curve_faults;
 mod curves;
+mod curves_covered;
 mod equivalence;
 mod heating;
 mod instruments;

@@ -74,20 +74,29 @@ fn invented(rng: &mut ChaCha20Rng) -> Sheet {
     sheet(&[one(), one()])
 }
 
-/// Where the lines through the points on either side of the lowest meet; the lowest may belong to either.
-fn corner(points: &Points) -> f64 {
-    let lowest = points.iter().map(|point| point.1).fold(f64::MAX, f64::min);
-    let place = points
+/// Slope and intercept of the points, and what they leave over.
+fn side(points: &[(f64, f64)]) -> (f64, f64, f64) {
+    let (x, y): (Vec<f64>, Vec<f64>) = points.iter().copied().unzip();
+    let (slope, intercept) = line(&x, &y);
+    let off = points
         .iter()
-        .position(|point| point.1 == lowest)
-        .expect("one");
-    let side = |points: &[(f64, f64)]| {
-        let (x, y): (Vec<f64>, Vec<f64>) = points.iter().copied().unzip();
-        line(&x, &y)
-    };
-    let (down, high) = side(&points[..place]);
-    let (up, low) = side(&points[place + 1..]);
-    (high - low) / (up - down)
+        .map(|(x, y)| (y - intercept - slope * x).powi(2));
+    (slope, intercept, off.sum())
+}
+
+/// How many points belong to the first line: as the straight ones leave least over.
+fn before(points: &Points) -> usize {
+    let left = |at: &usize| side(&points[..*at]).2 + side(&points[*at..]).2;
+    let places = 3..=points.len() - 3;
+    places
+        .min_by(|a, b| left(a).total_cmp(&left(b)))
+        .expect("one")
+}
+
+/// Where the lines through the first so many and the others meet.
+fn corner(points: &Points, before: usize) -> f64 {
+    let (first, second) = (side(&points[..before]), side(&points[before..]));
+    (first.1 - second.1) / (second.0 - first.0)
 }
 
 fn sheet(trials: &[Points]) -> Sheet {
@@ -98,11 +107,11 @@ fn sheet(trials: &[Points]) -> Sheet {
             .collect()
     };
     let molarity = |volume: f64| MOLARITY * volume / 25.0;
-    let each: Vec<f64> = trials
-        .iter()
-        .map(|one| molarity(corner(&corrected(one))))
-        .collect();
-    let raw: Vec<f64> = trials.iter().map(|one| molarity(corner(one))).collect();
+    let results = |with: &dyn Fn(&Points) -> Points| -> Vec<f64> {
+        let one = |points: &Points| molarity(corner(&with(points), before(&corrected(points))));
+        trials.iter().map(one).collect()
+    };
+    let (each, raw) = (results(&corrected), results(&Points::clone));
     let right = mean(&each);
     let mut mistakes: Vec<_> = single_trials(&each).collect();
     mistakes.extend(thousands(right));

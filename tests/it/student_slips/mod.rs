@@ -5,6 +5,7 @@ mod addition;
 mod aliquot_mass;
 mod aliquot_volume;
 mod back;
+mod bent_line;
 mod conductance;
 mod count;
 mod course;
@@ -45,7 +46,7 @@ pub struct Lab {
     pub invented: fn(&mut ChaCha20Rng) -> Sheet,
 }
 
-pub const LABS: [&Lab; 17] = [
+pub const LABS: [&Lab; 18] = [
     &direct_volume::LAB,
     &direct_mass::LAB,
     &aliquot_mass::LAB,
@@ -57,6 +58,7 @@ pub const LABS: [&Lab; 17] = [
     &density::LAB,
     &line::LAB,
     &weighted_line::LAB,
+    &bent_line::LAB,
     &addition::LAB,
     &two_absorbances::LAB,
     &two_species::LAB,

@@ -51,7 +51,7 @@ fn written() -> Sheet {
 }
 
 fn invented(rng: &mut ChaCha20Rng) -> Sheet {
-    let bend = rng.random_range(0.0..600.0);
+    let bend = rng.random_range(0.0..3000.0);
     let mut shown = |c: f64, off: f64| {
         let absorbance = 0.021 + 49_000.0 * c * (1.0 - bend * c);
         read(absorbance + rng.random_range(-off..off), 3)
