@@ -48,17 +48,20 @@ async fn page(anyone: Anyone, Path(name): Path<String>) -> PageResult<impl IntoR
 /// Tables scroll by themselves where they are wide.
 fn rendered(topic: &Topic) -> String {
     let parser = Parser::new_ext(topic.text, Options::ENABLE_TABLES);
+    let mut tables = 0_usize;
     let wide = |event| match event {
         Event::Start(Tag::Table(columns)) => {
-            let open = "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Table\">";
+            tables = tables.saturating_add(1);
+            let open = format!(
+                "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Table {tables}\">"
+            );
             vec![Event::Html(open.into()), Event::Start(Tag::Table(columns))]
         }
         Event::End(TagEnd::Table) => {
             vec![Event::End(TagEnd::Table), Event::Html("</div>".into())]
         }
         Event::Start(Tag::CodeBlock(_)) => {
-            let open = "<pre tabindex=\"0\"><code>";
-            vec![Event::Html(open.into())]
+            vec![Event::Html("<pre tabindex=\"0\"><code>".into())]
         }
         Event::End(TagEnd::CodeBlock) => vec![Event::Html("</code></pre>".into())],
         other => vec![other],
