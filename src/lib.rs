@@ -61,8 +61,10 @@ pub mod files;
 
 pub mod desk;
 
-pub mod web;
 #[deny(clippy::arithmetic_side_effects)]
+pub mod guide;
+pub mod web;
+
 pub mod words;
 
 pub mod commands;

@@ -14,7 +14,7 @@ use crate::desk::{self, Desk, accounts};
 use crate::files;
 use crate::store::Store;
 use crate::term::Term;
-use crate::web::AppState;
+use crate::web::{AppState, DemoPerson, DemoRole};
 
 /// Builds the course, prints the address and one sign-in per role, and serves.
 pub async fn run(listen: SocketAddr, keep: Option<PathBuf>) -> Result<(), Failure> {
@@ -38,6 +38,7 @@ pub async fn run(listen: SocketAddr, keep: Option<PathBuf>) -> Result<(), Failur
     move_to(&mut term, now);
     desk::bring_in_term(&desk, &term, "demo", now).await?;
     let mut lines = vec![format!("Concordant demo, {}", address(&listener)?)];
+    let mut demo = Vec::new();
     for (role, login) in people(&term) {
         let password = password()?;
         accounts::set_password(&desk, &login, &password, now)
@@ -46,13 +47,26 @@ pub async fn run(listen: SocketAddr, keep: Option<PathBuf>) -> Result<(), Failur
         lines.push(format!(
             "  {role:<12} sign in as {login:<10} with {password}"
         ));
+        let role = DemoRole::named(role);
+        demo.extend(role.map(|role| DemoPerson {
+            role,
+            login,
+            password,
+        }));
     }
     lines.push("Everybody and everything in it is invented. Stop with Ctrl-C.".to_owned());
     // said at once and in full, so that a reader who stops early does not end the server
     writeln!(std::io::stdout(), "{}", lines.join("\n"))
         .map_err(|why| Failure::Other(format!("cannot print the sign-ins: {why}")))?;
     let desk = Arc::new(desk);
-    let state = AppState::new(desk, settings(&listener, false)?);
+    // on a network a page that lets everybody in as the coordinator would be one too many
+    if !listen.ip().is_loopback() {
+        demo.clear();
+    }
+    let state = AppState {
+        demo: demo.into(),
+        ..AppState::new(desk, settings(&listener, false)?)
+    };
     let done = serve(state, listener, None).await;
     if keep.is_none() {
         // a demo leaves nothing behind

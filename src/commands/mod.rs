@@ -9,6 +9,7 @@ mod demo;
 mod explain;
 mod fill;
 mod folder;
+mod help;
 mod invent;
 mod kit;
 mod recompute;
@@ -39,7 +40,7 @@ const BEGIN: &str = "Where to begin:
 
 /// Marks titration practicals from raw readings: recomputed, explained, reviewed and released.
 #[derive(Debug, Parser)]
-#[command(name = "concordant", version, about, after_help = BEGIN)]
+#[command(name = "concordant", version, about, after_help = BEGIN, disable_help_subcommand = true)]
 struct Line {
     #[command(subcommand)]
     command: Command,
@@ -243,6 +244,21 @@ enum Command {
         /// What they sign in with
         login: String,
     },
+    /// Print a topic of the guide, or what a command takes
+    Help {
+        /// A topic or a command; without one, what there is
+        topic: Option<String>,
+    },
+    /// Print completions for a shell
+    Completions {
+        /// The shell
+        shell: clap_complete::Shell,
+    },
+    /// Print a manual page
+    Man {
+        /// Of this command; without one, of the program
+        command: Option<String>,
+    },
     /// Write a course folder of invented people and readings, for demonstrations and load tests
     #[command(hide = true)]
     Invent {
@@ -382,6 +398,9 @@ impl Command {
             Self::AddCoordinator { db, new, login } => {
                 account::add_coordinator((&db, new), &login).await
             }
+            Self::Help { topic } => help::run(topic.as_deref()),
+            Self::Completions { shell } => help::completions(shell),
+            Self::Man { command } => help::man(command.as_deref()),
             Self::Invent {
                 folder,
                 sections,

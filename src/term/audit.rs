@@ -174,8 +174,7 @@ impl Term {
         experiment: &Experiment,
         judged: &BTreeMap<Slot, Judged>,
     ) -> ExperimentAudit {
-        let judged = of_experiment(judged, &experiment.key);
-        let judged: Vec<(&Slot, &Judged)> = judged.into_iter().collect();
+        let judged: Vec<(&Slot, &Judged)> = of_experiment(judged, &experiment.key).collect();
         self.audit_one((experiment, &self.places()), &judged)
     }
 

@@ -55,13 +55,6 @@ impl Touched {
         Self::Some(BTreeSet::new())
     }
 
-    pub fn contains(&self, student: &StudentId) -> bool {
-        match self {
-            Self::All => true,
-            Self::Some(students) => students.contains(student),
-        }
-    }
-
     pub fn add(&mut self, student: &StudentId) {
         if let Self::Some(students) = self {
             students.insert(student.clone());

@@ -74,7 +74,7 @@ impl Term {
             };
             let turn = Turn {
                 at,
-                held: of_experiment(held, &experiment.key),
+                held,
                 titrants: &Titrants::of(self, experiment, &found),
             };
             let fresh = turn.judge(book, within, &mut touched);
@@ -201,11 +201,34 @@ impl Term {
 /// One experiment being judged, with its judgements as they stand.
 struct Turn<'a> {
     at: Where<'a>,
-    held: BTreeMap<&'a Slot, &'a Judged>,
+    held: &'a BTreeMap<Slot, Judged>,
     titrants: &'a Titrants<'a>,
 }
 
-impl Turn<'_> {
+impl<'a> Turn<'a> {
+    /// Judgements of the experiment as they stand.
+    fn held(&self) -> impl Iterator<Item = (&'a Slot, &'a Judged)> + use<'a> {
+        of_experiment(self.held, &self.at.experiment.key)
+    }
+
+    /// Those of some students, so that what touches few asks for few.
+    fn held_of(&self, students: &[&Touched]) -> Vec<(&'a Slot, &'a Judged)> {
+        let some = students.iter().map(|touched| match touched {
+            Touched::Some(students) => Some(students),
+            Touched::All => None,
+        });
+        let Some(some) = some.collect::<Option<Vec<_>>>() else {
+            return self.held().collect();
+        };
+        let some: BTreeSet<&StudentId> = some.into_iter().flatten().collect();
+        let slots = some
+            .into_iter()
+            .map(|student| Slot::new(&self.at.experiment.key, student));
+        slots
+            .filter_map(|slot| self.held.get_key_value(&slot))
+            .collect()
+    }
+
     /// Judges in two steps: results first, since the class is made of them.
     fn judge(
         &self,
@@ -221,7 +244,7 @@ impl Turn<'_> {
         }) = within
         else {
             if !book.has_shares(key) {
-                let held = self.held.iter().map(|(slot, one)| (*slot, Some(*one)));
+                let held = self.held().map(|(slot, one)| (slot, Some(one)));
                 // nobody's habits are others because a book is opened
                 book.share(key, true, held, &mut Touched::none());
             }
@@ -268,7 +291,7 @@ impl Turn<'_> {
         let results = each(&slots, |slot| {
             let evaluation = self.with(&desks, slot, ClassEvidence::ALONE, result_of)?;
             let status = Status::Clear;
-            Some(Judged { evaluation, status })
+            Some(Judged::of(evaluation, status))
         });
         let fresh: BTreeMap<&Slot, Option<&Judged>> = slots
             .iter()
@@ -276,11 +299,7 @@ impl Turn<'_> {
             .map(|(slot, result)| (slot, result.as_ref()))
             .collect();
         let known = || {
-            let others = self
-                .held
-                .iter()
-                .filter(|(slot, _)| !fresh.contains_key(*slot));
-            let others = others.map(|(slot, one)| (*slot, *one));
+            let others = self.held().filter(|(slot, _)| !fresh.contains_key(slot));
             let fresh = fresh
                 .iter()
                 .filter_map(|(slot, one)| Some((*slot, (*one)?)));
@@ -297,11 +316,11 @@ impl Turn<'_> {
             book.share(key, false, fresh, touched);
             changed
         };
-        let beside = self.held.iter().filter(|(slot, before)| {
-            let asked = changed.contains(&slot.student) || touched.contains(&slot.student);
-            asked && !slots.contains(*slot) && before.evaluation.class != book.evidence(at, slot)
+        let asked = self.held_of(&[&changed, touched]).into_iter();
+        let beside = asked.filter(|(slot, before)| {
+            !slots.contains(*slot) && before.evaluation.class != book.evidence(at, slot)
         });
-        let beside: BTreeSet<Slot> = beside.map(|(slot, _)| (*slot).clone()).collect();
+        let beside: BTreeSet<Slot> = beside.map(|(slot, _)| slot.clone()).collect();
         let mut judged = self.evaluated(book, &slots);
         judged.extend(self.evaluated(book, &beside));
         judged
@@ -310,15 +329,13 @@ impl Turn<'_> {
     /// Judges those whose habits look otherwise; nothing else of the class has changed.
     fn habits_alone(&self, book: &ClassBook, touched: &Touched) -> BTreeMap<Slot, Option<Judged>> {
         let at = self.at;
-        let others = self.held.iter().filter_map(|(slot, before)| {
-            let class = &before.evaluation.class;
-            let asked = touched.contains(&slot.student);
-            let habits = asked.then(|| book.habits(at, &slot.student))?;
+        let asked = self.held_of(&[touched]).into_iter();
+        let others = asked.filter_map(|(slot, before)| {
             let class = ClassEvidence {
-                habits,
-                ..class.clone()
+                habits: book.habits(at, &slot.student),
+                ..before.evaluation.class.clone()
             };
-            (class != before.evaluation.class).then(|| ((*slot).clone(), class))
+            (class != before.evaluation.class).then(|| (slot.clone(), class))
         });
         self.evaluated_beside(book, others.collect())
     }
@@ -364,7 +381,7 @@ impl Turn<'_> {
         let judged = each(&cases, |(slot, class)| {
             let evaluation = self.with(&desks, slot, class, evaluate)?;
             let status = at.term.status(slot, &evaluation);
-            Some(Judged { evaluation, status })
+            Some(Judged::of(evaluation, status))
         });
         let slots = cases.into_iter().map(|(slot, _)| slot);
         slots.zip(judged).collect()
@@ -404,11 +421,11 @@ where
 pub(super) fn of_experiment<'j>(
     judged: &'j BTreeMap<Slot, Judged>,
     key: &ExperimentKey,
-) -> BTreeMap<&'j Slot, &'j Judged> {
+) -> impl Iterator<Item = (&'j Slot, &'j Judged)> + use<'j> {
     let from = Slot::new(key, &StudentId::new(""));
+    let key = key.clone();
     let all = judged.range(from..);
-    all.take_while(|(slot, _)| slot.experiment == *key)
-        .collect()
+    all.take_while(move |(slot, _)| slot.experiment == key)
 }
 
 /// What all submissions of one section in one experiment share.

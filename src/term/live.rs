@@ -67,16 +67,15 @@ impl Term {
     ) -> Vec<LiveResult> {
         let handed_in = of_experiment(judged, &experiment.key);
         let mut results: Vec<LiveResult> = handed_in
-            .iter()
             .filter_map(|(slot, one)| self.live_of_judged(experiment, slot, one))
             .collect();
         let defaults = match sent.is_empty() {
             true => Default::default(),
             false => self.default_lots_by_section(experiment),
         };
-        let still_at_work = sent.iter().filter(|one| {
-            one.slot.experiment == experiment.key && !handed_in.contains_key(&one.slot)
-        });
+        let still_at_work = sent
+            .iter()
+            .filter(|one| one.slot.experiment == experiment.key && !judged.contains_key(&one.slot));
         results.extend(still_at_work.filter_map(|one| {
             let student = self.student(&one.slot.student)?;
             let section = self.works_in(&experiment.key, student);

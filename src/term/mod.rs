@@ -26,10 +26,11 @@ mod usual_lots;
 
 use std::collections::BTreeMap;
 use std::fmt;
+use std::sync::Arc;
 
 use jiff::Timestamp;
 use rust_decimal::Decimal;
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use crate::changes::{Exchanged, ProvingTrial, UnreadRow};
 use crate::course::{Course, Experiment, StaffMember, Student};
@@ -212,8 +213,27 @@ pub enum Status {
 /// A submission judged, with where it stands.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Judged {
-    pub evaluation: Evaluation,
+    /// Shared by the images that hold it.
+    #[serde(serialize_with = "written", deserialize_with = "shared")]
+    pub evaluation: Arc<Evaluation>,
     pub status: Status,
+}
+
+fn written<S: Serializer>(evaluation: &Evaluation, to: S) -> Result<S::Ok, S::Error> {
+    evaluation.serialize(to)
+}
+
+fn shared<'de, D: Deserializer<'de>>(from: D) -> Result<Arc<Evaluation>, D::Error> {
+    Evaluation::deserialize(from).map(Arc::new)
+}
+
+impl Judged {
+    fn of(evaluation: Evaluation, status: Status) -> Self {
+        Self {
+            evaluation: Arc::new(evaluation),
+            status,
+        }
+    }
 }
 
 impl Slot {

@@ -11,10 +11,12 @@ pub mod changing;
 pub mod coordinator;
 pub mod curve_picture;
 pub mod dates;
+mod demo;
 pub mod digits;
 pub mod error;
 pub mod fields;
 pub mod frame;
+mod guide;
 mod headers;
 mod kept;
 mod listen;
@@ -52,6 +54,7 @@ use tower_http::compression::CompressionLayer;
 use tower_http::csrf::{CsrfLayer, ProtectionError};
 use tower_http::timeout::TimeoutLayer;
 
+pub use demo::{DemoPerson, DemoRole};
 pub use error::{PageError, PageResult};
 pub use fields::{Fields, QueryFields};
 pub use frame::{Frame, Page};
@@ -117,6 +120,7 @@ fn pages() -> Router<AppState> {
         .merge(coordinator::routes())
         .merge(prep::routes())
         .merge(proving::routes())
+        .merge(guide::routes())
 }
 
 /// Puts the layers around pages, and the files beside them.

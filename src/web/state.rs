@@ -6,6 +6,7 @@ use std::sync::atomic::{AtomicI64, Ordering};
 
 use jiff::{SignedDuration, Timestamp};
 
+use super::demo::DemoPerson;
 use super::kept::KeptPages;
 use super::metrics::Metrics;
 use super::proving::LiveLines;
@@ -30,6 +31,8 @@ pub struct AppState {
     /// Proxies of our own that are not on this machine.
     pub proxies: Arc<[IpAddr]>,
     pub metrics: Metrics,
+    /// Who comes in by a button of the first page; empty but in the demonstration.
+    pub demo: Arc<[DemoPerson]>,
     /// None: people sign in here only.
     pub campus: Option<Arc<Campus>>,
     /// Attempts to sign in that are under way.
@@ -66,6 +69,7 @@ impl AppState {
             kept: KeptPages::default(),
             proxies: Arc::new([]),
             metrics: Metrics::default(),
+            demo: Arc::new([]),
             campus: None,
             gate: Gate::default(),
             live: LiveLines::default(),

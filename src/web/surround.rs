@@ -55,6 +55,7 @@ pub async fn surround(State(state): State<AppState>, request: Request, next: Nex
         course: String::new(),
         path,
         way: state.way(),
+        demo: Arc::clone(&state.demo),
     };
     match look(&state, request.headers()).await {
         Ok((session, course)) => (anyone.session, anyone.course) = (session, course),

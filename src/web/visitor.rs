@@ -7,6 +7,7 @@ use axum::extract::{FromRequestParts, OptionalFromRequestParts};
 use axum::http::request::Parts;
 use jiff::Timestamp;
 
+use super::demo::DemoPerson;
 use super::error::{PageError, PageResult};
 use super::frame::Frame;
 use super::state::AppState;
@@ -32,6 +33,8 @@ pub struct Anyone {
     pub course: String,
     pub path: String,
     pub way: Way,
+    /// As in the state of the server.
+    pub demo: Arc<[DemoPerson]>,
 }
 
 /// How people come to the sign-in page.

@@ -41,11 +41,13 @@ pub enum Open {
 use Open::{All, Coordinator, EveryStaff, Nobody, Prep, SectionA, SignedIn, Staff, Student};
 
 /// Method, path as the router has it, the path asked for, who may.
-const TABLE: [(&str, &str, &str, Open); 64] = [
+const TABLE: [(&str, &str, &str, Open); 66] = [
     ("GET", "/healthz", "/healthz", All),
     ("GET", "/static/{*path}", "/static/style.css", All),
     ("GET", "/sign-in", "/sign-in", All),
     ("GET", "/claim", "/claim", All),
+    ("GET", "/guide", "/guide", All),
+    ("GET", "/guide/{topic}", "/guide/files", All),
     ("GET", "/", "/", SignedIn),
     ("GET", "/password", "/password", SignedIn),
     ("GET", "/access", "/access", SignedIn),

@@ -76,7 +76,7 @@ fn course(answers: &[&str]) -> Term {
 
 fn judged(term: &Term, student: &str) -> Evaluation {
     let judged = term.judge(&crate::slot("x", student));
-    judged.expect("handed in").evaluation
+    std::sync::Arc::unwrap_or_clone(judged.expect("handed in").evaluation)
 }
 
 #[test]

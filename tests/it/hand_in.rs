@@ -348,13 +348,9 @@ async fn a_stored_judgement_that_is_wrong_is_found() {
         .await
         .expect("imported");
     let mut judged = desk.view().await.expect("a course").judged.clone();
-    judged
-        .values_mut()
-        .next()
-        .expect("one")
-        .evaluation
-        .marks
-        .total = crate::reference::dec("99.00");
+    let one = judged.values_mut().next().expect("one");
+    let altered = std::sync::Arc::make_mut(&mut one.evaluation);
+    altered.marks.total = crate::reference::dec("99.00");
     let judged = judged
         .into_iter()
         .map(|(slot, one)| (slot, Some(one)))

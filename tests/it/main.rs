@@ -26,6 +26,7 @@ mod faults;
 mod files;
 mod full_disk;
 mod gradebook_page;
+mod guide;
 mod hand_in;
 mod hosting;
 mod instrument;

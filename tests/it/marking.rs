@@ -84,9 +84,8 @@ fn trials(volumes: &[&str]) -> String {
 }
 
 fn judged(term: &Term) -> Evaluation {
-    term.judge(&crate::slot("x", "01"))
-        .expect("handed in")
-        .evaluation
+    let judged = term.judge(&crate::slot("x", "01"));
+    std::sync::Arc::unwrap_or_clone(judged.expect("handed in").evaluation)
 }
 
 fn points(evaluation: &Evaluation, part: Part) -> String {

@@ -8,6 +8,8 @@ mod password;
 mod second_step;
 mod settings;
 
+use std::sync::Arc;
+
 use askama::Template;
 use axum::Router;
 use axum::extract::State;
@@ -23,6 +25,7 @@ pub use caller::{Caller, Gate, Turn};
 pub(super) use second_step::ask_of_staff;
 pub(super) use settings::{choose, chosen};
 
+use super::demo::DemoPerson;
 use super::error::{Again, PageError, PageResult};
 use super::fields::{Fields, OpenFields, QueryFields};
 use super::frame::{Frame, Page, home};
@@ -62,6 +65,8 @@ pub struct SignInPage {
     campus: bool,
     /// Where to go on to from there.
     next: String,
+    /// Who comes in by a button; empty but on the first page of the demonstration.
+    demo: Arc<[DemoPerson]>,
     /// Whether people come by plain HTTP over the network, so that browsers keep nobody signed in.
     plain: bool,
 }
@@ -84,6 +89,7 @@ impl SignInPage {
         }
         Self {
             ended: true,
+            demo: Arc::new([]),
             ..Self::new(anyone, "Sign in again", typed, Faults::default())
         }
     }
@@ -105,6 +111,7 @@ impl SignInPage {
         Self {
             frame: anyone.frame(title),
             ended: false,
+            demo: Arc::clone(&anyone.demo),
             campus: anyone.way.campus,
             next: next.collect(),
             plain: anyone.way.plain,

@@ -146,6 +146,7 @@ fn it_is_what_typing_the_standards_again_would_give() {
     let before = judged(&term, "tonic", "01")
         .evaluation
         .outcome
+        .clone()
         .expect("a result");
     let water = term.submissions[&slot("water", "01")][0]
         .hand_in
@@ -183,6 +184,7 @@ fn it_is_what_typing_the_standards_again_would_give() {
     let again = judged(&term, "tonic", "01")
         .evaluation
         .outcome
+        .clone()
         .expect("a result");
     let expected = (29.33 - 1.0 - 0.209) / 120.706 * FACTOR;
     near(f(again.result), expected, 2e-5, "the line read again");
@@ -210,7 +212,7 @@ fn standards_that_are_not_there_yet_are_waited_for_and_a_correction_is_followed(
         .expect("handed in");
     own[0].hand_in.titrations.extend(rows.into_iter().take(6));
     let result = |term: &Term| {
-        let outcome = judged(term, "tonic", "02").evaluation.outcome;
+        let outcome = judged(term, "tonic", "02").evaluation.outcome.clone();
         f(outcome.expect("a result").result)
     };
     near(

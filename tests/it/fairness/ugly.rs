@@ -77,7 +77,7 @@ fn section(truth: &str, students: &[&[(&str, &str)]]) -> Term {
 
 fn judged(truth: &str, titrations: &[(&str, &str)]) -> Evaluation {
     let term = section(truth, &[titrations]);
-    term.judge_all().swap_remove(0).1.evaluation
+    std::sync::Arc::unwrap_or_clone(term.judge_all().swap_remove(0).1.evaluation)
 }
 
 /// Trials that count.

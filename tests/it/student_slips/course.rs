@@ -1,6 +1,7 @@
 //! A course folder made of sheets, and its judgement.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use concordant::files::{Folder, read_term};
 use concordant::judge::{Candidate, Evaluation, FlagCode, Part};
@@ -48,7 +49,7 @@ impl Graded {
 pub fn grade(lab: &Lab, groups: &[(Sheet, Vec<String>)]) -> Vec<Vec<Graded>> {
     let term = read_term(&folder(lab, groups)).unwrap_or_else(|faults| panic!("{faults:?}"));
     let judged = term.judge_all().into_iter();
-    let judged: BTreeMap<String, Evaluation> = judged
+    let judged: BTreeMap<String, Arc<Evaluation>> = judged
         .map(|(slot, judged)| (slot.student.to_string(), judged.evaluation))
         .collect();
     let graded = |group: usize, member: usize| graded(&judged[&student(group, member)]);

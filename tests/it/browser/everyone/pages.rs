@@ -39,7 +39,8 @@ fn page_of(route: &str, student: &str, receipt: &str, bottle: &str) -> String {
         .replace("{experiment}", experiment)
         .replace("{student}", student)
         .replace("{number}", receipt)
-        .replace("{code}", bottle);
+        .replace("{code}", bottle)
+        .replace("{topic}", "analysis");
     assert!(
         !path.contains('{'),
         "{route} has no page here: say which one is looked at"

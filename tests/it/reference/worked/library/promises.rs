@@ -125,10 +125,10 @@ fn the_cautions_name_the_reagents() {
 }
 
 #[test]
-fn the_readme_lists_them() {
-    let readme = include_str!("../../../../../README.md");
+fn the_guide_lists_them() {
+    let guide = include_str!("../../../../../seed-data/guide/procedures.md");
     for procedure in all() {
-        let listed = readme.matches(&format!("`{}`", procedure.key)).count();
+        let listed = guide.matches(&format!("`{}`", procedure.key)).count();
         assert_eq!(listed, 1, "{}", procedure.key);
     }
 }
