@@ -67,14 +67,14 @@ async fn the_command_line_and_the_browser_show_one_guide() {
         let plain: Vec<&str> = text
             .lines()
             .filter(|line| !line.starts_with("```") && !line.starts_with("|---"))
-            .map(|line| line.trim_start_matches(|c: char| c == '#' || c == ' '))
+            .map(|line| line.trim_start_matches(['#', ' ']))
             .collect();
         let numbered = |line: &&str| {
             line.split_once(". ")
                 .is_some_and(|(n, _)| n.parse::<u8>().is_ok())
         };
         assert!(
-            !plain.iter().any(|line| numbered(&line)),
+            !plain.iter().any(numbered),
             "numbers are not in the page's text"
         );
         assert_eq!(
