@@ -1,6 +1,6 @@
 //! `backup`.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use super::{Failure, open_existing, progress};
 use crate::desk::accounts::{By, Event, What};
@@ -17,6 +17,8 @@ pub enum To<'a> {
 
 /// Names of copies in a folder, so that no other file there is ever taken away.
 const NAME: (&str, &str) = ("concordant-", ".db");
+/// What a copy is called until it is whole: whoever makes it may be killed.
+const PARTIAL: &str = ".partial";
 
 /// Copies a live database, then checks that the copy is sound and judges as it says.
 pub async fn run(db: &Path, to: To<'_>) -> Result<(), Failure> {
@@ -37,13 +39,18 @@ pub async fn run(db: &Path, to: To<'_>) -> Result<(), Failure> {
 fn thin_out(folder: &Path, keep: usize) -> Result<(), Failure> {
     let failed = |why: std::io::Error| Failure::Other(format!("{}: {why}", folder.display()));
     let mut copies = Vec::new();
+    let is_ours = |name: &str| {
+        let at = name.strip_prefix(NAME.0);
+        let at = at.and_then(|name| name.strip_suffix(NAME.1));
+        at.is_some_and(|at| at.len() == 20 && at.ends_with('Z'))
+    };
     for entry in std::fs::read_dir(folder).map_err(failed)? {
         let name = entry.map_err(failed)?.file_name();
         let name = name.to_string_lossy().into_owned();
-        let at = name
-            .strip_prefix(NAME.0)
-            .and_then(|n| n.strip_suffix(NAME.1));
-        if at.is_some_and(|at| at.len() == 20 && at.ends_with('Z')) {
+        if name.strip_suffix(PARTIAL).is_some_and(is_ours) {
+            // of a copy that was broken off
+            remove_database(&folder.join(name));
+        } else if is_ours(&name) {
             copies.push(name);
         }
     }
@@ -65,14 +72,14 @@ async fn copy(db: &Path, to: &Path) -> Result<(), Failure> {
     }
     let store = open_existing(db).await?;
     progress("copying");
-    store.backup(to).await?;
-    let words = match checked(to).await {
-        Ok(words) => words,
-        Err(why) => {
-            remove_database(to);
-            return Err(why);
-        }
+    let partial = partial(to);
+    remove_database(&partial);
+    store.backup(&partial).await?;
+    let named = match checked(&partial).await {
+        Ok(words) => named(&partial, to).map(|()| words),
+        Err(why) => Err(why),
     };
+    let words = named.inspect_err(|_| remove_database(&partial))?;
     let event = Event {
         at: jiff::Timestamp::now(),
         what: What::BackedUp,
@@ -87,6 +94,21 @@ async fn copy(db: &Path, to: &Path) -> Result<(), Failure> {
     store.close().await;
     println!("{}: sound, {words}", to.display());
     Ok(())
+}
+
+fn partial(to: &Path) -> PathBuf {
+    let mut name = to.as_os_str().to_owned();
+    name.push(PARTIAL);
+    PathBuf::from(name)
+}
+
+/// Gives a whole copy its name; on disk when this returns.
+fn named(partial: &Path, to: &Path) -> Result<(), Failure> {
+    let failed = |why: std::io::Error| Failure::Other(format!("{}: {why}", to.display()));
+    std::fs::rename(partial, to).map_err(failed)?;
+    let folder = to.parent().filter(|folder| !folder.as_os_str().is_empty());
+    let folder = std::fs::File::open(folder.unwrap_or(Path::new(".")));
+    folder.and_then(|folder| folder.sync_all()).map_err(failed)
 }
 
 /// What is in a copy, if it judges as it says.

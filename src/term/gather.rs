@@ -272,7 +272,10 @@ impl Gather {
         };
         let all = self.numbered.iter().filter_map(|at| self.results.get(at));
         let names = all.flat_map(|found| &found.observed.groups);
-        let names = names.filter(|name| name.kind == AuditKind::Instrument);
+        let names: BTreeSet<&GroupName> = names
+            .filter(|name| name.kind == AuditKind::Instrument)
+            .collect();
+        let names = names.into_iter();
         names.map(|name| (name.clone(), percent)).collect()
     }
 }

@@ -127,6 +127,46 @@ async fn copies_in_a_folder_have_names_of_their_own_and_so_many_are_kept() {
     assert!(seen.contains(&"concordant-notes.db".to_owned()), "{seen:?}");
 }
 
+/// A copy has its name once it is whole, so that none is restored from that was broken off.
+#[tokio::test]
+async fn a_copy_that_is_killed_midway_is_taken_for_none() {
+    let directory = tempfile::tempdir().expect("a directory");
+    let db = directory.path().join("a.db");
+    course(&db).await;
+    let copies = directory.path().join("copies");
+    let arguments = ["--db", &db.display().to_string(), "--into"].map(str::to_owned);
+    let backup = || {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_concordant"));
+        command.arg("backup").args(&arguments).arg(&copies);
+        command
+            .stdout(std::process::Stdio::null())
+            .stderr(std::process::Stdio::null());
+        command
+    };
+    let clock = std::time::Instant::now();
+    assert!(backup().status().expect("runs").success());
+    let whole = clock.elapsed();
+    let (mut killed, mut partials) = (0, 0);
+    for part in 0..40 {
+        let mut child = backup().spawn().expect("starts");
+        std::thread::sleep(whole * part / 40);
+        child.kill().expect("killed");
+        killed += usize::from(!child.wait().expect("ended").success());
+        let left = names(&copies);
+        partials += left.iter().filter(|name| name.contains(".partial")).count();
+        for name in left.iter().filter(|name| name.ends_with(".db")) {
+            let copy = copies.join(name);
+            let verified = concordant(&["verify", "--db", &copy.display().to_string()]);
+            assert!(verified.status.success(), "{name}: {}", said(&verified));
+        }
+    }
+    assert!(killed > 20 && partials > 0, "{killed} {partials}");
+    assert!(backup().status().expect("runs").success());
+    let left = names(&copies);
+    let is_copy = |name: &String| name.ends_with(".db");
+    assert!(left.iter().all(is_copy), "{left:?}");
+}
+
 #[tokio::test]
 async fn a_database_of_a_newer_program_is_refused_in_words() {
     let directory = tempfile::tempdir().expect("a directory");

@@ -19,6 +19,7 @@ mod index;
 mod layouts;
 mod likeness;
 mod limits;
+mod member;
 mod sheet;
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
@@ -31,9 +32,10 @@ use crate::procedure::Procedure;
 use crate::submission::{HandIn, TrialLabel};
 use compare::{Fact, What, chance, facts, least_chance};
 use habits::{Others, Titration};
-use index::{Counts, Holders, IndexedFact, facts_of, meeting};
+use index::{Counts, Holders, IndexedFact};
 use layouts::{Weighed, layouts};
 use limits::Limits;
+use member::Member;
 use sheet::{Sheet, from_units, tells_apart};
 
 pub use likeness::Likeness;
@@ -110,61 +112,6 @@ struct Chances {
     places: BTreeSet<usize>,
 }
 
-#[derive(Clone, Debug, PartialEq)]
-struct Member {
-    place: usize,
-    students: Vec<String>,
-    section: String,
-    group: Option<String>,
-    at: Option<Timestamp>,
-    last: Version,
-    /// None where it is the last as well.
-    first: Option<Version>,
-}
-
-/// What was handed in at one time.
-#[derive(Clone, Debug, PartialEq)]
-struct Version {
-    bottle: Option<usize>,
-    sheet: Sheet,
-    facts: Vec<IndexedFact>,
-    /// Those by which it meets others.
-    meeting: Vec<IndexedFact>,
-}
-
-impl Version {
-    fn of(procedure: &Procedure, hand_in: &HandIn, bottle: Option<usize>) -> Self {
-        let sheet = Sheet::of(procedure, hand_in);
-        let facts = facts_of(&sheet, bottle);
-        Self {
-            bottle,
-            meeting: meeting(&facts),
-            facts,
-            sheet,
-        }
-    }
-}
-
-impl Member {
-    fn is_of_bench(&self, other: &Self) -> bool {
-        self.group.is_some() && self.group == other.group
-            || self.students.iter().any(|id| other.students.contains(id))
-    }
-
-    fn first(&self) -> &Version {
-        self.first.as_ref().unwrap_or(&self.last)
-    }
-
-    /// Whether both say the same of what is likely.
-    fn tells_as(&self, other: &Self) -> bool {
-        let (a, b) = (self.first(), other.first());
-        self.at == other.at
-            && self.section == other.section
-            && self.students.len() == other.students.len()
-            && (a.bottle, &a.facts) == (b.bottle, &b.facts)
-    }
-}
-
 /// Of so many sets, how many are told from: all of up to 16, and no fewer than fifteen in sixteen.
 fn told_from(sets: usize) -> usize {
     let figures = usize::BITS.saturating_sub(sets.leading_zeros());
@@ -197,7 +144,7 @@ impl LikenessIndex {
     pub fn is_of(&self, procedure: &Procedure, peers: &[Peer]) -> bool {
         let mut bottles = self.bottles.clone();
         let mut is_known = |peer: &Peer| {
-            let member = member(procedure, peer, &mut bottles);
+            let member = Member::of(procedure, peer, &mut bottles);
             self.members.get(&member.place) == Some(&member)
         };
         peers.len() == self.members.len()
@@ -271,7 +218,7 @@ impl LikenessIndex {
     /// What one set shares with those here, of which it may be one or a later version of one.
     pub fn shared_by(&self, procedure: &Procedure, peer: &Peer) -> Vec<Likeness> {
         let mut bottles = self.bottles.clone();
-        let member = member(procedure, peer, &mut bottles);
+        let member = Member::of(procedure, peer, &mut bottles);
         let mut pairs = self.pairs_of(&member, None);
         pairs.sort_unstable_by_key(|(other, _)| *other);
         let seen = pairs.into_iter().filter_map(|(other, likeness)| {
@@ -282,7 +229,7 @@ impl LikenessIndex {
     }
 
     fn member(&mut self, procedure: &Procedure, peer: &Peer) -> Member {
-        member(procedure, peer, &mut self.bottles)
+        Member::of(procedure, peer, &mut self.bottles)
     }
 
     fn put(&mut self, member: Member) {
@@ -457,28 +404,6 @@ impl LikenessIndex {
 /// Whether habits can be told from the sets of these places, and sets from one another.
 fn is_telling(procedure: &Procedure, places: &BTreeSet<usize>) -> bool {
     places.len() >= FEWEST_SETS && tells_apart(procedure)
-}
-
-fn member(procedure: &Procedure, peer: &Peer, bottles: &mut BTreeMap<String, usize>) -> Member {
-    let mut number = |code: Option<&str>| {
-        let next = bottles.len();
-        let code = code.map(str::to_ascii_lowercase);
-        code.map(|code| *bottles.entry(code).or_insert(next))
-    };
-    let bottle = number(peer.unknown);
-    let first = peer.first.map(|(hand_in, unknown)| {
-        let bottle = number(unknown);
-        Version::of(procedure, hand_in, bottle)
-    });
-    Member {
-        place: peer.place,
-        students: peer.students.iter().map(|id| (*id).to_owned()).collect(),
-        section: peer.section.to_owned(),
-        group: peer.group.map(str::to_owned),
-        at: peer.at,
-        last: Version::of(procedure, peer.hand_in, bottle),
-        first,
-    }
 }
 
 /// A likeness as somebody sees it who shares it with others.

@@ -1,0 +1,89 @@
+//! One set of readings as the index holds it.
+
+use std::collections::BTreeMap;
+
+use jiff::Timestamp;
+
+use super::Peer;
+use super::index::{IndexedFact, facts_of, meeting};
+use super::sheet::Sheet;
+use crate::procedure::Procedure;
+use crate::submission::HandIn;
+
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Member {
+    pub place: usize,
+    pub students: Vec<String>,
+    pub section: String,
+    pub group: Option<String>,
+    pub at: Option<Timestamp>,
+    pub last: Version,
+    /// None where it is the last as well.
+    pub first: Option<Version>,
+}
+
+/// What was handed in at one time.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Version {
+    pub bottle: Option<usize>,
+    pub sheet: Sheet,
+    pub facts: Vec<IndexedFact>,
+    /// Those by which it meets others.
+    pub meeting: Vec<IndexedFact>,
+}
+
+impl Version {
+    pub fn of(procedure: &Procedure, hand_in: &HandIn, bottle: Option<usize>) -> Self {
+        let sheet = Sheet::of(procedure, hand_in);
+        let facts = facts_of(&sheet, bottle);
+        Self {
+            bottle,
+            meeting: meeting(&facts),
+            facts,
+            sheet,
+        }
+    }
+}
+
+impl Member {
+    /// Numbers bottles as it meets them.
+    pub fn of(procedure: &Procedure, peer: &Peer, bottles: &mut BTreeMap<String, usize>) -> Self {
+        let mut number = |code: Option<&str>| {
+            let next = bottles.len();
+            let code = code.map(str::to_ascii_lowercase);
+            code.map(|code| *bottles.entry(code).or_insert(next))
+        };
+        let bottle = number(peer.unknown);
+        let first = peer.first.map(|(hand_in, unknown)| {
+            let bottle = number(unknown);
+            Version::of(procedure, hand_in, bottle)
+        });
+        Self {
+            place: peer.place,
+            students: peer.students.iter().map(|id| (*id).to_owned()).collect(),
+            section: peer.section.to_owned(),
+            group: peer.group.map(str::to_owned),
+            at: peer.at,
+            last: Version::of(procedure, peer.hand_in, bottle),
+            first,
+        }
+    }
+
+    pub fn is_of_bench(&self, other: &Self) -> bool {
+        self.group.is_some() && self.group == other.group
+            || self.students.iter().any(|id| other.students.contains(id))
+    }
+
+    pub fn first(&self) -> &Version {
+        self.first.as_ref().unwrap_or(&self.last)
+    }
+
+    /// Whether both say the same of what is likely.
+    pub fn tells_as(&self, other: &Self) -> bool {
+        let (a, b) = (self.first(), other.first());
+        self.at == other.at
+            && self.section == other.section
+            && self.students.len() == other.students.len()
+            && (a.bottle, &a.facts) == (b.bottle, &b.facts)
+    }
+}
