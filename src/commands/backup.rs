@@ -47,9 +47,9 @@ fn thin_out(folder: &Path, keep: usize) -> Result<(), Failure> {
     for entry in std::fs::read_dir(folder).map_err(failed)? {
         let name = entry.map_err(failed)?.file_name();
         let name = name.to_string_lossy().into_owned();
-        if name.strip_suffix(PARTIAL).is_some_and(is_ours) {
-            // of a copy that was broken off
-            remove_database(&folder.join(name));
+        if name.split_once(PARTIAL).is_some_and(|(of, _)| is_ours(of)) {
+            // of a copy that was broken off, with what SQLite put beside it
+            std::fs::remove_file(folder.join(name)).map_err(failed)?;
         } else if is_ours(&name) {
             copies.push(name);
         }
