@@ -15,27 +15,27 @@ use super::{lot, read, text_of, worked};
 use crate::reference::{dec, f};
 
 /// Draws by the distributions that procedures state.
-struct Errors(ChaCha20Rng);
+pub struct Errors(pub ChaCha20Rng);
 
 impl Errors {
-    fn triangle(&mut self, half: f64) -> f64 {
+    pub fn triangle(&mut self, half: f64) -> f64 {
         half * (self.0.random::<f64>() - self.0.random::<f64>())
     }
 
-    fn rectangle(&mut self, half: f64) -> f64 {
+    pub fn rectangle(&mut self, half: f64) -> f64 {
         half * (2.0 * self.0.random::<f64>() - 1.0)
     }
 
-    fn normal(&mut self) -> f64 {
+    pub fn normal(&mut self) -> f64 {
         (0..12).map(|_| self.0.random::<f64>()).sum::<f64>() - 6.0
     }
 
-    fn between(&mut self, low: f64, high: f64) -> f64 {
+    pub fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.0.random::<f64>()
     }
 
     /// What a single-mark piece really holds.
-    fn really(&mut self, piece: &Glassware) -> f64 {
+    pub fn really(&mut self, piece: &Glassware) -> f64 {
         f(piece.capacity()) + self.triangle(f(piece.tolerance()))
     }
 }

@@ -8,25 +8,10 @@ use concordant::submission::{Titration, TrialLabel};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha20Rng;
 
+use super::covered::Errors;
 use super::curves::{grid, ph_of_weak};
 use super::{lot, read, row, text_of, worked};
 use crate::reference::{dec, f};
-
-struct Errors(ChaCha20Rng);
-
-impl Errors {
-    fn triangle(&mut self, half: f64) -> f64 {
-        half * (self.0.random::<f64>() - self.0.random::<f64>())
-    }
-
-    fn rectangle(&mut self, half: f64) -> f64 {
-        half * (2.0 * self.0.random::<f64>() - 1.0)
-    }
-
-    fn normal(&mut self) -> f64 {
-        (0..12).map(|_| self.0.random::<f64>()).sum::<f64>() - 6.0
-    }
-}
 
 /// One curve: what is read, with how many decimals, at which volumes, and what the vessel shows.
 struct World {
