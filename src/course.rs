@@ -31,6 +31,17 @@ pub struct Zone {
     zone: TimeZone,
 }
 
+/// Where a course of a department stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Standing {
+    Open,
+    /// To be read, and not to be changed.
+    Closed,
+    /// Its file is put by, and nobody is served from it.
+    Archived,
+}
+
 /// An experiment of a course.
 #[derive(Clone, Debug)]
 pub struct Experiment {
@@ -143,6 +154,12 @@ impl From<Zone> for String {
     fn from(zone: Zone) -> Self {
         zone.name
     }
+}
+
+named! { Standing, name, from_name:
+    Open = "open",
+    Closed = "closed",
+    Archived = "archived",
 }
 
 named! { StaffRole, name, from_name:

@@ -141,6 +141,8 @@ macro_rules! ids {
 ids! {
     /// A student's number at the institution.
     StudentId: code;
+    /// Names a course of a department in files and addresses.
+    CourseKey: key;
     /// Names an experiment in files and addresses.
     ExperimentKey: key;
     /// The code on a lot of titrant, excess reagent or stock.

@@ -6,6 +6,8 @@
   const PREFIX = "concordant-draft:";
   const SHELLS = "concordant-bench:";
   const KEPT_FOR = 60 * 24 * 3600e3;
+  // where the pages of this course stand
+  const { root } = document.documentElement.dataset;
   const all = (css, from = document) => [...from.querySelectorAll(css)];
   const one = (css, from = document) => from.querySelector(css);
 
@@ -21,7 +23,7 @@
     const draft = store.read(name);
     if (!draft || !(Date.now() - draft.at < KEPT_FOR)) store.erase(name);
   }
-  for (const form of all("form[action='/sign-out']")) {
+  for (const form of all("form[action$='/sign-out']")) {
     form.addEventListener("submit", () => {
       store.names().forEach(store.erase);
       if (window.caches) caches.keys().then((names) => names.filter((name) => name.startsWith(SHELLS)).forEach((name) => caches.delete(name)));
@@ -72,13 +74,13 @@
   const keepShell = async (path) => {
     if (!navigator.serviceWorker || !window.caches) return;
     try {
-      await navigator.serviceWorker.register(form.dataset.worker, { scope: "/student/" });
+      await navigator.serviceWorker.register(form.dataset.worker, { scope: `${root}student/` });
       const shells = `${SHELLS}${form.dataset.owner}`, shell = await reach(`${path}?shell=yes`, {});
       for (const other of await caches.keys()) if (other.startsWith(SHELLS) && other !== shells) await caches.delete(other);
       if (!shell.ok || shell.redirected) return;
       const kept = await caches.open(shells);
       await kept.put(path, shell);
-      await kept.addAll(all("link[href^='/static/'], script[src^='/static/']").map((part) => part.href || part.src));
+      await kept.addAll(all("link[href*='/static/'], script[src*='/static/']").map((part) => part.href || part.src));
     } catch { /* then it opens with a connection alone */ }
   };
   const hasShell = async (path) => {
@@ -92,7 +94,7 @@
     const change = async (button) => {
       const again = () => change(button);
       try {
-        await reach("/healthz", {});
+        await reach(`${root}healthz`, {});
         waiting = null;
         const action = document.createElement("input");
         [action.type, action.name, action.value] = ["hidden", button.name, button.value];
@@ -418,7 +420,7 @@
       save();
       say("sending", "Sending…");
       try {
-        await reach("/healthz", {});
+        await reach(`${root}healthz`, {});
         waiting = null;
         // the draft goes with the page that has a session
         if (shell) return location.assign(form.getAttribute("action"));

@@ -302,6 +302,7 @@ changes! {
     Recomputed(Recomputed) in recomputed;
     Retired(Retired) in retired;
     Restored(Restored) in restored;
+    Standing(SetStanding) in standing;
 }
 
 /// The version after one: 1 for the first.

@@ -1,13 +1,17 @@
 //! `add-coordinator`.
 
 use std::path::Path;
+use std::sync::Arc;
 
 use jiff::Timestamp;
 
 use super::{Failure, open_or_make};
 use crate::changes::Change;
 use crate::course::{StaffMember, StaffRole};
+use crate::desk::department::Department;
 use crate::desk::{Desk, accounts};
+use crate::ids::CourseKey;
+use crate::words::counted;
 
 /// Puts a coordinator on the staff list, if they are not there, and prints the code with which they set their password.
 pub async fn add_coordinator((db, new): (&Path, bool), login: &str) -> Result<(), Failure> {
@@ -42,6 +46,17 @@ pub async fn add_coordinator((db, new): (&Path, bool), login: &str) -> Result<()
                 .await?;
         }
     }
+    desk.look().await?;
+    let beside = Department::people_beside(db);
+    let desk = match beside.as_deref().and_then(Path::parent) {
+        None => Arc::new(desk),
+        // whoever signs in to a course of a folder signs in to the folder
+        Some(folder) => {
+            desk.close().await;
+            let department = Department::open(folder, now).await?;
+            Arc::clone(department.people())
+        }
+    };
     let codes = accounts::issue_claim_codes(
         &desk,
         std::slice::from_ref(&login),
@@ -58,6 +73,29 @@ pub async fn add_coordinator((db, new): (&Path, bool), login: &str) -> Result<()
             issued.expires_at.strftime("%-d %b %Y")
         );
     }
-    desk.close().await;
+    if let Some(desk) = Arc::into_inner(desk) {
+        desk.close().await;
+    }
+    Ok(())
+}
+
+/// Takes the database of a course into a folder of courses.
+pub async fn take_in(file: &Path, folder: &Path, key: &str) -> Result<(), Failure> {
+    let key = CourseKey::parse(key).map_err(|what| Failure::Other(format!("--as: {what}")))?;
+    if !file.is_file() {
+        return Err(Failure::Other(format!(
+            "found no file {}, expected a database",
+            file.display()
+        )));
+    }
+    let now = Timestamp::now();
+    let department = super::serve::open_department(folder, now).await?;
+    let taken = department.take_in(file, &key, now).await?;
+    println!(
+        "{} is the course {key} of {}, checked before and after; {} came with their passwords",
+        file.display(),
+        folder.display(),
+        counted(taken, "person", "people")
+    );
     Ok(())
 }

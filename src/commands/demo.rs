@@ -67,7 +67,7 @@ pub async fn run(listen: SocketAddr, keep: Option<PathBuf>) -> Result<(), Failur
         demo: demo.into(),
         ..AppState::new(desk, settings(&listener, false)?)
     };
-    let done = serve(state, listener, None).await;
+    let done = serve((None, 0), state, listener, None).await;
     if keep.is_none() {
         // a demo leaves nothing behind
         let _removed = std::fs::remove_dir_all(&directory);

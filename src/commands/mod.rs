@@ -27,6 +27,7 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 use crate::desk::BringError;
+use crate::desk::department::DepartmentError;
 use crate::files::Dialect;
 use crate::store::{Store, StoreError};
 use crate::text::Fault;
@@ -244,6 +245,17 @@ enum Command {
         /// What they sign in with
         login: String,
     },
+    /// Take the database of a course that stood alone into a folder of courses, with the passwords of its people
+    TakeIn {
+        /// The database file; it stays as it is
+        file: PathBuf,
+        /// The folder of courses
+        #[arg(long, value_name = "FOLDER")]
+        into: PathBuf,
+        /// What it is called there, in addresses and files: lower-case letters, digits and hyphens
+        #[arg(long = "as", value_name = "KEY")]
+        key: String,
+    },
     /// Print a topic of the guide, or what a command takes
     Help {
         /// A topic or a command; without one, what there is
@@ -284,6 +296,8 @@ enum Failure {
     Faults(Vec<Fault>),
     #[error(transparent)]
     Store(#[from] StoreError),
+    #[error(transparent)]
+    Department(#[from] DepartmentError),
     #[error("{0}")]
     Other(String),
     /// All is done but for these rows.
@@ -398,6 +412,7 @@ impl Command {
             Self::AddCoordinator { db, new, login } => {
                 account::add_coordinator((&db, new), &login).await
             }
+            Self::TakeIn { file, into, key } => account::take_in(&file, &into, &key).await,
             Self::Help { topic } => help::run(topic.as_deref()),
             Self::Completions { shell } => help::completions(shell),
             Self::Man { command } => help::man(command.as_deref()),

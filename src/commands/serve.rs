@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use clap::{Args, ValueEnum};
+use jiff::Timestamp;
 use tokio::net::TcpListener;
 use tokio::task::JoinHandle;
 use tracing::level_filters::LevelFilter;
@@ -14,23 +15,37 @@ use tracing_subscriber::util::SubscriberInitExt as _;
 
 use super::{Failure, open_or_make};
 use crate::campus::{Campus, CampusFault, Provider, ProviderSettings, ProxyHeader};
+use crate::course::{Course, Zone};
 use crate::desk::Desk;
-use crate::web::{self, AppState, Settings};
+use crate::desk::department::Department;
+use crate::web::{self, AppState, MOST_OPEN, Place, Settings};
 
 /// How a course is served. Each setting can be given by its variable as well.
 #[derive(Debug, Args)]
 pub struct ServeLine {
-    /// The database file
+    /// A folder of courses: a file for each, and people.db
+    #[arg(required_unless_present = "db", conflicts_with = "db")]
+    folder: Option<PathBuf>,
+    /// The database file of one course that stands alone
     #[arg(long, value_name = "FILE")]
-    db: PathBuf,
-    /// Make the database, which is not there yet
+    db: Option<PathBuf>,
+    /// Make the folder or the database, which is not there yet
     #[arg(long)]
     new: bool,
+    /// With --new: the name of the department
+    #[arg(long, value_name = "NAME", default_value = "Courses", requires = "new")]
+    name: String,
+    /// With --new: the time zone in which the days of the department are
+    #[arg(long, value_name = "ZONE", default_value = "UTC", requires = "new")]
+    time_zone: String,
+    /// So many courses of a folder are held in memory at once; others are opened when they are asked for
+    #[arg(long, value_name = "N", default_value_t = MOST_OPEN, env = "CONCORDANT_COURSES")]
+    courses: usize,
     /// Address to listen on
     #[arg(long, default_value = "127.0.0.1:4173", env = "CONCORDANT_LISTEN")]
     listen: SocketAddr,
     /// Where people find the server, for the labels of bottles and the institution's provider, such as
-    /// https://lab.example.edu
+    /// https://lab.example.edu, or https://www.example.edu/lab where a proxy puts a path before it
     #[arg(long, value_name = "ADDRESS", env = "CONCORDANT_PUBLIC_URL")]
     public_url: Option<String>,
     /// 1 for a proxy with TLS in front on this machine, the addresses of proxies elsewhere (with commas), 0 for none
@@ -88,17 +103,32 @@ pub enum LogFormat {
     Json,
 }
 
-/// Serves a database until it is asked to stop.
+/// Serves a folder of courses, or one course, until it is asked to stop.
 pub async fn run(line: ServeLine) -> Result<(), Failure> {
     let public = line.public_url.as_deref().map(public_address).transpose()?;
     let (behind_proxy, proxies) = proxies(&line.behind_proxy)?;
     let campus = campus(&line, public.as_deref(), behind_proxy)?;
     log_to_stderr(&line.log_level, line.log)?;
-    let store = open_or_make((&line.db, line.new)).await?;
-    store.check_pages().await?;
-    let desk = Arc::new(Desk::open(store).await?);
+    let now = Timestamp::now();
+    let (department, desk, what) = match (&line.folder, &line.db) {
+        (Some(folder), _) => {
+            if line.new {
+                found(folder, &line.name, &line.time_zone, now).await?;
+            }
+            let department = open_department(folder, now).await?;
+            let people = Arc::clone(department.people());
+            (Some(Arc::new(department)), people, folder)
+        }
+        (None, Some(db)) => {
+            let store = open_or_make((db, line.new)).await?;
+            store.check_pages().await?;
+            (None, Arc::new(Desk::open(store).await?), db)
+        }
+        (None, None) => return Err(Failure::Other("expected FOLDER or --db".into())),
+    };
     let listener = bind(line.listen).await?;
     let state = AppState {
+        place: Place::below(public.as_deref().map_or("", path_of)),
         public_address: public,
         proxies,
         campus: campus.map(Arc::new),
@@ -111,8 +141,35 @@ pub async fn run(line: ServeLine) -> Result<(), Failure> {
         let serving = web::serve_metrics(state.clone(), listener);
         figures = Some(tokio::spawn(serving));
     }
-    eprintln!("serving {} on {}", line.db.display(), address(&listener)?);
-    serve(state, listener, figures).await
+    eprintln!("serving {} on {}", what.display(), address(&listener)?);
+    serve((department, line.courses), state, listener, figures).await
+}
+
+/// Makes an empty folder one of courses.
+pub(super) async fn found(
+    folder: &Path,
+    name: &str,
+    zone: &str,
+    now: Timestamp,
+) -> Result<(), Failure> {
+    let zone = Zone::new(zone).map_err(|what| Failure::Other(format!("--time-zone: {what}")))?;
+    let course = Course {
+        title: name.to_owned(),
+        term: String::new(),
+        zone,
+    };
+    Ok(Department::found(folder, course, now).await?)
+}
+
+/// Opens a folder that is one of courses already.
+pub(super) async fn open_department(folder: &Path, now: Timestamp) -> Result<Department, Failure> {
+    if !Department::is_one(folder) {
+        return Err(Failure::Other(format!(
+            "found no people.db in {}, expected a folder of courses; --new makes one",
+            folder.display()
+        )));
+    }
+    Ok(Department::open(folder, now).await?)
 }
 
 /// The institution's own sign-in, if the command line names it.
@@ -187,21 +244,29 @@ pub(super) async fn bind(listen: SocketAddr) -> Result<TcpListener, Failure> {
         .map_err(|why| Failure::Other(format!("cannot listen on {listen}: {why}")))
 }
 
-/// The address that labels carry: scheme and host, without a path.
+/// The path of an address.
+fn path_of(address: &str) -> &str {
+    let host = address.split_once("://").map_or(address, |(_, host)| host);
+    host.find('/').map_or("", |at| &host[at..])
+}
+
+/// The address that labels carry: scheme and host, and what a proxy puts before all paths.
 pub(super) fn public_address(text: &str) -> Result<Arc<str>, Failure> {
     let text = text.trim().trim_end_matches('/');
     let host = text
         .strip_prefix("https://")
         .or_else(|| text.strip_prefix("http://"));
     let is_host = |host: &str| {
+        let (host, path) = host.split_once('/').unwrap_or((host, ""));
         let known = |c: char| c.is_ascii_alphanumeric() || "-.:[]".contains(c);
-        !host.is_empty() && host.chars().all(known)
+        let of_path = |c: char| c.is_ascii_alphanumeric() || "-._~/".contains(c);
+        !host.is_empty() && host.chars().all(known) && path.chars().all(of_path)
     };
     if host.is_some_and(is_host) {
         Ok(text.into())
     } else {
         Err(Failure::Other(format!(
-            "--public-url: found \u{201c}{text}\u{201d}, expected an address such as https://lab.example.edu, without a path"
+            "--public-url: found \u{201c}{text}\u{201d}, expected an address such as https://lab.example.edu"
         )))
     }
 }
@@ -252,13 +317,18 @@ pub(super) fn settings(listener: &TcpListener, behind_proxy: bool) -> Result<Set
 
 /// Serves until it is asked to stop, then ends what is under way.
 pub(super) async fn serve(
+    (department, most): (Option<Arc<Department>>, usize),
     state: AppState,
     listener: TcpListener,
     figures: Option<JoinHandle<std::io::Result<()>>>,
 ) -> Result<(), Failure> {
     let desk = Arc::clone(&state.desk);
-    web::serve(state, listener, web::asked_to_stop())
-        .await
+    let stop = web::asked_to_stop();
+    let served = match department {
+        Some(department) => web::serve_courses(department, state, most, listener, stop).await,
+        None => web::serve(state, listener, stop).await,
+    };
+    served
         .map_err(|why| Failure::Other(format!("the server stopped: {why}")))?;
     if let Some(figures) = figures {
         figures.abort();

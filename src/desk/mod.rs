@@ -5,6 +5,7 @@
 
 pub mod accounts;
 pub mod campus;
+pub mod department;
 mod drafts;
 mod entered_row;
 pub mod evidence;
@@ -33,6 +34,7 @@ mod throttle;
 mod writer;
 
 use std::sync::Arc;
+use std::sync::atomic::Ordering;
 
 use jiff::Timestamp;
 use tokio::sync::Mutex;
@@ -89,6 +91,16 @@ impl Desk {
             queue: Arc::default(),
             spare: Arc::default(),
         })
+    }
+
+    /// From now on the course can be read and not changed, or changed again. What is noted of who reads it goes on being
+    /// noted.
+    pub fn set_closed(&self, closed: bool) {
+        self.shared.closed.store(closed, Ordering::Release);
+    }
+
+    pub fn is_closed(&self) -> bool {
+        self.shared.closed.load(Ordering::Acquire)
     }
 
     pub fn store(&self) -> &Store {

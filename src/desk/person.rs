@@ -4,7 +4,6 @@ use super::Desk;
 use super::accounts::{AccountId, Kind};
 use crate::course::{StaffMember, StaffRole, Student};
 use crate::store::StoreError;
-use crate::term::Term;
 
 /// Somebody on the staff list or the roster.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -47,10 +46,19 @@ impl Person {
 /// The person of an account, if they are still on its list.
 pub async fn person(desk: &Desk, id: &AccountId) -> Result<Option<Person>, StoreError> {
     let image = desk.look().await?;
-    Ok(match id.kind {
-        Kind::Staff => staff(&image.term, &id.login),
-        Kind::Student => image.term.student(&id.login).and_then(student),
-    })
+    Ok(on_lists(&image.term.staff, &image.term.students, id))
+}
+
+/// The person of an account among those of some lists.
+pub(super) fn on_lists(
+    members: &[StaffMember],
+    students: &[Student],
+    id: &AccountId,
+) -> Option<Person> {
+    match id.kind {
+        Kind::Staff => staff(members, &id.login),
+        Kind::Student => students.iter().find(|s| s.id == id.login).and_then(student),
+    }
 }
 
 /// Everyone a typed login can mean, staff first. Logins of staff ignore case; ids of students do too as long as no
@@ -65,13 +73,13 @@ pub async fn people_called(desk: &Desk, typed: &str) -> Result<Vec<Person>, Stor
         [one] => Some(*one),
         several => several.iter().find(|s| s.id == typed).copied(),
     };
-    let people = [staff(&image.term, typed), meant.and_then(student)];
+    let people = [staff(&image.term.staff, typed), meant.and_then(student)];
     Ok(people.into_iter().flatten().collect())
 }
 
-fn staff(term: &Term, login: &str) -> Option<Person> {
-    let mut staff = term.staff.iter();
-    let member = staff.find(|s: &&StaffMember| s.login.eq_ignore_ascii_case(login))?;
+fn staff(members: &[StaffMember], login: &str) -> Option<Person> {
+    let mut members = members.iter();
+    let member = members.find(|s: &&StaffMember| s.login.eq_ignore_ascii_case(login))?;
     let sections = member.sections.iter().map(ToString::to_string);
     Some(Person {
         login: member.login.clone(),

@@ -3,7 +3,7 @@
 //! Two images take turns. The next is made of the one before the last, brought up to date, as soon as no reader has it
 //! any more; a copy is made only where one still does.
 
-use std::sync::atomic::{AtomicI64, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicI64, Ordering};
 use std::sync::{Arc, PoisonError, RwLock};
 
 use jiff::Timestamp;
@@ -20,6 +20,8 @@ pub(super) struct Shared {
     image: RwLock<Arc<Image>>,
     /// The newest change that this process has written or is about to write: of a newer one it knows nothing.
     newest: AtomicI64,
+    /// Whether nothing may be changed.
+    pub closed: AtomicBool,
 }
 
 /// What only the writer has.
@@ -66,6 +68,7 @@ impl Shared {
     pub fn of(image: Image) -> Self {
         Self {
             newest: AtomicI64::new(image.newest()),
+            closed: AtomicBool::new(false),
             image: RwLock::new(Arc::new(image)),
         }
     }
@@ -103,6 +106,9 @@ impl Writer {
         store: &Store,
         shared: &Shared,
     ) -> Result<Transaction, StoreError> {
+        if shared.closed.load(Ordering::Acquire) {
+            return Err(StoreError::Closed);
+        }
         let mut transaction = store.write().await?;
         if !shared.knows(newest(&mut transaction).await?) {
             self.follow(shared, &mut transaction).await?;

@@ -86,6 +86,9 @@ pub enum StoreError {
     /// What was under way did not come to its end.
     #[error("broken off: {0}")]
     BrokenOff(String),
+    /// The course is closed: it can be read and not changed.
+    #[error("found a closed course, expected an open one: open it again before anything in it is changed")]
+    Closed,
     /// The database holds no course yet.
     #[error(
         "found no course in the database, expected one: import a course folder or create a course first"

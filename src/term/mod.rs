@@ -33,8 +33,8 @@ use rust_decimal::Decimal;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use crate::changes::{Exchanged, ProvingTrial, UnreadRow};
-use crate::course::{Course, Experiment, StaffMember, Student};
-use crate::ids::{ExperimentKey, LotCode, StudentId, UnknownCode};
+use crate::course::{Course, Experiment, StaffMember, Standing, Student};
+use crate::ids::{CourseKey, ExperimentKey, LotCode, StudentId, UnknownCode};
 use crate::judge::{Evaluation, Settlement};
 use crate::measure::GlasswareTable;
 use crate::submission::HandIn;
@@ -101,6 +101,8 @@ pub struct Term {
     pub proving: BTreeMap<ExperimentKey, Vec<ProvingTrial>>,
     /// Texts that were replaced, in order.
     pub amendments: Vec<Amendment>,
+    /// Courses of the department, where this is what a department keeps: in any other term there are none.
+    pub courses: BTreeMap<CourseKey, Standing>,
     /// What the files said, where it is not kept in the nouns above: written back as it was.
     pub sources: Sources,
 }
@@ -284,6 +286,7 @@ impl Term {
             reissued: BTreeMap::new(),
             proving: BTreeMap::new(),
             amendments: Vec::new(),
+            courses: BTreeMap::new(),
             sources: Sources::default(),
         }
     }

@@ -44,8 +44,8 @@ pub async fn serve(Path(path): Path<String>, uri: Uri, headers: HeaderMap) -> Re
     let kind = [(header::CONTENT_TYPE, content_type(&path))];
     let mut response = (describe, kind, file.data.into_owned()).into_response();
     if path == "worker.js" {
-        // it stands by pages of students alone
-        let scope = HeaderValue::from_static("/student/");
+        // it asks for a scope of its own: pages of students alone, which stand apart in every course
+        let scope = HeaderValue::from_static("/");
         let name = HeaderName::from_static("service-worker-allowed");
         response.headers_mut().insert(name, scope);
     }

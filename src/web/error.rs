@@ -136,6 +136,10 @@ pub fn of_status(status: StatusCode) -> PageError {
 impl From<StoreError> for PageError {
     fn from(why: StoreError) -> Self {
         match why {
+            StoreError::Closed => Self::new(
+                StatusCode::CONFLICT,
+                "This course is closed: everything in it can be read, and nothing can be changed. Whoever runs the department can open it again.",
+            ),
             StoreError::NoCourse => Self::new(
                 StatusCode::NOT_FOUND,
                 "There is no course here yet. The coordinator sets one up first.",

@@ -21,6 +21,8 @@ pub struct Frame {
     pub nav: Vec<NavItem>,
     /// The hidden field `csrf` of every form.
     pub csrf: String,
+    /// Whether it is a page of a course, and not of what the courses of a department share.
+    pub is_of_course: bool,
     /// Something that has just been done, to say once.
     pub notice: Option<String>,
 }
@@ -63,8 +65,35 @@ impl Frame {
             }),
             nav: person.map_or_else(Vec::new, |person| nav(&person.role, path)),
             csrf,
+            is_of_course: true,
             notice: None,
         }
+    }
+
+    /// Adds the way to the courses of the department; `is_shared`, on pages that belong to none of them.
+    pub fn show_department(&mut self, person: Option<&Person>, is_shared: bool, path: &str) {
+        self.is_of_course = !is_shared;
+        let Some(person) = person else {
+            return;
+        };
+        let runs_it = is_shared && person.role == Role::Coordinator;
+        if is_shared {
+            self.nav.clear();
+            let role = if runs_it { "runs the department" } else { "" };
+            if let Some(shown) = &mut self.person {
+                shown.role = role;
+            }
+        }
+        let entries: &[_] = if runs_it { &[
+            ("/courses", "Courses"),
+            ("/course/access", "Who did what"),
+            ("/course/sign-in", "Sign-in"),
+        ] } else { &[("/courses", "Courses")] };
+        self.nav.extend(entries.iter().map(|(href, label)| NavItem {
+            href,
+            label,
+            current: is_shared && path == *href,
+        }));
     }
 
     /// The same with something to say at the top.

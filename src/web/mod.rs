@@ -12,6 +12,7 @@ pub mod coordinator;
 pub mod curve_picture;
 pub mod dates;
 mod demo;
+pub mod department;
 pub mod digits;
 pub mod error;
 pub mod fields;
@@ -24,6 +25,7 @@ mod log;
 mod metrics;
 mod noted;
 mod parts;
+mod place;
 pub mod prep;
 mod proving;
 mod public;
@@ -55,10 +57,12 @@ use tower_http::csrf::{CsrfLayer, ProtectionError};
 use tower_http::timeout::TimeoutLayer;
 
 pub use demo::{DemoPerson, DemoRole};
+pub use department::MOST_OPEN;
 pub use error::{PageError, PageResult};
 pub use fields::{Fields, QueryFields};
 pub use frame::{Frame, Page};
 pub use kept::KeptPages;
+pub use place::Place;
 pub use metrics::{Metrics, serve_metrics};
 pub use public::PublicAddress;
 pub use state::{AppState, Clock, Settings};
@@ -69,11 +73,14 @@ pub use visitor::{
     Visitor,
 };
 
+use crate::desk::department::Department;
+
 /// How long a request may take, a form sent over poor Wi-Fi included.
 const LONGEST_REQUEST: Duration = Duration::from_secs(120);
 
+/// The pages of a course.
 pub fn router(state: AppState) -> Router {
-    around(pages(), state)
+    around(pages(&state), state)
 }
 
 /// Serves until `stop` is ready, then lets requests under way end.
@@ -83,7 +90,21 @@ pub async fn serve(
     stop: impl Future<Output = ()> + Send + 'static,
 ) -> std::io::Result<()> {
     let proxies = Arc::clone(&state.proxies);
-    listen::serve(router(state), listener, proxies, stop).await
+    let pages = department::below_path(&state, router(state.clone()));
+    listen::serve(pages, listener, proxies, stop).await
+}
+
+/// As [`serve`], all courses of a department; `state` is that of its people, `most` how many courses are in memory at once.
+pub async fn serve_courses(
+    department: Arc<Department>,
+    state: AppState,
+    most: usize,
+    listener: TcpListener,
+    stop: impl Future<Output = ()> + Send + 'static,
+) -> std::io::Result<()> {
+    let proxies = Arc::clone(&state.proxies);
+    let pages = department::router(department, state, most);
+    listen::serve(pages, listener, proxies, stop).await
 }
 
 /// Ready when the process is asked to end: SIGTERM, or Ctrl-C.
@@ -110,12 +131,18 @@ pub async fn asked_to_stop() {
     }
 }
 
-fn pages() -> Router<AppState> {
+fn pages(state: &AppState) -> Router<AppState> {
+    let placed = from_fn_with_state(state.clone(), place::put_before);
+    // in a department they are the same for all courses
+    let sign_in = match state.department {
+        Some(_) => sign_in::course_routes(),
+        None => sign_in::routes(),
+    };
     Router::new()
-        .merge(sign_in::routes())
+        .merge(sign_in)
         // a bench has one bar of signal; staff pages hold true values and stay uncompressed, so that no length can tell
         // of them
-        .merge(student::routes().layer(CompressionLayer::new()))
+        .merge(student::routes().layer(placed).layer(CompressionLayer::new()))
         .merge(assistant::routes())
         .merge(coordinator::routes())
         .merge(prep::routes())
@@ -136,7 +163,8 @@ fn around(pages: Router<AppState>, state: AppState) -> Router {
         .layer(CatchPanicLayer::custom(panicked))
         .layer(CsrfLayer::new().with_rejection_response(from_elsewhere))
         .layer(from_fn_with_state(state.clone(), kept::keep))
-        .layer(from_fn_with_state(state.clone(), surround::surround));
+        .layer(from_fn_with_state(state.clone(), surround::surround))
+        .layer(from_fn_with_state(state.clone(), place::put_before));
     Router::new()
         .route("/healthz", get(health))
         .route(

@@ -9,11 +9,13 @@ use jiff::{SignedDuration, Timestamp};
 use super::demo::DemoPerson;
 use super::kept::KeptPages;
 use super::metrics::Metrics;
+use super::place::Place;
 use super::proving::LiveLines;
 use super::sign_in::Gate;
 use super::visitor::Way;
 use crate::campus::Campus;
 use crate::desk::Desk;
+use crate::desk::department::Department;
 use crate::store::Store;
 
 /// The desk, the settings and the clock.
@@ -21,6 +23,12 @@ use crate::store::Store;
 pub struct AppState {
     /// The course at work.
     pub desk: Arc<Desk>,
+    /// Who may sign in: the course itself, or the people of its department.
+    pub people: Arc<Desk>,
+    /// The department that the course is one of; none where it stands alone.
+    pub department: Option<Arc<Department>>,
+    /// Where the pages stand.
+    pub place: Place,
     /// As the server was started.
     pub settings: Settings,
     pub clock: Clock,
@@ -62,6 +70,9 @@ impl AppState {
     /// A desk with settings and the true time.
     pub fn new(desk: Arc<Desk>, settings: Settings) -> Self {
         Self {
+            people: Arc::clone(&desk),
+            department: None,
+            place: Place::default(),
             desk,
             settings,
             clock: Clock::default(),

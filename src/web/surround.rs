@@ -17,6 +17,7 @@ use super::log::Asked;
 use super::sign_in::SignInPage;
 use super::state::{AppState, Settings};
 use super::visitor::Anyone;
+use crate::desk::accounts::person;
 use crate::desk::sessions::{Session, Token, find_session};
 use crate::form::Typed;
 use crate::store::StoreError;
@@ -28,6 +29,8 @@ struct ErrorPage {
     message: String,
     incident: Option<String>,
     again: Option<Box<Again>>,
+    /// Where to go on from here.
+    start: &'static str,
 }
 
 /// What a form of somebody signed in held, so that it can be sent again where it could not be kept.
@@ -54,11 +57,21 @@ pub async fn surround(State(state): State<AppState>, request: Request, next: Nex
         session: None,
         course: String::new(),
         path,
+        place: state.place.clone(),
+        is_stranger: false,
+        in_department: state.department.is_some(),
         way: state.way(),
         demo: Arc::clone(&state.demo),
     };
     match look(&state, request.headers()).await {
-        Ok((session, course)) => (anyone.session, anyone.course) = (session, course),
+        Ok((session, course)) => {
+            anyone.is_stranger = matches!(session, Found::Stranger);
+            anyone.session = match session {
+                Found::Session(session) => Some(session),
+                Found::Nobody | Found::Stranger => None,
+            };
+            anyone.course = course;
+        }
         Err(why) => return page_of(why.into(), &anyone, None),
     }
     let anyone = Arc::new(anyone);
@@ -95,24 +108,35 @@ pub(super) fn cookie_name(settings: &Settings) -> &'static str {
     }
 }
 
-async fn look(
-    state: &AppState,
-    headers: &HeaderMap,
-) -> Result<(Option<Session>, String), StoreError> {
-    let jar = CookieJar::from_headers(headers);
-    let session = match jar.get(cookie_name(&state.settings)) {
-        Some(cookie) => {
-            find_session(
-                &state.desk,
-                Token::from_cookie(cookie.value()),
-                state.clock.now(),
-            )
-            .await?
-        }
-        None => None,
-    };
+/// Whose session a request carries.
+enum Found {
+    Session(Session),
+    /// Somebody signed in who is on no list of this course.
+    Stranger,
+    Nobody,
+}
+
+async fn look(state: &AppState, headers: &HeaderMap) -> Result<(Found, String), StoreError> {
     let course = state.desk.look().await?.term.course.title.clone();
-    Ok((session, course))
+    let jar = CookieJar::from_headers(headers);
+    let Some(cookie) = jar.get(cookie_name(&state.settings)) else {
+        return Ok((Found::Nobody, course));
+    };
+    let token = Token::from_cookie(cookie.value());
+    let session = find_session(&state.people, token, state.clock.now()).await?;
+    let Some(session) = session else {
+        return Ok((Found::Nobody, course));
+    };
+    if Arc::ptr_eq(&state.desk, &state.people) {
+        return Ok((Found::Session(session), course));
+    }
+    // what they may do here, the lists of this course say
+    let here = person(&state.desk, &session.person.account()).await?;
+    let found = match here {
+        Some(person) => Found::Session(Session { person, ..session }),
+        None => Found::Stranger,
+    };
+    Ok((found, course))
 }
 
 /// Reads the form of somebody without a session, where there is one, and puts it back.
@@ -136,7 +160,7 @@ async fn keep_form(
     let mut fields = Fields::parse(&bytes)?.0.into_pairs();
     fields.retain(|(name, _)| name != TOKEN_FIELD);
     let again = Again {
-        path: anyone.path.clone(),
+        path: anyone.place.own(&anyone.path),
         fields,
     };
     Ok((Request::from_parts(parts, Body::from(bytes)), Some(again)))
@@ -159,6 +183,11 @@ fn page_of(mut error: PageError, anyone: &Anyone, kept: Option<Again>) -> Respon
         message: error.message,
         incident,
         again: error.again,
+        start: if anyone.is_stranger {
+            "/courses"
+        } else {
+            "/"
+        },
     };
     match page.render() {
         Ok(html) => (error.status, axum::response::Html(html)).into_response(),

@@ -9,7 +9,8 @@ use jiff::Timestamp;
 
 use super::demo::DemoPerson;
 use super::error::{PageError, PageResult};
-use super::frame::Frame;
+use super::frame::{self, Frame};
+use super::place::Place;
 use super::state::AppState;
 use crate::desk::View;
 use crate::desk::accounts::{Person, Role};
@@ -32,6 +33,11 @@ pub struct Anyone {
     /// Title of the course; empty if there is none.
     pub course: String,
     pub path: String,
+    pub place: Place,
+    /// Whether somebody is signed in who is on no list of this course.
+    pub is_stranger: bool,
+    /// Whether this course is one of a department, or this is what its courses share.
+    pub in_department: bool,
     pub way: Way,
     /// As in the state of the server.
     pub demo: Arc<[DemoPerson]>,
@@ -94,13 +100,26 @@ impl Anyone {
     pub fn frame(&self, title: impl Into<String>) -> Frame {
         let csrf = self.session.as_ref().map(|s| s.token.form_token());
         let person = self.session.as_ref().map(|s| &s.person);
-        Frame::new(
+        let mut frame = Frame::new(
             &self.course,
             person,
             csrf.unwrap_or_default(),
             &self.path,
             title,
-        )
+        );
+        if self.in_department {
+            frame.show_department(person, self.place.course().is_none(), &self.path);
+        }
+        frame
+    }
+
+    /// Where a person starts who comes in here.
+    pub fn home(&self, person: &Person) -> &'static str {
+        match self.in_department {
+            // their courses are found there
+            true => "/",
+            false => frame::home(&person.role),
+        }
     }
 }
 
@@ -108,6 +127,11 @@ impl Visitor {
     /// Whether the whole course is theirs, students' grades included.
     pub fn is_coordinator(&self) -> bool {
         self.person.role == Role::Coordinator
+    }
+
+    /// Where they start.
+    pub fn home(&self) -> &'static str {
+        self.anyone.home(&self.person)
     }
 
     /// The course as it stands.
@@ -177,8 +201,13 @@ impl FromRequestParts<AppState> for Visitor {
 
     async fn from_request_parts(parts: &mut Parts, state: &AppState) -> Result<Self, PageError> {
         let anyone = anyone(parts)?;
+        if anyone.is_stranger {
+            return Err(PageError::forbidden(
+                "You are not on the lists of this course. Your own courses are under Courses; if this is one of them, ask its coordinator.",
+            ));
+        }
         let Some(session) = anyone.session.clone() else {
-            return Err(sign_in_first(parts));
+            return Err(sign_in_first(parts, &anyone.place));
         };
         if session.lacks_second_step && !WITHOUT_SECOND_STEP.contains(&parts.uri.path()) {
             return Err(PageError::see_other("/second-step"));
@@ -293,7 +322,7 @@ pub(super) fn anyone(parts: &Parts) -> Result<Arc<Anyone>, PageError> {
 }
 
 /// A page asked for is shown after signing in; a form sent is kept, see [`super::surround`].
-fn sign_in_first(parts: &Parts) -> PageError {
+fn sign_in_first(parts: &Parts, place: &Place) -> PageError {
     if !parts.method.is_safe() {
         return PageError::sign_in_needed();
     }
@@ -301,6 +330,7 @@ fn sign_in_first(parts: &Parts) -> PageError {
         .uri
         .path_and_query()
         .map_or("/", |wanted| wanted.as_str());
+    let wanted = place.own(wanted);
     let next: String = form_urlencoded::byte_serialize(wanted.as_bytes()).collect();
     PageError::see_other(format!("/sign-in?next={next}"))
 }

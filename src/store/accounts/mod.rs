@@ -3,6 +3,7 @@
 
 mod claims;
 mod events;
+mod moved;
 mod second_steps;
 mod sessions;
 mod settings;
@@ -19,6 +20,7 @@ use super::StoreError;
 
 pub(super) use events::altered_events;
 pub use events::{AccessEvent, Event, What, newest_event};
+pub use moved::MovedAccount;
 pub use second_steps::SecondStep;
 pub use sessions::StoredSession;
 pub use settings::Setting;

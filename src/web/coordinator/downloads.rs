@@ -81,7 +81,7 @@ pub async fn kept(visitor: CoordinatorVisitor) -> PageResult<impl IntoResponse> 
         frame: visitor.frame("What is kept of people"),
         students: students.len(),
         named,
-        kept_days: settings(&visitor.state.desk).await?.places_kept_days,
+        kept_days: settings(&visitor.state.people).await?.places_kept_days,
     }))
 }
 

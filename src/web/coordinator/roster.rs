@@ -96,8 +96,8 @@ async fn roster(
     frame: Frame,
     (fault, query): (Option<String>, &Fields),
 ) -> PageResult<Page<RosterPage>> {
-    let students = claimed(&visitor.state.desk, Kind::Student).await?;
-    let of_staff = claimed(&visitor.state.desk, Kind::Staff).await?;
+    let students = claimed(&visitor.state.people, Kind::Student).await?;
+    let of_staff = claimed(&visitor.state.people, Kind::Staff).await?;
     let view = visitor.view().await?;
     let section = |name: &str| {
         let own: Vec<Listed> = view

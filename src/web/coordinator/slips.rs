@@ -4,7 +4,7 @@ use askama::Template;
 use axum::http::{HeaderMap, header};
 use axum::response::IntoResponse;
 
-use crate::desk::accounts::{AccountError, By, Kind, claimed, issue_claim_codes};
+use crate::desk::accounts::{AccountError, By, Kind, claimed, issue_claim_codes, people_called};
 use crate::web::sign_in::Caller;
 use crate::web::{AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, dates};
 
@@ -38,12 +38,12 @@ pub async fn print(
         vec![one.to_owned()]
     } else if fields.one("staff").is_some() {
         "staff".clone_into(&mut whose);
-        let held = claimed(&visitor.state.desk, Kind::Staff).await?;
+        let held = claimed(&visitor.state.people, Kind::Staff).await?;
         let view = visitor.view().await?;
         let logins = view.term.staff.iter().map(|s| s.login.clone());
         logins.filter(|login| !held.contains(login)).collect()
     } else {
-        let held = claimed(&visitor.state.desk, Kind::Student).await?;
+        let held = claimed(&visitor.state.people, Kind::Student).await?;
         let view = visitor.view().await?;
         let students = view.term.enrolled_in_order();
         let students = students.filter(|s| s.section == whose);
@@ -56,12 +56,13 @@ pub async fn print(
              make a slip for one person.",
         ));
     }
+    let logins = may_let_in(&visitor, logins).await?;
     let now = visitor.now();
     let by = By {
         login: &visitor.login,
         network: &caller.network,
     };
-    let issued = match issue_claim_codes(&visitor.state.desk, &logins, by, now).await {
+    let issued = match issue_claim_codes(&visitor.state.people, &logins, by, now).await {
         Ok(issued) => issued,
         Err(why @ AccountError::Logins(_)) => {
             return Err(PageError::unprocessable(format!(
@@ -90,6 +91,28 @@ pub async fn print(
     }))
 }
 
+/// Those whom this coordinator may give a way in: a slip opens every course that its owner is on.
+async fn may_let_in(visitor: &CoordinatorVisitor, logins: Vec<String>) -> PageResult<Vec<String>> {
+    let Some(department) = &visitor.state.department else {
+        return Ok(logins);
+    };
+    let mut others = Vec::new();
+    for login in &logins {
+        for person in people_called(&visitor.state.people, login).await? {
+            if !department.may_let_in(&visitor.login, &person.account()).await? {
+                others.push(login.clone());
+            }
+        }
+    }
+    if others.is_empty() {
+        return Ok(logins);
+    }
+    Err(PageError::unprocessable(format!(
+        "No slip was made: found {} in courses that you do not coordinate, which a slip would open as well. Whoever runs the department can make one.",
+        others.join(", ")
+    )))
+}
+
 /// Where a slip's owner goes: the address this coordinator has come to.
 fn address(state: &AppState, headers: &HeaderMap) -> String {
     let host = headers
@@ -102,6 +125,6 @@ fn address(state: &AppState, headers: &HeaderMap) -> String {
     };
     host.map_or_else(
         || "/claim".to_owned(),
-        |host| format!("{scheme}://{host}/claim"),
+        |host| format!("{scheme}://{host}{}", state.place.address("/claim")),
     )
 }

@@ -1,5 +1,7 @@
 //! What happened to accounts: to one's own, and to everybody's for the coordinator.
 
+use std::collections::BTreeSet;
+
 use askama::Template;
 use axum::response::{IntoResponse, Redirect};
 
@@ -8,11 +10,13 @@ use crate::course::Zone;
 use crate::desk::accounts::{AccessEvent, By, What, people_called};
 use crate::desk::campus::settings;
 use crate::desk::sessions::end_sessions_of;
-use crate::web::frame::{Frame, Page, home};
+use crate::web::frame::{Frame, Page};
 use crate::web::{CoordinatorVisitor, Fields, PageResult, QueryFields, Visitor, dates};
 
 /// So many events are shown.
 const SHOWN: i64 = 300;
+/// Among so many of a department those of a course are looked for.
+const LOOKED_THROUGH: i64 = 5_000;
 
 #[derive(Template)]
 #[template(path = "access.html")]
@@ -42,13 +46,13 @@ pub(super) async fn own(
     visitor: Visitor,
     QueryFields(query): QueryFields,
 ) -> PageResult<impl IntoResponse> {
-    let mut reader = visitor.state.store().read().await?;
+    let mut reader = visitor.state.people.store().read().await?;
     let mut accounts = reader.accounts();
     let id = visitor.person.account();
     let events = accounts.events_of(&id, false, SHOWN).await?;
     drop(reader);
     let news = query.one("next").is_some();
-    let next = local(query.text("next")).unwrap_or(home(&visitor.person.role));
+    let next = local(query.text("next")).unwrap_or(visitor.home());
     page(&visitor, events, None, news.then(|| next.to_owned())).await
 }
 
@@ -58,11 +62,30 @@ pub(in crate::web) async fn everybodys(
     QueryFields(query): QueryFields,
 ) -> PageResult<impl IntoResponse> {
     let who = query.text("who");
-    let mut reader = visitor.state.store().read().await?;
     let only = (!who.is_empty()).then_some(who);
-    let events = reader.accounts().events(only, SHOWN).await?;
-    drop(reader);
+    let events = events(&visitor, only).await?;
     page(&visitor, events, Some(who), None).await
+}
+
+/// Newest first. In a course of a department: what was done in it, and how its people came in.
+async fn events(visitor: &CoordinatorVisitor, only: Option<&str>) -> PageResult<Vec<AccessEvent>> {
+    let state = &visitor.state;
+    let mut reader = state.store().read().await?;
+    let mut events = reader.accounts().events(only, SHOWN).await?;
+    drop(reader);
+    if state.place.course().is_none() {
+        return Ok(events);
+    }
+    let mut reader = state.people.store().read().await?;
+    let of_people = reader.accounts().events(only, LOOKED_THROUGH).await?;
+    drop(reader);
+    let image = state.desk.look().await?;
+    let staff = image.term.staff.iter().map(|one| one.login.as_str());
+    let here: BTreeSet<&str> = staff.chain(image.term.students.iter().map(|one| one.id.as_str())).collect();
+    events.extend(of_people.into_iter().filter(|event| here.contains(event.who.as_str())));
+    events.sort_by_key(|event| std::cmp::Reverse(event.at));
+    events.truncate(usize::try_from(SHOWN).unwrap_or_default());
+    Ok(events)
 }
 
 /// `POST /access`: whoever is signed in signs out everywhere, here too.
@@ -76,7 +99,7 @@ pub(super) async fn leave_everywhere(
         login: &id.login,
         network: &caller.network,
     };
-    end_sessions_of(&visitor.state.desk, &id, by, visitor.now()).await?;
+    end_sessions_of(&visitor.state.people, &id, by, visitor.now()).await?;
     Ok(Redirect::to("/sign-in"))
 }
 
@@ -87,7 +110,7 @@ pub(in crate::web) async fn end_sessions(
     fields: Fields,
 ) -> PageResult<Redirect> {
     let who = fields.text("who");
-    let desk = &visitor.state.desk;
+    let desk = &visitor.state.people;
     let by = By {
         login: &visitor.login,
         network: &caller.network,
@@ -105,8 +128,8 @@ async fn page(
     everybodys: Option<&str>,
     next: Option<String>,
 ) -> PageResult<Page<AccessPage>> {
-    let look = visitor.state.desk.look().await?;
-    let kept_days = settings(&visitor.state.desk).await?.places_kept_days;
+    let look = visitor.state.people.look().await?;
+    let kept_days = settings(&visitor.state.people).await?.places_kept_days;
     let zone = &look.term.course.zone;
     let title = match everybodys {
         Some(_) => "Who did what",

@@ -101,7 +101,7 @@ impl FromRequestParts<AppState> for Caller {
 impl Gate {
     /// Lets an attempt go on, slowly where very many failed; refuses it at once where too many are under way.
     pub async fn enter(&self, state: &AppState, caller: &Caller) -> PageResult<Turn> {
-        let slowed = is_slowed(&state.desk, caller.from(), state.clock.now()).await?;
+        let slowed = is_slowed(&state.people, caller.from(), state.clock.now()).await?;
         let most = if slowed {
             MOST_WHERE_SLOWED
         } else {

@@ -129,7 +129,7 @@ async fn let_in(
     fields: Fields,
 ) -> PageResult<Response> {
     let at = state.clock.now();
-    let entry = match sign_in_named(&state.desk, person, &caller.network, at).await {
+    let entry = match sign_in_named(&state.people, person, &caller.network, at).await {
         Err(AccountError::Wrong) => {
             return Err(PageError::forbidden(
                 "Your account here is closed. Ask the coordinator.",
@@ -149,7 +149,7 @@ async fn let_in(
         }
         Entry::In(person, token) => {
             let jar = begin(state, anyone, (jar, caller), &token).await?;
-            let news = has_news(&state.desk, &person.account(), false, at).await?;
+            let news = has_news(&state.people, &person.account(), false, at).await?;
             let entered = entered(anyone, &person, token, &fields, news)?;
             Ok((jar, entered).into_response())
         }
@@ -179,7 +179,7 @@ async fn named_by_proxy(
     if name.is_empty() || all.next().is_some() {
         return Err(unnamed());
     }
-    let by = settings(&state.desk).await?.matching.by;
+    let by = settings(&state.people).await?.matching.by;
     of_the_course(state, caller, name, by).await
 }
 
@@ -206,7 +206,7 @@ async fn named_by_provider(
     let now = state.clock.now().as_second();
     let claims = provider.finish(secret, came_back, now).await;
     let claims = claims.map_err(refused)?;
-    let matching = settings(&state.desk).await?.matching;
+    let matching = settings(&state.people).await?.matching;
     // some providers write it as a text
     let verified = claims.get("email_verified");
     let verified = verified.is_none_or(|it| *it == true || *it == "true");
@@ -224,9 +224,9 @@ async fn of_the_course(
     name: &str,
     by: MatchedBy,
 ) -> PageResult<Person> {
-    let person = person_named(&state.desk, name, by).await?;
+    let person = person_named(&state.people, name, by).await?;
     if person.is_none() {
-        note_stranger(&state.desk, &caller.network, state.clock.now()).await?;
+        note_stranger(&state.people, &caller.network, state.clock.now()).await?;
     }
     person.ok_or_else(|| {
         PageError::forbidden(

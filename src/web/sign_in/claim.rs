@@ -12,7 +12,7 @@ use crate::desk::passwords::SHORTEST;
 use crate::form::{Faults, Field, Filled, Form, Kind, Typed};
 use crate::web::error::PageResult;
 use crate::web::fields::{Fields, OpenFields};
-use crate::web::frame::{Frame, Page, home};
+use crate::web::frame::{Frame, Page};
 use crate::web::state::AppState;
 use crate::web::visitor::Anyone;
 
@@ -84,14 +84,14 @@ pub(super) async fn take(
     let attempt = caller.attempt(fields.text("login"), at);
     let mut status = StatusCode::UNPROCESSABLE_ENTITY;
     let claimed = match typed_twice(&fields) {
-        Ok(password) => claim(&state.desk, attempt, fields.text("code"), password).await,
+        Ok(password) => claim(&state.people, attempt, fields.text("code"), password).await,
         Err(faults) => return Ok(page(&anyone, fields.0, faults).with_status(status)),
     };
     let faults = match claimed {
         Ok((person, token)) => {
             let jar = begin(&state, &anyone, (jar, &caller), &token).await?;
-            let home = home(&person.role);
-            let to = match has_news(&state.desk, &person.account(), true, at).await? {
+            let home = anyone.home(&person);
+            let to = match has_news(&state.people, &person.account(), true, at).await? {
                 true => told(home),
                 false => home.to_owned(),
             };

@@ -38,8 +38,11 @@ use crate::form::{Faults, Field, Filled, Form, Kind, Typed};
 
 /// Routes of these pages.
 pub fn routes() -> Router<AppState> {
+    sign_in_routes().route("/", get(start))
+}
+
+fn sign_in_routes() -> Router<AppState> {
     Router::new()
-        .route("/", get(start))
         .route("/sign-in", get(show).post(enter))
         .route("/sign-out", post(leave))
         .route("/claim", get(claim::show).post(claim::take))
@@ -52,6 +55,19 @@ pub fn routes() -> Router<AppState> {
         .route("/second-step/end", post(second_step::turn_off))
         .route("/access", get(access::own).post(access::leave_everywhere))
         .route("/password", get(password::show).post(password::change))
+}
+
+/// What a course of a department has of them: everything else its courses share.
+pub fn course_routes() -> Router<AppState> {
+    Router::new().route("/", get(start))
+}
+
+/// What the courses of a department share.
+pub fn shared_routes() -> Router<AppState> {
+    sign_in_routes()
+        .route("/course/access", get(everybodys).post(end_sessions))
+        .route("/course/sign-in", get(chosen).post(choose))
+        .route("/course/second-step", post(ask_of_staff))
 }
 
 #[derive(Template)]
@@ -126,7 +142,7 @@ async fn start(visitor: Visitor) -> Redirect {
 
 async fn show(anyone: Anyone, QueryFields(query): QueryFields) -> Response {
     if let Some(session) = &anyone.session {
-        return Redirect::to(home(&session.person.role)).into_response();
+        return Redirect::to(anyone.home(&session.person)).into_response();
     }
     let next = local(query.text("next")).unwrap_or_default();
     let typed = Typed::from([("next", next)]);
@@ -149,7 +165,7 @@ async fn enter(
     let at = state.clock.now();
     let attempt = caller.attempt(fields.text("login"), at);
     let password = fields.one("password").unwrap_or_default();
-    let (status, fault) = match sign_in(&state.desk, attempt, password).await {
+    let (status, fault) = match sign_in(&state.people, attempt, password).await {
         Ok(Entry::SecondStep(ticket)) => {
             let first = (StatusCode::OK, Faults::default());
             let asked = second_step::ask(&anyone, fields.0, ticket, first);
@@ -157,7 +173,7 @@ async fn enter(
         }
         Ok(Entry::In(person, token)) => {
             let jar = begin(&state, &anyone, (jar, &caller), &token).await?;
-            let news = has_news(&state.desk, &person.account(), false, at).await?;
+            let news = has_news(&state.people, &person.account(), false, at).await?;
             let entered = entered(&anyone, &person, token, &fields, news)?;
             return Ok((jar, entered).into_response());
         }
@@ -180,7 +196,7 @@ fn entered(
     fields: &Fields,
     news: bool,
 ) -> PageResult<Response> {
-    let next = local(fields.text("next")).unwrap_or(home(&person.role));
+    let next = local(fields.text("next")).unwrap_or(anyone.home(person));
     if news {
         return Ok(Redirect::to(&told(next)).into_response());
     }
@@ -223,7 +239,7 @@ async fn leave(
         return Ok(Redirect::to("/sign-in").into_response());
     };
     fields?;
-    end_session(&state.desk, &session.token).await?;
+    end_session(&state.people, &session.token).await?;
     let jar = jar.remove(
         Cookie::build((cookie_name(&state.settings), ""))
             .path("/")
@@ -242,7 +258,7 @@ async fn begin(
     token: &Token,
 ) -> PageResult<(CookieJar, CookieJar)> {
     if let Some(before) = &anyone.session {
-        end_session(&state.desk, &before.token).await?;
+        end_session(&state.people, &before.token).await?;
     }
     let known = CookieJar::new().add(caller.cookie(&state.settings));
     Ok((jar.add(cookie(&state.settings, token)), known))

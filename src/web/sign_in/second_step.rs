@@ -82,10 +82,10 @@ pub(super) async fn enter(
     let at = state.clock.now();
     let ticket = fields.need("ticket")?.to_owned();
     let code = fields.text("code");
-    let fault = match sign_in_with(&state.desk, &ticket, code, caller.from(), at).await {
+    let fault = match sign_in_with(&state.people, &ticket, code, caller.from(), at).await {
         Ok((person, token)) => {
             let jar = begin_session(&state, &anyone, (jar, &caller), &token).await?;
-            let news = has_news(&state.desk, &person.account(), false, at).await?;
+            let news = has_news(&state.people, &person.account(), false, at).await?;
             let entered = entered(&anyone, &person, token, &fields, news)?;
             return Ok((jar, entered).into_response());
         }
@@ -106,7 +106,7 @@ pub(super) async fn show(visitor: Visitor) -> PageResult<Response> {
 }
 
 pub(super) async fn set_up(visitor: Visitor, _fields: Fields) -> PageResult<Redirect> {
-    begin(&visitor.state.desk, &visitor.person.account()).await?;
+    begin(&visitor.state.people, &visitor.person.account()).await?;
     Ok(Redirect::to("/second-step"))
 }
 
@@ -117,7 +117,7 @@ pub(super) async fn turn_on(
 ) -> PageResult<Response> {
     let id = visitor.person.account();
     let attempt = caller.attempt(&id.login, visitor.now());
-    match confirm(&visitor.state.desk, attempt, &id, fields.text("code")).await {
+    match confirm(&visitor.state.people, attempt, &id, fields.text("code")).await {
         Ok(codes) => Ok(page(&visitor, Faults::default(), codes)
             .await?
             .into_response()),
@@ -132,7 +132,7 @@ pub(super) async fn turn_off(
 ) -> PageResult<Response> {
     let id = visitor.person.account();
     let attempt = caller.attempt(&id.login, visitor.now());
-    match end(&visitor.state.desk, attempt, &id, fields.text("code")).await {
+    match end(&visitor.state.people, attempt, &id, fields.text("code")).await {
         Ok(()) => Ok(Redirect::to("/second-step").into_response()),
         Err(why) => refused(&visitor, why).await,
     }
@@ -144,9 +144,10 @@ pub(in crate::web) async fn ask_of_staff(
     caller: Caller,
     fields: Fields,
 ) -> PageResult<Redirect> {
+    super::settings::own_to_choose(&visitor)?;
     let (id, at) = (visitor.person.account(), visitor.now());
     let required = fields.text("required") == "yes";
-    require(&visitor.state.desk, required, &id, &caller.network, at).await?;
+    require(&visitor.state.people, required, &id, &caller.network, at).await?;
     Ok(Redirect::to("/second-step"))
 }
 
@@ -174,7 +175,7 @@ async fn page(
     faults: Faults,
     recovery_codes: Vec<String>,
 ) -> PageResult<Page<SecondStepPage>> {
-    let desk = &visitor.state.desk;
+    let desk = &visitor.state.people;
     let id = visitor.person.account();
     let state = state(desk, &id).await?;
     let form = match &state {

@@ -8,7 +8,7 @@ use super::Caller;
 use crate::campus::Campus;
 use crate::desk::campus::{MatchedBy, Matching, SignInSettings, choose as keep, settings};
 use crate::form::{Faults, Field, Filled, Form, Kind, Typed};
-use crate::web::error::PageResult;
+use crate::web::error::{PageError, PageResult};
 use crate::web::fields::Fields;
 use crate::web::frame::{Frame, Page};
 use crate::web::visitor::CoordinatorVisitor;
@@ -24,7 +24,8 @@ struct SettingsPage {
 
 /// `GET /course/sign-in`.
 pub(in crate::web) async fn chosen(visitor: CoordinatorVisitor) -> PageResult<Response> {
-    let settings = settings(&visitor.state.desk).await?;
+    own_to_choose(&visitor)?;
+    let settings = settings(&visitor.state.people).await?;
     let typed = Typed::from([
         ("claim", settings.matching.claim.as_str()),
         ("match", settings.matching.by.name()),
@@ -40,6 +41,7 @@ pub(in crate::web) async fn choose(
     caller: Caller,
     Fields(typed): Fields,
 ) -> PageResult<Response> {
+    own_to_choose(&visitor)?;
     let settings = match read(&typed) {
         Ok(settings) => settings,
         Err(faults) => {
@@ -48,8 +50,18 @@ pub(in crate::web) async fn choose(
         }
     };
     let (id, at) = (visitor.person.account(), visitor.now());
-    keep(&visitor.state.desk, &settings, &id, &caller.network, at).await?;
+    keep(&visitor.state.people, &settings, &id, &caller.network, at).await?;
     Ok(Redirect::to("/course/sign-in").into_response())
+}
+
+/// Refused in a course of a department: all its courses are signed in to in one way.
+pub(super) fn own_to_choose(visitor: &CoordinatorVisitor) -> PageResult<()> {
+    match visitor.state.place.course() {
+        None => Ok(()),
+        Some(_) => Err(PageError::forbidden(
+            "How people sign in is the same for all courses of the department. Whoever runs it chooses, under Courses.",
+        )),
+    }
 }
 
 fn form() -> Form {

@@ -299,8 +299,11 @@ pub fn find<'a>(
 
 /// The name under which this student's drafts are kept in browsers.
 pub async fn owner(visitor: &StudentVisitor) -> PageResult<String> {
-    let mut reader = visitor.state.store().read().await?;
-    Ok(reader.accounts().draft_owner(&visitor.id).await?)
+    let mut reader = visitor.state.people.store().read().await?;
+    let owner = reader.accounts().draft_owner(&visitor.id).await?;
+    // experiments of several courses may have the same key
+    let course = visitor.state.place.course();
+    Ok(course.map_or(owner.clone(), |course| format!("{owner}.{course}")))
 }
 
 /// The same, for a form that was sent: one that somebody else has filled in is not taken.

@@ -1,0 +1,164 @@
+//! Who is on the lists of a course, read without the rest of it.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use jiff::civil::Date;
+
+use super::super::Image;
+use super::super::person::{Person, on_lists};
+use crate::changes::{Change, ChangeKind as _, RemoveStaff};
+use crate::course::{Course, StaffMember, Student};
+use crate::store::accounts::AccountId;
+use crate::store::{SqliteConnection, StoreError, entries, newest};
+use crate::term::Term;
+
+/// Title and people of a course.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Lists {
+    /// None, of a course that nobody has named yet.
+    pub course: Option<Course>,
+    pub staff: Vec<StaffMember>,
+    pub students: Vec<Student>,
+    /// Number of the change they are as of.
+    pub newest: i64,
+}
+
+impl Lists {
+    pub(super) fn of(image: &Image) -> Self {
+        Self {
+            course: image.is_founded().then(|| image.term.course.clone()),
+            staff: image.term.staff.clone(),
+            students: image.term.students.clone(),
+            newest: image.newest(),
+        }
+    }
+
+    /// Out of the journal of a course: of all changes only those that these lists are made of are read.
+    pub(super) async fn read(connection: &mut SqliteConnection) -> Result<Self, StoreError> {
+        let kinds = [
+            Course::NAME,
+            Student::NAME,
+            StaffMember::NAME,
+            RemoveStaff::NAME,
+        ];
+        let mut changes = Vec::new();
+        for kind in kinds {
+            changes.extend(entries(connection, kind).await?);
+        }
+        changes.sort_by_key(|(_, made)| made.seq);
+        let mut lists = Self {
+            course: None,
+            staff: Vec::new(),
+            students: Vec::new(),
+            newest: newest(connection).await?,
+        };
+        // the last word on each student, in the order in which they were first named
+        let mut places: BTreeMap<String, usize> = BTreeMap::new();
+        for (change, _) in changes {
+            match change {
+                Change::Course(course) => lists.course = Some(course),
+                Change::Student(student) => match places.get(student.id.as_str()) {
+                    Some(place) => lists.students[*place] = student,
+                    None => {
+                        places.insert(student.id.to_string(), lists.students.len());
+                        lists.students.push(student);
+                    }
+                },
+                Change::Staff(member) => {
+                    lists.remove(&member.login);
+                    lists.staff.push(member);
+                }
+                Change::RemoveStaff(removed) => lists.remove(&removed.login),
+                _ => {}
+            }
+        }
+        Ok(lists)
+    }
+
+    fn remove(&mut self, login: &str) {
+        self.staff
+            .retain(|one| !one.login.eq_ignore_ascii_case(login));
+    }
+
+    /// The person of an account, if they are on one of these lists.
+    pub fn person(&self, id: &AccountId) -> Option<Person> {
+        on_lists(&self.staff, &self.students, id)
+    }
+
+    /// Title and term, as people read them; the key where nobody has named it.
+    pub fn title(&self, key: &str) -> String {
+        match &self.course {
+            Some(course) if course.term.is_empty() => course.title.clone(),
+            Some(course) => format!("{}, {}", course.title, course.term),
+            None => key.to_owned(),
+        }
+    }
+
+    pub fn enrolled(&self) -> impl Iterator<Item = &Student> {
+        self.students.iter().filter(|one| one.is_enrolled())
+    }
+}
+
+/// What the people of a department are short of to have everybody of these lists: new ones, and those with other names.
+pub(super) fn wanting(people: &Term, all: &[Arc<Lists>], today: Date) -> Vec<Change> {
+    let mut changes = Vec::new();
+    let mut staff: BTreeMap<String, &StaffMember> = BTreeMap::new();
+    let mut students: BTreeMap<&str, Student> = BTreeMap::new();
+    for lists in all {
+        for member in &lists.staff {
+            staff
+                .entry(member.login.to_ascii_lowercase())
+                .or_insert(member);
+        }
+        for student in &lists.students {
+            let here = super::as_of_department(student);
+            match students.get_mut(student.id.as_str()) {
+                // who has left one course may be on another
+                Some(held) if held.left.is_some() => *held = here,
+                Some(_) => {}
+                None => {
+                    students.insert(&student.id, here);
+                }
+            }
+        }
+    }
+    let held: BTreeMap<String, &StaffMember> = people
+        .staff
+        .iter()
+        .map(|one| (one.login.to_ascii_lowercase(), one))
+        .collect();
+    for (login, member) in &staff {
+        if !held.contains_key(login) {
+            changes.push(Change::Staff(super::as_member(member)));
+        }
+    }
+    for (login, member) in &held {
+        // whoever runs the department is on no list of a course for it
+        if !staff.contains_key(login) && !super::runs(member) {
+            changes.push(Change::RemoveStaff(RemoveStaff {
+                login: member.login.clone(),
+            }));
+        }
+    }
+    let known: BTreeMap<&str, &Student> =
+        people.students.iter().map(|s| (s.id.as_str(), s)).collect();
+    for student in people.students.iter().filter(|one| one.is_enrolled()) {
+        // of a course that was put by
+        if !students.contains_key(student.id.as_str()) {
+            changes.push(Change::Student(Student {
+                left: Some(today),
+                ..student.clone()
+            }));
+        }
+    }
+    for (id, student) in students {
+        // a login is one person's: who is on the staff of one course is not a student of another by the same
+        let clashes = staff.contains_key(&id.to_ascii_lowercase())
+            || held.get(&id.to_ascii_lowercase()).is_some_and(|one| super::runs(one));
+        if !clashes && known.get(id) != Some(&&student) {
+            changes.push(Change::Student(student));
+        }
+    }
+    changes
+}
