@@ -328,8 +328,7 @@ pub(super) async fn serve(
         Some(department) => web::serve_courses(department, state, most, listener, stop).await,
         None => web::serve(state, listener, stop).await,
     };
-    served
-        .map_err(|why| Failure::Other(format!("the server stopped: {why}")))?;
+    served.map_err(|why| Failure::Other(format!("the server stopped: {why}")))?;
     if let Some(figures) = figures {
         figures.abort();
         // it has ended now, and lets go of the desk

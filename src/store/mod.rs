@@ -87,7 +87,9 @@ pub enum StoreError {
     #[error("broken off: {0}")]
     BrokenOff(String),
     /// The course is closed: it can be read and not changed.
-    #[error("found a closed course, expected an open one: open it again before anything in it is changed")]
+    #[error(
+        "found a closed course, expected an open one: open it again before anything in it is changed"
+    )]
     Closed,
     /// The database holds no course yet.
     #[error(

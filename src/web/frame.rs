@@ -84,11 +84,15 @@ impl Frame {
                 shown.role = role;
             }
         }
-        let entries: &[_] = if runs_it { &[
-            ("/courses", "Courses"),
-            ("/course/access", "Who did what"),
-            ("/course/sign-in", "Sign-in"),
-        ] } else { &[("/courses", "Courses")] };
+        let entries: &[_] = if runs_it {
+            &[
+                ("/courses", "Courses"),
+                ("/course/access", "Who did what"),
+                ("/course/sign-in", "Sign-in"),
+            ]
+        } else {
+            &[("/courses", "Courses")]
+        };
         self.nav.extend(entries.iter().map(|(href, label)| NavItem {
             href,
             label,

@@ -62,8 +62,8 @@ pub use error::{PageError, PageResult};
 pub use fields::{Fields, QueryFields};
 pub use frame::{Frame, Page};
 pub use kept::KeptPages;
-pub use place::Place;
 pub use metrics::{Metrics, serve_metrics};
+pub use place::Place;
 pub use public::PublicAddress;
 pub use state::{AppState, Clock, Settings};
 pub use uncertainty::Uncertainty;
@@ -142,7 +142,11 @@ fn pages(state: &AppState) -> Router<AppState> {
         .merge(sign_in)
         // a bench has one bar of signal; staff pages hold true values and stay uncompressed, so that no length can tell
         // of them
-        .merge(student::routes().layer(placed).layer(CompressionLayer::new()))
+        .merge(
+            student::routes()
+                .layer(placed)
+                .layer(CompressionLayer::new()),
+        )
         .merge(assistant::routes())
         .merge(coordinator::routes())
         .merge(prep::routes())

@@ -124,7 +124,10 @@ impl Place {
 
     /// Redirections, and how far a script may reach.
     fn whole_headers(&self, headers: &mut HeaderMap) {
-        let names = [header::LOCATION, HeaderName::from_static("service-worker-allowed")];
+        let names = [
+            header::LOCATION,
+            HeaderName::from_static("service-worker-allowed"),
+        ];
         for name in names {
             let held = headers.get(&name).and_then(|held| held.to_str().ok());
             let ours = held.filter(|held| held.starts_with('/') && !held.starts_with("//"));

@@ -183,11 +183,7 @@ fn page_of(mut error: PageError, anyone: &Anyone, kept: Option<Again>) -> Respon
         message: error.message,
         incident,
         again: error.again,
-        start: if anyone.is_stranger {
-            "/courses"
-        } else {
-            "/"
-        },
+        start: if anyone.is_stranger { "/courses" } else { "/" },
     };
     match page.render() {
         Ok(html) => (error.status, axum::response::Html(html)).into_response(),

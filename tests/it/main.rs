@@ -19,6 +19,7 @@ mod course;
 mod curve_form;
 mod curve_slips;
 mod demo;
+mod department;
 mod durable;
 mod evidence;
 mod fairness;

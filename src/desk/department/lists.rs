@@ -155,7 +155,9 @@ pub(super) fn wanting(people: &Term, all: &[Arc<Lists>], today: Date) -> Vec<Cha
     for (id, student) in students {
         // a login is one person's: who is on the staff of one course is not a student of another by the same
         let clashes = staff.contains_key(&id.to_ascii_lowercase())
-            || held.get(&id.to_ascii_lowercase()).is_some_and(|one| super::runs(one));
+            || held
+                .get(&id.to_ascii_lowercase())
+                .is_some_and(|one| super::runs(one));
         if !clashes && known.get(id) != Some(&&student) {
             changes.push(Change::Student(student));
         }

@@ -77,7 +77,11 @@ impl Department {
     }
 
     /// Makes an empty folder one of courses, with the name of the department and the time zone of its days.
-    pub async fn found(folder: &Path, course: Course, now: Timestamp) -> Result<(), DepartmentError> {
+    pub async fn found(
+        folder: &Path,
+        course: Course,
+        now: Timestamp,
+    ) -> Result<(), DepartmentError> {
         let made = std::fs::create_dir_all(folder);
         made.map_err(|why| DepartmentError::File {
             what: format!("make {}", folder.display()),
@@ -178,7 +182,10 @@ impl Department {
     ) -> Result<(), StoreError> {
         let image = desk.look().await?;
         let before = self.held().get(key).cloned();
-        if before.as_ref().is_some_and(|held| held.newest == image.newest()) {
+        if before
+            .as_ref()
+            .is_some_and(|held| held.newest == image.newest())
+        {
             return Ok(());
         }
         let mut lists = Lists::of(&image);
@@ -327,9 +334,8 @@ impl Department {
         }
         let coordinates = |lists: &Lists| {
             let mut staff = lists.staff.iter();
-            staff.any(|one| {
-                one.login.eq_ignore_ascii_case(by) && one.role == StaffRole::Coordinator
-            })
+            staff
+                .any(|one| one.login.eq_ignore_ascii_case(by) && one.role == StaffRole::Coordinator)
         };
         let courses = self.courses_of(whom).await?;
         Ok(courses.iter().all(|(_, lists, _)| coordinates(lists)))

@@ -99,7 +99,10 @@ async fn may_let_in(visitor: &CoordinatorVisitor, logins: Vec<String>) -> PageRe
     let mut others = Vec::new();
     for login in &logins {
         for person in people_called(&visitor.state.people, login).await? {
-            if !department.may_let_in(&visitor.login, &person.account()).await? {
+            if !department
+                .may_let_in(&visitor.login, &person.account())
+                .await?
+            {
                 others.push(login.clone());
             }
         }

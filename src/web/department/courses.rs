@@ -327,7 +327,11 @@ async fn read(
             term: term_name,
             zone,
         };
-        return Ok(Ok((key, Term::new(course, shipped_glassware()), coordinator)));
+        return Ok(Ok((
+            key,
+            Term::new(course, shipped_glassware()),
+            coordinator,
+        )));
     };
     let desk = department.desk(from).await?;
     let desk = desk.ok_or_else(PageError::not_found)?;
@@ -344,7 +348,13 @@ async fn read(
         copy.course.title = title;
     }
     // sections are the students', who stay behind
-    copy.staff = image.term.staff.iter().filter(|one| one.role != StaffRole::Assistant).cloned().collect();
+    copy.staff = image
+        .term
+        .staff
+        .iter()
+        .filter(|one| one.role != StaffRole::Assistant)
+        .cloned()
+        .collect();
     drop(image);
     desk.close().await;
     Ok(Ok((key, copy, coordinator)))

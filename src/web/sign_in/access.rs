@@ -81,8 +81,14 @@ async fn events(visitor: &CoordinatorVisitor, only: Option<&str>) -> PageResult<
     drop(reader);
     let image = state.desk.look().await?;
     let staff = image.term.staff.iter().map(|one| one.login.as_str());
-    let here: BTreeSet<&str> = staff.chain(image.term.students.iter().map(|one| one.id.as_str())).collect();
-    events.extend(of_people.into_iter().filter(|event| here.contains(event.who.as_str())));
+    let here: BTreeSet<&str> = staff
+        .chain(image.term.students.iter().map(|one| one.id.as_str()))
+        .collect();
+    events.extend(
+        of_people
+            .into_iter()
+            .filter(|event| here.contains(event.who.as_str())),
+    );
     events.sort_by_key(|event| std::cmp::Reverse(event.at));
     events.truncate(usize::try_from(SHOWN).unwrap_or_default());
     Ok(events)

@@ -54,7 +54,8 @@ pub(super) async fn change(
     let (id, at) = (visitor.person.account(), visitor.now());
     let attempt = caller.attempt(&id.login, at);
     let current = fields.one("current").unwrap_or_default();
-    let faults = match change_password(&visitor.state.people, attempt, &id, current, password).await {
+    let faults = match change_password(&visitor.state.people, attempt, &id, current, password).await
+    {
         Ok(token) => {
             let strength = passwords::strength(password, &[]).words();
             let jar = jar.add(cookie(&visitor.state.settings, &token));
