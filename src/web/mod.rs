@@ -21,6 +21,7 @@ mod headers;
 mod kept;
 mod listen;
 mod log;
+mod mail;
 mod metrics;
 mod noted;
 mod parts;
@@ -121,6 +122,7 @@ fn pages() -> Router<AppState> {
         .merge(prep::routes())
         .merge(proving::routes())
         .merge(guide::routes())
+        .merge(mail::routes())
 }
 
 /// Puts the layers around pages, and the files beside them.
