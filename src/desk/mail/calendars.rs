@@ -57,27 +57,30 @@ pub async fn opened_calendar(
     at: Timestamp,
 ) -> Result<Option<CalendarOwner>, AccountError> {
     let is_one = secret.len() == SECRET_LENGTH && secret.bytes().all(|b| b.is_ascii_hexdigit());
-    if is_one {
-        let mut reader = desk.store().read().await?;
-        if let Some(of) = reader.mails().calendar(secret).await? {
-            let directory = Directory::read(&mut reader).await?;
-            drop(reader);
-            let login = match of.kind {
-                Kind::Staff => Some(of.key.clone()),
-                Kind::Student => directory.number(&of).map(ToString::to_string),
-            };
-            let Some(login) = login else { return Ok(None) };
-            let id = AccountId {
-                kind: of.kind,
-                login,
-            };
-            let closed = desk.store().read().await?.accounts().account(&id).await?;
-            if closed.is_some_and(|account| account.disabled) {
-                return Ok(None);
-            }
-            return Ok(person(desk, &id).await?.map(CalendarOwner));
-        }
+    if !is_one {
+        return Ok(None);
     }
+    let mut reader = desk.store().read().await?;
+    let of = reader.mails().calendar(secret).await?;
+    if let Some(of) = of {
+        let directory = Directory::read(&mut reader).await?;
+        let login = match of.kind {
+            Kind::Staff => Some(of.key.clone()),
+            Kind::Student => directory.number(&of).map(ToString::to_string),
+        };
+        let Some(login) = login else { return Ok(None) };
+        let id = AccountId {
+            kind: of.kind,
+            login,
+        };
+        let closed = reader.accounts().account(&id).await?;
+        drop(reader);
+        if closed.is_some_and(|account| account.disabled) {
+            return Ok(None);
+        }
+        return Ok(person(desk, &id).await?.map(CalendarOwner));
+    }
+    drop(reader);
     let attempt = Attempt {
         login: COUNTED_AS,
         from,
