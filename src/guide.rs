@@ -24,6 +24,7 @@ pub const TOPICS: &[Topic] = topics![
     "files" "The course folder",
     "grades" "Grades out",
     "procedures" "Procedures: those that come with it, and how to write one",
+    "mail" "Mail and calendars",
     "records" "Records and privacy",
     "analysis" "Data for people who analyse",
 ];

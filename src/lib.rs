@@ -55,6 +55,8 @@ pub mod simulate;
 
 pub mod campus;
 
+pub mod mail;
+
 pub mod store;
 
 pub mod files;

@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use jiff::{SignedDuration, Timestamp};
 
-use super::serve::{LogFormat, address, bind, log_to_stderr, serve, settings};
+use super::serve::{Beside, LogFormat, address, bind, log_to_stderr, serve, settings};
 use super::{Failure, progress};
 use crate::course::StaffRole;
 use crate::desk::{self, Desk, accounts};
@@ -67,7 +67,7 @@ pub async fn run(listen: SocketAddr, keep: Option<PathBuf>) -> Result<(), Failur
         demo: demo.into(),
         ..AppState::new(desk, settings(&listener, false)?)
     };
-    let done = serve((None, 0), state, listener, None).await;
+    let done = serve((None, 0), state, listener, Beside::default()).await;
     if keep.is_none() {
         // a demo leaves nothing behind
         let _removed = std::fs::remove_dir_all(&directory);

@@ -12,6 +12,7 @@ mod folder;
 mod help;
 mod invent;
 mod kit;
+mod post;
 mod recompute;
 mod rehearse;
 mod retire;

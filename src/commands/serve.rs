@@ -13,6 +13,7 @@ use tracing_subscriber::filter::Targets;
 use tracing_subscriber::layer::SubscriberExt as _;
 use tracing_subscriber::util::SubscriberInitExt as _;
 
+use super::post::{MailLine, Mailer};
 use super::{Failure, open_or_make};
 use crate::campus::{Campus, CampusFault, Provider, ProviderSettings, ProxyHeader};
 use crate::course::{Course, Zone};
@@ -79,6 +80,8 @@ pub struct ServeLine {
     /// A file with the secret that the proxy sends in X-Concordant-Secret, or that the provider gave to this server
     #[arg(long, value_name = "FILE", env = "CONCORDANT_CAMPUS_SECRET_FILE")]
     campus_secret_file: Option<PathBuf>,
+    #[command(flatten)]
+    mail: MailLine,
     /// Address on which figures for monitoring are served, at /metrics; on loopback or a network of machines only
     #[arg(long, value_name = "ADDR", env = "CONCORDANT_METRICS")]
     metrics: Option<SocketAddr>,
@@ -108,6 +111,7 @@ pub async fn run(line: ServeLine) -> Result<(), Failure> {
     let public = line.public_url.as_deref().map(public_address).transpose()?;
     let (behind_proxy, proxies) = proxies(&line.behind_proxy)?;
     let campus = campus(&line, public.as_deref(), behind_proxy)?;
+    let mailing = line.mail.mailing(public.as_ref())?;
     log_to_stderr(&line.log_level, line.log)?;
     let now = Timestamp::now();
     let (department, desk, what) = match (&line.folder, &line.db) {
@@ -132,6 +136,7 @@ pub async fn run(line: ServeLine) -> Result<(), Failure> {
         public_address: public,
         proxies,
         campus: campus.map(Arc::new),
+        mail: mailing.is_some(),
         ..AppState::new(desk, settings(&listener, behind_proxy)?)
     };
     let mut figures = None;
@@ -142,7 +147,18 @@ pub async fn run(line: ServeLine) -> Result<(), Failure> {
         figures = Some(tokio::spawn(serving));
     }
     eprintln!("serving {} on {}", what.display(), address(&listener)?);
-    serve((department, line.courses), state, listener, figures).await
+    let (clock, desk) = (state.clock.clone(), Arc::clone(&state.desk));
+    let mailer = mailing.map(|mailing| match &department {
+        Some(department) => mailing.start_for_all(Arc::clone(department), clock),
+        None => mailing.start(desk, clock),
+    });
+    serve(
+        (department, line.courses),
+        state,
+        listener,
+        Beside { figures, mailer },
+    )
+    .await
 }
 
 /// Makes an empty folder one of courses.
@@ -208,7 +224,7 @@ fn campus(
 }
 
 /// What stands in a file, without the line end that editors add.
-fn secret(file: &Path) -> Result<String, Failure> {
+pub(super) fn secret(file: &Path) -> Result<String, Failure> {
     let text = std::fs::read_to_string(file)
         .map_err(|why| Failure::Other(format!("cannot read {}: {why}", file.display())))?;
     Ok(text.trim_end_matches(['\n', '\r']).to_owned())
@@ -315,12 +331,19 @@ pub(super) fn settings(listener: &TcpListener, behind_proxy: bool) -> Result<Set
     })
 }
 
+/// What goes on beside the pages.
+#[derive(Default)]
+pub(super) struct Beside {
+    figures: Option<JoinHandle<std::io::Result<()>>>,
+    mailer: Option<Mailer>,
+}
+
 /// Serves until it is asked to stop, then ends what is under way.
 pub(super) async fn serve(
     (department, most): (Option<Arc<Department>>, usize),
     state: AppState,
     listener: TcpListener,
-    figures: Option<JoinHandle<std::io::Result<()>>>,
+    beside: Beside,
 ) -> Result<(), Failure> {
     let desk = Arc::clone(&state.desk);
     let stop = web::asked_to_stop();
@@ -329,7 +352,10 @@ pub(super) async fn serve(
         None => web::serve(state, listener, stop).await,
     };
     served.map_err(|why| Failure::Other(format!("the server stopped: {why}")))?;
-    if let Some(figures) = figures {
+    if let Some(mailer) = beside.mailer {
+        mailer.stop().await;
+    }
+    if let Some(figures) = beside.figures {
         figures.abort();
         // it has ended now, and lets go of the desk
         let _ended = figures.await;

@@ -255,14 +255,8 @@ pub async fn issue_claim_codes(
     let mut issued = Vec::new();
     let mut transaction = desk.store().write().await?;
     for person in people {
-        let code = new_code(CODE_LENGTH)?;
         let id = person.account();
-        transaction.accounts().keep_account(&id, at).await?;
-        let hashed = hash(&read_code(&code));
-        transaction
-            .accounts()
-            .insert_claim_code(&id, &hashed, at, expires_at)
-            .await?;
+        let code = issue(&mut transaction, person, at, expires_at).await?;
         let event = Event {
             at,
             what: What::CodePrinted,
@@ -272,14 +266,44 @@ pub async fn issue_claim_codes(
             network: by.network,
         };
         transaction.accounts().note(event).await?;
-        issued.push(IssuedCode {
-            person,
-            code,
-            expires_at,
-        });
+        issued.push(code);
     }
     transaction.commit().await?;
     Ok(issued)
+}
+
+/// A claim code for a mail that was asked for, which is noted already; codes issued before stop working.
+pub(super) async fn mailed_code(
+    desk: &Desk,
+    person: Person,
+    at: Timestamp,
+) -> Result<IssuedCode, AccountError> {
+    let expires_at = at.saturating_add(CODE_LASTS).unwrap_or(Timestamp::MAX);
+    let mut transaction = desk.store().write().await?;
+    let issued = issue(&mut transaction, person, at, expires_at).await?;
+    transaction.commit().await?;
+    Ok(issued)
+}
+
+async fn issue(
+    transaction: &mut Transaction,
+    person: Person,
+    at: Timestamp,
+    expires_at: Timestamp,
+) -> Result<IssuedCode, AccountError> {
+    let code = new_code(CODE_LENGTH)?;
+    let id = person.account();
+    let mut accounts = transaction.accounts();
+    accounts.keep_account(&id, at).await?;
+    let hashed = hash(&read_code(&code));
+    accounts
+        .insert_claim_code(&id, &hashed, at, expires_at)
+        .await?;
+    Ok(IssuedCode {
+        person,
+        code,
+        expires_at,
+    })
 }
 
 /// Logins of that kind whose owners have set a password.

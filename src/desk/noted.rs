@@ -80,7 +80,7 @@ async fn write_down(spare: &Arc<Spare>, store: &Store, event: Event<'_>) -> Resu
     or_in_memory(written.await, || spare.note(store, event))
 }
 
-/// Whether something was done to somebody's account that they have not been told of: a code printed, a password set with
+/// Whether something was done to somebody's account that they have not been told of: a code printed or mailed, a password set with
 /// one, a second step turned on or off. From now on they have. Just after a claim, that claim and its code are no news, unless there was one before.
 pub async fn has_news(
     desk: &Desk,
@@ -92,7 +92,10 @@ pub async fn has_news(
     let untold = reader.accounts().events_of(id, true, 1_000).await?;
     drop(reader);
     let of = |what: What| untold.iter().filter(|e| e.what == what.name()).count();
-    let (printed, claimed) = (of(What::CodePrinted), of(What::Claimed));
+    let (printed, claimed) = (
+        of(What::CodePrinted) + of(What::CodeMailed),
+        of(What::Claimed),
+    );
     let set_for_them = untold
         .iter()
         .any(|e| e.what == What::PasswordSet.name() && !e.by.is_empty());

@@ -11,6 +11,7 @@
 mod arrangements;
 mod audit_file;
 mod bottles;
+mod calendar;
 mod course_file;
 mod fill;
 mod flags_file;
@@ -42,6 +43,7 @@ mod zipped;
 
 pub use audit_file::audit_csv;
 pub use bottles::read_value_lines;
+pub use calendar::{CalendarOf, calendar};
 pub use fill::{FillChoice, FillPlan, FilledCell, IdKind, Points};
 pub use flags_file::flags_csv;
 pub use folder::Folder;

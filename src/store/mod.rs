@@ -9,6 +9,7 @@ mod check;
 mod drafts;
 mod journal;
 mod judgements;
+pub mod mail;
 mod people;
 mod retention;
 
@@ -37,6 +38,7 @@ pub use journal::{
     Stored, Writing, by_request_key, entries, entry, hash, head, load_stored, newest, write_changes,
 };
 pub use judgements::judgement_history;
+use mail::Mails;
 pub use people::student_keys;
 pub use retention::{last_of, texts_in_the_journal};
 
@@ -404,11 +406,19 @@ impl Transaction {
     pub fn accounts(&mut self) -> Accounts<'_> {
         Accounts(self)
     }
+
+    pub fn mails(&mut self) -> Mails<'_> {
+        Mails(self)
+    }
 }
 
 impl Reader {
     pub fn accounts(&mut self) -> Accounts<'_> {
         Accounts(self)
+    }
+
+    pub fn mails(&mut self) -> Mails<'_> {
+        Mails(self)
     }
 }
 

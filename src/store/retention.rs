@@ -135,6 +135,11 @@ pub(super) async fn take_out(
         for key in &keys {
             for statement in [
                 "DELETE FROM access_place WHERE event IN (SELECT id FROM access_event WHERE kind = 'student' AND who = ?)",
+                "UPDATE mail SET address = '', state = CASE state WHEN 'waiting' THEN 'dropped' ELSE state END,
+                     why = CASE state WHEN 'waiting' THEN 'who it was for was taken out' ELSE '' END
+                 WHERE kind = 'student' AND who = ?",
+                "DELETE FROM mail_choice WHERE kind = 'student' AND who = ?",
+                "DELETE FROM calendar WHERE kind = 'student' AND who = ?",
                 "DELETE FROM person WHERE key = ?",
             ] {
                 sqlx::query(statement)

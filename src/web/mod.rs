@@ -22,6 +22,7 @@ mod headers;
 mod kept;
 mod listen;
 mod log;
+mod mail;
 mod metrics;
 mod noted;
 mod parts;
@@ -152,6 +153,7 @@ fn pages(state: &AppState) -> Router<AppState> {
         .merge(prep::routes())
         .merge(proving::routes())
         .merge(guide::routes())
+        .merge(mail::routes())
 }
 
 /// Puts the layers around pages, and the files beside them.

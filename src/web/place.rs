@@ -17,7 +17,7 @@ use super::state::AppState;
 use crate::ids::CourseKey;
 
 /// First parts of addresses that all courses of a department share.
-const SHARED: [&str; 11] = [
+const SHARED: [&str; 10] = [
     "access",
     "claim",
     "courses",
@@ -28,7 +28,6 @@ const SHARED: [&str; 11] = [
     "sign-in",
     "sign-out",
     "static",
-    "feed",
 ];
 
 /// Attributes that hold an address.

@@ -43,6 +43,8 @@ pub struct AppState {
     pub demo: Arc<[DemoPerson]>,
     /// None: people sign in here only.
     pub campus: Option<Arc<Campus>>,
+    /// Whether a mail server is known to the server.
+    pub mail: bool,
     /// Attempts to sign in that are under way.
     pub gate: Gate,
     /// What the results of experiments under way say.
@@ -82,6 +84,7 @@ impl AppState {
             metrics: Metrics::default(),
             demo: Arc::new([]),
             campus: None,
+            mail: false,
             gate: Gate::default(),
             live: LiveLines::default(),
         }

@@ -41,7 +41,7 @@ pub enum Open {
 use Open::{All, Coordinator, EveryStaff, Nobody, Prep, SectionA, SignedIn, Staff, Student};
 
 /// Method, path as the router has it, the path asked for, who may.
-const TABLE: [(&str, &str, &str, Open); 66] = [
+const TABLE: [(&str, &str, &str, Open); 67] = [
     ("GET", "/healthz", "/healthz", All),
     ("GET", "/static/{*path}", "/static/style.css", All),
     ("GET", "/sign-in", "/sign-in", All),
@@ -51,6 +51,7 @@ const TABLE: [(&str, &str, &str, Open); 66] = [
     ("GET", "/", "/", SignedIn),
     ("GET", "/password", "/password", SignedIn),
     ("GET", "/access", "/access", SignedIn),
+    ("GET", "/mail", "/mail", SignedIn),
     ("GET", "/second-step", "/second-step", SignedIn),
     ("GET", "/student", "/student", Student),
     (

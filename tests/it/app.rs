@@ -96,6 +96,7 @@ impl TestApp {
         let state = AppState {
             clock: clock.clone(),
             campus: campus(&address),
+            mail: true,
             ..AppState::new(Arc::clone(&desk), settings)
         };
         let (stop, stopped) = oneshot::channel();

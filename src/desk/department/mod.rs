@@ -6,6 +6,7 @@
 //! somebody may do in a course, the lists of that course alone say.
 
 mod lists;
+mod mail;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -23,6 +24,7 @@ use crate::term::Term;
 use lists::wanting;
 
 pub use lists::Lists;
+pub use mail::Looked;
 
 /// The file of people and sign-ins.
 const PEOPLE: &str = "people.db";

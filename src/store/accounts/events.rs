@@ -18,6 +18,7 @@ pub enum What {
     Failed,
     Waits,
     CodePrinted,
+    CodeMailed,
     Claimed,
     PasswordSet,
     Told,
@@ -67,11 +68,12 @@ pub const PLACES_KEPT_DAYS: i64 = 90;
 const DAY_MS: i64 = 24 * 60 * 60 * 1_000;
 
 impl What {
-    pub const ALL: [Self; 17] = [
+    pub const ALL: [Self; 18] = [
         Self::SignedIn,
         Self::Failed,
         Self::Waits,
         Self::CodePrinted,
+        Self::CodeMailed,
         Self::Claimed,
         Self::PasswordSet,
         Self::Told,
@@ -94,6 +96,7 @@ impl What {
             Self::Failed => "failed",
             Self::Waits => "waits",
             Self::CodePrinted => "code-printed",
+            Self::CodeMailed => "code-mailed",
             Self::Claimed => "claimed",
             Self::PasswordSet => "password-set",
             Self::Told => "told",
@@ -117,6 +120,7 @@ impl What {
             Self::Failed => "wrong password or code",
             Self::Waits => "has to wait after failures",
             Self::CodePrinted => "a one-time code was printed",
+            Self::CodeMailed => "a one-time code was asked for by mail",
             Self::Claimed => "a one-time code was used to set a password",
             Self::PasswordSet => "the password was set",
             Self::Told => "was told what happened to the account",

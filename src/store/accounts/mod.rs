@@ -91,6 +91,9 @@ impl Accounts<'_> {
             "DELETE FROM session WHERE kind = 'staff' AND login = ? COLLATE NOCASE",
             "DELETE FROM claim_code WHERE kind = 'staff' AND login = ? COLLATE NOCASE",
             "DELETE FROM account WHERE kind = 'staff' AND login = ? COLLATE NOCASE",
+            "UPDATE mail SET address = '' WHERE kind = 'staff' AND who = ? COLLATE NOCASE",
+            "DELETE FROM mail_choice WHERE kind = 'staff' AND who = ? COLLATE NOCASE",
+            "DELETE FROM calendar WHERE kind = 'staff' AND who = ? COLLATE NOCASE",
         ] {
             let statement = sqlx::query(statement).bind(login);
             statement.execute(&mut *self.0).await?;

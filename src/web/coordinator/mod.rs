@@ -12,6 +12,7 @@ mod glance;
 mod home;
 mod issue;
 mod lots;
+mod mail;
 mod marking;
 mod marks;
 mod oneroster;
@@ -65,6 +66,8 @@ pub fn routes() -> Router<AppState> {
         .route("/course/slips", post(slips::print))
         .route("/course/access", get(everybodys).post(end_sessions))
         .route("/course/sign-in", get(chosen).post(choose))
+        .route("/course/mail", get(mail::page).post(mail::turn))
+        .route("/course/codes", post(mail::send_codes))
         .route("/course/kept", get(downloads::kept))
         .route("/course/second-step", post(ask_of_staff))
         .route("/course/staff", shown(&staff::STAFF))

@@ -92,7 +92,10 @@ pub async fn print(
 }
 
 /// Those whom this coordinator may give a way in: a slip opens every course that its owner is on.
-async fn may_let_in(visitor: &CoordinatorVisitor, logins: Vec<String>) -> PageResult<Vec<String>> {
+pub(super) async fn may_let_in(
+    visitor: &CoordinatorVisitor,
+    logins: Vec<String>,
+) -> PageResult<Vec<String>> {
     let Some(department) = &visitor.state.department else {
         return Ok(logins);
     };

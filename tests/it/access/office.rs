@@ -4,7 +4,11 @@ use super::Open::{self, All, Coordinator, Nobody, SectionA, SignedIn};
 use super::{LAST, PREP, TABLE};
 
 /// Files as they are: method, route, path, and to whom it is open.
-pub const FILES: [(&str, &str, &str, Open); 11] = [
+pub const FILES: [(&str, &str, &str, Open); 14] = [
+    ("POST", "/mail", "/mail", SignedIn),
+    ("POST", "/mail/calendar", "/mail/calendar", SignedIn),
+    // for whoever knows the secret in it, signed in or not
+    ("GET", "/calendar/{secret}", "/calendar/none.ics", Nobody),
     // on a listener of its own
     ("GET", "/metrics", "/metrics", Nobody),
     ("GET", "/sign-in/campus", "/sign-in/campus", Nobody),
@@ -45,8 +49,11 @@ pub const FILES: [(&str, &str, &str, Open); 11] = [
 ];
 
 /// Method and path as the router has it; the experiment asked for is `acid`.
-pub const ROUTES: [(&str, &str); 27] = [
+pub const ROUTES: [(&str, &str); 30] = [
     ("POST", "/course/access"),
+    ("GET", "/course/mail"),
+    ("POST", "/course/mail"),
+    ("POST", "/course/codes"),
     ("GET", "/course/kept"),
     ("GET", "/course/sign-in"),
     ("POST", "/course/sign-in"),
