@@ -27,6 +27,7 @@ mod parts;
 pub mod prep;
 mod proving;
 mod public;
+pub mod rich;
 mod sign_in;
 mod state;
 pub mod student;
@@ -36,7 +37,7 @@ mod tests;
 pub mod trials_picture;
 pub mod uncertainty;
 mod upload;
-pub mod visitor;
+mod visitor;
 
 use std::any::Any;
 use std::sync::Arc;
