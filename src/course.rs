@@ -9,6 +9,7 @@ use jiff::tz::TimeZone;
 use serde::{Deserialize, Serialize};
 
 use crate::ids::{ExperimentKey, LotCode, SectionName, StudentId};
+use crate::language::Language;
 use crate::procedure::{Dates, Procedure};
 use crate::words::named;
 
@@ -21,6 +22,13 @@ pub struct Course {
     /// IANA name of the zone its dates are in.
     #[serde(rename = "time_zone")]
     pub zone: Zone,
+    /// What students read.
+    #[serde(default, skip_serializing_if = "is_english")]
+    pub language: Language,
+}
+
+fn is_english(language: &Language) -> bool {
+    *language == Language::English
 }
 
 /// A time zone by its IANA name.

@@ -9,6 +9,9 @@ pub mod ids;
 pub mod text;
 
 #[deny(clippy::arithmetic_side_effects)]
+pub mod language;
+
+#[deny(clippy::arithmetic_side_effects)]
 pub mod measure;
 
 #[deny(clippy::arithmetic_side_effects)]

@@ -58,6 +58,7 @@ pub fn run(folder: &Path, sections: usize, students: usize, seed: u64) -> Result
             title: "Quantitative Laboratory Practice, Ostermere College".into(),
             term: "autumn 2026".into(),
             zone,
+            language: crate::language::Language::default(),
         },
         sections: (0..sections)
             .map(section_name)

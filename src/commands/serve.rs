@@ -19,6 +19,7 @@ use crate::campus::{Campus, CampusFault, Provider, ProviderSettings, ProxyHeader
 use crate::course::{Course, Zone};
 use crate::desk::Desk;
 use crate::desk::department::Department;
+use crate::language::Language;
 use crate::web::{self, AppState, MOST_OPEN, Place, Settings};
 
 /// How a course is served. Each setting can be given by its variable as well.
@@ -173,6 +174,7 @@ pub(super) async fn found(
         title: name.to_owned(),
         term: String::new(),
         zone,
+        language: Language::default(),
     };
     Ok(Department::found(folder, course, now).await?)
 }

@@ -41,7 +41,7 @@ pub enum AccountError {
     ExpiredCode,
     /// The password cannot be taken, with a sentence for the person.
     #[error("the password is refused")]
-    Password(String),
+    Password(crate::language::Message),
     /// Too many failures; when the next attempt is looked at.
     #[error("throttled until {0}")]
     Wait(Timestamp),

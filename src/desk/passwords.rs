@@ -8,6 +8,7 @@ use zxcvbn::matching::patterns::MatchPattern;
 
 use super::Desk;
 use super::accounts::{AccountError, Person};
+use crate::language::{Message, message};
 use crate::store::accounts::Setting;
 use crate::term::Term;
 
@@ -29,19 +30,18 @@ pub struct Strength {
     /// Whether it is taken: the highest of five steps, ten thousand million guesses or more.
     pub is_enough: bool,
     /// What makes it easy to guess; none where it is not.
-    pub weakness: Option<&'static str>,
+    pub weakness: Option<Message>,
 }
 
 impl Strength {
     /// As people read it.
-    pub fn words(&self) -> String {
-        let guesses = match self.guesses {
-            0..=3 => "a thousand guesses or fewer".to_owned(),
-            4..=6 => "a million guesses".to_owned(),
-            7..=9 => "a thousand million guesses".to_owned(),
-            more => format!("10 to the power of {more} guesses"),
-        };
-        format!("About {guesses} would find it.")
+    pub fn words(&self) -> Message {
+        match self.guesses {
+            0..=3 => message!("password.guesses-few"),
+            4..=6 => message!("password.guesses-million"),
+            7..=9 => message!("password.guesses-billion"),
+            more => message!("password.guesses-power", power = more),
+        }
     }
 }
 
@@ -61,14 +61,12 @@ pub fn strength(password: &str, names: &[String]) -> Strength {
         (is_name(&part.pattern) && length > 4, is_known, length)
     });
     let weakness = telling.and_then(|part| match &part.pattern {
-        pattern if is_name(pattern) => Some(
-            "Much of it is a name that others know: your own, your login, the course\u{2019}s or the institution\u{2019}s.",
-        ),
-        MatchPattern::Dictionary(_) => Some("Much of it is a word or a password that many people use."),
-        MatchPattern::Spatial(_) => Some("Much of it follows the keyboard."),
-        MatchPattern::Repeat(_) => Some("It says the same thing over and over."),
-        MatchPattern::Sequence(_) => Some("Much of it follows the alphabet or the digits in order."),
-        MatchPattern::Regex(_) | MatchPattern::Date(_) => Some("Much of it is a year or a date."),
+        pattern if is_name(pattern) => Some(message!("password.is-name")),
+        MatchPattern::Dictionary(_) => Some(message!("password.is-word")),
+        MatchPattern::Spatial(_) => Some(message!("password.is-keyboard")),
+        MatchPattern::Repeat(_) => Some(message!("password.is-repeat")),
+        MatchPattern::Sequence(_) => Some(message!("password.is-sequence")),
+        MatchPattern::Regex(_) | MatchPattern::Date(_) => Some(message!("password.is-date")),
         MatchPattern::BruteForce => None,
     });
     Strength {
@@ -82,27 +80,31 @@ pub fn strength(password: &str, names: &[String]) -> Strength {
 }
 
 /// Says in plain words why a password cannot be taken.
-pub fn check(password: &str, names: &[String]) -> Result<(), String> {
+pub fn check(password: &str, names: &[String]) -> Result<(), Message> {
     let length = password.chars().count();
     if length < SHORTEST {
-        return Err(format!(
-            "It has {length} characters and needs at least {SHORTEST}. Three or four words that have nothing to do with each other make a good one."
+        return Err(message!(
+            "password.too-short",
+            found = length,
+            least = SHORTEST
         ));
     }
     if length > LONGEST {
-        return Err(format!(
-            "It has {length} characters; the most that can be kept is {LONGEST}."
+        return Err(message!(
+            "password.too-long",
+            found = length,
+            most = LONGEST
         ));
     }
     let strength = strength(password, names);
     if strength.is_enough {
         return Ok(());
     }
-    Err(format!(
-        "It is too easily guessed. {} {} Ten thousand million is the least that is taken: add a word or two that have nothing to do with the rest.",
-        strength.weakness.unwrap_or_default(),
-        strength.words()
-    ))
+    let guesses = strength.words();
+    Err(match strength.weakness {
+        Some(weakness) => message!("password.weak", weakness = weakness, guesses = guesses),
+        None => message!("password.weak-alone", guesses = guesses),
+    })
 }
 
 /// Names that are among the first to be tried for somebody: of the person, the course and the institution.
@@ -233,6 +235,7 @@ mod tests {
             ("s0042133720042026", "name"),
         ] {
             let why = check(bad, &names()).expect_err(bad);
+            let why = why.to_string();
             assert!(why.contains(word), "{bad}: {why}");
             let says_how_strong = why.contains("guesses") || why.contains("characters");
             assert!(says_how_strong, "{bad}: {why}");

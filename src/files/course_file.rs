@@ -6,6 +6,7 @@ use super::marking_file::{marking, trials};
 use crate::course::{Course, SectionDates, SectionLots, Zone};
 use crate::ids::{ExperimentKey, LotCode, SectionName};
 use crate::judge::Marking;
+use crate::language::Language;
 use crate::procedure::{Dates, TrialRules, is_key};
 use crate::term::{ExperimentSource, Term};
 use crate::text::{Fault, Section, Toml, bare_or_quoted, found, line_of_text, local_time, quoted};
@@ -44,20 +45,39 @@ pub(super) fn read_course(
     keys: &mut HashSet<ExperimentKey>,
 ) -> Result<CourseFile, Vec<Fault>> {
     Toml::read(file, text, |root| {
-        root.only(&["title", "term", "time_zone", "empty_sections", "experiment"]);
+        root.only(&[
+            "title",
+            "term",
+            "time_zone",
+            "language",
+            "empty_sections",
+            "experiment",
+        ]);
         let title = root.parsed("title", line_of_text);
         let term = root.parsed("term", line_of_text);
         let zone = root.parsed("time_zone", Zone::new);
+        let language = root.parsed_if_any("language", language).unwrap_or_default();
         let empty_sections = root.texts("empty_sections");
         let empty_sections = empty_sections.into_iter().map(SectionName::new).collect();
         let experiments = root.tables("experiment", |section| experiment(&section, keys));
         let (title, term, zone) = (title?, term?, zone?);
         Some(CourseFile {
-            course: Course { title, term, zone },
+            course: Course {
+                title,
+                term,
+                zone,
+                language,
+            },
             empty_sections,
             experiments: experiments.into_iter().collect::<Option<_>>()?,
         })
     })
+}
+
+fn language(code: &str) -> Result<Language, String> {
+    let codes: Vec<&str> = Language::ALL.iter().map(|one| one.code()).collect();
+    let known = Language::from_code(code);
+    known.ok_or_else(|| found(code, &format!("one of {}", codes.join(", "))))
 }
 
 fn experiment(section: &Section, keys: &mut HashSet<ExperimentKey>) -> Option<ExperimentEntry> {
@@ -188,6 +208,9 @@ pub(super) fn write_course(term: &Term) -> String {
         quoted(&course.term),
         quoted(course.zone.name())
     );
+    if course.language != Language::default() {
+        text.push_str(&format!("language = {}\n", quoted(course.language.code())));
+    }
     let empty = empty_sections(term);
     if !empty.is_empty() {
         let names: Vec<String> = empty.iter().map(|name| quoted(name)).collect();

@@ -1,6 +1,7 @@
 //! A form as a page shows it: what is asked, what was typed, what is wrong with it.
 
 use super::{Faults, Field, Form, Kind, Typed};
+use crate::language::Message;
 
 /// A form filled in with what is there, or with what was typed and refused.
 #[derive(Clone, Debug, Default)]
@@ -44,7 +45,7 @@ impl Filled {
     }
 
     pub fn fault(&self, field: &Field) -> Option<String> {
-        self.faults.of(&field.name)
+        self.faults.said_of(&field.name, self.form.language)
     }
 
     /// Where the form goes that asks what it would change.
@@ -87,15 +88,15 @@ impl Filled {
                 .position(|field| field.name == name)
                 .unwrap_or(usize::MAX)
         };
-        let mut faults: Vec<(&str, &str)> = self.faults.iter().collect();
+        let mut faults: Vec<(&str, &Message)> = self.faults.iter().collect();
         faults.sort_by_key(|fault| place(fault.0));
-        let one = |(name, what): (&str, &str)| FormFault {
+        let one = |(name, what): (&str, &Message)| FormFault {
             id: match self.form.field(name).is_some() {
                 true => format!("{}{name}", self.form.prefix),
                 false => String::new(),
             },
             label: self.form.label(name),
-            what: what.to_owned(),
+            what: self.form.language.say(what),
         };
         faults.into_iter().map(one).collect()
     }

@@ -9,6 +9,7 @@ mod typed;
 use std::fmt;
 use std::ops::RangeInclusive;
 
+use crate::language::{Language, Message};
 use crate::procedure::ResultUnit;
 
 pub use filled::{Filled, FormFault};
@@ -27,6 +28,8 @@ pub struct Form {
     pub buttons: Vec<Button>,
     /// Whether groups are the rows of a table, with the labels of their fields as its head.
     pub rows: bool,
+    /// What it is written in.
+    pub language: Language,
     /// Put before names to make ids, where a page has several forms with fields of one name.
     pub prefix: &'static str,
 }
@@ -119,7 +122,7 @@ pub struct Button {
 
 /// What is wrong with what was typed: the field and a sentence.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Faults(Vec<(String, String)>);
+pub struct Faults(Vec<(String, Message)>);
 
 impl Form {
     /// A form of one group without a title.
@@ -134,6 +137,12 @@ impl Form {
 
     pub fn words(mut self, words: impl Into<String>) -> Self {
         self.words = words.into();
+        self
+    }
+
+    /// What faults are said in.
+    pub fn in_language(mut self, language: Language) -> Self {
+        self.language = language;
         self
     }
 
@@ -402,7 +411,7 @@ pub fn named(names: impl IntoIterator<Item = impl AsRef<str>>) -> Vec<(String, S
 
 impl Faults {
     /// One field at fault.
-    pub fn one(field: impl Into<String>, what: impl Into<String>) -> Self {
+    pub fn one(field: impl Into<String>, what: impl Into<Message>) -> Self {
         let mut faults = Self::default();
         faults.add(field, what);
         faults
@@ -413,7 +422,7 @@ impl Faults {
         Self::one(field, crate::text::found(found, expected))
     }
 
-    pub fn add(&mut self, field: impl Into<String>, what: impl Into<String>) {
+    pub fn add(&mut self, field: impl Into<String>, what: impl Into<Message>) {
         let fault = (field.into(), what.into());
         if !self.0.contains(&fault) {
             self.0.push(fault);
@@ -429,16 +438,19 @@ impl Faults {
     }
 
     /// Fields and sentences in order.
-    pub fn iter(&self) -> impl Iterator<Item = (&str, &str)> {
-        self.0
-            .iter()
-            .map(|(field, what)| (field.as_str(), what.as_str()))
+    pub fn iter(&self) -> impl Iterator<Item = (&str, &Message)> {
+        self.0.iter().map(|(field, what)| (field.as_str(), what))
+    }
+
+    /// What is wrong with a field, in English.
+    pub fn of(&self, field: &str) -> Option<String> {
+        self.said_of(field, Language::English)
     }
 
     /// What is wrong with a field.
-    pub fn of(&self, field: &str) -> Option<String> {
+    pub fn said_of(&self, field: &str, language: Language) -> Option<String> {
         let own = self.iter().filter(|(name, _)| *name == field);
-        let said: Vec<&str> = own.map(|(_, what)| what).collect();
+        let said: Vec<String> = own.map(|(_, what)| language.say(what)).collect();
         (!said.is_empty()).then(|| said.join("; "))
     }
 

@@ -6,6 +6,7 @@ use jiff::civil;
 use rust_decimal::Decimal;
 
 use super::{Choices, Faults, Field, Form, Kind, Typed};
+use crate::language::{Message, message};
 use crate::measure::Reading;
 use crate::text;
 
@@ -103,12 +104,12 @@ impl<'t> Read<'t> {
     }
 
     /// Finds a fault with a field.
-    pub fn fault(&mut self, field: impl Into<String>, what: impl Into<String>) {
+    pub fn fault(&mut self, field: impl Into<String>, what: impl Into<Message>) {
         self.faults.add(field, what);
     }
 
     /// What a check says, or nothing and its fault with the field.
-    pub fn keep<T>(&mut self, field: &str, checked: Result<T, String>) -> Option<T> {
+    pub fn keep<T>(&mut self, field: &str, checked: Result<T, impl Into<Message>>) -> Option<T> {
         checked.map_err(|what| self.faults.add(field, what)).ok()
     }
 
@@ -127,27 +128,30 @@ impl<'t> Read<'t> {
     }
 }
 
-fn value(field: &Field, text: &str) -> Result<Option<Value>, String> {
+fn value(field: &Field, text: &str) -> Result<Option<Value>, Message> {
     let nothing = text.is_empty();
-    let needs = |what: &str| match nothing && field.needed {
-        true => Err(format!("found nothing, expected {what}")),
+    let needs = |what: Message| match nothing && field.needed {
+        true => Err(what),
         false => Ok(()),
     };
     Ok(match &field.kind {
         Kind::Text => {
-            needs("a word or more")?;
-            Some(Value::Text(text::line_within(text, field.longest)?))
+            needs(message!("form.nothing-text"))?;
+            let line = text::line_within(text, field.longest);
+            let too_long =
+                |_| message!("form.line", found = text::shown(text), most = field.longest);
+            Some(Value::Text(line.map_err(too_long)?))
         }
         Kind::Code if nothing && !field.needed => Some(Value::Text(String::new())),
-        Kind::Code => Some(Value::Text(text::code(text)?)),
+        Kind::Code => Some(Value::Text(text::code(text).map_err(|_| not_a_code(text))?)),
         Kind::Decimal => {
-            needs("a number")?;
+            needs(message!("form.nothing-number"))?;
             let read = || text::decimal(&text.replace(',', ".")).map_err(|_| not_plain(text));
             (!nothing).then(read).transpose()?.map(Value::Decimal)
         }
         Kind::Answer(unit) => {
             let read = Reading::parse_answer_in(text, |text| unit.is_written(text));
-            let read = read.map_err(|why| why.to_string());
+            let read = read.map_err(Message::from);
             Some(Value::Answer(read?))
         }
         Kind::Whole(range) if field.needed || !nothing => {
@@ -170,12 +174,19 @@ fn not_plain(text: &str) -> String {
     text::found(text, "a plain number such as 0.0100")
 }
 
-fn chosen(field: &Field, choices: &Choices, text: &str) -> Result<Option<Value>, String> {
+fn not_a_code(text: &str) -> Message {
+    match text.trim() {
+        "" => message!("form.nothing-code"),
+        text => message!("form.code", found = text::shown(text)),
+    }
+}
+
+fn chosen(field: &Field, choices: &Choices, text: &str) -> Result<Option<Value>, Message> {
     if text.is_empty() && !field.needed {
         return Ok(Some(Value::Text(String::new())));
     }
     match choices.options.iter().any(|(value, _)| value == text) {
         true => Ok(Some(Value::Text(text.to_owned()))),
-        false => Err(text::found(text, choices.expected)),
+        false => Err(text::found(text, choices.expected).into()),
     }
 }

@@ -6,6 +6,8 @@ use std::str::FromStr;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
+use crate::language::{Message, message};
+
 /// A number as written at the bench: its value **and** how many decimals were written.
 ///
 /// `18.40` and `18.4` are different records of the same number, so equality compares the writing.
@@ -37,6 +39,18 @@ pub enum ReadingError {
         /// The text as it was given.
         found: String,
     },
+}
+
+impl From<ReadingError> for Message {
+    fn from(why: ReadingError) -> Self {
+        match why {
+            ReadingError::Empty => message!("reading.empty"),
+            ReadingError::TooLong { found, limit } => {
+                message!("reading.too-long", found = found, limit = limit)
+            }
+            ReadingError::Malformed { found } => message!("reading.malformed", found = found),
+        }
+    }
 }
 
 impl Reading {

@@ -143,6 +143,7 @@ impl SimulatedClass {
             title: "Rehearsal".into(),
             term: String::new(),
             zone: Zone::new("UTC").ok()?,
+            language: crate::language::Language::default(),
         };
         let mut at_work = AtWork {
             class: self,

@@ -274,6 +274,7 @@ fn nameless() -> Result<Course, StoreError> {
         title: String::new(),
         term: String::new(),
         zone: Zone::new("UTC").map_err(|why| StoreError::damaged("time zones", why))?,
+        language: crate::language::Language::default(),
     })
 }
 

@@ -70,7 +70,7 @@ pub fn found(text: &str, expected: &str) -> String {
 }
 
 /// The start of what somebody wrote.
-fn shown(text: &str) -> String {
+pub fn shown(text: &str) -> String {
     const SHOWN: usize = 60;
     let mut chars = text.chars();
     let mut start = one_line(&chars.by_ref().take(SHOWN).collect::<String>());

@@ -7,6 +7,7 @@ use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
 use crate::desk::accounts::AccountError;
+use crate::language::{Message, message};
 use crate::store::StoreError;
 
 /// Why a page was not shown or a form not taken. Turned into a page of ours on the way out.
@@ -14,7 +15,7 @@ use crate::store::StoreError;
 pub struct PageError {
     pub status: StatusCode,
     /// For the person: what is wrong and what to do. No internals.
-    pub message: String,
+    pub message: Message,
     /// For the log: ids only.
     pub log: Option<String>,
     /// After how many seconds to try again.
@@ -37,7 +38,7 @@ pub type PageResult<T> = Result<T, PageError>;
 
 impl PageError {
     /// An answer with that status and message.
-    pub fn new(status: StatusCode, message: impl Into<String>) -> Self {
+    pub fn new(status: StatusCode, message: impl Into<Message>) -> Self {
         Self {
             status,
             message: message.into(),
@@ -49,12 +50,12 @@ impl PageError {
     }
 
     /// 400: the request is not one our pages make.
-    pub fn bad_request(message: impl Into<String>) -> Self {
+    pub fn bad_request(message: impl Into<Message>) -> Self {
         Self::new(StatusCode::BAD_REQUEST, message)
     }
 
     /// 403: not for this person.
-    pub fn forbidden(message: impl Into<String>) -> Self {
+    pub fn forbidden(message: impl Into<Message>) -> Self {
         Self::new(StatusCode::FORBIDDEN, message)
     }
 
@@ -64,22 +65,22 @@ impl PageError {
     }
 
     /// 413: more than is taken.
-    pub fn too_large(message: impl Into<String>) -> Self {
+    pub fn too_large(message: impl Into<Message>) -> Self {
         Self::new(StatusCode::PAYLOAD_TOO_LARGE, message)
     }
 
     /// 415: not the kind of content expected.
-    pub fn unsupported(message: impl Into<String>) -> Self {
+    pub fn unsupported(message: impl Into<Message>) -> Self {
         Self::new(StatusCode::UNSUPPORTED_MEDIA_TYPE, message)
     }
 
     /// 422: understood, and not possible.
-    pub fn unprocessable(message: impl Into<String>) -> Self {
+    pub fn unprocessable(message: impl Into<Message>) -> Self {
         Self::new(StatusCode::UNPROCESSABLE_ENTITY, message)
     }
 
     /// 429: too often; try again after so many seconds.
-    pub fn too_many(message: impl Into<String>, retry_after: u64) -> Self {
+    pub fn too_many(message: impl Into<Message>, retry_after: u64) -> Self {
         Self {
             retry_after: Some(retry_after),
             ..Self::new(StatusCode::TOO_MANY_REQUESTS, message)
@@ -110,46 +111,33 @@ impl PageError {
 
 /// The error of a bare status, such as axum's own answers.
 pub fn of_status(status: StatusCode) -> PageError {
-    let message = match status.as_u16() {
-        400 => "The request could not be understood. Go back, reload the page and try again.",
-        401 => "You are not signed in, or your session has ended.",
-        403 => "This is not open to you.",
-        404 => {
-            "There is nothing at this address. It may have been mistyped, or what was here has gone."
-        }
-        405 => "This address is not used in that way. Open it from a page of the course.",
-        408 => "The request took too long to arrive. Check the connection and send it again.",
-        409 => "Somebody changed this while you were working on it.",
-        413 => "That is more than can be taken at once.",
-        415 => "That is not the kind of content expected here.",
-        422 => "That cannot be done with what was sent.",
-        429 => "That was tried too often. Wait a little, then try again.",
-        503 => "The server is busy. Wait a little, then try again.",
-        _ if status.is_client_error() => "The request was refused.",
-        _ => {
-            "Something went wrong on our side. What you sent may not have been kept: look before you send it again."
-        }
+    let key = match status.as_u16() {
+        400 => "error.status.400",
+        401 => "error.status.401",
+        403 => "error.status.403",
+        404 => "error.status.404",
+        405 => "error.status.405",
+        408 => "error.status.408",
+        409 => "error.status.409",
+        413 => "error.status.413",
+        415 => "error.status.415",
+        422 => "error.status.422",
+        429 => "error.status.429",
+        503 => "error.status.503",
+        _ if status.is_client_error() => "error.status.refused",
+        _ => "error.status.ours",
     };
-    PageError::new(status, message)
+    PageError::new(status, Message::new(key))
 }
 
 impl From<StoreError> for PageError {
     fn from(why: StoreError) -> Self {
         match why {
-            StoreError::Closed => Self::new(
-                StatusCode::CONFLICT,
-                "This course is closed: everything in it can be read, and nothing can be changed. Whoever runs the department can open it again.",
-            ),
-            StoreError::NoCourse => Self::new(
-                StatusCode::NOT_FOUND,
-                "There is no course here yet. The coordinator sets one up first.",
-            ),
+            StoreError::Closed => Self::new(StatusCode::CONFLICT, message!("error.closed")),
+            StoreError::NoCourse => Self::new(StatusCode::NOT_FOUND, message!("error.no-course")),
             other if other.is_of_disk() => Self {
                 log: Some(other.to_string()),
-                ..Self::new(
-                    StatusCode::INSUFFICIENT_STORAGE,
-                    "The disk of the server is full or broken, so nothing was kept. Tell whoever runs it; what you sent can be sent again from this page once there is room.",
-                )
+                ..Self::new(StatusCode::INSUFFICIENT_STORAGE, message!("error.disk"))
             },
             other => Self::internal(other),
         }

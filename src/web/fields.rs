@@ -15,6 +15,7 @@ use super::state::AppState;
 use super::surround::Sent;
 use super::visitor::anyone;
 use crate::form::Typed;
+use crate::language::message;
 
 /// Most fields of a form or a query.
 pub const MOST_FIELDS: usize = 2_000;
@@ -69,8 +70,9 @@ impl Fields {
         for name in single.filter(|name| !name.ends_with("[]")) {
             if !before.insert(name) {
                 let name: String = name.chars().take(60).collect();
-                return Err(PageError::bad_request(format!(
-                    "The field \u{201c}{name}\u{201d} came more than once, expected once. Go back, reload the page and send it again."
+                return Err(PageError::bad_request(message!(
+                    "error.twice",
+                    field = name
                 )));
             }
         }
@@ -86,11 +88,8 @@ impl Fields {
 
     /// The field of that name, which every page of ours sends.
     pub fn need(&self, name: &str) -> PageResult<&str> {
-        self.one(name).ok_or_else(|| {
-            PageError::bad_request(format!(
-                "The form came without its field \u{201c}{name}\u{201d}. Go back, reload the page and send it again."
-            ))
-        })
+        self.one(name)
+            .ok_or_else(|| PageError::bad_request(message!("error.no-field", field = name)))
     }
 
     /// Takes out the session's token.
@@ -104,14 +103,10 @@ impl Fields {
         let own = self.0.only(|name| name != TOKEN_FIELD);
         match given {
             Some(given) if session.token.is_form_token(&given) => Ok(Self(own)),
-            None => Err(PageError::forbidden(
-                "The form did not come from a page of the course, so nothing was changed.",
-            )),
+            None => Err(PageError::forbidden(message!("error.not-of-page"))),
             Some(_) => Err(PageError {
                 again: again(parts, own.into_pairs()),
-                ..PageError::forbidden(
-                    "You have signed in again since that page was opened, so nothing was changed yet.",
-                )
+                ..PageError::forbidden(message!("error.session-before"))
             }),
         }
     }
@@ -181,9 +176,7 @@ fn again(parts: &Parts, fields: Vec<(String, String)>) -> Option<Box<Again>> {
 
 async fn posted(headers: &HeaderMap, body: Body, most: usize) -> PageResult<Fields> {
     if !is_form(headers) {
-        return Err(PageError::unsupported(
-            "This is not a form as our pages send it. Go back, reload the page and send it again.",
-        ));
+        return Err(PageError::unsupported(message!("error.no-form")));
     }
     Fields::parse(&read(body, most).await?)
 }
@@ -193,8 +186,9 @@ pub(super) fn few_enough(fields: usize) -> PageResult<()> {
     if fields <= MOST_FIELDS {
         return Ok(());
     }
-    Err(PageError::too_large(format!(
-        "The form has more than {MOST_FIELDS} fields, the most that are taken, so nothing was kept. Send less at once."
+    Err(PageError::too_large(message!(
+        "error.fields",
+        most = MOST_FIELDS
     )))
 }
 
@@ -226,9 +220,9 @@ pub(super) async fn read(mut body: Body, most: usize) -> PageResult<Bytes> {
         }
     }
     if seen > most {
-        return Err(PageError::too_large(format!(
-            "The form is longer than {} KiB, the most that is taken, so nothing was kept. Send less at once.",
-            most / 1024
+        return Err(PageError::too_large(message!(
+            "error.long",
+            most = most / 1024
         )));
     }
     Ok(kept.into())
@@ -236,7 +230,7 @@ pub(super) async fn read(mut body: Body, most: usize) -> PageResult<Bytes> {
 
 /// The connection ended in the middle.
 pub(super) fn broken_off() -> PageError {
-    PageError::bad_request("The form did not arrive whole. Check the connection and send it again.")
+    PageError::bad_request(message!("error.broken-off"))
 }
 
 #[cfg(test)]
@@ -255,7 +249,7 @@ mod tests {
         assert_eq!(trial, [("trial-1-start", "0.00"), ("trial-1-end", "18.40")]);
         assert_eq!(fields.list("pick[]").collect::<Vec<_>>(), ["a", "b"]);
         let why = fields.need("lot").expect_err("is missing");
-        assert!(why.message.contains("\u{201c}lot\u{201d}"));
+        assert!(why.message.to_string().contains("\u{201c}lot\u{201d}"));
     }
 
     /// Forms as long as the sign-in takes, made to cost the most: all names different, all empty, all alike but for the end.
@@ -276,7 +270,11 @@ mod tests {
         ] {
             let why = Fields::parse(text.as_bytes()).expect_err("is too many");
             assert_eq!(why.status, 413);
-            assert!(why.message.contains("2000 fields"), "{}", why.message);
+            assert!(
+                why.message.to_string().contains("2000 fields"),
+                "{}",
+                why.message
+            );
         }
         let alike = "a".repeat(120);
         let alike: Vec<_> = (0..MOST_FIELDS).map(|at| format!("{alike}{at}")).collect();
@@ -291,6 +289,7 @@ mod tests {
         assert_eq!(why.status, 400);
         assert!(
             why.message
+                .to_string()
                 .contains("\u{201c}lot\u{201d} came more than once"),
             "{}",
             why.message

@@ -1,12 +1,16 @@
 //! What stands around every page, and pages as answers.
 
+use std::fmt::Display;
+
 use askama::Template;
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Response};
 
 use super::assets;
 use super::error::PageError;
+use super::rich;
 use crate::desk::accounts::{Person, Role};
+use crate::language::{Language, Message};
 
 /// What `layout.html` shows around a page: a template extends it and has a field `frame`.
 #[derive(Clone, Debug, Default)]
@@ -25,6 +29,8 @@ pub struct Frame {
     pub is_of_course: bool,
     /// Something that has just been done, to say once.
     pub notice: Option<String>,
+    /// What the page is written in.
+    pub language: Language,
 }
 
 /// Who is signed in, as the header shows it.
@@ -50,7 +56,7 @@ pub struct Page<T>(pub T);
 impl Frame {
     /// The frame of a page with that title, shown at `path`.
     pub fn new(
-        course: &str,
+        (course, language): (&str, Language),
         person: Option<&Person>,
         csrf: String,
         path: &str,
@@ -61,12 +67,13 @@ impl Frame {
             title: title.into(),
             person: person.map(|person| FramePerson {
                 name: person.name.clone(),
-                role: role_name(&person.role),
+                role: role_name(&person.role, language),
             }),
-            nav: person.map_or_else(Vec::new, |person| nav(&person.role, path)),
+            nav: person.map_or_else(Vec::new, |person| nav(&person.role, path, language)),
             csrf,
             is_of_course: true,
             notice: None,
+            language,
         }
     }
 
@@ -110,6 +117,39 @@ impl Frame {
     pub fn asset(&self, file: &str) -> String {
         assets::address(file)
     }
+
+    /// A text of the catalogue.
+    pub fn text<'k>(&self, key: &'k str) -> &'k str {
+        self.language.text(key)
+    }
+
+    /// A text with values that are words already.
+    pub fn tell(&self, key: &str, values: &[(&str, &dyn Display)]) -> String {
+        self.language.tell(key, values)
+    }
+
+    /// The same as HTML: `**words**` stand out, and `[words]({place})` is a link to the value.
+    pub fn rich(&self, key: &str, values: &[(&str, &dyn Display)]) -> String {
+        rich::html(self.language, key, values)
+    }
+
+    /// A text that goes by a number.
+    pub fn counted(&self, key: &str, n: impl Display) -> String {
+        self.language.counted(key, n)
+    }
+
+    /// A message in words.
+    pub fn say(&self, message: &Message) -> String {
+        self.language.say(message)
+    }
+
+    /// The texts whose keys begin so, for a script, as JSON.
+    pub fn texts(&self, prefix: &str) -> String {
+        let keys = self.language.catalogue().keys();
+        let texts = keys.filter_map(|key| Some((key.strip_prefix(prefix)?, self.text(key))));
+        let texts: std::collections::BTreeMap<_, _> = texts.collect();
+        serde_json::to_string(&texts).unwrap_or_default()
+    }
 }
 
 impl<T: Template> IntoResponse for Page<T> {
@@ -142,18 +182,19 @@ pub fn home(role: &Role) -> &'static str {
     }
 }
 
-fn role_name(role: &Role) -> &'static str {
+fn role_name(role: &Role, language: Language) -> &'static str {
     match role {
-        Role::Student { .. } => "student",
+        Role::Student { .. } => language.text("frame.student"),
         Role::Assistant { .. } => "assistant",
         Role::Coordinator => "coordinator",
         Role::Prep => "prep room",
     }
 }
 
-fn nav(role: &Role, path: &str) -> Vec<NavItem> {
+fn nav(role: &Role, path: &str, language: Language) -> Vec<NavItem> {
+    let experiments = [("/student", language.text("frame.experiments"))];
     let entries: &[(&str, &str)] = match role {
-        Role::Student { .. } => &[("/student", "Experiments")],
+        Role::Student { .. } => &experiments,
         Role::Assistant { .. } => &[
             ("/review", "Review"),
             ("/gradebook", "Gradebook"),

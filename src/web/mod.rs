@@ -30,6 +30,7 @@ mod place;
 pub mod prep;
 mod proving;
 mod public;
+pub mod rich;
 mod sign_in;
 mod state;
 pub mod student;
@@ -39,7 +40,7 @@ mod tests;
 pub mod trials_picture;
 pub mod uncertainty;
 mod upload;
-pub mod visitor;
+mod visitor;
 
 use std::any::Any;
 use std::sync::Arc;

@@ -17,16 +17,18 @@ use super::log::Asked;
 use super::sign_in::SignInPage;
 use super::state::{AppState, Settings};
 use super::visitor::Anyone;
+use crate::course::Course;
 use crate::desk::accounts::person;
 use crate::desk::sessions::{Session, Token, find_session};
 use crate::form::Typed;
+use crate::language::{Language, Message};
 use crate::store::StoreError;
 
 #[derive(Template)]
 #[template(path = "error.html")]
 struct ErrorPage {
     frame: Frame,
-    message: String,
+    message: Message,
     incident: Option<String>,
     again: Option<Box<Again>>,
     /// Where to go on from here.
@@ -56,6 +58,7 @@ pub async fn surround(State(state): State<AppState>, request: Request, next: Nex
     let mut anyone = Anyone {
         session: None,
         course: String::new(),
+        language: Language::default(),
         path,
         place: state.place.clone(),
         is_stranger: false,
@@ -70,7 +73,7 @@ pub async fn surround(State(state): State<AppState>, request: Request, next: Nex
                 Found::Session(session) => Some(session),
                 Found::Nobody | Found::Stranger => None,
             };
-            anyone.course = course;
+            (anyone.course, anyone.language) = (course.title, course.language);
         }
         Err(why) => return page_of(why.into(), &anyone, None),
     }
@@ -116,8 +119,8 @@ enum Found {
     Nobody,
 }
 
-async fn look(state: &AppState, headers: &HeaderMap) -> Result<(Found, String), StoreError> {
-    let course = state.desk.look().await?.term.course.title.clone();
+async fn look(state: &AppState, headers: &HeaderMap) -> Result<(Found, Course), StoreError> {
+    let course = state.desk.look().await?.term.course.clone();
     let jar = CookieJar::from_headers(headers);
     let Some(cookie) = jar.get(cookie_name(&state.settings)) else {
         return Ok((Found::Nobody, course));
@@ -177,7 +180,7 @@ fn page_of(mut error: PageError, anyone: &Anyone, kept: Option<Again>) -> Respon
         tracing::error!(incident, why = ?why, "failed");
         incident
     });
-    let title = title(error.status);
+    let title = anyone.language().text(title(error.status));
     let page = ErrorPage {
         frame: anyone.frame(title),
         message: error.message,
@@ -221,21 +224,22 @@ fn with_headers_of(first: Response, mut page: Response) -> Response {
     page
 }
 
+/// The key of the title.
 fn title(status: StatusCode) -> &'static str {
     match status.as_u16() {
-        400 => "Not understood",
-        403 => "Not open to you",
-        404 => "Nothing here",
-        405 => "Not used in that way",
-        408 => "Too slow to arrive",
-        409 => "Changed in the meantime",
-        413 => "Too large",
-        415 => "Not that kind of content",
-        422 => "Not possible",
-        507 => "Not kept",
-        429 => "Too often",
-        503 => "Busy",
-        _ if status.is_client_error() => "Refused",
-        _ => "Something went wrong",
+        400 => "error.title.400",
+        403 => "error.title.403",
+        404 => "error.title.404",
+        405 => "error.title.405",
+        408 => "error.title.408",
+        409 => "error.title.409",
+        413 => "error.title.413",
+        415 => "error.title.415",
+        422 => "error.title.422",
+        507 => "error.title.507",
+        429 => "error.title.429",
+        503 => "error.title.503",
+        _ if status.is_client_error() => "error.title.refused",
+        _ => "error.title.ours",
     }
 }

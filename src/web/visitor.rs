@@ -16,6 +16,7 @@ use crate::desk::View;
 use crate::desk::accounts::{Person, Role};
 use crate::desk::sessions::Session;
 use crate::ids::StudentId;
+use crate::language::{Language, message};
 
 /// What is open to staff who have yet to set up the second step that their course asks for.
 const WITHOUT_SECOND_STEP: [&str; 5] = [
@@ -32,6 +33,8 @@ pub struct Anyone {
     pub session: Option<Session>,
     /// Title of the course; empty if there is none.
     pub course: String,
+    /// What the course is held in.
+    pub language: Language,
     pub path: String,
     pub place: Place,
     /// Whether somebody is signed in who is on no list of this course.
@@ -96,12 +99,21 @@ pub struct StaffVisitor {
 }
 
 impl Anyone {
+    /// What pages are written in: those of staff are in English.
+    pub fn language(&self) -> Language {
+        let role = self.session.as_ref().map(|session| &session.person.role);
+        match role {
+            None | Some(Role::Student { .. }) => self.language,
+            Some(_) => Language::English,
+        }
+    }
+
     /// The frame of a page.
     pub fn frame(&self, title: impl Into<String>) -> Frame {
         let csrf = self.session.as_ref().map(|s| s.token.form_token());
         let person = self.session.as_ref().map(|s| &s.person);
         let mut frame = Frame::new(
-            &self.course,
+            (&self.course, self.language()),
             person,
             csrf.unwrap_or_default(),
             &self.path,
@@ -141,6 +153,11 @@ impl Visitor {
 
     pub fn now(&self) -> Timestamp {
         self.state.clock.now()
+    }
+
+    /// What their pages are written in.
+    pub fn language(&self) -> Language {
+        self.anyone.language()
     }
 
     /// The frame of a page.
@@ -202,9 +219,7 @@ impl FromRequestParts<AppState> for Visitor {
     async fn from_request_parts(parts: &mut Parts, state: &AppState) -> Result<Self, PageError> {
         let anyone = anyone(parts)?;
         if anyone.is_stranger {
-            return Err(PageError::forbidden(
-                "You are not on the lists of this course. Your own courses are under Courses; if this is one of them, ask its coordinator.",
-            ));
+            return Err(PageError::forbidden(message!("error.stranger")));
         }
         let Some(session) = anyone.session.clone() else {
             return Err(sign_in_first(parts, &anyone.place));
@@ -232,9 +247,7 @@ impl FromRequestParts<AppState> for StudentVisitor {
                 section,
                 visitor,
             }),
-            _ => Err(PageError::forbidden(
-                "This page is for students of the course.",
-            )),
+            _ => Err(PageError::forbidden(message!("error.students-only"))),
         }
     }
 }
@@ -248,9 +261,7 @@ impl FromRequestParts<AppState> for AssistantVisitor {
             Role::Assistant { sections } => Some(sections),
             Role::Coordinator => None,
             Role::Student { .. } | Role::Prep => {
-                return Err(PageError::forbidden(
-                    "This page is for assistants and coordinators.",
-                ));
+                return Err(PageError::forbidden(message!("error.assistants-only")));
             }
         };
         Ok(Self {
@@ -304,15 +315,15 @@ impl FromRequestParts<AppState> for StaffVisitor {
 }
 
 pub(super) fn staff_only() -> PageError {
-    PageError::forbidden("This page is for the staff of the course.")
+    PageError::forbidden(message!("error.staff-only"))
 }
 
 pub(super) fn coordinators_only() -> PageError {
-    PageError::forbidden("This page is for the coordinator of the course.")
+    PageError::forbidden(message!("error.coordinators-only"))
 }
 
 pub(super) fn prep_room_only() -> PageError {
-    PageError::forbidden("This page is for the prep room and the coordinator.")
+    PageError::forbidden(message!("error.prep-only"))
 }
 
 /// What [`super::surround`] found out about the visitor.

@@ -143,6 +143,7 @@ fn term(sections: usize) -> Term {
             title: "Bench".into(),
             term: "t".into(),
             zone: Zone::new("Atlantic/Reykjavik").expect("a zone"),
+            language: concordant::language::Language::default(),
         },
         sections: (1..=sections)
             .map(|n| SectionName::new(format!("S{n}")))

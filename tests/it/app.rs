@@ -341,6 +341,7 @@ pub fn people() -> Vec<Change> {
         title: "Quantitative analysis".into(),
         term: "autumn 2026".into(),
         zone,
+        language: concordant::language::Language::default(),
     };
     let staff = |login: &str, name: &str, role, sections: &[&str]| {
         Change::Staff(StaffMember {

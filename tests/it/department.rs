@@ -143,6 +143,7 @@ async fn found(folder: &Path) {
         title: "Analytical laboratory".into(),
         term: String::new(),
         zone: Zone::new("Europe/Lisbon").expect("is a zone"),
+        language: Default::default(),
     };
     Department::found(folder, course, now)
         .await

@@ -378,6 +378,7 @@ fn term(sections: usize, students: usize, keys: &[&str], seed: u64) -> Term {
             title: "Kept".into(),
             term: "t".into(),
             zone: Zone::new("Atlantic/Reykjavik").expect("a zone"),
+            language: concordant::language::Language::default(),
         },
         sections: (1..=sections)
             .map(|n| SectionName::new(format!("S{n}")))

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 const PURE: &[&str] = &[
     "ids.rs",
     "text",
+    "language",
     "measure",
     "chem",
     "stats",

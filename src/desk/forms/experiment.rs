@@ -9,6 +9,7 @@ use crate::desk::FileTexts;
 use crate::files;
 use crate::form::{Faults, Field, Form, Typed};
 use crate::ids::ExperimentKey;
+use crate::language::Language;
 use crate::procedure::Procedure;
 use crate::term::{ExperimentSource, Term};
 use crate::text::found;
@@ -43,6 +44,7 @@ pub fn course_form() -> Form {
             .hint("every date of the course is in it: choose the one of a large city near you, such as Europe/Lisbon")
             .suggest(zones.collect())
             .wide(),
+        language_field(),
     ])
     .title("By hand")
     .enter("Set up the course")
@@ -54,9 +56,25 @@ pub fn course_of(typed: &Typed) -> Result<Course, Faults> {
     let zone = read.keep("time_zone", zone(typed.text("time_zone")));
     let text = |name: &str| read.text(name).map(str::to_owned);
     match (text("title"), text("term"), zone) {
-        (Some(title), Some(term), Some(zone)) => Ok(Course { title, term, zone }),
+        (Some(title), Some(term), Some(zone)) => Ok(Course {
+            title,
+            term,
+            zone,
+            language: read
+                .said("language")
+                .and_then(Language::from_code)
+                .unwrap_or_default(),
+        }),
         _ => Err(read.into_faults()),
     }
+}
+
+/// What students are to read.
+pub fn language_field() -> Field {
+    let languages = Language::ALL.map(|one| (one.code().to_owned(), one.words().to_owned()));
+    Field::of_list("language", "Language", languages.into())
+        .hint("what students read; pages of staff are in English")
+        .wide()
 }
 
 /// A zone by its name, which a fault names where only the city was typed.

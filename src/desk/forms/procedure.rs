@@ -8,6 +8,7 @@ use crate::course::Experiment;
 use crate::desk::FileTexts;
 use crate::files;
 use crate::form::{Faults, Field, Form, Typed};
+use crate::language::Message;
 use crate::store::hash;
 use crate::term::{Amended, Amendment, ExperimentSource, Slot, Term};
 use crate::text::Fault;
@@ -71,7 +72,7 @@ impl ProcedureText {
             }));
         }
         still_readable(term, &changes).map_err(|faults| {
-            let of_file = |(_, what): (&str, &str)| Fault::of_file(file, what);
+            let of_file = |(_, what): (&str, &Message)| Fault::of_file(file, what.to_string());
             faults.iter().map(of_file).collect::<Vec<_>>()
         })?;
         Ok((key, changes))

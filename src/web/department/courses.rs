@@ -16,6 +16,7 @@ use crate::desk::department::{DepartmentError, Lists};
 use crate::files::shipped_glassware;
 use crate::form::{Faults, Field, Filled, Form, Typed};
 use crate::ids::CourseKey;
+use crate::language::Language;
 use crate::term::{CopyPlan, Term};
 use crate::web::error::{PageError, PageResult};
 use crate::web::fields::Fields;
@@ -326,6 +327,7 @@ async fn read(
             title,
             term: term_name,
             zone,
+            language: Language::default(),
         };
         return Ok(Ok((
             key,

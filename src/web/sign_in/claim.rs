@@ -10,6 +10,7 @@ use super::{Caller, begin, told, wait};
 use crate::desk::accounts::{AccountError, claim, has_news};
 use crate::desk::passwords::SHORTEST;
 use crate::form::{Faults, Field, Filled, Form, Kind, Typed};
+use crate::language::{Language, message};
 use crate::web::error::PageResult;
 use crate::web::fields::{Fields, OpenFields};
 use crate::web::frame::{Frame, Page};
@@ -23,40 +24,34 @@ struct ClaimPage {
     form: Filled,
 }
 
-fn form() -> Form {
+fn form(language: Language) -> Form {
+    let text = |key| language.text(key);
     let mut fields = vec![
-        Field::text("login", "Login").autocomplete("username").wide(),
-        Field::text("code", "Code on the slip")
-            .hint("Four groups of four, such as 7K2M-90QD-XX4T-B1HR. Capitals, spaces and dashes do not matter.")
+        Field::text("login", text("sign-in.login"))
+            .autocomplete("username")
+            .wide(),
+        Field::text("code", text("claim.code"))
+            .hint(text("claim.code-hint"))
             .autocomplete("off")
             .wide(),
     ];
-    fields.extend(new_password());
-    Form::of(fields).enter("Set password and sign in")
+    fields.extend(new_password(language));
+    let form = Form::of(fields).in_language(language);
+    form.enter(text("claim.enter"))
 }
 
 /// The fields of a new password.
-pub(super) fn new_password() -> [Field; 2] {
-    let hint = format!(
-        "At least {SHORTEST} characters. A few words that have nothing to do with each other are easy to remember and \
-         hard to guess. Any characters, pasting is fine."
-    );
+pub(super) fn new_password(language: Language) -> [Field; 2] {
+    let hint = language.counted("password.new-hint", SHORTEST);
     let field = |name, label| {
-        Field::new(name, label, Kind::Password)
+        Field::new(name, language.text(label), Kind::Password)
             .autocomplete("new-password")
             .wide()
     };
     [
-        field("password", "New password").hint(hint),
-        field("repeat", "New password once more"),
+        field("password", "password.new").hint(hint),
+        field("repeat", "password.repeat"),
     ]
-}
-
-/// Why no password is set while the disk takes nothing, and what is as it was.
-pub(super) fn not_set(as_it_was: &str) -> String {
-    format!(
-        "The disk of the server is full or broken, so no password was set; {as_it_was}. Tell whoever runs it, and try again once there is room."
-    )
 }
 
 /// The new password, if it was typed twice the same.
@@ -65,8 +60,7 @@ pub(super) fn typed_twice(fields: &Fields) -> Result<&str, Faults> {
     if password == fields.one("repeat").unwrap_or_default() {
         return Ok(password);
     }
-    let what = "The two new passwords differ. Type or paste the same one twice.";
-    Err(Faults::one("repeat", what))
+    Err(Faults::one("repeat", message!("password.differ")))
 }
 
 pub(super) async fn show(anyone: Anyone) -> Response {
@@ -97,18 +91,9 @@ pub(super) async fn take(
             };
             return Ok((jar, Redirect::to(&to)).into_response());
         }
-        Err(AccountError::WrongCode) => Faults::one(
-            "code",
-            "The login and the code do not belong together. Compare both with the slip, character by character.",
-        ),
-        Err(AccountError::UsedCode) => Faults::one(
-            "code",
-            "This code has been used, or a newer one was given out since. If you have not set a password with it, tell your assistant at once.",
-        ),
-        Err(AccountError::ExpiredCode) => Faults::one(
-            "code",
-            "This code is too old. Ask your assistant for a new one.",
-        ),
+        Err(AccountError::WrongCode) => Faults::one("code", message!("claim.wrong-code")),
+        Err(AccountError::UsedCode) => Faults::one("code", message!("claim.used-code")),
+        Err(AccountError::ExpiredCode) => Faults::one("code", message!("claim.old-code")),
         Err(AccountError::Password(why)) => Faults::one("password", why),
         Err(AccountError::Wait(until)) => {
             status = StatusCode::TOO_MANY_REQUESTS;
@@ -116,7 +101,7 @@ pub(super) async fn take(
         }
         Err(AccountError::Store(why)) if why.is_of_disk() => {
             status = StatusCode::INSUFFICIENT_STORAGE;
-            Faults::one("", not_set("the code still works"))
+            Faults::one("", message!("claim.disk"))
         }
         Err(other) => return Err(other.into()),
     };
@@ -125,7 +110,7 @@ pub(super) async fn take(
 
 fn page(anyone: &Anyone, typed: Typed, faults: Faults) -> Page<ClaimPage> {
     Page(ClaimPage {
-        frame: anyone.frame("Set your password"),
-        form: form().filled("/claim", typed, faults),
+        frame: anyone.frame(anyone.language().text("claim.title")),
+        form: form(anyone.language()).filled("/claim", typed, faults),
     })
 }

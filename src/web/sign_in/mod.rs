@@ -35,6 +35,7 @@ use super::visitor::{Anyone, Visitor};
 use crate::desk::accounts::{AccountError, Entry, Person, has_news, sign_in};
 use crate::desk::sessions::{Token, end_session};
 use crate::form::{Faults, Field, Filled, Form, Kind, Typed};
+use crate::language::{Message, message};
 
 /// Routes of these pages.
 pub fn routes() -> Router<AppState> {
@@ -106,17 +107,18 @@ impl SignInPage {
         Self {
             ended: true,
             demo: Arc::new([]),
-            ..Self::new(anyone, "Sign in again", typed, Faults::default())
+            ..Self::new(anyone, "sign-in.title-again", typed, Faults::default())
         }
     }
 
     fn new(anyone: &Anyone, title: &str, typed: Typed, faults: Faults) -> Self {
+        let text = |key| anyone.language().text(key);
         let form = Form::of(vec![
-            Field::text("login", "Login")
-                .hint("Students: your student number. Staff: the login you were given.")
+            Field::text("login", text("sign-in.login"))
+                .hint(text("sign-in.login-hint"))
                 .autocomplete("username")
                 .wide(),
-            Field::new("password", "Password", Kind::Password)
+            Field::new("password", text("sign-in.password"), Kind::Password)
                 .autocomplete("current-password")
                 .wide(),
             Field::hidden("next"),
@@ -125,13 +127,16 @@ impl SignInPage {
         ]);
         let next = form_urlencoded::byte_serialize(typed.text("next").as_bytes());
         Self {
-            frame: anyone.frame(title),
+            frame: anyone.frame(text(title)),
             ended: false,
             demo: Arc::clone(&anyone.demo),
             campus: anyone.way.campus,
             next: next.collect(),
             plain: anyone.way.plain,
-            form: form.enter("Sign in").filled("/sign-in", typed, faults),
+            form: form
+                .in_language(anyone.language())
+                .enter(text("sign-in.enter"))
+                .filled("/sign-in", typed, faults),
         }
     }
 }
@@ -148,7 +153,7 @@ async fn show(anyone: Anyone, QueryFields(query): QueryFields) -> Response {
     let typed = Typed::from([("next", next)]);
     Page(SignInPage::new(
         &anyone,
-        "Sign in",
+        "sign-in.title",
         typed,
         Faults::default(),
     ))
@@ -177,14 +182,14 @@ async fn enter(
             let entered = entered(&anyone, &person, token, &fields, news)?;
             return Ok((jar, entered).into_response());
         }
-        Err(AccountError::Wrong) => (StatusCode::UNPROCESSABLE_ENTITY, wrong().to_owned()),
+        Err(AccountError::Wrong) => (StatusCode::UNPROCESSABLE_ENTITY, wrong()),
         Err(AccountError::Wait(until)) => (StatusCode::TOO_MANY_REQUESTS, wait(until, at)),
         Err(other) => return Err(other.into()),
     };
     let mut typed = fields.0;
     let next = local(typed.text("next")).unwrap_or_default().to_owned();
     typed.set("next", next);
-    let page = SignInPage::new(&anyone, "Sign in", typed, Faults::one("", fault));
+    let page = SignInPage::new(&anyone, "sign-in.title", typed, Faults::one("", fault));
     Ok(Page(page).with_status(status))
 }
 
@@ -217,7 +222,7 @@ fn entered(
             path: path.to_owned(),
             fields,
         };
-        let frame = anyone.frame("Signed in again");
+        let frame = anyone.frame(anyone.language().text("again.title"));
         return Ok(Page(AgainPage { frame, again }).into_response());
     }
     Ok(Redirect::to(next).into_response())
@@ -273,19 +278,15 @@ fn cookie(settings: &Settings, token: &Token) -> Cookie<'static> {
         .build()
 }
 
-fn wrong() -> &'static str {
-    "The login and the password do not belong together. Check both; capital letters count in the password."
+fn wrong() -> Message {
+    message!("sign-in.wrong")
 }
 
-fn wait(until: Timestamp, now: Timestamp) -> String {
+fn wait(until: Timestamp, now: Timestamp) -> Message {
     let seconds = until.duration_since(now).as_secs().max(1);
     let minutes = seconds.saturating_add(59) / 60;
-    let minutes = if minutes == 1 {
-        "1 minute".to_owned()
-    } else {
-        format!("{minutes} minutes")
-    };
-    format!("There were too many attempts that failed. Wait {minutes}, then try again.")
+    let minutes = message!("count.minute", n = minutes);
+    message!("sign-in.wait", minutes = minutes)
 }
 
 /// A path of ours to go on to; nothing that could lead to another site.
@@ -320,8 +321,8 @@ mod tests {
     #[test]
     fn a_wait_is_told_in_whole_minutes() {
         let at = |second: i64| Timestamp::from_second(second).expect("in range");
-        assert!(wait(at(61), at(0)).contains("Wait 2 minutes"));
-        assert!(wait(at(60), at(0)).contains("Wait 1 minute,"));
-        assert!(wait(at(0), at(5)).contains("Wait 1 minute,"));
+        assert!(wait(at(61), at(0)).to_string().contains("Wait 2 minutes"));
+        assert!(wait(at(60), at(0)).to_string().contains("Wait 1 minute,"));
+        assert!(wait(at(0), at(5)).to_string().contains("Wait 1 minute,"));
     }
 }

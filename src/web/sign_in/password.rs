@@ -5,12 +5,13 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use axum_extra::extract::CookieJar;
 
-use super::claim::{new_password, not_set, typed_twice};
+use super::claim::{new_password, typed_twice};
 use super::{Caller, cookie, wait};
 use crate::desk::accounts::{AccountError, change_password};
 use crate::desk::passwords;
 use crate::desk::sessions::Session;
 use crate::form::{Faults, Field, Filled, Form, Kind, Typed};
+use crate::language::{Language, message};
 use crate::web::error::PageResult;
 use crate::web::fields::Fields;
 use crate::web::frame::{Frame, Page};
@@ -24,15 +25,16 @@ struct PasswordPage {
 }
 
 /// The login goes along for the browser's own memory of passwords.
-fn form(login: &str) -> Form {
+fn form(login: &str, language: Language) -> Form {
     let mut fields = vec![
         Field::hidden("username").fixed(login),
-        Field::new("current", "Present password", Kind::Password)
+        Field::new("current", language.text("password.present"), Kind::Password)
             .autocomplete("current-password")
             .wide(),
     ];
-    fields.extend(new_password());
-    Form::of(fields).enter("Change password")
+    fields.extend(new_password(language));
+    let form = Form::of(fields).in_language(language);
+    form.enter(language.text("password.enter"))
 }
 
 pub(super) async fn show(visitor: Visitor) -> Response {
@@ -68,13 +70,15 @@ pub(super) async fn change(
                 session: Some(session),
                 ..anyone
             };
-            let frame = anyone.frame("Change your password").saying(
-                format!("Your password is changed. {strength} Everywhere else you were signed in, you no longer are."),
-            );
-            let form = form(&id.login).filled("/password", Typed::default(), Faults::default());
+            let language = anyone.language();
+            let frame = anyone.frame(language.text("password.title"));
+            let frame =
+                frame.saying(language.say(&message!("password.changed", strength = strength)));
+            let form =
+                form(&id.login, language).filled("/password", Typed::default(), Faults::default());
             return Ok((jar, Page(PasswordPage { frame, form })).into_response());
         }
-        Err(AccountError::Wrong) => Faults::one("current", "This is not your present password."),
+        Err(AccountError::Wrong) => Faults::one("current", message!("password.not-yours")),
         Err(AccountError::Password(why)) => Faults::one("password", why),
         Err(AccountError::Wait(until)) => {
             status = StatusCode::TOO_MANY_REQUESTS;
@@ -82,7 +86,7 @@ pub(super) async fn change(
         }
         Err(AccountError::Store(why)) if why.is_of_disk() => {
             status = StatusCode::INSUFFICIENT_STORAGE;
-            Faults::one("", not_set("the one you have still works"))
+            Faults::one("", message!("password.disk"))
         }
         Err(other) => return Err(other.into()),
     };
@@ -90,9 +94,9 @@ pub(super) async fn change(
 }
 
 fn page(visitor: &Visitor, faults: Faults) -> Page<PasswordPage> {
-    let form = form(&visitor.person.login);
+    let form = form(&visitor.person.login, visitor.language());
     Page(PasswordPage {
-        frame: visitor.frame("Change your password"),
+        frame: visitor.frame(visitor.language().text("password.title")),
         form: form.filled("/password", Typed::default(), faults),
     })
 }

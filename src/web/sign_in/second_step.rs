@@ -156,7 +156,7 @@ fn fault(why: AccountError, at: Timestamp) -> PageResult<(StatusCode, Faults)> {
     let (status, words) = match why {
         AccountError::WrongCode => (
             StatusCode::UNPROCESSABLE_ENTITY,
-            "This is not the code of this moment, or it was used before. Wait for the next one and type that.".to_owned(),
+            "This is not the code of this moment, or it was used before. Wait for the next one and type that.".into(),
         ),
         AccountError::Wait(until) => (StatusCode::TOO_MANY_REQUESTS, wait(until, at)),
         other => return Err(other.into()),

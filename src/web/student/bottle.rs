@@ -10,8 +10,9 @@ use axum::response::{IntoResponse, Redirect, Response};
 use crate::course::Experiment;
 use crate::desk::Image;
 use crate::ids::{ExperimentKey, UnknownCode};
+use crate::language::message;
 use crate::term::Slot;
-use crate::web::{Frame, Page, PageError, PageResult, StudentVisitor, dates};
+use crate::web::{Frame, Page, PageError, PageResult, StudentVisitor};
 
 #[derive(Template)]
 #[template(path = "student/bottle.html")]
@@ -45,6 +46,7 @@ async fn scanned(
     wanted: impl Fn(&Experiment) -> bool,
 ) -> PageResult<Response> {
     let code = code.trim();
+    let language = visitor.language();
     let view = visitor.view().await?;
     let now = visitor.now();
     let term = &view.term;
@@ -64,10 +66,7 @@ async fn scanned(
         [] => {
             let code: String = code.chars().take(40).collect();
             Err(PageError {
-                message: format!(
-                    "No experiment that is open to you has a bottle with the code \u{201c}{code}\u{201d}. \
-                     Check the label, or open the experiment from your list and type the code there."
-                ),
+                message: message!("bottle.none", code = code),
                 ..PageError::not_found()
             })
         }
@@ -76,10 +75,10 @@ async fn scanned(
             let choices = many.iter().map(|(experiment, code)| Choice {
                 address: address(&experiment.key, code),
                 title: experiment.procedure.title.clone(),
-                due: dates::local(term.dates_for(experiment, &visitor.id).due),
+                due: language.date(term.dates_for(experiment, &visitor.id).due),
             });
             Ok(Page(BottlePage {
-                frame: visitor.frame("Which experiment?"),
+                frame: visitor.frame(language.text("bottle.title")),
                 code: code.to_owned(),
                 choices: choices.collect(),
             })

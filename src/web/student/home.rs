@@ -6,8 +6,9 @@ use jiff::Timestamp;
 
 use crate::desk::Image;
 use crate::ids::{ExperimentKey, StudentId};
+use crate::language::Language;
 use crate::term::{Side, Slot, Status};
-use crate::web::{Frame, Page, PageResult, StudentVisitor, dates};
+use crate::web::{Frame, Page, PageResult, StudentVisitor};
 
 #[derive(Template)]
 #[template(path = "student/home.html")]
@@ -42,14 +43,15 @@ enum State_ {
 }
 
 impl State_ {
-    fn words(self) -> &'static str {
+    /// The key of its words.
+    fn key(self) -> &'static str {
         match self {
-            Self::NotOpen => "not open yet",
-            Self::Due => "to do",
-            Self::Overdue => "overdue: can still be handed in late",
-            Self::Returned => "returned to you to correct",
-            Self::HandedIn => "handed in",
-            Self::Released => "results are out",
+            Self::NotOpen => "home.state.not-open",
+            Self::Due => "home.state.due",
+            Self::Overdue => "home.state.overdue",
+            Self::Returned => "home.state.returned",
+            Self::HandedIn => "home.state.handed-in",
+            Self::Released => "home.state.released",
         }
     }
 
@@ -70,11 +72,12 @@ impl State_ {
 
 pub async fn page(visitor: StudentVisitor) -> PageResult<impl IntoResponse> {
     let view = visitor.view().await?;
-    let rows = rows(&view, &visitor.id, visitor.now());
+    let language = visitor.language();
+    let rows = rows(&view, &visitor.id, visitor.now(), language);
     let (done, due) = rows.into_iter().partition(|row| row.state.is_done());
     let student = view.term.student(&visitor.id);
     Ok(Page(Home {
-        frame: visitor.frame("Your experiments"),
+        frame: visitor.frame(language.text("home.title")),
         name: student.map(|s| s.given_name.clone()).unwrap_or_default(),
         section: visitor.section.clone(),
         due,
@@ -82,7 +85,7 @@ pub async fn page(visitor: StudentVisitor) -> PageResult<impl IntoResponse> {
     }))
 }
 
-fn rows(image: &Image, student: &StudentId, now: Timestamp) -> Vec<Row> {
+fn rows(image: &Image, student: &StudentId, now: Timestamp, language: Language) -> Vec<Row> {
     let term = &image.term;
     let zone = &term.course.zone;
     let experiments = term.experiments.iter().map(|experiment| {
@@ -110,14 +113,14 @@ fn rows(image: &Image, student: &StudentId, now: Timestamp) -> Vec<Row> {
             own_dates.due
         };
         let word = if state == State_::NotOpen {
-            "opens"
+            "home.opens"
         } else {
-            "due"
+            "home.due"
         };
         Row {
             key: experiment.key.clone(),
             title: experiment.procedure.title.clone(),
-            due: format!("{word} {}", dates::local(date)),
+            due: language.tell(word, &[("date", &language.date(date))]),
             state,
             receipt: term
                 .submissions

@@ -51,6 +51,7 @@ pub fn term(sections: usize, students: usize, experiments: &[&str]) -> Term {
             title: "Bench".into(),
             term: "t".into(),
             zone: Zone::new("Atlantic/Reykjavik").expect("a zone"),
+            language: concordant::language::Language::default(),
         },
         sections: (1..=sections)
             .map(|n| SectionName::new(format!("S{n}")))

@@ -313,6 +313,13 @@ async fn the_password_of_the_mail_server_is_asked_for_and_a_wrong_one_refuses_no
         assert!(passed.away.is_some() && passed.refused == 0, "{passed:?}");
         office.later(SignedDuration::from_mins(10));
     }
-    let passed = pass(desk, desk, &with("right horse"), PUBLIC, office.app.clock.now()).await;
+    let passed = pass(
+        desk,
+        desk,
+        &with("right horse"),
+        PUBLIC,
+        office.app.clock.now(),
+    )
+    .await;
     assert_eq!(passed.expect("gone through").sent, 1);
 }
