@@ -10,7 +10,7 @@ use super::demo::DemoPerson;
 use super::kept::KeptPages;
 use super::metrics::Metrics;
 use super::proving::LiveLines;
-use super::sign_in::Gate;
+use super::sign_in::{Gate, Launches};
 use super::visitor::Way;
 use crate::campus::Campus;
 use crate::desk::Desk;
@@ -37,6 +37,7 @@ pub struct AppState {
     pub campus: Option<Arc<Campus>>,
     /// Whether a mail server is known to the server.
     pub mail: bool,
+    pub launches: Launches,
     /// Attempts to sign in that are under way.
     pub gate: Gate,
     /// What the results of experiments under way say.
@@ -74,6 +75,7 @@ impl AppState {
             demo: Arc::new([]),
             campus: None,
             mail: false,
+            launches: Launches::default(),
             gate: Gate::default(),
             live: LiveLines::default(),
         }

@@ -71,8 +71,8 @@ async fn results_are_told_once_to_whom_they_are_out_for() {
 async fn what_does_not_hold_any_more_is_not_sent() {
     let mut office = Office::open().await;
     office.catcher.go_away().await;
-    office.release(Some("A"), true).await;
     office.decide("0042", Ruling::Return, "the first end").await;
+    office.release(Some("A"), true).await;
     assert!(office.pass().await.away.is_some());
     office.release(Some("A"), false).await;
     office.decide("0042", Ruling::TakeBack, "").await;

@@ -147,6 +147,8 @@ async fn an_assistant_hears_in_the_morning_what_waits() {
     until(12);
     until(7);
     assert_eq!(office.mail().await.len(), 1, "and the next day again");
+    // days later a session has ended
+    let mut assistant = office.app.person("b.tarn").await;
     assistant
         .post_form("/mail", &[("address", "bo@staff.example")])
         .await;
@@ -215,6 +217,7 @@ async fn who_is_taken_out_has_no_address_there_any_more() {
     ada.post_form("/mail", &[("wanted", "yes")]).await;
     office.release(Some("A"), true).await;
     assert_eq!(office.mail().await.len(), 2);
+    office.release(Some("A"), false).await;
     office
         .decide("0042", concordant::term::Ruling::Return, "again")
         .await;
