@@ -36,10 +36,10 @@ pub struct Launches {
 }
 
 impl Launches {
-    fn ring(&self, address: &str) -> Arc<KeyRing> {
+    fn key_ring(&self, address: &str) -> Arc<KeyRing> {
         let mut rings = self.rings.lock().unwrap_or_else(PoisonError::into_inner);
-        let ring = rings.entry(address.to_owned());
-        Arc::clone(ring.or_insert_with(|| Arc::new(KeyRing::new(address))))
+        let held = rings.entry(address.to_owned());
+        Arc::clone(held.or_insert_with(|| Arc::new(KeyRing::new(address))))
     }
 
     /// Whether a message is used for the first time.
@@ -180,8 +180,8 @@ async fn believed(
         now,
         algorithms: &ALGORITHMS,
     };
-    let ring = app.launches.ring(&platform.keys);
-    let claims = ring.claims(token, expected).await.map_err(token_refused)?;
+    let keys = app.launches.key_ring(&platform.keys);
+    let claims = keys.claims(token, expected).await.map_err(token_refused)?;
     // Security Framework 1.0, 5.1.3, 9: no nonce twice
     if !app.launches.is_first(nonce, now) {
         return Err(not_launched("this message was used before"));

@@ -1,6 +1,7 @@
 //! What is queued, sent, put off, refused: once, and nothing is lost.
 
 use concordant::desk::mail::{GIVEN_UP_AFTER, MailState, listed, pass};
+use concordant::desk::take_back;
 use concordant::term::Ruling;
 use jiff::SignedDuration;
 
@@ -75,7 +76,9 @@ async fn what_does_not_hold_any_more_is_not_sent() {
     office.release(Some("A"), true).await;
     assert!(office.pass().await.away.is_some());
     office.release(Some("A"), false).await;
-    office.decide("0042", Ruling::TakeBack, "").await;
+    let who = ("b.tarn", office.app.clock.now());
+    let taken = take_back(&office.app.desk, crate::slot("acid", "0042"), 1, who).await;
+    taken.expect("taken back");
     office.catcher.come_back().await;
     office.later(SignedDuration::from_hours(1));
     assert!(office.mail().await.is_empty());
