@@ -6,7 +6,7 @@ mod refused;
 use concordant::changes::Change;
 use concordant::course::{StaffRole, Student};
 use jiff::SignedDuration;
-use serde_json::{Value, json};
+use serde_json::json;
 
 use crate::app::{Answer, Person, TestApp, people};
 use platform::{Asked, CLAIM, DEPLOYMENT, Platform, assert_sound};
