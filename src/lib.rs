@@ -58,6 +58,8 @@ pub mod simulate;
 
 pub mod campus;
 
+pub mod lti;
+
 pub mod mail;
 
 pub mod store;

@@ -1,6 +1,7 @@
 //! Signing in as the institution says: a reverse proxy that names the user in a header, or a provider of OpenID Connect.
 //! Who that is in the course, and what they may, the course alone says.
 
+mod keys;
 mod provider;
 mod token;
 
@@ -8,8 +9,9 @@ use std::sync::Arc;
 
 use sha2::{Digest, Sha256};
 
-pub use provider::{CameBack, Provider, ProviderSettings, state};
-pub use token::{Claims, Expected, Key, TokenFault, claims};
+pub use keys::KeyRing;
+pub use provider::{CameBack, Provider, ProviderSettings, nonce, state};
+pub use token::{ALGORITHMS, Claims, Expected, Key, TokenFault, claims};
 
 /// How the institution's own sign-in leads here.
 #[derive(Debug)]

@@ -13,16 +13,16 @@ use tokio::sync::Semaphore;
 use ureq::Agent;
 
 use super::CampusFault;
-use super::token::{Claims, Expected, Key, TokenFault, claims};
+use super::token::{ALGORITHMS, Claims, Expected, Key, TokenFault, claims};
 
 /// Seconds until a provider's addresses and keys are asked for again.
-const KEPT: i64 = 60 * 60;
+pub(super) const KEPT: i64 = 60 * 60;
 /// The same where a token names a key that is not among them.
-const SOONEST: i64 = 60;
+pub(super) const SOONEST: i64 = 60;
 /// Seconds that a token which was used is remembered; longer than it may take to come back.
 const REMEMBERED: i64 = 24 * 60 * 60;
 /// How long the provider may take to answer.
-const LONGEST: Duration = Duration::from_secs(10);
+pub(super) const LONGEST: Duration = Duration::from_secs(10);
 /// Most bytes of an answer.
 const MOST_BYTES: u64 = 1024 * 1024;
 /// Questions to the provider that are under way together.
@@ -173,6 +173,7 @@ impl Provider {
             client: &self.settings.client,
             nonce: &nonce,
             now,
+            algorithms: &ALGORITHMS,
         };
         let read = match claims(&token, &found.keys, expected) {
             // providers change their keys
@@ -234,8 +235,7 @@ impl Provider {
         if !address.starts_with("https://") && !near {
             return Err(unreachable("found an address without TLS, expected https"));
         }
-        let set: KeySet = self.get(&about.jwks_uri)?;
-        let keys = set.keys.into_iter();
+        let keys = read_keys(&self.agent, &about.jwks_uri)?;
         let methods = about.token_endpoint_auth_methods_supported;
         let takes = |method: &str| methods.iter().any(|one| one == method);
         Ok(Found {
@@ -244,15 +244,12 @@ impl Provider {
             token: about.token_endpoint,
             names_itself: about.authorization_response_iss_parameter_supported,
             secret_in_form: takes("client_secret_post") && !takes("client_secret_basic"),
-            keys: keys
-                .filter_map(|key| serde_json::from_value(key).ok())
-                .collect(),
+            keys,
         })
     }
 
     fn get<T: serde::de::DeserializeOwned>(&self, address: &str) -> Result<T, CampusFault> {
-        let answer = self.agent.get(address).call().map_err(unreachable)?;
-        read(answer)
+        get(&self.agent, address)
     }
 
     /// The ID token for a code.
@@ -303,6 +300,19 @@ impl std::fmt::Debug for Provider {
     }
 }
 
+/// The keys at an address that are of a kind we know.
+pub(super) fn read_keys(agent: &Agent, address: &str) -> Result<Vec<Key>, CampusFault> {
+    let set: KeySet = get(agent, address)?;
+    let keys = set.keys.into_iter();
+    Ok(keys
+        .filter_map(|key| serde_json::from_value(key).ok())
+        .collect())
+}
+
+fn get<T: serde::de::DeserializeOwned>(agent: &Agent, address: &str) -> Result<T, CampusFault> {
+    read(agent.get(address).call().map_err(unreachable)?)
+}
+
 /// What a browser comes back with, if it is the one that was sent.
 pub fn state(secret: &str) -> String {
     derived("state", secret)
@@ -314,7 +324,7 @@ fn plain(code: &str) -> String {
     code.chars().filter(known).take(80).collect()
 }
 
-fn nonce(secret: &str) -> String {
+pub fn nonce(secret: &str) -> String {
     derived("nonce", secret)
 }
 
@@ -337,11 +347,11 @@ fn read<T: serde::de::DeserializeOwned>(
         .map_err(|why| unreachable(format!("status {status}, no JSON that is known: {why}")))
 }
 
-fn unreachable(why: impl std::fmt::Display) -> CampusFault {
+pub(super) fn unreachable(why: impl std::fmt::Display) -> CampusFault {
     CampusFault::Unreachable(why.to_string())
 }
 
-fn is_loopback(address: &str) -> bool {
+pub(super) fn is_loopback(address: &str) -> bool {
     let host = address.strip_prefix("http://").unwrap_or_default();
     let host = host.split('/').next().unwrap_or_default();
     ["127.0.0.1", "localhost", "[::1]"].iter().any(|near| {

@@ -19,7 +19,7 @@ const LEEWAY: i64 = 60;
 const OLDEST: i64 = 10 * 60;
 
 /// Algorithms that are taken. `none` and those with a shared key are not among them, whatever a token says.
-const ALGORITHMS: [&str; 3] = ["RS256", "PS256", "ES256"];
+pub const ALGORITHMS: [&str; 3] = ["RS256", "PS256", "ES256"];
 
 /// A public key of a provider (RFC 7517).
 #[derive(Clone, Debug, Deserialize)]
@@ -51,6 +51,8 @@ pub struct Expected<'a> {
     pub nonce: &'a str,
     /// Seconds since 1970.
     pub now: i64,
+    /// Those that are taken, of [`ALGORITHMS`].
+    pub algorithms: &'a [&'a str],
 }
 
 /// Why a token is not believed.
@@ -58,10 +60,8 @@ pub struct Expected<'a> {
 pub enum TokenFault {
     #[error("found no ID token of three parts, expected one")]
     Form,
-    #[error(
-        "found an ID token by the algorithm \u{201c}{0}\u{201d}, expected RS256, PS256 or ES256"
-    )]
-    Algorithm(String),
+    #[error("found an ID token by the algorithm \u{201c}{found}\u{201d}, expected {expected}")]
+    Algorithm { found: String, expected: String },
     #[error("found an ID token by a key that the provider does not list, expected one of its keys")]
     UnknownKey,
     #[error(
@@ -102,9 +102,13 @@ pub fn claims(token: &str, keys: &[Key], expected: Expected<'_>) -> Result<Claim
     if head.crit.is_some() {
         return Err(TokenFault::Form);
     }
-    if !ALGORITHMS.contains(&head.alg.as_str()) {
+    let taken = |name: &&str| *name == head.alg;
+    if !expected.algorithms.iter().any(taken) || !ALGORITHMS.iter().any(taken) {
         let name = head.alg.chars().filter(|c| c.is_ascii_alphanumeric());
-        return Err(TokenFault::Algorithm(name.take(20).collect()));
+        return Err(TokenFault::Algorithm {
+            found: name.take(20).collect(),
+            expected: in_words(expected.algorithms),
+        });
     }
     let mut fitting = keys.iter().filter(|key| key.fits(&head));
     let key = fitting.next().ok_or(TokenFault::UnknownKey)?;
@@ -119,6 +123,15 @@ pub fn claims(token: &str, keys: &[Key], expected: Expected<'_>) -> Result<Claim
     let claims: Claims = read(payload)?;
     check(&claims, expected)?;
     Ok(claims)
+}
+
+/// `a`, `a or b`, `a, b or c`.
+fn in_words(names: &[&str]) -> String {
+    match names {
+        [] => String::new(),
+        [one] => (*one).to_owned(),
+        [first @ .., last] => format!("{} or {last}", first.join(", ")),
+    }
 }
 
 fn check(claims: &Claims, expected: Expected<'_>) -> Result<(), TokenFault> {

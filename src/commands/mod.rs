@@ -60,7 +60,7 @@ enum Command {
         keep: Option<PathBuf>,
     },
     /// Serve a course
-    Serve(serve::ServeLine),
+    Serve(Box<serve::ServeLine>),
     /// Grade a course folder with no server
     Grade {
         /// The course folder
@@ -324,7 +324,7 @@ impl Command {
     async fn run(self) -> Result<(), Failure> {
         match self {
             Self::Demo { listen, keep } => demo::run(listen, keep).await,
-            Self::Serve(line) => serve::run(line).await,
+            Self::Serve(line) => serve::run(*line).await,
             Self::Grade {
                 folder,
                 out,

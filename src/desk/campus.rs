@@ -144,10 +144,10 @@ pub async fn person_named(
     })
 }
 
-/// Lets somebody in whom the institution named, or to the second step; with an account that is closed nobody.
+/// Lets somebody in whom the institution or a platform named, and says how, or to the second step; with an account that is closed nobody.
 pub async fn sign_in_named(
     desk: &Desk,
-    person: Person,
+    (person, how): (Person, &str),
     network: &str,
     at: Timestamp,
 ) -> Result<Entry, AccountError> {
@@ -170,7 +170,7 @@ pub async fn sign_in_named(
         what: What::SignedIn,
         who: Some(&id),
         by: "",
-        subject: "with the institution\u{2019}s account",
+        subject: how,
         network,
     };
     let coming = Coming {

@@ -15,6 +15,7 @@ mod hand_in;
 mod history;
 mod image;
 mod import;
+pub mod lti;
 pub mod mail;
 mod noted;
 mod on_behalf;

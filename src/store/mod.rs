@@ -9,6 +9,7 @@ mod check;
 mod drafts;
 mod journal;
 mod judgements;
+mod lti;
 pub mod mail;
 mod people;
 mod retention;
@@ -38,6 +39,7 @@ pub use journal::{
     Stored, Writing, by_request_key, entries, entry, hash, head, load_stored, newest, write_changes,
 };
 pub use judgements::judgement_history;
+pub use lti::{keep_platform, platforms, remove_platform};
 use mail::Mails;
 pub use people::student_keys;
 pub use retention::{last_of, texts_in_the_journal};

@@ -28,7 +28,9 @@ const MOST_LONG_BYTES: usize = 4 * MOST_FILE_IN_FORM;
 /// Bytes read past a limit and thrown away, so that the browser hears the answer instead of a broken connection.
 const MOST_DRAINED: usize = 64 * 1024 * 1024;
 /// Forms that are not kept to be sent again: they hold passwords, or nothing.
-pub(super) const NOT_KEPT: [&str; 9] = [
+pub(super) const NOT_KEPT: [&str; 11] = [
+    "/lti/login",
+    "/lti/launch",
     "/sign-in",
     "/sign-in/campus",
     "/sign-in/code",

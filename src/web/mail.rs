@@ -11,7 +11,7 @@ use super::sign_in::Caller;
 use super::state::AppState;
 use super::visitor::Visitor;
 use super::{Fields, Frame, Page, PageError, PageResult, PublicAddress, QueryFields};
-use crate::desk::accounts::Role;
+use crate::desk::accounts::{AccountError, Role};
 use crate::desk::mail::{calendar_of, choose_own, opened_calendar, own_mail, set_calendar};
 use crate::files::{CalendarOf, calendar};
 use crate::form::{Faults, Field, Filled, Form, Typed};
@@ -102,7 +102,16 @@ async fn feed(
 ) -> PageResult<Response> {
     let secret = secret.strip_suffix(".ics").unwrap_or(&secret);
     let now = state.clock.now();
-    let owner = opened_calendar(&state.desk, secret, caller.from(), now).await?;
+    let owner = match opened_calendar(&state.desk, secret, caller.from(), now).await {
+        Err(AccountError::Wait(until)) => {
+            let seconds = until.duration_since(now).as_secs().max(1);
+            return Err(PageError::too_many(
+                "There were too many addresses from here that open nothing. Wait a quarter of an hour, then try again.",
+                seconds.unsigned_abs(),
+            ));
+        }
+        owner => owner?,
+    };
     let owner = owner.ok_or_else(PageError::not_found)?.0;
     let view = state.desk.view().await?;
     let whose = match &owner.role {

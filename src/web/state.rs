@@ -11,7 +11,7 @@ use super::kept::KeptPages;
 use super::metrics::Metrics;
 use super::place::Place;
 use super::proving::LiveLines;
-use super::sign_in::Gate;
+use super::sign_in::{Gate, Launches};
 use super::visitor::Way;
 use crate::campus::Campus;
 use crate::desk::Desk;
@@ -45,6 +45,7 @@ pub struct AppState {
     pub campus: Option<Arc<Campus>>,
     /// Whether a mail server is known to the server.
     pub mail: bool,
+    pub launches: Launches,
     /// Attempts to sign in that are under way.
     pub gate: Gate,
     /// What the results of experiments under way say.
@@ -85,6 +86,7 @@ impl AppState {
             demo: Arc::new([]),
             campus: None,
             mail: false,
+            launches: Launches::default(),
             gate: Gate::default(),
             live: LiveLines::default(),
         }

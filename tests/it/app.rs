@@ -266,7 +266,7 @@ impl Person {
                 self.browser = Some(pair.to_owned());
                 continue;
             }
-            if pair.contains("-campus=") {
+            if pair.contains("-campus=") || pair.contains("-lti=") {
                 self.campus = (!text.contains("Max-Age=0")).then(|| pair.to_owned());
                 continue;
             }

@@ -11,15 +11,12 @@ use sqlx::{AssertSqlSafe, Connection};
 use crate::app::TestApp;
 
 /// What the copy is called that is left before the last step.
-pub const COPY_BEFORE_LAST_STEP: &str = "step-10";
+pub const COPY_BEFORE_LAST_STEP: &str = "step-11";
 
 /// What leaves a file as the version before made it.
-pub const LAST_STEP_UNDONE: [&str; 5] = [
-    "DROP TABLE mail",
-    "DROP TABLE mail_choice",
-    "DROP TABLE mail_course",
-    "DROP TABLE calendar",
-    "DELETE FROM _sqlx_migrations WHERE version = 11",
+pub const LAST_STEP_UNDONE: [&str; 2] = [
+    "DROP TABLE lti_platform",
+    "DELETE FROM _sqlx_migrations WHERE version = 12",
 ];
 
 async fn course(file: &Path) {

@@ -38,6 +38,7 @@ mod layering;
 mod likeness;
 mod line_slips;
 mod live;
+mod lti;
 mod mail;
 mod marking;
 mod oneroster;

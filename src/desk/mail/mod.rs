@@ -60,9 +60,11 @@ pub struct Listed {
 impl Directory {
     pub async fn read(connection: &mut SqliteConnection) -> Result<Self, StoreError> {
         let keys = student_keys(&mut *connection).await?;
-        let numbers = keys
+        // whoever was taken out is in it by the key in the place of a number, and so is everybody else beside it
+        let named = keys
             .iter()
-            .map(|(number, key)| (key.clone(), number.clone()));
+            .filter(|(number, key)| number.as_str() != key.as_str());
+        let numbers = named.map(|(number, key)| (key.clone(), number.clone()));
         Ok(Self {
             numbers: numbers.collect(),
             choices: crate::store::mail::Mails(connection).choices().await?,
@@ -198,10 +200,8 @@ pub async fn listed(
     let listed = mails.into_iter().map(|mail| Listed {
         who: match mail.to.kind {
             Kind::Staff => mail.to.key.clone(),
-            // whoever was taken out is known by the key alone
             Kind::Student => directory
                 .number(&mail.to)
-                .filter(|number| number.as_str() != mail.to.key)
                 .map(ToString::to_string)
                 .unwrap_or_default(),
         },

@@ -84,11 +84,8 @@ pub async fn page(
         let without = own
             .iter()
             .filter(|s| !with_password.contains(s.id.as_str()));
-        let without = counted(without.count(), "student", "students");
-        (
-            name.to_owned(),
-            format!("{name}: {without} without a password"),
-        )
+        let words = format!("{name} ({} without a password)", without.count());
+        (name.to_owned(), words)
     });
     let sections: Vec<(String, String)> = sections.collect();
     let mut frame = visitor.frame("Mail");
@@ -173,7 +170,7 @@ pub async fn send_codes(
 
 fn codes(sections: &[(String, String)]) -> Form {
     Form::of(vec![
-        Field::of_list("section", "Section", sections.to_vec()),
+        Field::choice("section", "Section", "none", sections.to_vec()),
         Field::text("login", "Or one student, by number")
             .hint("for a lost password, too: the old one works until the code is used")
             .longest(100),

@@ -12,6 +12,7 @@ mod glance;
 mod home;
 mod issue;
 mod lots;
+mod lti;
 mod mail;
 mod marking;
 mod marks;
@@ -67,6 +68,8 @@ pub fn routes() -> Router<AppState> {
         .route("/course/access", get(everybodys).post(end_sessions))
         .route("/course/sign-in", get(chosen).post(choose))
         .route("/course/mail", get(mail::page).post(mail::turn))
+        .route("/course/lti", get(lti::page).post(lti::register))
+        .route("/course/lti/remove", post(lti::remove))
         .route("/course/codes", post(mail::send_codes))
         .route("/course/kept", get(downloads::kept))
         .route("/course/second-step", post(ask_of_staff))

@@ -84,6 +84,7 @@ pub(super) async fn enter(
         return Err(PageError::not_found());
     };
     let person = named_by_proxy(&state, proxy, &caller, &headers).await?;
+    let person = (person, "with the institution\u{2019}s account");
     let_in(&state, &anyone, (jar, &caller), person, fields).await
 }
 
@@ -110,6 +111,7 @@ pub(super) async fn back(
     // a sign-in is gone through once
     let jar = jar.remove(cookie(&state.settings, String::new()));
     let fields = Fields(Typed::from([("next", next.as_str())]));
+    let person = (person, "with the institution\u{2019}s account");
     let_in(&state, &anyone, (jar, &caller), person, fields).await
 }
 
@@ -121,11 +123,11 @@ fn begun(kept: &str, now: i64) -> Option<(&str, &str)> {
     (now.checked_sub(begun)? <= LONGEST).then_some((secret, next))
 }
 
-async fn let_in(
+pub(super) async fn let_in(
     state: &AppState,
     anyone: &Anyone,
     (jar, caller): (CookieJar, &Caller),
-    person: Person,
+    person: (Person, &str),
     fields: Fields,
 ) -> PageResult<Response> {
     let at = state.clock.now();
@@ -241,7 +243,7 @@ fn unnamed() -> PageError {
     )
 }
 
-fn refused(why: CampusFault) -> PageError {
+pub(super) fn refused(why: CampusFault) -> PageError {
     tracing::warn!(error = ?why.to_string(), "the institution's sign-in let nobody in");
     match why {
         CampusFault::Token(why) => PageError::forbidden(format!(

@@ -4,6 +4,7 @@ mod access;
 mod caller;
 mod campus;
 mod claim;
+mod lti;
 mod password;
 mod second_step;
 mod settings;
@@ -22,6 +23,7 @@ use jiff::Timestamp;
 
 pub(super) use access::{end_sessions, everybodys};
 pub use caller::{Caller, Gate, Turn};
+pub use lti::Launches;
 pub(super) use second_step::ask_of_staff;
 pub(super) use settings::{choose, chosen};
 
@@ -49,6 +51,8 @@ fn sign_in_routes() -> Router<AppState> {
         .route("/claim", get(claim::show).post(claim::take))
         .route("/sign-in/campus", get(campus::show).post(campus::enter))
         .route("/sign-in/campus/back", get(campus::back))
+        .route("/lti/login", get(lti::login).post(lti::login_posted))
+        .route("/lti/launch", post(lti::come))
         .route("/sign-in/code", post(second_step::enter))
         .route("/second-step", get(second_step::show))
         .route("/second-step/begin", post(second_step::set_up))

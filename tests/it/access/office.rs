@@ -4,11 +4,15 @@ use super::Open::{self, All, Coordinator, Nobody, SectionA, SignedIn};
 use super::{LAST, PREP, TABLE};
 
 /// Files as they are: method, route, path, and to whom it is open.
-pub const FILES: [(&str, &str, &str, Open); 14] = [
+pub const FILES: [(&str, &str, &str, Open); 17] = [
     ("POST", "/mail", "/mail", SignedIn),
     ("POST", "/mail/calendar", "/mail/calendar", SignedIn),
     // for whoever knows the secret in it, signed in or not
     ("GET", "/calendar/{secret}", "/calendar/none.ics", Nobody),
+    // whoever comes without what a platform sends is refused
+    ("GET", "/lti/login", "/lti/login", Nobody),
+    ("POST", "/lti/login", "/lti/login", Nobody),
+    ("POST", "/lti/launch", "/lti/launch", Nobody),
     // on a listener of its own
     ("GET", "/metrics", "/metrics", Nobody),
     ("GET", "/sign-in/campus", "/sign-in/campus", Nobody),
@@ -49,11 +53,14 @@ pub const FILES: [(&str, &str, &str, Open); 14] = [
 ];
 
 /// Method and path as the router has it; the experiment asked for is `acid`.
-pub const ROUTES: [(&str, &str); 30] = [
+pub const ROUTES: [(&str, &str); 33] = [
     ("POST", "/course/access"),
     ("GET", "/course/mail"),
     ("POST", "/course/mail"),
     ("POST", "/course/codes"),
+    ("GET", "/course/lti"),
+    ("POST", "/course/lti"),
+    ("POST", "/course/lti/remove"),
     ("GET", "/course/kept"),
     ("GET", "/course/sign-in"),
     ("POST", "/course/sign-in"),

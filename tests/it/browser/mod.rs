@@ -13,6 +13,7 @@ mod interrupted;
 mod keyboard;
 mod line;
 mod live;
+mod lti;
 mod office;
 mod prep;
 mod print;

@@ -73,12 +73,12 @@ async fn turn_on(desk: &Desk, at: Timestamp) {
 
 impl Office {
     async fn open() -> Self {
-        Self::open_with(|| read_term(&folder()).expect("is sound")).await
+        let term = read_term(&folder()).expect("is sound");
+        Self::open_with(TestApp::spawn().await, term).await
     }
 
-    async fn open_with(term: impl FnOnce() -> Term) -> Self {
-        let app = TestApp::spawn().await;
-        let brought = bring_in_term(&app.desk, &term(), "test", app.clock.now()).await;
+    async fn open_with(app: TestApp, term: Term) -> Self {
+        let brought = bring_in_term(&app.desk, &term, "test", app.clock.now()).await;
         brought.unwrap_or_else(|why| panic!("{why}: {why:?}"));
         turn_on(&app.desk, app.clock.now()).await;
         let catcher = Catcher::start().await;

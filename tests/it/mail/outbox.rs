@@ -1,6 +1,7 @@
 //! What is queued, sent, put off, refused: once, and nothing is lost.
 
 use concordant::desk::mail::{GIVEN_UP_AFTER, MailState, listed, pass};
+use concordant::desk::take_back;
 use concordant::term::Ruling;
 use jiff::SignedDuration;
 
@@ -71,11 +72,13 @@ async fn results_are_told_once_to_whom_they_are_out_for() {
 async fn what_does_not_hold_any_more_is_not_sent() {
     let mut office = Office::open().await;
     office.catcher.go_away().await;
-    office.release(Some("A"), true).await;
     office.decide("0042", Ruling::Return, "the first end").await;
+    office.release(Some("A"), true).await;
     assert!(office.pass().await.away.is_some());
     office.release(Some("A"), false).await;
-    office.decide("0042", Ruling::TakeBack, "").await;
+    let who = ("b.tarn", office.app.clock.now());
+    let taken = take_back(&office.app.desk, crate::slot("acid", "0042"), 1, who).await;
+    taken.expect("taken back");
     office.catcher.come_back().await;
     office.later(SignedDuration::from_hours(1));
     assert!(office.mail().await.is_empty());

@@ -415,6 +415,7 @@ fn signatures_and_proofs_are_those_of_the_standards() {
         client: "nobody",
         nonce: "",
         now: 1_300_819_000,
+        algorithms: &concordant::campus::ALGORITHMS,
     };
     for (header, signature) in [
         ("eyJhbGciOiJSUzI1NiJ9", rsa),

@@ -181,6 +181,7 @@ fn expected() -> Expected<'static> {
         client: "us",
         nonce: "this",
         now: 1_800_000_000,
+        algorithms: &concordant::campus::ALGORITHMS,
     }
 }
 

@@ -1,0 +1,228 @@
+//! Launches by LTI 1.3: a platform sends a browser here, it is sent on to be named, and comes back with a message. The two
+//! routes are the only ones to which another site may post.
+
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use axum::extract::State;
+use axum::response::{IntoResponse, Redirect, Response};
+use axum_extra::extract::CookieJar;
+use axum_extra::extract::cookie::{Cookie, SameSite};
+
+use super::campus::{let_in, refused as token_refused};
+use super::{Caller, local};
+use crate::campus::{Claims, Expected, KeyRing, nonce, state};
+use crate::desk::campus::note_stranger;
+use crate::desk::lti::{person_launched, platforms};
+use crate::form::Typed;
+use crate::lti::{ALGORITHMS, LoginRequest, Platform, asked, launch};
+use crate::web::error::{PageError, PageResult};
+use crate::web::fields::{Fields, OpenFields, QueryFields};
+use crate::web::public::PublicAddress;
+use crate::web::random_key;
+use crate::web::state::{AppState, Settings};
+use crate::web::visitor::Anyone;
+
+/// How many seconds somebody may take at the platform.
+const LONGEST: i64 = 600;
+/// Seconds that a message which was used is remembered; longer than it may take to come back.
+const REMEMBERED: i64 = 24 * 60 * 60;
+
+/// What a server keeps of launches: keys by their address, and messages that were used.
+#[derive(Clone, Default)]
+pub struct Launches {
+    rings: Arc<Mutex<BTreeMap<String, Arc<KeyRing>>>>,
+    used: Arc<Mutex<BTreeMap<String, i64>>>,
+}
+
+impl Launches {
+    fn key_ring(&self, address: &str) -> Arc<KeyRing> {
+        let mut rings = self.rings.lock().unwrap_or_else(PoisonError::into_inner);
+        let held = rings.entry(address.to_owned());
+        Arc::clone(held.or_insert_with(|| Arc::new(KeyRing::new(address))))
+    }
+
+    /// Whether a message is used for the first time.
+    fn is_first(&self, nonce: String, now: i64) -> bool {
+        let mut used = self.used.lock().unwrap_or_else(PoisonError::into_inner);
+        used.retain(|_, at| *at > now.saturating_sub(REMEMBERED));
+        used.insert(nonce, now).is_none()
+    }
+}
+
+/// `GET /lti/login`: the beginning of a launch.
+pub(super) async fn login(
+    State(state): State<AppState>,
+    caller: Caller,
+    public: PublicAddress,
+    jar: CookieJar,
+    QueryFields(query): QueryFields,
+) -> PageResult<Response> {
+    let _turn = state.gate.enter(&state, &caller).await?;
+    begin(&state, &public, jar, &query).await
+}
+
+/// `POST /lti/login`: the same; both have to be there (Security Framework 1.0, 5.1.1.1).
+pub(super) async fn login_posted(
+    State(state): State<AppState>,
+    public: PublicAddress,
+    jar: CookieJar,
+    OpenFields(fields, _turn): OpenFields,
+) -> PageResult<Response> {
+    begin(&state, &public, jar, &fields).await
+}
+
+async fn begin(
+    app: &AppState,
+    public: &PublicAddress,
+    jar: CookieJar,
+    fields: &Fields,
+) -> PageResult<Response> {
+    let known = platforms(&app.desk).await?;
+    let request = LoginRequest {
+        issuer: fields.text("iss"),
+        login_hint: fields.text("login_hint"),
+        target: fields.text("target_link_uri"),
+        message_hint: fields.one("lti_message_hint"),
+        client: fields.one("client_id"),
+        deployment: fields.one("lti_deployment_id"),
+    };
+    let platform = request.platform(&known).map_err(not_launched)?;
+    let secret = format!("{}{}", random_key()?, random_key()?);
+    let begun = app.clock.now().as_second();
+    let back = format!("{}/lti/launch", public.0);
+    let own = (&*state(&secret), &*nonce(&secret));
+    let address = asked(platform, &request, &back, own);
+    let encoded =
+        |text: &str| -> String { form_urlencoded::byte_serialize(text.as_bytes()).collect() };
+    let kept = format!(
+        "{secret}.{begun}.{}~{}",
+        encoded(&platform.issuer),
+        encoded(&platform.client)
+    );
+    let jar = jar.add(cookie(&app.settings, kept));
+    Ok((jar, Redirect::to(&address)).into_response())
+}
+
+/// `POST /lti/launch`: whoever comes back from the platform.
+pub(super) async fn come(
+    State(app): State<AppState>,
+    anyone: Anyone,
+    caller: Caller,
+    public: PublicAddress,
+    jar: CookieJar,
+    OpenFields(fields, _turn): OpenFields,
+) -> PageResult<Response> {
+    let now = app.clock.now().as_second();
+    let kept = jar.get(cookie_name(&app.settings)).map(Cookie::value);
+    let (secret, issuer, client) = kept.and_then(|kept| begun(kept, now)).ok_or_else(|| {
+        PageError::forbidden(
+            "This launch was not begun in this browser, took too long, or came in a frame of another page. Open it from \
+             the course\u{2019}s platform again, in a window of its own.",
+        )
+    })?;
+    if fields.text("state") != state(secret) {
+        return Err(PageError::forbidden(
+            "What came back belongs to another launch than the one begun in this browser. Open it from the platform again.",
+        ));
+    }
+    // an error in the place of a message (OpenID Connect Core 1.0, 3.1.2.6)
+    if let Some(error) = fields.one("error") {
+        let known = |c: &char| c.is_ascii_alphanumeric() || "_-. ".contains(*c);
+        let error: String = error.chars().filter(known).take(80).collect();
+        return Err(not_launched(format!("it said \u{201c}{error}\u{201d}")));
+    }
+    let known = platforms(&app.desk).await?;
+    let same = |one: &&Platform| one.issuer == issuer && one.client == client;
+    let all: Vec<&Platform> = known.iter().filter(same).collect();
+    let platform = *all
+        .first()
+        .ok_or_else(|| not_launched("it is registered no more"))?;
+    let claims = believed(&app, platform, fields.text("id_token"), (secret, now)).await?;
+    let deployments: Vec<&str> = all.iter().map(|one| one.deployment.as_str()).collect();
+    let launched = launch(&claims, platform, &deployments).map_err(not_launched)?;
+    let name = launched.name.ok_or_else(|| {
+        not_launched("it does not say who you are in the way this course asks for")
+    })?;
+    let person = person_launched(&app.desk, platform, &name).await?;
+    if person.is_none() {
+        note_stranger(&app.desk, &caller.network, app.clock.now()).await?;
+    }
+    let person = person.ok_or_else(|| {
+        PageError::forbidden(
+            "You are not on the lists of this course, or not under the name that the platform gives. Ask the coordinator.",
+        )
+    })?;
+    // a launch is gone through once
+    let jar = jar.remove(cookie(&app.settings, String::new()));
+    // a page of ours, if the platform names one
+    let next = launched.target.strip_prefix(&*public.0).and_then(local);
+    let next = next
+        .filter(|next| !next.starts_with("/lti/"))
+        .unwrap_or_default();
+    let fields = Fields(Typed::from([("next", next)]));
+    let how = "by a launch from a platform";
+    let_in(&app, &anyone, (jar, &caller), (person, how), fields).await
+}
+
+/// What a message says, if the platform signed it for this launch, and it is used for the first time.
+async fn believed(
+    app: &AppState,
+    platform: &Platform,
+    token: &str,
+    (secret, now): (&str, i64),
+) -> PageResult<Claims> {
+    let nonce = nonce(secret);
+    let expected = Expected {
+        issuer: &platform.issuer,
+        client: &platform.client,
+        nonce: &nonce,
+        now,
+        algorithms: &ALGORITHMS,
+    };
+    let keys = app.launches.key_ring(&platform.keys);
+    let claims = keys.claims(token, expected).await.map_err(token_refused)?;
+    // Security Framework 1.0, 5.1.3, 9: no nonce twice
+    if !app.launches.is_first(nonce, now) {
+        return Err(not_launched("this message was used before"));
+    }
+    Ok(claims)
+}
+
+/// What a browser kept while it was at the platform, if that was not long ago.
+fn begun(kept: &str, now: i64) -> Option<(&str, String, String)> {
+    let (secret, rest) = kept.split_once('.')?;
+    let (begun, rest) = rest.split_once('.')?;
+    let (issuer, client) = rest.split_once('~')?;
+    let begun: i64 = begun.parse().ok()?;
+    let decoded = |text: &str| {
+        let mut pairs = form_urlencoded::parse(text.as_bytes());
+        pairs.next().map(|(text, _)| text.into_owned())
+    };
+    let recent = now.checked_sub(begun)? <= LONGEST;
+    recent.then_some((secret, decoded(issuer)?, decoded(client)?))
+}
+
+fn not_launched(why: impl std::fmt::Display) -> PageError {
+    PageError::forbidden(format!(
+        "The platform\u{2019}s launch let nobody in: {why}. Open it from the platform again; if it happens again, tell the coordinator."
+    ))
+}
+
+fn cookie_name(settings: &Settings) -> &'static str {
+    if settings.secure_cookies {
+        "__Host-concordant-lti"
+    } else {
+        "concordant-lti"
+    }
+}
+
+/// The one cookie that comes along when another site posts: it holds a secret of this launch and opens nothing.
+fn cookie(settings: &Settings, value: String) -> Cookie<'static> {
+    Cookie::build((cookie_name(settings), value))
+        .path("/")
+        .http_only(true)
+        .secure(true)
+        .same_site(SameSite::None)
+        .build()
+}
