@@ -11,6 +11,7 @@ use super::demo::DemoPerson;
 use super::error::{PageError, PageResult};
 use super::frame::Frame;
 use super::state::AppState;
+use crate::course::Zone;
 use crate::desk::View;
 use crate::desk::accounts::{Person, Role};
 use crate::desk::sessions::Session;
@@ -134,6 +135,11 @@ impl Visitor {
     /// What their pages are written in.
     pub fn language(&self) -> Language {
         self.anyone.language()
+    }
+
+    /// An instant as the clocks of the course show it, in the words of their pages.
+    pub fn at(&self, zone: &Zone, at: Timestamp) -> String {
+        self.language().date(zone.local(at))
     }
 
     /// The frame of a page.
