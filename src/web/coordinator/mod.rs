@@ -21,6 +21,7 @@ mod results;
 mod roster;
 mod roster_columns;
 mod sections;
+mod settings;
 mod slips;
 mod staff;
 mod student;
@@ -67,6 +68,7 @@ pub fn routes() -> Router<AppState> {
         .route("/course/sign-in", get(chosen).post(choose))
         .route("/course/kept", get(downloads::kept))
         .route("/course/second-step", post(ask_of_staff))
+        .route("/course/settings", shown(&settings::SETTINGS))
         .route("/course/staff", shown(&staff::STAFF))
         .route("/course/staff/remove", entered(&staff::REMOVE))
         .route("/course/roster/student", shown(&student::STUDENT))

@@ -45,7 +45,7 @@ pub const FILES: [(&str, &str, &str, Open); 11] = [
 ];
 
 /// Method and path as the router has it; the experiment asked for is `acid`.
-pub const ROUTES: [(&str, &str); 27] = [
+pub const ROUTES: [(&str, &str); 29] = [
     ("POST", "/course/access"),
     ("GET", "/course/kept"),
     ("GET", "/course/sign-in"),
@@ -69,6 +69,8 @@ pub const ROUTES: [(&str, &str); 27] = [
     ("POST", "/course/roster/student"),
     ("POST", "/course/roster/student/preview"),
     ("POST", "/course/staff/remove"),
+    ("GET", "/course/settings"),
+    ("POST", "/course/settings"),
     ("POST", "/course/copy.zip"),
     ("POST", "/course/folder/confirm"),
     ("POST", "/course/roster/columns"),

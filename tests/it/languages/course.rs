@@ -178,6 +178,72 @@ async fn a_german_course_on_a_laptop_in_the_dark() {
     visit(look, "laptop-dark").await;
 }
 
+/// The coordinator chooses the language of a course that is under way; its folder says so.
+#[tokio::test]
+async fn the_language_of_a_course_is_chosen_on_its_page() {
+    let app = week::app().await;
+    let mut coordinator = app.person("i.quell").await;
+    let page = coordinator.get("/course/settings").await;
+    assert!(page.body.contains("Course settings"), "{}", page.body);
+    let title = &app
+        .desk
+        .view()
+        .await
+        .expect("a course")
+        .term
+        .course
+        .title
+        .clone();
+    let fields = [
+        ("title", title.as_str()),
+        ("term", "Herbst 2026"),
+        ("language", "de"),
+    ];
+    let done = coordinator.post_form("/course/settings", &fields).await;
+    assert_eq!(done.status, 303, "{}", done.body);
+    let wrong = [
+        ("title", title.as_str()),
+        ("term", "x"),
+        ("language", "tlh"),
+    ];
+    let refused = coordinator.post_form("/course/settings", &wrong).await;
+    assert_eq!(refused.status, 422, "{}", refused.body);
+    let mut student = app.person("0042").await;
+    let home = student.get("/student").await;
+    assert!(home.body.contains("<html lang=\"de\">") && home.body.contains("Ihre Versuche"));
+    let view = app.desk.view().await.expect("a course");
+    let folder = concordant::files::write_term(&view.term);
+    let course = String::from_utf8_lossy(folder.get("course.toml").expect("is there")).into_owned();
+    assert!(course.contains("language = \"de\""), "{course}");
+}
+
+/// A procedure that holds a German text is read in it; one whose German text says less is refused, key by key.
+#[test]
+fn a_procedure_holds_its_text_in_several_languages() {
+    let (_, text) = concordant::files::shipped_procedures()
+        .into_iter()
+        .find(|(key, _)| *key == "naoh-against-khp")
+        .expect("is shipped");
+    let glassware = concordant::files::shipped_glassware();
+    let read = |text: &str| concordant::files::read_procedure("p.toml", text, &glassware);
+    let procedure = read(&text).expect("is sound");
+    assert_eq!(
+        procedure.title_in(Language::German),
+        "Natronlauge gegen Kaliumhydrogenphthalat"
+    );
+    assert_eq!(procedure.title_in(Language::English), procedure.title);
+    let german = procedure.text_in(Language::German);
+    assert_eq!(german.cautions.len(), procedure.text.cautions.len());
+    assert!(german.steps[1].contains("0,1 mg"));
+    let less = text.replace(
+        "  \"Pipettieren Sie nie mit dem Mund. Benutzen Sie eine Pipettierhilfe.\",\n",
+        "",
+    );
+    let faults = read(&less).expect_err("a caution is missing");
+    let said: Vec<String> = faults.iter().map(ToString::to_string).collect();
+    assert!(said.join("\n").contains("found 5, expected 6"), "{said:?}");
+}
+
 /// Without a browser: the sign-in page, refusals and password advice.
 #[tokio::test]
 async fn refusals_and_advice_are_german() {
