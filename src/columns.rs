@@ -5,10 +5,10 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
+use crate::language::{Message, message};
 use crate::measure::{Glassware, Reading, ReadingError};
 use crate::procedure::{Procedure, SampleBy};
 use crate::submission::{Delivery, Readings, Titration, TrialLabel};
-use crate::words::counted;
 
 /// Most fillings of the burette in one titration.
 pub const MAX_FILLINGS: usize = 9;
@@ -19,9 +19,6 @@ pub const MAX_POINTS: usize = 150;
 struct Said {
     /// Its name in files, but for the unit.
     name: &'static str,
-    label: &'static str,
-    /// Where several stand side by side.
-    head: &'static str,
     /// Empty for an absorbance and a pH.
     unit: &'static str,
     /// Which filling of the burette, or point of a curve, from 1; 0 of what there is once.
@@ -30,8 +27,8 @@ struct Said {
 
 macro_rules! columns {
     (
-        by filling { $($(#[$of:meta])* $filled:ident: $fname:literal, $flabel:literal, $fhead:literal, $funit:literal;)* }
-        once { $($(#[$doc:meta])* $once:ident: $name:literal, $label:literal, $head:literal, $unit:literal;)* }
+        by filling { $($(#[$of:meta])* $filled:ident: $fname:literal, $funit:literal;)* }
+        once { $($(#[$doc:meta])* $once:ident: $name:literal, $unit:literal;)* }
     ) => {
         /// One reading of a row.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -51,15 +48,11 @@ macro_rules! columns {
                 match self {
                     $(Self::$filled(filling) => Said {
                         name: $fname,
-                        label: $flabel,
-                        head: $fhead,
                         unit: $funit,
                         filling,
                     },)*
                     $(Self::$once => Said {
                         name: $name,
-                        label: $label,
-                        head: $head,
                         unit: $unit,
                         filling: 0,
                     },)*
@@ -72,50 +65,50 @@ macro_rules! columns {
 columns! {
     by filling {
         /// Start of the n-th filling, from 1.
-        BuretteStart: "burette_start", "Burette start", "Start", "mL";
+        BuretteStart: "burette_start", "mL";
         /// End of the n-th filling, from 1.
-        BuretteEnd: "burette_end", "Burette end", "End", "mL";
+        BuretteEnd: "burette_end", "mL";
         /// Start of the n-th filling for another portion, from 1.
-        SecondStart: "second_start", "Second titration, start", "Second start", "mL";
+        SecondStart: "second_start", "mL";
         /// End of the n-th filling for another portion, from 1.
-        SecondEnd: "second_end", "Second titration, end", "Second end", "mL";
+        SecondEnd: "second_end", "mL";
         /// Start of the n-th filling with the excess reagent, from 1.
-        ExcessStart: "excess_start", "Excess reagent, start", "Excess start", "mL";
+        ExcessStart: "excess_start", "mL";
         /// End of the n-th filling with the excess reagent, from 1.
-        ExcessEnd: "excess_end", "Excess reagent, end", "Excess end", "mL";
+        ExcessEnd: "excess_end", "mL";
         /// Volume added at the n-th point of a curve, from 1.
-        CurveVolume: "volume", "Volume added", "Added", "mL";
+        CurveVolume: "volume", "mL";
         /// pH at the n-th point.
-        CurvePh: "pH", "pH", "pH", "";
+        CurvePh: "pH", "";
         /// Potential at the n-th point.
-        CurvePotential: "potential", "Potential", "Potential", "mV";
+        CurvePotential: "potential", "mV";
         /// Conductance at the n-th point.
-        CurveConductance: "conductance", "Conductance", "Conductance", "mS";
+        CurveConductance: "conductance", "mS";
         /// Absorbance of the n-th vessel of a series of additions, from 1.
-        Vessels: "vessel_absorbance", "Absorbance", "Absorbance", "";
+        Vessels: "vessel_absorbance", "";
     }
     once {
         /// Burette at the first of two endpoints.
-        FirstEndpoint: "burette_first_endpoint", "Burette at the first endpoint", "First endpoint", "mL";
+        FirstEndpoint: "burette_first_endpoint", "mL";
         /// Burette before the last drop, which careful people note beside the end: it brackets the endpoint.
-        BeforeLastDrop: "before_last_drop", "Burette before the last drop", "Before the last drop", "mL";
-        Crucible: "crucible", "Crucible, empty", "Empty", "g";
-        CrucibleFull: "crucible_and_precipitate", "Crucible with precipitate", "Full", "g";
-        CrucibleHeated: "crucible_after_heating", "Crucible after heating", "Heated", "g";
-        Vessel: "vessel", "Vessel, empty", "Empty", "g";
+        BeforeLastDrop: "before_last_drop", "mL";
+        Crucible: "crucible", "g";
+        CrucibleFull: "crucible_and_precipitate", "g";
+        CrucibleHeated: "crucible_after_heating", "g";
+        Vessel: "vessel", "g";
         /// Vessel full of water.
-        VesselWater: "vessel_and_water", "Vessel with water", "With water", "g";
+        VesselWater: "vessel_and_water", "g";
         /// Vessel full of the liquid.
-        VesselFull: "vessel_and_liquid", "Vessel with the liquid", "Full", "g";
-        Absorbance: "absorbance", "Absorbance", "Absorbance", "";
+        VesselFull: "vessel_and_liquid", "g";
+        Absorbance: "absorbance", "";
         /// The same at the second of two wavelengths.
-        SecondAbsorbance: "absorbance_second", "Absorbance, second wavelength", "Second", "";
+        SecondAbsorbance: "absorbance_second", "";
         /// Sample in graduated glassware.
-        SampleVolume: "sample", "Sample volume", "Sample", "mL";
+        SampleVolume: "sample", "mL";
         /// Sample on a tared balance.
-        SampleMass: "sample", "Sample mass", "Sample", "g";
-        SampleBefore: "sample_before", "Mass before", "Before", "g";
-        SampleAfter: "sample_after", "Mass after", "After", "g";
+        SampleMass: "sample", "g";
+        SampleBefore: "sample_before", "g";
+        SampleAfter: "sample_after", "g";
     }
 }
 
@@ -281,24 +274,47 @@ impl Column {
         columns.find(|column| number <= most(*column) && column.to_string() == name)
     }
 
-    /// For people, with the unit.
+    /// For people, with the unit, in English.
     pub fn label(self) -> String {
+        self.words().to_string()
+    }
+
+    /// For people, with the unit.
+    pub fn words(self) -> Message {
         let said = self.said();
-        let filling = match said.filling {
-            n if self.is_of_curve() => format!(", point {n}"),
-            n if matches!(self, Self::Vessels(_)) => format!(", vessel {n}"),
-            0 | 1 => String::new(),
-            n => format!(", filling {n}"),
+        let label = Message::new(format!("column.label.{}", self.key()));
+        let label = match said.filling {
+            n if self.is_of_curve() => message!("column.point", label = label, n = n),
+            n if matches!(self, Self::Vessels(_)) => {
+                message!("column.vessel", label = label, n = n)
+            }
+            0 | 1 => label,
+            n => message!("column.filling", label = label, n = n),
         };
+        // the unit stands behind all of it
         match said.unit {
-            "" => format!("{}{filling}", said.label),
-            unit => format!("{}{filling} ({unit})", said.label),
+            "" => label,
+            unit => message!("column.with-unit", label = label, unit = unit),
         }
     }
 
     /// For people, where several stand side by side.
-    pub fn head(self) -> &'static str {
-        self.said().head
+    pub fn head(self) -> Message {
+        Message::new(format!("column.head.{}", self.key()))
+    }
+
+    /// What its texts go by: its name in files, whichever filling it is of.
+    pub fn key(self) -> String {
+        let said = self.said();
+        match said.unit {
+            "" => said.name.to_owned(),
+            unit => format!("{}_{unit}", said.name),
+        }
+    }
+
+    /// A column of each kind.
+    pub fn kinds() -> impl Iterator<Item = Self> {
+        Self::with_number(1)
     }
 
     /// What it is read from.
@@ -349,7 +365,7 @@ impl From<Column> for String {
 }
 
 /// Cells at fault, each with what was found and what was expected.
-pub type CellFaults = Vec<(Column, String)>;
+pub type CellFaults = Vec<(Column, Message)>;
 
 /// The raw cells of one row, by column, as somebody wrote them.
 pub type Cells = std::collections::BTreeMap<Column, String>;
@@ -382,7 +398,7 @@ pub fn read_cells(
             Ok(reading) => {
                 readings.insert(column, reading);
             }
-            Err(why) => faults.push((column, why.to_string())),
+            Err(why) => faults.push((column, why.into())),
         }
     }
     let (start, end) = Column::piece(Delivery::Excess, 1);
@@ -397,11 +413,11 @@ pub fn read_cells(
     }
 }
 
-fn nothing(procedure: &Procedure, column: Column) -> String {
+fn nothing(procedure: &Procedure, column: Column) -> Message {
     let piece = column.glassware(procedure);
-    let decimals = counted(piece.decimals().unwrap_or(0), "decimal", "decimals");
+    let decimals = message!("count.decimal", n = piece.decimals().unwrap_or(0));
     match piece.kind().unit() {
-        "" => format!("found nothing, expected a reading with {decimals}"),
-        unit => format!("found nothing, expected a reading in {unit} with {decimals}"),
+        "" => message!("reading.nothing", decimals = decimals),
+        unit => message!("reading.nothing-unit", unit = unit, decimals = decimals),
     }
 }

@@ -41,6 +41,9 @@
   const form = bench || send;
   if (!form) return;
   const name = nameOf(form.dataset), state = one("[data-state]", form);
+  // the page brings the texts in the language of the course
+  const texts = JSON.parse(form.dataset.words);
+  const text = (key, values = {}) => texts[key].replace(/\{(\w+)\}/g, (place, value) => (value in values ? values[value] : place));
   const say = (kind, words, again) => {
     state.hidden = false;
     state.dataset.state = kind;
@@ -49,7 +52,7 @@
     const button = document.createElement("button");
     button.type = "button";
     button.className = "quiet";
-    button.textContent = "Try again now";
+    button.textContent = text("try-again");
     button.addEventListener("click", again);
     state.append(" ", button);
   };
@@ -62,7 +65,7 @@
   setInterval(tryAgain, 10e3);
   const wait = (again, then) => {
     waiting = again;
-    say("offline", `No connection. Draft kept on this phone; ${then} when the connection is back.`, again);
+    say("offline", text("offline", { then: text(then) }), again);
   };
   const reach = async (address, options) => {
     const limit = new AbortController(), timer = setTimeout(() => limit.abort(), 20e3);
@@ -89,7 +92,7 @@
   };
 
   if (send) {
-    say("kept", "Draft kept on this phone. Nothing is sent yet.");
+    say("kept", text("kept-nothing-sent"));
     // a dead connection must not put an error page in the place of what was typed
     const change = async (button) => {
       const again = () => change(button);
@@ -104,13 +107,13 @@
       } catch {
         // the draft is what is to be changed, and the form for it may lie here
         const path = button.getAttribute("formaction");
-        if (await hasShell(path)) location.assign(path); else wait(again, "you can change it");
+        if (await hasShell(path)) location.assign(path); else wait(again, "then-change");
       }
     };
     const handIn = async () => {
       if (busy) return;
       busy = true;
-      say("sending", "Sending…");
+      say("sending", text("sending"));
       try {
         const body = new URLSearchParams(new FormData(form));
         const answer = await reach(form.getAttribute("action"), { method: "POST", body });
@@ -118,17 +121,17 @@
         if (number) {
           waiting = null;
           store.erase(name);
-          say("received", `Received as no. ${number[1]}.`);
+          say("received", text("received", { number: number[1] }));
           location.assign(answer.url);
         } else if (answer.status >= 500) {
           waiting = handIn;
-          say("offline", "The server could not take it. Draft kept on this phone; it is tried again.", handIn);
+          say("offline", text("server-could-not"), handIn);
         } else {
           // the page that says why: a question left, another version, sign in again
           waiting = null;
           if (answer.redirected) location.assign(answer.url); else submit();
         }
-      } catch { wait(handIn, "it is handed in"); }
+      } catch { wait(handIn, "then-handed-in"); }
       busy = false;
     };
     form.addEventListener("submit", (event) => {
@@ -159,6 +162,7 @@
     }
     return pieces ? { sum, places, upward } : null;
   };
+  const shownVolume = (volume) => volume.sum.toFixed(volume.places).replace(".", text("decimal"));
   const lastEnd = (trial) => all("input", trial).filter((i) => /_end(_\d+)?_mL$/.test(i.name) && i.value.trim()).pop();
 
   const shown = one("[data-agreement]", form);
@@ -167,10 +171,10 @@
       const volumes = ["burette", "second"].map((what) => delivered(trial, what)).filter(Boolean), line = one("[data-delivered]", trial);
       line.hidden = !volumes.length;
       line.textContent = volumes.some((volume) => volume.upward)
-        ? "The end reading is below the start: a burette counts downward, so its reading grows."
-        : volumes.length ? `Delivered ${volumes.map((volume) => volume.sum.toFixed(volume.places)).join(" and ")} mL` : "";
+        ? text("upward")
+        : volumes.length ? text("delivered", { volumes: volumes.map(shownVolume).reduce((before, last) => text("and", { before, last })) }) : "";
       const carry = one(".carry button", trial), before = carry && lastEnd(form.querySelector(`[data-trial="${trial.dataset.trial - 1}"]`));
-      if (carry) carry.textContent = `Start where trial ${trial.dataset.trial - 1} ended${before ? ` (${before.value.trim()})` : ""}`;
+      if (carry) carry.textContent = text(before ? "carry-at" : "carry", { n: trial.dataset.trial - 1, reading: before && before.value.trim() });
     }
     mark();
   };
@@ -179,11 +183,11 @@
   const para = (words) => { const part = document.createElement("p"); part.textContent = words; return part; };
   const remark = (input, words) => {
     const id = `${input.name}-remark`, old = document.getElementById(id);
-    if ((old ? old.textContent : "") === (words && `Look again: ${words}.`)) return;
+    if ((old ? old.textContent : "") === (words && text("look-again", { words }))) return;
     if (old) old.remove();
     const others = (input.getAttribute("aria-describedby") || "").split(" ").filter((other) => other && other !== id);
     if (words) {
-      const part = para(`Look again: ${words}.`);
+      const part = para(text("look-again", { words }));
       part.id = id;
       part.className = "remark";
       input.closest(".field").append(part);
@@ -196,11 +200,11 @@
   const showHand = (up) => {
     if (!hand || up === (hand.value === "hand-down")) return;
     hand.value = up ? "hand-down" : "hand-up";
-    hand.textContent = up ? "Your hand is up: take it down" : "Ask for help";
+    hand.textContent = text(up ? "hand-down" : "hand-up");
   };
   const ask = async (action) => {
     const mine = ++asked, { at } = store.read(name) || {};
-    let said = { agreement: ["No connection: whether your trials agree is said when it is back."], fields: [] };
+    let said = { agreement: [text("agreement-offline")], fields: [] };
     try {
       if (shell) throw new Error("no session");
       const body = new URLSearchParams([...new FormData(form)].filter(([, value]) => typeof value === "string"));
@@ -237,8 +241,9 @@
     if (next > 12) return null;
     const copy = last.cloneNode(true), renamed = (text) => text.replace(new RegExp(`(^|#| )${n}\\.`, "g"), `$1${next}.`);
     copy.dataset.trial = next;
-    copy.dataset.step = `Trial ${next}`;
-    one("legend", copy).textContent = `Trial ${next}`;
+    copy.dataset.step = text("trial", { n: next });
+    copy.dataset.short = next;
+    one("legend", copy).textContent = copy.dataset.step;
     all(".field-error, .remark", copy).forEach((fault) => fault.remove());
     for (const part of all("[id], [name], [for], [aria-describedby], [formaction]", copy)) {
       for (const key of ["id", "name", "for", "aria-describedby", "formaction"]) {
@@ -265,8 +270,8 @@
     return { at: Date.now(), seen: kept ? kept.seen : Number(field("seen").value), fields };
   };
   const save = () => {
-    if (store.write(name, draft())) say(shell ? "offline" : "kept", `${shell ? "No connection. " : ""}Draft kept on this phone.`);
-    else say("none", "This browser keeps no draft: hand in before you leave the page.");
+    if (store.write(name, draft())) say(shell ? "offline" : "kept", text(shell ? "kept-offline" : "kept"));
+    else say("none", text("no-draft"));
   };
   const restore = () => {
     const kept = store.read(name);
@@ -290,23 +295,21 @@
     all("[data-kept-before]").forEach((before) => { before.hidden = true; });
     const note = one("[data-restored]", form), drop = document.createElement("button");
     note.hidden = false;
-    note.textContent = shell ? "This is what you typed on this phone before. " : newer
-      ? "This is what you typed on this phone before. Another version has been handed in since: look at it before you replace it. "
-      : "This is what you typed on this phone before; it has not been handed in. ";
+    note.textContent = `${text(shell ? "typed-before" : newer ? "typed-before-overtaken" : "typed-before-open")} `;
     drop.type = "button";
     drop.className = "quiet";
-    drop.textContent = "Leave it and start again";
+    drop.textContent = text("leave-it");
     drop.addEventListener("click", () => { store.erase(name); location.reload(); });
     note.append(drop);
     watch(0);
-    say("kept", "Draft kept on this phone.");
+    say("kept", text("kept"));
   };
 
   // ---- one step at a time on a phone
   const steps = () => all("[data-step]", form);
   const nav = document.createElement("nav");
   nav.className = "trial-steps";
-  nav.setAttribute("aria-label", "Parts of the form");
+  nav.setAttribute("aria-label", text("parts"));
   let current = null;
   const isFilled = (step) => inputs(step).filter((i) => !i.closest(".extra") && i.name !== "instrument" && i.name !== "unknown").every((i) => i.value.trim());
   const mark = () => {
@@ -331,7 +334,7 @@
     one(".add", form).classList.toggle("away", step !== numbered().at(-1));
     const behind = after(step);
     nextStep.hidden = !behind;
-    if (behind) nextStep.textContent = `Next: ${behind.dataset.step}`;
+    if (behind) nextStep.textContent = text("next", { step: behind.dataset.step });
     const first = focus && (inputs(step).find((i) => !i.value.trim()) || inputs(step)[0]);
     if (first) first.focus();
     mark();
@@ -342,7 +345,7 @@
       button.type = "button";
       button.step = step;
       button.className = "quiet";
-      button.textContent = step.dataset.step.replace(/^Trial /, "").replace(/^Standard /, "Std ");
+      button.textContent = step.dataset.short || step.dataset.step;
       button.setAttribute("aria-label", step.dataset.step);
       button.addEventListener("click", () => go(step, true));
       return button;
@@ -378,7 +381,7 @@
     if (button.value === "add") {
       event.preventDefault();
       const fresh = addTrial();
-      if (!fresh) return say("kept", "Twelve trials are the most this form takes.");
+      if (!fresh) return say("kept", text("most-trials"));
       rebuild();
       update();
       go(fresh, true);
@@ -418,7 +421,7 @@
       if (busy) return;
       busy = true;
       save();
-      say("sending", "Sending…");
+      say("sending", text("sending"));
       try {
         await reach(`${root}healthz`, {});
         waiting = null;
@@ -428,14 +431,14 @@
         [action.type, action.name, action.value] = ["hidden", "action", "look"];
         form.append(action);
         submit();
-      } catch { wait(lookOver, shell ? "the page opens anew, and you can check it and hand it in," : "it is checked, and you can hand it in,"); }
+      } catch { wait(lookOver, shell ? "then-opens" : "then-checked"); }
       busy = false;
     };
     lookOver();
   });
   addEventListener("storage", (event) => {
     if (event.key === name && event.newValue === null) {
-      say("none", "Another tab has handed this in. What you typed here is still here.");
+      say("none", text("other-tab"));
     }
   });
 
@@ -447,8 +450,7 @@
   const [visit] = performance.getEntriesByType("navigation");
   if ("fresh" in form.dataset || (visit && visit.type === "back_forward")) restore(); else save();
   if (shell) {
-    const before = Number(field("seen").value) && !store.read(name) ? " What you handed in before is not shown here: type only what is to change." : "";
-    say("offline", `No connection. What you type is kept on this phone; it can be checked and handed in when the connection is back.${before}`);
+    say("offline", text(Number(field("seen").value) && !store.read(name) ? "shell-before" : "shell"));
   }
   if (!shell) keepShell(form.getAttribute("action"));
   form.prepend(nav);

@@ -51,7 +51,7 @@ fn file() -> RecordsOf<LeaveNote> {
                 |one| one.body.from.name().to_owned(),
             ),
             column!(LeaveNote: "by", body.by, code),
-            column!(LeaveNote: "text", body.text, note_text),
+            column!(LeaveNote: "text", body.text, |text| note_text(text).map_err(String::from)),
         ],
     )
 }

@@ -7,6 +7,7 @@ use crate::changes::{Change, HandInMade, HandedIn, UnreadRow};
 use crate::columns::{Cells, Column, read_cells};
 use crate::ids::{LotCode, UnknownCode};
 use crate::judge::{refusals, row_label};
+use crate::language::Message;
 use crate::measure::Reading;
 use crate::procedure::Procedure;
 use crate::store::StoreError;
@@ -43,7 +44,7 @@ pub fn read_row(
         .into_iter()
         .map(|column| (column, typed(&column.to_string())))
         .collect();
-    let named = |(column, what): (Column, String)| (column.to_string(), what);
+    let named = |(column, what): (Column, Message)| (column.to_string(), what.to_string());
     let read = read_cells(procedure, trial, &cells);
     let readings = read.map_err(|faults| faults.into_iter().map(named).collect::<Vec<_>>())?;
     let written = |name: &str| {

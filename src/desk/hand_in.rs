@@ -11,6 +11,7 @@ use super::{Desk, Image};
 use crate::changes::{Change, HandInMade, HandedIn, Made};
 use crate::ids::StudentId;
 use crate::judge::{Question, refusals};
+use crate::language::{Arg, Message, message};
 use crate::store::{Store, StoreError, by_request_key, entry};
 use crate::submission::HandIn;
 use crate::term::{Revision, Slot, Term};
@@ -84,10 +85,39 @@ pub enum HandInError {
     #[error("this form was already used to hand in something else; open the experiment again")]
     KeyReused,
     /// Readings that cannot be.
-    #[error("found readings that cannot be: {}", .0.iter().map(|q| q.text.as_str()).collect::<Vec<_>>().join("; "))]
+    #[error("found readings that cannot be: {}", .0.iter().map(|q| q.text.to_string()).collect::<Vec<_>>().join("; "))]
     Refused(Vec<Question>),
     #[error(transparent)]
     Store(#[from] StoreError),
+}
+
+impl HandInError {
+    /// As its student reads it.
+    pub fn words(&self) -> Message {
+        match self {
+            Self::NotFound(key) => message!("refused.not-found", key = key),
+            Self::NotOpen(at) => message!("refused.not-open", date = *at),
+            Self::Released => message!("refused.released"),
+            Self::Stale { .. } => message!("refused.stale"),
+            Self::NoReason => message!("refused.no-reason"),
+            Self::Empty => message!("refused.empty"),
+            Self::TooOften { wait } => message!(
+                "refused.too-often",
+                most = MOST_HAND_INS,
+                minutes = message!("count.minute", n = WITHIN.as_mins()),
+                wait = message!("count.minute", n = wait.div_ceil(60).max(1)),
+            ),
+            Self::KeyReused => message!("refused.key-reused"),
+            Self::Refused(questions) => {
+                let readings = questions.iter().map(|one| Arg::from(&one.text));
+                message!(
+                    "refused.readings",
+                    readings = readings.collect::<Vec<Arg>>()
+                )
+            }
+            Self::Store(why) => Message::verbatim(why.to_string()),
+        }
+    }
 }
 
 /// A hand-in as it was kept.

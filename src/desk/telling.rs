@@ -4,6 +4,7 @@ use jiff::Timestamp;
 
 use super::Desk;
 use crate::changes::{Change, LeaveNote};
+use crate::language::{Message, message};
 use crate::store::StoreError;
 use crate::term::{Note, Side, Slot, note_text};
 
@@ -21,7 +22,7 @@ pub enum NoteError {
     NotReleased,
     /// Nothing written, or too much.
     #[error("{0}")]
-    Text(String),
+    Text(Message),
     /// A student has written again and again.
     #[error(
         "you have left {MOST_UNANSWERED} notes that wait for an answer; wait for it before you write again"
@@ -29,6 +30,17 @@ pub enum NoteError {
     TooMany,
     #[error(transparent)]
     Store(#[from] StoreError),
+}
+
+impl NoteError {
+    /// As whoever wrote it reads it.
+    pub fn words(&self) -> Message {
+        match self {
+            Self::Text(what) => what.clone(),
+            Self::TooMany => message!("talk.too-many", most = MOST_UNANSWERED),
+            other => Message::verbatim(other.to_string()),
+        }
+    }
 }
 
 /// Keeps a note. A student's asks for another look.

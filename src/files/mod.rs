@@ -26,6 +26,7 @@ mod people;
 mod prep_record;
 mod prep_room;
 mod procedure_file;
+mod procedure_text;
 mod read;
 mod readings_file;
 mod record_text;

@@ -285,7 +285,7 @@ fn titration(section: &Section, procedure: &Procedure, row: u32) -> Option<Titra
         .map_err(|faults| {
             faults
                 .into_iter()
-                .for_each(|(column, what)| section.fault(&column.to_string(), what))
+                .for_each(|(column, what)| section.fault(&column.to_string(), what.to_string()))
         })
         .ok()?;
     let titration = Titration {
@@ -300,7 +300,7 @@ fn titration(section: &Section, procedure: &Procedure, row: u32) -> Option<Titra
     };
     let refused = refusals(procedure, 0, &titration);
     for refusal in &refused {
-        section.fault(&refusal.column.to_string(), refusal.text.clone());
+        section.fault(&refusal.column.to_string(), refusal.text.to_string());
     }
     refused.is_empty().then_some(titration)
 }

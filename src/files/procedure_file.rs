@@ -3,11 +3,12 @@
 use rust_decimal::Decimal;
 
 use super::marking_file::{marking, trials};
+use super::procedure_text::read_texts;
 use crate::chem::{Equivalence, Reaction};
 use crate::measure::{GlasswareKind, GlasswareTable};
 use crate::procedure::{
-    Accept, Aliquot, Amount, Common, Ingredient, Procedure, ProcedureText, Purity, ReadingDoubt,
-    Reagent, ResultSpec, ResultUnit, Sample, SampleBy, StatedEquivalence, TrialRules,
+    Accept, Aliquot, Amount, Common, Ingredient, Procedure, Purity, ReadingDoubt, Reagent,
+    ResultSpec, ResultUnit, Sample, SampleBy, StatedEquivalence, TrialRules,
 };
 use crate::schemes::{SchemeFile, SchemeKind, formula, piece, reactions};
 use crate::text::{Fault, Section, Toml, decimal, found, line_of_text};
@@ -89,8 +90,8 @@ impl Reader<'_> {
             None => Some(ReadingDoubt::default()),
         };
         let marking = root.needed("marking", |section| marking(&section));
-        let text = root
-            .table("text", |section| read_text(&section))
+        let (text, translations) = root
+            .table("text", |section| read_texts(&section))
             .unwrap_or_default();
         let reagents = root.tables("reagents", |section| reagent(&section));
         let reagents = reagents.into_iter().flatten().collect();
@@ -110,6 +111,7 @@ impl Reader<'_> {
             uncertainty: uncertainty.unwrap_or_default(),
             marking: marking.unwrap_or_default(),
             text,
+            translations,
             reagents,
         })
     }
@@ -301,25 +303,6 @@ fn reagent(section: &Section) -> Option<Reagent> {
         name: name?,
         for_one: for_one?,
     })
-}
-
-fn read_text(section: &Section) -> ProcedureText {
-    section.only(&[
-        "summary",
-        "steps",
-        "endpoint",
-        "cautions",
-        "waste",
-        "glassware_note",
-    ]);
-    ProcedureText {
-        summary: section.text_if_any("summary").unwrap_or_default(),
-        steps: section.texts("steps"),
-        endpoint: section.text_if_any("endpoint").unwrap_or_default(),
-        glassware_note: section.text_if_any("glassware_note").unwrap_or_default(),
-        cautions: section.texts("cautions"),
-        waste: section.text_if_any("waste").unwrap_or_default(),
-    }
 }
 
 #[cfg(test)]

@@ -282,16 +282,16 @@ impl Reader<'_> {
             .map(|(column, place)| (*column, row.at(*place).to_owned()))
             .collect();
         let read = read_cells(procedure, trial.unwrap_or(TrialLabel::Rough), &cells);
-        let read = match read {
-            Ok(read) => read,
-            Err(more) => {
-                faults.extend(
-                    more.into_iter()
-                        .map(|(column, what)| table.fault(row, &column.to_string(), what)),
-                );
-                return None;
-            }
-        };
+        let read =
+            match read {
+                Ok(read) => read,
+                Err(more) => {
+                    faults.extend(more.into_iter().map(|(column, what)| {
+                        table.fault(row, &column.to_string(), what.to_string())
+                    }));
+                    return None;
+                }
+            };
         let titration = Titration {
             trial: trial.unwrap_or(TrialLabel::Rough),
             lot: titrant,
@@ -303,7 +303,7 @@ impl Reader<'_> {
             submitted_at,
         };
         let refused = refusals(procedure, 0, &titration).into_iter();
-        faults.extend(refused.map(|q| table.fault(row, &q.column.to_string(), q.text)));
+        faults.extend(refused.map(|q| table.fault(row, &q.column.to_string(), q.text.to_string())));
         (faults.len() == before).then_some(titration)
     }
 }

@@ -16,6 +16,7 @@ use super::marks::{Marked, Marks, marks};
 use super::raise::{Slips, flags};
 use super::slips::{self, Explanation};
 use crate::ids::{ExperimentKey, LotCode, UnknownCode};
+use crate::language::Message;
 use crate::measure::from_f64;
 use crate::submission::TrialLabel;
 use crate::truth::{Lot, Unknown};
@@ -87,7 +88,7 @@ pub struct TrialView {
     pub result: Option<Decimal>,
     pub counted: bool,
     /// Why a numbered trial does not count.
-    pub why_not: Option<String>,
+    pub why_not: Option<Message>,
 }
 
 /// Figures of a result, in its unit unless they say otherwise.

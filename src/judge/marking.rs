@@ -3,6 +3,7 @@
 use rust_decimal::Decimal;
 
 use super::marks::Part;
+use crate::language::{Message, message, number};
 use crate::measure::{plain, to_decimals};
 
 /// The marking of an experiment. A part that is not there gives no points and asks for none.
@@ -185,14 +186,14 @@ impl Marking {
 
 impl Marking {
     /// What full points of a part need, in words; none where its sentence says all.
-    pub fn full_points_need(&self, part: Part) -> Option<String> {
+    pub fn full_points_need(&self, part: Part) -> Option<Message> {
         let scored = match part {
             Part::Accuracy => self.accuracy.as_ref()?,
             Part::Agreement => &self.agreement.as_ref()?.scored,
             Part::Recording | Part::Calculation | Part::ByHand => return None,
         };
         let limit = plain(scored.full_within()?);
-        Some(format!("Full points up to {limit} %."))
+        Some(message!("mark.full", limit = number(limit)))
     }
 }
 

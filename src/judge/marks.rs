@@ -11,11 +11,11 @@ use super::marking::{AgreementMeasure, CalculationPart, Late, Marking, Scored};
 use super::questions::written_otherwise;
 use super::slips::Explanation;
 use crate::columns::Column;
+use crate::language::{Message, message, number};
 use crate::measure::{from_f64, plain, to_decimals, to_figures};
 use crate::procedure::Procedure;
 use crate::stats::Replicates;
 use crate::submission::HandIn;
-use crate::words::counted;
 
 /// The marks of one submission.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -25,7 +25,7 @@ pub struct Marks {
     /// Points lost for lateness, two decimals, not negative.
     pub late: Decimal,
     /// Why; empty if none are lost.
-    pub late_sentence: String,
+    pub late_sentence: Message,
     /// Points an assistant added or took off.
     pub adjustment: Decimal,
     /// What counts: parts less late plus adjustment, between 0 and possible.
@@ -41,7 +41,7 @@ pub struct PartMark {
     pub points: Decimal,
     pub possible: Decimal,
     /// Why, in one sentence. Depends on the truth for accuracy.
-    pub sentence: String,
+    pub sentence: Message,
 }
 
 /// The parts of marking.
@@ -62,13 +62,28 @@ pub enum Part {
 
 impl fmt::Display for Part {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
-            Self::Accuracy => "Accuracy",
-            Self::Agreement => "Agreement",
-            Self::Recording => "Recording",
-            Self::Calculation => "Calculation",
-            Self::ByHand => "By hand",
-        })
+        self.words().fmt(f)
+    }
+}
+
+impl Part {
+    pub const ALL: [Self; 5] = [
+        Self::Accuracy,
+        Self::Agreement,
+        Self::Recording,
+        Self::Calculation,
+        Self::ByHand,
+    ];
+
+    /// What people call it.
+    pub fn words(self) -> Message {
+        match self {
+            Self::Accuracy => message!("part.accuracy"),
+            Self::Agreement => message!("part.agreement"),
+            Self::Recording => message!("part.recording"),
+            Self::Calculation => message!("part.calculation"),
+            Self::ByHand => message!("part.by-hand"),
+        }
     }
 }
 
@@ -159,7 +174,7 @@ pub(super) fn days_late(
     i64::try_from(days).unwrap_or(i64::MAX)
 }
 
-fn part(part: Part, points: Decimal, possible: Decimal, sentence: String) -> PartMark {
+fn part(part: Part, points: Decimal, possible: Decimal, sentence: Message) -> PartMark {
     PartMark {
         part,
         points: to_decimals(points, 2),
@@ -169,82 +184,77 @@ fn part(part: Part, points: Decimal, possible: Decimal, sentence: String) -> Par
 }
 
 /// Accuracy and agreement are scaled by counted / minimum where fewer trials count than asked for.
-fn scaled(given: &Marked, points: Decimal) -> (Decimal, String) {
+fn scaled(given: &Marked, points: Decimal, sentence: Message) -> (Decimal, Message) {
     let minimum = given.procedure.trials.minimum;
     if given.counted >= minimum as usize {
-        return (points, String::new());
+        return (points, sentence);
     }
     let scaled = points
         .saturating_mul(Decimal::from(given.counted))
         .checked_div(Decimal::from(minimum));
-    let trials = counted(minimum, "trial", "trials");
-    let note = format!(" Scaled by {} of {trials}.", given.counted);
-    (scaled.unwrap_or(Decimal::ZERO), note)
+    let trials = message!("count.trial", n = minimum);
+    let sentence = message!(
+        "mark.scaled",
+        sentence = sentence,
+        counted = given.counted,
+        trials = trials
+    );
+    (scaled.unwrap_or(Decimal::ZERO), sentence)
 }
 
 fn accuracy(given: &Marked, scored: &Scored) -> PartMark {
-    let none = |why: &str| part(Part::Accuracy, Decimal::ZERO, scored.points, why.to_owned());
+    let none = |why: Message| part(Part::Accuracy, Decimal::ZERO, scored.points, why);
     if given.counted == 0 {
-        return none("No trial could be counted.");
+        return none(message!("mark.none-counted"));
     }
     let Some(error) = given.relative_error_percent else {
-        return none("No bottle is known to mark this against; a person has to look at it.");
+        return none(message!("mark.no-bottle"));
     };
-    let percent = |error: Decimal| plain(to_figures(error.abs(), 2));
+    let percent = |error: Decimal| number(plain(to_figures(error.abs(), 2)));
     let forgiven = given.procedure.marking.forgive_carried_error;
     let other = given.error_as_assigned;
     let other = other.filter(|other| !forgiven || other.abs() < error.abs());
     let counts = other.filter(|_| forgiven).unwrap_or(error);
-    let (points, note) = scaled(given, scored.points_at(counts.abs()));
-    let carried = other.map_or_else(String::new, |other| {
-        let end = if forgiven {
-            ", and that counts: an error of the standardisation is charged once"
-        } else {
-            ""
-        };
-        let other = percent(other);
-        format!(" With the molarity that your titrant was assigned it is {other} % off{end}.")
-    });
-    let error = percent(error);
-    let sentence = format!("Your result is {error} % off the assigned value.{carried}{note}");
+    let sentence = message!("mark.off", error = percent(error));
+    let sentence = match (other, forgiven) {
+        (None, _) => sentence,
+        (Some(other), true) => {
+            message!("mark.off-forgiven", off = sentence, other = percent(other))
+        }
+        (Some(other), false) => {
+            message!("mark.off-carried", off = sentence, other = percent(other))
+        }
+    };
+    let (points, sentence) = scaled(given, scored.points_at(counts.abs()), sentence);
     part(Part::Accuracy, points, scored.points, sentence)
 }
 
 fn agreement(given: &Marked, scored: &Scored, measure: AgreementMeasure) -> PartMark {
-    let none = |why: &str| {
-        part(
-            Part::Agreement,
-            Decimal::ZERO,
-            scored.points,
-            why.to_owned(),
-        )
-    };
+    let none = |why: Message| part(Part::Agreement, Decimal::ZERO, scored.points, why);
     let Some(spread) = given.spread else {
-        return none("No trial could be counted.");
+        return none(message!("mark.none-counted"));
     };
     let (percent, words) = match measure {
-        AgreementMeasure::Range => (spread.range_percent(), "lie within"),
+        AgreementMeasure::Range => (spread.range_percent(), message!("mark.within")),
         AgreementMeasure::RelativeS if spread.n == 1 => {
-            (Some(Decimal::ZERO), "have a relative standard deviation of")
+            (Some(Decimal::ZERO), message!("mark.relative-s"))
         }
         AgreementMeasure::RelativeS => {
             let s = spread.relative_s_percent().and_then(|s| from_f64(s, 15));
-            (s, "have a relative standard deviation of")
+            (s, message!("mark.relative-s"))
         }
     };
     let Some(percent) = percent else {
-        return none("The mean of the trials is zero.");
+        return none(message!("mark.mean-zero"));
     };
-    let (points, note) = scaled(given, scored.points_at(percent));
-    let sentence = if spread.n == 1 {
-        format!("Only one trial counts, so there is nothing for it to agree with.{note}")
-    } else {
-        format!(
-            "The {} trials that count {words} {} %.{note}",
-            spread.n,
-            plain(to_figures(percent, 2))
-        )
+    let sentence = match spread.n {
+        1 => message!("mark.one-alone"),
+        n => {
+            let percent = number(plain(to_figures(percent, 2)));
+            words.with("n", n).with("percent", percent)
+        }
     };
+    let (points, sentence) = scaled(given, scored.points_at(percent), sentence);
     part(Part::Agreement, points, scored.points, sentence)
 }
 
@@ -265,9 +275,9 @@ fn recording(given: &Marked, possible: Decimal) -> PartMark {
         .saturating_mul(Decimal::from(right))
         .checked_div(Decimal::from(all));
     let sentence = match (all, wrong) {
-        (0, _) => "There are no readings of numbered trials.".to_owned(),
-        (_, 0) => format!("All {all} readings are written as finely as the glassware is read."),
-        _ => format!("{right} of {all} readings are written as finely as the glassware is read."),
+        (0, _) => message!("mark.no-readings"),
+        (_, 0) => message!("mark.all-written", all = all),
+        _ => message!("mark.some-written", right = right, all = all),
     };
     part(
         Part::Recording,
@@ -280,62 +290,67 @@ fn recording(given: &Marked, possible: Decimal) -> PartMark {
 fn calculation(given: &Marked, rule: &CalculationPart) -> PartMark {
     let unit = given.procedure.result.unit.name();
     let mark =
-        |points: Decimal, sentence: String| part(Part::Calculation, points, rule.points, sentence);
+        |points: Decimal, sentence: Message| part(Part::Calculation, points, rule.points, sentence);
     let Some(answer) = &given.hand_in.reported else {
-        return mark(Decimal::ZERO, "No answer of your own was given.".into());
+        return mark(Decimal::ZERO, message!("mark.no-answer"));
     };
     let Some(spread) = given.spread else {
-        return mark(
-            Decimal::ZERO,
-            "There is no result to compare your answer with.".into(),
-        );
+        return mark(Decimal::ZERO, message!("mark.nothing-to-compare"));
     };
-    let result = plain(to_figures(spread.mean, 5));
+    let told = |sentence: Message| {
+        let result = number(plain(to_figures(spread.mean, 5)));
+        let sentence = sentence.with("answer", number(answer)).with("unit", unit);
+        sentence.with("result", result)
+    };
     if let Some(agreement) = given.answer.filter(|agreement| agreement.agrees) {
-        let titrant = if agreement.with_answered_titrant {
-            " and from your answer for the titrant"
-        } else {
-            ""
-        };
-        let said = format!(
-            "Your answer {answer} {unit} follows from your readings{titrant} ({result} {unit})"
-        );
+        let with_titrant = agreement.with_answered_titrant;
         let Some((written, expected)) = agreement.too_few else {
-            return mark(rule.points, format!("{said}."));
+            let sentence = match with_titrant {
+                true => message!("mark.follows-titrant"),
+                false => message!("mark.follows"),
+            };
+            return mark(rule.points, told(sentence));
         };
         let left = Decimal::ONE.saturating_sub(rule.figures);
-        let written = counted(written, "figure", "figures");
-        let sentence = format!("{said}, with {written} where they give {expected}.");
+        let sentence = match with_titrant {
+            true => message!("mark.few-figures-titrant"),
+            false => message!("mark.few-figures"),
+        };
+        let written = message!("count.figure", n = written);
+        let sentence = told(sentence)
+            .with("written", written)
+            .with("expected", expected);
         mark(rule.points.saturating_mul(left), sentence)
     } else if given.slips.is_recognised() {
         let points = rule.points.saturating_mul(rule.single_slip_share);
-        let advice = match (given.slips.likely(), given.slips.candidates.first()) {
-            (Some(slip), _) => format!("One slip explains it: {}", slip.code.advice()),
-            (None, Some(first)) => format!(
-                "One of a few slips explains it, such as: {}",
-                first.code.advice()
-            ),
-            (None, None) => "One slip explains it".to_owned(),
+        let sentence = told(message!("mark.does-not-follow"));
+        let sentence = match (given.slips.likely(), given.slips.candidates.first()) {
+            (Some(slip), _) => {
+                message!(
+                    "mark.one-slip",
+                    sentence = sentence,
+                    advice = slip.code.advice()
+                )
+            }
+            (None, Some(first)) => {
+                message!(
+                    "mark.few-slips",
+                    sentence = sentence,
+                    advice = first.code.advice()
+                )
+            }
+            (None, None) => message!("mark.some-slip", sentence = sentence),
         };
-        let sentence = format!(
-            "Your readings give {result} {unit}; your answer is {answer} {unit}. {advice}."
-        );
         mark(points, sentence)
     } else {
-        mark(
-            Decimal::ZERO,
-            format!("Your readings give {result} {unit}; your answer is {answer} {unit}."),
-        )
+        mark(Decimal::ZERO, told(message!("mark.does-not-follow")))
     }
 }
 
 fn by_hand(given: &Marked, possible: Decimal) -> PartMark {
     let sentence = match given.by_hand {
-        Some(points) => {
-            let points = counted(plain(points), "point", "points");
-            format!("{points} given by your assistant.")
-        }
-        None => "Not given yet.".to_owned(),
+        Some(points) => message!("mark.by-hand", n = number(plain(points))),
+        None => message!("mark.not-yet"),
     };
     part(
         Part::ByHand,
@@ -345,8 +360,8 @@ fn by_hand(given: &Marked, possible: Decimal) -> PartMark {
     )
 }
 
-fn late(given: &Marked, marking: &Marking, sum: Decimal) -> (Decimal, String) {
-    let nothing = || (to_decimals(Decimal::ZERO, 2), String::new());
+fn late(given: &Marked, marking: &Marking, sum: Decimal) -> (Decimal, Message) {
+    let nothing = || (to_decimals(Decimal::ZERO, 2), Message::default());
     let Some(Late {
         grace_hours,
         share_per_day,
@@ -360,15 +375,12 @@ fn late(given: &Marked, marking: &Marking, sum: Decimal) -> (Decimal, String) {
         return nothing();
     }
     if given.late_excused {
-        return (to_decimals(Decimal::ZERO, 2), "Late, and excused.".into());
+        return (to_decimals(Decimal::ZERO, 2), message!("mark.late-excused"));
     }
     let most = Decimal::ONE.saturating_sub(*floor);
     let share = share_per_day.saturating_mul(Decimal::from(days)).min(most);
     let lost = to_decimals(sum.saturating_mul(share), 2);
     let percent = plain(share.saturating_mul(Decimal::ONE_HUNDRED));
-    let days = counted(days, "day", "days");
-    (
-        lost,
-        format!("Handed in {days} late: {percent} % of the points are lost."),
-    )
+    let sentence = message!("mark.late", n = days, percent = number(percent));
+    (lost, sentence)
 }

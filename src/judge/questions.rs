@@ -3,11 +3,11 @@
 use rust_decimal::Decimal;
 
 use crate::columns::Column;
+use crate::language::{Message, message, number};
 use crate::measure::{GlasswareKind, plain, to_figures};
 use crate::procedure::{Procedure, SampleBy};
 use crate::schemes::Scheme;
 use crate::submission::{Delivery, HandIn, Piece, Titration, TrialLabel};
-use crate::words::counted;
 use crate::workup::work_up_readings;
 
 /// Something about one reading: refused, or a question the student may stand by.
@@ -17,7 +17,7 @@ pub struct Question {
     pub row: usize,
     pub column: Column,
     /// What was found and what was expected, for the student.
-    pub text: String,
+    pub text: Message,
 }
 
 impl Question {
@@ -49,7 +49,7 @@ pub fn row_label(procedure: &Procedure, trial: TrialLabel) -> Result<TrialLabel,
 /// What cannot be a reading of its glassware: outside the scale, a burette end below its start, nothing weighed out.
 pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec<Question> {
     let mut found = Vec::new();
-    let mut refuse = |column: Column, text: String| found.push(Question { row, column, text });
+    let mut refuse = |column: Column, text: Message| found.push(Question { row, column, text });
     for column in Column::with_notes(procedure, titration.fillings()) {
         let Some(reading) = column.get(titration) else {
             continue;
@@ -57,14 +57,19 @@ pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec
         let piece = column.glassware(procedure);
         let (value, unit) = (reading.value(), piece.kind().unit());
         if !piece.is_on_scale(value) {
-            refuse(
-                column,
-                format!(
-                    "{} is past the end of a {}",
-                    with_unit(reading, unit),
-                    piece.size()
-                ),
-            );
+            let piece = piece.size();
+            let text = match unit {
+                "" => message!("reading.past-end", reading = reading, piece = piece),
+                unit => {
+                    message!(
+                        "reading.past-end-unit",
+                        reading = reading,
+                        unit = unit,
+                        piece = piece
+                    )
+                }
+            };
+            refuse(column, text);
         } else if value.is_zero()
             && !matches!(
                 piece.kind(),
@@ -78,7 +83,7 @@ pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec
         {
             refuse(
                 column,
-                format!("found {reading} {unit}, expected more than 0"),
+                message!("reading.zero", reading = reading, unit = unit),
             );
         }
     }
@@ -87,9 +92,7 @@ pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec
             let (end, start) = (&piece.end, &piece.start);
             refuse(
                 column,
-                format!(
-                    "found {end}, expected at least the start {start}: the end is above the start, were they exchanged? A burette counts downward, so its reading grows; if it was refilled, give each filling its own start and end"
-                ),
+                message!("reading.end-below-start", end = *end, start = *start),
             );
         }
     }
@@ -99,9 +102,11 @@ pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec
     {
         refuse(
             Column::FirstEndpoint,
-            format!(
-                "found {first} mL, expected a reading between the start {} and the end {} of the (first) filling",
-                piece.start, piece.end
+            message!(
+                "reading.first-outside",
+                reading = first,
+                start = piece.start,
+                end = piece.end
             ),
         );
     }
@@ -111,9 +116,11 @@ pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec
     {
         refuse(
             Column::BeforeLastDrop,
-            format!(
-                "found {before} mL, expected a reading between the start {} and the end {} of the (last) filling",
-                piece.start, piece.end
+            message!(
+                "reading.last-outside",
+                reading = before,
+                start = piece.start,
+                end = piece.end
             ),
         );
     }
@@ -131,7 +138,7 @@ pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec
         {
             refuse(
                 column,
-                format!("found {full} g, expected more than the {empty} g empty"),
+                message!("reading.full-not-more", full = full, empty = empty),
             );
         }
     }
@@ -141,7 +148,7 @@ pub fn refusals(procedure: &Procedure, row: usize, titration: &Titration) -> Vec
     {
         refuse(
             Column::SampleAfter,
-            format!("found {after} g, expected less than the {before} g before"),
+            message!("reading.after-not-less", after = after, before = before),
         );
     }
     found
@@ -157,9 +164,13 @@ pub fn questions(procedure: &Procedure, hand_in: &HandIn) -> Vec<Question> {
                 written_otherwise(procedure, titration).map(|(column, expected)| {
                     let reading = column.get(titration).map_or("", |r| r.written());
                     let piece = column.glassware(procedure).size();
-                    let decimals = counted(expected, "decimal", "decimals");
-                    let text =
-                        format!("{reading} is not written with {decimals}, as a {piece} is read");
+                    let decimals = message!("count.decimal", n = expected);
+                    let text = message!(
+                        "reading.decimals",
+                        reading = number(reading),
+                        decimals = decimals,
+                        piece = piece
+                    );
                     Question { row, column, text }
                 }),
             );
@@ -174,9 +185,7 @@ pub fn questions(procedure: &Procedure, hand_in: &HandIn) -> Vec<Question> {
             && titration.pieces(Delivery::Second).next().is_none()
             && start > last
         {
-            let text = format!(
-                "this titration starts at {start} but the one before ended at {last}, and no refill was noted"
-            );
+            let text = message!("reading.no-refill", start = start, last = last);
             found.push(Question {
                 row,
                 column: Column::BuretteStart(1),
@@ -205,20 +214,19 @@ fn impossible(procedure: &Procedure, hand_in: &HandIn) -> Vec<Question> {
         let last = hand_in.titrations[row].readings.keys().rev();
         let last = last.copied().find(|read| columns.contains(read));
         let why = if most.is_some_and(|most| result > most) {
-            "more than all of it"
+            "reading.impossible-more"
         } else if result < Decimal::ZERO {
-            "less than nothing"
+            "reading.impossible-less"
         } else if heats && result.is_zero() {
-            "as nothing was lost"
+            "reading.impossible-nothing"
         } else {
             continue;
         };
         if let Some(column) = last.or(columns.last().copied()) {
             let shown = plain(to_figures(result, 3));
-            let text = format!(
-                "with the strengths on the labels this trial comes to {shown} {}, {why}: no sample can have that",
-                unit.name()
-            );
+            let text = Message::new(why)
+                .with("result", number(shown))
+                .with("unit", unit.name());
             found.push(Question { row, column, text });
         }
     }
@@ -238,11 +246,10 @@ pub fn range_questions(procedure: &Procedure, row: usize, titration: &Titration)
             found.push(Question {
                 row,
                 column,
-                text: format!("{delivered} mL delivered is less than 1 mL"),
+                text: message!("reading.little", delivered = delivered),
             });
         } else if delivered > most {
-            let text =
-                format!("{delivered} mL delivered is more than {most} mL, 90 % of the burette");
+            let text = message!("reading.much", delivered = delivered, most = most);
             found.push(Question { row, column, text });
         }
     }
@@ -260,7 +267,7 @@ pub fn range_questions(procedure: &Procedure, row: usize, titration: &Titration)
         && amount > procedure.sample.glassware.capacity()
     {
         let top = procedure.sample.glassware.capacity();
-        let text = format!("{amount} mL lies above the last mark, {top} mL");
+        let text = message!("reading.above-mark", amount = amount, top = top);
         found.push(Question { row, column, text });
     }
     if let Some((column, amount)) = sample {
@@ -273,8 +280,12 @@ pub fn range_questions(procedure: &Procedure, row: usize, titration: &Titration)
         };
         if amount.saturating_sub(nominal).abs() > nominal.saturating_mul(share) {
             let unit = procedure.sample.glassware.kind().unit();
-            let text =
-                format!("a sample of {amount} {unit} is far from the {nominal} {unit} asked for");
+            let text = message!(
+                "reading.sample-far",
+                amount = amount,
+                unit = unit,
+                nominal = nominal
+            );
             found.push(Question { row, column, text });
         }
     }
@@ -288,14 +299,6 @@ fn deliveries(titration: &Titration) -> impl Iterator<Item = (Column, Piece<'_>)
         let end = column.get(titration)?;
         Some((column, Piece { start, end }))
     })
-}
-
-fn with_unit(value: impl std::fmt::Display, unit: &str) -> String {
-    if unit.is_empty() {
-        value.to_string()
-    } else {
-        format!("{value} {unit}")
-    }
 }
 
 /// Readings of a titration not written to their glassware's decimals, with the decimals expected.

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::language::{Message, message};
 use crate::words::named;
 use rust_decimal::Decimal;
 
@@ -255,37 +256,40 @@ impl Glassware {
 
     /// A name for people, such as “50 mL burette, class B”.
     pub fn title(&self) -> String {
+        self.words().to_string()
+    }
+
+    /// The same in no language yet.
+    pub fn words(&self) -> Message {
         let size = self.size();
         match self.class {
-            Some(Class::A) => format!("{size}, class A"),
-            Some(Class::B) => format!("{size}, class B"),
+            Some(Class::A) => message!("glassware.class-a", piece = size),
+            Some(Class::B) => message!("glassware.class-b", piece = size),
             None => size,
         }
     }
 
     /// The same without its class, such as “50 mL burette”.
-    pub fn size(&self) -> String {
+    pub fn size(&self) -> Message {
+        let to = |key: &'static str, readability: Decimal| {
+            Message::new(key).with("readability", readability)
+        };
         match (self.kind, self.graduation) {
-            (GlasswareKind::Balance, Some(readability)) => {
-                format!("balance reading to {readability} g")
+            (GlasswareKind::Balance, Some(least)) => to("glassware.balance-to", least),
+            (GlasswareKind::Spectrophotometer, Some(least)) => {
+                to("glassware.spectrophotometer-to", least)
             }
-            (GlasswareKind::Spectrophotometer, Some(readability)) => {
-                format!("spectrophotometer reading to {readability}")
+            (GlasswareKind::PhMeter, Some(least)) => to("glassware.ph-meter-to", least),
+            (GlasswareKind::Millivoltmeter, Some(least)) => {
+                to("glassware.millivoltmeter-to", least)
             }
-            (GlasswareKind::PhMeter, Some(readability)) => {
-                format!("pH meter reading to {readability}")
+            (GlasswareKind::ConductanceMeter, Some(least)) => {
+                to("glassware.conductance-meter-to", least)
             }
-            (GlasswareKind::Millivoltmeter, Some(readability)) => {
-                format!("voltmeter reading to {readability} mV")
+            _ => {
+                let kind = Message::new(format!("glassware.kind.{}", self.kind.name()));
+                message!("glassware.of-size", capacity = self.capacity, kind = kind)
             }
-            (GlasswareKind::ConductanceMeter, Some(readability)) => {
-                format!("conductance meter reading to {readability} mS")
-            }
-            _ => format!(
-                "{} mL {}",
-                self.capacity,
-                self.kind.name().replace('-', " ")
-            ),
         }
     }
 }

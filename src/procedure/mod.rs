@@ -4,8 +4,11 @@ mod check;
 mod reagents;
 mod sample;
 mod taken_over;
+mod text;
 mod unit;
 mod words;
+
+use std::collections::BTreeMap;
 
 use jiff::civil;
 use rust_decimal::Decimal;
@@ -13,6 +16,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::chem::{Equivalence, Formula, Ratio, Reaction, by_equivalents, per_analyte};
 use crate::judge::Marking;
+use crate::language::Language;
 use crate::measure::Glassware;
 use crate::schemes::Scheme;
 use crate::stats::{DixonCritical, DixonLevel};
@@ -23,6 +27,7 @@ pub use crate::ids::is_key;
 pub use check::{Allowed, Per};
 pub use reagents::{Amount, Batch, Ingredient, Reagent};
 pub use taken_over::{CarriedBy, CarriedOver};
+pub use text::ProcedureText;
 pub use unit::ResultUnit;
 pub use words::{marking_in_words, trials_in_words};
 
@@ -54,6 +59,8 @@ pub struct Common {
     /// How it is marked.
     pub marking: Marking,
     pub text: ProcedureText,
+    /// The same in other languages.
+    pub translations: BTreeMap<Language, ProcedureText>,
     /// What the prep room makes for it.
     pub reagents: Vec<Reagent>,
 }
@@ -241,21 +248,6 @@ impl Default for ReadingDoubt {
             repeatability: Decimal::ZERO,
         }
     }
-}
-
-/// What people read on the bench form and in print.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct ProcedureText {
-    /// One or two sentences.
-    pub summary: String,
-    /// What to do, in order.
-    pub steps: Vec<String>,
-    /// How the endpoint looks.
-    pub endpoint: String,
-    /// What to mind about glassware and readings.
-    pub glassware_note: String,
-    pub cautions: Vec<String>,
-    pub waste: String,
 }
 
 /// One thing wrong with a procedure: the key, what was found, what was expected.

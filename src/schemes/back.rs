@@ -6,6 +6,7 @@ use super::parts::{
 use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
 use crate::chem::{Ratio, Reaction, chain_ratio, shared_ratio};
 use crate::columns::Column;
+use crate::language::{Message, message};
 use crate::measure::{Glassware, as_f64};
 use crate::procedure::{Asked, Common, Excess, ProcedureFault, Sample, Titrant};
 use crate::submission::{Delivery, Titration};
@@ -107,17 +108,17 @@ impl SchemeRules for Back {
         vec![self.titrant.fact()]
     }
 
-    fn instruments(&self) -> String {
-        let mut words = self.titrant.burette_words();
-        if let Some(burette) = self.excess.burette() {
-            let what = if self.excess.brought_back.is_some() {
-                "More of the excess reagent, where an endpoint was run over"
-            } else {
-                "Excess reagent"
-            };
-            words.push_str(&format!(" {what}: {}.", display_words(burette)));
-        }
-        words
+    fn instruments(&self) -> Message {
+        let titrant = self.titrant.burette_words();
+        let Some(burette) = self.excess.burette() else {
+            return titrant;
+        };
+        let piece = display_words(burette);
+        let excess = match self.excess.brought_back {
+            Some(_) => message!("instruments.brought-back", piece = piece),
+            None => message!("instruments.excess", piece = piece),
+        };
+        message!("instruments.and", first = titrant, second = excess)
     }
 
     fn columns(&self, fillings: usize) -> Vec<Column> {

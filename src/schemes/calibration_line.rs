@@ -10,6 +10,7 @@ use super::{
 };
 use crate::chem::{Formula, Ratio, per_analyte, printed};
 use crate::columns::Column;
+use crate::language::{Message, message};
 use crate::measure::{Glassware, GlasswareKind, as_f64};
 use crate::procedure::{Allowed, Asked, Common, Per, ProcedureFault, Sample};
 use crate::submission::Titration;
@@ -229,13 +230,12 @@ impl SchemeRules for CalibrationLine {
         facts
     }
 
-    fn instruments(&self) -> String {
-        let read = match self.calibration.from {
-            Some(_) => "the sample against the same reference as your standards",
-            None => "every standard and of the sample against the same reference",
-        };
-        let display = display_words(&self.calibration.instrument);
-        format!("Absorbance of {read}: {display}.")
+    fn instruments(&self) -> Message {
+        let piece = display_words(&self.calibration.instrument);
+        match self.calibration.from {
+            Some(_) => message!("instruments.absorbance-sample", piece = piece),
+            None => message!("instruments.absorbance-standards", piece = piece),
+        }
     }
 
     fn ratio_words(&self) -> String {
@@ -272,7 +272,7 @@ impl SchemeRules for CalibrationLine {
     fn standards(&self) -> Vec<Standard> {
         let line = &self.calibration;
         let most = line.stock.iter().map(|v| as_f64(*v)).fold(0.0, f64::max);
-        let flask = line.made_up_in.title();
+        let flask = line.made_up_in.words();
         let bent = match line.shape {
             LineShape::Straight => 0.0,
             LineShape::Quadratic => BENT,
@@ -280,7 +280,7 @@ impl SchemeRules for CalibrationLine {
         let standard = |stock: &Decimal| {
             let share = as_f64(*stock) / most;
             Standard {
-                words: format!("{stock} mL of stock in a {flask}"),
+                words: message!("instruments.standard", stock = *stock, flask = &flask),
                 signal: TOP_ABSORBANCE * share * (1.0 + bent - bent * share),
             }
         };

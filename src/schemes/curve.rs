@@ -9,6 +9,7 @@ use super::parts::{
 use super::{Faults, Measurement, OwnSlip, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
 use crate::chem::{Ratio, chain_ratio};
 use crate::columns::Column;
+use crate::language::{Message, message};
 use crate::measure::{Glassware, GlasswareKind, as_f64};
 use crate::procedure::{Allowed, Asked, Common, Per, ProcedureFault, Sample, Titrant};
 use crate::submission::Titration;
@@ -236,10 +237,11 @@ impl SchemeRules for Curve {
         vec![self.titrant.fact(), ("Curve", words)]
     }
 
-    fn instruments(&self) -> String {
+    fn instruments(&self) -> Message {
         let burette = self.titrant.burette_words();
-        let meter = display_words(&self.curve.meter);
-        format!("{burette} At each point write the volume added and what the meter shows: {meter}.")
+        let piece = display_words(&self.curve.meter);
+        let curve = message!("instruments.curve", piece = piece);
+        message!("instruments.and", first = burette, second = curve)
     }
 
     fn ratio_words(&self) -> String {
@@ -264,13 +266,13 @@ impl SchemeRules for Curve {
         (1..=points.max(1)).flat_map(point).collect()
     }
 
-    fn odd(&self, row: &Titration) -> Vec<(Column, String)> {
+    fn odd(&self, row: &Titration) -> Vec<(Column, Message)> {
         let points = CurvePoints::of(self.curve.signal, row);
         let fault = points.fault(self.curve.method, as_f64(self.curve.start));
-        let told = |(column, what): (Column, &str)| {
+        let told = |(column, what): (Column, &'static str)| {
             (
                 column,
-                format!("no equivalence can be worked out: found {what}"),
+                message!("curve.no-equivalence", what = Message::new(what)),
             )
         };
         let by_jump = self.curve.method != CurveMethod::TwoLines;

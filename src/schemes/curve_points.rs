@@ -2,6 +2,7 @@
 
 use super::curve::{CurveMethod, CurveSignal};
 use crate::columns::Column;
+use crate::language::{Message, message};
 use crate::measure::as_f64;
 use crate::submission::Titration;
 use rust_decimal::Decimal;
@@ -55,7 +56,7 @@ impl CurvePoints {
         }
     }
 
-    /// What keeps it from being worked up, with the column where it is seen.
+    /// What keeps it from being worked up, the key of a text, with the column where it is seen.
     pub fn fault(&self, method: CurveMethod, start: f64) -> Option<(Column, &'static str)> {
         let found = match method {
             CurveMethod::SecondDerivative => self.jump().map(|_| ()),
@@ -77,10 +78,10 @@ impl CurvePoints {
 
     fn enough(&self, fewest: usize) -> Result<(), &'static str> {
         if self.falls_back().is_some() {
-            return Err("volumes that do not rise from point to point");
+            return Err("curve.falls-back");
         }
         if self.points.len() < fewest {
-            return Err("too few points for a curve: six at least, and more around the jump");
+            return Err("curve.few-points");
         }
         Ok(())
     }
@@ -98,19 +99,17 @@ impl CurvePoints {
         let usual = sorted[sorted.len() / 2];
         let by_slope = |one: &(usize, &f64), other: &(usize, &f64)| one.1.total_cmp(other.1);
         let Some((place, steepest)) = slopes.iter().enumerate().max_by(by_slope) else {
-            return Err("no points");
+            return Err("curve.no-points");
         };
         if *steepest <= STEEPER * usual {
-            return Err("no jump: nowhere is the curve three times as steep as it mostly is");
+            return Err("curve.no-jump");
         }
         let around = place
             .checked_sub(1)
             .and_then(|first| self.points.get(first..first.saturating_add(4)));
         match around {
             Some(&[a, b, c, d]) => Ok([a, b, c, d]),
-            _ => Err(
-                "the steepest part at an end of the curve: two points are needed on either side of the jump",
-            ),
+            _ => Err("curve.jump-at-end"),
         }
     }
 
@@ -123,7 +122,7 @@ impl CurvePoints {
         let last = self.points.partition_point(is_below(STRAIGHT.1));
         let straight = self.points.get(first..last).unwrap_or_default();
         if straight.len() < OF_A_LINE.saturating_add(1) {
-            return Err("fewer than four points between half and 98 % of the equivalence volume");
+            return Err("curve.few-gran");
         }
         Ok(straight)
     }
@@ -143,24 +142,22 @@ impl CurvePoints {
             (at, fitted(before).1 + fitted(after).1)
         };
         let best = places.map(left_over).min_by(|a, b| a.1.total_cmp(&b.1));
-        let (at, _) = best.ok_or("no points")?;
+        let (at, _) = best.ok_or("curve.no-points")?;
         let (before, after) = corrected.split_at(at);
         let (first, second) = (fitted(before).0, fitted(after).0);
         if (first - second).abs() <= BENT * first.abs().max(second.abs()) {
-            return Err("no bend: one straight line goes through all points");
+            return Err("curve.no-bend");
         }
         Ok(self.points.split_at(at))
     }
 
     /// What is odd about a curve that can be worked up: points too far apart around its jump.
-    pub fn coarse(&self) -> Option<(Column, String)> {
+    pub fn coarse(&self) -> Option<(Column, Message)> {
         let [_, before, after, _] = self.jump().ok()?;
         let (from, to) = (before.xy().0, after.xy().0);
         (to - from > COARSE * to).then(|| {
             let (before, after) = (before.volume, after.volume);
-            let text = format!(
-                "the jump lies between {before} and {after} mL, and no point was read in between: small equal steps there make the equivalence volume known"
-            );
+            let text = message!("curve.coarse", before = before, after = after);
             (Column::CurveVolume(self.points[0].number), text)
         })
     }

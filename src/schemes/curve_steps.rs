@@ -4,6 +4,7 @@ use super::curve::{Curve, CurveSignal};
 use super::curve_points::{CurvePoints, Point, fitted};
 use super::own_slips::{OwnSlip, all_of};
 use crate::judge::SlipCode;
+use crate::language::Language;
 use crate::measure::as_f64;
 use crate::workup::{
     Builder, Cause, Component, Graph, Instrument, Of, Operation, Own, Quantity, Role, Sign, StepId,
@@ -375,7 +376,7 @@ impl Curve {
 fn missing(of: Of, what: &'static str) -> WorkUpError {
     WorkUpError {
         label: format!("titration curve, {of}"),
-        what,
+        what: Language::English.text(what),
     }
 }
 

@@ -4,6 +4,7 @@
 use super::parts::{checked, content, display_words, kind};
 use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
 use crate::columns::Column;
+use crate::language::{Message, message};
 use crate::measure::{
     Glassware, GlasswareKind, Weighing, as_f64, from_f64, water_density, water_density_slope,
 };
@@ -113,14 +114,18 @@ impl SchemeRules for Density {
         vec![("Vessel", words)]
     }
 
-    fn instruments(&self) -> String {
-        let water = self.water;
-        let water = water.map(|celsius| format!(", full of water at {celsius} \u{b0}C"));
-        format!(
-            "Vessel empty{} and full of the liquid, dry outside: {}.",
-            water.unwrap_or_default(),
-            display_words(&self.balance)
-        )
+    fn instruments(&self) -> Message {
+        let piece = display_words(&self.balance);
+        match self.water {
+            Some(celsius) => {
+                message!(
+                    "instruments.density-water",
+                    celsius = celsius,
+                    piece = piece
+                )
+            }
+            None => message!("instruments.density", piece = piece),
+        }
     }
 
     fn ratio_words(&self) -> String {

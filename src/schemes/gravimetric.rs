@@ -1,9 +1,10 @@
 //! Gravimetry: a precipitate of known composition is weighed.
 
-use super::parts::{Crucible, checked, content, in_reactions, needs_reactions};
+use super::parts::{Crucible, checked, content, display_words, in_reactions, needs_reactions};
 use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
 use crate::chem::{Ratio, made_ratio};
 use crate::columns::Column;
+use crate::language::{Message, message};
 use crate::measure::{Glassware, as_f64};
 use crate::procedure::{Allowed, Asked, Common, Per, Sample};
 use crate::submission::Titration;
@@ -70,8 +71,9 @@ impl SchemeRules for Gravimetric {
         vec![("Precipitate", words)]
     }
 
-    fn instruments(&self) -> String {
-        self.precipitate.instruments("with the precipitate")
+    fn instruments(&self) -> Message {
+        let piece = display_words(&self.precipitate.balance);
+        message!("instruments.crucible-precipitate", piece = piece)
     }
 
     fn ratio_words(&self) -> String {

@@ -1,11 +1,12 @@
 //! Loss on heating: what leaves a weighed sample, and what is left of it.
 
 use super::own_slips::all_of;
-use super::parts::{Crucible, checked, content, fault};
+use super::parts::{Crucible, checked, content, display_words, fault};
 use super::{Faults, Measurement, OwnSlip, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
 use crate::chem::{Ratio, made_ratio};
 use crate::columns::Column;
 use crate::judge::SlipCode;
+use crate::language::{Message, message};
 use crate::measure::{Glassware, as_f64};
 use crate::procedure::{Allowed, Asked, Common, Per, ProcedureFault, ResultUnit, Sample, SampleBy};
 use crate::submission::Titration;
@@ -109,8 +110,9 @@ impl SchemeRules for Heating {
         vec![("Residue", words)]
     }
 
-    fn instruments(&self) -> String {
-        self.heated.instruments("after heating")
+    fn instruments(&self) -> Message {
+        let piece = display_words(&self.heated.balance);
+        message!("instruments.crucible-heating", piece = piece)
     }
 
     fn ratio_words(&self) -> String {

@@ -1,6 +1,7 @@
 //! What is measured at the bench, as numbers: by a simulated student, or to see what a result follows from.
 
 use crate::columns::Column;
+use crate::language::Message;
 use crate::submission::Delivery;
 
 /// The one number per trial that a result follows from: a titre, a mass, an absorbance.
@@ -36,7 +37,7 @@ impl Signal {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Standard {
     /// What it is made of.
-    pub words: String,
+    pub words: Message,
     /// The signal to expect.
     pub signal: f64,
 }

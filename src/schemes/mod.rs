@@ -33,6 +33,7 @@ use rust_decimal::Decimal;
 
 use crate::chem::Formula;
 use crate::columns::Column;
+use crate::language::Message;
 use crate::measure::Glassware;
 use crate::procedure::{Asked, Common, Excess, ProcedureFault, Sample, Titrant};
 use crate::submission::Titration;
@@ -69,7 +70,7 @@ pub trait SchemeRules: fmt::Debug + Send + Sync {
     fn facts(&self) -> Vec<(&'static str, String)>;
 
     /// What is read with what, and how finely, for a student.
-    fn instruments(&self) -> String;
+    fn instruments(&self) -> Message;
 
     /// The ratios read off the reactions.
     fn ratio_words(&self) -> String;
@@ -101,7 +102,7 @@ pub trait SchemeRules: fmt::Debug + Send + Sync {
     fn instrument(&self) -> &Glassware;
 
     /// What is odd about a row beyond what its glassware says, beside the columns where it is seen.
-    fn odd(&self, _: &Titration) -> Vec<(Column, String)> {
+    fn odd(&self, _: &Titration) -> Vec<(Column, Message)> {
         Vec::new()
     }
 

@@ -4,10 +4,10 @@ use super::file::formula;
 use super::{Faults, SchemeFile, Signal};
 use crate::chem::{Formula, RatioFault, printed};
 use crate::columns::Column;
+use crate::language::{Message, message};
 use crate::measure::{Glassware, GlasswareKind, as_f64};
 use crate::procedure::{AddedTo, Allowed, Common, Excess, Per, ProcedureFault, Titrant};
 use crate::submission::Titration;
-use crate::words::counted;
 use crate::workup::{
     Builder, Load, Of, Operation, Own, Quantity, Role, Sign, StepId, WorkUpError, Worked,
 };
@@ -39,7 +39,7 @@ macro_rules! one_titre {
             vec![self.titrant.fact()]
         }
 
-        fn instruments(&self) -> String {
+        fn instruments(&self) -> crate::language::Message {
             self.titrant.burette_words()
         }
 
@@ -131,18 +131,16 @@ impl Titrant {
     }
 
     /// The burette as a student reads it.
-    pub fn burette_words(&self) -> String {
-        let decimals = counted(self.burette.decimals().unwrap_or(0), "decimal", "decimals");
-        if self.burette.kind().is_displayed() {
-            return format!(
-                "Burette: {}, read as displayed, to {decimals}.",
-                self.burette.title()
-            );
+    pub fn burette_words(&self) -> Message {
+        let (piece, decimals) = (self.burette.words(), decimals(&self.burette));
+        match self.burette.kind().is_displayed() {
+            true => message!(
+                "instruments.burette-displayed",
+                piece = piece,
+                decimals = decimals
+            ),
+            false => message!("instruments.burette", piece = piece, decimals = decimals),
         }
-        format!(
-            "Burette: {}, read downward from 0 at the top, to {decimals}: one digit past the finest mark.",
-            self.burette.title()
-        )
     }
 
     pub fn signal(&self) -> Signal {
@@ -284,18 +282,19 @@ impl Crucible {
         let species = printed(&self.species.to_string());
         format!("{species}{expected}, on a {}", self.balance.title())
     }
-
-    /// `then` says when it is weighed for the second time.
-    pub fn instruments(&self, then: &str) -> String {
-        let balance = display_words(&self.balance);
-        format!("Crucible empty and {then}, both to constant mass: {balance}.")
-    }
 }
 
 /// An instrument that displays what it measures, as a student reads it.
-pub fn display_words(piece: &Glassware) -> String {
-    let decimals = counted(piece.decimals().unwrap_or(0), "decimal", "decimals");
-    format!("{}, read as displayed, to {decimals}", piece.title())
+pub fn display_words(piece: &Glassware) -> Message {
+    message!(
+        "glassware.displayed",
+        piece = piece.words(),
+        decimals = decimals(piece)
+    )
+}
+
+fn decimals(piece: &Glassware) -> Message {
+    message!("count.decimal", n = piece.decimals().unwrap_or(0))
 }
 
 /// Mass of what is in a container, g: full − empty. A blank's linearity is another error than a trial's: were it the

@@ -9,6 +9,7 @@ use super::{Faults, Measurement, OwnSlip, Reagents, Scheme, SchemeFile, SchemeRu
 use crate::chem::{Ratio, per_analyte};
 use crate::columns::{Column, MAX_FILLINGS};
 use crate::judge::SlipCode;
+use crate::language::{Message, message};
 use crate::measure::{Glassware, as_f64};
 use crate::procedure::{Allowed, Asked, Common, Per, ProcedureFault, Sample};
 use crate::submission::Titration;
@@ -92,11 +93,9 @@ impl SchemeRules for StandardAddition {
         vec![("Additions", self.vessels.words())]
     }
 
-    fn instruments(&self) -> String {
-        format!(
-            "Absorbance of every vessel, in the order of the additions, against the same reference: {}.",
-            display_words(&self.vessels.instrument)
-        )
+    fn instruments(&self) -> Message {
+        let piece = display_words(&self.vessels.instrument);
+        message!("instruments.absorbance-vessels", piece = piece)
     }
 
     fn ratio_words(&self) -> String {

@@ -5,6 +5,7 @@ use super::parts::{TITRANT, checked, fault, needs_reactions, of_titrated_sample,
 use super::{Faults, Measurement, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
 use crate::chem::{Formula, Ratio, RatioFault, Reaction, whole_use};
 use crate::columns::Column;
+use crate::language::{Message, message};
 use crate::measure::{Glassware, as_f64};
 use crate::procedure::{Asked, Common, ProcedureFault, Sample, Titrant};
 use crate::submission::{Delivery, Titration};
@@ -161,12 +162,13 @@ impl SchemeRules for TwoEndpoint {
         vec![self.titrant.fact(), ("Second endpoint", second)]
     }
 
-    fn instruments(&self) -> String {
+    fn instruments(&self) -> Message {
         let endpoints = match self.second.portion {
-            Portion::Same => "Read it at both endpoints of one flask.",
-            Portion::Another => "Titrate two equal portions, one to each endpoint.",
+            Portion::Same => message!("instruments.both-endpoints"),
+            Portion::Another => message!("instruments.two-portions"),
         };
-        format!("{} {endpoints}", self.titrant.burette_words())
+        let burette = self.titrant.burette_words();
+        message!("instruments.and", first = burette, second = endpoints)
     }
 
     fn ratio_words(&self) -> String {

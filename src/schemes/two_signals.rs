@@ -9,6 +9,7 @@ use super::parts::{
 use super::{Faults, Measurement, OwnSlip, Reagents, Scheme, SchemeFile, SchemeRules, Signal};
 use crate::chem::{Formula, Ratio, printed, whole_use};
 use crate::columns::Column;
+use crate::language::{Message, message};
 use crate::measure::{Glassware, GlasswareKind, as_f64};
 use crate::procedure::{
     Allowed, Asked, Common, Per, ProcedureFault, ResultUnit, Sample, SampleBy, Titrant,
@@ -263,12 +264,14 @@ impl SchemeRules for TwoSignals {
         vec![signals, condition]
     }
 
-    fn instruments(&self) -> String {
+    fn instruments(&self) -> Message {
         match &self.pair {
-            Pair::Wavelengths { instrument, .. } => format!(
-                "Absorbance at both wavelengths against the same reference: {}.",
-                display_words(instrument)
-            ),
+            Pair::Wavelengths { instrument, .. } => {
+                message!(
+                    "instruments.absorbance-two",
+                    piece = display_words(instrument)
+                )
+            }
             Pair::MassAndTitre { titrant, .. } => titrant.burette_words(),
         }
     }

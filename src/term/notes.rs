@@ -4,6 +4,7 @@ use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
 use super::{Slot, Term};
+use crate::language::{Message, message};
 use crate::words::named;
 
 /// Something that was said.
@@ -37,14 +38,16 @@ named! { Side, name, from_name:
 }
 
 /// A note as it is kept: without blanks around it.
-pub fn note_text(text: &str) -> Result<String, String> {
+pub fn note_text(text: &str) -> Result<String, Message> {
     let text = text.trim().replace("\r\n", "\n");
     let count = text.chars().count();
     if text.is_empty() {
-        Err("found nothing, expected a sentence or two".to_owned())
+        Err(message!("talk.nothing"))
     } else if count > LONGEST_NOTE {
-        Err(format!(
-            "found {count} characters, expected at most {LONGEST_NOTE}"
+        Err(message!(
+            "talk.too-long",
+            found = count,
+            most = LONGEST_NOTE
         ))
     } else {
         Ok(text)

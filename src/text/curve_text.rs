@@ -1,6 +1,7 @@
 //! A titration curve as it is pasted, or as an instrument wrote it: a point a line, volume and signal as they are written.
 
-use super::found;
+use super::shown;
+use crate::language::{Message, message};
 
 /// Points as they are written, and how many lines held none.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -16,7 +17,7 @@ const VOLUME: [&str; 5] = ["v", "ml", "vol", "titrant", "added"];
 /// Reads lines of two numbers apart by tabs, semicolons, spaces or commas. What stands above the first point and below
 /// the last is left out; where there are more than two columns, headings say which are meant. `signals` is what a
 /// heading may call the reading, as [`VOLUME`] says it of volumes.
-pub fn read_curve(text: &str, signals: &[&str], most: usize) -> Result<CurveText, String> {
+pub fn read_curve(text: &str, signals: &[&str], most: usize) -> Result<CurveText, Message> {
     let text = text.trim_start_matches('\u{feff}');
     let apart = Apart::of(text)?;
     let lines: Vec<(usize, Vec<&str>)> = (1..)
@@ -28,9 +29,7 @@ pub fn read_curve(text: &str, signals: &[&str], most: usize) -> Result<CurveText
     let first = lines.iter().position(|(_, cells)| is_point(cells));
     let last = lines.iter().rposition(|(_, cells)| is_point(cells));
     let (Some(first), Some(last)) = (first, last) else {
-        return Err(
-            "found no line with two numbers, expected a volume and a reading a line".into(),
-        );
+        return Err(message!("curve.no-line"));
     };
     let (above, rest) = lines.split_at(first);
     let table = rest.get(..=last.saturating_sub(first)).unwrap_or_default();
@@ -40,15 +39,15 @@ pub fn read_curve(text: &str, signals: &[&str], most: usize) -> Result<CurveText
         let cell = |place: usize| cells.get(place).copied().filter(|cell| is_number(cell));
         let (Some(volume), Some(signal)) = (cell(places.0), cell(places.1)) else {
             let line = cells.join(" ");
-            let expected = "a volume and a reading, as in the lines around it";
-            return Err(format!("line {number}: {}", found(&line, expected)));
+            return Err(message!("curve.line", line = *number, found = shown(&line)));
         };
         points.push((volume.to_owned(), signal.to_owned()));
     }
     if points.len() > most {
-        let count = points.len();
-        return Err(format!(
-            "found {count} points, expected at most {most}: leave out some of those far from the jump"
+        return Err(message!(
+            "curve.many-points",
+            found = points.len(),
+            most = most
         ));
     }
     let skipped = lines.len().saturating_sub(points.len());
@@ -64,7 +63,7 @@ enum Apart {
 
 impl Apart {
     /// A comma stands between numbers only where nothing else does; then it is no decimal mark.
-    fn of(text: &str) -> Result<Self, String> {
+    fn of(text: &str) -> Result<Self, Message> {
         let lines = || text.lines().map(str::trim).filter(|line| !line.is_empty());
         let splits = |by: char| {
             let cells = |line: &&str| line.split(by).filter(|cell| is_number(cell)).count() > 1;
@@ -89,10 +88,7 @@ impl Apart {
             numbers.count() > 3 && !line.contains('.')
         };
         if lines().any(decimal_too) {
-            return Err(
-                "found commas between numbers and perhaps in them, expected tabs or semicolons between a volume and a reading"
-                    .into(),
-            );
+            return Err(message!("curve.commas"));
         }
         Ok(Self::By(','))
     }
@@ -116,7 +112,7 @@ fn places(
     above: &[(usize, Vec<&str>)],
     first: &[&str],
     signals: &[&str],
-) -> Result<(usize, usize), String> {
+) -> Result<(usize, usize), Message> {
     let numbers: Vec<usize> = (0..first.len())
         .filter(|at| is_number(first[*at]))
         .collect();
@@ -144,10 +140,7 @@ fn places(
     }
     match numbers.as_slice() {
         [volume, signal] => Ok((*volume, *signal)),
-        numbers => Err(format!(
-            "found {} columns of numbers, expected two, or a heading that says which is the volume and which the reading",
-            numbers.len()
-        )),
+        numbers => Err(message!("curve.columns", found = numbers.len())),
     }
 }
 
@@ -167,7 +160,9 @@ mod tests {
     use super::*;
 
     fn read(text: &str) -> Result<Vec<(String, String)>, String> {
-        read_curve(text, &["ph"], 5).map(|curve| curve.points)
+        read_curve(text, &["ph"], 5)
+            .map(|curve| curve.points)
+            .map_err(String::from)
     }
 
     fn two(points: &[(&str, &str)]) -> Result<Vec<(String, String)>, String> {

@@ -1,5 +1,6 @@
 //! Pictures of titration curves: points, the slope between them, and where the equivalence is.
 
+use crate::language::{Language, Message, message, number as digits};
 use crate::measure::{as_f64, from_f64, plain, to_figures};
 use crate::procedure::Procedure;
 use crate::schemes::{CurvePoints, HALF_PH, Scheme};
@@ -27,27 +28,33 @@ pub struct CurvePicture {
 const FIELD: [f64; 4] = [12.0, 85.0, 10.0, 200.0];
 
 /// One picture for each numbered trial with a curve; none where the procedure reads none.
-pub fn curves(procedure: &Procedure, hand_in: &HandIn, work_up: &WorkUp) -> Vec<CurvePicture> {
+pub fn curves(
+    procedure: &Procedure,
+    hand_in: &HandIn,
+    work_up: &WorkUp,
+    language: Language,
+) -> Vec<CurvePicture> {
     let Scheme::Curve(scheme) = &procedure.scheme else {
         return Vec::new();
     };
     let unit = scheme.curve.meter.kind().unit();
     let signal = scheme.curve.signal;
+    let named = Message::new(format!("picture.signal.{}", signal.name()));
     let named = match unit {
-        "" => signal.name().to_owned(),
-        unit => format!("{} in {unit}", signal.name()),
+        "" => named,
+        unit => message!("picture.signal-in", signal = named, unit = unit),
     };
     let one = |(number, row): (u32, &Titration)| {
         let read = CurvePoints::of(signal, row);
-        picture((number, &named), &read, work_up)
+        picture((number, &named), &read, (work_up, language))
     };
     hand_in.numbered().filter_map(one).collect()
 }
 
 fn picture(
-    (number, named): (u32, &str),
+    (number, named): (u32, &Message),
     read: &CurvePoints,
-    work_up: &WorkUp,
+    (work_up, language): (&WorkUp, Language),
 ) -> Option<CurvePicture> {
     let of = Of::Trial(number);
     let points: Vec<(f64, f64)> = read.points.iter().map(|point| point.xy()).collect();
@@ -80,34 +87,36 @@ fn picture(
         .map(|p| p.1)
         .max_by(|a, b| a.abs().total_cmp(&b.abs()))?;
     let mut told = vec![
-        format!("points and line: {named}, over the volume added in mL"),
-        format!("dashed: its slope, at most {} per mL", written(steepest)),
+        message!("picture.points-line", signal = named),
+        message!("picture.slope", slope = digits(written(steepest))),
     ];
     if let Some((id, value)) = equivalence {
         let u = budget(graph, id, None).standard;
-        told.push(format!(
-            "upright line: equivalence at {}",
-            with_u(value, u, " mL")
-        ));
+        let value = digits(with_u(value, u, " mL"));
+        told.push(message!("picture.equivalence", value = value));
     }
     if let Some((id, value)) = value(Role::Own(HALF_PH)) {
         let u = budget(graph, id, None).standard;
-        told.push(format!(
-            "pH at half of it, near the pKa: {}",
-            with_u(value, u, "")
-        ));
+        let value = digits(with_u(value, u, ""));
+        told.push(message!("picture.half-pH", value = value));
     }
-    let title = format!("Curve of trial {number}");
+    let title = message!("picture.curve", n = number);
     let outcome = work_up
         .trials
         .iter()
         .find(|t| t.trial.number() == Some(number));
     if let Some(why) = outcome.and_then(|t| t.why_not.clone()) {
-        told.push(format!("does not count: {why}"));
+        told.push(message!("picture.not-counted", why = why));
     }
+    let told: Vec<String> = told.iter().map(|words| language.say(words)).collect();
     Some(CurvePicture {
-        words: format!("{title}, {} points; {}", points.len(), told.join("; ")),
-        title,
+        words: language.say(&message!(
+            "picture.curve-words",
+            title = &title,
+            n = points.len(),
+            told = told.join("; "),
+        )),
+        title: language.say(&title),
         points: points
             .iter()
             .map(|(x, y)| (percent(*x), down(*y)))

@@ -15,7 +15,7 @@ use crate::store::StoreError;
 pub struct PageError {
     pub status: StatusCode,
     /// For the person: what is wrong and what to do. No internals.
-    pub message: Message,
+    pub message: Box<Message>,
     /// For the log: ids only.
     pub log: Option<String>,
     /// After how many seconds to try again.
@@ -41,7 +41,7 @@ impl PageError {
     pub fn new(status: StatusCode, message: impl Into<Message>) -> Self {
         Self {
             status,
-            message: message.into(),
+            message: Box::new(message.into()),
             log: None,
             retry_after: None,
             again: None,

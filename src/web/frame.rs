@@ -9,6 +9,7 @@ use axum::response::{Html, IntoResponse, Response};
 use super::assets;
 use super::error::PageError;
 use super::rich;
+use super::student::record::VolumeSpread;
 use crate::desk::accounts::{Person, Role};
 use crate::language::{Language, Message};
 
@@ -141,6 +142,16 @@ impl Frame {
     /// A message in words.
     pub fn say(&self, message: &Message) -> String {
         self.language.say(message)
+    }
+
+    /// The same with a capital in front.
+    pub fn sentence(&self, message: &Message) -> String {
+        self.language.sentence(message)
+    }
+
+    /// The spread of titres in a sentence.
+    pub fn spread(&self, spread: &VolumeSpread) -> String {
+        spread.words(self.language)
     }
 
     /// The texts whose keys begin so, for a script, as JSON.

@@ -28,7 +28,7 @@ use crate::store::StoreError;
 #[template(path = "error.html")]
 struct ErrorPage {
     frame: Frame,
-    message: Message,
+    message: Box<Message>,
     incident: Option<String>,
     again: Option<Box<Again>>,
     /// Where to go on from here.

@@ -3,6 +3,7 @@
 use rust_decimal::Decimal;
 
 use crate::judge::Evaluation;
+use crate::language::{Language, message, number};
 use crate::measure::{as_f64, plain, to_figures};
 
 /// Places are in percent of the width.
@@ -34,7 +35,11 @@ const MARGINS: (f64, f64) = (16.0, 6.0);
 
 /// None where fewer than two trials have a result: a single dot says nothing. What was assigned is drawn where it is
 /// given, which is for staff alone.
-pub fn picture(evaluation: &Evaluation, assigned: Option<Decimal>) -> Option<TrialsPicture> {
+pub fn picture(
+    evaluation: &Evaluation,
+    assigned: Option<Decimal>,
+    language: Language,
+) -> Option<TrialsPicture> {
     let outcome = evaluation.outcome.as_ref()?;
     let numbered = evaluation.trials.iter();
     let numbered = numbered.filter_map(|one| Some((one.trial.number()?, one.result?, one.counted)));
@@ -58,7 +63,7 @@ pub fn picture(evaluation: &Evaluation, assigned: Option<Decimal>) -> Option<Tri
         .iter()
         .enumerate()
         .map(|(index, (number, result, counts))| Dot {
-            label: format!("Trial {number}"),
+            label: language.counted("trial.numbered", number),
             x: place(as_f64(*result)),
             y: ROW / 2 + ROW * index,
             counts: *counts,
@@ -67,20 +72,30 @@ pub fn picture(evaluation: &Evaluation, assigned: Option<Decimal>) -> Option<Tri
     let to = percent(mean + expanded);
     let figures = to_figures(outcome.expanded_uncertainty, 2).scale();
     let value = |value: Decimal| plain(crate::measure::to_decimals(value, figures));
-    let each = trials.iter().map(|(number, result, counts)| {
-        let aside = if *counts { "" } else { " (does not count)" };
-        format!("trial {number} {}{aside}", value(*result))
+    let each = trials.iter().map(|(n, result, counts)| {
+        let said = match counts {
+            true => message!("picture.trial-value"),
+            false => message!("picture.trial-value-not"),
+        };
+        language.say(&said.with("n", *n).with("value", number(value(*result))))
     });
     let each: Vec<String> = each.collect();
-    let known = assigned.map_or_else(String::new, |assigned| {
-        format!(", assigned {}", value(assigned))
-    });
+    let found = number(value(outcome.result));
+    let words = match assigned {
+        None => message!("picture.trials", each = each.join(", "), mean = found),
+        Some(assigned) => message!(
+            "picture.trials-assigned",
+            each = each.join(", "),
+            mean = found,
+            assigned = number(value(assigned)),
+        ),
+    };
     Some(TrialsPicture {
         dots: dots.collect(),
         mean: place(mean),
         interval: (format!("{from:.2}"), format!("{:.2}", to - from)),
         assigned: assigned.map(|assigned| place(as_f64(assigned))),
         height: ROW * trials.len(),
-        words: format!("{}; mean {}{known}", each.join(", "), value(outcome.result)),
+        words: language.say(&words),
     })
 }

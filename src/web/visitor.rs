@@ -12,6 +12,7 @@ use super::error::{PageError, PageResult};
 use super::frame::{self, Frame};
 use super::place::Place;
 use super::state::AppState;
+use crate::course::Zone;
 use crate::desk::View;
 use crate::desk::accounts::{Person, Role};
 use crate::desk::sessions::Session;
@@ -158,6 +159,11 @@ impl Visitor {
     /// What their pages are written in.
     pub fn language(&self) -> Language {
         self.anyone.language()
+    }
+
+    /// An instant as the clocks of the course show it, in the words of their pages.
+    pub fn at(&self, zone: &Zone, at: Timestamp) -> String {
+        self.language().date(zone.local(at))
     }
 
     /// The frame of a page.

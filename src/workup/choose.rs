@@ -8,6 +8,7 @@ use super::graph::{Graph, StepId};
 use super::quantity::Of;
 use super::role::Role;
 use super::trials::TrialOutcome;
+use crate::language::{Message, message, number};
 use crate::measure::{plain, to_decimals};
 use crate::procedure::{Accept, Procedure, SampleBy};
 use crate::stats::{DixonCritical, dixon_outlier, dixon_printed};
@@ -31,7 +32,9 @@ pub(super) fn choose(
     let mut open: Vec<usize> = Vec::new();
     for (index, trial) in trials.iter_mut().enumerate() {
         match trial.trial.number() {
-            Some(n) if left_out.contains(&n) => trial.why_not = Some("left out by decision".into()),
+            Some(n) if left_out.contains(&n) => {
+                trial.why_not = Some(message!("why.left-out"));
+            }
             Some(_) if trial.result.is_some() => open.push(index),
             _ => {}
         }
@@ -84,30 +87,29 @@ pub(super) fn choose(
     let reason = match procedure.trials.accept {
         Accept::Concordant { within } => {
             let sample = &procedure.sample;
-            let scaled = if beside.own_samples() {
-                let unit = sample.by.unit();
-                format!(", each for a sample of {} {unit}", plain(sample.nominal))
-            } else {
-                String::new()
-            };
-            format!("not within {within} mL of the concordant titres{scaled}")
+            match beside.own_samples() {
+                false => message!("why.not-concordant", within = within),
+                true => message!(
+                    "why.not-concordant-sample",
+                    within = within,
+                    nominal = number(plain(sample.nominal)),
+                    unit = sample.by.unit(),
+                ),
+            }
         }
         Accept::Dixon {
             level, critical, ..
         } => {
-            let source = match critical {
-                DixonCritical::Exact => "",
+            let said = match critical {
+                DixonCritical::Exact => message!("why.dixon"),
                 DixonCritical::Rorabacher if dixon_printed(open.len(), level).is_some() => {
-                    " by Rorabacher\u{2019}s table"
+                    message!("why.dixon-table")
                 }
-                DixonCritical::Rorabacher => {
-                    " by exact critical values, since Rorabacher\u{2019}s table ends at 30 trials"
-                }
+                DixonCritical::Rorabacher => message!("why.dixon-past-table"),
             };
-            let percent = level.percent();
-            format!("an outlier by Dixon\u{2019}s test at {percent} %{source}")
+            said.with("percent", number(level.percent()))
         }
-        Accept::All => String::new(),
+        Accept::All => Message::default(),
     };
     for index in open {
         if counted.contains(&index) {

@@ -10,6 +10,7 @@ use super::component::Component;
 use super::fit::{Fit, root, slope, slope_by};
 use super::quantity::{Of, Quantity};
 use super::role::Role;
+use crate::language::{Message, message};
 use crate::measure::as_f64;
 use crate::stats::mean;
 
@@ -85,6 +86,12 @@ pub type Worked<T> = Result<T, WorkUpError>;
 pub struct WorkUpError {
     pub label: String,
     pub what: &'static str,
+}
+
+impl From<WorkUpError> for Message {
+    fn from(why: WorkUpError) -> Self {
+        message!("why.error", label = why.label, what = why.what)
+    }
 }
 
 impl Graph {

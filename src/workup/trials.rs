@@ -11,6 +11,7 @@ use super::graph::{Graph, Operation, StepId, StepIds, WorkUpError, Worked};
 use super::parts::Builder;
 use super::quantity::Of;
 use super::role::Role;
+use crate::language::{Message, message};
 use crate::procedure::Procedure;
 use crate::stats::Replicates;
 use crate::submission::{HandIn, Titration, TrialLabel};
@@ -67,7 +68,7 @@ pub struct TrialOutcome {
     pub comparable: [Decimal; 2],
     pub counted: bool,
     /// Why a numbered trial does not count.
-    pub why_not: Option<String>,
+    pub why_not: Option<Message>,
 }
 
 /// A row with the lots that count for it.
@@ -209,10 +210,10 @@ pub fn work_up(input: WorkUpInput) -> WorkUp {
         });
         match result {
             Ok(result) => outcome.result = result,
-            Err(why) => outcome.why_not = Some(why.to_string()),
+            Err(why) => outcome.why_not = Some(why.into()),
         }
         if let Some(why) = &row.titration.spoiled {
-            outcome.why_not = Some(format!("spoiled: {why}"));
+            outcome.why_not = Some(message!("why.spoiled", why = why));
         }
     }
     let none_agree = choose(

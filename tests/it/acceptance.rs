@@ -97,7 +97,7 @@ fn left_out(accept: Option<&str>, titres: &[String]) -> Vec<(String, String)> {
         .map(|trial| {
             (
                 trial.trial.to_string(),
-                trial.why_not.clone().expect("a reason"),
+                trial.why_not.as_ref().expect("a reason").to_string(),
             )
         })
         .collect()

@@ -33,6 +33,7 @@ mod hosting;
 mod instrument;
 mod kept_classes;
 mod labels;
+mod languages;
 mod last_drop;
 mod layering;
 mod likeness;

@@ -10,8 +10,8 @@ use sha2::{Digest, Sha256};
 
 /// The number of the rules, and the digest of all that they make of the examples.
 const KEPT: (u32, &str) = (
-    1,
-    "228aec078452d1a50cb04ddad9fdf53f62ba5aeb51b58ab15df2d5fc5230a1c3",
+    2,
+    "e72c6bdfb925f692effb85271480da07c27034d0d385ad70cea5fdd75c0fa6f5",
 );
 
 /// What is said, with numbers as far as every machine works them out alike.

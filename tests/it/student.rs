@@ -307,10 +307,9 @@ async fn no_page_of_a_student_gives_a_true_value_away() {
         .relative_error_percent
         .expect("an error")
         .to_string();
-    let accuracy = &evaluation.marks.parts[0].sentence;
+    let accuracy = evaluation.marks.parts[0].sentence.to_string();
     assert!(error.len() > 6 && accuracy.contains("off the assigned value"));
     let error = error[..6].to_owned();
-    let accuracy = accuracy.clone();
     for answer in &answers {
         let headers = format!("{:?}", answer.headers);
         for secret in

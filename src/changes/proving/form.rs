@@ -324,7 +324,7 @@ fn readings_typed(procedure: &Procedure, typed: &Typed) -> Result<Readings, Vec<
     {
         let signal = scheme.curve.signal;
         match read_curve(pasted, signal.headings(), MAX_POINTS) {
-            Err(what) => faults.push(("curve".to_owned(), what)),
+            Err(what) => faults.push(("curve".to_owned(), what.to_string())),
             Ok(curve) => {
                 for (n, (volume, shown)) in (1..).zip(curve.points) {
                     for (column, text) in

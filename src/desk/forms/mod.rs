@@ -1,6 +1,7 @@
 //! Forms that change the course: each a declaration of what is asked and of the changes that follow from it, looked at
 //! and entered in one way.
 
+mod course;
 mod dates;
 mod doubts;
 mod experiment;
@@ -11,6 +12,7 @@ mod section_lots;
 mod stated;
 mod truth;
 
+pub use course::CourseForm;
 pub use dates::{ExperimentDates, SectionDates};
 pub use doubts::doubts;
 pub use experiment::{NewExperiment, course_form, course_of, procedure_titles};

@@ -2,6 +2,7 @@
 
 use std::fmt;
 
+use crate::language::Message;
 use crate::words::named;
 use serde::{Deserialize, Serialize};
 
@@ -123,109 +124,8 @@ named! { SlipCode, code, from_code:
 
 impl SlipCode {
     /// For the student, after release: what likely happened, and what helps.
-    pub fn advice(self) -> &'static str {
-        match self {
-            Self::ReadUpward => {
-                "one burette reading fits if it was taken upward from the next mark; a burette's numbers grow downward"
-            }
-            Self::AllReadUpward => {
-                "your readings fit if all of them were taken upward from the next mark; a burette's numbers grow downward"
-            }
-            Self::TenMillilitres => {
-                "one reading fits if it is ten millilitres off; look at the numbered marks above and below the meniscus"
-            }
-            Self::WrongPipette => {
-                "your numbers fit another pipette or flask; compare its mark with the procedure"
-            }
-            Self::NotRinsed => {
-                "your first titration lies apart and the later ones settle; rinse burette and pipette with what they will hold"
-            }
-            Self::WholeMillilitre => {
-                "one reading fits if it is a whole millilitre off; look at the numbered mark above the meniscus"
-            }
-            Self::Tenth => "one reading fits if it is a tenth off; count the short marks once more",
-            Self::TransposedDigits => "one reading fits if two of its digits changed places",
-            Self::SampleNominal => {
-                "your sample volumes are all the nominal one; write down what you read off the glassware"
-            }
-            Self::OtherUnknown => {
-                "your readings fit another bottle of this experiment; compare the code you wrote with the bottle"
-            }
-            Self::OtherLot => {
-                "your readings fit another lot of the reagent; compare the lot you wrote with the bottle"
-            }
-            Self::Overshoot => {
-                "all your titres are high by about the same few drops; near the endpoint, split drops and wait for the colour"
-            }
-            Self::EndNotDifference => {
-                "your answer is what you get from the end readings alone; the delivered volume is end minus start"
-            }
-            Self::StartNotZeroIgnored => {
-                "your answer is what you get if one trial\u{2019}s end reading is used as its volume; the delivered volume is end minus start"
-            }
-            Self::MillilitresAsLitres => {
-                "your answer is a thousand times off; a volume in millilitres was probably used as litres, or the other way about"
-            }
-            Self::RatioInverted => {
-                "your answer is what you get with the stoichiometric ratio upside down; write the units of the ratio beside it"
-            }
-            Self::RatioIgnored => {
-                "your answer is what you get with a ratio of 1 to 1; read the ratio off the balanced reaction"
-            }
-            Self::VolumesExchanged => {
-                "your answer is what you get with the volumes of titrant and sample in each other\u{2019}s place"
-            }
-            Self::NominalMolarity => {
-                "your answer is what you get with the molarity printed on the label; use the one of your lot"
-            }
-            Self::DilutionOmitted => {
-                "your answer is what you get for the pipetted part alone; multiply by flask over pipette"
-            }
-            Self::BlankOmitted => "your answer is what you get without subtracting the blank",
-            Self::BackNotSubtracted => {
-                "your answer is what you get from the reagent left over; the sample used what was added less what was left"
-            }
-            Self::RoughIncluded => {
-                "your answer is what you get with a trial averaged in that does not count"
-            }
-            Self::OneTrialOnly => {
-                "your answer is the result of one trial; report the mean of those that count"
-            }
-            Self::WrongSpecies => {
-                "your answer is what you get with the molar mass of another species; see what the result is expressed as"
-            }
-            Self::UnitSlip => "your answer is a power of ten off; write the unit beside every step",
-            Self::RoundedEarly => {
-                "your answer is what you get by rounding on the way; keep all figures until the end"
-            }
-            Self::InterceptIgnored => {
-                "your answer is what you get with the intercept left out or with the wrong sign; take it off the signal before you divide by the slope"
-            }
-            Self::LineThroughOrigin => {
-                "your answer is what you get with the line forced through the origin; let the standards say where it begins"
-            }
-            Self::OtherLine => {
-                "your answer is what you get with another line than the one asked for; see whether it is to be weighted or bent"
-            }
-            Self::SignalsExchanged => {
-                "your answer is what you get with the two signals in each other\u{2019}s place; write the wavelength beside every absorbance and constant"
-            }
-            Self::OtherIgnored => {
-                "your answer is what you get if the whole signal is the analyte\u{2019}s; the other species has a share in it"
-            }
-            Self::OtherComponent => {
-                "your answer is what you get for the other species; see which one is asked for"
-            }
-            Self::MassesExchanged => {
-                "your answer is what you get with the loss, the residue or the sample in each other\u{2019}s place; write what every mass is of"
-            }
-            Self::MassesAsAmounts => {
-                "your answer is a ratio of masses; divide each by its molar mass first"
-            }
-            Self::VolumeNotCorrected => {
-                "your answer is what you get without correcting the curve for the titrant added; multiply by the whole volume"
-            }
-        }
+    pub fn advice(self) -> Message {
+        Message::new(format!("slip.{}", self.code()))
     }
 
     /// Whether it changes an answer by a factor, so that two of them multiply.

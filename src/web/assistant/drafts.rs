@@ -10,6 +10,7 @@ use super::{address as submission_address, in_path};
 use crate::course::{Experiment, Student};
 use crate::desk::{Image, OnBehalf, OnBehalfError, hand_in_for};
 use crate::form::{Faults, Field, Filled, Form, Typed};
+use crate::language::Language;
 use crate::store::{BenchDraft, draft_of, drafts_in};
 use crate::submission::HandIn;
 use crate::term::Slot;
@@ -257,7 +258,7 @@ fn kept(
     let left_out: Vec<String> = whole.left_out.iter().map(|row| title(*row)).collect();
     Ok(Kept {
         at: dates::instant(&view.term.course.zone, draft.at),
-        readings: readings_table(procedure, &rows),
+        readings: readings_table(procedure, &rows, Language::English),
         answer: (!answer.is_empty()).then(|| format!("{answer} {unit}")),
         left_out: (!left_out.is_empty()).then(|| {
             let verb = if left_out.len() == 1 { "is" } else { "are" };

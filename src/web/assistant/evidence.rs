@@ -3,6 +3,7 @@
 use super::Found;
 use crate::desk::Image;
 use crate::judge::{Evaluation, Flag, PartMark};
+use crate::language::Language;
 use crate::measure::{from_f64, plain, to_decimals, to_figures};
 use crate::procedure::Procedure;
 use crate::submission::TrialLabel;
@@ -74,7 +75,11 @@ pub fn trials(found: &Found) -> (Vec<Head>, Vec<TrialLine>) {
         return (Vec::new(), Vec::new());
     };
     let places = decimals(evaluation);
-    let table = readings_table(&found.experiment.procedure, &last.hand_in);
+    let table = readings_table(
+        &found.experiment.procedure,
+        &last.hand_in,
+        Language::English,
+    );
     let lines = table
         .rows
         .into_iter()
@@ -89,7 +94,7 @@ pub fn trials(found: &Found) -> (Vec<Head>, Vec<TrialLine>) {
                 (TrialLabel::Numbered(_), true) => "yes",
                 (TrialLabel::Numbered(_), false) => "no",
             },
-            why_not: trial.why_not.clone(),
+            why_not: trial.why_not.as_ref().map(ToString::to_string),
         })
         .collect();
     (table.heads, lines)
@@ -171,7 +176,7 @@ pub fn marks(evaluation: &Evaluation) -> MarksView {
             } else {
                 crate::words::signed(-marks.late)
             };
-            (lost, marks.late_sentence.clone())
+            (lost, marks.late_sentence.to_string())
         }),
         adjustment: (!marks.adjustment.is_zero()).then(|| crate::words::signed(marks.adjustment)),
     }

@@ -18,6 +18,7 @@ use crate::desk::Image;
 use crate::form::FormFault;
 use crate::ids::UnknownCode;
 use crate::judge::FlagCode;
+use crate::language::Language;
 use crate::term::{Slot, settlement};
 use crate::web::at::SlotAt;
 use crate::web::curve_picture::{CurvePicture, curves};
@@ -155,13 +156,13 @@ pub fn page_of(
             .zip(work_up.as_ref())
             .and_then(|(hand_in, work_up)| volume_spread(procedure, hand_in, work_up)),
         result: evidence::result(evaluation),
-        picture: picture(evaluation, evaluation.true_value),
+        picture: picture(evaluation, evaluation.true_value, Language::English),
         curves: last
             .zip(work_up.as_ref())
-            .map(|(hand_in, work_up)| curves(procedure, hand_in, work_up))
+            .map(|(hand_in, work_up)| curves(procedure, hand_in, work_up, Language::English))
             .unwrap_or_default(),
         unit: procedure.result.unit.name(),
-        expressed_as: crate::web::student::expressed_as(procedure),
+        expressed_as: crate::web::student::expressed_as(procedure).to_string(),
         // the student's own, where a bench mate wrote the readings
         reported: view
             .term
@@ -250,7 +251,11 @@ fn earlier(view: &Image, found: &Found) -> Vec<Earlier> {
                     .reported
                     .as_ref()
                     .map(|r| r.written().to_owned()),
-                readings: readings_table(&found.experiment.procedure, &revision.hand_in),
+                readings: readings_table(
+                    &found.experiment.procedure,
+                    &revision.hand_in,
+                    Language::English,
+                ),
             }
         };
     pairs.enumerate().map(one).rev().collect()

@@ -23,6 +23,7 @@ mod results;
 mod roster;
 mod roster_columns;
 mod sections;
+mod settings;
 mod slips;
 mod staff;
 mod student;
@@ -73,6 +74,7 @@ pub fn routes() -> Router<AppState> {
         .route("/course/codes", post(mail::send_codes))
         .route("/course/kept", get(downloads::kept))
         .route("/course/second-step", post(ask_of_staff))
+        .route("/course/settings", shown(&settings::SETTINGS))
         .route("/course/staff", shown(&staff::STAFF))
         .route("/course/staff/remove", entered(&staff::REMOVE))
         .route("/course/roster/student", shown(&student::STUDENT))

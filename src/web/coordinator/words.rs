@@ -8,7 +8,10 @@ pub fn facts(procedure: &Procedure) -> Vec<(&'static str, String)> {
     let scheme = &procedure.scheme;
     let mut facts = vec![("Scheme", scheme.words().to_owned())];
     facts.extend(scheme.facts());
-    facts.push(("Sample", crate::web::student::sample_words(procedure)));
+    facts.push((
+        "Sample",
+        crate::web::student::sample_words(procedure).to_string(),
+    ));
     if let Some(aliquot) = &procedure.sample.aliquot {
         facts.push((
             "Aliquot",

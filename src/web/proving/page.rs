@@ -156,7 +156,7 @@ pub fn trial_rows(experiment: &Experiment, run: &ProvedRun) -> Vec<TrialRow> {
             let counted = outcome.counted;
             let (state, tag) = match (is_read(&experiment.procedure, titration), &outcome.why_not) {
                 (false, _) => ("still running".to_owned(), "tag tag-open"),
-                (true, Some(why)) => (why.clone(), "tag tag-review"),
+                (true, Some(why)) => (why.to_string(), "tag tag-review"),
                 (true, None) if counted => ("counts".to_owned(), "tag tag-ok"),
                 (true, None) => ("read".to_owned(), "tag"),
             };

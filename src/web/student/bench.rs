@@ -5,15 +5,16 @@ use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
 
 use super::bench_page::{Told, form_page, look_page, shell_page};
-use super::draft::{self, ELSEWHERE, entry_of};
+use super::draft::{self, entry_of};
 use super::entry::{Entry, doubts};
 use super::sharing::{self, SharedPage};
 use crate::course::Experiment;
 use crate::desk::{self, DraftKept, HandInError, HandInRequest, Image};
 use crate::ids::ExperimentKey;
+use crate::language::message;
 use crate::store::draft_of;
 use crate::term::Slot;
-use crate::web::{Fields, Page, PageError, PageResult, QueryFields, StudentVisitor, dates};
+use crate::web::{Fields, Page, PageError, PageResult, QueryFields, StudentVisitor};
 
 /// `GET /student/experiments/{key}/bench`: empty, or filled with what was handed in. A code scanned from a bottle comes
 /// as `unknown`. What the server kept of a form not handed in is in it, unless `anew` asks for an empty one. Where a bench mate has entered the readings it shows those, unless `own` asks for a form of one's own.
@@ -74,7 +75,7 @@ pub async fn form(
         let before = entry_of(&experiment.procedure, kept)?;
         // what was handed in since is newer, and whoever wants an empty form gets one
         if !anew && before.seen == entry.seen && !before.is_empty() {
-            told.going_on = Some(dates::instant(&view.term.course.zone, kept.at));
+            told.going_on = Some(visitor.at(&view.term.course.zone, kept.at));
             entry = Entry {
                 key: entry.key,
                 ..before
@@ -115,7 +116,7 @@ pub async fn look(
             told.hand = draft.hand_at.is_some();
             told.kept = Some(draft.at.as_millisecond());
         }
-        Ok(Some(DraftKept::Elsewhere)) => told.elsewhere = Some(ELSEWHERE),
+        Ok(Some(DraftKept::Elsewhere)) => told.elsewhere = true,
         Ok(None) => {}
         // the form goes on without
         Err(why) => tracing::warn!(error = ?why, "a draft is not kept"),
@@ -149,9 +150,7 @@ pub async fn hand_in(
     let procedure = &experiment.procedure;
     let entry = Entry::of_fields(procedure, &fields);
     if !(16..=64).contains(&entry.key.len()) {
-        return Err(PageError::bad_request(
-            "This form has lost its key. Open the experiment again and copy your readings over.",
-        ));
+        return Err(PageError::bad_request(message!("bench.no-key")));
     }
     let Ok(mut hand_in) = entry.read(procedure, |code| view.term.lots.contains_key(code)) else {
         return Ok(checked(&view, experiment, &visitor, entry, owner, false));
@@ -197,7 +196,7 @@ async fn refused(
     let view = visitor.view().await?;
     let (experiment, _) = find(&view, &slot.experiment, visitor)?;
     let mut told = Told {
-        message: Some(sentence(&why)),
+        message: Some(why.words()),
         ..Told::default()
     };
     let status = match why {
@@ -220,20 +219,6 @@ async fn refused(
         response.headers_mut().insert(header::RETRY_AFTER, wait);
     }
     Ok(response)
-}
-
-/// A refusal as a sentence of its own.
-fn sentence(why: &HandInError) -> String {
-    let text = match why {
-        HandInError::KeyReused => {
-            "an earlier version of this form has already been received; look at it before you replace it".to_owned()
-        }
-        HandInError::Stale { .. } => {
-            "you have handed in another version since you opened this form; look at it before you replace it".to_owned()
-        }
-        other => other.to_string(),
-    };
-    format!("{}.", crate::words::sentence(&text))
 }
 
 /// The look-over page, or the form again with what is wrong with it.
@@ -283,16 +268,12 @@ pub fn find<'a>(
     let own_dates = view.term.dates_for(experiment, &visitor.id);
     let opens = view.term.course.zone.instant(own_dates.opens);
     if opens.is_some_and(|opens| visitor.now() < opens) {
-        let opens = dates::local(own_dates.opens);
-        return Err(PageError::forbidden(format!(
-            "This experiment opens on {opens}. Until then nothing can be entered."
-        )));
+        let opens = message!("bench.opens", date = own_dates.opens);
+        return Err(PageError::forbidden(opens));
     }
     let slot = Slot::new(key, &visitor.id);
     if view.is_released_to(&slot) {
-        return Err(PageError::forbidden(
-            "The results of this experiment are out, so nothing more can be handed in. Speak to your assistant about a correction.",
-        ));
+        return Err(PageError::forbidden(message!("bench.released")));
     }
     Ok((experiment, slot))
 }
@@ -312,9 +293,7 @@ pub async fn own_form(visitor: &StudentVisitor, fields: &Fields) -> PageResult<S
     match fields.text("owner") {
         "" => Ok(owner),
         same if same == owner => Ok(owner),
-        _ => Err(PageError::forbidden(
-            "That form was filled in by somebody else on this device, so nothing was sent. Open the experiment again to enter your own readings.",
-        )),
+        _ => Err(PageError::forbidden(message!("bench.not-yours"))),
     }
 }
 

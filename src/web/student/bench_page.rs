@@ -1,17 +1,14 @@
 //! What the bench form and the look-over page show.
 
-use std::cmp::Ordering;
-
 use askama::Template;
 use jiff::Timestamp;
 
 use super::entry::{
-    Doubt, Entry, FILLINGS, FieldFault, field_name, instrument_label, lot_labels, spoiled_field,
-    title,
+    Doubt, Entry, FILLINGS, FieldFault, field_name, instrument_label, spoiled_field, trial_words,
 };
 use super::entry_curve::{file_field, pasted_field, signal_of};
 use super::experiment::returned_note;
-use super::instruments::{expressed_as, instrument_words, standard_words};
+use super::instruments::{expressed_as, instrument_words, lot_labels, standard_words};
 use super::record::{ReadingsTable, VolumeSpread, readings_table, volume_spread};
 use super::sharing::mates_words;
 use super::taken_over::titrant_words;
@@ -20,12 +17,12 @@ use crate::chem::Formula;
 use crate::columns::{Column, MAX_POINTS};
 use crate::course::Experiment;
 use crate::desk::Image;
+use crate::language::{Language, Message, message};
 use crate::procedure::Procedure;
 use crate::submission::{HandIn, TrialLabel};
 use crate::term::Slot;
 use crate::web::curve_picture::{CurvePicture, curves};
-use crate::web::{Frame, StudentVisitor, dates};
-use crate::words::counted;
+use crate::web::{Frame, StudentVisitor};
 use crate::workup::work_up_readings;
 
 #[derive(Template)]
@@ -35,8 +32,8 @@ pub struct BenchForm {
     heading: Heading,
     entry: Entry,
     rows: Vec<FormRow>,
-    lot_label: String,
-    excess_lot_label: String,
+    lot_label: Message,
+    excess_lot_label: Message,
     lots: Vec<String>,
     excess_lots: Vec<String>,
     needs_lot: bool,
@@ -54,7 +51,7 @@ pub struct Told {
     /// What is wrong with fields.
     pub faults: Vec<FieldFault>,
     /// What is wrong with all of it.
-    pub message: Option<String>,
+    pub message: Option<Message>,
     /// Another version was handed in since the form was opened.
     pub overtaken: bool,
     /// Nothing in the form was typed just now, so a draft may take its place.
@@ -64,7 +61,7 @@ pub struct Told {
     /// The form is kept by the browser for when there is no connection.
     pub shell: bool,
     /// Curves that were put into their tables just now.
-    pub taken: Vec<String>,
+    pub taken: Vec<Message>,
     /// When the server kept the draft from which the form goes on, in milliseconds.
     pub kept: Option<i64>,
     /// The form is asked for without what was kept.
@@ -74,7 +71,7 @@ pub struct Told {
     /// Whether the student has a hand up.
     pub hand: bool,
     /// Said where another form has gone on since.
-    pub elsewhere: Option<&'static str>,
+    pub elsewhere: bool,
 }
 
 /// What would be handed in.
@@ -82,7 +79,7 @@ pub struct Told {
 #[template(path = "student/look.html")]
 pub struct Look {
     frame: Frame,
-    lot_labels: [String; 2],
+    lot_labels: [Message; 2],
     heading: Heading,
     entry: Entry,
     /// The own answer without a unit.
@@ -92,7 +89,7 @@ pub struct Look {
     curves: Vec<CurvePicture>,
     spread: Option<VolumeSpread>,
     watched: Vec<String>,
-    few: Option<String>,
+    few: Option<Message>,
     late: bool,
     pub doubts: Vec<Doubt>,
     /// Whether it was to be handed in with questions left.
@@ -105,11 +102,11 @@ struct Heading {
     title: String,
     due: String,
     unit: &'static str,
-    expressed_as: String,
-    instruments: String,
+    expressed_as: Message,
+    instruments: Message,
     bottle: Option<String>,
     /// What is known of a titrant carried over.
-    titrant: Option<String>,
+    titrant: Option<Message>,
     instrument_label: &'static str,
     cautions: Vec<String>,
     /// Name of the student's drafts.
@@ -123,6 +120,8 @@ struct Heading {
 /// One titration of the form.
 struct FormRow {
     title: String,
+    /// Where there is little room.
+    short: String,
     hint: String,
     optional: bool,
     open: bool,
@@ -134,6 +133,7 @@ struct FormRow {
     curve: Option<FormCurve>,
     /// What nobody has to note.
     notes: Vec<FormCell>,
+    /// The key of what they are called.
     notes_title: &'static str,
     noted: bool,
     refills: Vec<FormCell>,
@@ -185,11 +185,12 @@ pub fn form_page(
             same.into_iter().map(|lot| lot.code.to_string()).collect()
         }
     };
+    let language = visitor.language();
     let [lot_label, excess_lot_label] = lot_labels(procedure);
     BenchForm {
-        frame: visitor.frame(&experiment.procedure.title),
+        frame: visitor.frame(experiment.procedure.title_in(language)),
         heading: heading(view, experiment, visitor, owner),
-        rows: form_rows(procedure, &entry, &told.faults),
+        rows: form_rows(procedure, &entry, (&told.faults, language)),
         lot_label,
         excess_lot_label,
         lots: procedure
@@ -206,6 +207,7 @@ pub fn form_page(
         watched: watched(
             procedure,
             &work_up_readings(procedure, &entry.so_far(procedure).0),
+            language,
         ),
         newest: told
             .overtaken
@@ -234,6 +236,7 @@ pub fn shell_page(
         frame: Frame {
             course: page.frame.course,
             title: page.frame.title,
+            language: page.frame.language,
             ..Frame::default()
         },
         heading: Heading {
@@ -256,19 +259,23 @@ pub fn look_page(
     now: Timestamp,
 ) -> Look {
     let procedure = &experiment.procedure;
+    let language = visitor.language();
     let due = view.term.dates_for(experiment, &visitor.id).due;
     let due = view.term.course.zone.instant(due);
     let work_up = work_up_readings(procedure, &hand_in);
     Look {
-        frame: visitor.frame("Check before handing in"),
+        frame: visitor.frame(language.text("look.title")),
         lot_labels: lot_labels(procedure),
         heading: heading(view, experiment, visitor, owner),
-        answer: hand_in.reported.as_ref().map(|r| r.written().to_owned()),
+        answer: hand_in
+            .reported
+            .as_ref()
+            .map(|r| language.number(r.written())),
         hidden: hidden(&entry),
-        readings: readings_table(procedure, &hand_in),
-        curves: curves(procedure, &hand_in, &work_up),
+        readings: readings_table(procedure, &hand_in, language),
+        curves: curves(procedure, &hand_in, &work_up, language),
         spread: volume_spread(procedure, &hand_in, &work_up),
-        watched: watched(procedure, &work_up),
+        watched: watched(procedure, &work_up, language),
         few: few(procedure, &hand_in),
         late: due.is_some_and(|due| now > due),
         doubts: Vec::new(),
@@ -278,10 +285,10 @@ pub fn look_page(
 }
 
 impl BenchForm {
-    fn fault_of(&self, field: &str) -> Option<&str> {
+    fn fault_of(&self, field: &str) -> Option<String> {
         let mut faults = self.told.faults.iter();
         let of = faults.find(|fault| fault.field == field);
-        of.map(|fault| fault.what.as_str())
+        of.map(|fault| self.frame.say(&fault.what))
     }
 }
 
@@ -294,25 +301,26 @@ fn newest(
     let slot = Slot::new(&experiment.key, &visitor.id);
     let last = view.term.submissions.get(&slot)?.last()?;
     let zone = &view.term.course.zone;
-    let at = last.submitted_at.map(|at| dates::instant(zone, at));
-    let readings = readings_table(&experiment.procedure, &last.hand_in);
+    let at = last.submitted_at.map(|at| visitor.at(zone, at));
+    let readings = readings_table(&experiment.procedure, &last.hand_in, visitor.language());
     Some((at.unwrap_or_default(), readings))
 }
 
 /// A word on trials or a blank still missing.
-fn few(procedure: &Procedure, hand_in: &HandIn) -> Option<String> {
+fn few(procedure: &Procedure, hand_in: &HandIn) -> Option<Message> {
     let (count, minimum) = (hand_in.numbered().count(), procedure.trials.minimum);
-    let mut words = Vec::new();
-    if count.cmp(&(minimum as usize)) == Ordering::Less {
-        words.push(format!(
-            "you have entered {count} of the {} asked for",
-            counted(minimum, "trial", "trials")
-        ));
+    let trials = (count < minimum as usize).then(|| {
+        let asked = message!("count.trial", n = minimum);
+        message!("bench.few-trials", found = count, asked = asked)
+    });
+    let blank = procedure.trials.blank && !hand_in.has_blank();
+    let blank = blank.then(|| message!("bench.no-blank"));
+    match (trials, blank) {
+        (Some(trials), Some(blank)) => {
+            Some(message!("bench.few-and", trials = trials, blank = blank))
+        }
+        (one, other) => one.or(other),
     }
-    if procedure.trials.blank && !hand_in.has_blank() {
-        words.push("you have not entered the blank".to_owned());
-    }
-    (!words.is_empty()).then(|| words.join(", and "))
 }
 
 /// Every field of the form but the session's token and the answers to questions.
@@ -353,37 +361,43 @@ fn heading(
 ) -> Heading {
     let procedure = &experiment.procedure;
     let slot = Slot::new(&experiment.key, &visitor.id);
+    let language = visitor.language();
     Heading {
         key: experiment.key.to_string(),
-        title: procedure.title.clone(),
-        due: dates::local(view.term.dates_for(experiment, &visitor.id).due),
+        title: procedure.title_in(language).to_owned(),
+        due: language.date(view.term.dates_for(experiment, &visitor.id).due),
         unit: procedure.result.unit.name(),
         expressed_as: expressed_as(procedure),
         instruments: instrument_words(procedure),
-        mates: mates_words(view, &slot),
+        mates: mates_words(view, &slot, language),
         returned: returned_note(view, &slot),
         bottle: view.term.issued.get(&slot).map(ToString::to_string),
         titrant: titrant_words(view, experiment, &slot),
         instrument_label: instrument_label(procedure),
-        cautions: procedure.text.cautions.clone(),
+        cautions: procedure.text_in(language).cautions.clone(),
         owner,
     }
 }
 
-fn form_rows(procedure: &Procedure, entry: &Entry, faults: &[FieldFault]) -> Vec<FormRow> {
+fn form_rows(
+    procedure: &Procedure,
+    entry: &Entry,
+    (faults, language): (&[FieldFault], Language),
+) -> Vec<FormRow> {
     let brings_back = procedure.excess().is_some_and(|e| e.brought_back.is_some());
+    let fault_of = |name: &str| {
+        let fault = faults.iter().find(|fault| fault.field == name);
+        fault.map(|fault| language.say(&fault.what))
+    };
     let row = |row: &super::entry::EntryRow| {
         let trial = row.trial;
         let cell = |column: &Column| {
             let name = field_name(trial, *column);
             let decimals = column.glassware(procedure).decimals().unwrap_or(0);
-            let fault = faults
-                .iter()
-                .find(|f| f.field == name)
-                .map(|f| f.what.clone());
-            let hint = counted(decimals, "decimal", "decimals");
+            let fault = fault_of(&name);
+            let hint = language.counted("count.decimal", decimals);
             FormCell {
-                label: column.label(),
+                label: language.say(&column.words()),
                 value: row.cells.get(column).cloned().unwrap_or_default(),
                 fault,
                 hint,
@@ -395,8 +409,8 @@ fn form_rows(procedure: &Procedure, entry: &Entry, faults: &[FieldFault]) -> Vec
             let shown = typed.unwrap_or(0).saturating_add(SPARE_POINTS);
             let shown = shown.clamp(FEWEST_POINTS, MAX_POINTS);
             let head = |column: Column| match column.glassware(procedure).kind().unit() {
-                "" => column.head().to_owned(),
-                unit => format!("{} ({unit})", column.head()),
+                "" => language.say(&column.head()),
+                unit => language.say(&message!("bench.head", head = column.head(), unit = unit)),
             };
             let name = pasted_field(trial);
             FormCurve {
@@ -406,14 +420,10 @@ fn form_rows(procedure: &Procedure, entry: &Entry, faults: &[FieldFault]) -> Vec
                     .collect(),
                 file: file_field(trial),
                 pasted: FormCell {
-                    fault: faults
-                        .iter()
-                        .find(|f| f.field == name)
-                        .map(|f| f.what.clone()),
-                    label: "Paste the table".to_owned(),
+                    fault: fault_of(&name),
+                    label: language.text("bench.paste").to_owned(),
                     value: row.pasted.clone(),
-                    hint: "a point a line, volume first; it takes the place of the table"
-                        .to_owned(),
+                    hint: language.text("bench.paste-hint").to_owned(),
                     name,
                 },
             }
@@ -438,12 +448,18 @@ fn form_rows(procedure: &Procedure, entry: &Entry, faults: &[FieldFault]) -> Vec
         let cells: Vec<FormCell> = first.iter().map(cell).collect();
         let refills: Vec<FormCell> = more.iter().map(cell).collect();
         FormRow {
-            title: title(trial),
+            title: language.say(&trial_words(trial)),
+            short: match trial {
+                TrialLabel::Numbered(n) => n.to_string(),
+                TrialLabel::Standard(n) => language.counted("trial.standard-short", n),
+                TrialLabel::Rough => language.text("bench.rough-step").to_owned(),
+                TrialLabel::Blank => language.text("trial.blank").to_owned(),
+            },
             hint: match trial {
-                TrialLabel::Rough => "optional: kept and shown, not used in your result".to_owned(),
-                TrialLabel::Blank => "the same without sample".to_owned(),
+                TrialLabel::Rough => language.text("bench.rough-hint").to_owned(),
+                TrialLabel::Blank => language.text("bench.blank-hint").to_owned(),
                 TrialLabel::Numbered(_) => String::new(),
-                TrialLabel::Standard(n) => standard_words(procedure, n),
+                TrialLabel::Standard(n) => language.say(&standard_words(procedure, n)),
             },
             optional: trial == TrialLabel::Rough,
             open: !row.is_blank() || !row.pasted.is_empty(),
@@ -455,18 +471,17 @@ fn form_rows(procedure: &Procedure, entry: &Entry, faults: &[FieldFault]) -> Vec
             curve,
             notes,
             notes_title: match brings_back {
-                true => "A reading before the last drop, or an endpoint brought back",
-                false => "A reading before the last drop",
+                true => "bench.last-drop-or-back",
+                false => "bench.last-drop",
             },
             refills,
             spoiled: trial.number().map(|_| {
                 let name = spoiled_field(trial);
-                let fault = faults.iter().find(|f| f.field == name);
                 FormCell {
-                    fault: fault.map(|f| f.what.clone()),
-                    label: "Spoiled, because".to_owned(),
+                    fault: fault_of(&name),
+                    label: language.text("bench.spoiled-because").to_owned(),
                     value: row.spoiled.clone(),
-                    hint: "kept and shown, not used in your result".to_owned(),
+                    hint: language.text("bench.spoiled-hint").to_owned(),
                     name,
                 }
             }),

@@ -66,7 +66,7 @@ async fn scanned(
         [] => {
             let code: String = code.chars().take(40).collect();
             Err(PageError {
-                message: message!("bottle.none", code = code),
+                message: Box::new(message!("bottle.none", code = code)),
                 ..PageError::not_found()
             })
         }
@@ -74,7 +74,7 @@ async fn scanned(
         many => {
             let choices = many.iter().map(|(experiment, code)| Choice {
                 address: address(&experiment.key, code),
-                title: experiment.procedure.title.clone(),
+                title: experiment.procedure.title_in(language).to_owned(),
                 due: language.date(term.dates_for(experiment, &visitor.id).due),
             });
             Ok(Page(BottlePage {

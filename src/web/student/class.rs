@@ -1,8 +1,8 @@
 //! The anonymous picture of where the class lies: a histogram, the student's own place marked by a shape and a word.
 
+use crate::language::{Language, Message, message, number as digits};
 use crate::measure::{from_f64, plain};
 use crate::term::{ClassNumber, ClassView};
-use crate::words::counted;
 
 /// Columns of the histogram, about.
 const COLUMNS: f64 = 14.0;
@@ -39,7 +39,8 @@ pub struct ColumnView {
 }
 
 /// The picture of a class.
-pub fn picture(view: &ClassView) -> ClassPicture {
+pub fn picture(view: &ClassView, language: Language) -> ClassPicture {
+    let number = |value: f64| language.number(number(value));
     let (low, high, step, clipped) = scale(view);
     let count = ((high - low) / step).round().max(1.0) as usize;
     let place = |value: f64| (((value - low) / step).floor().max(0.0) as usize).min(count - 1);
@@ -60,9 +61,17 @@ pub fn picture(view: &ClassView) -> ClassPicture {
         top: figure(GROUND - height(*n)),
         height: figure(height(*n)),
         range: match index {
-            0 if clipped => format!("below {}", number(edge(1))),
-            last if clipped && last == count - 1 => format!("{} and above", number(edge(last))),
-            _ => format!("{} to {}", number(edge(index)), number(edge(index + 1))),
+            0 if clipped => language.tell("class.below", &[("edge", &number(edge(1)))]),
+            last if clipped && last == count - 1 => {
+                language.tell("class.above", &[("edge", &number(edge(last)))])
+            }
+            _ => language.tell(
+                "class.range",
+                &[
+                    ("from", &number(edge(index))),
+                    ("to", &number(edge(index + 1))),
+                ],
+            ),
         },
         count: *n,
         own: index == own,
@@ -74,10 +83,10 @@ pub fn picture(view: &ClassView) -> ClassPicture {
         .collect();
     ClassPicture {
         title: match view.of {
-            ClassNumber::Off => "How far results are off",
-            ClassNumber::Points { .. } => "Points",
+            ClassNumber::Off => language.text("class.off"),
+            ClassNumber::Points { .. } => language.text("class.points"),
         },
-        words: words(view),
+        words: language.say(&words(view)),
         columns: columns.collect(),
         ticks,
         own: (
@@ -86,7 +95,7 @@ pub fn picture(view: &ClassView) -> ClassPicture {
         ),
         unit: match view.of {
             ClassNumber::Off => "%",
-            ClassNumber::Points { .. } => "points",
+            ClassNumber::Points { .. } => language.text("class.unit-points"),
         },
     }
 }
@@ -125,42 +134,37 @@ fn nice(step: f64) -> f64 {
 }
 
 /// The picture in words.
-fn words(view: &ClassView) -> String {
+fn words(view: &ClassView) -> Message {
     let (n, median) = (view.all.len(), middle(&view.all));
-    let own = number(view.own);
+    let own = digits(number(view.own));
+    let median_shown = digits(number(median));
     match view.of {
         ClassNumber::Off => {
             let closer = view.all.iter().filter(|v| v.abs() < view.own.abs()).count();
-            format!(
-                "Of {n} results of the class, half are below and half above {} % off. Yours is {own} % off; {} closer.",
-                number(median),
-                how_many(closer, "is", "are")
+            let closer = match closer {
+                0 => message!("class.closer-none"),
+                some => message!("class.closer", n = some),
+            };
+            message!(
+                "class.off-words",
+                n = n,
+                median = median_shown,
+                own = own,
+                closer = closer
             )
         }
         ClassNumber::Points { possible } => {
-            let half = if median >= possible {
-                format!("At least half of the {n} students of the class have full marks")
-            } else {
-                format!(
-                    "Of {n} students of the class, half have {} points or more",
-                    number(median)
-                )
-            };
             let above = view.all.iter().filter(|v| **v > view.own).count();
-            format!(
-                "{half}. You have {own}; {} more.",
-                how_many(above, "has", "have")
-            )
+            let more = match above {
+                0 => message!("class.more-none"),
+                some => message!("class.more", n = some),
+            };
+            let said = match median >= possible {
+                true => message!("class.full-half"),
+                false => message!("class.half-above", median = median_shown),
+            };
+            said.with("n", n).with("own", own).with("more", more)
         }
-    }
-}
-
-/// How many, with the verb.
-fn how_many(n: usize, one: &str, many: &str) -> String {
-    match n {
-        0 => format!("nobody {one}"),
-        1 => format!("one {one}"),
-        _ => counted(n, one, many),
     }
 }
 
@@ -202,7 +206,7 @@ mod tests {
             own: all[3],
             all,
         };
-        let shown = picture(&view);
+        let shown = picture(&view, Language::English);
         let counted: usize = shown.columns.iter().map(|c| c.count).sum();
         assert_eq!(counted, 41);
         assert_eq!(shown.columns.iter().filter(|c| c.own).count(), 1);
@@ -225,7 +229,7 @@ mod tests {
             own: 22.0,
             all,
         };
-        let shown = picture(&view);
+        let shown = picture(&view, Language::English);
         assert!(shown.columns.last().expect("a column").own);
         assert!(
             shown.words.contains("You have 22; nobody has more"),

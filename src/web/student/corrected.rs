@@ -1,44 +1,42 @@
 //! What a student hears of a corrected value: that it was corrected, when, and what became of the points.
 
 use crate::course::Zone;
+use crate::language::{Arg, Language, Message, message, number};
 use crate::measure::plain;
 use crate::term::{Corrected, Correction};
-use crate::web::dates;
 
 /// A sentence for each correction, the newest first.
-pub fn sentences(corrections: &[Correction], zone: &Zone) -> Vec<String> {
+pub fn sentences(corrections: &[Correction], zone: &Zone, language: Language) -> Vec<String> {
     let newest_first = corrections.iter().rev();
-    newest_first.map(|one| sentence(one, zone)).collect()
+    let said = newest_first.map(|one| language.sentence(&sentence(one, zone)));
+    said.collect()
 }
 
-fn sentence(correction: &Correction, zone: &Zone) -> String {
-    let of: Vec<String> = correction
-        .of
-        .iter()
-        .map(|of| match of {
-            Corrected::Bottle => "the assigned value of your bottle".to_owned(),
-            Corrected::Standardisation => {
-                "what was found for your titrant in the earlier experiment".to_owned()
-            }
-            Corrected::Line => "the standards of your line in the earlier experiment".to_owned(),
-            Corrected::Lot(code) => format!("the assigned molarity of lot {code}"),
-        })
-        .collect();
-    let of = of.join(" and ");
-    let was = if correction.of.len() > 1 {
-        "were"
-    } else {
-        "was"
-    };
+fn sentence(correction: &Correction, zone: &Zone) -> Message {
+    let of = correction.of.iter().map(|of| match of {
+        Corrected::Bottle => message!("corrected.bottle"),
+        Corrected::Standardisation => message!("corrected.standardisation"),
+        Corrected::Line => message!("corrected.line"),
+        Corrected::Lot(code) => message!("corrected.lot", lot = code.as_str()),
+    });
+    let of: Vec<Arg> = of.map(Arg::from).collect();
     let (before, after) = (plain(correction.before), plain(correction.after));
     let points = if before == after {
-        format!("your points stay at {after}")
+        message!("corrected.points-stay", after = number(after))
     } else {
-        format!("your points went from {before} to {after}")
+        message!(
+            "corrected.points-went",
+            before = number(before),
+            after = number(after)
+        )
     };
-    let at = dates::instant(zone, correction.at);
-    let text = format!("{of} {was} corrected on {at}: {points}.");
-    crate::words::sentence(&text)
+    message!(
+        "corrected.sentence",
+        n = of.len(),
+        what = of,
+        date = zone.local(correction.at),
+        points = points,
+    )
 }
 
 #[cfg(test)]
@@ -57,13 +55,13 @@ mod tests {
             after: Decimal::new(1400, 2),
         };
         assert_eq!(
-            sentence(&one, &zone),
+            Language::English.sentence(&sentence(&one, &zone)),
             "The assigned value of your bottle was corrected on Sun 20 Sep 2026, 10:30: your points went from 12.5 to 14."
         );
         one.of.push(Corrected::Lot(crate::ids::LotCode::new("N-1")));
         one.after = one.before;
         assert_eq!(
-            sentence(&one, &zone),
+            Language::English.sentence(&sentence(&one, &zone)),
             "The assigned value of your bottle and the assigned molarity of lot N-1 were corrected on Sun 20 Sep 2026, \
              10:30: your points stay at 12.5."
         );

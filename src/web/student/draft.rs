@@ -7,19 +7,19 @@ use axum::response::{IntoResponse, Response};
 use serde_json::json;
 
 use super::bench::{find, is_bottle, issued, own_form};
-use super::entry::{Entry, FieldFault, doubts, title};
+use super::entry::{Entry, FieldFault, doubts, trial_words};
 use super::worth::{Standing, standing, watched};
 use crate::columns::read_cells;
 use crate::course::Experiment;
 use crate::desk::{DraftKept, TypedAtBench, keep_typed};
 use crate::ids::ExperimentKey;
 use crate::judge::refusals;
+use crate::language::{Arg, Message, message};
 use crate::procedure::Procedure;
 use crate::store::BenchDraft;
 use crate::submission::{HandIn, Titration, TrialLabel};
 use crate::term::{Slot, Term};
 use crate::web::{Fields, PageResult, StudentVisitor};
-use crate::words::{listed, sentence};
 use crate::workup::work_up_readings;
 
 /// Fields that are of the form and not of what is typed into it.
@@ -145,6 +145,7 @@ pub async fn draft(
     let view = visitor.view().await?;
     let (experiment, slot) = find(&view, &key, &visitor)?;
     let procedure = &experiment.procedure;
+    let language = visitor.language();
     let mut entry = Entry::of_fields(procedure, &fields);
     let kept = keep(&visitor, &slot, &fields, &entry).await;
     let (_, unread) = entry.take_up_curves(procedure);
@@ -154,49 +155,55 @@ pub async fn draft(
         is_bottle(&view, &key, code)
     });
     asked.retain(|doubt| !entry.confirmed.contains(&doubt.id));
-    let faults = faults.into_iter().map(|fault| (fault.field, fault.what));
-    let asked = asked.into_iter().map(|doubt| (doubt.field, doubt.text));
-    let (kept, hand) = match kept {
+    let faults = faults
+        .into_iter()
+        .map(|fault| (fault.field, language.say(&fault.what)));
+    let asked = asked
+        .into_iter()
+        .map(|doubt| (doubt.field, language.say(&doubt.text)));
+    let (kept, elsewhere, hand) = match kept {
         Ok(Some(DraftKept::Kept(draft))) => {
-            (kept_words(procedure, &entry), draft.hand_at.is_some())
+            let words = language.sentence(&kept_words(procedure, &entry));
+            (words, false, draft.hand_at.is_some())
         }
-        Ok(Some(DraftKept::Elsewhere)) => (ELSEWHERE.to_owned(), false),
-        Ok(None) => (String::new(), false),
+        Ok(Some(DraftKept::Elsewhere)) => {
+            (language.text("bench.elsewhere").to_owned(), true, false)
+        }
+        Ok(None) => (String::new(), false, false),
         Err(why) => {
             tracing::warn!(error = ?why, "a draft is not kept");
-            (String::new(), false)
+            (String::new(), false, false)
         }
     };
     let words = json!({
-        "agreement": watched(procedure, &work_up_readings(procedure, &hand_in)),
+        "agreement": watched(procedure, &work_up_readings(procedure, &hand_in), language),
         "fields": faults.chain(asked).collect::<Vec<_>>(),
         "kept": kept,
-        "elsewhere": kept == ELSEWHERE,
+        "elsewhere": elsewhere,
         "hand": hand,
     });
     let kind = [(header::CONTENT_TYPE, "application/json")];
     Ok((kind, words.to_string()).into_response())
 }
 
-pub const ELSEWHERE: &str = "Not with the server: these readings have gone on in another window or on another device. Load this page again to see them.";
-
 /// What the student may rely on.
-fn kept_words(procedure: &Procedure, entry: &Entry) -> String {
+fn kept_words(procedure: &Procedure, entry: &Entry) -> Message {
     let (finished, _) = rows(procedure, entry);
+    if finished.is_empty() {
+        return message!("bench.server-has");
+    }
     let (numbered, others): (Vec<_>, Vec<_>) = finished
         .iter()
         .map(|row| row.trial)
         .partition(|trial| trial.number().is_some());
-    let mut parts: Vec<String> = others.into_iter().map(title).collect();
-    let numbers: Vec<String> = numbered.iter().map(ToString::to_string).collect();
-    match numbers.as_slice() {
-        [] => {}
-        [one] => parts.push(format!("trial {one}")),
-        more => parts.push(format!("trials {}", listed(more))),
-    }
-    match finished.len() {
-        0 => "What you typed is with the server.".to_owned(),
-        1 => format!("{} is with the server.", sentence(&listed(&parts))),
-        _ => format!("{} are with the server.", sentence(&listed(&parts))),
-    }
+    let others = others.into_iter().map(|trial| trial_words(trial).into());
+    let mut parts: Vec<Arg> = others.collect();
+    let numbers = numbered.iter().filter_map(|trial| trial.number());
+    let numbers: Vec<Arg> = numbers.map(Arg::from).collect();
+    parts.extend(match numbers.len() {
+        0 => None,
+        1 => Some(message!("bench.trial-alone", numbers = numbers).into()),
+        _ => Some(message!("bench.trials-together", numbers = numbers).into()),
+    });
+    message!("bench.server-has-rows", rows = parts, n = finished.len())
 }

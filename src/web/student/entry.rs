@@ -3,14 +3,15 @@
 use std::collections::BTreeSet;
 
 use super::entry_curve::pasted_field;
-use crate::chem::{Formula, printed};
+use super::instruments::lot_labels;
 use crate::columns::{Cells, Column, MAX_FILLINGS, read_cells};
 use crate::ids::{LotCode, UnknownCode};
 use crate::judge::{questions, refusals};
+use crate::language::{Message, message};
 use crate::measure::Reading;
 use crate::procedure::Procedure;
 use crate::submission::{HandIn, Titration, TrialLabel, spoiled_because};
-use crate::text::code;
+use crate::text::{code, shown};
 use crate::web::Fields;
 
 /// The bench form as it is typed. Nothing of it is lost, whatever is wrong with it.
@@ -52,9 +53,9 @@ pub struct FieldFault {
     /// Name of the field.
     pub field: String,
     /// What people call it.
-    pub label: String,
+    pub label: Message,
     /// What was found and what was expected.
-    pub what: String,
+    pub what: Message,
 }
 
 /// Something odd about a field, which the student may stand by.
@@ -65,24 +66,8 @@ pub struct Doubt {
     /// Name of the field.
     pub field: String,
     /// What people call the field.
-    pub label: String,
-    pub text: String,
-}
-
-/// What the field of the reagent's lot is called, and that of the reagent in excess.
-pub fn lot_labels(procedure: &Procedure) -> [String; 2] {
-    let label = |species: Option<&Formula>, otherwise: &str| match species {
-        Some(species) => format!("{}, lot", printed(species.written())),
-        None => otherwise.to_owned(),
-    };
-    let other = match procedure.carried_over() {
-        Some(_) => ", if it is not the one you standardised",
-        None => "",
-    };
-    [
-        label(procedure.lot_reagent().map(|(species, _)| species), "Lot") + other,
-        label(procedure.excess().map(|e| &e.species), "Lot in excess"),
-    ]
+    pub label: Message,
+    pub text: Message,
 }
 
 /// Most numbered trials of the form.
@@ -236,10 +221,7 @@ impl Entry {
         let last = last.ok_or_else(|| FieldFault {
             field: field_name(to, start),
             label: label(to, start),
-            what: format!(
-                "found no end reading in {}, expected one to start from",
-                title(from).to_lowercase()
-            ),
+            what: message!("bench.fault.no-end", n = number.saturating_sub(1)),
         })?;
         if let Some(row) = self.rows.iter_mut().find(|row| row.trial == to) {
             row.cells.insert(start, last);
@@ -253,11 +235,11 @@ impl Entry {
         for row in self.rows.iter().filter(|row| !row.is_blank()) {
             let mut titration = Titration::new(row.trial);
             titration.spoiled = (!row.spoiled.is_empty()).then(|| row.spoiled.clone());
-            let mut wrong: Vec<(Column, String)> = Vec::new();
+            let mut wrong: Vec<(Column, Message)> = Vec::new();
             for (column, text) in row.cells.iter().filter(|(_, text)| !text.trim().is_empty()) {
                 match column.parse(text.trim()) {
                     Ok(reading) => drop(titration.readings.insert(*column, reading)),
-                    Err(why) => wrong.push((*column, why.to_string())),
+                    Err(why) => wrong.push((*column, why.into())),
                 }
             }
             let refused = refusals(procedure, hand_in.titrations.len(), &titration);
@@ -282,25 +264,24 @@ impl Entry {
     ) -> Result<HandIn, Vec<FieldFault>> {
         let mut faults = Vec::new();
         let mut titrations = Vec::new();
-        let lot =
-            |code: &str, needed: bool, field: &str, label: &str, faults: &mut Vec<FieldFault>| {
-                if needed && !has_lot(code) {
-                    let found = if code.is_empty() {
-                        "nothing".to_owned()
-                    } else {
-                        format!("\u{201c}{code}\u{201d}")
-                    };
-                    let what = format!(
-                        "found {found}, expected the lot on the label of the reagent bottle"
-                    );
-                    faults.push(FieldFault {
-                        field: field.into(),
-                        label: label.into(),
-                        what,
-                    });
-                }
-                (!code.is_empty()).then(|| LotCode::new(code))
-            };
+        let lot = |code: &str,
+                   needed: bool,
+                   field: &str,
+                   label: &Message,
+                   faults: &mut Vec<FieldFault>| {
+            if needed && !has_lot(code) {
+                let what = match code {
+                    "" => message!("bench.fault.lot-none"),
+                    code => message!("bench.fault.lot", code = code),
+                };
+                faults.push(FieldFault {
+                    field: field.into(),
+                    label: label.clone(),
+                    what,
+                });
+            }
+            (!code.is_empty()).then(|| LotCode::new(code))
+        };
         let [lot_label, excess_label] = lot_labels(procedure);
         let titrant = lot(
             &self.lot,
@@ -318,7 +299,7 @@ impl Entry {
             &mut faults,
         );
         for row in self.rows.iter().filter(|row| !row.is_blank()) {
-            let fault = |column: Column, what: String| FieldFault {
+            let fault = |column: Column, what: Message| FieldFault {
                 field: field_name(row.trial, column),
                 label: label(row.trial, column),
                 what,
@@ -345,49 +326,54 @@ impl Entry {
                 }
             }
         }
-        let field_fault = |field: &str, label: &str, what: String| FieldFault {
+        let field_fault = |field: &str, label: Message, what: Message| FieldFault {
             field: field.to_owned(),
-            label: label.to_owned(),
+            label,
             what,
         };
         for row in self.rows.iter().filter(|row| !row.spoiled.is_empty()) {
-            if let Err(what) = spoiled_because(&row.spoiled) {
-                let label = format!("{}, spoiled because", title(row.trial));
-                faults.push(field_fault(&spoiled_field(row.trial), &label, what));
+            if spoiled_because(&row.spoiled).is_err() {
+                let label = message!("bench.of-trial-spoiled", trial = trial_words(row.trial));
+                let what = message!("reading.spoiled-long");
+                faults.push(field_fault(&spoiled_field(row.trial), label, what));
             }
         }
         if titrations.is_empty() && faults.is_empty() {
             let trial = TrialLabel::Numbered(1);
             let first = Column::of_row(procedure, trial, 1).first().copied();
-            let what = "found nothing, expected the readings of at least one trial".to_owned();
+            let what = message!("bench.fault.nothing");
             faults.push(field_fault(
                 &first
                     .map(|first| field_name(trial, first))
                     .unwrap_or_default(),
-                "Trial 1",
+                trial_words(trial),
                 what,
             ));
         }
         if self.unknown.chars().count() > 40 {
-            let what = "found more than 40 characters, expected the code on the bottle".to_owned();
-            faults.push(field_fault("unknown", "Code on the bottle", what));
+            let what = message!("bench.fault.long-code");
+            faults.push(field_fault("unknown", message!("bench.code"), what));
         }
-        if !self.instrument.is_empty()
-            && let Err(what) = code(&self.instrument)
-        {
-            faults.push(field_fault("instrument", instrument_label(procedure), what));
+        if !self.instrument.is_empty() && code(&self.instrument).is_err() {
+            let what = message!("form.code", found = shown(&self.instrument));
+            let label = Message::new(instrument_label(procedure));
+            faults.push(field_fault("instrument", label, what));
         }
         let reported = match self.reported.as_str() {
             "" => None,
             text => Reading::parse_answer_in(text, |unit| procedure.result.unit.is_written(unit))
                 .map_err(|why| {
-                    faults.push(field_fault("reported", "Your own answer", why.to_string()))
+                    faults.push(field_fault(
+                        "reported",
+                        message!("bench.answer"),
+                        why.into(),
+                    ))
                 })
                 .ok(),
         };
         if self.seen > 0 && self.reason.is_empty() {
-            let what = "Say briefly why you are correcting it".to_owned();
-            faults.push(field_fault("reason", "Reason", what));
+            let what = message!("bench.fault.reason");
+            faults.push(field_fault("reason", message!("bench.reason-short"), what));
         }
         if faults.is_empty() {
             Ok(HandIn {
@@ -427,14 +413,14 @@ pub fn doubts(
         let text = match (is_bottle(code), issued) {
             (true, None) => return doubts,
             (true, Some(own)) => {
-                format!("{code} is not the bottle issued to you, which is {own}")
+                message!("bench.doubt.other-bottle", code = code.as_str(), own = own)
             }
-            (false, _) => format!("no bottle of this experiment has the code {code}"),
+            (false, _) => message!("bench.doubt.no-bottle", code = code.as_str()),
         };
         doubts.push(Doubt {
             id: "unknown".into(),
             field: "unknown".into(),
-            label: "Code on the bottle".into(),
+            label: message!("bench.code"),
             text,
         });
     }
@@ -474,26 +460,32 @@ pub fn spoiled_field(trial: TrialLabel) -> String {
     format!("{trial}.spoiled")
 }
 
-/// What people call the number on what is read.
+/// The key of what people call the number on what is read.
 pub fn instrument_label(procedure: &Procedure) -> &'static str {
     if procedure.burette().is_some() {
-        "Burette number"
+        "bench.burette-number"
     } else {
-        "Instrument number"
+        "bench.instrument-number"
     }
 }
 
 /// What people call a reading.
-pub fn label(trial: TrialLabel, column: Column) -> String {
-    format!("{}, {}", title(trial), column.label())
+pub fn label(trial: TrialLabel, column: Column) -> Message {
+    let trial = trial_words(trial);
+    message!("reading.of-trial", trial = trial, reading = column.words())
+}
+
+/// What people call a titration, in English.
+pub fn title(trial: TrialLabel) -> String {
+    trial_words(trial).to_string()
 }
 
 /// What people call a titration.
-pub fn title(trial: TrialLabel) -> String {
+pub fn trial_words(trial: TrialLabel) -> Message {
     match trial {
-        TrialLabel::Numbered(n) => format!("Trial {n}"),
-        TrialLabel::Rough => "Rough titration".into(),
-        TrialLabel::Blank => "Blank".into(),
-        TrialLabel::Standard(n) => format!("Standard {n}"),
+        TrialLabel::Numbered(n) => message!("trial.numbered", n = n),
+        TrialLabel::Rough => message!("trial.rough"),
+        TrialLabel::Blank => message!("trial.blank"),
+        TrialLabel::Standard(n) => message!("trial.standard", n = n),
     }
 }

@@ -6,16 +6,16 @@ use axum::response::Response;
 
 use super::bench::{find, own_form};
 use super::bench_page::{Told, form_page};
-use super::entry::{Entry, EntryRow, FieldFault, title};
+use super::entry::{Entry, EntryRow, FieldFault, trial_words};
 use crate::columns::{Column, MAX_POINTS};
 use crate::ids::ExperimentKey;
+use crate::language::{Message, message};
 use crate::procedure::Procedure;
 use crate::schemes::{CurveSignal, Scheme};
 use crate::submission::TrialLabel;
 use crate::text::read_curve;
 use crate::web::upload::Uploads;
 use crate::web::{Page, PageResult, StudentVisitor};
-use crate::words::counted;
 
 /// Name of the field that a curve is pasted into.
 pub fn pasted_field(trial: TrialLabel) -> String {
@@ -38,7 +38,7 @@ pub fn signal_of(procedure: &Procedure) -> Option<CurveSignal> {
 impl Entry {
     /// Puts what was pasted into the table, in place of what stood there. Says what was put there, and what of it could
     /// not be read, which stays where it was pasted.
-    pub fn take_up_curves(&mut self, procedure: &Procedure) -> (Vec<String>, Vec<FieldFault>) {
+    pub fn take_up_curves(&mut self, procedure: &Procedure) -> (Vec<Message>, Vec<FieldFault>) {
         let (mut taken, mut faults) = (Vec::new(), Vec::new());
         let Some(signal) = signal_of(procedure) else {
             return (taken, faults);
@@ -49,7 +49,7 @@ impl Entry {
                 Some(Ok(words)) => taken.push(words),
                 Some(Err(what)) => faults.push(FieldFault {
                     field: pasted_field(row.trial),
-                    label: format!("{}, pasted table", title(row.trial)),
+                    label: message!("bench.pasted", trial = trial_words(row.trial)),
                     what,
                 }),
             }
@@ -59,7 +59,7 @@ impl Entry {
 }
 
 impl EntryRow {
-    fn take_up(&mut self, signal: CurveSignal) -> Option<Result<String, String>> {
+    fn take_up(&mut self, signal: CurveSignal) -> Option<Result<Message, Message>> {
         if self.pasted.trim().is_empty() {
             return None;
         }
@@ -74,18 +74,11 @@ impl EntryRow {
             self.cells.insert(Column::CurveVolume(n), volume);
             self.cells.insert(signal.column(n), shown);
         }
-        let skipped = match curve.skipped {
-            0 => String::new(),
-            lines => format!(
-                "; {} without a point left out",
-                counted(lines, "line", "lines")
-            ),
-        };
-        let points = counted(count, "point", "points");
-        Some(Ok(format!(
-            "{}: {points} in the table{skipped}",
-            title(self.trial)
-        )))
+        let taken = message!("bench.taken", trial = trial_words(self.trial), n = count);
+        Some(Ok(match curve.skipped {
+            0 => taken,
+            lines => message!("bench.taken-left-out", taken = taken, n = lines),
+        }))
     }
 }
 

@@ -17,14 +17,13 @@ use crate::chem::printed_reaction;
 use crate::course::Experiment;
 use crate::desk::Image;
 use crate::ids::ExperimentKey;
-use crate::judge::{Evaluation, Marking, Marks, Part, PartMark};
+use crate::judge::{Evaluation, Marking, Marks, PartMark};
+use crate::language::{Language, Message, message, number};
 use crate::measure::{plain, to_figures};
 use crate::term::{Ruling, Slot, Status, standing};
 use crate::web::curve_picture::{CurvePicture, curves};
 use crate::web::trials_picture::{self, TrialsPicture};
-use crate::web::{
-    Frame, Page, PageError, PageResult, QueryFields, StudentVisitor, Uncertainty, dates,
-};
+use crate::web::{Frame, Page, PageError, PageResult, QueryFields, StudentVisitor, Uncertainty};
 use crate::workup::{DerivationPart, derivation, significant_figures, written_by_rule};
 
 #[derive(Template)]
@@ -79,27 +78,25 @@ struct RevisionView {
 }
 
 /// A part of the marking, with what full points need where there are fewer.
-struct PartRow {
-    part: Part,
-    points: String,
-    possible: String,
-    why: String,
+pub struct PartRow {
+    pub part: String,
+    pub points: String,
+    pub possible: String,
+    pub why: String,
 }
 
-fn parts(marking: &Marking, marks: &Marks) -> Vec<PartRow> {
+fn parts(marking: &Marking, marks: &Marks, language: Language) -> Vec<PartRow> {
     let row = |mark: &PartMark| {
         let need = marking.full_points_need(mark.part);
         let need = need.filter(|_| mark.points < mark.possible);
         let sentences = [Some(mark.sentence.clone()), need];
+        let said = sentences.into_iter().flatten();
+        let said: Vec<String> = said.map(|sentence| language.say(&sentence)).collect();
         PartRow {
-            part: mark.part,
-            points: mark.points.to_string(),
-            possible: mark.possible.to_string(),
-            why: sentences
-                .into_iter()
-                .flatten()
-                .collect::<Vec<_>>()
-                .join(" "),
+            part: language.say(&mark.part.words()),
+            points: language.number(mark.points),
+            possible: language.number(mark.possible),
+            why: said.join(" "),
         }
     };
     marks.parts.iter().map(row).collect()
@@ -123,9 +120,9 @@ struct Feedback {
     uncertainty: Option<Uncertainty>,
     /// The result as the textbook rule writes it, and how many figures that is.
     by_rule: Option<(String, u32)>,
-    left_out: Vec<(String, String)>,
+    left_out: Vec<String>,
     /// What likely went wrong with the readings, kindly.
-    advice: Option<&'static str>,
+    advice: Option<Message>,
     /// What was in the bottle and how far the result is off, in words; only where the course shows it.
     told: Option<String>,
     /// Where the class lies.
@@ -139,7 +136,8 @@ pub async fn page(
 ) -> PageResult<impl IntoResponse> {
     let mut page = page_of(&key, &visitor).await?;
     if query.text("done") == "asked" {
-        page.frame.notice = Some("Your note is with the staff of your section.".to_owned());
+        let sent = visitor.language().text("experiment.note-sent");
+        page.frame.notice = Some(sent.to_owned());
     }
     Ok(Page(page))
 }
@@ -159,14 +157,15 @@ pub async fn page_of(key: &ExperimentKey, visitor: &StudentVisitor) -> PageResul
     let own_dates = view.term.dates_for(experiment, &visitor.id);
     let opens = view.term.course.zone.instant(own_dates.opens);
     let not_open = opens.is_some_and(|opens| visitor.now() < opens);
-    let text = &procedure.text;
+    let language = visitor.language();
+    let text = procedure.text_in(language);
     Ok(ExperimentPage {
-        frame: visitor.frame(&procedure.title),
+        frame: visitor.frame(procedure.title_in(language)),
         student: visitor.id.to_string(),
         section: visitor.section.clone(),
         key: key.to_owned(),
-        title: procedure.title.clone(),
-        due: dates::local(own_dates.due),
+        title: procedure.title_in(language).to_owned(),
+        due: language.date(own_dates.due),
         summary: text.summary.clone(),
         reactions: procedure
             .reactions
@@ -178,7 +177,7 @@ pub async fn page_of(key: &ExperimentKey, visitor: &StudentVisitor) -> PageResul
         glassware_note: text.glassware_note.clone(),
         cautions: text.cautions.clone(),
         waste: text.waste.clone(),
-        instruments: instrument_words(procedure),
+        instruments: language.say(&instrument_words(procedure)),
         bottle: view.term.issued.get(&slot).map(ToString::to_string),
         instead_of: view
             .term
@@ -186,24 +185,24 @@ pub async fn page_of(key: &ExperimentKey, visitor: &StudentVisitor) -> PageResul
             .get(&slot)
             .and_then(|all| Some(all.last()?.instead_of.to_string())),
         can_hand_in: !released && !not_open,
-        not_open: not_open.then(|| dates::local(own_dates.opens)),
+        not_open: not_open.then(|| language.date(own_dates.opens)),
         returned: returned_note(&view, &slot),
-        revisions: revisions(&view, experiment, &slot),
+        revisions: revisions(&view, experiment, (&slot, language)),
         feedback: if released {
-            feedback(&view, experiment, &slot)
+            feedback(&view, experiment, (&slot, language))
         } else {
             None
         },
         corrections: if released {
-            corrected::sentences(&corrections, &view.term.course.zone)
+            corrected::sentences(&corrections, &view.term.course.zone, language)
         } else {
             Vec::new()
         },
         released,
-        mates: mates_words(&view, &slot),
+        mates: mates_words(&view, &slot, language),
         entered_by: entered_by(&view, &slot),
-        own_answer: own_answer(&view, &slot),
-        talk: talk(&view, &slot),
+        own_answer: own_answer(&view, &slot).map(|answer| language.number(answer)),
+        talk: talk(&view, &slot, language),
     })
 }
 
@@ -216,26 +215,26 @@ fn own_answer(view: &Image, slot: &Slot) -> Option<String> {
 }
 
 /// What was in the bottle, where the student may know.
-fn told(view: &Image, slot: &Slot, unit: &str) -> Option<String> {
+fn told(view: &Image, slot: &Slot, unit: &str) -> Option<Message> {
     let told = view.term.told(slot, view.judged.get(slot)?)?;
-    let held = format!(
-        "Your bottle {} held {} {unit}",
-        told.bottle,
-        plain(to_figures(told.assigned, 5))
-    );
-    Some(match told.off_percent {
-        None => format!("{held}."),
-        Some(off) if off.is_zero() => format!("{held}: just what your readings give."),
+    let said = match told.off_percent {
+        None => message!("feedback.told"),
+        Some(off) if off.is_zero() => message!("feedback.told-just"),
         Some(off) => {
-            let side = if off.is_sign_negative() {
-                "below"
-            } else {
-                "above"
+            let said = match off.is_sign_negative() {
+                true => message!("feedback.told-below"),
+                false => message!("feedback.told-above"),
             };
-            let off = plain(to_figures(off.abs(), 2));
-            format!("{held}. Your readings give {off} % {side} that.")
+            said.with("off", number(plain(to_figures(off.abs(), 2))))
         }
-    })
+    };
+    let held = number(plain(to_figures(told.assigned, 5)));
+    let bottle = told.bottle.to_string();
+    Some(
+        said.with("bottle", bottle)
+            .with("held", held)
+            .with("unit", unit),
+    )
 }
 
 /// The note with which an assistant gave the submission back.
@@ -250,7 +249,11 @@ pub fn returned_note(view: &Image, slot: &Slot) -> Option<String> {
     Some(last.reason.clone())
 }
 
-fn revisions(view: &Image, experiment: &Experiment, slot: &Slot) -> Vec<RevisionView> {
+fn revisions(
+    view: &Image,
+    experiment: &Experiment,
+    (slot, language): (&Slot, Language),
+) -> Vec<RevisionView> {
     let Some((reader, revisions)) = view.term.handed_in_by(slot) else {
         return Vec::new();
     };
@@ -261,7 +264,7 @@ fn revisions(view: &Image, experiment: &Experiment, slot: &Slot) -> Vec<Revision
         receipt: revision.receipt.filter(|_| reader == slot),
         at: revision
             .submitted_at
-            .map(|at| dates::instant(&view.term.course.zone, at))
+            .map(|at| language.date(view.term.course.zone.local(at)))
             .unwrap_or_default(),
         reason: revision.reason.clone(),
         replaced: index.saturating_add(1) < last,
@@ -271,21 +274,25 @@ fn revisions(view: &Image, experiment: &Experiment, slot: &Slot) -> Vec<Revision
             .reported
             .as_ref()
             .filter(|_| reader == slot)
-            .map(|r| r.written().to_owned()),
-        readings: readings_table(procedure, &revision.hand_in),
-        bottles: bottles_in_words(&revision.hand_in, issued(view, reader)),
+            .map(|r| language.number(r.written())),
+        readings: readings_table(procedure, &revision.hand_in, language),
+        bottles: bottles_in_words(&revision.hand_in, issued(view, reader), language),
         spread: spread_for_student(view, experiment, slot, &revision.hand_in),
     };
     revisions.iter().enumerate().map(one).rev().collect()
 }
 
-fn feedback(view: &Image, experiment: &Experiment, slot: &Slot) -> Option<Feedback> {
+fn feedback(
+    view: &Image,
+    experiment: &Experiment,
+    (slot, language): (&Slot, Language),
+) -> Option<Feedback> {
     let evaluation: &Evaluation = &view.judged.get(slot)?.evaluation;
     let marks = &evaluation.marks;
     let work_up = view.term.with_case(slot, |case| case.work_up())?;
     let unit = experiment.procedure.result.unit.name();
-    let shown = |value| plain(to_figures(value, 5));
-    let figures = |value| plain(to_figures(value, 2));
+    let shown = |value| language.number(plain(to_figures(value, 5)));
+    let figures = |value| language.number(plain(to_figures(value, 2)));
     let adjusted = view.term.decisions.get(slot).and_then(|decisions| {
         decisions
             .iter()
@@ -304,20 +311,22 @@ fn feedback(view: &Image, experiment: &Experiment, slot: &Slot) -> Option<Feedba
     let left_out = evaluation.trials.iter().filter_map(|trial| {
         let (number, why) = (trial.trial.number()?, trial.why_not.clone()?);
         let why = match decided(number) {
-            Some(reason) => format!("{why}: {reason}"),
+            Some(reason) => message!("feedback.why-decided", why = why, reason = reason),
             None => why,
         };
-        Some((format!("Trial {number}"), why))
+        let trial = message!("trial.numbered", n = number);
+        let said = message!("feedback.not-counted", trial = trial, why = why);
+        Some(language.say(&said))
     });
     Some(Feedback {
-        total: marks.total.to_string(),
-        possible: marks.possible.to_string(),
+        total: language.number(marks.total),
+        possible: language.number(marks.possible),
         result: evaluation.outcome.as_ref().map(|o| shown(o.result)),
-        picture: trials_picture::picture(evaluation, None),
+        picture: trials_picture::picture(evaluation, None, language),
         curves: view
             .term
             .hand_in_of(slot)
-            .map(|hand_in| curves(&experiment.procedure, &hand_in, &work_up))
+            .map(|hand_in| curves(&experiment.procedure, &hand_in, &work_up, language))
             .unwrap_or_default(),
         unit,
         expanded: evaluation
@@ -328,11 +337,19 @@ fn feedback(view: &Image, experiment: &Experiment, slot: &Slot) -> Option<Feedba
             .outcome
             .as_ref()
             .and_then(|o| Some(figures(o.std_dev?))),
-        parts: parts(&experiment.procedure.marking, marks),
-        late: (!marks.late_sentence.is_empty())
-            .then(|| (marks.late.to_string(), marks.late_sentence.clone())),
-        adjustment: (!marks.adjustment.is_zero())
-            .then(|| (marks.adjustment.to_string(), adjusted.unwrap_or_default())),
+        parts: parts(&experiment.procedure.marking, marks, language),
+        late: (!marks.late_sentence.is_empty()).then(|| {
+            (
+                language.number(marks.late),
+                language.say(&marks.late_sentence),
+            )
+        }),
+        adjustment: (!marks.adjustment.is_zero()).then(|| {
+            (
+                language.number(marks.adjustment),
+                adjusted.unwrap_or_default(),
+            )
+        }),
         derivation: derivation(&work_up),
         uncertainty: work_up
             .budget
@@ -340,7 +357,8 @@ fn feedback(view: &Image, experiment: &Experiment, slot: &Slot) -> Option<Feedba
             .map(|budget| Uncertainty::of(budget, unit)),
         by_rule: work_up.result.and_then(|id| {
             let figures = significant_figures(&work_up.graph, id)?;
-            Some((written_by_rule(&work_up.graph, id).to_string(), figures))
+            let written = written_by_rule(&work_up.graph, id);
+            Some((language.number(written), figures))
         }),
         left_out: left_out.collect(),
         // that of an answer stands in the sentence of its part
@@ -348,7 +366,11 @@ fn feedback(view: &Image, experiment: &Experiment, slot: &Slot) -> Option<Feedba
             .into_iter()
             .find_map(|explanation| explanation.likely())
             .map(|slip| slip.code.advice()),
-        told: told(view, slot, unit),
-        class: view.term.class_of(&view.judged, slot).as_ref().map(picture),
+        told: told(view, slot, unit).map(|told| language.say(&told)),
+        class: view
+            .term
+            .class_of(&view.judged, slot)
+            .as_ref()
+            .map(|class| picture(class, language)),
     })
 }

@@ -119,7 +119,7 @@ fn rows(image: &Image, student: &StudentId, now: Timestamp, language: Language) 
         };
         Row {
             key: experiment.key.clone(),
-            title: experiment.procedure.title.clone(),
+            title: experiment.procedure.title_in(language).to_owned(),
             due: language.tell(word, &[("date", &language.date(date))]),
             state,
             receipt: term

@@ -5,6 +5,7 @@ use axum::http::{HeaderName, header};
 use axum::response::IntoResponse;
 use serde_json::{Value, json};
 
+use super::experiment::PartRow;
 use super::record::{ReadingsTable, VolumeSpread, readings_table, spread_for_student};
 use super::sharing::entered_by;
 use super::talk::{NoteView, talk};
@@ -13,10 +14,11 @@ use crate::desk::Image;
 use crate::desk::evidence::receipt_marks;
 use crate::ids::StudentId;
 use crate::judge::{Evaluation, PartMark};
+use crate::language::{Language, Message, message};
 use crate::measure::{plain, to_figures};
 use crate::store::draft_of;
 use crate::term::{Decision, Ruling, Slot};
-use crate::web::{Frame, Page, PageError, PageResult, StudentVisitor, dates};
+use crate::web::{Frame, Page, PageError, PageResult, StudentVisitor};
 
 #[derive(Template)]
 #[template(path = "student/record.html")]
@@ -52,7 +54,7 @@ struct Marked {
     total: String,
     possible: String,
     result: Option<String>,
-    parts: Vec<PartMark>,
+    parts: Vec<PartRow>,
     late: Option<(String, String)>,
     adjustment: Option<String>,
 }
@@ -61,16 +63,17 @@ pub async fn page(visitor: StudentVisitor) -> PageResult<impl IntoResponse> {
     let view = visitor.view().await?;
     let student = view.term.student(&visitor.id);
     let student = student.ok_or_else(PageError::not_found)?;
+    let language = visitor.language();
     let chapters = view.term.experiments.iter();
     Ok(Page(RecordPage {
-        frame: visitor.frame("Your record"),
+        frame: visitor.frame(language.text("record.title")),
         name: format!("{} {}", student.given_name, student.family_name),
         id: student.id.to_string(),
         section: student.section.to_string(),
         email: student.email.clone(),
-        made: dates::instant(&view.term.course.zone, visitor.now()),
+        made: visitor.at(&view.term.course.zone, visitor.now()),
         experiments: chapters
-            .filter_map(|e| chapter(&view, e, &visitor.id))
+            .filter_map(|e| chapter(&view, e, (&visitor.id, language)))
             .collect(),
     }))
 }
@@ -151,11 +154,15 @@ async fn receipts(visitor: &StudentVisitor, view: &Image) -> PageResult<Vec<Valu
     Ok(receipts)
 }
 
-fn chapter(view: &Image, experiment: &Experiment, student: &StudentId) -> Option<Chapter> {
+fn chapter(
+    view: &Image,
+    experiment: &Experiment,
+    (student, language): (&StudentId, Language),
+) -> Option<Chapter> {
     let slot = Slot::new(&experiment.key, student);
     let term = &view.term;
     let read = term.handed_in_by(&slot);
-    let notes = talk(view, &slot).notes;
+    let notes = talk(view, &slot, language).notes;
     let bottle = term.issued.get(&slot).map(ToString::to_string);
     if read.is_none() && notes.is_empty() && bottle.is_none() {
         return None;
@@ -166,44 +173,55 @@ fn chapter(view: &Image, experiment: &Experiment, student: &StudentId) -> Option
     let told = told(view, &slot).into_iter();
     let hand_in = term.hand_in_of(&slot);
     Some(Chapter {
-        title: procedure.title.clone(),
-        due: dates::local(term.dates_for(experiment, student).due),
+        title: procedure.title_in(language).to_owned(),
+        due: language.date(term.dates_for(experiment, student).due),
         bottle,
         handed_in: last
             .and_then(|revision| revision.submitted_at)
-            .map(|at| dates::instant(zone, at)),
+            .map(|at| language.date(zone.local(at))),
         entered_by: entered_by(view, &slot),
         versions: read.map_or(0, |(_, revisions)| revisions.len()),
-        readings: last.map(|revision| readings_table(procedure, &revision.hand_in)),
+        readings: last.map(|revision| readings_table(procedure, &revision.hand_in, language)),
         spread: last
             .and_then(|revision| spread_for_student(view, experiment, &slot, &revision.hand_in)),
-        answer: hand_in.and_then(|h| h.reported.map(|r| r.written().to_owned())),
+        answer: hand_in.and_then(|h| h.reported.map(|r| language.number(r.written()))),
         unit: procedure.result.unit.name(),
-        marks: released(view, &slot).map(marked),
+        marks: released(view, &slot).map(|evaluation| marked(evaluation, language)),
         decisions: told
             .map(|(decision, reason)| {
-                let at = dates::instant(zone, decision.at);
-                let colon = if reason.is_empty() { "" } else { ": " };
-                format!("{} on {at}{colon}{reason}", ruled(&decision.ruling))
+                let said = match reason {
+                    "" => message!("record.decided"),
+                    reason => message!("record.decided-why", reason = reason),
+                };
+                let said = said.with("what", ruled(&decision.ruling));
+                language.say(&said.with("date", zone.local(decision.at)))
             })
             .collect(),
         notes,
     })
 }
 
-fn marked(evaluation: &Evaluation) -> Marked {
+fn marked(evaluation: &Evaluation, language: Language) -> Marked {
     let marks = &evaluation.marks;
+    let part = |mark: &PartMark| PartRow {
+        part: language.say(&mark.part.words()),
+        points: language.number(mark.points),
+        possible: language.number(mark.possible),
+        why: language.say(&mark.sentence),
+    };
+    let late = (!marks.late_sentence.is_empty()).then(|| {
+        let why = language.say(&marks.late_sentence);
+        (language.number(marks.late), why)
+    });
+    let outcome = evaluation.outcome.as_ref();
+    let result = outcome.map(|outcome| plain(to_figures(outcome.result, 5)));
     Marked {
-        total: marks.total.to_string(),
-        possible: marks.possible.to_string(),
-        result: evaluation
-            .outcome
-            .as_ref()
-            .map(|outcome| plain(to_figures(outcome.result, 5))),
-        parts: marks.parts.clone(),
-        late: (!marks.late_sentence.is_empty())
-            .then(|| (marks.late.to_string(), marks.late_sentence.clone())),
-        adjustment: (!marks.adjustment.is_zero()).then(|| marks.adjustment.to_string()),
+        total: language.number(marks.total),
+        possible: language.number(marks.possible),
+        result: result.map(|result| language.number(result)),
+        parts: marks.parts.iter().map(part).collect(),
+        late,
+        adjustment: (!marks.adjustment.is_zero()).then(|| language.number(marks.adjustment)),
     }
 }
 
@@ -233,18 +251,18 @@ fn told<'a>(view: &'a Image, slot: &Slot) -> Vec<(&'a Decision, &'a str)> {
 }
 
 /// A decision in the words of its student.
-fn ruled(ruling: &Ruling) -> String {
+fn ruled(ruling: &Ruling) -> Message {
     match ruling {
-        Ruling::Accept => "Accepted".into(),
-        Ruling::Return => "Returned to you".into(),
-        Ruling::LeaveOut { trial } => format!("Trial {trial} left out"),
-        Ruling::PutBack { trial } => format!("Trial {trial} counted again"),
-        Ruling::Adjust { points } => format!("Points adjusted by {points}"),
-        Ruling::AgainstWritten { written: true } => "Marked against the bottle you wrote".into(),
-        Ruling::AgainstWritten { written: false } => "Marked against the bottle issued".into(),
-        Ruling::ExcuseLate { excused: true } => "Lateness excused".into(),
-        Ruling::ExcuseLate { excused: false } => "Lateness counted".into(),
-        Ruling::TakeBack => "Taken back".into(),
+        Ruling::Accept => message!("ruling.accept"),
+        Ruling::Return => message!("ruling.return"),
+        Ruling::LeaveOut { trial } => message!("ruling.leave-out", n = *trial),
+        Ruling::PutBack { trial } => message!("ruling.put-back", n = *trial),
+        Ruling::Adjust { points } => message!("ruling.adjust", points = *points),
+        Ruling::AgainstWritten { written: true } => message!("ruling.against-written"),
+        Ruling::AgainstWritten { written: false } => message!("ruling.against-issued"),
+        Ruling::ExcuseLate { excused: true } => message!("ruling.late-excused"),
+        Ruling::ExcuseLate { excused: false } => message!("ruling.late-counted"),
+        Ruling::TakeBack => message!("ruling.take-back"),
     }
 }
 
@@ -272,7 +290,7 @@ fn of_experiment(view: &Image, experiment: &Experiment, student: &StudentId) -> 
     let decisions: Vec<Value> = told(view, &slot)
         .into_iter()
         .map(|(decision, reason)| {
-            json!({ "at": decision.at.to_string(), "what": ruled(&decision.ruling), "reason": reason })
+            json!({ "at": decision.at.to_string(), "what": ruled(&decision.ruling).to_string(), "reason": reason })
         })
         .collect();
     let notes: Vec<Value> = term
@@ -289,7 +307,7 @@ fn of_experiment(view: &Image, experiment: &Experiment, student: &StudentId) -> 
                 "part": part.part.to_string(),
                 "points": part.points,
                 "of": part.possible,
-                "why": part.sentence,
+                "why": part.sentence.to_string(),
             })
         });
         json!({

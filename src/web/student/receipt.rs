@@ -8,7 +8,7 @@ use super::bench::issued;
 use super::record::{ReadingsTable, bottles_in_words, readings_table};
 use crate::desk::evidence::{ReceiptMarks, receipt_marks};
 use crate::ids::ExperimentKey;
-use crate::web::{Frame, Page, PageError, PageResult, StudentVisitor, dates};
+use crate::web::{Frame, Page, PageError, PageResult, StudentVisitor};
 
 #[derive(Template)]
 #[template(path = "student/receipt.html")]
@@ -44,19 +44,23 @@ pub async fn page(
         .term
         .experiment(&stored.slot.experiment)
         .ok_or_else(PageError::not_found)?;
+    let language = visitor.language();
     let hand_in = &stored.revision.hand_in;
     Ok(Page(ReceiptPage {
-        frame: visitor.frame(format!("Receipt {number}")),
+        frame: visitor.frame(language.tell("receipt.title", &[("number", &number)])),
         owner,
         number,
         key: experiment.key.clone(),
-        title: experiment.procedure.title.clone(),
-        at: dates::instant(&view.term.course.zone, stored.recorded_at),
+        title: experiment.procedure.title_in(language).to_owned(),
+        at: visitor.at(&view.term.course.zone, stored.recorded_at),
         revision: stored.number,
-        reported: hand_in.reported.as_ref().map(|r| r.written().to_owned()),
+        reported: hand_in
+            .reported
+            .as_ref()
+            .map(|r| language.number(r.written())),
         unit: experiment.procedure.result.unit.name(),
-        readings: readings_table(&experiment.procedure, hand_in),
-        bottles: bottles_in_words(hand_in, issued(&view, &stored.slot)),
+        readings: readings_table(&experiment.procedure, hand_in, language),
+        bottles: bottles_in_words(hand_in, issued(&view, &stored.slot), language),
         marks,
     }))
 }

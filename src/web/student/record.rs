@@ -2,10 +2,11 @@
 
 use rust_decimal::Decimal;
 
-use super::entry::title;
+use super::entry::trial_words;
 use crate::columns::Column;
 use crate::course::Experiment;
 use crate::desk::Image;
+use crate::language::{Language, message, number};
 use crate::measure::{Glassware, from_f64, plain, to_decimals};
 use crate::procedure::{Procedure, SampleBy};
 use crate::stats::Replicates;
@@ -51,22 +52,37 @@ pub struct VolumeSpread {
 }
 
 /// The readings of a hand-in, with the volumes they deliver.
-pub fn readings_table(procedure: &Procedure, hand_in: &HandIn) -> ReadingsTable {
-    table(procedure, hand_in, &shown(procedure, &[hand_in]))
+pub fn readings_table(
+    procedure: &Procedure,
+    hand_in: &HandIn,
+    language: Language,
+) -> ReadingsTable {
+    table(
+        procedure,
+        hand_in,
+        (&shown(procedure, &[hand_in]), language),
+    )
 }
 
-/// The same of two, in the same columns.
+/// The same of two, in the same columns, for staff.
 pub fn side_by_side(procedure: &Procedure, both: [&HandIn; 2]) -> [ReadingsTable; 2] {
     let columns = shown(procedure, &both);
-    both.map(|hand_in| table(procedure, hand_in, &columns))
+    both.map(|hand_in| table(procedure, hand_in, (&columns, Language::English)))
 }
 
-fn table(procedure: &Procedure, hand_in: &HandIn, columns: &[Shown]) -> ReadingsTable {
+fn table(
+    procedure: &Procedure,
+    hand_in: &HandIn,
+    (columns, language): (&[Shown], Language),
+) -> ReadingsTable {
     let done = work_up_readings(procedure, hand_in);
     let row = |(titration, outcome): (&Titration, &TrialOutcome)| TrialRow {
         title: match &titration.spoiled {
-            Some(why) => format!("{}, spoiled: {why}", title(titration.trial)),
-            None => title(titration.trial),
+            Some(why) => {
+                let trial = trial_words(titration.trial);
+                language.say(&message!("trial.spoiled", trial = trial, why = why))
+            }
+            None => language.say(&trial_words(titration.trial)),
         },
         cells: columns
             .iter()
@@ -78,10 +94,14 @@ fn table(procedure: &Procedure, hand_in: &HandIn, columns: &[Shown]) -> Readings
                 Shown::SecondDelivered => delivered(procedure, &done, outcome.second),
                 Shown::Sample => sample_text(procedure, titration),
             })
+            .map(|lines| lines.iter().map(|line| language.number(line)).collect())
             .collect(),
     };
     ReadingsTable {
-        heads: columns.iter().map(|shown| shown.head(procedure)).collect(),
+        heads: columns
+            .iter()
+            .map(|shown| shown.head(procedure, language))
+            .collect(),
         rows: hand_in
             .titrations
             .iter()
@@ -131,27 +151,22 @@ fn shown(procedure: &Procedure, hand_ins: &[&HandIn]) -> Vec<Shown> {
 }
 
 impl Shown {
-    fn head(&self, procedure: &Procedure) -> Head {
+    fn head(&self, procedure: &Procedure, language: Language) -> Head {
         let unit = match self {
             Self::Read(column) => column.glassware(procedure).kind().unit(),
             Self::Delivered | Self::SecondDelivered | Self::Equivalence => "mL",
             Self::Sample => procedure.sample.glassware.kind().unit(),
         };
         let words = match self {
-            Self::Read(Column::Vessels(n)) => {
-                return Head {
-                    words: format!("Vessel {n}"),
-                    unit,
-                };
-            }
+            Self::Read(Column::Vessels(n)) => message!("table.vessel", n = *n),
             Self::Read(column) => column.head(),
-            Self::Delivered => "Delivered",
-            Self::Equivalence => "Equivalence",
-            Self::SecondDelivered => "Second delivered",
-            Self::Sample => "Sample",
+            Self::Delivered => message!("table.delivered"),
+            Self::Equivalence => message!("table.equivalence"),
+            Self::SecondDelivered => message!("table.second-delivered"),
+            Self::Sample => message!("table.sample"),
         };
         Head {
-            words: words.to_owned(),
+            words: language.say(&words),
             unit,
         }
     }
@@ -268,13 +283,15 @@ fn sample_text(procedure: &Procedure, titration: &Titration) -> Vec<String> {
 }
 
 /// The bottle and the lots that a hand-in goes by, in a sentence; `issued` is the bottle given to the student.
-pub fn bottles_in_words(hand_in: &HandIn, issued: Option<&str>) -> String {
+pub fn bottles_in_words(hand_in: &HandIn, issued: Option<&str>, language: Language) -> String {
     let bottle = match (hand_in.unknown_written(), issued) {
-        (Some(written), Some(issued)) if !issued.eq_ignore_ascii_case(written) => {
-            Some(format!("Bottle {written}, not {issued} as issued"))
-        }
-        (Some(written), _) => Some(format!("Bottle {written}")),
-        (None, issued) => issued.map(|code| format!("Bottle {code}, as issued")),
+        (Some(written), Some(issued)) if !issued.eq_ignore_ascii_case(written) => Some(message!(
+            "table.bottle-other",
+            code = written.as_str(),
+            issued = issued
+        )),
+        (Some(written), _) => Some(message!("table.bottle", code = written.as_str())),
+        (None, issued) => issued.map(|code| message!("table.bottle-issued", code = code)),
     };
     let distinct = |codes: Vec<&str>| {
         let mut once: Vec<&str> = Vec::new();
@@ -288,11 +305,39 @@ pub fn bottles_in_words(hand_in: &HandIn, issued: Option<&str>) -> String {
     let rows = || hand_in.titrations.iter();
     let lots = distinct(rows().filter_map(|row| row.lot.as_deref()).collect());
     let excess = distinct(rows().filter_map(|row| row.excess_lot.as_deref()).collect());
-    let lots = (!lots.is_empty()).then(|| format!("titrant lot {lots}"));
-    let excess = (!excess.is_empty()).then(|| format!("lot of the reagent in excess {excess}"));
-    let parts: Vec<String> = [bottle, lots, excess].into_iter().flatten().collect();
+    let lots = (!lots.is_empty()).then(|| message!("table.titrant-lot", lots = lots));
+    let excess = (!excess.is_empty()).then(|| message!("table.excess-lot", lots = excess));
+    let parts = [bottle, lots, excess].into_iter().flatten();
+    let parts: Vec<String> = parts.map(|part| language.say(&part)).collect();
     match parts.is_empty() {
         true => String::new(),
         false => format!("{}.", parts.join("; ")),
+    }
+}
+
+impl VolumeSpread {
+    /// In a sentence.
+    pub fn words(&self, language: Language) -> String {
+        let mean = message!(
+            "table.mean-unit",
+            mean = number(&self.mean),
+            unit = self.unit
+        );
+        let sentence = match (self.n, self.all_count, &self.s) {
+            (1, true, _) => message!("table.one-all"),
+            (1, false, _) => message!("table.one-counts"),
+            (_, true, None) => message!("table.mean-all"),
+            (_, false, None) => message!("table.mean-counts"),
+            (_, true, Some(s)) => message!("table.mean-s-all", s = number(s)),
+            (_, false, Some(s)) => message!("table.mean-s-counts", s = number(s)),
+        };
+        let mean = match self.unit {
+            "mL/g" => message!("table.of-sample", mean = mean),
+            _ => mean,
+        };
+        let sentence = sentence
+            .with("n", self.n)
+            .with("range", number(&self.range));
+        language.say(&sentence.with("mean", mean).with("unit", self.unit))
     }
 }

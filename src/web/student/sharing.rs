@@ -12,11 +12,12 @@ use crate::course::Experiment;
 use crate::desk::{self, HandInError, HandInRequest, Image};
 use crate::form::{Faults, Field, Filled, Form, Kind, Typed};
 use crate::ids::ExperimentKey;
+use crate::language::{Language, Message, message};
 use crate::measure::Reading;
 use crate::procedure::Procedure;
 use crate::submission::HandIn;
 use crate::term::Slot;
-use crate::web::{Fields, Frame, Page, PageError, PageResult, StudentVisitor, dates};
+use crate::web::{Fields, Frame, Page, PageError, PageResult, StudentVisitor};
 
 /// Readings a bench mate has entered, and the visitor's own answer to them.
 #[derive(Template)]
@@ -24,6 +25,8 @@ use crate::web::{Fields, Frame, Page, PageError, PageResult, StudentVisitor, dat
 pub struct SharedPage {
     frame: Frame,
     key: String,
+    /// Where readings of their own are entered.
+    own: String,
     title: String,
     due: String,
     entered_by: String,
@@ -32,23 +35,25 @@ pub struct SharedPage {
     readings: ReadingsTable,
     spread: Option<VolumeSpread>,
     form: Filled,
-    message: Option<String>,
+    message: Option<Message>,
 }
 
 /// The student's own answer, or another than they gave before.
-fn answer_form(procedure: &Procedure, typed: &Typed) -> Form {
+fn answer_form(procedure: &Procedure, typed: &Typed, language: Language) -> Form {
     let unit = procedure.result.unit;
-    let label = format!("Result, as {} ({})", expressed_as(procedure), unit.name());
+    let what = expressed_as(procedure);
+    let label = language.say(&message!("bench.result", what = what, unit = unit.name()));
     let answer =
-        Field::new("reported", label, Kind::Answer(unit)).hint("nobody else of your group sees it");
+        Field::new("reported", label, Kind::Answer(unit)).hint(language.text("shared.answer-hint"));
     let mut fields = vec![Field::hidden("key"), Field::hidden("seen"), answer.wide()];
     if revisions_seen(typed) > 0 {
-        let reason = Field::text("reason", "Why you change your answer");
+        let reason = Field::text("reason", language.text("shared.why-change"));
         fields.push(reason.longest(300).wide());
     }
     Form::of(fields)
-        .title("Your own answer")
-        .enter("Hand in my answer")
+        .title(language.text("bench.answer"))
+        .in_language(language)
+        .enter(language.text("shared.enter"))
 }
 
 /// How many revisions there were when the form was opened.
@@ -86,6 +91,7 @@ impl SharedPage {
         faults: Faults,
     ) -> Self {
         let slot = Slot::new(&experiment.key, &visitor.id);
+        let language = visitor.language();
         let procedure = &experiment.procedure;
         let read = view.term.handed_in_by(&slot);
         let revision = read.and_then(|(_, revisions)| revisions.last());
@@ -94,18 +100,19 @@ impl SharedPage {
         let zone = &view.term.course.zone;
         let at = revision.and_then(|revision| revision.submitted_at);
         Self {
-            frame: visitor.frame(&procedure.title),
+            frame: visitor.frame(procedure.title_in(language)),
             key: experiment.key.to_string(),
-            title: procedure.title.clone(),
-            due: dates::local(view.term.dates_for(experiment, &visitor.id).due),
+            own: format!("/student/experiments/{}/bench?own=yes", experiment.key),
+            title: procedure.title_in(language).to_owned(),
+            due: language.date(view.term.dates_for(experiment, &visitor.id).due),
             entered_by: read
                 .map(|(reader, _)| name_of(view, reader))
                 .unwrap_or_default(),
-            at: at.map(|at| dates::instant(zone, at)).unwrap_or_default(),
-            mates: mates_words(view, &slot),
-            readings: readings_table(procedure, hand_in),
+            at: at.map(|at| visitor.at(zone, at)).unwrap_or_default(),
+            mates: mates_words(view, &slot, language),
+            readings: readings_table(procedure, hand_in, language),
             spread: spread_for_student(view, experiment, &slot, hand_in),
-            form: answer_form(procedure, &typed).filled(
+            form: answer_form(procedure, &typed, language).filled(
                 format!("/student/experiments/{}/answer", experiment.key),
                 typed,
                 faults,
@@ -124,19 +131,19 @@ pub async fn answer(
     let (slot, form) = {
         let view = visitor.view().await?;
         let (experiment, slot) = find(&view, &key, &visitor)?;
-        (slot, answer_form(&experiment.procedure, &typed))
+        (
+            slot,
+            answer_form(&experiment.procedure, &typed, visitor.language()),
+        )
     };
     let (seen_revisions, reason) = (revisions_seen(&typed), typed.text("reason"));
     let mut read = form.read(&typed);
     if seen_revisions > 0 && reason.is_empty() {
-        let what = "found nothing, expected a sentence that says why you change your answer";
-        read.fault("reason", what);
+        read.fault("reason", message!("shared.no-reason"));
     }
     let request_key = typed.text("key").to_owned();
     if !(16..=64).contains(&request_key.len()) {
-        return Err(PageError::bad_request(
-            "This form has lost its key. Open the experiment again.",
-        ));
+        return Err(PageError::bad_request(message!("bench.no-key")));
     }
     if let Err(faults) = read.check() {
         return again(&visitor, &key, typed, faults, None).await;
@@ -185,7 +192,7 @@ async fn again(
         _ => StatusCode::UNPROCESSABLE_ENTITY,
     };
     let page = SharedPage {
-        message: why.map(|why| why.to_string()),
+        message: why.map(|why| why.words()),
         ..SharedPage::with(&view, experiment, visitor, typed, faults)
     };
     Ok(Page(page).with_status(status))
@@ -204,7 +211,7 @@ pub fn entered_by(view: &Image, slot: &Slot) -> Option<String> {
 }
 
 /// The names of those who share readings with a student; none if nobody does.
-pub fn mates_words(view: &Image, slot: &Slot) -> Option<String> {
+pub fn mates_words(view: &Image, slot: &Slot, language: Language) -> Option<String> {
     let term = &view.term;
     let group = term.groups.get(slot)?;
     let slots = term.in_order().into_iter();
@@ -213,12 +220,7 @@ pub fn mates_words(view: &Image, slot: &Slot) -> Option<String> {
         .filter(|other| other != slot && term.groups.get(other) == Some(group))
         .map(|other| name_of(view, &other))
         .collect();
-    let (last, before) = mates.split_last()?;
-    Some(if before.is_empty() {
-        last.clone()
-    } else {
-        format!("{} and {last}", before.join(", "))
-    })
+    (!mates.is_empty()).then(|| language.listed(&mates))
 }
 
 fn name_of(view: &Image, slot: &Slot) -> String {

@@ -3,43 +3,41 @@
 use crate::chem::printed;
 use crate::course::Experiment;
 use crate::desk::Image;
+use crate::language::{Message, message, number};
 use crate::procedure::CarriedBy;
 use crate::term::Slot;
-use crate::words::counted;
 
 /// The titrant, or the calibration line, that an earlier experiment gives, if it does.
-pub fn titrant_words(view: &Image, experiment: &Experiment, slot: &Slot) -> Option<String> {
+pub fn titrant_words(view: &Image, experiment: &Experiment, slot: &Slot) -> Option<Message> {
     if let Some((_, from)) = experiment.procedure.line_taken_over() {
         let earlier = view.term.standardised_in(experiment);
         let title = earlier.map_or(from, |one| &one.procedure.title);
         return Some(match view.term.carried_line(slot) {
             Some(line) => {
-                let read = counted(line.standards.len(), "standard", "standards");
-                format!("Calibration line: through the {read} that you read in {title}.")
+                message!("carried.line", n = line.standards.len(), title = title)
             }
-            None => format!(
-                "Calibration line: you have read no standards yet, in {title}. You can hand in all the same: the result follows as soon as they are there."
-            ),
+            None => message!("carried.no-line", title = title),
         });
     }
     let carried = experiment.procedure.carried_over()?;
     let species = printed(&experiment.procedure.titrant()?.species.to_string());
     let earlier = view.term.standardised_in(experiment);
     let title = earlier.map_or(carried.from.as_str(), |one| &one.procedure.title);
-    let whose = match carried.by {
-        CarriedBy::Student => "you",
-        CarriedBy::Bench => "your bench group",
-        CarriedBy::Section => "your section",
+    let found = view.term.carried_titrant(slot);
+    let said = match (carried.by, &found) {
+        (CarriedBy::Student, Some(_)) => message!("carried.you"),
+        (CarriedBy::Bench, Some(_)) => message!("carried.bench"),
+        (CarriedBy::Section, Some(_)) => message!("carried.section"),
+        (CarriedBy::Student, None) => message!("carried.not-you"),
+        (CarriedBy::Bench, None) => message!("carried.not-bench"),
+        (CarriedBy::Section, None) => message!("carried.not-section"),
     };
-    Some(match view.term.carried_titrant(slot) {
+    let said = said.with("species", species).with("title", title);
+    Some(match found {
         Some(titrant) => {
             let (value, u) = titrant.lot.molarity.rounded();
-            format!(
-                "{species}: {value} mol/L with a standard uncertainty of {u} mol/L, as {whose} found in {title}."
-            )
+            said.with("value", number(value)).with("u", number(u))
         }
-        None => format!(
-            "{species}: {whose} standardised none yet, in {title}. You can hand in all the same: the result follows as soon as that is there."
-        ),
+        None => said,
     })
 }

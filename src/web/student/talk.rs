@@ -5,9 +5,10 @@ use axum::response::{IntoResponse, Redirect, Response};
 
 use super::experiment::page_of;
 use crate::desk::{Image, NoteError, leave_note};
+use crate::language::{Language, message};
 use crate::term::{Side, Slot};
 use crate::web::at::ExperimentAt;
-use crate::web::{Fields, Page, PageError, PageResult, StudentVisitor, dates};
+use crate::web::{Fields, Page, PageError, PageResult, StudentVisitor};
 
 /// The notes of an experiment as its student sees them.
 pub struct Talk {
@@ -29,17 +30,20 @@ pub struct NoteView {
 }
 
 /// The notes of a slot, with an empty form.
-pub fn talk(view: &Image, slot: &Slot) -> Talk {
+pub fn talk(view: &Image, slot: &Slot, language: Language) -> Talk {
     let term = &view.term;
     let note = |note: &crate::term::Note| NoteView {
         who: match note.from {
-            Side::Student => "You".to_owned(),
+            Side::Student => language.text("talk.you").to_owned(),
             Side::Staff => {
                 let staff = term.staff.iter().find(|s| s.login == note.by);
-                staff.map_or_else(|| "The course".to_owned(), |staff| staff.name.clone())
+                staff.map_or_else(
+                    || language.text("talk.course").to_owned(),
+                    |staff| staff.name.clone(),
+                )
             }
         },
-        at: dates::instant(&term.course.zone, note.at),
+        at: language.date(term.course.zone.local(note.at)),
         text: note.text.clone(),
     };
     Talk {
@@ -67,13 +71,13 @@ pub async fn ask(
         }
         Err(NoteError::Store(why)) => Err(why.into()),
         Err(NoteError::NotFound) => Err(PageError::not_found()),
-        Err(NoteError::NotReleased) => Err(PageError::forbidden(
-            "The results are not out yet. You can ask for another look once they are; until then, speak to your assistant.",
-        )),
+        Err(NoteError::NotReleased) => {
+            Err(PageError::forbidden(message!("experiment.not-released")))
+        }
         Err(why) => {
             let mut page = page_of(&key, &visitor).await?;
             page.talk.typed = typed.to_owned();
-            page.talk.fault = Some(why.to_string());
+            page.talk.fault = Some(visitor.language().say(&why.words()));
             Ok(Page(page).with_status(StatusCode::UNPROCESSABLE_ENTITY))
         }
     }

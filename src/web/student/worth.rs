@@ -2,18 +2,16 @@
 
 use rust_decimal::Decimal;
 
+use crate::language::{Arg, Language, Message, message};
 use crate::measure::to_decimals;
 use crate::procedure::{Accept, Procedure};
-use crate::words::{counted, listed};
 use crate::workup::{WorkUp, concordant};
 
 /// What is to be said of the trials that are in, a sentence each: whether they agree, and which lies apart.
-pub fn watched(procedure: &Procedure, work_up: &WorkUp) -> Vec<String> {
-    let lies_apart = apart(procedure, work_up);
-    lies_apart
-        .into_iter()
-        .chain(worth(procedure, work_up))
-        .collect()
+pub fn watched(procedure: &Procedure, work_up: &WorkUp, language: Language) -> Vec<String> {
+    let lies_apart = apart(procedure, work_up).into_iter();
+    let said = lies_apart.chain(worth(procedure, work_up));
+    said.map(|words| language.say(&words)).collect()
 }
 
 /// How the trials of one student stand to each other, for whoever looks on.
@@ -53,7 +51,7 @@ const APART: Decimal = Decimal::TWO;
 
 /// Which trial lies apart from the others, while its burette still stands as it was read. The distance is said to a
 /// tenth of a millilitre and no titre is: nobody can copy what would agree.
-fn apart(procedure: &Procedure, work_up: &WorkUp) -> Option<String> {
+fn apart(procedure: &Procedure, work_up: &WorkUp) -> Option<Message> {
     let done = work_up.trials.iter().filter(|trial| trial.result.is_some());
     let done = done.filter(|trial| trial.delivered.is_some());
     let titres: Vec<(u32, [Decimal; 2])> = done
@@ -62,7 +60,7 @@ fn apart(procedure: &Procedure, work_up: &WorkUp) -> Option<String> {
     said_apart(&titres, procedure.trials.accept.agreement())
 }
 
-fn said_apart(titres: &[(u32, [Decimal; 2])], within: Decimal) -> Option<String> {
+fn said_apart(titres: &[(u32, [Decimal; 2])], within: Decimal) -> Option<Message> {
     let far = within.checked_mul(APART)?;
     let gap = |a: [Decimal; 2], b: [Decimal; 2]| {
         let gap = |which: usize| a[which].saturating_sub(b[which]).abs();
@@ -72,7 +70,12 @@ fn said_apart(titres: &[(u32, [Decimal; 2])], within: Decimal) -> Option<String>
         let gap = gap(*a, *b);
         return (gap > far).then(|| {
             let gap = to_decimals(gap, 1);
-            format!("Trials {first} and {second} lie {gap} mL apart. Look at the burette again before you empty it.")
+            message!(
+                "watch.two-apart",
+                first = *first,
+                second = *second,
+                gap = gap
+            )
         });
     }
     let together = concordant(titres, far)?;
@@ -81,40 +84,35 @@ fn said_apart(titres: &[(u32, [Decimal; 2])], within: Decimal) -> Option<String>
     match odd.as_slice() {
         [((number, titre), _)] => {
             let gap = to_decimals(nearest(*titre)?, 1);
-            let words =
-                format!("Trial {number} lies {gap} mL from the others. Look at the burette again.");
-            Some(words)
+            Some(message!("watch.one-apart", number = *number, gap = gap))
         }
         [] => None,
         some => {
-            let numbers: Vec<String> = some
-                .iter()
-                .map(|((number, _), _)| number.to_string())
-                .collect();
-            let who = listed(&numbers);
-            Some(format!(
-                "Trials {who} lie apart from the others. Look at the burette again."
-            ))
+            let numbers = some.iter().map(|((number, _), _)| Arg::from(*number));
+            let numbers: Vec<Arg> = numbers.collect();
+            Some(message!("watch.some-apart", numbers = numbers))
         }
     }
 }
 
 /// How far the titres agree, and whether another trial is worth doing; where titres need not agree, or nothing is
 /// titrated, the number of trials says all there is.
-fn worth(procedure: &Procedure, work_up: &WorkUp) -> Option<String> {
+fn worth(procedure: &Procedure, work_up: &WorkUp) -> Option<Message> {
     let worked_up = worked_up(work_up);
     let minimum = procedure.trials.minimum;
     let Accept::Concordant { within } = procedure.trials.accept else {
-        let asked_for = counted(minimum, "trial", "trials");
+        let asked = message!("count.trial", n = minimum);
         return match worked_up {
             0 => None,
-            few if few < minimum as usize => Some(format!("{few} of the {asked_for} asked for.")),
-            _ => Some(format!("You have the {asked_for} asked for.")),
+            few if few < minimum as usize => {
+                Some(message!("watch.some-of", few = few, asked = asked))
+            }
+            _ => Some(message!("watch.all-of", asked = asked)),
         };
     };
     match worked_up {
         0 => None,
-        1 => Some("One trial says nothing of agreement: do another.".to_owned()),
+        1 => Some(message!("watch.one-alone")),
         _ => Some(agreement(&agreeing(work_up), within, minimum)),
     }
 }
@@ -135,16 +133,20 @@ fn agreeing(work_up: &WorkUp) -> Vec<u32> {
 }
 
 /// What is said of the trials that agree.
-fn agreement(agree: &[u32], limit: Decimal, minimum: u32) -> String {
+fn agreement(agree: &[u32], limit: Decimal, minimum: u32) -> Message {
     if agree.is_empty() {
-        return format!("No two trials agree within {limit} mL: another trial is worth doing.");
+        return message!("watch.none-agree", limit = limit);
     }
-    let numbers: Vec<String> = agree.iter().map(u32::to_string).collect();
-    let who = format!("Trials {} agree within {limit} mL", listed(&numbers));
+    let numbers: Vec<Arg> = agree.iter().map(|number| Arg::from(*number)).collect();
     if agree.len() >= minimum as usize {
-        format!("{who}: that is enough, another trial is not needed.")
+        message!("watch.agree-enough", numbers = numbers, limit = limit)
     } else {
-        format!("{who}; {minimum} are to agree, so another trial is worth doing.")
+        message!(
+            "watch.agree-few",
+            numbers = numbers,
+            limit = limit,
+            minimum = minimum
+        )
     }
 }
 
@@ -161,7 +163,9 @@ mod tests {
 
     #[test]
     fn a_trial_that_lies_apart_is_said_so_without_a_titre_to_copy() {
-        let said = |titres: &[&str]| said_apart(&read(titres), Decimal::new(10, 2));
+        let said = |titres: &[&str]| {
+            said_apart(&read(titres), Decimal::new(10, 2)).map(|words| words.to_string())
+        };
         let words = said(&["23.40", "24.41", "23.42"]);
         let expected = "Trial 2 lies 1.0 mL from the others. Look at the burette again.";
         assert_eq!(words.as_deref(), Some(expected));
@@ -183,7 +187,7 @@ mod tests {
         let chosen = concordant(&titres, limit).unwrap_or_default();
         let agree = titres.iter().zip(chosen).filter(|(_, is_in)| *is_in);
         let agree: Vec<u32> = agree.map(|((number, _), _)| *number).collect();
-        agreement(&agree, limit, minimum)
+        agreement(&agree, limit, minimum).to_string()
     }
 
     #[test]

@@ -13,6 +13,7 @@ use super::graph::{Graph, Operation, StepId};
 use super::quantity::Of;
 use super::trials::{TrialOutcome, WorkUp};
 use crate::chem::printed;
+use crate::language::Message;
 use crate::measure::{from_f64, order_of_magnitude, plain, to_decimals, to_figures};
 use rust_decimal::Decimal;
 
@@ -21,7 +22,7 @@ use rust_decimal::Decimal;
 pub struct DerivationPart {
     pub title: String,
     /// Why it does not count, of a trial that does not.
-    pub why_not: Option<String>,
+    pub why_not: Option<Message>,
     /// Its steps, each after those it follows from.
     pub lines: Vec<DerivationLine>,
 }
@@ -85,7 +86,7 @@ pub fn derivation(work_up: &WorkUp) -> Vec<DerivationPart> {
         lines(graph, &defined_first(graph, mine.collect()), true)
     };
     let mut parts = Vec::new();
-    let mut part = |title: String, why_not: Option<String>, lines: Vec<DerivationLine>| {
+    let mut part = |title: String, why_not: Option<Message>, lines: Vec<DerivationLine>| {
         if why_not.is_some() || !lines.is_empty() {
             parts.push(DerivationPart {
                 title,

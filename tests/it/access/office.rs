@@ -53,7 +53,7 @@ pub const FILES: [(&str, &str, &str, Open); 17] = [
 ];
 
 /// Method and path as the router has it; the experiment asked for is `acid`.
-pub const ROUTES: [(&str, &str); 33] = [
+pub const ROUTES: [(&str, &str); 35] = [
     ("POST", "/course/access"),
     ("GET", "/course/mail"),
     ("POST", "/course/mail"),
@@ -83,6 +83,8 @@ pub const ROUTES: [(&str, &str); 33] = [
     ("POST", "/course/roster/student"),
     ("POST", "/course/roster/student/preview"),
     ("POST", "/course/staff/remove"),
+    ("GET", "/course/settings"),
+    ("POST", "/course/settings"),
     ("POST", "/course/copy.zip"),
     ("POST", "/course/folder/confirm"),
     ("POST", "/course/roster/columns"),

@@ -20,7 +20,7 @@ mod print;
 mod sign_in;
 mod staff;
 mod steps;
-mod student;
+pub mod student;
 
 use std::fs;
 use std::io::{BufRead, BufReader, Write};

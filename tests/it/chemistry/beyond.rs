@@ -49,7 +49,7 @@ fn a_result_that_no_sample_can_have_is_asked_about() {
         };
         questions(&procedure, &hand_in)
             .into_iter()
-            .map(|q| q.text)
+            .map(|q| q.text.to_string())
             .collect()
     };
     let impossible =

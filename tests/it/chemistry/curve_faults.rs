@@ -56,6 +56,7 @@ fn bad_curves_give_findings() {
         );
         let done = worked(&vinegar, rows, (&lot("T", "0.1"), None));
         let why = done.trials[0].why_not.clone().expect("no result");
+        let why = why.to_string();
         assert!(why.contains(words), "{why}");
         assert_eq!(done.result, None);
     }
@@ -100,8 +101,8 @@ fn ask(procedure: &Procedure, rows: &[Titration]) -> Vec<(Column, String)> {
     // what a sample can have is another matter, and so is how finely it is written
     let others = |text: &str| text.contains("labels") || text.contains("is not written with");
     asked
-        .filter(|q| !others(&q.text))
-        .map(|q| (q.column, q.text))
+        .filter(|q| !others(&q.text.to_string()))
+        .map(|q| (q.column, q.text.to_string()))
         .collect()
 }
 

@@ -122,7 +122,8 @@ fn a_residue_as_heavy_as_the_sample_is_asked_about() {
         };
         let all = questions(&procedure, &hand_in).into_iter();
         let all = all.filter(|question| question.column == Column::CrucibleHeated);
-        all.map(|question| question.text).collect::<Vec<_>>()
+        all.map(|question| question.text.to_string())
+            .collect::<Vec<_>>()
     };
     assert_eq!(asked("20.9770"), Vec::<String>::new());
     for (after, why) in [

@@ -137,7 +137,7 @@ fn what_no_sample_can_have_is_asked_about_in_every_unit_of_mass() {
                 ..HandIn::default()
             };
             let all = questions(&procedure, &hand_in).into_iter();
-            all.map(|question| question.text)
+            all.map(|question| question.text.to_string())
                 .collect::<Vec<_>>()
                 .join("; ")
         };

@@ -109,6 +109,7 @@ impl Worked {
         let common = Common {
             key: "worked".into(),
             title: "Worked".into(),
+            translations: Default::default(),
             reactions: self
                 .reactions
                 .iter()
