@@ -210,7 +210,7 @@ async fn the_language_of_a_course_is_chosen_on_its_page() {
     assert_eq!(refused.status, 422, "{}", refused.body);
     let mut student = app.person("0042").await;
     let home = student.get("/student").await;
-    assert!(home.body.contains("<html lang=\"de\">") && home.body.contains("Ihre Versuche"));
+    assert!(home.body.contains("<html lang=\"de\" ") && home.body.contains("Ihre Versuche"));
     let view = app.desk.view().await.expect("a course");
     let folder = concordant::files::write_term(&view.term);
     let course = String::from_utf8_lossy(folder.get("course.toml").expect("is there")).into_owned();
