@@ -21,6 +21,7 @@ macro_rules! topics {
 pub const TOPICS: &[Topic] = topics![
     "running" "Run a course",
     "commands" "Commands",
+    "department" "A department: many courses in one server",
     "files" "The course folder",
     "grades" "Grades out",
     "procedures" "Procedures: those that come with it, and how to write one",
