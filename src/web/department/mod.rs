@@ -23,7 +23,7 @@ use crate::ids::CourseKey;
 use crate::store::StoreError;
 
 /// So many courses are held in memory at once, as long as nobody asks for more.
-pub const MOST_OPEN: usize = 16;
+pub const MOST_OPEN: usize = 8;
 /// How long a course that is put by may go on answering.
 const LONGEST_ANSWER: Duration = Duration::from_secs(20);
 

@@ -108,7 +108,8 @@ pub async fn look_at_all(looker: &mut Looker, demo: &Demo) {
         .expect("a bottle");
     let routes = pages().into_iter();
     let mut pages: Vec<(Open, String)> = routes
-        .filter(|(route, ..)| !FILES.contains(route))
+        // what only a department has is looked at there
+        .filter(|(route, _, open)| !FILES.contains(route) && *open != Open::Nobody)
         .map(|(route, asked, open)| {
             let path = page_of(route, &id, receipt, bottle);
             (open, format!("{path}{}", query_of(route, asked, &id)))

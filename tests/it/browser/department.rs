@@ -1,0 +1,125 @@
+//! Pages of a department in a real browser: what everybody finds, what whoever runs it does, a form at the bench below the
+//! address of its course, with and without a connection to come.
+
+use super::everyone::Looker;
+use super::{LAPTOP, Look, PHONE, lacks, with};
+use crate::department::{HEAD, TestDepartment};
+
+const AXE: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/target/axe/axe.min.js");
+
+#[tokio::test(flavor = "multi_thread")]
+async fn everybody_can_use_the_pages_of_a_department() {
+    if lacks([AXE]) {
+        return;
+    }
+    let app = TestDepartment::spawn_below("/lab", 8).await;
+    let (head, ada, mut tarn) = (
+        app.person(HEAD).await,
+        app.person("0042").await,
+        app.person("b.tarn").await,
+    );
+    let refused = tarn.get("/lab/c/beta/course/sign-in").await;
+    with(LAPTOP, move |browser| async move {
+        let mut looker = Looker::new(browser, &app.address).await;
+        looker.become_somebody(&head).await;
+        for path in ["/courses", "/courses/alpha", "/course/access", "/course/sign-in"] {
+            looker.page(path, 200, &format!("/lab{path}")).await;
+        }
+        looker.page("a stranger", 403, "/lab/c/alpha/course").await;
+        looker.become_somebody(&ada).await;
+        for path in ["/courses", "/password", "/c/alpha/student", "/c/beta/student/experiments/acid/bench"] {
+            looker.page(path, 200, &format!("/lab{path}")).await;
+        }
+        looker.become_somebody(&tarn).await;
+        looker.page("staff of two", 200, "/lab/courses").await;
+        looker.answer("what the department chooses", 403, &refused).await;
+        looker.finish(10 * 4);
+    })
+    .await;
+}
+
+async fn a_student_of_two(look: Look, name: &'static str) {
+    let app = TestDepartment::spawn().await;
+    let code = app.code_for("0042").await;
+    with(look, |browser| async move {
+        browser.open(&format!("{}/c/beta/student", app.address)).await;
+        browser.open(&format!("{}/claim", app.address)).await;
+        for (field, text) in [
+            ("login", "0042"),
+            ("code", &code),
+            ("password", crate::app::PASSWORD),
+            ("repeat", crate::app::PASSWORD),
+        ] {
+            browser.fill(&format!("#{field}"), text).await;
+        }
+        browser.submit("main form button").await;
+        assert_eq!(browser.path().await, "/courses");
+        browser.screenshot(&format!("courses-{name}")).await;
+        browser.submit("main a[href='/c/beta/']").await;
+        assert_eq!(browser.path().await, "/c/beta/student");
+        assert!(browser.text(".person").await.contains("Ada Fennimore"));
+        browser
+            .open(&format!("{}/c/beta/student/experiments/acid/bench", app.address))
+            .await;
+        browser.screenshot(&format!("course-bench-{name}")).await;
+        browser.submit("nav a[href='/courses']").await;
+        assert_eq!(browser.path().await, "/courses");
+        assert_eq!(browser.overhang().await, 0);
+        browser.submit(".person button").await;
+        assert_eq!(browser.path().await, "/sign-in");
+    })
+    .await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_student_of_two_courses_on_a_phone() {
+    a_student_of_two(PHONE, "phone").await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_student_of_two_courses_on_a_laptop_in_the_dark() {
+    let dark = Look {
+        dark: true,
+        ..LAPTOP
+    };
+    a_student_of_two(dark, "laptop").await;
+}
+
+async fn whoever_runs_it(look: Look, name: &'static str) {
+    let app = TestDepartment::spawn().await;
+    let code = app.code_for(HEAD).await;
+    with(look, |browser| async move {
+        browser.open(&format!("{}/claim", app.address)).await;
+        for (field, text) in [
+            ("login", HEAD),
+            ("code", &code),
+            ("password", crate::app::PASSWORD),
+            ("repeat", crate::app::PASSWORD),
+        ] {
+            browser.fill(&format!("#{field}"), text).await;
+        }
+        browser.submit("main form button").await;
+        assert_eq!(browser.path().await, "/courses");
+        browser.screenshot(&format!("department-{name}")).await;
+        browser.submit("main a[href='/courses/beta']").await;
+        browser.screenshot(&format!("department-course-{name}")).await;
+        browser.submit("main form button").await;
+        assert!(browser.text("main").await.contains("Closed: it can be read"));
+        browser.screenshot(&format!("department-closed-{name}")).await;
+    })
+    .await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn whoever_runs_it_on_a_phone() {
+    whoever_runs_it(PHONE, "phone").await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn whoever_runs_it_on_a_laptop_in_the_dark() {
+    let dark = Look {
+        dark: true,
+        ..LAPTOP
+    };
+    whoever_runs_it(dark, "laptop").await;
+}
