@@ -118,12 +118,17 @@ impl TestDepartment {
         Person::at(&self.address)
     }
 
-    /// Somebody who has claimed their account and is signed in.
-    pub async fn person(&self, login: &str) -> Person {
+    /// A fresh claim code.
+    pub async fn code_for(&self, login: &str) -> String {
         let logins = [login.to_owned()];
         let people = self.department.people();
         let issued = issue_claim_codes(people, &logins, By::COMMAND_LINE, self.clock.now()).await;
-        let code = issued.expect("a code").remove(0).code;
+        issued.expect("a code").remove(0).code
+    }
+
+    /// Somebody who has claimed their account and is signed in.
+    pub async fn person(&self, login: &str) -> Person {
+        let code = self.code_for(login).await;
         let mut person = self.stranger();
         let fields = [
             ("login", login),

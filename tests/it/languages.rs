@@ -149,7 +149,7 @@ fn every_text_is_used_and_every_key_is_there() {
     assert!(asked_for > 300, "{asked_for}");
 }
 
-/// Words of the trade, from DIN 32645, DIN 1310 and usual German textbooks of quantitative analysis.
+/// Words of the trade, as usual German textbooks of quantitative analysis have them (from memory).
 #[test]
 fn german_has_the_words_of_the_trade() {
     let german = Language::German;

@@ -22,17 +22,29 @@ async fn everybody_can_use_the_pages_of_a_department() {
     with(LAPTOP, move |browser| async move {
         let mut looker = Looker::new(browser, &app.address).await;
         looker.become_somebody(&head).await;
-        for path in ["/courses", "/courses/alpha", "/course/access", "/course/sign-in"] {
+        for path in [
+            "/courses",
+            "/courses/alpha",
+            "/course/access",
+            "/course/sign-in",
+        ] {
             looker.page(path, 200, &format!("/lab{path}")).await;
         }
         looker.page("a stranger", 403, "/lab/c/alpha/course").await;
         looker.become_somebody(&ada).await;
-        for path in ["/courses", "/password", "/c/alpha/student", "/c/beta/student/experiments/acid/bench"] {
+        for path in [
+            "/courses",
+            "/password",
+            "/c/alpha/student",
+            "/c/beta/student/experiments/acid/bench",
+        ] {
             looker.page(path, 200, &format!("/lab{path}")).await;
         }
         looker.become_somebody(&tarn).await;
         looker.page("staff of two", 200, "/lab/courses").await;
-        looker.answer("what the department chooses", 403, &refused).await;
+        looker
+            .answer("what the department chooses", 403, &refused)
+            .await;
         looker.finish(10 * 4);
     })
     .await;
@@ -42,7 +54,9 @@ async fn a_student_of_two(look: Look, name: &'static str) {
     let app = TestDepartment::spawn().await;
     let code = app.code_for("0042").await;
     with(look, |browser| async move {
-        browser.open(&format!("{}/c/beta/student", app.address)).await;
+        browser
+            .open(&format!("{}/c/beta/student", app.address))
+            .await;
         browser.open(&format!("{}/claim", app.address)).await;
         for (field, text) in [
             ("login", "0042"),
@@ -59,7 +73,10 @@ async fn a_student_of_two(look: Look, name: &'static str) {
         assert_eq!(browser.path().await, "/c/beta/student");
         assert!(browser.text(".person").await.contains("Ada Fennimore"));
         browser
-            .open(&format!("{}/c/beta/student/experiments/acid/bench", app.address))
+            .open(&format!(
+                "{}/c/beta/student/experiments/acid/bench",
+                app.address
+            ))
             .await;
         browser.screenshot(&format!("course-bench-{name}")).await;
         browser.submit("nav a[href='/courses']").await;
@@ -102,10 +119,19 @@ async fn whoever_runs_it(look: Look, name: &'static str) {
         assert_eq!(browser.path().await, "/courses");
         browser.screenshot(&format!("department-{name}")).await;
         browser.submit("main a[href='/courses/beta']").await;
-        browser.screenshot(&format!("department-course-{name}")).await;
+        browser
+            .screenshot(&format!("department-course-{name}"))
+            .await;
         browser.submit("main form button").await;
-        assert!(browser.text("main").await.contains("Closed: it can be read"));
-        browser.screenshot(&format!("department-closed-{name}")).await;
+        assert!(
+            browser
+                .text("main")
+                .await
+                .contains("Closed: it can be read")
+        );
+        browser
+            .screenshot(&format!("department-closed-{name}"))
+            .await;
     })
     .await;
 }

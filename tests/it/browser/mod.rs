@@ -6,6 +6,7 @@
 mod audit;
 mod bench;
 mod campus;
+mod department;
 mod everyone;
 mod feedback;
 mod files;
