@@ -191,5 +191,8 @@ mod tests {
         let place = Place::default();
         assert!(place.is_bare());
         assert_eq!(place.address("/student"), "/student");
+        // what labels begin with
+        assert_eq!(place.address(""), "");
+        assert_eq!(course().address(""), "/lab/c/chem-1");
     }
 }

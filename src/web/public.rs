@@ -32,6 +32,9 @@ impl FromRequestParts<AppState> for PublicAddress {
         } else {
             "http"
         };
-        Ok(Self(format!("{scheme}://{host}")))
+        Ok(Self(format!(
+            "{scheme}://{host}{}",
+            state.place.address("")
+        )))
     }
 }

@@ -128,8 +128,13 @@ pub(super) fn wanting(people: &Term, all: &[Arc<Lists>], today: Date) -> Vec<Cha
         .iter()
         .map(|one| (one.login.to_ascii_lowercase(), one))
         .collect();
+    let is_student = |login: &str| {
+        let mut known = people.students.iter();
+        known.any(|one| one.is_enrolled() && one.id.eq_ignore_ascii_case(login))
+    };
     for (login, member) in &staff {
-        if !held.contains_key(login) {
+        // nobody is kept out by being named on the staff of another course
+        if !held.contains_key(login) && !is_student(login) {
             changes.push(Change::Staff(super::as_member(member)));
         }
     }
@@ -154,10 +159,7 @@ pub(super) fn wanting(people: &Term, all: &[Arc<Lists>], today: Date) -> Vec<Cha
     }
     for (id, student) in students {
         // a login is one person's: who is on the staff of one course is not a student of another by the same
-        let clashes = staff.contains_key(&id.to_ascii_lowercase())
-            || held
-                .get(&id.to_ascii_lowercase())
-                .is_some_and(|one| super::runs(one));
+        let clashes = held.contains_key(&id.to_ascii_lowercase());
         if !clashes && known.get(id) != Some(&&student) {
             changes.push(Change::Student(student));
         }

@@ -8,7 +8,7 @@ use crate::desk::accounts::By;
 use crate::desk::lti::{forget_platform, platforms, register_platform};
 use crate::form::{Faults, Field, Filled, Form, Typed};
 use crate::lti::{NamedBy, Platform};
-use crate::web::sign_in::Caller;
+use crate::web::sign_in::{Caller, own_to_choose};
 use crate::web::{CoordinatorVisitor, Fields, Frame, Page, PageResult, PublicAddress};
 
 #[derive(Template)]
@@ -23,6 +23,7 @@ struct PlatformsPage {
 
 /// `GET /course/lti`.
 pub async fn page(visitor: CoordinatorVisitor, public: PublicAddress) -> PageResult<Response> {
+    own_to_choose(&visitor)?;
     let typed = Typed::from([("named_by", NamedBy::Email.name())]);
     let page = filled(&visitor, public, (typed, Faults::default())).await?;
     Ok(page.into_response())
@@ -35,6 +36,7 @@ pub async fn register(
     caller: Caller,
     Fields(typed): Fields,
 ) -> PageResult<Response> {
+    own_to_choose(&visitor)?;
     let platform = match read(&typed) {
         Ok(platform) => platform,
         Err(faults) => {
@@ -57,6 +59,7 @@ pub async fn remove(
     caller: Caller,
     fields: Fields,
 ) -> PageResult<Redirect> {
+    own_to_choose(&visitor)?;
     let which = (
         fields.need("issuer")?,
         fields.need("client")?,

@@ -69,8 +69,7 @@ pub fn routes() -> Router<AppState> {
         .route("/course/access", get(everybodys).post(end_sessions))
         .route("/course/sign-in", get(chosen).post(choose))
         .route("/course/mail", get(mail::page).post(mail::turn))
-        .route("/course/lti", get(lti::page).post(lti::register))
-        .route("/course/lti/remove", post(lti::remove))
+        .merge(platform_routes())
         .route("/course/codes", post(mail::send_codes))
         .route("/course/kept", get(downloads::kept))
         .route("/course/second-step", post(ask_of_staff))
@@ -111,6 +110,13 @@ pub fn routes() -> Router<AppState> {
         .route("/course/copy.zip", post(downloads::copy))
         .route("/course/experiments", shown(&experiments::NEW))
         .nest("/course/experiments/{key}", of_experiment())
+}
+
+/// Platforms that launch people here: of a course that stands alone, or of a department.
+pub(super) fn platform_routes() -> Router<AppState> {
+    Router::new()
+        .route("/course/lti", get(lti::page).post(lti::register))
+        .route("/course/lti/remove", post(lti::remove))
 }
 
 fn of_experiment() -> Router<AppState> {

@@ -235,10 +235,10 @@ fn row(key: &CourseKey, lists: &Lists, standing: Standing, words: String) -> Row
 
 fn role(person: &Person) -> String {
     match &person.role {
-        Role::Student { section } => format!("student of section {section}"),
-        Role::Assistant { sections } => format!("assistant of {}", sections.join(", ")),
-        Role::Coordinator => "coordinator".to_owned(),
-        Role::Prep => "prep room".to_owned(),
+        Role::Student { section } => format!("a student of section {section}"),
+        Role::Assistant { sections } => format!("an assistant of {}", sections.join(", ")),
+        Role::Coordinator => "its coordinator".to_owned(),
+        Role::Prep => "of its prep room".to_owned(),
     }
 }
 
@@ -264,7 +264,7 @@ fn form(courses: &[(CourseKey, Arc<Lists>, Standing)]) -> Form {
         Field::text("term", "Term").hint("such as Spring 2027").longest(60).needed(),
         Field::code("time_zone", "Time zone").hint("in which its dates are").needed(),
         Field::choice("from", "Goes on from", "nothing: it begins empty", from.collect())
-            .hint("takes over experiments, procedures, marking and staff on other dates; no students, lots, unknowns and hand-ins"),
+            .hint("takes over experiments, procedures and marking on other dates, coordinators and prep room; no students, assistants, lots, unknowns and hand-ins"),
         Field::day("first_day", "First day").hint("of a copy: the first experiment opens then"),
         Field::code("login", "Login of the coordinator").needed(),
         Field::text("name", "Name of the coordinator").needed(),

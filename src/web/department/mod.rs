@@ -10,15 +10,18 @@ use std::time::Duration;
 
 use axum::Router;
 use axum::extract::Request;
-use axum::http::Uri;
-use axum::response::{IntoResponse, Response};
+use axum::http::{HeaderMap, Uri};
+use axum::response::{IntoResponse, Redirect, Response};
+use axum_extra::extract::CookieJar;
 use tower::ServiceExt as _;
 
 use super::error::PageError;
 use super::state::AppState;
-use super::{around, guide, sign_in};
+use super::surround::cookie_name;
+use super::{around, coordinator, guide, sign_in};
 use crate::desk::Desk;
 use crate::desk::department::Department;
+use crate::desk::sessions::{Token, find_session};
 use crate::ids::CourseKey;
 use crate::store::StoreError;
 
@@ -65,6 +68,7 @@ pub fn router(department: Arc<Department>, state: AppState, most: usize) -> Rout
     });
     let shared = Router::new()
         .merge(sign_in::shared_routes())
+        .merge(coordinator::platform_routes())
         .merge(guide::routes())
         .merge(courses::routes(Arc::clone(&courses)));
     let shared = around(shared, state);
@@ -89,10 +93,40 @@ impl Courses {
         if let Some(Ok(key)) = key.map(CourseKey::parse)
             && let Some(path) = without(request.uri(), &format!("/c/{key}"))
         {
+            let asks = request.method().is_safe() && !path.path().starts_with("/calendar/");
+            let headers = request.headers().clone();
+            if asks && !self.may_be_opened_for(&key, headers).await {
+                // signed in to first: nobody makes the server read files of courses without being somebody here
+                let wanted = request.uri().path_and_query();
+                let wanted = wanted.map_or("/", |wanted| wanted.as_str());
+                let next: String = form_urlencoded::byte_serialize(wanted.as_bytes()).collect();
+                let sign_in = self.state.place.address(&format!("/sign-in?next={next}"));
+                return Redirect::to(&sign_in).into_response();
+            }
             *request.uri_mut() = path;
             return self.answer_of(&key, shared, request).await;
         }
         answered(shared, request).await
+    }
+
+    /// Whether a course is opened, or opened already, for whoever asks: opening one costs, so a page of one that is not in
+    /// memory is read for people who are signed in, and for calendars.
+    async fn may_be_opened_for(&self, key: &CourseKey, headers: HeaderMap) -> bool {
+        let place = self.places().get(key).cloned();
+        let is_open = match place {
+            Some(place) => place.course.lock().await.is_some(),
+            None => false,
+        };
+        if is_open {
+            return true;
+        }
+        let jar = CookieJar::from_headers(&headers);
+        let Some(cookie) = jar.get(cookie_name(&self.state.settings)) else {
+            return false;
+        };
+        let token = Token::from_cookie(cookie.value());
+        let found = find_session(&self.state.people, token, self.state.clock.now()).await;
+        found.is_ok_and(|session| session.is_some())
     }
 
     /// A page of a course. Before and after it, whoever is on its lists is taken over.

@@ -7,11 +7,11 @@ use axum::response::{IntoResponse, Redirect};
 
 use super::{Caller, local};
 use crate::course::Zone;
-use crate::desk::accounts::{AccessEvent, By, What, people_called};
+use crate::desk::accounts::{AccessEvent, By, What, people_called, person as on_lists};
 use crate::desk::campus::settings;
 use crate::desk::sessions::end_sessions_of;
 use crate::web::frame::{Frame, Page};
-use crate::web::{CoordinatorVisitor, Fields, PageResult, QueryFields, Visitor, dates};
+use crate::web::{CoordinatorVisitor, Fields, PageError, PageResult, QueryFields, Visitor, dates};
 
 /// So many events are shown.
 const SHOWN: i64 = 300;
@@ -122,6 +122,14 @@ pub(in crate::web) async fn end_sessions(
         network: &caller.network,
     };
     for person in people_called(desk, who).await? {
+        if on_lists(&visitor.state.desk, &person.account())
+            .await?
+            .is_none()
+        {
+            return Err(PageError::unprocessable(
+                "Found nobody of that login on the lists of this course, so nobody was signed out.",
+            ));
+        }
         end_sessions_of(desk, &person.account(), by, visitor.now()).await?;
     }
     let who: String = form_urlencoded::byte_serialize(who.as_bytes()).collect();

@@ -25,7 +25,7 @@ pub(super) use access::{end_sessions, everybodys};
 pub use caller::{Caller, Gate, Turn};
 pub use lti::Launches;
 pub(super) use second_step::ask_of_staff;
-pub(super) use settings::{choose, chosen};
+pub(super) use settings::{choose, chosen, own_to_choose};
 
 use super::demo::DemoPerson;
 use super::error::{Again, PageError, PageResult};

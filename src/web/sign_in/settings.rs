@@ -55,7 +55,7 @@ pub(in crate::web) async fn choose(
 }
 
 /// Refused in a course of a department: all its courses are signed in to in one way.
-pub(super) fn own_to_choose(visitor: &CoordinatorVisitor) -> PageResult<()> {
+pub(in crate::web) fn own_to_choose(visitor: &CoordinatorVisitor) -> PageResult<()> {
     match visitor.state.place.course() {
         None => Ok(()),
         Some(_) => Err(PageError::forbidden(

@@ -26,6 +26,7 @@ async fn everybody_can_use_the_pages_of_a_department() {
             "/courses",
             "/courses/alpha",
             "/course/access",
+            "/course/lti",
             "/course/sign-in",
         ] {
             looker.page(path, 200, &format!("/lab{path}")).await;
@@ -45,7 +46,7 @@ async fn everybody_can_use_the_pages_of_a_department() {
         looker
             .answer("what the department chooses", 403, &refused)
             .await;
-        looker.finish(10 * 4);
+        looker.finish(11 * 4);
     })
     .await;
 }

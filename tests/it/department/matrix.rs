@@ -70,6 +70,7 @@ async fn nobody_changes_a_course_of_others() {
     let mut other = app.person("k.holm").await;
     for path in [
         "/c/alpha/course/staff",
+        "/c/alpha/course/lti",
         "/c/alpha/course/slips",
         "/c/alpha/course/experiments/acid/release",
         "/c/alpha/review/acid/0042/decide",
@@ -98,7 +99,12 @@ async fn nobody_changes_a_course_of_others() {
 async fn a_coordinator_gives_nobody_a_way_into_other_courses() {
     let app = TestDepartment::spawn().await;
     let mut quell = app.person("i.quell").await;
-    // Bo Tarn coordinates beta, Ada is a student there as well
+    // a first slip of a student may come from either course
+    let first = [("login", "0042")];
+    let first = quell.post_form("/c/alpha/course/slips", &first).await;
+    assert_eq!(first.status, 200, "{}", first.body);
+    // Bo Tarn coordinates beta, Ada is a student there as well and has a password by now
+    app.person("0042").await;
     for login in ["b.tarn", "0042"] {
         let answer = quell
             .post_form("/c/alpha/course/slips", &[("login", login)])
@@ -126,4 +132,45 @@ async fn a_coordinator_gives_nobody_a_way_into_other_courses() {
     // who runs the department still does
     let mut head = app.person(super::HEAD).await;
     assert_eq!(head.get("/courses/alpha").await.status, 200);
+}
+
+/// Nobody is kept out by being named elsewhere, and nobody signs out people of other courses.
+#[tokio::test]
+async fn what_a_coordinator_enters_touches_nobody_of_other_courses() {
+    let app = TestDepartment::spawn().await;
+    let mut quell = app.person("i.quell").await;
+    let mut noor = app.person("0077").await;
+    // the number of a student of beta, on the staff of alpha
+    let fields = [
+        ("login", "0077"),
+        ("name", "Somebody"),
+        ("role", "coordinator"),
+    ];
+    let named = quell.post_form("/c/alpha/course/staff", &fields).await;
+    assert_eq!(named.status, 303, "{}", named.body);
+    let mut again = app.stranger();
+    let sign_in = [("login", "0077"), ("password", crate::app::PASSWORD)];
+    let entered = again.post_open("/sign-in", &sign_in).await;
+    assert_eq!(entered.status, 303, "{}", entered.body);
+    assert_eq!(again.get("/c/beta/student").await.status, 200);
+    // and she is nobody in alpha by it
+    assert_eq!(again.get("/c/alpha/course").await.status, 403);
+    let ended = quell
+        .post_form("/c/alpha/course/access", &[("who", "k.holm")])
+        .await;
+    assert_eq!(ended.status, 422, "{}", ended.body);
+    assert_eq!(noor.get("/c/beta/student").await.status, 200);
+}
+
+/// Whoever is nobody here makes the server open no course.
+#[tokio::test]
+async fn a_course_is_opened_for_people_who_are_signed_in() {
+    let app = TestDepartment::spawn().await;
+    let mut stranger = app.stranger();
+    for path in ["/c/alpha/student?x=1", "/c/beta/"] {
+        let sent = stranger.get(path).await;
+        assert_eq!(sent.status, 303);
+        let next: String = form_urlencoded::byte_serialize(path.as_bytes()).collect();
+        assert_eq!(sent.location(), format!("/sign-in?next={next}"));
+    }
 }
