@@ -28,7 +28,18 @@ const IN_ORDER: [&str; 11] = [
 /// The students of section A in the order in which a text names their ids.
 fn order(text: &str) -> Vec<&'static str> {
     let (_, list) = text.split_once("<tbody").unwrap_or(("", text));
-    let place = |id: &&'static str| list.find(*id).map(|at| (at, *id));
+    // digits within a token of a form are no id
+    let stands_alone = |at: usize, id: &str| {
+        let (before, after) = (&list[..at], &list[at + id.len()..]);
+        let is_part = |c: Option<char>| c.is_some_and(|c| c.is_ascii_alphanumeric());
+        !is_part(before.chars().next_back()) && !is_part(after.chars().next())
+    };
+    let place = |id: &&'static str| {
+        let mut found = list.match_indices(*id);
+        found
+            .find(|(at, id)| stands_alone(*at, id))
+            .map(|(at, _)| (at, *id))
+    };
     let mut places: Vec<(usize, &str)> = IN_ORDER.iter().filter_map(place).collect();
     places.sort_unstable();
     places.into_iter().map(|(_, id)| id).collect()
