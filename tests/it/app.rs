@@ -134,20 +134,24 @@ impl TestApp {
     /// Somebody who has claimed their account with [`PASSWORD`] and is signed in.
     pub async fn person(&self, login: &str) -> Person {
         let code = self.code_for(login).await;
-        let mut person = self.stranger();
-        let fields = [
-            ("login", login),
-            ("code", &code),
-            ("password", PASSWORD),
-            ("repeat", PASSWORD),
-        ];
-        let answer = person.post_open("/claim", &fields).await;
-        assert_eq!(answer.status, 303, "{}", answer.body);
-        person
+        self.stranger().claimed(login, &code).await
     }
 }
 
 impl Person {
+    /// Themselves once they have claimed their account with [`PASSWORD`].
+    pub async fn claimed(mut self, login: &str, code: &str) -> Self {
+        let fields = [
+            ("login", login),
+            ("code", code),
+            ("password", PASSWORD),
+            ("repeat", PASSWORD),
+        ];
+        let answer = self.post_open("/claim", &fields).await;
+        assert_eq!(answer.status, 303, "{}", answer.body);
+        self
+    }
+
     /// Asks for a page.
     pub async fn get(&mut self, path: &str) -> Answer {
         self.send(self.request(reqwest::Method::GET, path)).await

@@ -17,7 +17,7 @@ use tempfile::TempDir;
 use tokio::net::TcpListener;
 use tokio::sync::oneshot;
 
-use crate::app::{PASSWORD, Person};
+use crate::app::Person;
 use crate::{access, week};
 
 /// Who runs the department.
@@ -129,16 +129,7 @@ impl TestDepartment {
     /// Somebody who has claimed their account and is signed in.
     pub async fn person(&self, login: &str) -> Person {
         let code = self.code_for(login).await;
-        let mut person = self.stranger();
-        let fields = [
-            ("login", login),
-            ("code", &code),
-            ("password", PASSWORD),
-            ("repeat", PASSWORD),
-        ];
-        let answer = person.post_open("/claim", &fields).await;
-        assert_eq!(answer.status, 303, "{}", answer.body);
-        person
+        self.stranger().claimed(login, &code).await
     }
 }
 

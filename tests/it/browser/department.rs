@@ -2,7 +2,8 @@
 //! address of its course, with and without a connection to come.
 
 use super::everyone::Looker;
-use super::{LAPTOP, Look, PHONE, lacks, with};
+use super::{Browser, LAPTOP, Look, PHONE, lacks, with};
+use crate::app::PASSWORD;
 use crate::department::{HEAD, TestDepartment};
 
 const AXE: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/target/axe/axe.min.js");
@@ -51,6 +52,20 @@ async fn everybody_can_use_the_pages_of_a_department() {
     .await;
 }
 
+/// Somebody with a slip sets a password.
+async fn claim(browser: &Browser, address: &str, login: &str, code: &str) {
+    browser.open(&format!("{address}/claim")).await;
+    for (field, text) in [
+        ("login", login),
+        ("code", code),
+        ("password", PASSWORD),
+        ("repeat", PASSWORD),
+    ] {
+        browser.fill(&format!("#{field}"), text).await;
+    }
+    browser.submit("main form button").await;
+}
+
 async fn a_student_of_two(look: Look, name: &'static str) {
     let app = TestDepartment::spawn().await;
     let code = app.code_for("0042").await;
@@ -58,16 +73,7 @@ async fn a_student_of_two(look: Look, name: &'static str) {
         browser
             .open(&format!("{}/c/beta/student", app.address))
             .await;
-        browser.open(&format!("{}/claim", app.address)).await;
-        for (field, text) in [
-            ("login", "0042"),
-            ("code", &code),
-            ("password", crate::app::PASSWORD),
-            ("repeat", crate::app::PASSWORD),
-        ] {
-            browser.fill(&format!("#{field}"), text).await;
-        }
-        browser.submit("main form button").await;
+        claim(&browser, &app.address, "0042", &code).await;
         assert_eq!(browser.path().await, "/courses");
         browser.screenshot(&format!("courses-{name}")).await;
         browser.submit("main a[href='/c/beta/']").await;
@@ -107,16 +113,7 @@ async fn whoever_runs_it(look: Look, name: &'static str) {
     let app = TestDepartment::spawn().await;
     let code = app.code_for(HEAD).await;
     with(look, |browser| async move {
-        browser.open(&format!("{}/claim", app.address)).await;
-        for (field, text) in [
-            ("login", HEAD),
-            ("code", &code),
-            ("password", crate::app::PASSWORD),
-            ("repeat", crate::app::PASSWORD),
-        ] {
-            browser.fill(&format!("#{field}"), text).await;
-        }
-        browser.submit("main form button").await;
+        claim(&browser, &app.address, HEAD, &code).await;
         assert_eq!(browser.path().await, "/courses");
         browser.screenshot(&format!("department-{name}")).await;
         browser.submit("main a[href='/courses/beta']").await;
