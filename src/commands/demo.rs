@@ -135,7 +135,7 @@ fn move_to(term: &mut Term, now: Timestamp) {
     }
     for revision in term.submissions.values_mut().flatten() {
         revision.submitted_at = revision.submitted_at.map(moved);
-        for titration in &mut revision.hand_in.titrations {
+        for titration in &mut Arc::make_mut(&mut revision.hand_in).titrations {
             titration.submitted_at = titration.submitted_at.map(moved);
         }
     }

@@ -1,5 +1,7 @@
 //! Somebody of staff enters what can be read of a row that was set aside. The row stays as it was written.
 
+use std::sync::Arc;
+
 use jiff::Timestamp;
 
 use super::{Desk, ReviewError};
@@ -104,7 +106,7 @@ pub async fn enter_row(
             RowRead::Titration(titration) => {
                 let trial = titration.trial;
                 let numbered = |one: &Titration| one.trial.number();
-                let titrations = &mut revision.hand_in.titrations;
+                let titrations = &mut Arc::make_mut(&mut revision.hand_in).titrations;
                 if trial.number().is_some() && titrations.iter().any(|one| one.trial == trial) {
                     return Err(ReviewError::TrialThere(trial.to_string()));
                 }
@@ -116,7 +118,9 @@ pub async fn enter_row(
                 };
                 titrations.insert(place.unwrap_or(titrations.len()), *titration);
             }
-            RowRead::Answer(answer) => revision.hand_in.reported = Some(answer),
+            RowRead::Answer(answer) => {
+                Arc::make_mut(&mut revision.hand_in).reported = Some(answer);
+            }
         }
         Ok(vec![Change::HandIn(HandInMade {
             slot,

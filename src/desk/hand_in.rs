@@ -25,7 +25,7 @@ pub const WITHIN: SignedDuration = SignedDuration::from_mins(10);
 pub struct HandInRequest {
     pub slot: Slot,
     /// What is handed in.
-    pub hand_in: HandIn,
+    pub hand_in: Arc<HandIn>,
     /// Names the request: a repeat under the same key gets the same receipt.
     pub key: String,
     /// How many revisions the student had before them when they wrote this.
@@ -185,7 +185,7 @@ impl Queue {
 /// Hands in. When this returns a receipt, it is on disk.
 pub async fn hand_in(desk: &Desk, request: HandInRequest) -> Result<Receipt, HandInError> {
     let (key, slot) = (request.key.clone(), request.slot.clone());
-    let hand_in = request.hand_in.clone();
+    let hand_in = Arc::clone(&request.hand_in);
     if let Some(receipt) = earlier(desk, &key, &slot, &hand_in).await? {
         return Ok(receipt);
     }
@@ -328,7 +328,7 @@ fn checked(image: &Image, request: &HandInRequest) -> Result<HandInMade, HandInE
         slot: slot.clone(),
         body: HandedIn {
             revision: Revision {
-                hand_in: hand_in.clone(),
+                hand_in: Arc::clone(hand_in),
                 submitted_at: Some(*at),
                 reason,
                 receipt: None,
@@ -383,7 +383,7 @@ async fn earlier(
     let Some((Change::HandIn(known), Made { seq: number, .. })) = known else {
         return Ok(None);
     };
-    if known.slot != *slot || known.body.revision.hand_in != *hand_in {
+    if known.slot != *slot || *known.body.revision.hand_in != *hand_in {
         return Err(HandInError::KeyReused);
     }
     Ok(Some(Receipt {

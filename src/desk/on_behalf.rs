@@ -57,7 +57,7 @@ pub async fn hand_in_for(
             return Err(OnBehalfError::Released);
         }
         let revision = Revision {
-            hand_in,
+            hand_in: hand_in.into(),
             submitted_at: Some(kept_at),
             reason,
             receipt: None,

@@ -3,6 +3,7 @@
 //! What can be put back is put back: order of rows, the mark of decimals. What cannot is a fault that says what was lost.
 
 use std::collections::HashMap;
+use std::sync::Arc;
 
 use crate::course::Student;
 use crate::measure::Reading;
@@ -38,7 +39,7 @@ pub fn as_held(held: &Term, incoming: &Term) -> Result<Term, Vec<Fault>> {
                 folder: if last { "readings" } else { "superseded" },
                 faults: &mut faults,
             };
-            compare.hand_in(&old.hand_in, &mut new.hand_in);
+            compare.hand_in(&old.hand_in, Arc::make_mut(&mut new.hand_in));
         }
     }
     faults.sort();

@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, HashMap};
 use std::ops::Deref;
+use std::sync::Arc;
 
 use super::readings_file::{Draft, Drafts, INSTRUMENT, MOST_REVISIONS, OWN, SPOILED};
 use super::set_aside::{Aside, set_aside};
@@ -184,7 +185,8 @@ fn one(
                 titrations: draft.titrations,
                 reported: None,
                 confirmed: draft.confirmed,
-            },
+            }
+            .into(),
             submitted_at: draft.submitted_at,
             reason: draft.reason,
         })
@@ -196,7 +198,7 @@ fn one(
             .saturating_sub(1);
         match revisions.get_mut(place) {
             Some(revision) if revision.hand_in.reported.is_none() => {
-                revision.hand_in.reported = Some(answer)
+                Arc::make_mut(&mut revision.hand_in).reported = Some(answer)
             }
             Some(_) => {
                 let what = found(&number.to_string(), "one answer for each revision");

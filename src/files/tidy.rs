@@ -288,7 +288,7 @@ fn submission_columns<'t>() -> [TidyColumn<TidySubmission<'t>>; 25] {
             "the student\u{2019}s own answer, as written",
             |row| {
                 let hand_in = row.term.hand_in_of(row.slot);
-                let reported = hand_in.and_then(|hand_in| hand_in.reported);
+                let reported = hand_in.and_then(|hand_in| hand_in.reported.clone());
                 reported.map_or_else(String::new, |reading| guarded(reading.written()))
             },
         ),

@@ -462,7 +462,7 @@ fn most<'a>(numbers: impl Iterator<Item = &'a usize>) -> usize {
 
 fn revision(hand_in: HandIn, submitted_at: Option<Timestamp>) -> Revision {
     Revision {
-        hand_in,
+        hand_in: hand_in.into(),
         submitted_at,
         reason: String::new(),
         receipt: None,

@@ -441,7 +441,7 @@ fn revision(mut hand_in: HandIn, at: Timestamp, reason: &str) -> Revision {
     let rows = hand_in.titrations.iter_mut();
     rows.for_each(|row| row.submitted_at = Some(at));
     Revision {
-        hand_in,
+        hand_in: hand_in.into(),
         submitted_at: Some(at),
         reason: reason.to_owned(),
         receipt: None,

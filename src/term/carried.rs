@@ -175,7 +175,7 @@ impl<'a> Titrants<'a> {
             let answered = self
                 .term
                 .hand_in_of(&own)
-                .and_then(|hand_in| hand_in.reported);
+                .and_then(|hand_in| hand_in.reported.clone());
             let alone = self.pooled(&[own], None)?;
             return Some(CarriedTitrant {
                 answered: answered.map(|answer| answer.value()),

@@ -30,7 +30,7 @@ use std::sync::Arc;
 
 use jiff::Timestamp;
 use rust_decimal::Decimal;
-use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use serde::{Deserialize, Serialize};
 
 use crate::changes::{Exchanged, ProvingTrial, UnreadRow};
 use crate::course::{Course, Experiment, StaffMember, Standing, Student};
@@ -119,8 +119,8 @@ pub struct Slot {
 /// One hand-in as it was received.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Revision {
-    /// What was handed in.
-    pub hand_in: HandIn,
+    /// What was handed in. Shared by the images that hold it.
+    pub hand_in: Arc<HandIn>,
     /// When; none if a file does not say.
     pub submitted_at: Option<Timestamp>,
     /// Why it corrects the one before; empty for the first.
@@ -216,17 +216,8 @@ pub enum Status {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Judged {
     /// Shared by the images that hold it.
-    #[serde(serialize_with = "written", deserialize_with = "shared")]
     pub evaluation: Arc<Evaluation>,
     pub status: Status,
-}
-
-fn written<S: Serializer>(evaluation: &Evaluation, to: S) -> Result<S::Ok, S::Error> {
-    evaluation.serialize(to)
-}
-
-fn shared<'de, D: Deserializer<'de>>(from: D) -> Result<Arc<Evaluation>, D::Error> {
-    Evaluation::deserialize(from).map(Arc::new)
 }
 
 impl Judged {
@@ -352,22 +343,17 @@ impl Term {
     }
 
     /// What is judged for a student: the readings that count, with the student's own answer.
-    pub fn hand_in_of(&self, slot: &Slot) -> Option<HandIn> {
+    pub fn hand_in_of(&self, slot: &Slot) -> Option<Arc<HandIn>> {
         let (reader, revisions) = self.handed_in_by(slot)?;
         let hand_in = &revisions.last()?.hand_in;
-        let own = self
-            .submissions
-            .get(slot)
-            .and_then(|revisions| revisions.last());
-        let reported = if reader == slot {
-            hand_in.reported.clone()
-        } else {
-            own.and_then(|r| r.hand_in.reported.clone())
-        };
-        Some(HandIn {
-            reported,
-            ..hand_in.clone()
-        })
+        if reader == slot {
+            return Some(Arc::clone(hand_in));
+        }
+        let own = self.submissions.get(slot).and_then(|own| own.last());
+        Some(Arc::new(HandIn {
+            reported: own.and_then(|own| own.hand_in.reported.clone()),
+            ..HandIn::clone(hand_in)
+        }))
     }
 }
 

@@ -67,7 +67,7 @@ impl Term {
             .filter(|one| !one.hand_in.titrations.is_empty());
         let (first, last) = (read.next()?, revisions.last()?);
         let is_only = std::ptr::eq(first, last);
-        let first_hand_in = &first.hand_in;
+        let first_hand_in = &*first.hand_in;
         Some(Peer {
             place,
             students: vec![&student.id],

@@ -72,7 +72,7 @@ fn readings(end: &str) -> HandIn {
 pub fn request(key: &str, seen: usize, end: &str) -> HandInRequest {
     HandInRequest {
         slot: crate::slot("hardness", "0017"),
-        hand_in: readings(end),
+        hand_in: readings(end).into(),
         key: key.into(),
         seen_revisions: seen,
         reason: if seen > 0 {

@@ -167,7 +167,7 @@ pub fn page_of(
         reported: view
             .term
             .hand_in_of(slot)
-            .and_then(|h| h.reported.map(|r| r.written().to_owned())),
+            .and_then(|h| h.reported.as_ref().map(|r| r.written().to_owned())),
         flags: evidence::flags(view, slot, &found),
         explained: explained(evaluation),
         beside: beside(view, slot, &found),

@@ -169,7 +169,7 @@ pub async fn hand_in(
     drop(view);
     let request = HandInRequest {
         slot: slot.clone(),
-        hand_in,
+        hand_in: hand_in.into(),
         key: entry.key.to_string(),
         seen_revisions,
         reason,

@@ -184,7 +184,7 @@ fn chapter(
         readings: last.map(|revision| readings_table(procedure, &revision.hand_in, language)),
         spread: last
             .and_then(|revision| spread_for_student(view, experiment, &slot, &revision.hand_in)),
-        answer: hand_in.and_then(|h| h.reported.map(|r| language.number(r.written()))),
+        answer: hand_in.and_then(|h| h.reported.as_ref().map(|r| language.number(r.written()))),
         unit: procedure.result.unit.name(),
         marks: released(view, &slot).map(|evaluation| marked(evaluation, language)),
         decisions: told

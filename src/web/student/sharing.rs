@@ -153,7 +153,8 @@ pub async fn answer(
         hand_in: HandIn {
             reported: read.answer("reported"),
             ..HandIn::default()
-        },
+        }
+        .into(),
         key: request_key,
         seen_revisions,
         reason: reason.to_owned(),

@@ -117,21 +117,13 @@ impl Served {
 
     /// Somebody with a session of their own.
     pub async fn visitor(&self, kind: Kind, login: &str) -> Visitor {
-        let login = login.to_owned();
-        let id = AccountId { kind, login };
-        let mut write = self.at.desk.store().write().await.expect("a write");
-        let kept = write.accounts().keep_account(&id, self.clock.now()).await;
-        kept.expect("an account");
-        let token = begin_session(&mut write, &id, self.clock.now()).await;
-        let token = token.expect("a session");
-        write.commit().await.expect("on disk");
-        let client = Client::builder().redirect(redirect::Policy::none());
-        Visitor {
-            address: self.address.clone(),
-            client: client.build().expect("a client"),
-            cookie: format!("concordant={}", token.as_str()),
-            form_token: token.form_token(),
-        }
+        Visitor::of(
+            &self.at.desk,
+            &self.address,
+            (kind, login),
+            self.clock.now(),
+        )
+        .await
     }
 
     pub async fn coordinator(&self) -> Visitor {
@@ -147,6 +139,30 @@ pub struct Visitor {
 }
 
 impl Visitor {
+    /// Somebody whose sessions that desk keeps, of the pages below an address.
+    pub async fn of(
+        desk: &Desk,
+        address: &str,
+        (kind, login): (Kind, &str),
+        at: Timestamp,
+    ) -> Self {
+        let login = login.to_owned();
+        let id = AccountId { kind, login };
+        let mut write = desk.store().write().await.expect("a write");
+        let kept = write.accounts().keep_account(&id, at).await;
+        kept.expect("an account");
+        let token = begin_session(&mut write, &id, at).await;
+        let token = token.expect("a session");
+        write.commit().await.expect("on disk");
+        let client = Client::builder().redirect(redirect::Policy::none());
+        Self {
+            address: address.to_owned(),
+            client: client.build().expect("a client"),
+            cookie: format!("concordant={}", token.as_str()),
+            form_token: token.form_token(),
+        }
+    }
+
     /// Status and length of a page.
     pub async fn get(&self, path: &str) -> (u16, usize) {
         let request = self.client.get(format!("{}{path}", self.address));

@@ -1,6 +1,7 @@
 //! Hand-ins from many benches at once, beside bare commits of the same rows.
 
 use std::path::Path;
+use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use concordant::judge::questions;
@@ -29,24 +30,15 @@ pub async fn hand_ins() {
             .step_by(sections * 24 / CONNECTIONS - 1)
             .take(CONNECTIONS + 1)
         {
-            benches.push(Bench::of(&served, &term, slot).await);
+            let visitor = served.visitor(Kind::Student, &slot.student).await;
+            benches.push(Bench::of(visitor, &term, slot));
         }
         let alone = benches.pop().expect("one more");
         let (_, mut one) = alone.hands_in(EACH).await;
         let p50 = quantile(&mut one, 0.5);
         let first = newest(served.at.folder.path()).await;
         let (clock, used) = (Instant::now(), cpu());
-        let all: Vec<_> = benches
-            .into_iter()
-            .map(|bench| tokio::spawn(bench.hands_in(EACH)))
-            .collect();
-        let mut times = Vec::new();
-        let mut benches = Vec::new();
-        for one in all {
-            let (bench, own) = one.await.expect("handed in");
-            benches.push(bench);
-            times.extend(own);
-        }
+        let mut times = at_once(benches).await;
         let (rate, used) = (
             times.len() as f64 / clock.elapsed().as_secs_f64(),
             (cpu() - used) / u32::try_from(times.len()).expect("few"),
@@ -71,29 +63,42 @@ pub async fn hand_ins() {
     }
 }
 
-fn hardness(term: &Term) -> impl Iterator<Item = &Slot> {
+/// What all of them wait for each of their hand-ins, all at once.
+pub async fn at_once(benches: Vec<Bench>) -> Vec<Duration> {
+    let all: Vec<_> = benches
+        .into_iter()
+        .map(|bench| tokio::spawn(bench.hands_in(EACH)))
+        .collect();
+    let mut times = Vec::new();
+    for one in all {
+        times.extend(one.await.expect("handed in").1);
+    }
+    times
+}
+
+pub fn hardness(term: &Term) -> impl Iterator<Item = &Slot> {
     term.submissions
         .keys()
         .filter(|slot| slot.experiment == HARDNESS)
 }
 
 /// Somebody at a bench, with a session.
-struct Bench {
+pub struct Bench {
     visitor: Visitor,
     procedure: Procedure,
     student: String,
-    hand_in: HandIn,
+    hand_in: Arc<HandIn>,
     seen: usize,
 }
 
 impl Bench {
-    async fn of(served: &Served, term: &Term, slot: &Slot) -> Self {
+    pub fn of(visitor: Visitor, term: &Term, slot: &Slot) -> Self {
         let revisions = &term.submissions[slot];
         Self {
-            visitor: served.visitor(Kind::Student, &slot.student).await,
+            visitor,
             procedure: term.experiment(HARDNESS).expect("there").procedure.clone(),
             student: slot.student.to_string(),
-            hand_in: revisions[revisions.len() - 1].hand_in.clone(),
+            hand_in: Arc::clone(&revisions[revisions.len() - 1].hand_in),
             seen: revisions.len(),
         }
     }

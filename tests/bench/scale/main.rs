@@ -3,6 +3,7 @@
 //! CPU is that of all threads of the process; courses that are graded are graded in a process of their own.
 
 mod courses;
+mod department;
 mod live;
 mod load;
 mod pages;
@@ -50,6 +51,9 @@ async fn run(wanted: &[&str]) {
     }
     if is_wanted("hand-ins") {
         load::hand_ins().await;
+    }
+    if is_wanted("beside") {
+        department::beside().await;
     }
     if is_wanted("live") {
         live::live().await;

@@ -2,6 +2,7 @@
 
 use std::path::Path;
 use std::process::Command;
+use std::sync::Arc;
 use std::time::Duration;
 
 use concordant::columns::Column;
@@ -38,7 +39,7 @@ pub async fn corrections() {
             let before = cpu();
             let request = HandInRequest {
                 slot: slot.clone(),
-                hand_in,
+                hand_in: hand_in.into(),
                 key: format!("correction-number-{turn:06}"),
                 seen_revisions,
                 reason: "misread".into(),
@@ -141,7 +142,9 @@ fn one_lot_each(term: &mut Term) {
             ..lot.clone()
         };
         term.lots.insert(code.clone(), own);
-        let rows = revisions.iter_mut().flat_map(|r| &mut r.hand_in.titrations);
+        let rows = revisions
+            .iter_mut()
+            .flat_map(|r| &mut Arc::make_mut(&mut r.hand_in).titrations);
         rows.for_each(|row| row.lot = Some(code.clone()));
     }
 }
