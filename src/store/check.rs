@@ -120,12 +120,15 @@ async fn altered_tables(connection: &mut SqliteConnection) -> Result<Option<Stri
     ))
 }
 
-/// Tables, indexes, triggers and views with the text that made them.
+/// Tables, indexes, triggers and views with the text that made them; without the two empty-handed tables that an existing
+/// tool for replicating SQLite (`seed-data/kit/litestream.yml`) puts beside ours, just as it makes them.
 async fn made_of(
     connection: &mut SqliteConnection,
 ) -> Result<BTreeMap<String, String>, StoreError> {
     let rows = sqlx::query(
-        "SELECT type || ' ' || name AS name, coalesce(sql, '') AS sql FROM sqlite_master",
+        "SELECT type || ' ' || name AS name, coalesce(sql, '') AS sql FROM sqlite_master
+         WHERE coalesce(sql, '') NOT IN ('CREATE TABLE _litestream_seq (id INTEGER PRIMARY KEY, seq INTEGER)',
+                                         'CREATE TABLE _litestream_lock (id INTEGER)')",
     );
     let mut made = BTreeMap::new();
     for row in rows.fetch_all(connection).await? {

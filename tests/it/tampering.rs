@@ -339,3 +339,36 @@ async fn names_removed_leave_the_record_whole() {
             .sum::<usize>()
     );
 }
+
+/// Litestream 0.3.11 was run over a live file: these are the tables that it left, as it made them.
+#[tokio::test]
+async fn what_a_tool_for_replication_puts_beside_the_tables_is_no_difference() {
+    let directory = tempfile::tempdir().expect("a directory");
+    let file = course(&directory).await;
+    let mut connection = raw(&file).await;
+    for statement in [
+        "CREATE TABLE _litestream_seq (id INTEGER PRIMARY KEY, seq INTEGER)",
+        "CREATE TABLE _litestream_lock (id INTEGER)",
+        "INSERT INTO _litestream_seq VALUES (1, 7)",
+    ] {
+        run(&mut connection, statement).await;
+    }
+    assert_eq!(difference(&file).await, (None, None));
+    // a table of that name that is made otherwise, or a trigger under it, is one
+    run(&mut connection, "DROP TABLE _litestream_lock").await;
+    run(
+        &mut connection,
+        "CREATE TABLE _litestream_lock (id INTEGER, note TEXT)",
+    )
+    .await;
+    let found = difference(&file).await.0.expect("another table");
+    assert!(found.contains("_litestream_lock"), "{found}");
+    run(&mut connection, "DROP TABLE _litestream_lock").await;
+    run(
+        &mut connection,
+        "CREATE TRIGGER _litestream_lock BEFORE INSERT ON journal BEGIN SELECT 1; END",
+    )
+    .await;
+    let found = difference(&file).await.0.expect("another trigger");
+    assert!(found.contains("_litestream_lock"), "{found}");
+}
