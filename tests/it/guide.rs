@@ -138,7 +138,7 @@ fn the_readme_is_short_and_sets_up_with_two_commands() {
         .filter_map(|block| block.split("\n```").next());
     assert_eq!(
         commands.collect::<Vec<_>>(),
-        ["cargo run --release -- demo", "cargo test"]
+        ["cargo run -- demo", "cargo test"]
     );
     let picture = std::fs::metadata(concat!(env!("CARGO_MANIFEST_DIR"), "/static/readme.png"));
     assert!(README.contains("(static/readme.png)"));
