@@ -117,6 +117,7 @@ pub(super) fn platform_routes() -> Router<AppState> {
     Router::new()
         .route("/course/lti", get(lti::page).post(lti::register))
         .route("/course/lti/remove", post(lti::remove))
+        .route("/course/lti/key", post(lti::another_key))
 }
 
 fn of_experiment() -> Router<AppState> {

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use axum::extract::State;
+use axum::http::header;
 use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::CookieJar;
 use axum_extra::extract::cookie::{Cookie, SameSite};
@@ -13,7 +14,7 @@ use super::campus::{let_in, refused as token_refused};
 use super::{Caller, local};
 use crate::campus::{Claims, Expected, KeyRing, nonce, state};
 use crate::desk::campus::note_stranger;
-use crate::desk::lti::{person_launched, platforms};
+use crate::desk::lti::{Launched, launched, platforms, published};
 use crate::form::Typed;
 use crate::lti::{ALGORITHMS, LoginRequest, Platform, asked, launch};
 use crate::web::error::{PageError, PageResult};
@@ -78,7 +79,7 @@ async fn begin(
     jar: CookieJar,
     fields: &Fields,
 ) -> PageResult<Response> {
-    let known = platforms(&app.desk).await?;
+    let known = platforms(&app.people).await?;
     let request = LoginRequest {
         issuer: fields.text("iss"),
         login_hint: fields.text("login_hint"),
@@ -132,7 +133,7 @@ pub(super) async fn come(
         let error: String = error.chars().filter(known).take(80).collect();
         return Err(not_launched(format!("it said \u{201c}{error}\u{201d}")));
     }
-    let known = platforms(&app.desk).await?;
+    let known = platforms(&app.people).await?;
     let same = |one: &&Platform| one.issuer == issuer && one.client == client;
     let all: Vec<&Platform> = known.iter().filter(same).collect();
     let platform = *all
@@ -140,29 +141,50 @@ pub(super) async fn come(
         .ok_or_else(|| not_launched("it is registered no more"))?;
     let claims = believed(&app, platform, fields.text("id_token"), (secret, now)).await?;
     let deployments: Vec<&str> = all.iter().map(|one| one.deployment.as_str()).collect();
-    let launched = launch(&claims, platform, &deployments).map_err(not_launched)?;
-    let name = launched.name.ok_or_else(|| {
-        not_launched("it does not say who you are in the way this course asks for")
-    })?;
-    let person = person_launched(&app.desk, platform, &name).await?;
-    if person.is_none() {
-        note_stranger(&app.desk, &caller.network, app.clock.now()).await?;
-    }
-    let person = person.ok_or_else(|| {
-        PageError::forbidden(
-            "You are not on the lists of this course, or not under the name that the platform gives. Ask the coordinator.",
-        )
-    })?;
+    let launch = launch(&claims, platform, &deployments).map_err(not_launched)?;
+    let at = app.clock.now();
+    let (person, course) = match launched(&app.people, platform, &launch, at).await? {
+        Launched::By(person, course) => (person, course),
+        Launched::Unnamed => {
+            return Err(not_launched(
+                "it does not say who you are in the way this course asks for",
+            ));
+        }
+        Launched::Stranger => {
+            note_stranger(&app.people, &caller.network, at).await?;
+            return Err(PageError::forbidden(
+                "You are not on the lists of this course, or not under the name that the platform gives. Ask the coordinator.",
+            ));
+        }
+    };
     // a launch is gone through once
     let jar = jar.remove(cookie(&app.settings, String::new()));
-    // a page of ours, if the platform names one
-    let next = launched.target.strip_prefix(&*public.0).and_then(local);
-    let next = next
-        .filter(|next| !next.starts_with("/lti/"))
-        .unwrap_or_default();
-    let fields = Fields(Typed::from([("next", next)]));
+    let next = next_page(&launch.target, &public, course.as_deref());
+    let fields = Fields(Typed::from([("next", next.as_str())]));
     let how = "by a launch from a platform";
     let_in(&app, &anyone, (jar, &caller), (person, how), fields).await
+}
+
+/// Where a launch ends: at a page of ours, if the platform names one; else in the course that it is from.
+fn next_page(target: &str, public: &PublicAddress, course: Option<&str>) -> String {
+    let named = target.strip_prefix(&*public.0).and_then(local);
+    let named = named.filter(|next| !next.starts_with("/lti/"));
+    match (named, course.unwrap_or_default()) {
+        (Some(next), _) => next.to_owned(),
+        (None, "") => String::new(),
+        (None, course) => format!("/c/{course}/"),
+    }
+}
+
+/// `GET /lti/keys`: the public keys of this server (RFC 7517).
+pub(super) async fn keys(State(app): State<AppState>) -> PageResult<Response> {
+    let (_, set) = published(&app.people, app.clock.now()).await?;
+    let headers = [
+        (header::CONTENT_TYPE, "application/json"),
+        // a new key is looked for anew
+        (header::CACHE_CONTROL, "public, max-age=300"),
+    ];
+    Ok((headers, set).into_response())
 }
 
 /// What a message says, if the platform signed it for this launch, and it is used for the first time.
