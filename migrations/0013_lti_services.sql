@@ -74,6 +74,7 @@ CREATE TABLE lti_grade (
     student      TEXT NOT NULL,        -- a student's key in `person`
     points       TEXT,                 -- what the platform is to show; none: it is to show none any more
     possible     TEXT NOT NULL,
+    settled      INTEGER NOT NULL,     -- whether nobody has to look at it any more
     version      INTEGER NOT NULL,     -- counted up whenever that changes
     changed_at   INTEGER NOT NULL,
     state        TEXT NOT NULL CHECK (state IN ('waiting', 'sent', 'refused', 'dropped')),

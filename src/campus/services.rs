@@ -2,6 +2,7 @@
 //! kept until shortly before it ends. No token is shown, logged or sent to another host than it was given for.
 
 use std::collections::BTreeMap;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use serde::Deserialize;
@@ -77,6 +78,7 @@ pub struct Services {
     /// By whom, where and for what.
     tokens: Mutex<BTreeMap<[String; 3], Token>>,
     turns: Semaphore,
+    stopping: AtomicBool,
 }
 
 #[derive(Clone)]
@@ -98,6 +100,7 @@ impl Default for Services {
         Self {
             tokens: Mutex::default(),
             turns: Semaphore::new(AT_ONCE),
+            stopping: AtomicBool::new(false),
         }
     }
 }
@@ -125,6 +128,15 @@ impl Services {
             }
             answer => answer.map_err(unknown),
         }
+    }
+
+    /// Nothing is begun any more that can wait.
+    pub fn stop(&self) {
+        self.stopping.store(true, Ordering::Release);
+    }
+
+    pub fn is_stopping(&self) -> bool {
+        self.stopping.load(Ordering::Acquire)
     }
 
     fn held(&self, account: &Account, scopes: &str, now: i64) -> Option<String> {

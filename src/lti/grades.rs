@@ -10,8 +10,7 @@ use super::members::same_host;
 /// A column of a gradebook.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct LineItem {
-    /// Where it is; empty before it is made.
-    pub address: String,
+    /// As people read it.
     pub label: String,
     /// What is ours: by it and the tag it is found again.
     pub resource: String,
@@ -25,6 +24,8 @@ pub struct Score {
     /// None: there is none any more.
     pub given: Option<Decimal>,
     pub possible: Decimal,
+    /// Whether nobody has to look at it any more.
+    pub settled: bool,
     pub at: Timestamp,
 }
 
@@ -101,16 +102,17 @@ impl Score {
     /// Media type of it (AGS 3.4).
     pub const KIND: &'static str = "application/vnd.ims.lis.v1.score+json";
 
-    /// As it is sent. A grade that was withdrawn is sent without points, by which a platform takes what it has away (AGS
+    /// As it is sent. What a person has still to look at is pending by hand. A grade that was withdrawn is sent without points, by which a platform takes what it has away (AGS
     /// 3.4.4), and as one that is pending (AGS 3.4.8).
     pub fn written(&self) -> String {
         let mut score = json!({
             "userId": self.sub,
             "timestamp": stamp(self.at),
             "activityProgress": "Completed",
-            "gradingProgress": match self.given {
-                Some(_) => "FullyGraded",
-                None => "Pending",
+            "gradingProgress": match (self.given, self.settled) {
+                (Some(_), true) => "FullyGraded",
+                (Some(_), false) => "PendingManual",
+                (None, _) => "Pending",
             },
         });
         if let Some(given) = self.given {
@@ -157,7 +159,10 @@ mod tests {
     fn scores_go_below_the_path() {
         for (item, scores) in [
             ("https://l.example/i/1", "https://l.example/i/1/scores"),
-            ("https://l.example/i/1?t=2", "https://l.example/i/1/scores?t=2"),
+            (
+                "https://l.example/i/1?t=2",
+                "https://l.example/i/1/scores?t=2",
+            ),
         ] {
             assert_eq!(scores_address(item), scores);
         }
@@ -169,13 +174,24 @@ mod tests {
             sub: "user-8".into(),
             given: Some(Decimal::new(1_725, 2)),
             possible: Decimal::new(2_000, 2),
+            settled: true,
             at: Timestamp::from_millisecond(1_492_368_876_736).expect("an instant"),
         };
         let read: Value = serde_json::from_str(&score.written()).expect("JSON");
         // the timestamp of the example in AGS 3.4
         assert_eq!(read["timestamp"], "2017-04-16T18:54:36.736Z");
-        assert_eq!((&read["scoreGiven"], &read["scoreMaximum"]), (&json!(17.25), &json!(20)));
-        let gone = Score { given: None, ..score }.written();
-        assert!(!gone.contains("scoreGiven") && gone.contains("Pending"), "{gone}");
+        assert_eq!(
+            (&read["scoreGiven"], &read["scoreMaximum"]),
+            (&json!(17.25), &json!(20))
+        );
+        let gone = Score {
+            given: None,
+            ..score
+        }
+        .written();
+        assert!(
+            !gone.contains("scoreGiven") && gone.contains("Pending"),
+            "{gone}"
+        );
     }
 }

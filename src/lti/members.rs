@@ -206,7 +206,10 @@ mod tests {
         );
         let both = format!("<{first}>; rel=\"first\", <{second}>; title=\"x\"; rel=next");
         assert_eq!(at(&both), Ok(Some(second.into())));
-        assert_eq!(at("<https://learn.example.edu/d>; rel=\"differences\""), Ok(None));
+        assert_eq!(
+            at("<https://learn.example.edu/d>; rel=\"differences\""),
+            Ok(None)
+        );
         assert_eq!(next_page(None, first), Ok(None));
         for elsewhere in [
             "https://learn.example.edu:8443/m",

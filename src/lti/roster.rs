@@ -160,7 +160,9 @@ fn in_section(
     let mut named = member.groups.iter().filter_map(|id| groups.get(id));
     let own = |name: &&String| sections.iter().any(|one| one.eq_ignore_ascii_case(name));
     if let Some(name) = named.clone().find(own) {
-        let held = sections.into_iter().find(|one| one.eq_ignore_ascii_case(name));
+        let held = sections
+            .into_iter()
+            .find(|one| one.eq_ignore_ascii_case(name));
         return held.map(SectionName::new);
     }
     let first = named.next().filter(|_| !is_known);

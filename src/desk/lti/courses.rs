@@ -100,7 +100,10 @@ pub async fn is_taken_for(
         return Ok(false);
     };
     contexts.link(name, Some(course)).await?;
-    let subject = format!("{} of {} is this course", context.context.title, context.issuer);
+    let subject = format!(
+        "{} of {} is this course",
+        context.context.title, context.issuer
+    );
     note(transaction, &subject, doing).await?;
     Ok(true)
 }

@@ -44,10 +44,7 @@ pub async fn make_key(desk: &Desk, doing: &Doing) -> Result<(), StoreError> {
 }
 
 /// The keys that are shown, the newest first, and the same as they are published.
-pub async fn published(
-    desk: &Desk,
-    at: Timestamp,
-) -> Result<(Vec<KeptKey>, String), StoreError> {
+pub async fn published(desk: &Desk, at: Timestamp) -> Result<(Vec<KeptKey>, String), StoreError> {
     let mut keys = desk.store().read().await?.keys().all().await?;
     keys.retain(|key| key.retired_at.is_none_or(|retired| retired > oldest(at)));
     let public: Vec<PublicKey> = keys.iter().map(|key| key.public.clone()).collect();

@@ -85,7 +85,9 @@ pub async fn fetch(
     keep(people, context, &fetched).await?;
     let mut reader = people.store().read().await?;
     let linked = reader.contexts().students(&context.issuer).await?;
-    let linked = linked.into_iter().map(|(sub, id)| (sub, StudentId::new(id)));
+    let linked = linked
+        .into_iter()
+        .map(|(sub, id)| (sub, StudentId::new(id)));
     fetched.linked = linked.collect();
     Ok(fetched)
 }
@@ -102,19 +104,22 @@ fn first_page(context: &LinkedContext, named_by: NamedBy) -> String {
         query.append_pair("groups", "true");
     }
     let query = query.finish();
-    let joined = if place.memberships.contains('?') { '&' } else { '?' };
+    let joined = if place.memberships.contains('?') {
+        '&'
+    } else {
+        '?'
+    };
     match query.is_empty() {
         true => place.memberships.clone(),
         false => format!("{}{joined}{query}", place.memberships),
     }
 }
 
-async fn keep(
-    people: &Desk,
-    context: &LinkedContext,
-    fetched: &Fetched,
-) -> Result<(), StoreError> {
-    let learners = fetched.members.iter().filter(|one| one.learns && one.is_active);
+async fn keep(people: &Desk, context: &LinkedContext, fetched: &Fetched) -> Result<(), StoreError> {
+    let learners = fetched
+        .members
+        .iter()
+        .filter(|one| one.learns && one.is_active);
     let learners = learners.map(|one| {
         let name = match fetched.named_by {
             NamedBy::Email => &one.email,
@@ -163,9 +168,7 @@ pub async fn know_learners(
     let mut transaction = people.store().write().await?;
     let mut contexts = transaction.contexts();
     for (sub, id) in &found {
-        contexts
-            .keep_person((&context.issuer, sub), id, at)
-            .await?;
+        contexts.keep_person((&context.issuer, sub), id, at).await?;
         contexts.is_known(&context.name, sub).await?;
     }
     transaction.commit().await?;

@@ -2,6 +2,7 @@
 //! course alone says.
 
 mod courses;
+pub mod grades;
 mod keys;
 mod members;
 
@@ -95,10 +96,7 @@ async fn note(
 }
 
 /// The platform of a course of it.
-pub async fn platform_of(
-    people: &Desk,
-    course: &LinkedContext,
-) -> Result<Platform, PlatformError> {
+pub async fn platform_of(people: &Desk, course: &LinkedContext) -> Result<Platform, PlatformError> {
     let known = platforms(people).await?;
     let found = known.into_iter().find(|one| {
         (&one.issuer, &one.client, &one.deployment)

@@ -42,6 +42,8 @@ pub struct Wanted {
     /// None: none any more.
     pub points: Option<String>,
     pub possible: String,
+    /// Whether nobody has to look at it any more.
+    pub settled: bool,
 }
 
 /// A grade as it is kept.
@@ -105,11 +107,11 @@ impl Grades<'_> {
     /// Puts what a platform is to show in the place of what it was to show before. On its way already, that one ends first.
     pub async fn put(&mut self, wanted: &Wanted, at: Timestamp) -> Result<(), StoreError> {
         sqlx::query(
-            "INSERT INTO lti_grade (context, experiment, student, points, possible, version, changed_at, state, tries, next_at,
-                 taken_until, stamped_at, why)
-             VALUES (?1, ?2, ?3, ?4, ?5, 1, ?6, 'waiting', 0, ?6, 0, 0, '')
-             ON CONFLICT (context, experiment, student) DO UPDATE SET points = ?4, possible = ?5, version = version + 1,
-                 changed_at = ?6, state = 'waiting', tries = 0, next_at = max(taken_until, ?6), why = ''",
+            "INSERT INTO lti_grade (context, experiment, student, points, possible, settled, version, changed_at, state, tries,
+                 next_at, taken_until, stamped_at, why)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?7, 1, ?6, 'waiting', 0, ?6, 0, 0, '')
+             ON CONFLICT (context, experiment, student) DO UPDATE SET points = ?4, possible = ?5, settled = ?7,
+                 version = version + 1, changed_at = ?6, state = 'waiting', tries = 0, next_at = max(taken_until, ?6), why = ''",
         )
         .bind(&wanted.context)
         .bind(&wanted.experiment)
@@ -117,6 +119,7 @@ impl Grades<'_> {
         .bind(&wanted.points)
         .bind(&wanted.possible)
         .bind(at.as_millisecond())
+        .bind(i64::from(wanted.settled))
         .execute(&mut *self.0)
         .await?;
         Ok(())
@@ -286,6 +289,7 @@ fn read(row: &SqliteRow) -> Result<Grade, StoreError> {
             student: row.try_get("student")?,
             points: row.try_get("points")?,
             possible: row.try_get("possible")?,
+            settled: row.try_get::<i64, _>("settled")? != 0,
         },
         version: row.try_get("version")?,
         changed_at: at("changed_at")?,

@@ -4,7 +4,9 @@ use askama::Template;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 
-use crate::desk::lti::{Doing, forget_platform, make_key, OLD_KEY_SHOWN, platforms, published, register_platform};
+use crate::desk::lti::{
+    Doing, OLD_KEY_SHOWN, forget_platform, make_key, platforms, published, register_platform,
+};
 use crate::form::{Faults, Field, Filled, Form, Typed};
 use crate::lti::{NamedBy, Platform};
 use crate::web::sign_in::{Caller, own_to_choose};
