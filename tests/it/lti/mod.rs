@@ -1,7 +1,10 @@
 //! Launches by LTI 1.3 from a platform of our own.
 
+pub mod grades;
 mod keys;
+mod killed;
 mod members;
+mod outbox;
 pub mod platform;
 mod refused;
 pub mod services;

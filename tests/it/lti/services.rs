@@ -2,6 +2,7 @@
 //! pages, columns and scores of a gradebook (AGS 2.0). Each looks at what it is asked as the standard says it has to be.
 
 use std::collections::BTreeMap;
+use std::time::Duration;
 
 use axum::extract::{Path, Query, State};
 use axum::http::{HeaderMap, StatusCode};
@@ -43,6 +44,8 @@ pub struct Services {
     pub line_items: Vec<Value>,
     /// Scores as they came, with the column.
     pub scores: Vec<(usize, Value)>,
+    /// How long a score takes.
+    pub slow: Duration,
     seen: Vec<String>,
 }
 
@@ -59,6 +62,7 @@ impl Default for Services {
             no_scores: None,
             line_items: Vec::new(),
             scores: Vec::new(),
+            slow: Duration::ZERO,
             seen: Vec::new(),
         }
     }
@@ -79,10 +83,13 @@ impl Services {
         }
         let shown = newest.into_iter().filter_map(|((item, user), score)| {
             let of = |value: &Value| value.as_f64();
-            let given = of(&score["scoreGiven"])? / of(&score["scoreMaximum"])?;
+            let given = of(&score["scoreGiven"])?;
             let item = &self.line_items[item];
             let label = item["label"].as_str().expect("a label").to_owned();
-            Some(((label, user), given * of(&item["scoreMaximum"])?))
+            Some((
+                (label, user),
+                given * of(&item["scoreMaximum"])? / of(&score["scoreMaximum"])?,
+            ))
         });
         shown.collect()
     }
@@ -309,6 +316,8 @@ async fn score(
     headers: HeaderMap,
     body: String,
 ) -> Response {
+    let slow = told.lock().expect("sound").services.slow;
+    tokio::time::sleep(slow).await;
     let mut told = told.lock().expect("sound");
     if let Some(status) = refusal(&told, &headers, SCORE) {
         return status.into_response();
