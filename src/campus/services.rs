@@ -266,14 +266,25 @@ impl std::fmt::Debug for Services {
 }
 
 fn read(answer: Result<Response<ureq::Body>, ureq::Error>) -> Result<(u16, Answer), ServiceFault> {
-    let away = |why: ureq::Error| ServiceFault::Away(why.to_string());
-    let mut answer = answer.map_err(away)?;
+    let mut answer = answer.map_err(unanswered)?;
     let links = answer.headers().get_all("link").iter();
     let links: Vec<&str> = links.filter_map(|link| link.to_str().ok()).collect();
     let link = (!links.is_empty()).then(|| links.join(", "));
     let body = answer.body_mut().with_config().limit(MOST_BYTES);
-    let body = body.read_to_string().map_err(away)?;
+    let body = body.read_to_string().map_err(unanswered)?;
     Ok((answer.status().as_u16(), Answer { body, link }))
+}
+
+/// In words that somebody can do something with.
+fn unanswered(why: ureq::Error) -> ServiceFault {
+    let words = match &why {
+        ureq::Error::Timeout(_) => "it does not answer in time".to_owned(),
+        ureq::Error::HostNotFound => "its name is not known".to_owned(),
+        ureq::Error::Io(_) | ureq::Error::ConnectionFailed => "nothing answers there".to_owned(),
+        ureq::Error::BodyExceedsLimit(_) => "its answer is too long".to_owned(),
+        other => other.to_string(),
+    };
+    ServiceFault::Away(words)
 }
 
 /// A status that may be another one in a while.

@@ -16,10 +16,12 @@ use crate::store::StoreError;
 pub enum Launched {
     /// Somebody, and the key of the course it is from, where that is known; it is empty where there is one course only.
     By(Person, Option<String>),
-    /// The platform does not say who it is in the way that was chosen.
-    Unnamed,
-    /// Nobody of these lists.
-    Stranger,
+    /// Nobody of these lists, or (not `named`) the platform does not say who it is in the way that was chosen.
+    Nobody {
+        named: bool,
+        /// Name of the platform's course that they teach, if they do.
+        teaches: Option<String>,
+    },
 }
 
 /// Who is launched. Whoever was launched before is known by what the platform calls them for good, whatever else it says of
@@ -38,21 +40,29 @@ pub async fn launched(
     let found = match (known, &launch.name) {
         (Some(id), _) => person(people, &id).await?,
         (None, Some(name)) => named(people, platform.named_by, name).await?,
-        (None, None) => return Ok(Launched::Unnamed),
+        (None, None) => None,
     };
-    let Some(found) = found else {
-        return Ok(Launched::Stranger);
+    // the deployment of the message, not of the first registration
+    let of = Platform {
+        deployment: launch.deployment.clone(),
+        ..platform.clone()
     };
     let mut transaction = people.store().write().await?;
     let mut contexts = transaction.contexts();
+    let Some(found) = found else {
+        let mut teaches = None;
+        if let Some(context) = launch.context.as_ref().filter(|_| launch.teaches) {
+            teaches = Some(contexts.keep(&of, context, at).await?);
+        }
+        transaction.commit().await?;
+        return Ok(Launched::Nobody {
+            named: launch.name.is_some(),
+            teaches,
+        });
+    };
     contexts.keep_person(who, &found.account(), at).await?;
     let mut course = None;
     if let Some(context) = &launch.context {
-        // the deployment of the message, not of the first registration
-        let of = Platform {
-            deployment: launch.deployment.clone(),
-            ..platform.clone()
-        };
         let name = contexts.keep(&of, context, at).await?;
         contexts.keep_member(&name, who, launch.teaches).await?;
         course = contexts.named(&name).await?.and_then(|one| one.course);
@@ -85,17 +95,29 @@ pub async fn open_to(people: &Desk, id: &AccountId) -> Result<Vec<LinkedContext>
     people.store().read().await?.contexts().open_to(id).await
 }
 
+/// A course of a platform that is no course here yet.
+pub async fn untaken(people: &Desk, name: &str) -> Result<Option<LinkedContext>, StoreError> {
+    let mut reader = people.store().read().await?;
+    let found = reader.contexts().named(name).await?;
+    Ok(found.filter(|one| one.course.is_none()))
+}
+
 /// Says which course of this server a course of a platform is, and writes it down; false where it is not theirs to say, or
-/// somebody has said it.
+/// somebody has said it. It is also theirs to say with the code of a launch (`by_code`).
 pub async fn is_taken_for(
     people: &Desk,
     (name, course): (&str, &str),
+    by_code: bool,
     doing: &Doing,
 ) -> Result<bool, StoreError> {
     let mut transaction = people.store().write().await?;
     let mut contexts = transaction.contexts();
-    let theirs = contexts.open_to(&doing.who).await?;
-    let Some(context) = theirs.into_iter().find(|one| one.name == name) else {
+    let mut theirs = contexts.open_to(&doing.who).await?;
+    if by_code {
+        theirs.extend(contexts.named(name).await?);
+    }
+    let context = theirs.into_iter().find(|one| one.name == name);
+    let Some(context) = context.filter(|one| one.course.is_none()) else {
         transaction.abandon().await?;
         return Ok(false);
     };

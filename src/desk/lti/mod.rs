@@ -16,7 +16,7 @@ use crate::store::lti::{LinkedContext, keep_platform, remove_platform};
 use crate::store::{StoreError, Transaction};
 
 pub use crate::store::lti::{KeptKey, LinkedContext as PlatformCourse};
-pub use courses::{Launched, courses_of, is_taken_for, launched, leave_course, open_to};
+pub use courses::{Launched, courses_of, is_taken_for, launched, leave_course, open_to, untaken};
 pub use keys::{OLD_KEY_SHOWN, make_key, published, signing_key};
 pub use members::{Fetched, fetch, know_learners};
 

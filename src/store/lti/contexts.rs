@@ -205,6 +205,19 @@ impl Contexts<'_> {
         Ok(())
     }
 
+    /// What platforms call somebody: issuer and what it says.
+    pub async fn known_as(&mut self, id: &AccountId) -> Result<Vec<(String, String)>, StoreError> {
+        let rows = sqlx::query(
+            "SELECT issuer, sub FROM lti_person WHERE kind = ? AND login = ? ORDER BY issuer, sub",
+        );
+        let rows = rows.bind(id.kind.name()).bind(&id.login);
+        let rows = rows.fetch_all(&mut *self.0).await?;
+        let read = rows
+            .iter()
+            .map(|row| Ok((row.try_get("issuer")?, row.try_get("sub")?)));
+        read.collect()
+    }
+
     /// Students by who they are at the platform of an issuer.
     pub async fn students(&mut self, issuer: &str) -> Result<BTreeMap<String, String>, StoreError> {
         let rows = sqlx::query("SELECT sub, login FROM lti_person WHERE issuer = ? AND kind = ?");

@@ -75,6 +75,7 @@ pub fn routes() -> Router<AppState> {
         .route("/course/platform", get(platform::page))
         .route("/course/platform/take", post(platform::take))
         .route("/course/platform/leave", post(platform::leave))
+        .route("/course/platform/code", post(platform::by_code))
         .route("/course/platform/members", post(platform::members))
         .route(
             "/course/platform/grades",

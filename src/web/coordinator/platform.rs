@@ -12,7 +12,7 @@ use super::roster::{Source, show_plan};
 use crate::course::Student;
 use crate::desk::lti::{
     PlatformCourse, PlatformError, courses_of, fetch, is_taken_for, leave_course, open_to,
-    platforms,
+    platforms, untaken,
 };
 use crate::form::{Faults, Field, Filled, Form, Typed, named};
 use crate::ids::SectionName;
@@ -31,6 +31,8 @@ struct PlatformPage {
     registers: bool,
     taken: Vec<PlatformCourse>,
     open: Vec<PlatformCourse>,
+    /// The code by which the first of these is open; empty without one.
+    code: String,
     /// Fetches the members; none where no course of a platform gives them.
     members: Option<Filled>,
 }
@@ -76,6 +78,7 @@ async fn filled(
         registered: !platforms(people).await?.is_empty(),
         registers: visitor.state.place.course().is_none(),
         open: open_to(people, &visitor.person.account()).await?,
+        code: String::new(),
         taken,
         members,
     }))
@@ -100,8 +103,12 @@ pub async fn take(
 ) -> PageResult<Redirect> {
     let place = (fields.need("context")?, course_key(&visitor));
     let doing = doing(&visitor, &caller);
-    match is_taken_for(&visitor.state.people, place, &doing).await? {
+    let (code, now) = (fields.text("code"), doing.at.as_second());
+    let offered = visitor.state.launches.offered(code, now);
+    let by_code = offered.as_deref() == Some(place.0);
+    match is_taken_for(&visitor.state.people, place, by_code, &doing).await? {
         true => {
+            visitor.state.launches.used_up(code);
             look_again(&visitor).await?;
             Ok(Redirect::to("/course/platform?done=taken"))
         }
@@ -109,6 +116,26 @@ pub async fn take(
             "Found a course of the platform that is another course here by now, or that you were not launched from as one who teaches it. Open this server from that course of the platform, and look again.",
         )),
     }
+}
+
+/// `POST /course/platform/code`: shows the course of the platform that a code is for.
+pub async fn by_code(visitor: CoordinatorVisitor, fields: Fields) -> PageResult<Response> {
+    let (code, now) = (fields.text("code"), visitor.now().as_second());
+    let name = visitor.state.launches.offered(code, now);
+    let open = match name {
+        Some(name) => untaken(&visitor.state.people, &name).await?,
+        None => None,
+    };
+    let Some(open) = open else {
+        return Err(PageError::unprocessable(
+            "Found no code that holds, expected one of the last quarter of an hour, of a course that is no course here yet: open this server from the platform again.",
+        ));
+    };
+    let frame = visitor.frame("The course at the platform");
+    let mut page = filled(&visitor, frame, (None, Faults::default())).await?;
+    page.0.open = vec![open];
+    page.0.code = code.to_owned();
+    Ok(page.into_response())
 }
 
 /// `POST /course/platform/leave`: a course of the platform is this one no more.

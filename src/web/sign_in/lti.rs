@@ -29,11 +29,16 @@ const LONGEST: i64 = 600;
 /// Seconds that a message which was used is remembered; longer than it may take to come back.
 const REMEMBERED: i64 = 24 * 60 * 60;
 
+/// Seconds for which a code holds.
+const OFFERED: i64 = 15 * 60;
+
 /// What a server keeps of launches: keys by their address, and messages that were used.
 #[derive(Clone, Default)]
 pub struct Launches {
     rings: Arc<Mutex<BTreeMap<String, Arc<KeyRing>>>>,
     used: Arc<Mutex<BTreeMap<String, i64>>>,
+    /// Codes by which a coordinator says which course one of a platform is: its name there, and when it was given out.
+    offers: Arc<Mutex<BTreeMap<String, (String, i64)>>>,
 }
 
 impl Launches {
@@ -41,6 +46,31 @@ impl Launches {
         let mut rings = self.rings.lock().unwrap_or_else(PoisonError::into_inner);
         let held = rings.entry(address.to_owned());
         Arc::clone(held.or_insert_with(|| Arc::new(KeyRing::new(address))))
+    }
+
+    /// A code for a course of a platform, given to whoever was launched from there as one who teaches it.
+    fn offer(&self, context: String, now: i64) -> PageResult<String> {
+        let random = random_key()?;
+        let parts = [0, 4, 8].map(|at| &random[at..at + 4]);
+        let code = parts.join("-");
+        let mut offers = self.offers.lock().unwrap_or_else(PoisonError::into_inner);
+        offers.retain(|_, (_, at)| now.saturating_sub(*at) < OFFERED);
+        offers.insert(code.clone(), (context, now));
+        Ok(code)
+    }
+
+    /// The course of a platform that a code is for.
+    pub(in crate::web) fn offered(&self, code: &str, now: i64) -> Option<String> {
+        let code = code.trim().to_lowercase();
+        let offers = self.offers.lock().unwrap_or_else(PoisonError::into_inner);
+        let (context, at) = offers.get(&code)?;
+        (now.saturating_sub(*at) < OFFERED).then(|| context.clone())
+    }
+
+    /// A code that was used is used no more.
+    pub(in crate::web) fn used_up(&self, code: &str) {
+        let mut offers = self.offers.lock().unwrap_or_else(PoisonError::into_inner);
+        offers.remove(&code.trim().to_lowercase());
     }
 
     /// Whether a message is used for the first time.
@@ -145,16 +175,9 @@ pub(super) async fn come(
     let at = app.clock.now();
     let (person, course) = match launched(&app.people, platform, &launch, at).await? {
         Launched::By(person, course) => (person, course),
-        Launched::Unnamed => {
-            return Err(not_launched(
-                "it does not say who you are in the way this course asks for",
-            ));
-        }
-        Launched::Stranger => {
+        Launched::Nobody { named, teaches } => {
             note_stranger(&app.people, &caller.network, at).await?;
-            return Err(PageError::forbidden(
-                "You are not on the lists of this course, or not under the name that the platform gives. Ask the coordinator.",
-            ));
+            return Err(nobody(&app, named, teaches, now)?);
         }
     };
     // a launch is gone through once
@@ -223,6 +246,26 @@ fn begun(kept: &str, now: i64) -> Option<(&str, String, String)> {
     };
     let recent = now.checked_sub(begun)? <= LONGEST;
     recent.then_some((secret, decoded(issuer)?, decoded(client)?))
+}
+
+/// Nobody of the lists. Whoever teaches the course that it is from is given a code, by which a coordinator who is signed in
+/// otherwise says which course it is: no more than that, and it opens nothing.
+fn nobody(app: &AppState, named: bool, teaches: Option<String>, now: i64) -> PageResult<PageError> {
+    let why = match named {
+        true => {
+            "You are not on the lists of this course, or not under the name that the platform gives. Ask the coordinator."
+        }
+        false => {
+            "The platform\u{2019}s launch let nobody in: it does not say who you are in the way this course asks for. Ask the coordinator."
+        }
+    };
+    let Some(context) = teaches else {
+        return Ok(PageError::forbidden(why));
+    };
+    let code = app.launches.offer(context, now)?;
+    Ok(PageError::forbidden(format!(
+        "{why} If you are the coordinator: sign in with your password, choose Roster and From the institution\u{2019}s platform, and enter {code} there within a quarter of an hour, to say which course this is."
+    )))
 }
 
 fn not_launched(why: impl std::fmt::Display) -> PageError {

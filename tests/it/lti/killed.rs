@@ -1,9 +1,8 @@
 //! The program itself, ended and killed in the middle of what it sends: nothing is lost, nothing older comes after something
 //! newer.
 
-use std::io::{BufRead, BufReader};
 use std::path::Path;
-use std::process::{Child, Command, Stdio};
+use std::process::{Child, Command};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
@@ -95,17 +94,28 @@ async fn prepared(db: &Path, platform: &Platform) {
     desk.close().await;
 }
 
+/// Serves, with everything that can be logged in a file.
 fn serve(db: &Path, listen: &str) -> Child {
-    let mut process = Command::new(env!("CARGO_BIN_EXE_concordant"))
-        .args(["serve", "--listen", listen, "--db"])
+    let log = db.with_extension("log");
+    let before = std::fs::read_to_string(&log).unwrap_or_default().len();
+    let file = std::fs::OpenOptions::new()
+        .create(true)
+        .append(true)
+        .open(&log);
+    let process = Command::new(env!("CARGO_BIN_EXE_concordant"))
+        .args(["serve", "--log-level", "trace", "--listen", listen, "--db"])
         .arg(db)
-        .stderr(Stdio::piped())
+        .stderr(file.expect("a log"))
         .spawn()
         .expect("starts");
-    let mut line = String::new();
-    let stderr = process.stderr.take().expect("stderr");
-    BufReader::new(stderr).read_line(&mut line).expect("a line");
-    assert!(line.starts_with("serving "), "{line}");
+    let begun = Instant::now();
+    while !std::fs::read_to_string(&log).expect("a log")[before..].contains("serving ") {
+        assert!(
+            begun.elapsed() < Duration::from_secs(60),
+            "it does not start"
+        );
+        std::thread::sleep(Duration::from_millis(20));
+    }
     process
 }
 
@@ -183,8 +193,22 @@ async fn a_server_that_ends_or_is_killed_while_it_sends_loses_nothing() {
     let told = platform.told.lock().expect("sound").clone();
     assert_eq!(told.services.gradebook().len(), all);
     assert_eq!(told.services.line_items.len(), 1);
+    let secret = desk
+        .store()
+        .read()
+        .await
+        .expect("a reader")
+        .keys()
+        .signing()
+        .await;
+    let secret = secret.expect("reads").expect("a key");
     desk.close().await;
     end(&mut server, "-TERM");
+    let log = std::fs::read_to_string(db.with_extension("log")).expect("a log");
+    assert!(log.contains("serving "), "{log}");
+    for part in ["-secret", "u-0042", "Bearer", "eyJ", &secret[..40]] {
+        assert!(!log.contains(part), "{part} in {log}");
+    }
 }
 
 /// How many people have a score.

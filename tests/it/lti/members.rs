@@ -212,6 +212,8 @@ async fn whoever_is_linked_is_the_same_person_whatever_the_platform_says_of_them
             "{email}"
         );
         assert!(ada.get("/student").await.body.contains("Ada"));
+        let record = ada.get("/student/record.json").await.body;
+        assert!(record.contains("\"known_as\": \"user-8\""), "{record}");
     }
     // another sub is another person
     platform.tell(|told| {
@@ -329,4 +331,71 @@ async fn a_platform_that_does_not_answer_changes_nothing_and_is_said() {
     app.clock.put_forward(jiff::SignedDuration::from_secs(60));
     assert_eq!(fetched(&mut coordinator).await.status, 200);
     platform.tell(|told| assert_eq!(told.services.tokens.len(), had + 2));
+}
+
+#[tokio::test]
+async fn a_coordinator_whom_the_platform_cannot_name_says_so_by_a_code() {
+    // staff have no address here
+    let (app, platform) = with_platform("email").await;
+    platform.tell(|told| {
+        told.claims
+            .insert("email".into(), json!("iris@staff.example"));
+    });
+    let mut unknown = app.stranger();
+    let refused = launched(&mut unknown, &platform).await;
+    assert_eq!(refused.status, 403);
+    let after = refused.body.split("and enter ").nth(1).expect("a code");
+    let code: String = after.chars().take(14).collect();
+    let mut coordinator = app.person("i.quell").await;
+    for (who, given) in [("nobody", "0000-0000-0000"), ("nobody", "")] {
+        let answer = coordinator
+            .post_form("/course/platform/code", &[("code", given)])
+            .await;
+        assert_eq!(answer.status, 422, "{who}");
+    }
+    let page = coordinator
+        .post_form("/course/platform/code", &[("code", &code)])
+        .await;
+    assert!(
+        page.body.contains("Chemistry, 5th of many"),
+        "{}",
+        page.body
+    );
+    let name = hidden(&page.body, "context");
+    let without = [("context", name.as_str())];
+    let answer = coordinator
+        .post_form("/course/platform/take", &without)
+        .await;
+    assert_eq!(answer.status, 422, "not theirs to say without it");
+    let with = [("context", name.as_str()), ("code", code.as_str())];
+    let taken = coordinator.post_form("/course/platform/take", &with).await;
+    assert_eq!(
+        taken.location(),
+        "/course/platform?done=taken",
+        "{}",
+        taken.body
+    );
+    // it is used up, and let nobody in
+    let again = coordinator
+        .post_form("/course/platform/code", &[("code", &code)])
+        .await;
+    assert_eq!(again.status, 422);
+    assert_eq!(launched(&mut unknown, &platform).await.status, 403);
+    // learners are given no code
+    platform.tell(|told| {
+        told.claims
+            .insert(format!("{CLAIM}roles"), json!(["Learner"]));
+    });
+    let refused = launched(&mut app.stranger(), &platform).await;
+    assert!(!refused.body.contains("and enter "), "{}", refused.body);
+    // nor does one hold for long
+    platform.tell(|told| told.claims.retain(|name, _| !name.ends_with("roles")));
+    let refused = launched(&mut app.stranger(), &platform).await;
+    let after = refused.body.split("and enter ").nth(1).expect("a code");
+    let code: String = after.chars().take(14).collect();
+    app.clock.put_forward(jiff::SignedDuration::from_mins(16));
+    let late = coordinator
+        .post_form("/course/platform/code", &[("code", &code)])
+        .await;
+    assert_eq!(late.status, 422);
 }

@@ -3,8 +3,10 @@
 
 use std::sync::Arc;
 
+use concordant::desk::accounts::By;
 use concordant::desk::lti::grades::{PassedOn, Place, send_grades};
-use concordant::desk::{Desk, decide};
+use concordant::desk::{Desk, Retirement, decide, retire};
+use concordant::ids::StudentId;
 use concordant::store::Store;
 use concordant::store::lti::GradeState;
 use concordant::term::Ruling;
@@ -161,4 +163,33 @@ async fn it_is_off_until_the_platform_gives_its_gradebook_and_somebody_turns_it_
         page.contains("They do not.") && !page.contains("Let them go back"),
         "{page}"
     );
+}
+
+#[tokio::test]
+async fn whoever_is_taken_out_is_nobody_here_either() {
+    let mut back = Back::open().await;
+    back.release(true).await;
+    assert_eq!(back.pass().await.sent, 2);
+    back.platform.tell(|told| told.services.away = Some(503));
+    back.adjust("0043", -1).await;
+    back.pass().await;
+    let asked = Retirement {
+        before: "2100-01-01".parse().expect("a day"),
+        students: vec![StudentId::new("0043")],
+        texts_only: false,
+    };
+    let desk = &back.app.desk;
+    let retired = retire(desk, &asked, By::COMMAND_LINE, back.app.clock.now()).await;
+    assert_eq!(retired.expect("taken out").len(), 1);
+    let issuer = back.platform.address.clone();
+    let mut reader = desk.store().read().await.expect("a reader");
+    let known = reader.contexts().person(&issuer, "u-43").await;
+    assert_eq!(known.expect("reads"), None);
+    drop(reader);
+    back.platform.tell(|told| told.services.away = None);
+    back.app.clock.put_forward(SignedDuration::from_mins(5));
+    assert_eq!(back.pass().await.sent, 0);
+    let page = back.page().await;
+    assert!(page.contains("somebody taken out"), "{page}");
+    assert!(!page.contains("Okafor") && !page.contains("0043"), "{page}");
 }
