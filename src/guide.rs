@@ -26,7 +26,7 @@ pub const TOPICS: &[Topic] = topics![
     "grades" "Grades out",
     "procedures" "Procedures: those that come with it, and how to write one",
     "mail" "Mail and calendars",
-    "platforms" "Platforms: launches by LTI 1.3",
+    "platforms" "Platforms: launches, roster and grades by LTI 1.3",
     "records" "Records and privacy",
     "analysis" "Data for people who analyse",
 ];

@@ -5,7 +5,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use ureq::Agent;
 
 use super::CampusFault;
-use super::provider::{KEPT, LONGEST, SOONEST, is_loopback, read_keys, unreachable};
+use super::provider::{KEPT, SOONEST, agent, is_loopback, read_keys, unreachable};
 use super::token::{Claims, Expected, Key, TokenFault, claims};
 
 /// Keys at an address.
@@ -18,18 +18,9 @@ pub struct KeyRing {
 
 impl KeyRing {
     pub fn new(address: &str) -> Self {
-        let near = is_loopback(address);
-        let mut config = Agent::config_builder()
-            .timeout_global(Some(LONGEST))
-            .max_redirects(0)
-            .http_status_as_error(false)
-            .https_only(!near);
-        if near {
-            config = config.proxy(None);
-        }
         Self {
             address: address.to_owned(),
-            agent: config.build().into(),
+            agent: agent(is_loopback(address)),
             kept: Mutex::default(),
         }
     }

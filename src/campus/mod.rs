@@ -2,7 +2,9 @@
 //! Who that is in the course, and what they may, the course alone says.
 
 mod keys;
+mod own_key;
 mod provider;
+mod services;
 mod token;
 
 use std::sync::Arc;
@@ -10,7 +12,9 @@ use std::sync::Arc;
 use sha2::{Digest, Sha256};
 
 pub use keys::KeyRing;
+pub use own_key::{KeyFault, OwnKey, PublicKey, key_set};
 pub use provider::{CameBack, Provider, ProviderSettings, nonce, state};
+pub use services::{Account, Answer, Ask, ServiceFault, Services};
 pub use token::{ALGORITHMS, Claims, Expected, Key, TokenFault, claims};
 
 /// How the institution's own sign-in leads here.

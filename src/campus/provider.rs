@@ -22,7 +22,7 @@ pub(super) const SOONEST: i64 = 60;
 /// Seconds that a token which was used is remembered; longer than it may take to come back.
 const REMEMBERED: i64 = 24 * 60 * 60;
 /// How long the provider may take to answer.
-pub(super) const LONGEST: Duration = Duration::from_secs(10);
+const LONGEST: Duration = Duration::from_secs(10);
 /// Most bytes of an answer.
 const MOST_BYTES: u64 = 1024 * 1024;
 /// Questions to the provider that are under way together.
@@ -103,17 +103,9 @@ impl Provider {
                 settings.issuer
             )));
         }
-        let mut config = Agent::config_builder()
-            .timeout_global(Some(LONGEST))
-            .max_redirects(0)
-            .http_status_as_error(false)
-            .https_only(!near);
-        if near {
-            config = config.proxy(None);
-        }
         Ok(Self {
             settings,
-            agent: config.build().into(),
+            agent: agent(near),
             found: Mutex::default(),
             used: Mutex::default(),
             turns: Semaphore::new(AT_ONCE),
@@ -300,6 +292,19 @@ impl std::fmt::Debug for Provider {
     }
 }
 
+/// Asks with TLS, or on this machine; follows nothing that leads elsewhere.
+pub(super) fn agent(near: bool) -> Agent {
+    let mut config = Agent::config_builder()
+        .timeout_global(Some(LONGEST))
+        .max_redirects(0)
+        .http_status_as_error(false)
+        .https_only(!near);
+    if near {
+        config = config.proxy(None);
+    }
+    config.build().into()
+}
+
 /// The keys at an address that are of a kind we know.
 pub(super) fn read_keys(agent: &Agent, address: &str) -> Result<Vec<Key>, CampusFault> {
     let set: KeySet = get(agent, address)?;
@@ -319,7 +324,7 @@ pub fn state(secret: &str) -> String {
 }
 
 /// A code of an error, without anything that a page or log would take for more.
-fn plain(code: &str) -> String {
+pub(super) fn plain(code: &str) -> String {
     let known = |c: &char| c.is_ascii_alphanumeric() || "_-. ".contains(*c);
     code.chars().filter(known).take(80).collect()
 }

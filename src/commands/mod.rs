@@ -3,6 +3,7 @@
 //! Exit status 0 done, 1 the input or the data is at fault, 2 wrong usage, 3 done but for what was set aside. Results on stdout, all else on stderr.
 
 mod account;
+mod back;
 mod backup;
 mod check;
 mod demo;

@@ -13,6 +13,7 @@ use tracing_subscriber::filter::Targets;
 use tracing_subscriber::layer::SubscriberExt as _;
 use tracing_subscriber::util::SubscriberInitExt as _;
 
+use super::back::Returner;
 use super::post::{MailLine, Mailer};
 use super::{Failure, open_or_make};
 use crate::campus::{Campus, CampusFault, Provider, ProviderSettings, ProxyHeader};
@@ -149,6 +150,9 @@ pub async fn run(line: ServeLine) -> Result<(), Failure> {
     }
     eprintln!("serving {} on {}", what.display(), address(&listener)?);
     let (clock, desk) = (state.clock.clone(), Arc::clone(&state.desk));
+    let services = Arc::clone(&state.services);
+    let of = (Arc::clone(&desk), department.clone());
+    let returner = Some(Returner::start(of, services, clock.clone()));
     let mailer = mailing.map(|mailing| match &department {
         Some(department) => mailing.start_for_all(Arc::clone(department), clock),
         None => mailing.start(desk, clock),
@@ -157,7 +161,11 @@ pub async fn run(line: ServeLine) -> Result<(), Failure> {
         (department, line.courses),
         state,
         listener,
-        Beside { figures, mailer },
+        Beside {
+            figures,
+            mailer,
+            returner,
+        },
     )
     .await
 }
@@ -338,6 +346,7 @@ pub(super) fn settings(listener: &TcpListener, behind_proxy: bool) -> Result<Set
 pub(super) struct Beside {
     figures: Option<JoinHandle<std::io::Result<()>>>,
     mailer: Option<Mailer>,
+    returner: Option<Returner>,
 }
 
 /// Serves until it is asked to stop, then ends what is under way.
@@ -356,6 +365,9 @@ pub(super) async fn serve(
     served.map_err(|why| Failure::Other(format!("the server stopped: {why}")))?;
     if let Some(mailer) = beside.mailer {
         mailer.stop().await;
+    }
+    if let Some(returner) = beside.returner {
+        returner.stop().await;
     }
     if let Some(figures) = beside.figures {
         figures.abort();

@@ -33,6 +33,7 @@ mod spare;
 mod telling;
 mod texts;
 mod throttle;
+mod waits;
 mod writer;
 
 use std::sync::Arc;

@@ -3,10 +3,10 @@
 use serde_json::{Map, Value};
 
 use super::platform::is_name;
-use super::{NamedBy, Platform};
+use super::{Context, NamedBy, Platform};
 
 /// Claims of LTI begin so (LTI 5.3).
-const CLAIM: &str = "https://purl.imsglobal.org/spec/lti/claim/";
+pub(super) const CLAIM: &str = "https://purl.imsglobal.org/spec/lti/claim/";
 
 /// A launch that is believed.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -17,6 +17,11 @@ pub struct Launch {
     pub name: Option<String>,
     /// Where it is to end.
     pub target: String,
+    /// The course of the platform it comes from, where it says so.
+    pub context: Option<Context>,
+    /// Whether they teach that course: its roles open nothing here, and say who may tell which course it is.
+    pub teaches: bool,
+    pub deployment: String,
 }
 
 /// Why a message is no launch.
@@ -83,9 +88,22 @@ pub fn launch(
         NamedBy::Custom => claim("custom").and_then(|custom| custom.get("student_number")),
     };
     let name = name.and_then(Value::as_str).map(str::trim);
+    let roles = claim("roles").and_then(Value::as_array).into_iter();
+    let mut roles = roles.flatten().filter_map(Value::as_str);
     Ok(Launch {
+        context: Context::read(claims, platform),
+        teaches: roles.any(is_of_teachers),
+        deployment: deployment.unwrap_or_default().to_owned(),
         subject: subject.to_owned(),
         name: name.filter(|name| !name.is_empty()).map(str::to_owned),
         target: target.to_owned(),
     })
+}
+
+/// Whether a role is one of those who teach a course (LTI A.2.3, context roles; the short form too).
+fn is_of_teachers(role: &str) -> bool {
+    ["membership#Instructor", "membership#Administrator"]
+        .iter()
+        .any(|end| role.strip_prefix("http://purl.imsglobal.org/vocab/lis/v2/") == Some(end))
+        || role == "Instructor"
 }

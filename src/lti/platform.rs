@@ -15,6 +15,10 @@ pub struct Platform {
     pub authorize: String,
     /// Where its public keys are.
     pub keys: String,
+    /// Where tokens for its services are had; empty where nobody has said it.
+    pub token: String,
+    /// Whom a request for one is made out to; empty: to that address.
+    pub audience: String,
     pub named_by: NamedBy,
 }
 
@@ -40,6 +44,11 @@ named! { NamedBy, name, from_name:
 pub type PlatformFault = (&'static str, String);
 
 impl Platform {
+    /// Whether its services can be asked: where tokens for them are had is known.
+    pub fn has_services(&self) -> bool {
+        !self.token.is_empty()
+    }
+
     /// What is wrong with it; nothing if it can be used.
     pub fn faults(&self) -> Vec<PlatformFault> {
         let mut faults = Vec::new();
@@ -51,6 +60,17 @@ impl Platform {
             if !is_address(text) {
                 faults.push((field, found(text, "an address that begins with https://")));
             }
+        }
+        if !self.token.is_empty() && !is_address(&self.token) {
+            faults.push((
+                "token",
+                found(&self.token, "an address that begins with https://, or none"),
+            ));
+        }
+        let is_plain = self.audience.chars().all(|c| c.is_ascii_graphic());
+        if self.audience.len() > 1_000 || !is_plain {
+            let expected = "at most 1,000 signs of ASCII without spaces, or none";
+            faults.push(("audience", found(&self.audience, expected)));
         }
         for (field, text) in [("client", &self.client), ("deployment", &self.deployment)] {
             if !is_name(text) {
@@ -67,7 +87,7 @@ pub(super) fn is_name(text: &str) -> bool {
 }
 
 /// Messages and services go by TLS (SEC 3); on one's own machine there is no network.
-fn is_address(text: &str) -> bool {
+pub(super) fn is_address(text: &str) -> bool {
     let near = ["http://127.0.0.1:", "http://localhost:"];
     let is_sound = text.len() <= 1_000 && text.chars().all(|c| c.is_ascii_graphic());
     let rest = text.strip_prefix("https://");

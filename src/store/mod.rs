@@ -9,7 +9,7 @@ mod check;
 mod drafts;
 mod journal;
 mod judgements;
-mod lti;
+pub mod lti;
 pub mod mail;
 mod people;
 mod retention;
@@ -39,7 +39,7 @@ pub use journal::{
     Stored, Writing, by_request_key, entries, entry, hash, head, load_stored, newest, write_changes,
 };
 pub use judgements::judgement_history;
-pub use lti::{keep_platform, platforms, remove_platform};
+use lti::{Contexts, Grades, Keys};
 use mail::Mails;
 pub use people::student_keys;
 pub use retention::{last_of, texts_in_the_journal};
@@ -412,6 +412,18 @@ impl Transaction {
     pub fn mails(&mut self) -> Mails<'_> {
         Mails(self)
     }
+
+    pub fn contexts(&mut self) -> Contexts<'_> {
+        Contexts(self)
+    }
+
+    pub fn grades(&mut self) -> Grades<'_> {
+        Grades(self)
+    }
+
+    pub fn keys(&mut self) -> Keys<'_> {
+        Keys(self)
+    }
 }
 
 impl Reader {
@@ -421,6 +433,18 @@ impl Reader {
 
     pub fn mails(&mut self) -> Mails<'_> {
         Mails(self)
+    }
+
+    pub fn contexts(&mut self) -> Contexts<'_> {
+        Contexts(self)
+    }
+
+    pub fn grades(&mut self) -> Grades<'_> {
+        Grades(self)
+    }
+
+    pub fn keys(&mut self) -> Keys<'_> {
+        Keys(self)
     }
 }
 

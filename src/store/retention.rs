@@ -124,6 +124,15 @@ pub(super) async fn take_out(
                 "DELETE FROM account WHERE kind = 'student' AND login = ?",
                 student.as_str(),
             ),
+            (
+                "DELETE FROM lti_member WHERE (issuer, sub) IN
+                     (SELECT issuer, sub FROM lti_person WHERE kind = 'student' AND login = ?)",
+                student.as_str(),
+            ),
+            (
+                "DELETE FROM lti_person WHERE kind = 'student' AND login = ?",
+                student.as_str(),
+            ),
             ("DELETE FROM known_browser WHERE login_hash = ?", &login),
             ("DELETE FROM sign_in_failure WHERE login_hash = ?", &login),
         ] {
@@ -140,6 +149,9 @@ pub(super) async fn take_out(
                  WHERE kind = 'student' AND who = ?",
                 "DELETE FROM mail_choice WHERE kind = 'student' AND who = ?",
                 "DELETE FROM calendar WHERE kind = 'student' AND who = ?",
+                "UPDATE lti_grade SET state = CASE state WHEN 'waiting' THEN 'dropped' ELSE state END,
+                     why = CASE state WHEN 'waiting' THEN 'who it was for was taken out' ELSE '' END
+                 WHERE student = ?",
                 "DELETE FROM person WHERE key = ?",
             ] {
                 sqlx::query(statement)

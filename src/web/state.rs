@@ -13,7 +13,7 @@ use super::place::Place;
 use super::proving::LiveLines;
 use super::sign_in::{Gate, Launches};
 use super::visitor::Way;
-use crate::campus::Campus;
+use crate::campus::{Campus, Services};
 use crate::desk::Desk;
 use crate::desk::department::Department;
 use crate::store::Store;
@@ -46,6 +46,8 @@ pub struct AppState {
     /// Whether a mail server is known to the server.
     pub mail: bool,
     pub launches: Launches,
+    /// Services of platforms.
+    pub services: Arc<Services>,
     /// Attempts to sign in that are under way.
     pub gate: Gate,
     /// What the results of experiments under way say.
@@ -87,6 +89,7 @@ impl AppState {
             campus: None,
             mail: false,
             launches: Launches::default(),
+            services: Arc::default(),
             gate: Gate::default(),
             live: LiveLines::default(),
         }

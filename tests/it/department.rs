@@ -2,6 +2,7 @@
 
 mod journeys;
 mod matrix;
+mod platform;
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;

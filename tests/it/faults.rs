@@ -11,12 +11,20 @@ use sqlx::{AssertSqlSafe, Connection};
 use crate::app::TestApp;
 
 /// What the copy is called that is left before the last step.
-pub const COPY_BEFORE_LAST_STEP: &str = "step-11";
+pub const COPY_BEFORE_LAST_STEP: &str = "step-12";
 
 /// What leaves a file as the version before made it.
-pub const LAST_STEP_UNDONE: [&str; 2] = [
-    "DROP TABLE lti_platform",
-    "DELETE FROM _sqlx_migrations WHERE version = 12",
+pub const LAST_STEP_UNDONE: [&str; 10] = [
+    "ALTER TABLE lti_platform DROP COLUMN audience",
+    "ALTER TABLE lti_platform DROP COLUMN token",
+    "DROP TABLE lti_key",
+    "DROP TABLE lti_context",
+    "DROP TABLE lti_person",
+    "DROP TABLE lti_member",
+    "DROP TABLE lti_course",
+    "DROP TABLE lti_line_item",
+    "DROP TABLE lti_grade",
+    "DELETE FROM _sqlx_migrations WHERE version = 13",
 ];
 
 async fn course(file: &Path) {

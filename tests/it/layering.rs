@@ -109,6 +109,7 @@ fn each_outside_thing_has_one_place() {
             ("askama", "web"),
             ("ureq", "campus"),
             ("ring", "campus"),
+            ("rsa", "campus"),
             ("lettre", "mail"),
             ("icalendar", "files"),
         ] {

@@ -5,6 +5,7 @@
 //! lists are all the people of all courses, taken over from theirs; whoever is its coordinator runs the department. What
 //! somebody may do in a course, the lists of that course alone say.
 
+mod grades;
 mod lists;
 mod mail;
 

@@ -7,6 +7,7 @@ use super::queue::{DIGEST_HOLDS, queue_new, waiting_for};
 use super::texts::{Told, letter};
 use super::{Directory, Reached};
 use crate::desk::accounts::{AccountError, AccountId, mailed_code, person};
+use crate::desk::waits::{later, pause};
 use crate::desk::{Desk, Image};
 use crate::ids::ExperimentKey;
 use crate::mail::{Letter, Post, Unsent};
@@ -16,9 +17,6 @@ use crate::term::{Slot, Status};
 
 /// A mail that nobody has taken by then is given up.
 pub const GIVEN_UP_AFTER: SignedDuration = SignedDuration::from_hours(4 * 24);
-/// The first pause after a failure; each is twice the one before, up to the longest.
-const FIRST_PAUSE: SignedDuration = SignedDuration::from_mins(1);
-const LONGEST_PAUSE: SignedDuration = SignedDuration::from_hours(4);
 /// For so long a mail is nobody else's to try. A server that is killed while it hands one over tries it again then: it may
 /// have been taken, and its name says that it is the same.
 const TAKEN_FOR: SignedDuration = SignedDuration::from_mins(10);
@@ -224,27 +222,4 @@ async fn code(
         code: issued.code,
         until: issued.expires_at,
     })
-}
-
-fn later(at: Timestamp, by: SignedDuration) -> Timestamp {
-    at.saturating_add(by).unwrap_or(Timestamp::MAX)
-}
-
-/// How long a mail rests that was tried so many times before.
-fn pause(tries: i64) -> SignedDuration {
-    let doubled = u32::try_from(tries.clamp(0, 20)).unwrap_or(0);
-    let factor = 2_i32.saturating_pow(doubled);
-    FIRST_PAUSE.saturating_mul(factor).min(LONGEST_PAUSE)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn pauses_grow_to_the_longest() {
-        let minutes: Vec<i64> = (0..11).map(|tries| pause(tries).as_mins()).collect();
-        assert_eq!(minutes, [1, 2, 4, 8, 16, 32, 64, 128, 240, 240, 240]);
-        assert_eq!(pause(i64::MAX), LONGEST_PAUSE);
-    }
 }

@@ -4,12 +4,13 @@ use askama::Template;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 
-use crate::desk::accounts::By;
-use crate::desk::lti::{forget_platform, platforms, register_platform};
+use crate::desk::lti::{
+    Doing, OLD_KEY_SHOWN, forget_platform, make_key, platforms, published, register_platform,
+};
 use crate::form::{Faults, Field, Filled, Form, Typed};
 use crate::lti::{NamedBy, Platform};
 use crate::web::sign_in::{Caller, own_to_choose};
-use crate::web::{CoordinatorVisitor, Fields, Frame, Page, PageResult, PublicAddress};
+use crate::web::{CoordinatorVisitor, Fields, Frame, Page, PageResult, PublicAddress, dates};
 
 #[derive(Template)]
 #[template(path = "coordinator/lti.html")]
@@ -18,7 +19,16 @@ struct PlatformsPage {
     /// Where people find the course.
     address: String,
     platforms: Vec<Platform>,
+    keys: Vec<KeyRow>,
     form: Filled,
+}
+
+/// A key of this server.
+struct KeyRow {
+    kid: String,
+    made: String,
+    /// Until when it is shown; empty for the one that signs.
+    until: String,
 }
 
 /// `GET /course/lti`.
@@ -44,12 +54,8 @@ pub async fn register(
             return Ok(page.with_status(StatusCode::UNPROCESSABLE_ENTITY));
         }
     };
-    let by = By {
-        login: &visitor.login,
-        network: &caller.network,
-    };
-    let id = visitor.person.account();
-    register_platform(&visitor.state.desk, &platform, (&id, by), visitor.now()).await?;
+    let doing = doing(&visitor, &caller);
+    register_platform(&visitor.state.people, &platform, &doing).await?;
     Ok(Redirect::to("/course/lti").into_response())
 }
 
@@ -65,13 +71,26 @@ pub async fn remove(
         fields.need("client")?,
         fields.need("deployment")?,
     );
-    let by = By {
-        login: &visitor.login,
-        network: &caller.network,
-    };
-    let id = visitor.person.account();
-    forget_platform(&visitor.state.desk, which, (&id, by), visitor.now()).await?;
+    let doing = doing(&visitor, &caller);
+    forget_platform(&visitor.state.people, which, &doing).await?;
     Ok(Redirect::to("/course/lti"))
+}
+
+/// `POST /course/lti/key`: another key signs from now on.
+pub async fn another_key(visitor: CoordinatorVisitor, caller: Caller) -> PageResult<Redirect> {
+    own_to_choose(&visitor)?;
+    let doing = doing(&visitor, &caller);
+    make_key(&visitor.state.people, &doing).await?;
+    Ok(Redirect::to("/course/lti"))
+}
+
+/// The visitor, who does what is written down.
+pub(super) fn doing(visitor: &CoordinatorVisitor, caller: &Caller) -> Doing {
+    Doing {
+        who: visitor.person.account(),
+        network: caller.network.clone(),
+        at: visitor.now(),
+    }
 }
 
 fn form() -> Form {
@@ -98,6 +117,14 @@ fn form() -> Form {
             .longest(1_000)
             .needed()
             .wide(),
+        Field::text("token", "Address of its tokens")
+            .hint("for the roster and for grades: its OAuth 2 access token URL. Without it people are launched, and nothing else")
+            .longest(1_000)
+            .wide(),
+        Field::text("audience", "Audience of requests for tokens")
+            .hint("only if the platform names one that is not that address")
+            .longest(1_000)
+            .wide(),
         Field::pick("named_by", "By what it names people", &named_by)
             .hint("Take one that people cannot change themselves.")
             .needed(),
@@ -115,6 +142,8 @@ fn read(typed: &Typed) -> Result<Platform, Faults> {
         deployment: text("deployment"),
         authorize: text("authorize"),
         keys: text("keys"),
+        token: text("token"),
+        audience: text("audience"),
         named_by: NamedBy::from_name(typed.text("named_by")).unwrap_or_default(),
     };
     for (field, what) in platform.faults() {
@@ -131,10 +160,23 @@ async fn filled(
     public: PublicAddress,
     (typed, faults): (Typed, Faults),
 ) -> PageResult<Page<PlatformsPage>> {
+    let people = &visitor.state.people;
+    let zone = people.look().await?.term.course.zone.clone();
+    let (keys, _) = published(people, visitor.now()).await?;
+    let until = |at: jiff::Timestamp| at.checked_add(OLD_KEY_SHOWN).unwrap_or(at);
+    let keys = keys.into_iter().map(|key| KeyRow {
+        made: dates::instant(&zone, key.made_at),
+        until: key
+            .retired_at
+            .map(|at| dates::instant(&zone, until(at)))
+            .unwrap_or_default(),
+        kid: key.public.kid,
+    });
     Ok(Page(PlatformsPage {
         frame: visitor.frame("Platforms"),
         address: public.0,
-        platforms: platforms(&visitor.state.desk).await?,
+        keys: keys.collect(),
+        platforms: platforms(people).await?,
         form: form().filled("/course/lti", typed, faults),
     }))
 }

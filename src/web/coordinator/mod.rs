@@ -17,6 +17,8 @@ mod mail;
 mod marking;
 mod marks;
 mod oneroster;
+mod platform;
+mod platform_grades;
 mod procedures;
 mod release;
 mod results;
@@ -70,6 +72,19 @@ pub fn routes() -> Router<AppState> {
         .route("/course/sign-in", get(chosen).post(choose))
         .route("/course/mail", get(mail::page).post(mail::turn))
         .merge(platform_routes())
+        .route("/course/platform", get(platform::page))
+        .route("/course/platform/take", post(platform::take))
+        .route("/course/platform/leave", post(platform::leave))
+        .route("/course/platform/code", post(platform::by_code))
+        .route("/course/platform/members", post(platform::members))
+        .route(
+            "/course/platform/grades",
+            get(platform_grades::page).post(platform_grades::turn),
+        )
+        .route(
+            "/course/platform/grades/again",
+            post(platform_grades::again),
+        )
         .route("/course/codes", post(mail::send_codes))
         .route("/course/kept", get(downloads::kept))
         .route("/course/second-step", post(ask_of_staff))
@@ -117,6 +132,7 @@ pub(super) fn platform_routes() -> Router<AppState> {
     Router::new()
         .route("/course/lti", get(lti::page).post(lti::register))
         .route("/course/lti/remove", post(lti::remove))
+        .route("/course/lti/key", post(lti::another_key))
 }
 
 fn of_experiment() -> Router<AppState> {

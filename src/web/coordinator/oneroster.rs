@@ -4,7 +4,7 @@ use axum::response::Response;
 
 use super::downloads::attachment;
 use super::home::FaultsPage;
-use super::roster::show_plan;
+use super::roster::{Source, show_plan};
 use crate::files::oneroster::{Export, RosterChoice, StudentKey, Version, export, read_exchange};
 use crate::files::{Folder, pack, unpack};
 use crate::form::{Button, Faults, Field, Filled, Form, Kind, Typed, named};
@@ -70,7 +70,9 @@ pub async fn roster(visitor: CoordinatorVisitor, uploads: Uploads) -> PageResult
         read_exchange(&folder, &choice)
     });
     match read.await.map_err(PageError::internal)? {
-        Ok((students, exchanged)) => show_plan(&visitor, &name, (&students, &exchanged)).await,
+        Ok((students, exchanged)) => {
+            show_plan(&visitor, Source::file(&name), (&students, &exchanged)).await
+        }
         Err(faults) => {
             let frame = visitor.frame("The roster was not brought in");
             Ok(FaultsPage::answer(frame, &name, faults, "/course/roster"))

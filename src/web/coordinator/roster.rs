@@ -15,6 +15,7 @@ use crate::desk::{self, PrepareError, RosterPlan};
 use crate::files::{read_roster_file, write_roster};
 use crate::form::Filled;
 use crate::ids::StudentId;
+use crate::lti::NotTaken;
 use crate::term::Altered;
 use crate::text::{Fault, Known};
 use crate::web::changing::{GradeRow, grade, notice};
@@ -59,11 +60,35 @@ struct Listed {
     claimed: bool,
 }
 
+/// What a roster was read from.
+pub struct Source<'a> {
+    pub name: &'a str,
+    /// Where somebody is who is on it: “in the file”.
+    pub place: &'static str,
+    pub not_taken: Vec<NotTaken>,
+    /// So many could not be told at all.
+    pub unnamed: usize,
+}
+
+impl<'a> Source<'a> {
+    pub fn file(name: &'a str) -> Self {
+        Self {
+            name,
+            place: "in the file",
+            not_taken: Vec::new(),
+            unnamed: 0,
+        }
+    }
+}
+
 #[derive(Template)]
 #[template(path = "coordinator/roster-preview.html")]
 struct Preview {
     frame: Frame,
     file: String,
+    place: &'static str,
+    not_taken: Vec<NotTaken>,
+    unnamed: usize,
     text: String,
     /// Names of its exchange, as their file.
     exchanged: String,
@@ -166,9 +191,10 @@ pub async fn preview(visitor: CoordinatorVisitor, upload: Upload) -> PageResult<
 /// What a roster would change, to be confirmed.
 pub async fn show_plan(
     visitor: &CoordinatorVisitor,
-    file: &str,
+    source: Source<'_>,
     (incoming, exchanged): (&[Student], &[Exchanged]),
 ) -> PageResult<Response> {
+    let file = source.name;
     let refuse = |faults| {
         let frame = visitor.frame("The roster was not brought in");
         Ok(FaultsPage::answer(frame, file, faults, "/course/roster"))
@@ -201,6 +227,9 @@ pub async fn show_plan(
     Ok(Page(Preview {
         frame: visitor.frame("What this roster changes"),
         file: file.chars().take(120).collect(),
+        place: source.place,
+        not_taken: source.not_taken,
+        unnamed: source.unnamed,
         text,
         exchanged: sourced,
         changes: changes.len(),

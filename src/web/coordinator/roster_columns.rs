@@ -7,7 +7,7 @@ use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 
 use super::home::FaultsPage;
-use super::roster::show_plan;
+use super::roster::{Source, show_plan};
 use crate::desk::{self, remembered_columns};
 use crate::files::tables::{RosterColumns, RosterField, RosterFile, RosterRead};
 use crate::form::{Faults, Field, Filled, Form, Typed};
@@ -39,7 +39,7 @@ pub async fn read(visitor: &CoordinatorVisitor, file: &UploadedFile) -> PageResu
     if lacking.is_empty() {
         return match roster.students(&roster.columns) {
             Ok(RosterRead { students, .. }) => {
-                show_plan(visitor, &file.name, (&students, &[])).await
+                show_plan(visitor, Source::file(&file.name), (&students, &[])).await
             }
             Err(faults) => Ok(refused(visitor, &file.name, faults)),
         };
@@ -85,7 +85,7 @@ pub async fn chosen(
         Ok(RosterRead { students, .. }) => {
             let who = (visitor.login.as_str(), visitor.now());
             desk::remember_columns(&visitor.state.desk, &roster, &columns, who).await?;
-            show_plan(&visitor, &file.name, (&students, &[])).await
+            show_plan(&visitor, Source::file(&file.name), (&students, &[])).await
         }
     }
 }

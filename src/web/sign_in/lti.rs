@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use axum::extract::State;
+use axum::http::header;
 use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::CookieJar;
 use axum_extra::extract::cookie::{Cookie, SameSite};
@@ -13,7 +14,7 @@ use super::campus::{let_in, refused as token_refused};
 use super::{Caller, local};
 use crate::campus::{Claims, Expected, KeyRing, nonce, state};
 use crate::desk::campus::note_stranger;
-use crate::desk::lti::{person_launched, platforms};
+use crate::desk::lti::{Launched, launched, platforms, published};
 use crate::form::Typed;
 use crate::lti::{ALGORITHMS, LoginRequest, Platform, asked, launch};
 use crate::web::error::{PageError, PageResult};
@@ -28,11 +29,16 @@ const LONGEST: i64 = 600;
 /// Seconds that a message which was used is remembered; longer than it may take to come back.
 const REMEMBERED: i64 = 24 * 60 * 60;
 
+/// Seconds for which a code holds.
+const OFFERED: i64 = 15 * 60;
+
 /// What a server keeps of launches: keys by their address, and messages that were used.
 #[derive(Clone, Default)]
 pub struct Launches {
     rings: Arc<Mutex<BTreeMap<String, Arc<KeyRing>>>>,
     used: Arc<Mutex<BTreeMap<String, i64>>>,
+    /// Codes by which a coordinator says which course one of a platform is: its name there, and when it was given out.
+    offers: Arc<Mutex<BTreeMap<String, (String, i64)>>>,
 }
 
 impl Launches {
@@ -40,6 +46,31 @@ impl Launches {
         let mut rings = self.rings.lock().unwrap_or_else(PoisonError::into_inner);
         let held = rings.entry(address.to_owned());
         Arc::clone(held.or_insert_with(|| Arc::new(KeyRing::new(address))))
+    }
+
+    /// A code for a course of a platform, given to whoever was launched from there as one who teaches it.
+    fn offer(&self, context: String, now: i64) -> PageResult<String> {
+        let random = random_key()?;
+        let parts = [0, 4, 8].map(|at| &random[at..at + 4]);
+        let code = parts.join("-");
+        let mut offers = self.offers.lock().unwrap_or_else(PoisonError::into_inner);
+        offers.retain(|_, (_, at)| now.saturating_sub(*at) < OFFERED);
+        offers.insert(code.clone(), (context, now));
+        Ok(code)
+    }
+
+    /// The course of a platform that a code is for.
+    pub(in crate::web) fn offered(&self, code: &str, now: i64) -> Option<String> {
+        let code = code.trim().to_lowercase();
+        let offers = self.offers.lock().unwrap_or_else(PoisonError::into_inner);
+        let (context, at) = offers.get(&code)?;
+        (now.saturating_sub(*at) < OFFERED).then(|| context.clone())
+    }
+
+    /// A code that was used is used no more.
+    pub(in crate::web) fn used_up(&self, code: &str) {
+        let mut offers = self.offers.lock().unwrap_or_else(PoisonError::into_inner);
+        offers.remove(&code.trim().to_lowercase());
     }
 
     /// Whether a message is used for the first time.
@@ -78,7 +109,7 @@ async fn begin(
     jar: CookieJar,
     fields: &Fields,
 ) -> PageResult<Response> {
-    let known = platforms(&app.desk).await?;
+    let known = platforms(&app.people).await?;
     let request = LoginRequest {
         issuer: fields.text("iss"),
         login_hint: fields.text("login_hint"),
@@ -132,7 +163,7 @@ pub(super) async fn come(
         let error: String = error.chars().filter(known).take(80).collect();
         return Err(not_launched(format!("it said \u{201c}{error}\u{201d}")));
     }
-    let known = platforms(&app.desk).await?;
+    let known = platforms(&app.people).await?;
     let same = |one: &&Platform| one.issuer == issuer && one.client == client;
     let all: Vec<&Platform> = known.iter().filter(same).collect();
     let platform = *all
@@ -140,29 +171,43 @@ pub(super) async fn come(
         .ok_or_else(|| not_launched("it is registered no more"))?;
     let claims = believed(&app, platform, fields.text("id_token"), (secret, now)).await?;
     let deployments: Vec<&str> = all.iter().map(|one| one.deployment.as_str()).collect();
-    let launched = launch(&claims, platform, &deployments).map_err(not_launched)?;
-    let name = launched.name.ok_or_else(|| {
-        not_launched("it does not say who you are in the way this course asks for")
-    })?;
-    let person = person_launched(&app.desk, platform, &name).await?;
-    if person.is_none() {
-        note_stranger(&app.desk, &caller.network, app.clock.now()).await?;
-    }
-    let person = person.ok_or_else(|| {
-        PageError::forbidden(
-            "You are not on the lists of this course, or not under the name that the platform gives. Ask the coordinator.",
-        )
-    })?;
+    let launch = launch(&claims, platform, &deployments).map_err(not_launched)?;
+    let at = app.clock.now();
+    let (person, course) = match launched(&app.people, platform, &launch, at).await? {
+        Launched::By(person, course) => (person, course),
+        Launched::Nobody { named, teaches } => {
+            note_stranger(&app.people, &caller.network, at).await?;
+            return Err(nobody(&app, named, teaches, now)?);
+        }
+    };
     // a launch is gone through once
     let jar = jar.remove(cookie(&app.settings, String::new()));
-    // a page of ours, if the platform names one
-    let next = launched.target.strip_prefix(&*public.0).and_then(local);
-    let next = next
-        .filter(|next| !next.starts_with("/lti/"))
-        .unwrap_or_default();
-    let fields = Fields(Typed::from([("next", next)]));
+    let next = next_page(&launch.target, &public, course.as_deref());
+    let fields = Fields(Typed::from([("next", next.as_str())]));
     let how = "by a launch from a platform";
     let_in(&app, &anyone, (jar, &caller), (person, how), fields).await
+}
+
+/// Where a launch ends: at a page of ours, if the platform names one; else in the course that it is from.
+fn next_page(target: &str, public: &PublicAddress, course: Option<&str>) -> String {
+    let named = target.strip_prefix(&*public.0).and_then(local);
+    let named = named.filter(|next| !next.starts_with("/lti/"));
+    match (named, course.unwrap_or_default()) {
+        (Some(next), _) => next.to_owned(),
+        (None, "") => String::new(),
+        (None, course) => format!("/c/{course}/"),
+    }
+}
+
+/// `GET /lti/keys`: the public keys of this server (RFC 7517).
+pub(super) async fn keys(State(app): State<AppState>) -> PageResult<Response> {
+    let (_, set) = published(&app.people, app.clock.now()).await?;
+    let headers = [
+        (header::CONTENT_TYPE, "application/json"),
+        // a new key is looked for anew
+        (header::CACHE_CONTROL, "public, max-age=300"),
+    ];
+    Ok((headers, set).into_response())
 }
 
 /// What a message says, if the platform signed it for this launch, and it is used for the first time.
@@ -201,6 +246,26 @@ fn begun(kept: &str, now: i64) -> Option<(&str, String, String)> {
     };
     let recent = now.checked_sub(begun)? <= LONGEST;
     recent.then_some((secret, decoded(issuer)?, decoded(client)?))
+}
+
+/// Nobody of the lists. Whoever teaches the course that it is from is given a code, by which a coordinator who is signed in
+/// otherwise says which course it is: no more than that, and it opens nothing.
+fn nobody(app: &AppState, named: bool, teaches: Option<String>, now: i64) -> PageResult<PageError> {
+    let why = match named {
+        true => {
+            "You are not on the lists of this course, or not under the name that the platform gives. Ask the coordinator."
+        }
+        false => {
+            "The platform\u{2019}s launch let nobody in: it does not say who you are in the way this course asks for. Ask the coordinator."
+        }
+    };
+    let Some(context) = teaches else {
+        return Ok(PageError::forbidden(why));
+    };
+    let code = app.launches.offer(context, now)?;
+    Ok(PageError::forbidden(format!(
+        "{why} If you are the coordinator: sign in with your password, choose Roster and From the institution\u{2019}s platform, and enter {code} there within a quarter of an hour, to say which course this is."
+    )))
 }
 
 fn not_launched(why: impl std::fmt::Display) -> PageError {

@@ -53,6 +53,7 @@ fn sign_in_routes() -> Router<AppState> {
         .route("/sign-in/campus/back", get(campus::back))
         .route("/lti/login", get(lti::login).post(lti::login_posted))
         .route("/lti/launch", post(lti::come))
+        .route("/lti/keys", get(lti::keys))
         .route("/sign-in/code", post(second_step::enter))
         .route("/second-step", get(second_step::show))
         .route("/second-step/begin", post(second_step::set_up))

@@ -102,6 +102,7 @@ pub async fn file(visitor: StudentVisitor) -> PageResult<impl IntoResponse> {
         },
         "experiments": experiments,
         "kept_at_the_bench": kept_at_the_bench(&visitor, &view).await?,
+        "known_to_platforms_as": known_to_platforms(&visitor).await?,
     });
     let text = serde_json::to_string_pretty(&record).map_err(PageError::internal)?;
     let as_file: [(HeaderName, &str); 2] = [
@@ -112,6 +113,19 @@ pub async fn file(visitor: StudentVisitor) -> PageResult<impl IntoResponse> {
         ),
     ];
     Ok((as_file, text))
+}
+
+/// What platforms call them from which they were launched, or to which their grades go.
+async fn known_to_platforms(visitor: &StudentVisitor) -> PageResult<Vec<Value>> {
+    let mut reader = visitor.state.people.store().read().await?;
+    let known = reader
+        .contexts()
+        .known_as(&visitor.person.account())
+        .await?;
+    let known = known.into_iter();
+    Ok(known
+        .map(|(issuer, sub)| json!({ "platform": issuer, "known_as": sub }))
+        .collect())
 }
 
 /// What the server keeps of their bench forms, handed in since or not.

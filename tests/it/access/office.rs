@@ -4,7 +4,7 @@ use super::Open::{self, All, Coordinator, Nobody, SectionA, SignedIn};
 use super::{LAST, PREP, TABLE};
 
 /// Files as they are: method, route, path, and to whom it is open.
-pub const FILES: [(&str, &str, &str, Open); 17] = [
+pub const FILES: [(&str, &str, &str, Open); 18] = [
     ("POST", "/mail", "/mail", SignedIn),
     ("POST", "/mail/calendar", "/mail/calendar", SignedIn),
     // for whoever knows the secret in it, signed in or not
@@ -13,6 +13,7 @@ pub const FILES: [(&str, &str, &str, Open); 17] = [
     ("GET", "/lti/login", "/lti/login", Nobody),
     ("POST", "/lti/login", "/lti/login", Nobody),
     ("POST", "/lti/launch", "/lti/launch", Nobody),
+    ("GET", "/lti/keys", "/lti/keys", All),
     // on a listener of its own
     ("GET", "/metrics", "/metrics", Nobody),
     ("GET", "/sign-in/campus", "/sign-in/campus", Nobody),
@@ -53,7 +54,7 @@ pub const FILES: [(&str, &str, &str, Open); 17] = [
 ];
 
 /// Method and path as the router has it; the experiment asked for is `acid`.
-pub const ROUTES: [(&str, &str); 35] = [
+pub const ROUTES: [(&str, &str); 44] = [
     ("POST", "/course/access"),
     ("GET", "/course/mail"),
     ("POST", "/course/mail"),
@@ -61,6 +62,15 @@ pub const ROUTES: [(&str, &str); 35] = [
     ("GET", "/course/lti"),
     ("POST", "/course/lti"),
     ("POST", "/course/lti/remove"),
+    ("POST", "/course/lti/key"),
+    ("GET", "/course/platform"),
+    ("POST", "/course/platform/take"),
+    ("POST", "/course/platform/leave"),
+    ("POST", "/course/platform/code"),
+    ("POST", "/course/platform/members"),
+    ("GET", "/course/platform/grades"),
+    ("POST", "/course/platform/grades"),
+    ("POST", "/course/platform/grades/again"),
     ("GET", "/course/kept"),
     ("GET", "/course/sign-in"),
     ("POST", "/course/sign-in"),

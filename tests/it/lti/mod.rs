@@ -1,7 +1,13 @@
 //! Launches by LTI 1.3 from a platform of our own.
 
+pub mod grades;
+mod keys;
+mod killed;
+mod members;
+mod outbox;
 pub mod platform;
 mod refused;
+pub mod services;
 
 use concordant::changes::Change;
 use concordant::course::{StaffRole, Student};
@@ -15,6 +21,7 @@ use platform::{Asked, CLAIM, DEPLOYMENT, Platform, assert_sound};
 pub async fn with_platform(named_by: &str) -> (TestApp, Platform) {
     let app = TestApp::spawn().await;
     let platform = Platform::spawn(app.clock.now().as_second()).await;
+    platform.tell(|told| told.tool = app.address.clone());
     let addressed = people().into_iter().map(|change| match change {
         Change::Student(student) if student.id == "0042" => Change::Student(Student {
             email: "ada@students.example".into(),
@@ -68,7 +75,7 @@ async fn come(person: &mut Person, state: &str, message: &str) -> Answer {
     person.send(form).await
 }
 
-async fn launched(person: &mut Person, platform: &Platform) -> Answer {
+pub async fn launched(person: &mut Person, platform: &Platform) -> Answer {
     let asked = begun(person, platform).await;
     let message = platform.message(&asked["nonce"]);
     come(person, &asked["state"], &message).await

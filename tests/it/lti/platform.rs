@@ -12,7 +12,9 @@ use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use serde_json::{Value, json};
 use tokio::net::TcpListener;
+use tokio::task::JoinHandle;
 
+use super::services::{self, Services};
 use crate::provider::{N, by_rsa};
 
 pub const CLIENT: &str = "tool-17";
@@ -23,6 +25,7 @@ pub const CLAIM: &str = "https://purl.imsglobal.org/spec/lti/claim/";
 pub struct Platform {
     pub address: String,
     pub told: Arc<Mutex<Told>>,
+    serving: JoinHandle<()>,
 }
 
 /// What a test says of the platform.
@@ -36,6 +39,9 @@ pub struct Told {
     /// What the name of its key ends in, and how often its keys were asked for.
     pub key: u32,
     pub asked_for_keys: u32,
+    /// Where the tool is, whose keys are asked for.
+    pub tool: String,
+    pub services: Services,
 }
 
 /// What a browser was sent to be named with.
@@ -52,13 +58,25 @@ impl Platform {
             now,
             ..Told::default()
         }));
-        let router = Router::new()
-            .route("/keys", get(keys))
-            .route("/authorize", get(authorize))
-            .route("/course", get(course))
-            .with_state(Arc::clone(&told));
-        tokio::spawn(async move { axum::serve(listener, router).await });
-        Self { address, told }
+        let serving = serve(listener, Arc::clone(&told));
+        Self {
+            address,
+            told,
+            serving,
+        }
+    }
+
+    /// Nothing listens any more where it was.
+    pub async fn go_away(&mut self) {
+        self.serving.abort();
+        // it has ended now, and let go of its port
+        let _ended = (&mut self.serving).await;
+    }
+
+    pub async fn come_back(&mut self) {
+        let port = self.address.rsplit(':').next().expect("a port");
+        let listener = TcpListener::bind(format!("127.0.0.1:{port}")).await;
+        self.serving = serve(listener.expect("its port"), Arc::clone(&self.told));
     }
 
     pub fn tell(&self, change: impl FnOnce(&mut Told)) {
@@ -73,6 +91,7 @@ impl Platform {
             ("deployment", DEPLOYMENT.to_owned()),
             ("authorize", format!("{}/authorize", self.address)),
             ("keys", format!("{}/keys", self.address)),
+            ("token", format!("{}/token", self.address)),
             ("named_by", named_by.to_owned()),
         ];
         fields.map(|(name, value)| (name.to_owned(), value)).into()
@@ -138,6 +157,9 @@ impl Told {
         ] {
             claims[format!("{CLAIM}{name}")] = value;
         }
+        for (name, value) in services::claims(&self.address) {
+            claims[name] = value;
+        }
         for (name, value) in &self.claims {
             claims[name] = value.clone();
         }
@@ -160,7 +182,19 @@ fn signed(header: &Value, claims: &Value) -> String {
     format!("{text}.{}", encode(&signature))
 }
 
-type Shared = State<Arc<Mutex<Told>>>;
+pub type Shared = State<Arc<Mutex<Told>>>;
+
+fn serve(listener: TcpListener, told: Arc<Mutex<Told>>) -> JoinHandle<()> {
+    let router = Router::new()
+        .route("/keys", get(keys))
+        .route("/authorize", get(authorize))
+        .route("/course", get(course))
+        .merge(services::routes())
+        .with_state(told);
+    tokio::spawn(async move {
+        axum::serve(listener, router).await.expect("serves");
+    })
+}
 
 async fn keys(State(told): Shared) -> Response {
     let mut told = told.lock().expect("sound");

@@ -6,9 +6,10 @@ use crate::app::Person;
 use crate::demo::Demo;
 
 /// Routes that answer with a file, or with nothing but a word.
-const FILES: [&str; 10] = [
+const FILES: [&str; 11] = [
     "/board/{experiment}/live",
     "/healthz",
+    "/lti/keys",
     "/static/{*path}",
     "/student/record.json",
     "/course/gradebook.csv",

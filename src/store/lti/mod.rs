@@ -1,9 +1,17 @@
-//! Platforms that send people here.
+//! Platforms that send people here, keys of our own, courses and people of platforms, and grades that go back.
+
+mod contexts;
+mod grades;
+mod keys;
 
 use sqlx::{Row, SqliteConnection};
 
 use super::StoreError;
 use crate::lti::{NamedBy, Platform};
+
+pub use contexts::{Contexts, LinkedContext};
+pub use grades::{Grade, GradeState, Grades, Wanted};
+pub use keys::{KeptKey, Keys};
 
 /// Every platform that is registered.
 pub async fn platforms(connection: &mut SqliteConnection) -> Result<Vec<Platform>, StoreError> {
@@ -18,6 +26,8 @@ pub async fn platforms(connection: &mut SqliteConnection) -> Result<Vec<Platform
             deployment: row.try_get("deployment")?,
             authorize: row.try_get("authorize")?,
             keys: row.try_get("keys")?,
+            token: row.try_get("token")?,
+            audience: row.try_get("audience")?,
             named_by: named_by
                 .ok_or_else(|| StoreError::damaged("lti_platform.named_by", "no such way"))?,
         })
@@ -31,8 +41,8 @@ pub async fn keep_platform(
     platform: &Platform,
 ) -> Result<(), StoreError> {
     sqlx::query(
-        "INSERT OR REPLACE INTO lti_platform (issuer, client, deployment, authorize, keys, named_by)
-         VALUES (?, ?, ?, ?, ?, ?)",
+        "INSERT OR REPLACE INTO lti_platform (issuer, client, deployment, authorize, keys, named_by, token, audience)
+         VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
     )
     .bind(&platform.issuer)
     .bind(&platform.client)
@@ -40,6 +50,8 @@ pub async fn keep_platform(
     .bind(&platform.authorize)
     .bind(&platform.keys)
     .bind(platform.named_by.name())
+    .bind(&platform.token)
+    .bind(&platform.audience)
     .execute(connection)
     .await?;
     Ok(())

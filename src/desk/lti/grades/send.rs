@@ -1,0 +1,325 @@
+//! Handing over what waits: each grade is taken before it is tried, so that of two servers one sends it, and goes with a
+//! timestamp later than any that went with it before, so that none can take the place of a later one.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use jiff::{SignedDuration, Timestamp};
+use rust_decimal::Decimal;
+
+use super::{Place, numbers, queue};
+use crate::campus::{Account, Answer, Ask, OwnKey, ServiceFault, Services};
+use crate::desk::lti::{LinkedContext, PlatformError, account, platform_of, signing_key};
+use crate::desk::waits::{later, pause};
+use crate::lti::{LineItem, Scope, Score, scores_address};
+use crate::store::lti::Grade;
+use crate::store::{StoreError, student_keys};
+
+/// For so long a grade is nobody else's to send.
+const TAKEN_FOR: SignedDuration = SignedDuration::from_mins(5);
+/// Whoever the platform has not named yet is looked for again after this.
+const UNKNOWN_FOR: SignedDuration = SignedDuration::from_mins(5);
+/// So many are looked up together.
+const AT_ONCE: i64 = 50;
+/// What one token for grades is good for.
+const SCOPES: [Scope; 2] = [Scope::LineItems, Scope::Scores];
+
+/// What came of looking through what waits.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct PassedOn {
+    pub sent: usize,
+    pub refused: usize,
+    /// To be tried again.
+    pub put_off: usize,
+    /// Why a platform cannot be had; then all that goes there waits.
+    pub away: Option<String>,
+}
+
+/// A course of a platform that takes grades.
+struct Taker<'a> {
+    context: &'a LinkedContext,
+    members: &'a BTreeMap<String, String>,
+    account: Account,
+    key: Arc<OwnKey>,
+    services: &'a Arc<Services>,
+    now: i64,
+}
+
+/// What came of one grade.
+enum Outcome {
+    Sent,
+    Refused(String),
+    /// The column is not where it was: it is looked for at once.
+    Lost,
+    Away(String),
+}
+
+/// Queues what is new, and hands over what is due.
+pub async fn send_grades(
+    place: Place<'_>,
+    services: &Arc<Services>,
+    at: Timestamp,
+) -> Result<PassedOn, StoreError> {
+    let mut passed = PassedOn::default();
+    let takers = queue::queue_new(place, at).await?;
+    if takers.is_empty() {
+        return Ok(passed);
+    }
+    let mut ready: BTreeMap<&str, Result<Taker<'_>, String>> = BTreeMap::new();
+    for (context, members) in &takers {
+        let taker = match platform_of(place.people, context).await {
+            Ok(platform) => account(&platform),
+            Err(why) => Err(why),
+        };
+        let taker = match taker {
+            Err(PlatformError::Store(why)) => return Err(why),
+            Err(why) => Err(why.to_string()),
+            Ok(account) => Ok(Taker {
+                context,
+                members,
+                account,
+                key: signing_key(place.people, at).await?,
+                services,
+                now: at.as_second(),
+            }),
+        };
+        ready.insert(&context.name, taker);
+    }
+    loop {
+        let mut reader = place.desk.store().read().await?;
+        let due = reader.grades().due(at, AT_ONCE).await?;
+        let numbers = numbers(&student_keys(&mut reader).await?);
+        drop(reader);
+        if due.is_empty() || services.is_stopping() {
+            return Ok(passed);
+        }
+        for grade in &due {
+            if services.is_stopping() {
+                return Ok(passed);
+            }
+            let number = numbers.get(&grade.wanted.student);
+            let taker = ready.get(grade.wanted.context.as_str());
+            match (taker, number) {
+                (Some(Ok(taker)), Some(number)) => {
+                    one(place, taker, (grade, number.as_str()), at, &mut passed).await?;
+                }
+                (Some(Err(why)), _) => wait(place, grade, at, why, &mut passed).await?,
+                (None, _) | (_, None) => {
+                    let mut transaction = place.desk.store().write().await?;
+                    let why = "it is for a course of the platform, or somebody, that is none of this course any more";
+                    transaction.grades().drop(grade.id, why).await?;
+                    transaction.commit().await?;
+                }
+            }
+        }
+    }
+}
+
+/// Says that nothing can go to a platform now; all of it waits.
+async fn wait(
+    place: Place<'_>,
+    grade: &Grade,
+    at: Timestamp,
+    why: &str,
+    passed: &mut PassedOn,
+) -> Result<(), StoreError> {
+    let next = later(at, pause(grade.tries));
+    let mut transaction = place.desk.store().write().await?;
+    let mut grades = transaction.grades();
+    grades.not_sent(grade, (Some(next), why)).await?;
+    let context = &grade.wanted.context;
+    grades.put_off(context, (at, next), why).await?;
+    passed.put_off += 1;
+    passed.away = Some(why.to_owned());
+    transaction.commit().await
+}
+
+async fn one(
+    place: Place<'_>,
+    taker: &Taker<'_>,
+    (grade, number): (&Grade, &str),
+    at: Timestamp,
+    passed: &mut PassedOn,
+) -> Result<(), StoreError> {
+    let mut transaction = place.desk.store().write().await?;
+    let Some(sub) = taker.members.get(number) else {
+        let why = "the platform has not said yet who this is there: fetch its members, or wait until they are launched from it";
+        let next = later(at, UNKNOWN_FOR);
+        let mut grades = transaction.grades();
+        grades.not_sent(grade, (Some(next), why)).await?;
+        passed.put_off += 1;
+        return transaction.commit().await;
+    };
+    let after = later(grade.stamped_at, SignedDuration::from_millis(1));
+    let stamp = at.max(after);
+    let until = later(at, TAKEN_FOR);
+    if !transaction.grades().take(grade, stamp, until).await? {
+        return transaction.abandon().await;
+    }
+    transaction.commit().await?;
+    let score = score(grade, sub, stamp)?;
+    let outcome = tried(place, taker, grade, &score).await?;
+    let mut transaction = place.desk.store().write().await?;
+    let mut grades = transaction.grades();
+    match outcome {
+        Outcome::Sent => {
+            grades.sent(grade, at).await?;
+            passed.sent += 1;
+        }
+        Outcome::Lost if grade.tries == 0 => {
+            let context = &grade.wanted.context;
+            let experiment = &grade.wanted.experiment;
+            grades.forget_line_item(context, experiment).await?;
+            let why = "its column is not where it was";
+            grades.not_sent(grade, (Some(at), why)).await?;
+            passed.put_off += 1;
+        }
+        Outcome::Lost => {
+            let why = ServiceFault::Refused(404).to_string();
+            grades.not_sent(grade, (None, &why)).await?;
+            passed.refused += 1;
+        }
+        Outcome::Refused(why) => {
+            grades.not_sent(grade, (None, &why)).await?;
+            passed.refused += 1;
+        }
+        Outcome::Away(why) => {
+            transaction.abandon().await?;
+            return wait(place, grade, at, &why, passed).await;
+        }
+    }
+    transaction.commit().await
+}
+
+fn score(grade: &Grade, sub: &str, stamp: Timestamp) -> Result<Score, StoreError> {
+    let points = |text: &str| {
+        let read = text.parse::<Decimal>();
+        read.map_err(|why| StoreError::damaged("lti_grade.points", why))
+    };
+    let wanted = &grade.wanted;
+    Ok(Score {
+        sub: sub.to_owned(),
+        given: wanted.points.as_deref().map(points).transpose()?,
+        possible: points(&wanted.possible)?,
+        settled: wanted.settled,
+        at: stamp,
+    })
+}
+
+/// Finds the column or makes it, and sends the score there.
+async fn tried(
+    place: Place<'_>,
+    taker: &Taker<'_>,
+    grade: &Grade,
+    score: &Score,
+) -> Result<Outcome, StoreError> {
+    let wanted = &grade.wanted;
+    let mut reader = place.desk.store().read().await?;
+    let held = reader
+        .grades()
+        .line_item(&wanted.context, &wanted.experiment)
+        .await?;
+    drop(reader);
+    let was_held = held.is_some();
+    let item = match held {
+        Some(item) => item,
+        None => match column(place, taker, grade, score.possible).await? {
+            Ok(item) => item,
+            Err(why) => return Ok(why),
+        },
+    };
+    let address = scores_address(&item);
+    let sent = taker
+        .ask(&address, Score::KIND, Some(score.written()))
+        .await;
+    Ok(match sent {
+        Ok(_) => Outcome::Sent,
+        Err(ServiceFault::Refused(404)) if was_held => Outcome::Lost,
+        Err(why) => outcome(why),
+    })
+}
+
+/// The column of an experiment: found by what it is called between the two, so that it is not made twice.
+async fn column(
+    place: Place<'_>,
+    taker: &Taker<'_>,
+    grade: &Grade,
+    possible: Decimal,
+) -> Result<Result<String, Outcome>, StoreError> {
+    let wanted = &grade.wanted;
+    let line_items = &taker.context.context.line_items;
+    let image = place.desk.look().await?;
+    let experiment = image.term.experiment(&wanted.experiment);
+    let label = experiment.map_or(wanted.experiment.as_str(), |one| &one.procedure.title);
+    let item = LineItem {
+        label: label.to_owned(),
+        resource: wanted.experiment.clone(),
+    };
+    let found = taker.found(&item, line_items).await;
+    let address = match found {
+        Ok(Some(address)) => Ok(address),
+        Ok(None) => taker.made(&item, line_items, possible).await,
+        Err(why) => Err(why),
+    };
+    let address = match address {
+        Ok(address) => address,
+        Err(PlatformError::Store(why)) => return Err(why),
+        Err(PlatformError::Service(why)) => return Ok(Err(outcome(why))),
+        Err(why) => return Ok(Err(Outcome::Refused(why.to_string()))),
+    };
+    let mut transaction = place.desk.store().write().await?;
+    transaction
+        .grades()
+        .keep_line_item(&wanted.context, &wanted.experiment, &address)
+        .await?;
+    transaction.commit().await?;
+    Ok(Ok(address))
+}
+
+fn outcome(why: ServiceFault) -> Outcome {
+    match why {
+        // another time, or when somebody has put right who we are there
+        ServiceFault::Away(_) | ServiceFault::NoToken(_) => Outcome::Away(why.to_string()),
+        ServiceFault::Refused(_) | ServiceFault::Form(_) => Outcome::Refused(why.to_string()),
+    }
+}
+
+impl Taker<'_> {
+    async fn found(
+        &self,
+        item: &LineItem,
+        line_items: &str,
+    ) -> Result<Option<String>, PlatformError> {
+        let address = LineItem::looked_for(line_items, &item.resource);
+        let answer = self.ask(&address, LineItem::SEVERAL, None).await?;
+        Ok(LineItem::found(&answer.body, &item.resource, line_items)?)
+    }
+
+    async fn made(
+        &self,
+        item: &LineItem,
+        line_items: &str,
+        possible: Decimal,
+    ) -> Result<String, PlatformError> {
+        let body = item.made_by(possible);
+        let answer = self.ask(line_items, LineItem::KIND, Some(body)).await?;
+        Ok(LineItem::made(&answer.body, line_items)?)
+    }
+
+    async fn ask(
+        &self,
+        address: &str,
+        kind: &'static str,
+        body: Option<String>,
+    ) -> Result<Answer, ServiceFault> {
+        let ask = Ask {
+            address: address.to_owned(),
+            kind,
+            body,
+            scopes: SCOPES.map(Scope::name).join(" "),
+        };
+        self.services
+            .ask(&self.account, &self.key, ask, self.now)
+            .await
+    }
+}

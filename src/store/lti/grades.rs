@@ -1,0 +1,308 @@
+//! Grades on their way to a platform: one row for each student, experiment and course of a platform, with what it is to show.
+//! Students stand here by their key, so that who is taken out is nobody here either.
+
+use jiff::Timestamp;
+use sqlx::sqlite::SqliteRow;
+use sqlx::{Row, SqliteConnection};
+
+use crate::store::StoreError;
+use crate::store::journal::instant;
+use crate::words::named;
+
+/// The grades of the database of a course.
+pub struct Grades<'c>(pub &'c mut SqliteConnection);
+
+/// Where a grade stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum GradeState {
+    Waiting,
+    /// The platform took it.
+    Sent,
+    /// The platform will not have it.
+    Refused,
+    /// It is not to be sent any more.
+    Dropped,
+}
+
+named! { GradeState, name, from_name:
+    Waiting = "waiting": "waiting",
+    Sent = "sent": "sent",
+    Refused = "refused": "refused",
+    Dropped = "dropped": "not sent",
+}
+
+/// What a platform is to show for somebody.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Wanted {
+    /// Name of the course there.
+    pub context: String,
+    pub experiment: String,
+    /// A student's key.
+    pub student: String,
+    /// None: none any more.
+    pub points: Option<String>,
+    pub possible: String,
+    /// Whether nobody has to look at it any more.
+    pub settled: bool,
+}
+
+/// A grade as it is kept.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Grade {
+    pub id: i64,
+    pub wanted: Wanted,
+    pub version: i64,
+    pub changed_at: Timestamp,
+    pub state: GradeState,
+    pub tries: i64,
+    pub next_at: Timestamp,
+    pub taken_until: Timestamp,
+    /// The newest timestamp that went with it.
+    pub stamped_at: Timestamp,
+    pub sent_at: Option<Timestamp>,
+    pub sent_points: Option<String>,
+    pub why: String,
+}
+
+impl Grades<'_> {
+    /// Whether grades go to the platform.
+    pub async fn is_wanted(&mut self) -> Result<bool, StoreError> {
+        let wanted = sqlx::query_scalar("SELECT wanted FROM lti_course");
+        let wanted: i64 = wanted.fetch_one(&mut *self.0).await?;
+        Ok(wanted != 0)
+    }
+
+    /// Turns that on or off. Turned on, everything is gone through anew.
+    pub async fn want(&mut self, wanted: bool) -> Result<(), StoreError> {
+        let put = sqlx::query("UPDATE lti_course SET wanted = ?, seq = -1").bind(i64::from(wanted));
+        put.execute(&mut *self.0).await?;
+        Ok(())
+    }
+
+    /// The newest row of the journal that was gone through.
+    pub async fn gone_through(&mut self) -> Result<i64, StoreError> {
+        let seq = sqlx::query_scalar("SELECT seq FROM lti_course");
+        Ok(seq.fetch_one(&mut *self.0).await?)
+    }
+
+    pub async fn go_through(&mut self, seq: i64) -> Result<(), StoreError> {
+        let put = sqlx::query("UPDATE lti_course SET seq = max(seq, ?)").bind(seq);
+        put.execute(&mut *self.0).await?;
+        Ok(())
+    }
+
+    /// Has everything gone through anew when it is next looked for what is to be sent.
+    pub async fn begin_anew(&mut self) -> Result<(), StoreError> {
+        let put = sqlx::query("UPDATE lti_course SET seq = -1");
+        put.execute(&mut *self.0).await?;
+        Ok(())
+    }
+
+    pub async fn all(&mut self) -> Result<Vec<Grade>, StoreError> {
+        let rows = sqlx::query("SELECT * FROM lti_grade ORDER BY experiment, changed_at DESC, id");
+        let rows = rows.fetch_all(&mut *self.0).await?;
+        rows.iter().map(read).collect()
+    }
+
+    /// Puts what a platform is to show in the place of what it was to show before. On its way already, that one ends first.
+    pub async fn put(&mut self, wanted: &Wanted, at: Timestamp) -> Result<(), StoreError> {
+        sqlx::query(
+            "INSERT INTO lti_grade (context, experiment, student, points, possible, settled, version, changed_at, state, tries,
+                 next_at, taken_until, stamped_at, why)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?7, 1, ?6, 'waiting', 0, ?6, 0, 0, '')
+             ON CONFLICT (context, experiment, student) DO UPDATE SET points = ?4, possible = ?5, settled = ?7,
+                 version = version + 1, changed_at = ?6, state = 'waiting', tries = 0, next_at = max(taken_until, ?6), why = ''",
+        )
+        .bind(&wanted.context)
+        .bind(&wanted.experiment)
+        .bind(&wanted.student)
+        .bind(&wanted.points)
+        .bind(&wanted.possible)
+        .bind(at.as_millisecond())
+        .bind(i64::from(wanted.settled))
+        .execute(&mut *self.0)
+        .await?;
+        Ok(())
+    }
+
+    /// Says that a grade is not to be sent after all.
+    pub async fn drop(&mut self, id: i64, why: &str) -> Result<(), StoreError> {
+        let put = sqlx::query(
+            "UPDATE lti_grade SET state = 'dropped', points = NULL, version = version + 1, why = ? WHERE id = ?",
+        );
+        put.bind(why).bind(id).execute(&mut *self.0).await?;
+        Ok(())
+    }
+
+    /// Those that are to be tried now, those that have waited longest first.
+    pub async fn due(&mut self, at: Timestamp, most: i64) -> Result<Vec<Grade>, StoreError> {
+        let rows = sqlx::query(
+            "SELECT * FROM lti_grade WHERE state = 'waiting' AND next_at <= ?1 AND taken_until <= ?1
+             ORDER BY changed_at, id LIMIT ?2",
+        );
+        let rows = rows.bind(at.as_millisecond()).bind(most);
+        let rows = rows.fetch_all(&mut *self.0).await?;
+        rows.iter().map(read).collect()
+    }
+
+    /// Takes one that is due, with the timestamp it is sent with; until then nobody else does. Says whether it was still
+    /// there to take.
+    pub async fn take(
+        &mut self,
+        grade: &Grade,
+        stamp: Timestamp,
+        until: Timestamp,
+    ) -> Result<bool, StoreError> {
+        let taken = sqlx::query(
+            "UPDATE lti_grade SET taken_until = ?5, stamped_at = ?6, tries = tries + 1
+             WHERE id = ?1 AND state = 'waiting' AND version = ?2 AND next_at = ?3 AND taken_until = ?4",
+        )
+        .bind(grade.id)
+        .bind(grade.version)
+        .bind(grade.next_at.as_millisecond())
+        .bind(grade.taken_until.as_millisecond())
+        .bind(until.as_millisecond())
+        .bind(stamp.as_millisecond())
+        .execute(&mut *self.0)
+        .await?;
+        Ok(taken.rows_affected() == 1)
+    }
+
+    /// Says that the platform took what was sent; what came to be wanted in the meantime is sent after it.
+    pub async fn sent(&mut self, grade: &Grade, at: Timestamp) -> Result<(), StoreError> {
+        sqlx::query(
+            "UPDATE lti_grade SET taken_until = 0, sent_at = ?3, sent_points = ?4,
+                 state = CASE WHEN version = ?2 THEN 'sent' ELSE state END, why = CASE WHEN version = ?2 THEN '' ELSE why END,
+                 next_at = CASE WHEN version = ?2 THEN next_at ELSE ?3 END
+             WHERE id = ?1",
+        )
+        .bind(grade.id)
+        .bind(grade.version)
+        .bind(at.as_millisecond())
+        .bind(&grade.wanted.points)
+        .execute(&mut *self.0)
+        .await?;
+        Ok(())
+    }
+
+    /// Says that a grade waits until then, or (none) that the platform will not have it, and why.
+    pub async fn not_sent(
+        &mut self,
+        grade: &Grade,
+        (next, why): (Option<Timestamp>, &str),
+    ) -> Result<(), StoreError> {
+        sqlx::query(
+            "UPDATE lti_grade SET taken_until = 0,
+                 state = CASE WHEN version = ?2 AND ?3 IS NULL THEN 'refused' ELSE state END,
+                 next_at = CASE WHEN version = ?2 AND ?3 IS NOT NULL THEN ?3 ELSE next_at END,
+                 why = CASE WHEN version = ?2 THEN ?4 ELSE why END
+             WHERE id = ?1",
+        )
+        .bind(grade.id)
+        .bind(grade.version)
+        .bind(next.map(Timestamp::as_millisecond))
+        .bind(why)
+        .execute(&mut *self.0)
+        .await?;
+        Ok(())
+    }
+
+    /// Says that a platform cannot be had: all that is due there waits until then.
+    pub async fn put_off(
+        &mut self,
+        context: &str,
+        (at, next): (Timestamp, Timestamp),
+        why: &str,
+    ) -> Result<(), StoreError> {
+        sqlx::query(
+            "UPDATE lti_grade SET next_at = ?3, why = ?4
+             WHERE context = ?1 AND state = 'waiting' AND next_at <= ?2 AND taken_until <= ?2",
+        )
+        .bind(context)
+        .bind(at.as_millisecond())
+        .bind(next.as_millisecond())
+        .bind(why)
+        .execute(&mut *self.0)
+        .await?;
+        Ok(())
+    }
+
+    /// Has grades tried at once that wait or were refused: one, or all of them.
+    pub async fn try_now(&mut self, id: Option<i64>, at: Timestamp) -> Result<u64, StoreError> {
+        let put = sqlx::query(
+            "UPDATE lti_grade SET state = 'waiting', tries = 0, next_at = max(taken_until, ?2)
+             WHERE state IN ('waiting', 'refused') AND id = coalesce(?1, id)",
+        );
+        let put = put.bind(id).bind(at.as_millisecond());
+        Ok(put.execute(&mut *self.0).await?.rows_affected())
+    }
+
+    /// Where the column of an experiment is.
+    pub async fn line_item(
+        &mut self,
+        context: &str,
+        experiment: &str,
+    ) -> Result<Option<String>, StoreError> {
+        let address = sqlx::query_scalar(
+            "SELECT address FROM lti_line_item WHERE context = ? AND experiment = ?",
+        );
+        let address = address.bind(context).bind(experiment);
+        Ok(address.fetch_optional(&mut *self.0).await?)
+    }
+
+    pub async fn keep_line_item(
+        &mut self,
+        context: &str,
+        experiment: &str,
+        address: &str,
+    ) -> Result<(), StoreError> {
+        let kept = sqlx::query(
+            "INSERT OR REPLACE INTO lti_line_item (context, experiment, address) VALUES (?, ?, ?)",
+        );
+        let kept = kept.bind(context).bind(experiment).bind(address);
+        kept.execute(&mut *self.0).await?;
+        Ok(())
+    }
+
+    /// Knows no more where a column is: it is looked for again.
+    pub async fn forget_line_item(
+        &mut self,
+        context: &str,
+        experiment: &str,
+    ) -> Result<(), StoreError> {
+        let gone = sqlx::query("DELETE FROM lti_line_item WHERE context = ? AND experiment = ?");
+        let gone = gone.bind(context).bind(experiment);
+        gone.execute(&mut *self.0).await?;
+        Ok(())
+    }
+}
+
+fn read(row: &SqliteRow) -> Result<Grade, StoreError> {
+    let state: String = row.try_get("state")?;
+    let sent: Option<i64> = row.try_get("sent_at")?;
+    let at = |name: &'static str| instant(row.try_get(name)?, name);
+    Ok(Grade {
+        id: row.try_get("id")?,
+        wanted: Wanted {
+            context: row.try_get("context")?,
+            experiment: row.try_get("experiment")?,
+            student: row.try_get("student")?,
+            points: row.try_get("points")?,
+            possible: row.try_get("possible")?,
+            settled: row.try_get::<i64, _>("settled")? != 0,
+        },
+        version: row.try_get("version")?,
+        changed_at: at("changed_at")?,
+        state: GradeState::from_name(&state)
+            .ok_or_else(|| StoreError::damaged("lti_grade.state", state))?,
+        tries: row.try_get("tries")?,
+        next_at: at("next_at")?,
+        taken_until: at("taken_until")?,
+        stamped_at: at("stamped_at")?,
+        sent_at: sent
+            .map(|at| instant(at, "lti_grade.sent_at"))
+            .transpose()?,
+        sent_points: row.try_get("sent_points")?,
+        why: row.try_get("why")?,
+    })
+}

@@ -1,0 +1,195 @@
+//! The outbox of grades, looked at from inside: what is on its way, what another process finds, what is pending, and when
+//! nothing goes at all.
+
+use std::sync::Arc;
+
+use concordant::desk::accounts::By;
+use concordant::desk::lti::grades::{PassedOn, Place, send_grades};
+use concordant::desk::{Desk, Retirement, decide, retire};
+use concordant::ids::StudentId;
+use concordant::store::Store;
+use concordant::store::lti::GradeState;
+use concordant::term::Ruling;
+use jiff::SignedDuration;
+use serde_json::json;
+
+use super::grades::Back;
+use super::members::taken;
+use super::with_platform;
+
+#[tokio::test]
+async fn one_that_is_on_its_way_is_nobody_elses_and_ends_before_the_next() {
+    let mut back = Back::open().await;
+    back.release(true).await;
+    back.page().await;
+    let at = back.app.clock.now();
+    let until = at + SignedDuration::from_mins(5);
+    let mut transaction = back.app.desk.store().write().await.expect("a write");
+    let due = transaction.grades().due(at, 9).await.expect("due");
+    let mut students = due.iter().map(|grade| grade.wanted.student.as_str());
+    assert!(
+        students.all(|key| !key.contains("004")),
+        "students by their key"
+    );
+    for grade in &due {
+        assert!(
+            transaction
+                .grades()
+                .take(grade, at, until)
+                .await
+                .expect("taken")
+        );
+        assert!(
+            !transaction
+                .grades()
+                .take(grade, at, until)
+                .await
+                .expect("asked"),
+            "once"
+        );
+    }
+    transaction.commit().await.expect("kept");
+    // whoever took them was killed; meanwhile the grade changes
+    back.adjust("0042", -2).await;
+    assert_eq!(back.pass().await, PassedOn::default(), "on its way");
+    // an answer that comes late is that of the version it was for
+    let mut transaction = back.app.desk.store().write().await.expect("a write");
+    for grade in &due {
+        transaction.grades().sent(grade, at).await.expect("said");
+    }
+    transaction.commit().await.expect("kept");
+    assert_eq!(
+        back.pass().await.sent,
+        1,
+        "what changed meanwhile goes after it"
+    );
+    let shown = back.shown();
+    assert_eq!(shown["user-8"], back.ours().await["user-8"]);
+    // with the clock set back, timestamps go on
+    let state = {
+        let mut reader = back.app.desk.store().read().await.expect("a reader");
+        reader.grades().all().await.expect("grades")
+    };
+    assert!(state.iter().all(|grade| grade.state == GradeState::Sent));
+    back.app.clock.put_forward(SignedDuration::from_hours(-1));
+    back.adjust("0042", -3).await;
+    assert_eq!(back.pass().await.sent, 1);
+    back.app.clock.put_forward(SignedDuration::from_hours(1));
+    assert_eq!(back.shown()["user-8"], back.ours().await["user-8"]);
+}
+
+#[tokio::test]
+async fn a_server_that_was_stopped_goes_on_where_it_was() {
+    let mut back = Back::open().await;
+    back.platform.go_away().await;
+    back.release(true).await;
+    back.pass().await;
+    back.adjust("0043", -1).await;
+    back.platform.come_back().await;
+    back.later(SignedDuration::from_mins(2));
+    // another process on the same file, which knows nothing but that
+    let store = Store::open(&back.app.database()).await.expect("a store");
+    let desk = Desk::open(store).await.expect("a desk");
+    let place = Place {
+        desk: &desk,
+        people: &desk,
+        course: "",
+    };
+    let services = Arc::default();
+    let now = back.app.clock.now();
+    assert_eq!(
+        send_grades(place, &services, now)
+            .await
+            .expect("gone through")
+            .sent,
+        2
+    );
+    desk.close().await;
+    assert_eq!(back.pass().await, PassedOn::default());
+    assert_eq!((back.shown(), back.scores()), (back.ours().await, 2));
+}
+
+#[tokio::test]
+async fn what_a_person_has_still_to_look_at_is_pending() {
+    let back = Back::open().await;
+    let who = ("b.tarn", back.app.clock.now());
+    let slot = crate::slot("acid", "0042");
+    let returned = decide(
+        &back.app.desk,
+        slot.clone(),
+        Ruling::Return,
+        "look again",
+        1,
+        who,
+    )
+    .await;
+    returned.expect("returned");
+    back.release(true).await;
+    back.pass().await;
+    let progress = |user: &str| {
+        let told = back.platform.told.lock().expect("sound");
+        let of = told.services.scores.iter().rev();
+        let mut of = of.filter(|(_, score)| score["userId"] == user);
+        let (_, score) = of.next().expect("a score");
+        score["gradingProgress"].as_str().expect("one").to_owned()
+    };
+    assert_eq!(progress("user-8"), "PendingManual");
+    let who = ("b.tarn", back.app.clock.now());
+    let accepted = decide(&back.app.desk, slot, Ruling::Accept, "", 1, who).await;
+    accepted.expect("accepted");
+    assert_eq!(back.pass().await.sent, 1);
+    assert_eq!(progress("user-8"), "FullyGraded");
+}
+
+#[tokio::test]
+async fn it_is_off_until_the_platform_gives_its_gradebook_and_somebody_turns_it_on() {
+    let (app, platform) = with_platform("sourced-id").await;
+    platform.tell(|told| {
+        let claim = "https://purl.imsglobal.org/spec/lti-ags/claim/endpoint";
+        let scope = json!(["https://purl.imsglobal.org/spec/lti-ags/scope/result.readonly"]);
+        let only =
+            json!({ "scope": scope, "lineitems": format!("{}/lineitems", platform.address) });
+        told.claims.insert(claim.into(), only);
+    });
+    let mut coordinator = taken(&app, &platform).await;
+    let page = coordinator.get("/course/platform").await.body;
+    assert!(page.contains("not taken from this server"), "{page}");
+    let refused = coordinator
+        .post_form("/course/platform/grades", &[("wanted", "yes")])
+        .await;
+    assert_eq!(refused.status, 422, "{}", refused.body);
+    let page = coordinator.get("/course/platform/grades").await.body;
+    assert!(
+        page.contains("They do not.") && !page.contains("Let them go back"),
+        "{page}"
+    );
+}
+
+#[tokio::test]
+async fn whoever_is_taken_out_is_nobody_here_either() {
+    let mut back = Back::open().await;
+    back.release(true).await;
+    assert_eq!(back.pass().await.sent, 2);
+    back.platform.tell(|told| told.services.away = Some(503));
+    back.adjust("0043", -1).await;
+    back.pass().await;
+    let asked = Retirement {
+        before: "2100-01-01".parse().expect("a day"),
+        students: vec![StudentId::new("0043")],
+        texts_only: false,
+    };
+    let desk = &back.app.desk;
+    let retired = retire(desk, &asked, By::COMMAND_LINE, back.app.clock.now()).await;
+    assert_eq!(retired.expect("taken out").len(), 1);
+    let issuer = back.platform.address.clone();
+    let mut reader = desk.store().read().await.expect("a reader");
+    let known = reader.contexts().person(&issuer, "u-43").await;
+    assert_eq!(known.expect("reads"), None);
+    drop(reader);
+    back.platform.tell(|told| told.services.away = None);
+    back.app.clock.put_forward(SignedDuration::from_mins(5));
+    assert_eq!(back.pass().await.sent, 0);
+    let page = back.page().await;
+    assert!(page.contains("somebody taken out"), "{page}");
+    assert!(!page.contains("Okafor") && !page.contains("0043"), "{page}");
+}
