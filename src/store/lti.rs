@@ -1,13 +1,12 @@
 //! Platforms that send people here.
 
-use sqlx::{Row, SqliteConnection};
-
 use super::StoreError;
+use super::sql::{Connection, query};
 use crate::lti::{NamedBy, Platform};
 
 /// Every platform that is registered.
-pub async fn platforms(connection: &mut SqliteConnection) -> Result<Vec<Platform>, StoreError> {
-    let rows = sqlx::query("SELECT * FROM lti_platform ORDER BY issuer, client, deployment");
+pub async fn platforms(connection: &mut Connection) -> Result<Vec<Platform>, StoreError> {
+    let rows = query("SELECT * FROM lti_platform ORDER BY issuer, client, deployment");
     let rows = rows.fetch_all(connection).await?;
     let read = rows.iter().map(|row| {
         let named_by: String = row.try_get("named_by")?;
@@ -27,12 +26,13 @@ pub async fn platforms(connection: &mut SqliteConnection) -> Result<Vec<Platform
 
 /// Registers a platform, in the place of the same deployment if there is one.
 pub async fn keep_platform(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
     platform: &Platform,
 ) -> Result<(), StoreError> {
-    sqlx::query(
-        "INSERT OR REPLACE INTO lti_platform (issuer, client, deployment, authorize, keys, named_by)
-         VALUES (?, ?, ?, ?, ?, ?)",
+    query(
+        "INSERT INTO lti_platform (issuer, client, deployment, authorize, keys, named_by)
+         VALUES ($1, $2, $3, $4, $5, $6) ON CONFLICT (issuer, client, deployment) DO UPDATE
+         SET authorize = excluded.authorize, keys = excluded.keys, named_by = excluded.named_by",
     )
     .bind(&platform.issuer)
     .bind(&platform.client)
@@ -47,11 +47,11 @@ pub async fn keep_platform(
 
 /// Knows a deployment no more.
 pub async fn remove_platform(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
     (issuer, client, deployment): (&str, &str, &str),
 ) -> Result<(), StoreError> {
     let gone =
-        sqlx::query("DELETE FROM lti_platform WHERE issuer = ? AND client = ? AND deployment = ?");
+        query("DELETE FROM lti_platform WHERE issuer = $1 AND client = $2 AND deployment = $3");
     let gone = gone.bind(issuer).bind(client).bind(deployment);
     gone.execute(connection).await?;
     Ok(())

@@ -10,7 +10,7 @@ use super::super::person::{Person, on_lists};
 use crate::changes::{Change, ChangeKind as _, RemoveStaff};
 use crate::course::{Course, StaffMember, Student};
 use crate::store::accounts::AccountId;
-use crate::store::{SqliteConnection, StoreError, entries, newest};
+use crate::store::{Connection, StoreError, entries, newest};
 use crate::term::Term;
 
 /// Title and people of a course.
@@ -35,7 +35,7 @@ impl Lists {
     }
 
     /// Out of the journal of a course: of all changes only those that these lists are made of are read.
-    pub(super) async fn read(connection: &mut SqliteConnection) -> Result<Self, StoreError> {
+    pub(super) async fn read(connection: &mut Connection) -> Result<Self, StoreError> {
         let kinds = [
             Course::NAME,
             Student::NAME,
