@@ -172,10 +172,14 @@ impl Store {
     /// Empties the log of the database into it, in which what was taken out still stands.
     pub async fn empty_log(&self) -> Result<(), StoreError> {
         let mut writer = self.writer().await?;
-        match writer.as_mut() {
-            Some(connection) => connection.empty_log().await,
-            None => Ok(()),
+        let Some(connection) = writer.as_mut() else {
+            return Ok(());
+        };
+        let emptied = connection.empty_log().await;
+        if connection.is_shared() {
+            writer.take();
         }
+        emptied
     }
 
     /// Closes every connection, so that the write-ahead log is folded into the file.
