@@ -32,11 +32,11 @@ pub enum StoreError {
         "found a damaged database file ({0}), expected a sound one: keep it as it is for whoever looks into it, remove its -wal and -shm files from their place beside it, and put the newest copy that `concordant verify` finds sound in its place"
     )]
     Unsound(String),
-    /// Asked of a database that is no file.
+    /// The address of a database, where the program knows of files alone.
     #[error(
-        "found a PostgreSQL database, expected a file: PostgreSQL is copied by its own tools (pg_dump), see `concordant help running`"
+        "found the address of a PostgreSQL database, expected a file: this program was built without it (cargo build --release --features postgres builds one with it)"
     )]
-    OtherEngine,
+    NotBuilt,
     /// A server of PostgreSQL on which nothing can be built.
     #[error("database: found {found}, expected {expected}")]
     Unsuitable {

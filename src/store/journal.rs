@@ -226,6 +226,15 @@ pub async fn newest(connection: &mut Connection) -> Result<i64, StoreError> {
     Ok(newest.fetch_one(connection).await?)
 }
 
+/// Number of the newest change of some kinds; 0 if there is none.
+pub async fn newest_of(connection: &mut Connection, kinds: &[&str]) -> Result<i64, StoreError> {
+    let kinds = serde_json::to_string(kinds).map_err(|why| StoreError::damaged("kinds", why))?;
+    let newest = query_scalar(
+        "SELECT coalesce(max(seq), 0) FROM journal WHERE kind IN (SELECT value FROM json_each($1))",
+    );
+    Ok(newest.bind(kinds).fetch_one(connection).await?)
+}
+
 /// Number and hash of a change, or (none) of the newest: with it, everything before it is known to be as it was.
 pub async fn head(
     connection: &mut Connection,

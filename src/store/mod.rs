@@ -6,6 +6,8 @@
 pub mod accounts;
 mod batch;
 mod check;
+#[cfg(feature = "postgres")]
+mod copied;
 mod dialect;
 mod drafts;
 mod error;
@@ -17,6 +19,7 @@ mod people;
 #[cfg(feature = "postgres")]
 pub mod postgres;
 mod retention;
+mod shelf;
 mod sql;
 mod sqlite;
 
@@ -37,13 +40,14 @@ pub use drafts::{BenchDraft, DraftStamp, draft_of, draft_stamp, drafts_in, keep_
 pub use error::StoreError;
 pub use journal::{
     Since, Stored, Writing, by_request_key, changes_since, entries, entry, hash, head, load_stored,
-    newest, write_changes,
+    newest, newest_of, write_changes,
 };
 pub use judgements::judgement_history;
 pub use lti::{keep_platform, platforms, remove_platform};
 use mail::Mails;
 pub use people::student_keys;
 pub use retention::{last_of, texts_in_the_journal};
+pub use shelf::Shelf;
 pub use sql::Connection;
 pub use sqlite::remove_database;
 
@@ -162,10 +166,32 @@ impl Store {
     /// Copies the database as it stands into a new file, while it is in use, and checks the copy. A copy that fails leaves
     /// nothing.
     pub async fn backup(&self, to: &Path) -> Result<(), StoreError> {
+        #[cfg(feature = "postgres")]
+        if let Place::Postgres(_) = &self.place {
+            let copied = self.into_file(to).await;
+            if copied.is_err() {
+                remove_database(to);
+            }
+            return copied;
+        }
         let mut reader = self.read().await?;
         match reader.sqlite() {
             Some(connection) => sqlite::backup(connection, to).await,
-            None => Err(StoreError::OtherEngine),
+            None => Ok(()),
+        }
+    }
+
+    /// Copies a course of another engine into a new file, row by row, and checks the copy.
+    #[cfg(feature = "postgres")]
+    async fn into_file(&self, to: &Path) -> Result<(), StoreError> {
+        sqlite::make_private(to)?;
+        let copy = Self::open(to).await?;
+        copied::copy(self, &copy).await?;
+        let difference = first_difference(&mut *copy.read().await?).await?;
+        copy.close().await;
+        match difference {
+            Some(what) => Err(StoreError::damaged("backup", what)),
+            None => Ok(()),
         }
     }
 

@@ -7,7 +7,9 @@ use concordant::changes::Change;
 use concordant::desk::accounts::{self, AccountId, By, Event, Kind, What};
 use concordant::desk::evidence::receipt_marks;
 use concordant::desk::sessions::begin_session;
-use concordant::desk::{Desk, HandInError, Retirement, hand_in, leave_note, release, retire, verify};
+use concordant::desk::{
+    Desk, HandInError, Retirement, hand_in, leave_note, release, retire, verify,
+};
 use concordant::ids::StudentId;
 use concordant::store::accounts::Setting;
 use concordant::store::mail::{MailFor, MailKind, NewMail};
@@ -85,10 +87,9 @@ pub async fn what_is_kept_is_refused_to_be_changed(engine: &Engine) {
     for (table, statement) in statements {
         let why = engine.run(&statement).await.expect_err(&statement);
         let refused = why.contains("append-only") || why.contains("never changed");
-        assert!(
-            refused && why.contains(table) || statement.contains("CASCADE") && refused,
-            "{statement}: {why}"
-        );
+        // with what points to it, another table may be the first to refuse
+        let of_it = why.contains(table) || statement.contains("CASCADE");
+        assert!(refused && of_it, "{statement}: {why}");
     }
     sound(&desk).await;
     desk.close().await;
@@ -174,7 +175,7 @@ pub async fn two_servers_at_once(engine: &Engine) {
         Arc::new(course(engine, STUDENTS).await),
         Arc::new(engine.desk().await),
     );
-    let before = newest(&mut *first.store().read().await.expect("a reader"))
+    let before = newest(&mut first.store().read().await.expect("a reader"))
         .await
         .expect("a number");
     let mut tasks = Vec::new();
@@ -234,7 +235,7 @@ pub async fn a_write_that_is_broken_off_never_was(engine: &Engine) {
     let desk = course(engine, 1).await;
     let other = engine.store().await;
     let newest_of = |store: concordant::store::Store| async move {
-        newest(&mut *store.read().await.expect("a reader"))
+        newest(&mut store.read().await.expect("a reader"))
             .await
             .expect("a number")
     };
@@ -295,7 +296,7 @@ pub async fn everything_comes_back_as_it_was_written(engine: &Engine) {
     assert_eq!(here.newest(), there.newest());
     assert_eq!(here.judged, there.judged);
     let heads = |desk: Desk| async move {
-        head(&mut *desk.store().read().await.expect("a reader"), None)
+        head(&mut desk.store().read().await.expect("a reader"), None)
             .await
             .expect("a head")
     };

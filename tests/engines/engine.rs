@@ -50,8 +50,8 @@ impl Engine {
         }
     }
 
+    #[cfg(feature = "postgres")]
     pub async fn close(self) {
-        #[cfg(feature = "postgres")]
         if let Self::Schema { database, .. } = self {
             database.close().await;
         }

@@ -16,9 +16,9 @@ async fn measured(engine: &Engine) -> (f64, f64) {
     let mut seen = vec![0_usize; STUDENTS];
     let begun = Instant::now();
     for _ in 0..singles {
-        for n in 0..STUDENTS / 2 {
-            one(&desk, n, seen[n]).await;
-            seen[n] += 1;
+        for (n, seen) in seen.iter_mut().enumerate().take(STUDENTS / 2) {
+            one(&desk, n, *seen).await;
+            *seen += 1;
         }
     }
     let alone = rate(singles * (STUDENTS / 2), begun);

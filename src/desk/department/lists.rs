@@ -13,6 +13,14 @@ use crate::store::accounts::AccountId;
 use crate::store::{Connection, StoreError, entries, newest};
 use crate::term::Term;
 
+/// The kinds of change that these lists are made of.
+pub(super) const KINDS: [&str; 4] = [
+    Course::NAME,
+    Student::NAME,
+    StaffMember::NAME,
+    RemoveStaff::NAME,
+];
+
 /// Title and people of a course.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Lists {
@@ -36,14 +44,8 @@ impl Lists {
 
     /// Out of the journal of a course: of all changes only those that these lists are made of are read.
     pub(super) async fn read(connection: &mut Connection) -> Result<Self, StoreError> {
-        let kinds = [
-            Course::NAME,
-            Student::NAME,
-            StaffMember::NAME,
-            RemoveStaff::NAME,
-        ];
         let mut changes = Vec::new();
-        for kind in kinds {
+        for kind in KINDS {
             changes.extend(entries(connection, kind).await?);
         }
         changes.sort_by_key(|(_, made)| made.seq);

@@ -21,7 +21,7 @@ use super::{Place, Store, StoreError};
 
 pub use address::Address;
 pub(super) use made::{made_and_found, vacuum};
-pub use written::Written;
+pub use written::{Told, Written};
 
 /// Oldest server whose functions the tables are made with.
 const OLDEST: i32 = 140_000;
@@ -94,45 +94,49 @@ impl Database {
 
     /// Makes an empty course.
     pub async fn new_course(&self, schema: &str) -> Result<Store, StoreError> {
-        let mut connection = self.writers.acquire().await?;
+        let mut held = self.any(&self.writers).await?;
         let make = format!("CREATE SCHEMA {}", quoted(schema));
         sqlx::query(AssertSqlSafe(make))
-            .execute(&mut *connection)
+            .execute(held.connection())
             .await?;
-        drop(connection);
+        drop(held);
         self.opened(schema).await
     }
 
     /// Whether there is a schema of that name.
     pub async fn holds(&self, schema: &str) -> Result<bool, StoreError> {
-        let held =
+        let mut held = self.any(&self.readers).await?;
+        let there =
             sqlx::query_scalar("SELECT EXISTS (SELECT 1 FROM pg_namespace WHERE nspname = $1)");
-        Ok(held.bind(schema).fetch_one(&self.readers).await?)
+        Ok(there.bind(schema).fetch_one(held.connection()).await?)
     }
 
     /// Names of the schemas that hold a course and begin so, in order.
     pub async fn schemas(&self, beginning: &str) -> Result<Vec<String>, StoreError> {
+        let mut held = self.any(&self.readers).await?;
         let names = sqlx::query_scalar(
             "SELECT nspname::text FROM pg_namespace JOIN pg_class ON relnamespace = pg_namespace.oid
              WHERE relname = 'journal' AND relkind = 'r' AND starts_with(nspname::text, $1) ORDER BY 1",
         );
-        Ok(names.bind(beginning).fetch_all(&self.readers).await?)
+        Ok(names.bind(beginning).fetch_all(held.connection()).await?)
     }
 
     /// Gives a course another name.
     pub async fn rename(&self, from: &str, to: &str) -> Result<(), StoreError> {
+        let mut held = self.any(&self.writers).await?;
         let rename = format!("ALTER SCHEMA {} RENAME TO {}", quoted(from), quoted(to));
         sqlx::query(AssertSqlSafe(rename))
-            .execute(&self.writers)
+            .execute(held.connection())
             .await?;
         Ok(())
     }
 
     /// Takes away what did not come to be a course.
     pub async fn remove(&self, schema: &str) -> Result<(), StoreError> {
+        let mut held = self.any(&self.writers).await?;
         let drop = format!("DROP SCHEMA IF EXISTS {} CASCADE", quoted(schema));
         sqlx::query(AssertSqlSafe(drop))
-            .execute(&self.writers)
+            .execute(held.connection())
             .await?;
         Ok(())
     }
@@ -141,6 +145,15 @@ impl Database {
     pub async fn close(&self) {
         self.readers.close().await;
         self.writers.close().await;
+    }
+
+    /// A live connection that is for no course.
+    async fn any(&self, pool: &PgPool) -> Result<Held, StoreError> {
+        let schema = Schema {
+            database: self.clone(),
+            name: "pg_catalog".into(),
+        };
+        schema.given_out(pool).await
     }
 
     async fn opened(&self, schema: &str) -> Result<Store, StoreError> {
@@ -157,11 +170,12 @@ impl Database {
 
     /// A receipt says that something is on disk; that holds only where the server waits for the disk.
     async fn keeps_its_word(&self) -> Result<(), StoreError> {
+        let mut held = self.any(&self.readers).await?;
         let (version, fsync, commit, encoding): (i32, String, String, String) = sqlx::query_as(
             "SELECT current_setting('server_version_num')::int, current_setting('fsync'),
                     current_setting('synchronous_commit'), current_setting('server_encoding')",
         )
-        .fetch_one(&self.readers)
+        .fetch_one(held.connection())
         .await?;
         let expected =
             |found: String, expected: &'static str| Err(StoreError::Unsuitable { found, expected });

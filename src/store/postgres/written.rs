@@ -2,6 +2,7 @@
 //! memory reads what is new. Nothing rests on it but how soon that is: every look and every change asks for the newest
 //! number itself.
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -52,7 +53,44 @@ impl Store {
     }
 }
 
+/// What is heard of all courses.
+pub struct Told(broadcast::Receiver<Arc<str>>);
+
+/// What is told within so long is taken up in one go.
+const TOGETHER: Duration = Duration::from_millis(300);
+
+impl Told {
+    /// Waits until courses were written to: their keys, an empty one where it may have been any. None where nothing will
+    /// be heard any more.
+    pub async fn next(&mut self) -> Option<BTreeSet<String>> {
+        let mut keys = BTreeSet::new();
+        let key = |name: &str| match name.strip_prefix("course_") {
+            Some(key) => key.to_owned(),
+            // of the people, say, whose journal names the courses
+            None if !name.is_empty() => "people".to_owned(),
+            None => String::new(),
+        };
+        match self.0.recv().await {
+            Ok(name) => keys.insert(key(&name)),
+            Err(broadcast::error::RecvError::Lagged(_)) => keys.insert(String::new()),
+            Err(broadcast::error::RecvError::Closed) => return None,
+        };
+        tokio::time::sleep(TOGETHER).await;
+        loop {
+            match self.0.try_recv() {
+                Ok(name) => keys.insert(key(&name)),
+                Err(broadcast::error::TryRecvError::Lagged(_)) => keys.insert(String::new()),
+                Err(_) => return Some(keys),
+            };
+        }
+    }
+}
+
 impl Database {
+    pub(in super::super) async fn told(&self) -> Told {
+        Told(self.heard().await)
+    }
+
     async fn heard(&self) -> broadcast::Receiver<Arc<str>> {
         let mut written = self.written.lock().await;
         match &*written {
