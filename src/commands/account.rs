@@ -11,6 +11,7 @@ use crate::course::{StaffMember, StaffRole};
 use crate::desk::department::Department;
 use crate::desk::{Desk, accounts};
 use crate::ids::CourseKey;
+use crate::store::Shelf;
 use crate::words::counted;
 
 /// Puts a coordinator on the staff list, if they are not there, and prints the code with which they set their password.
@@ -47,13 +48,12 @@ pub async fn add_coordinator((db, new): (&Path, bool), login: &str) -> Result<()
         }
     }
     desk.look().await?;
-    let beside = Department::people_beside(db);
-    let desk = match beside.as_deref().and_then(Path::parent) {
+    let desk = match Shelf::around(db).await? {
         None => Arc::new(desk),
         // whoever signs in to a course of a folder signs in to the folder
-        Some(folder) => {
+        Some(shelf) => {
             desk.close().await;
-            let department = Department::open(folder, now).await?;
+            let department = Department::open(shelf, now).await?;
             Arc::clone(department.people())
         }
     };
@@ -94,7 +94,7 @@ pub async fn take_in(file: &Path, folder: &Path, key: &str) -> Result<(), Failur
     println!(
         "{} is the course {key} of {}, checked before and after; {} came with their passwords",
         file.display(),
-        folder.display(),
+        department.shelf().in_words(),
         counted(taken, "person", "people")
     );
     Ok(())

@@ -69,10 +69,10 @@ pub async fn import(folder: &Path, db: &Path, confirmed: bool, aside: bool) -> R
     progress("reading the course folder");
     // faults are found before the database is made
     let (incoming, rows) = read(folder, aside)?;
-    if !db.is_file() {
-        eprintln!("{}: a new database", db.display());
+    if !Store::is_there(db).await? {
+        eprintln!("{}: a new database", super::shown(db));
     }
-    let desk = Desk::open(Store::open(db).await?).await?;
+    let desk = Desk::open(Store::named(db).await?).await?;
     let plan = desk::plan_import(&desk, &incoming).await?;
     if let (Some(plan), false) = (&plan, confirmed) {
         if plan.changes.is_empty() {

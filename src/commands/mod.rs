@@ -31,7 +31,7 @@ use clap::{Parser, Subcommand};
 use crate::desk::BringError;
 use crate::desk::department::DepartmentError;
 use crate::files::Dialect;
-use crate::store::{Store, StoreError};
+use crate::store::{Shelf, Store, StoreError};
 use crate::text::Fault;
 
 /// For whoever has just found the program.
@@ -463,28 +463,42 @@ fn progress(what: &str) {
 
 /// Opens a database that is there, or makes one where that is asked for.
 async fn open_or_make((db, new): (&std::path::Path, bool)) -> Result<Store, Failure> {
-    if !new && !db.is_file() {
+    let is_there = Store::is_there(db).await?;
+    if !new && !is_there {
         return Err(Failure::Other(format!(
-            "found no file {}, expected a database; --new makes one",
-            db.display()
+            "found no {}, expected a database; --new makes one",
+            named(db)
         )));
     }
-    if new && db.exists() {
+    if new && (is_there || db.exists()) {
         return Err(Failure::Other(format!(
             "found {} there already, expected none with --new",
             db.display()
         )));
     }
-    Ok(Store::open(db).await?)
+    Ok(Store::named(db).await?)
 }
 
 /// Opens a database that must be there already.
 async fn open_existing(db: &std::path::Path) -> Result<Store, Failure> {
-    if !db.is_file() {
+    if !Store::is_there(db).await? {
         return Err(Failure::Other(format!(
-            "found no file {}, expected a database",
-            db.display()
+            "found no {}, expected a database",
+            named(db)
         )));
     }
-    Ok(Store::open(db).await?)
+    Ok(Store::named(db).await?)
+}
+
+/// What a command line names, as people are told: a file, or a course of a database.
+fn named(db: &std::path::Path) -> String {
+    match Shelf::is_address(db) {
+        true => "such course in that database".to_owned(),
+        false => format!("file {}", db.display()),
+    }
+}
+
+/// A database as people are told of it, without a password.
+fn shown(db: &std::path::Path) -> String {
+    Shelf::shown(db)
 }

@@ -64,7 +64,7 @@ pub async fn verify(db: &Path, kept: &[String], expected_key: Option<&str>) -> R
     }
     println!(
         "{}: sound, {} verified, {} from outside found in it",
-        db.display(),
+        super::shown(db),
         counted(count, "submission", "submissions"),
         counted(marks.len(), "mark", "marks")
     );

@@ -15,12 +15,13 @@ use tracing_subscriber::util::SubscriberInitExt as _;
 
 use super::back::Returner;
 use super::post::{MailLine, Mailer};
-use super::{Failure, open_or_make};
+use super::{Failure, open_or_make, shown};
 use crate::campus::{Campus, CampusFault, Provider, ProviderSettings, ProxyHeader};
 use crate::course::{Course, Zone};
 use crate::desk::Desk;
 use crate::desk::department::Department;
 use crate::language::Language;
+use crate::store::Shelf;
 use crate::web::{self, AppState, MOST_OPEN, Place, Settings};
 
 /// How a course is served. Each setting can be given by its variable as well.
@@ -122,8 +123,10 @@ pub async fn run(line: ServeLine) -> Result<(), Failure> {
                 found(folder, &line.name, &line.time_zone, now).await?;
             }
             let department = open_department(folder, now).await?;
-            let people = Arc::clone(department.people());
-            (Some(Arc::new(department)), people, folder)
+            let (people, department) = (Arc::clone(department.people()), Arc::new(department));
+            #[cfg(feature = "postgres")]
+            department.keep_up();
+            (Some(department), people, folder)
         }
         (None, Some(db)) => {
             let store = open_or_make((db, line.new)).await?;
@@ -148,7 +151,7 @@ pub async fn run(line: ServeLine) -> Result<(), Failure> {
         let serving = web::serve_metrics(state.clone(), listener);
         figures = Some(tokio::spawn(serving));
     }
-    eprintln!("serving {} on {}", what.display(), address(&listener)?);
+    eprintln!("serving {} on {}", shown(what), address(&listener)?);
     let (clock, desk) = (state.clock.clone(), Arc::clone(&state.desk));
     let services = Arc::clone(&state.services);
     let of = (Arc::clone(&desk), department.clone());
@@ -184,18 +187,23 @@ pub(super) async fn found(
         zone,
         language: Language::default(),
     };
-    Ok(Department::found(folder, course, now).await?)
+    Ok(Department::found(&Shelf::at(folder).await?, course, now).await?)
 }
 
 /// Opens a folder that is one of courses already.
 pub(super) async fn open_department(folder: &Path, now: Timestamp) -> Result<Department, Failure> {
-    if !Department::is_one(folder) {
+    let shelf = Shelf::at(folder).await?;
+    if !shelf.is_one().await? {
+        let people = match Shelf::is_address(folder) {
+            true => "people",
+            false => "people.db",
+        };
         return Err(Failure::Other(format!(
-            "found no people.db in {}, expected a folder of courses; --new makes one",
-            folder.display()
+            "found no {people} in {}, expected a folder of courses; --new makes one",
+            shelf.in_words()
         )));
     }
-    Ok(Department::open(folder, now).await?)
+    Ok(Department::open(shelf, now).await?)
 }
 
 /// The institution's own sign-in, if the command line names it.

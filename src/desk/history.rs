@@ -5,7 +5,7 @@ use jiff::Timestamp;
 use super::Desk;
 use crate::changes::{Change, ChangeKind, LotValue, Made, SetRelease, UnknownValue};
 use crate::ids::{ExperimentKey, SectionName};
-use crate::store::{SqliteConnection, StoreError, entries, judgement_history};
+use crate::store::{Connection, StoreError, entries, judgement_history};
 use crate::term::{Correction, Slot, corrections};
 use crate::truth::Assigned;
 
@@ -83,7 +83,7 @@ impl Desk {
 
 /// Every change of a kind, oldest first.
 async fn made_of<K: ChangeKind + TryFrom<Change>>(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
 ) -> Result<Vec<(K, Made)>, StoreError> {
     let entries = entries(connection, K::NAME).await?.into_iter();
     let of_kind = |(change, made)| Some((K::try_from(change).ok()?, made));

@@ -7,7 +7,7 @@ use super::FileTexts;
 use crate::changes::{Change, Made, Reach};
 use crate::course::Experiment;
 use crate::ids::ExperimentKey;
-use crate::store::{SqliteConnection, StoreError, Stored, load_stored};
+use crate::store::{Connection, StoreError, Stored, load_stored};
 use crate::term::{ClassBook, ExperimentAudit, Judged, Preview, Slot, Term};
 
 /// The course in memory, as it is on disk.
@@ -28,7 +28,7 @@ type Audits = BTreeMap<ExperimentKey, Arc<OnceLock<ExperimentAudit>>>;
 
 impl Image {
     /// Reads what is in the database. What this program cannot read of its judgements it makes anew.
-    pub(super) async fn load(connection: &mut SqliteConnection) -> Result<Self, StoreError> {
+    pub(super) async fn load(connection: &mut Connection) -> Result<Self, StoreError> {
         let Stored {
             term,
             founded,

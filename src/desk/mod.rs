@@ -15,6 +15,8 @@ mod hand_in;
 mod history;
 mod image;
 mod import;
+#[cfg(feature = "postgres")]
+mod keep_up;
 pub mod lti;
 pub mod mail;
 mod noted;
@@ -83,17 +85,40 @@ pub struct Desk {
 /// The course as somebody found it.
 pub type View = Arc<Image>;
 
+/// The image, with whatever another process has written.
+async fn look(store: &Store, shared: &Shared, writer: &Mutex<Writer>) -> Result<View, StoreError> {
+    let newest = newest(&mut *store.read().await?).await?;
+    if shared.knows(newest) {
+        return Ok(shared.image());
+    }
+    // a folder was imported on the command line, say, or there is a second server
+    let mut writer = writer.lock().await;
+    if !shared.knows(newest) {
+        let mut reader = store.read().await?;
+        writer.follow(shared, &mut reader).await?;
+    }
+    Ok(shared.image())
+}
+
 impl Desk {
     /// Takes up the course of a database; it may hold none yet.
     pub async fn open(store: Store) -> Result<Self, StoreError> {
+        // what is written from now on by another server is heard of
+        #[cfg(feature = "postgres")]
+        let written = store.written().await;
         let image = Image::load(&mut *store.read().await?).await?;
-        Ok(Self {
+        let desk = Self {
             store,
             shared: Arc::new(Shared::of(image)),
             writer: Arc::default(),
             queue: Arc::default(),
             spare: Arc::default(),
-        })
+        };
+        #[cfg(feature = "postgres")]
+        if let Some(written) = written {
+            keep_up::start(&desk, written);
+        }
+        Ok(desk)
     }
 
     /// From now on the course can be read and not changed, or changed again. What is noted of who reads it goes on being
@@ -126,17 +151,12 @@ impl Desk {
 
     /// What is in the database, be it no course yet.
     pub async fn look(&self) -> Result<View, StoreError> {
-        let newest = newest(&mut *self.store.read().await?).await?;
-        if self.shared.knows(newest) {
-            return Ok(self.shared.image());
-        }
-        // another process has written: a folder was imported on the command line, say
-        let mut writer = self.writer.lock().await;
-        if !self.shared.knows(newest) {
-            let mut reader = self.store.read().await?;
-            writer.follow(&self.shared, &mut reader).await?;
-        }
-        Ok(self.shared.image())
+        look(&self.store, &self.shared, &self.writer).await
+    }
+
+    /// The course as it is held in memory, without a look at the database.
+    pub fn as_it_is(&self) -> View {
+        self.shared.image()
     }
 
     /// What changes would come to, told from the course as somebody found it; nothing is changed.

@@ -69,7 +69,9 @@ fn compare(stored: Stored) -> (usize, Vec<Difference>) {
     let difference = |slot: Slot| {
         let (stored, fresh) = (stored.remove(&slot), fresh.remove(&slot));
         Difference {
-            same_rules: rules.get(&slot).is_none_or(|rules| *rules == RULES),
+            same_rules: rules
+                .get(&slot)
+                .is_none_or(|rules| *rules == i64::from(RULES)),
             slot,
             stored,
             fresh,

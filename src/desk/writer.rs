@@ -8,10 +8,11 @@ use std::sync::{Arc, PoisonError, RwLock};
 
 use jiff::Timestamp;
 
-use super::Image;
+use super::{FileTexts, Image};
 use crate::changes::{Change, Made, Reach};
 use crate::store::{
-    SqliteConnection, Store, StoreError, Transaction, Writing, newest, write_changes,
+    Connection, Since, Store, StoreError, Transaction, Writing, changes_since, newest,
+    write_changes,
 };
 use crate::term::ClassBook;
 
@@ -116,12 +117,26 @@ impl Writer {
         Ok(transaction)
     }
 
-    /// Reads the course again.
+    /// Takes up what another process has written: change by change where they are few, or the course as a whole.
     pub async fn follow(
         &mut self,
         shared: &Shared,
-        connection: &mut SqliteConnection,
+        connection: &mut Connection,
     ) -> Result<(), StoreError> {
+        let current = shared.image();
+        if let Some(since) = changes_since(connection, current.newest()).await? {
+            let (spare, book) = (self.spare.take(), std::mem::take(&mut self.book));
+            let taken_up = move || take_up_since(spare, current, book, since);
+            let taken_up = tokio::task::spawn_blocking(taken_up).await;
+            if let Some((image, book, writing)) = taken_up.map_err(StoreError::broken_off)? {
+                self.book = book;
+                self.spare = Some(Spare {
+                    image: shared.put(image),
+                    behind: Some(Arc::new(writing)),
+                });
+                return Ok(());
+            }
+        }
         *self = Self::default();
         shared.put(Image::load(connection).await?);
         Ok(())
@@ -187,6 +202,35 @@ pub(super) async fn make<T: Send + 'static>(
         behind: Some(writing),
     });
     Ok((planned, made))
+}
+
+/// The next image as another process made it, with what it shows of the classes; none where a text is not readable. What
+/// was judged there counts; judging it here as well keeps the book.
+fn take_up_since(
+    spare: Option<Spare>,
+    current: Arc<Image>,
+    mut book: ClassBook,
+    since: Since,
+) -> Option<(Image, ClassBook, Writing)> {
+    let mut image = next_image(spare, &current);
+    let mut writing = Writing {
+        changes: Vec::new(),
+        made: Vec::new(),
+        judged: since.judged,
+    };
+    let mut reaches = Vec::new();
+    for (mut change, made) in since.changes {
+        change.revive(&image.term, &FileTexts).ok()?;
+        reaches.push(change.reach(&image.term));
+        image.apply(&change, &made);
+        writing.changes.push(change);
+        writing.made.push(made);
+    }
+    let audits = current.standing_audits(&reaches);
+    drop(current);
+    image.term.judge_reached(&image.judged, &mut book, &reaches);
+    image.replace(writing.judged.clone());
+    Some((image.with_audits(audits), book, writing))
 }
 
 impl Spare {

@@ -4,22 +4,20 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use serde_json::Value;
-use sqlx::{Row, SqliteConnection};
 
 use super::accounts::altered_events;
 use super::journal::Entry;
 use super::judgements::{JudgementRow, digest};
 use super::people::person_rows;
 use super::retention::altered_texts;
-use super::{Store, StoreError};
+use super::sql::{Connection, Engine, query};
+use super::{Store, StoreError, sqlite};
 use crate::changes::{ChangeKind, RemoveStaff, Restored};
 
 /// The first place where the file is not what was written; none if all of it is. Rows cut off at the end leave a trace
 /// within the file only where somebody came in later: whoever keeps a receipt or a seal elsewhere sees it by
 /// [`first_missing`].
-pub async fn first_difference(
-    connection: &mut SqliteConnection,
-) -> Result<Option<String>, StoreError> {
+pub async fn first_difference(connection: &mut Connection) -> Result<Option<String>, StoreError> {
     if let Some(what) = unsound(connection).await? {
         return Ok(Some(what));
     }
@@ -40,7 +38,7 @@ pub async fn first_difference(
 /// The first of some heads, each with where it was kept, that the file does not hold, and where the file is surely as it
 /// was up to.
 pub async fn first_missing(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
     kept: &[(Head, String)],
 ) -> Result<Option<String>, StoreError> {
     let heads = heads(connection).await?;
@@ -66,9 +64,9 @@ pub async fn first_missing(
 /// Number and hash of a row of the journal.
 pub type Head = (i64, String);
 
-async fn heads(connection: &mut SqliteConnection) -> Result<BTreeMap<i64, String>, StoreError> {
+async fn heads(connection: &mut Connection) -> Result<BTreeMap<i64, String>, StoreError> {
     let mut heads = BTreeMap::new();
-    let rows = sqlx::query("SELECT seq, hash FROM journal").fetch_all(connection);
+    let rows = query("SELECT seq, hash FROM journal").fetch_all(connection);
     for row in rows.await? {
         heads.insert(row.try_get("seq")?, row.try_get("hash")?);
     }
@@ -76,11 +74,9 @@ async fn heads(connection: &mut SqliteConnection) -> Result<BTreeMap<i64, String
 }
 
 /// Who was taken off the staff list, with the last row of the journal that did: an account goes with its place there.
-async fn removed_staff(
-    connection: &mut SqliteConnection,
-) -> Result<BTreeMap<String, i64>, StoreError> {
+async fn removed_staff(connection: &mut Connection) -> Result<BTreeMap<String, i64>, StoreError> {
     let mut removed = BTreeMap::new();
-    let rows = sqlx::query("SELECT seq, body FROM journal WHERE kind = ? ORDER BY seq");
+    let rows = query("SELECT seq, body FROM journal WHERE kind = $1 ORDER BY seq");
     let rows = rows.bind(RemoveStaff::NAME).fetch_all(connection);
     for row in rows.await? {
         let body: RemoveStaff = serde_json::from_str(row.try_get("body")?)
@@ -90,23 +86,28 @@ async fn removed_staff(
     Ok(removed)
 }
 
-async fn unsound(connection: &mut SqliteConnection) -> Result<Option<String>, StoreError> {
-    let sound: String = sqlx::query_scalar("PRAGMA integrity_check")
-        .fetch_one(&mut *connection)
-        .await?;
-    let strays = sqlx::query("PRAGMA foreign_key_check")
-        .fetch_all(connection)
-        .await?
-        .len();
-    let what =
-        format!("found \u{201c}{sound}\u{201d} and {strays} stray rows, expected a sound file");
-    Ok((sound != "ok" || strays > 0).then_some(what))
+async fn unsound(connection: &mut Connection) -> Result<Option<String>, StoreError> {
+    match connection.sqlite() {
+        Some(connection) => sqlite::unsound(connection).await,
+        // a server of PostgreSQL looks after its own pages and keys
+        None => Ok(None),
+    }
 }
 
-async fn altered_tables(connection: &mut SqliteConnection) -> Result<Option<String>, StoreError> {
-    let expected = Store::in_memory().await?;
-    let expected = made_of(&mut *expected.read().await?).await?;
-    let found = made_of(connection).await?;
+async fn altered_tables(connection: &mut Connection) -> Result<Option<String>, StoreError> {
+    let (expected, found) = match connection.engine() {
+        Engine::Sqlite(connection) => {
+            let expected = Store::in_memory().await?;
+            let mut expected = expected.read().await?;
+            let expected = match expected.sqlite() {
+                Some(expected) => sqlite::made_of(expected).await?,
+                None => BTreeMap::new(),
+            };
+            (expected, sqlite::made_of(connection).await?)
+        }
+        #[cfg(feature = "postgres")]
+        Engine::Postgres(connection) => super::postgres::made_and_found(connection).await?,
+    };
     let names: BTreeSet<&String> = expected.keys().chain(found.keys()).collect();
     let other = names
         .into_iter()
@@ -120,23 +121,6 @@ async fn altered_tables(connection: &mut SqliteConnection) -> Result<Option<Stri
     ))
 }
 
-/// Tables, indexes, triggers and views with the text that made them; without the two empty-handed tables that an existing
-/// tool for replicating SQLite (`seed-data/kit/litestream.yml`) puts beside ours, just as it makes them.
-async fn made_of(
-    connection: &mut SqliteConnection,
-) -> Result<BTreeMap<String, String>, StoreError> {
-    let rows = sqlx::query(
-        "SELECT type || ' ' || name AS name, coalesce(sql, '') AS sql FROM sqlite_master
-         WHERE coalesce(sql, '') NOT IN ('CREATE TABLE _litestream_seq (id INTEGER PRIMARY KEY, seq INTEGER)',
-                                         'CREATE TABLE _litestream_lock (id INTEGER)')",
-    );
-    let mut made = BTreeMap::new();
-    for row in rows.fetch_all(connection).await? {
-        made.insert(row.try_get("name")?, row.try_get("sql")?);
-    }
-    Ok(made)
-}
-
 /// Whether numbers are left out before a row because the course goes on from a copy.
 fn goes_on_from(entry: &Entry, expected: i64) -> bool {
     let restored = (entry.kind == Restored::NAME)
@@ -145,9 +129,9 @@ fn goes_on_from(entry: &Entry, expected: i64) -> bool {
     restored.is_some_and(|one| one.after.checked_add(1) == Some(expected)) && entry.seq > expected
 }
 
-async fn altered_rows(connection: &mut SqliteConnection) -> Result<Option<String>, StoreError> {
+async fn altered_rows(connection: &mut Connection) -> Result<Option<String>, StoreError> {
     let mut judged: BTreeMap<i64, Vec<JudgementRow>> = BTreeMap::new();
-    let rows = sqlx::query("SELECT * FROM judgement ORDER BY id").fetch_all(&mut *connection);
+    let rows = query("SELECT * FROM judgement ORDER BY id").fetch_all(&mut *connection);
     for row in rows.await? {
         judged
             .entry(row.try_get("seq")?)
@@ -162,7 +146,7 @@ async fn altered_rows(connection: &mut SqliteConnection) -> Result<Option<String
     }
     let (mut previous, mut expected_seq) = (String::new(), 1);
     let mut committed = BTreeSet::new();
-    let rows = sqlx::query("SELECT * FROM journal ORDER BY seq").fetch_all(&mut *connection);
+    let rows = query("SELECT * FROM journal ORDER BY seq").fetch_all(&mut *connection);
     for row in rows.await? {
         let entry = Entry::read(&row)?;
         let seq = entry.seq;

@@ -3,10 +3,9 @@
 use std::collections::BTreeMap;
 
 use jiff::{SignedDuration, Timestamp};
-use sqlx::sqlite::SqliteRow;
-use sqlx::{Row, SqliteConnection};
 
 use super::StoreError;
+use super::sql::{Connection, Row, query};
 use crate::ids::{ExperimentKey, StudentId};
 use crate::term::Slot;
 
@@ -31,21 +30,21 @@ pub type DraftStamp = (i64, i64);
 
 /// Keeps a draft in the place of the one before, and lets go of those that nobody has touched for long.
 pub async fn keep_draft(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
     slot: &Slot,
     draft: &BenchDraft,
 ) -> Result<(), StoreError> {
     let old = draft.at.checked_sub(KEPT_FOR).unwrap_or(Timestamp::MIN);
-    sqlx::query("DELETE FROM bench_draft WHERE at < ?")
+    query("DELETE FROM bench_draft WHERE at < $1")
         .bind(old.as_millisecond())
         .execute(&mut *connection)
         .await?;
     let fields = serde_json::to_string(&draft.fields);
     let fields = fields.map_err(|why| StoreError::damaged("bench_draft.fields", why))?;
-    sqlx::query(
+    query(
         "INSERT INTO bench_draft (experiment, student, at, change, form, fields, hand_at)
-         SELECT ?1, (SELECT key FROM person WHERE number = ?2 ORDER BY id DESC LIMIT 1), ?3,
-                (SELECT coalesce(max(change), 0) + 1 FROM bench_draft), ?4, ?5, ?6
+         SELECT $1, (SELECT key FROM person WHERE number = $2 ORDER BY id DESC LIMIT 1), $3,
+                (SELECT coalesce(max(change), 0) + 1 FROM bench_draft), $4, $5, $6
          WHERE true
          ON CONFLICT (experiment, student) DO UPDATE
          SET at = excluded.at, change = excluded.change, form = excluded.form, fields = excluded.fields,
@@ -64,12 +63,12 @@ pub async fn keep_draft(
 
 /// The draft of one student.
 pub async fn draft_of(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
     slot: &Slot,
 ) -> Result<Option<BenchDraft>, StoreError> {
-    let row = sqlx::query(
-        "SELECT * FROM bench_draft WHERE experiment = ? AND student =
-         (SELECT key FROM person WHERE number = ? ORDER BY id DESC LIMIT 1)",
+    let row = query(
+        "SELECT * FROM bench_draft WHERE experiment = $1 AND student =
+         (SELECT key FROM person WHERE number = $2 ORDER BY id DESC LIMIT 1)",
     );
     let row = row
         .bind(slot.experiment.as_str())
@@ -80,30 +79,32 @@ pub async fn draft_of(
 
 /// Those of everybody in an experiment.
 pub async fn drafts_in(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
     experiment: &ExperimentKey,
 ) -> Result<BTreeMap<StudentId, BenchDraft>, StoreError> {
-    let rows = sqlx::query(
+    let rows = query(
         "SELECT *, (SELECT number FROM person WHERE key = student ORDER BY id DESC LIMIT 1) AS number
-         FROM bench_draft WHERE experiment = ?",
+         FROM bench_draft WHERE experiment = $1",
     );
     let rows = rows.bind(experiment.as_str()).fetch_all(connection).await?;
     let mut drafts = BTreeMap::new();
     for row in &rows {
         // of somebody whose name was taken out nothing is left here either
-        if let Some(number) = row.try_get::<Option<String>, _>("number")? {
+        if let Some(number) = row.try_get::<Option<String>>("number")? {
             drafts.insert(StudentId::new(number), read(row)?);
         }
     }
     Ok(drafts)
 }
 
-pub async fn draft_stamp(connection: &mut SqliteConnection) -> Result<DraftStamp, StoreError> {
-    let stamp = sqlx::query_as("SELECT coalesce(max(change), 0), count(*) FROM bench_draft");
-    Ok(stamp.fetch_one(connection).await?)
+pub async fn draft_stamp(connection: &mut Connection) -> Result<DraftStamp, StoreError> {
+    let stamp =
+        query("SELECT coalesce(max(change), 0) AS newest, count(*) AS many FROM bench_draft");
+    let stamp = stamp.fetch_one(connection).await?;
+    Ok((stamp.try_get("newest")?, stamp.try_get("many")?))
 }
 
-fn read(row: &SqliteRow) -> Result<BenchDraft, StoreError> {
+fn read(row: &Row) -> Result<BenchDraft, StoreError> {
     let instant = |at: i64| {
         Timestamp::from_millisecond(at).map_err(|why| StoreError::damaged("bench_draft", why))
     };
@@ -114,7 +115,7 @@ fn read(row: &SqliteRow) -> Result<BenchDraft, StoreError> {
         form: row.try_get("form")?,
         fields: fields.map_err(|why| StoreError::damaged("bench_draft.fields", why))?,
         hand_at: row
-            .try_get::<Option<i64>, _>("hand_at")?
+            .try_get::<Option<i64>>("hand_at")?
             .map(instant)
             .transpose()?,
     })

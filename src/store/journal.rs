@@ -7,12 +7,12 @@ use jiff::Timestamp;
 use serde::Serialize;
 use serde_json::Value;
 use sha2::{Digest, Sha256};
-use sqlx::sqlite::SqliteRow;
-use sqlx::{Row, SqliteConnection};
 
 use super::accounts::{AccountId, Accounts, Kind};
+use super::batch::{Holds, Table};
 use super::judgements::JudgementRow;
 use super::people::People;
+use super::sql::{Connection, Row, query, query_scalar};
 use super::{StoreError, batch, judgements, retention};
 use crate::changes::{Change, Made, Texts};
 use crate::course::{Course, Zone};
@@ -26,7 +26,7 @@ pub struct Stored {
     /// Whether anybody has named the course yet. The first coordinator comes before.
     pub founded: bool,
     /// By which version of the rules each was judged; 0: before they were numbered.
-    pub rules: BTreeMap<Slot, u32>,
+    pub rules: BTreeMap<Slot, i64>,
     /// The newest judgement of every submission, as far as this program can read it.
     pub judged: BTreeMap<Slot, Judged>,
     /// Number of the newest change; 0 if there is none.
@@ -47,7 +47,7 @@ pub(super) struct Entry {
 }
 
 impl Entry {
-    pub fn read(row: &SqliteRow) -> Result<Self, StoreError> {
+    pub fn read(row: &Row) -> Result<Self, StoreError> {
         Ok(Self {
             previous: row.try_get("previous")?,
             seq: row.try_get("seq")?,
@@ -102,9 +102,31 @@ pub struct Writing {
     pub judged: BTreeMap<Slot, Option<Judged>>,
 }
 
+/// A row of the journal.
+#[derive(Serialize)]
+struct Hashed {
+    #[serde(flatten)]
+    entry: Entry,
+    hash: String,
+}
+
+pub(super) const JOURNAL: Table = Table {
+    name: "journal",
+    columns: &[
+        ("seq", Holds::Number),
+        ("at", Holds::Number),
+        ("by_login", Holds::Text),
+        ("kind", Holds::Text),
+        ("body", Holds::Text),
+        ("judgements", Holds::Text),
+        ("previous", Holds::Text),
+        ("hash", Holds::Text),
+    ],
+};
+
 /// Rows as they are kept.
 struct Rows {
-    journal: Vec<(Entry, String)>,
+    journal: Vec<Hashed>,
     judged: Vec<JudgementRow>,
     people: People,
 }
@@ -114,7 +136,7 @@ const FEW: usize = 16;
 
 /// Writes changes with the judgements they alter.
 pub async fn write_changes(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
     writing: &Arc<Writing>,
 ) -> Result<(), StoreError> {
     let Writing {
@@ -123,7 +145,7 @@ pub async fn write_changes(
         judged,
     } = &**writing;
     let people = People::for_writing(connection, changes, judged).await?;
-    let last = sqlx::query_scalar("SELECT hash FROM journal ORDER BY seq DESC LIMIT 1");
+    let last = query_scalar("SELECT hash FROM journal ORDER BY seq DESC LIMIT 1");
     let last: Option<String> = last.fetch_optional(&mut *connection).await?;
     let last = last.unwrap_or_default();
     let rows = if judged.len() + changes.len() <= FEW {
@@ -134,10 +156,7 @@ pub async fn write_changes(
         rows.await.map_err(StoreError::broken_off)??
     };
     rows.people.save(&mut *connection).await?;
-    let statement = "INSERT INTO journal (seq, at, by_login, kind, body, judgements, previous, hash)
-         SELECT value->>'$[0].seq', value->>'$[0].at', value->>'$[0].by_login', value->>'$[0].kind', value->>'$[0].body',
-             value->>'$[0].judgements', value->>'$[0].previous', value->>'$[1]' FROM json_each(?1) ORDER BY key";
-    batch::insert(connection, statement, &rows.journal).await?;
+    batch::insert(connection, &JOURNAL, &rows.journal).await?;
     if let Some(last) = made.last() {
         judgements::save(connection, &rows.judged, last.seq).await?;
     }
@@ -168,8 +187,8 @@ impl Writing {
                 },
             };
             let hash = entry.hash();
-            journal.push((entry, hash.clone()));
-            previous = hash;
+            previous = hash.clone();
+            journal.push(Hashed { entry, hash });
         }
         Ok(Rows {
             journal,
@@ -180,7 +199,7 @@ impl Writing {
 }
 
 /// Whoever leaves is signed out; who is taken out is nobody any more.
-async fn end_access(connection: &mut SqliteConnection, change: &Change) -> Result<(), StoreError> {
+async fn end_access(connection: &mut Connection, change: &Change) -> Result<(), StoreError> {
     if let Change::Retired(retired) = change {
         return retention::take_out(connection, retired).await;
     }
@@ -202,47 +221,96 @@ async fn end_access(connection: &mut SqliteConnection, change: &Change) -> Resul
 
 /// Number of the newest change; 0 if there is none. Whoever holds the course in memory sees by it that another process
 /// has written since.
-pub async fn newest(connection: &mut SqliteConnection) -> Result<i64, StoreError> {
-    let newest = sqlx::query_scalar("SELECT coalesce(max(seq), 0) FROM journal");
+pub async fn newest(connection: &mut Connection) -> Result<i64, StoreError> {
+    let newest = query_scalar("SELECT coalesce(max(seq), 0) FROM journal");
     Ok(newest.fetch_one(connection).await?)
+}
+
+/// Number of the newest change of some kinds; 0 if there is none.
+pub async fn newest_of(connection: &mut Connection, kinds: &[&str]) -> Result<i64, StoreError> {
+    let kinds = serde_json::to_string(kinds).map_err(|why| StoreError::damaged("kinds", why))?;
+    let newest = query_scalar(
+        "SELECT coalesce(max(seq), 0) FROM journal WHERE kind IN (SELECT value FROM json_each($1))",
+    );
+    Ok(newest.bind(kinds).fetch_one(connection).await?)
 }
 
 /// Number and hash of a change, or (none) of the newest: with it, everything before it is known to be as it was.
 pub async fn head(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
     seq: Option<i64>,
 ) -> Result<Option<String>, StoreError> {
-    let head = sqlx::query_scalar(
-        "SELECT seq || '-' || hash FROM journal WHERE seq = coalesce(?, (SELECT max(seq) FROM journal))",
+    let head = query_scalar(
+        "SELECT seq || '-' || hash FROM journal WHERE seq = coalesce($1, (SELECT max(seq) FROM journal))",
     );
     Ok(head.bind(seq).fetch_optional(connection).await?)
 }
 
 /// Reads the course and its judgements, with nothing written in between. Within a transaction, as that sees them.
 pub async fn load_stored(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
     texts: &dyn Texts,
 ) -> Result<Stored, StoreError> {
-    // a savepoint opens a transaction where there is none, and nests where there is one
-    sqlx::query("SAVEPOINT load")
-        .execute(&mut *connection)
-        .await?;
+    let end = connection.begin_snapshot().await?;
     let loaded = replay(connection, texts).await;
-    sqlx::query("RELEASE load").execute(connection).await?;
+    connection.end_snapshot(end).await?;
     loaded
 }
 
-async fn replay(
-    connection: &mut SqliteConnection,
-    texts: &dyn Texts,
-) -> Result<Stored, StoreError> {
+/// What was written after a change, as whoever has the course up to there in memory takes it up.
+#[derive(Debug)]
+pub struct Since {
+    /// In order; what is made from texts is not in them.
+    pub changes: Vec<(Change, Made)>,
+    /// The newest judgement of every submission that was judged anew; none where nothing was left to judge.
+    pub judged: BTreeMap<Slot, Option<Judged>>,
+}
+
+/// More changes than these are sooner read with the whole course than judged again beside it.
+const MOST_SINCE: i64 = 200;
+
+/// What was written after a change; none where the course is to be read as a whole: it is too much, numbers are left out,
+/// somebody was taken out of what is held already, or a judgement is not readable.
+pub async fn changes_since(
+    connection: &mut Connection,
+    seq: i64,
+) -> Result<Option<Since>, StoreError> {
+    let end = connection.begin_snapshot().await?;
+    let since = since(connection, seq).await;
+    connection.end_snapshot(end).await?;
+    since
+}
+
+async fn since(connection: &mut Connection, seq: i64) -> Result<Option<Since>, StoreError> {
+    let rows = query("SELECT * FROM journal WHERE seq > $1 ORDER BY seq LIMIT $2");
+    let rows = rows.bind(seq).bind(MOST_SINCE.saturating_add(1));
+    let rows = rows.fetch_all(&mut *connection).await?;
+    if i64::try_from(rows.len()).unwrap_or(i64::MAX) > MOST_SINCE {
+        return Ok(None);
+    }
+    let people = People::all(&mut *connection).await?;
+    let (mut changes, mut expected) = (Vec::new(), seq);
+    for row in &rows {
+        let (change, made) = Entry::read(row)?.change(&people)?;
+        expected = expected.saturating_add(1);
+        let is_beside = matches!(change, Change::Retired(_) | Change::Restored(_));
+        if made.seq != expected || is_beside {
+            return Ok(None);
+        }
+        changes.push((change, made));
+    }
+    let judged = judgements::since(connection, &people, seq).await?;
+    Ok(judged.map(|judged| Since { changes, judged }))
+}
+
+async fn replay(connection: &mut Connection, texts: &dyn Texts) -> Result<Stored, StoreError> {
     let people = People::all(connection).await?;
     let glassware = texts.glassware(None);
     let glassware = glassware.map_err(|why| StoreError::damaged("shipped glassware", why))?;
     let mut term = Term::new(nameless()?, glassware);
     let (mut founded, mut newest) = (false, 0);
     let mut unread = BTreeMap::new();
-    let rows = sqlx::query("SELECT * FROM journal ORDER BY seq").fetch_all(&mut *connection);
+    let rows = query("SELECT * FROM journal ORDER BY seq").fetch_all(&mut *connection);
     for row in rows.await? {
         let (mut change, made) = Entry::read(&row)?.change(&people)?;
         let subject = (change.kind(), change.subject());
@@ -280,11 +348,11 @@ fn nameless() -> Result<Course, StoreError> {
 
 /// Every change of a kind, oldest first. What is made from texts is not in them.
 pub async fn entries(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
     kind: &str,
 ) -> Result<Vec<(Change, Made)>, StoreError> {
     let people = People::all(connection).await?;
-    let rows = sqlx::query("SELECT * FROM journal WHERE kind = ? ORDER BY seq").bind(kind);
+    let rows = query("SELECT * FROM journal WHERE kind = $1 ORDER BY seq").bind(kind);
     let rows = rows.fetch_all(connection).await?;
     let read = rows.iter().map(|row| Entry::read(row)?.change(&people));
     read.collect()
@@ -292,11 +360,11 @@ pub async fn entries(
 
 /// The change of that number.
 pub async fn entry(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
     seq: i64,
 ) -> Result<Option<(Change, Made)>, StoreError> {
     let people = People::all(connection).await?;
-    let row = sqlx::query("SELECT * FROM journal WHERE seq = ?").bind(seq);
+    let row = query("SELECT * FROM journal WHERE seq = $1").bind(seq);
     let row = row.fetch_optional(connection).await?;
     row.map(|row| Entry::read(&row)?.change(&people))
         .transpose()
@@ -304,12 +372,11 @@ pub async fn entry(
 
 /// The change that the request of that key brought, whoever's it is.
 pub async fn by_request_key(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
     key: &str,
 ) -> Result<Option<(Change, Made)>, StoreError> {
-    let known = sqlx::query_scalar(
-        "SELECT seq FROM journal WHERE kind = 'hand-in' AND body ->> '$.key' = ?",
-    );
+    let known =
+        query_scalar("SELECT seq FROM journal WHERE kind = 'hand-in' AND body ->> '$.key' = $1");
     let known: Option<i64> = known.bind(key).fetch_optional(&mut *connection).await?;
     match known {
         Some(seq) => entry(connection, seq).await,

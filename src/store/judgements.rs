@@ -5,10 +5,11 @@ use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 use serde::Serialize;
-use sqlx::{Row, SqliteConnection};
 
+use super::batch::{Holds, Table};
 use super::journal::{hash_of, instant};
 use super::people::People;
+use super::sql::{Connection, query};
 use super::{StoreError, batch};
 use crate::ids::{ExperimentKey, StudentId};
 use crate::judge::RULES;
@@ -25,8 +26,28 @@ pub(super) struct JudgementRow {
     pub schema: i64,
     pub document: String,
     /// By which version of the rules it was made; 0: before they were numbered.
-    pub rules: u32,
+    pub rules: i64,
 }
+
+/// A row with the change that it is written with.
+#[derive(Serialize)]
+struct WrittenWith<'r> {
+    seq: i64,
+    #[serde(flatten)]
+    row: &'r JudgementRow,
+}
+
+pub(super) const JUDGEMENT: Table = Table {
+    name: "judgement",
+    columns: &[
+        ("seq", Holds::Number),
+        ("experiment", Holds::Text),
+        ("student", Holds::Text),
+        ("schema", Holds::Number),
+        ("document", Holds::Text),
+        ("rules", Holds::Number),
+    ],
+};
 
 /// Judgements as they are kept; none where there is nothing to judge any more.
 pub(super) fn rows(
@@ -40,7 +61,7 @@ pub(super) fn rows(
             student: people.key(&slot.student)?.to_owned(),
             schema: SCHEMA,
             document: document.map_err(|why| StoreError::damaged("judgement", why))?,
-            rules: RULES,
+            rules: RULES.into(),
         })
     };
     judged.iter().map(row).collect()
@@ -57,7 +78,7 @@ pub(super) fn digest(rows: &[JudgementRow]) -> String {
         )
     };
     let fields: Vec<_> = rows.iter().map(fields).collect();
-    let rules: Vec<u32> = rows.iter().map(|row| row.rules).collect();
+    let rules: Vec<i64> = rows.iter().map(|row| row.rules).collect();
     if fields.is_empty() {
         String::new()
     } else if rules.iter().all(|rules| *rules == 0) {
@@ -68,29 +89,26 @@ pub(super) fn digest(rows: &[JudgementRow]) -> String {
 }
 
 pub(super) async fn save(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
     rows: &[JudgementRow],
     seq: i64,
 ) -> Result<(), StoreError> {
-    let rows: Vec<_> = rows.iter().map(|row| (seq, row)).collect();
-    let statement = "INSERT INTO judgement (seq, experiment, student, schema, document, rules)
-         SELECT value->>'$[0]', value->>'$[1].experiment', value->>'$[1].student', value->>'$[1].schema',
-             value->>'$[1].document', value->>'$[1].rules' FROM json_each(?1) ORDER BY key";
-    batch::insert(connection, statement, &rows).await
+    let rows: Vec<_> = rows.iter().map(|row| WrittenWith { seq, row }).collect();
+    batch::insert(connection, &JUDGEMENT, &rows).await
 }
 
 /// The newest judgement of every submission, and by which version of the rules it was made.
 pub(super) async fn newest(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
     people: &People,
-) -> Result<(BTreeMap<Slot, Judged>, BTreeMap<Slot, u32>), StoreError> {
+) -> Result<(BTreeMap<Slot, Judged>, BTreeMap<Slot, i64>), StoreError> {
     let newest = "SELECT experiment, student, schema, document, rules FROM judgement
                   WHERE id IN (SELECT max(id) FROM judgement GROUP BY experiment, student)";
     let (mut judged, mut rules) = (BTreeMap::new(), BTreeMap::new());
-    for row in sqlx::query(newest).fetch_all(connection).await? {
-        let student = StudentId::new(row.try_get::<String, _>("student")?);
+    for row in query(newest).fetch_all(connection).await? {
+        let student = StudentId::new(row.try_get::<String>("student")?);
         let slot = Slot {
-            experiment: ExperimentKey::new(row.try_get::<String, _>("experiment")?),
+            experiment: ExperimentKey::new(row.try_get::<String>("experiment")?),
             student: people.number(&student),
         };
         rules.insert(slot.clone(), row.try_get("rules")?);
@@ -111,14 +129,38 @@ pub(super) async fn newest(
     Ok((judged, rules))
 }
 
+/// The newest of every submission that was judged anew with a later change than that; none if one is not readable.
+pub(super) async fn since(
+    connection: &mut Connection,
+    people: &People,
+    seq: i64,
+) -> Result<Option<BTreeMap<Slot, Option<Judged>>>, StoreError> {
+    let rows = query(
+        "SELECT experiment, student, schema, document FROM judgement WHERE seq > $1 ORDER BY id",
+    );
+    let mut judged = BTreeMap::new();
+    for row in rows.bind(seq).fetch_all(connection).await? {
+        let student = StudentId::new(row.try_get::<String>("student")?);
+        let slot = Slot {
+            experiment: ExperimentKey::new(row.try_get::<String>("experiment")?),
+            student: people.number(&student),
+        };
+        let Ok(one) = read(row.try_get("schema")?, row.try_get("document")?) else {
+            return Ok(None);
+        };
+        judged.insert(slot, one);
+    }
+    Ok(Some(judged))
+}
+
 /// Every judgement of a submission with its time, in order; none where nothing was left to judge.
 pub async fn judgement_history(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
     slot: &Slot,
 ) -> Result<Vec<(Timestamp, Option<Judged>)>, StoreError> {
-    let rows = sqlx::query(
+    let rows = query(
         "SELECT schema, document, at FROM judgement JOIN journal USING (seq)
-         WHERE experiment = ? AND student = (SELECT key FROM person WHERE number = ? ORDER BY person.id DESC LIMIT 1)
+         WHERE experiment = $1 AND student = (SELECT key FROM person WHERE number = $2 ORDER BY person.id DESC LIMIT 1)
          ORDER BY judgement.id",
     );
     let rows = rows

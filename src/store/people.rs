@@ -4,10 +4,11 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde::Serialize;
 use serde_json::Value;
-use sqlx::{Row, SqliteConnection};
 
+use super::batch::{Holds, Table};
 use super::journal::hash_of;
 use super::retention::{self, FreeTextRow};
+use super::sql::{Connection, query, query_scalar};
 use super::{StoreError, batch};
 use crate::changes::Change;
 use crate::course::Student;
@@ -26,6 +27,20 @@ pub(super) struct PersonRow {
     pub salt: String,
     pub commitment: String,
 }
+
+pub(super) const PERSON: Table = Table {
+    name: "person",
+    columns: &[
+        ("key", Holds::Text),
+        ("number", Holds::Text),
+        ("family_name", Holds::Text),
+        ("given_name", Holds::Text),
+        ("email", Holds::Text),
+        ("sourced_id", Holds::Text),
+        ("salt", Holds::Text),
+        ("commitment", Holds::Text),
+    ],
+};
 
 /// Keys and names of students.
 #[derive(Default)]
@@ -60,15 +75,13 @@ impl PersonRow {
 }
 
 /// Every row, oldest first.
-pub(super) async fn person_rows(
-    connection: &mut SqliteConnection,
-) -> Result<Vec<PersonRow>, StoreError> {
-    let rows = sqlx::query("SELECT * FROM person ORDER BY id").fetch_all(connection);
+pub(super) async fn person_rows(connection: &mut Connection) -> Result<Vec<PersonRow>, StoreError> {
+    let rows = query("SELECT * FROM person ORDER BY id").fetch_all(connection);
     let rows = rows.await?;
     let read = rows.iter().map(|row| {
         Ok(PersonRow {
             key: row.try_get("key")?,
-            number: StudentId::new(row.try_get::<String, _>("number")?),
+            number: StudentId::new(row.try_get::<String>("number")?),
             family_name: row.try_get("family_name")?,
             given_name: row.try_get("given_name")?,
             email: row.try_get("email")?,
@@ -82,15 +95,14 @@ pub(super) async fn person_rows(
 
 /// The opaque key of every student.
 pub async fn student_keys(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
 ) -> Result<BTreeMap<StudentId, String>, StoreError> {
     let rows = person_rows(connection).await?;
     let known = rows.into_iter().map(|row| (row.number, row.key));
     let mut keys: BTreeMap<StudentId, String> = known.collect();
     // whoever was taken out is known by the key alone
-    let bare = sqlx::query_scalar(
-        "SELECT DISTINCT body ->> '$.student' FROM journal WHERE kind = 'student'",
-    );
+    let bare =
+        query_scalar("SELECT DISTINCT body ->> '$.student' FROM journal WHERE kind = 'student'");
     for key in bare.fetch_all(connection).await? {
         let key: String = key;
         keys.entry(StudentId::new(&*key)).or_insert(key);
@@ -100,7 +112,7 @@ pub async fn student_keys(
 
 impl People {
     /// Everybody, to read the journal with.
-    pub async fn all(connection: &mut SqliteConnection) -> Result<Self, StoreError> {
+    pub async fn all(connection: &mut Connection) -> Result<Self, StoreError> {
         let mut people = Self {
             texts: retention::texts(connection).await?,
             ..Self::default()
@@ -114,7 +126,7 @@ impl People {
 
     /// The keys of the students whom changes and judgements name.
     pub async fn for_writing(
-        connection: &mut SqliteConnection,
+        connection: &mut Connection,
         changes: &[Change],
         judged: &BTreeMap<Slot, Option<Judged>>,
     ) -> Result<Self, StoreError> {
@@ -128,13 +140,13 @@ impl People {
         let named = serde_json::to_string(&named).map_err(|why| StoreError::damaged("ids", why))?;
         let mut people = Self::default();
         // where who a student is was removed, the key stands for the number
-        let rows = sqlx::query(
+        let rows = query(
             "SELECT body ->> '$.student' AS key, body ->> '$.student' AS number FROM journal
-             WHERE kind = 'student' AND body ->> '$.student' IN (SELECT value FROM json_each(?1))
-             UNION ALL SELECT key, number FROM person WHERE number IN (SELECT value FROM json_each(?1))",
+             WHERE kind = 'student' AND body ->> '$.student' IN (SELECT value FROM json_each($1))
+             UNION ALL SELECT key, number FROM person WHERE number IN (SELECT value FROM json_each($1))",
         );
         for row in rows.bind(named).fetch_all(connection).await? {
-            let number = StudentId::new(row.try_get::<String, _>("number")?);
+            let number = StudentId::new(row.try_get::<String>("number")?);
             people.keys.insert(number, row.try_get("key")?);
         }
         for change in changes {
@@ -220,11 +232,8 @@ impl People {
     }
 
     /// Keeps the students that were entered.
-    pub async fn save(self, connection: &mut SqliteConnection) -> Result<(), StoreError> {
-        let statement = "INSERT INTO person (key, number, family_name, given_name, email, sourced_id, salt, commitment)
-             SELECT value->>'key', value->>'number', value->>'family_name', value->>'given_name', value->>'email',
-                 value->>'sourced_id', value->>'salt', value->>'commitment' FROM json_each(?1) ORDER BY key";
-        batch::insert(connection, statement, &self.fresh).await?;
+    pub async fn save(self, connection: &mut Connection) -> Result<(), StoreError> {
+        batch::insert(connection, &PERSON, &self.fresh).await?;
         retention::save(connection, &self.fresh_texts).await
     }
 }

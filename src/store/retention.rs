@@ -4,10 +4,11 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde::Serialize;
 use serde_json::Value;
-use sqlx::{Row, SqliteConnection};
 
+use super::batch::{Holds, Table};
 use super::journal::{hash, hash_of};
-use super::{Store, StoreError, batch, people};
+use super::sql::{Connection, query, query_scalar};
+use super::{StoreError, batch, people};
 use crate::changes::{ChangeKind, Decide, Extend, LeaveNote, Replace, Retired};
 use crate::ids::StudentId;
 
@@ -31,6 +32,15 @@ pub(super) struct FreeTextRow {
     salt: String,
     text: String,
 }
+
+pub(super) const FREE_TEXT: Table = Table {
+    name: "free_text",
+    columns: &[
+        ("commitment", Holds::Text),
+        ("salt", Holds::Text),
+        ("text", Holds::Text),
+    ],
+};
 
 /// Takes the free text out of a body, which keeps a commitment to it.
 pub(super) fn put_apart(kind: &str, body: &mut Value) -> Result<Option<FreeTextRow>, StoreError> {
@@ -67,9 +77,9 @@ pub(super) fn put_back(kind: &str, body: &mut Value, texts: &BTreeMap<String, St
 }
 
 pub(super) async fn texts(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
 ) -> Result<BTreeMap<String, String>, StoreError> {
-    let rows = sqlx::query("SELECT commitment, text FROM free_text").fetch_all(connection);
+    let rows = query("SELECT commitment, text FROM free_text").fetch_all(connection);
     let rows = rows.await?;
     let read = rows
         .iter()
@@ -78,33 +88,27 @@ pub(super) async fn texts(
 }
 
 pub(super) async fn save(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
     rows: &[FreeTextRow],
 ) -> Result<(), StoreError> {
-    let statement = "INSERT INTO free_text (commitment, salt, text)
-         SELECT value->>'commitment', value->>'salt', value->>'text' FROM json_each(?1) ORDER BY key";
-    batch::insert(connection, statement, rows).await
+    batch::insert(connection, &FREE_TEXT, rows).await
 }
 
 /// Takes out what a change says is taken out.
 pub(super) async fn take_out(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
     retired: &Retired,
 ) -> Result<(), StoreError> {
     for student in &retired.students {
-        let keys: Vec<String> =
-            sqlx::query_scalar("SELECT DISTINCT key FROM person WHERE number = ?")
-                .bind(student.as_str())
-                .fetch_all(&mut *connection)
-                .await?;
+        let keys: Vec<String> = query_scalar("SELECT DISTINCT key FROM person WHERE number = $1")
+            .bind(student.as_str())
+            .fetch_all(&mut *connection)
+            .await?;
         for key in &keys {
             let statement = "DELETE FROM free_text WHERE commitment IN
-                 (SELECT body ->> '$.apart' FROM journal WHERE body ->> '$.student' = ?)";
-            for statement in [statement, "DELETE FROM bench_draft WHERE student = ?"] {
-                sqlx::query(statement)
-                    .bind(key)
-                    .execute(&mut *connection)
-                    .await?;
+                 (SELECT body ->> '$.apart' FROM journal WHERE body ->> '$.student' = $1)";
+            for statement in [statement, "DELETE FROM bench_draft WHERE student = $1"] {
+                query(statement).bind(key).execute(&mut *connection).await?;
             }
         }
         if retired.texts_only {
@@ -113,48 +117,48 @@ pub(super) async fn take_out(
         let login = hash(&student.as_str().to_lowercase());
         for (statement, value) in [
             (
-                "DELETE FROM session WHERE kind = 'student' AND login = ?",
+                "DELETE FROM session WHERE kind = 'student' AND login = $1",
                 student.as_str(),
             ),
             (
-                "DELETE FROM claim_code WHERE kind = 'student' AND login = ?",
+                "DELETE FROM claim_code WHERE kind = 'student' AND login = $1",
                 student.as_str(),
             ),
             (
-                "DELETE FROM account WHERE kind = 'student' AND login = ?",
+                "DELETE FROM account WHERE kind = 'student' AND login = $1",
                 student.as_str(),
             ),
             (
                 "DELETE FROM lti_member WHERE (issuer, sub) IN
-                     (SELECT issuer, sub FROM lti_person WHERE kind = 'student' AND login = ?)",
+                     (SELECT issuer, sub FROM lti_person WHERE kind = 'student' AND login = $1)",
                 student.as_str(),
             ),
             (
-                "DELETE FROM lti_person WHERE kind = 'student' AND login = ?",
+                "DELETE FROM lti_person WHERE kind = 'student' AND login = $1",
                 student.as_str(),
             ),
-            ("DELETE FROM known_browser WHERE login_hash = ?", &login),
-            ("DELETE FROM sign_in_failure WHERE login_hash = ?", &login),
+            ("DELETE FROM known_browser WHERE login_hash = $1", &login),
+            ("DELETE FROM sign_in_failure WHERE login_hash = $1", &login),
         ] {
-            sqlx::query(statement)
+            query(statement)
                 .bind(value)
                 .execute(&mut *connection)
                 .await?;
         }
         for key in &keys {
             for statement in [
-                "DELETE FROM access_place WHERE event IN (SELECT id FROM access_event WHERE kind = 'student' AND who = ?)",
+                "DELETE FROM access_place WHERE event IN (SELECT id FROM access_event WHERE kind = 'student' AND who = $1)",
                 "UPDATE mail SET address = '', state = CASE state WHEN 'waiting' THEN 'dropped' ELSE state END,
                      why = CASE state WHEN 'waiting' THEN 'who it was for was taken out' ELSE '' END
-                 WHERE kind = 'student' AND who = ?",
-                "DELETE FROM mail_choice WHERE kind = 'student' AND who = ?",
-                "DELETE FROM calendar WHERE kind = 'student' AND who = ?",
+                 WHERE kind = 'student' AND who = $1",
+                "DELETE FROM mail_choice WHERE kind = 'student' AND who = $1",
+                "DELETE FROM calendar WHERE kind = 'student' AND who = $1",
                 "UPDATE lti_grade SET state = CASE state WHEN 'waiting' THEN 'dropped' ELSE state END,
                      why = CASE state WHEN 'waiting' THEN 'who it was for was taken out' ELSE '' END
-                 WHERE student = ?",
-                "DELETE FROM person WHERE key = ?",
+                 WHERE student = $1",
+                "DELETE FROM person WHERE key = $1",
             ] {
-                sqlx::query(statement)
+                query(statement)
                     .bind(key)
                     .execute(&mut *connection)
                     .await?;
@@ -167,12 +171,12 @@ pub(super) async fn take_out(
 /// When something last happened that a student did or that was done to them; of everybody, if none is named. In
 /// milliseconds; none where nothing did.
 pub async fn last_of(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
     student: Option<&StudentId>,
 ) -> Result<Option<i64>, StoreError> {
-    let last = sqlx::query_scalar(
+    let last = query_scalar(
         "SELECT max(at) FROM journal WHERE kind NOT IN ('retired', 'restored') AND
-         (?1 IS NULL OR body ->> '$.student' IN (SELECT key FROM person WHERE number = ?1))",
+         ($1 IS NULL OR body ->> '$.student' IN (SELECT key FROM person WHERE number = $1))",
     );
     Ok(last
         .bind(student.map(StudentId::as_str))
@@ -182,11 +186,11 @@ pub async fn last_of(
 
 /// How many free texts about students stand in the journal itself, where nothing can be taken out: those written by a
 /// version before texts stood apart.
-pub async fn texts_in_the_journal(connection: &mut SqliteConnection) -> Result<i64, StoreError> {
+pub async fn texts_in_the_journal(connection: &mut Connection) -> Result<i64, StoreError> {
     let mut count = 0_i64;
     for (kind, field) in APART {
-        let some = sqlx::query_scalar(
-            "SELECT count(*) FROM journal WHERE kind = ?1 AND body ->> '$.apart' IS NULL AND body ->> ('$.' || ?2) <> ''",
+        let some = query_scalar(
+            "SELECT count(*) FROM journal WHERE kind = $1 AND body ->> '$.apart' IS NULL AND body ->> ('$.' || $2) <> ''",
         );
         let some: i64 = some
             .bind(kind)
@@ -198,34 +202,19 @@ pub async fn texts_in_the_journal(connection: &mut SqliteConnection) -> Result<i
     Ok(count)
 }
 
-impl Store {
-    /// Empties the log of the database into it, in which what was taken out still stands.
-    pub async fn empty_log(&self) -> Result<(), StoreError> {
-        let mut writer = self.writer().await?;
-        if let Some(connection) = writer.as_mut() {
-            let emptied = sqlx::query("PRAGMA wal_checkpoint(TRUNCATE)");
-            emptied.execute(connection).await?;
-        }
-        Ok(())
-    }
-}
-
 /// The first free text that is not what was written, or is gone without anybody having taken it out.
 pub(super) async fn altered_texts(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
 ) -> Result<Option<String>, StoreError> {
     let mut texts = BTreeMap::new();
-    for row in sqlx::query("SELECT * FROM free_text")
+    for row in query("SELECT * FROM free_text")
         .fetch_all(&mut *connection)
         .await?
     {
         let (salt, text): (String, String) = (row.try_get("salt")?, row.try_get("text")?);
-        texts.insert(
-            row.try_get::<String, _>("commitment")?,
-            hash_of(&(salt, text)),
-        );
+        texts.insert(row.try_get::<String>("commitment")?, hash_of(&(salt, text)));
     }
-    let retired = sqlx::query("SELECT seq, body FROM journal WHERE kind = ? ORDER BY seq");
+    let retired = query("SELECT seq, body FROM journal WHERE kind = $1 ORDER BY seq");
     let mut until: BTreeMap<String, i64> = BTreeMap::new();
     for row in retired
         .bind(Retired::NAME)
@@ -238,7 +227,7 @@ pub(super) async fn altered_texts(
             until.insert(student.to_string(), row.try_get("seq")?);
         }
     }
-    let rows = sqlx::query(
+    let rows = query(
         "SELECT seq, body ->> '$.student' AS student, body ->> '$.apart' AS apart FROM journal
          WHERE body ->> '$.apart' IS NOT NULL ORDER BY seq",
     );

@@ -135,6 +135,11 @@ impl From<StoreError> for PageError {
         match why {
             StoreError::Closed => Self::new(StatusCode::CONFLICT, message!("error.closed")),
             StoreError::NoCourse => Self::new(StatusCode::NOT_FOUND, message!("error.no-course")),
+            other if other.is_away() => Self {
+                log: Some(other.to_string()),
+                retry_after: Some(5),
+                ..Self::new(StatusCode::SERVICE_UNAVAILABLE, message!("error.away"))
+            },
             other if other.is_of_disk() => Self {
                 log: Some(other.to_string()),
                 ..Self::new(StatusCode::INSUFFICIENT_STORAGE, message!("error.disk"))

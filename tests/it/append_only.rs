@@ -77,13 +77,13 @@ async fn writes_are_durable() {
         ("recursive_triggers", 1),
     ] {
         let found: i64 = sqlx::query_scalar(sqlx::AssertSqlSafe(format!("PRAGMA {pragma}")))
-            .fetch_one(&mut *transaction)
+            .fetch_one(transaction.sqlite().expect("a file"))
             .await
             .expect("a pragma");
         assert_eq!(found, expected, "{pragma}");
     }
     let mode: String = sqlx::query_scalar("PRAGMA journal_mode")
-        .fetch_one(&mut *transaction)
+        .fetch_one(transaction.sqlite().expect("a file"))
         .await
         .expect("a mode");
     assert_eq!(mode, "wal");
@@ -94,13 +94,13 @@ async fn writes_are_durable() {
         .await
         .expect("a write after one that was dropped");
     sqlx::query("INSERT INTO account (kind, login, created_at) VALUES ('staff', 'a', 1)")
-        .execute(&mut *transaction)
+        .execute(transaction.sqlite().expect("a file"))
         .await
         .expect("written");
     drop(transaction);
     let mut reader = store.read().await.expect("a reader");
     let count: i64 = sqlx::query_scalar("SELECT count(*) FROM account")
-        .fetch_one(&mut *reader)
+        .fetch_one(reader.sqlite().expect("a file"))
         .await
         .expect("a count");
     assert_eq!(count, 0);

@@ -247,7 +247,8 @@ async fn health_is_that_of_the_database() {
     assert_eq!((answer.status, answer.body.as_str()), (200, "ok"));
     let mut transaction = app.desk.store().write().await.expect("a write");
     let gone = sqlx::query("ALTER TABLE journal RENAME TO gone");
-    gone.execute(&mut *transaction).await.expect("renamed");
+    let file = transaction.sqlite().expect("a file");
+    gone.execute(file).await.expect("renamed");
     transaction.commit().await.expect("a commit");
     assert_eq!(person.get("/healthz").await.status, 503);
 }

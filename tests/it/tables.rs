@@ -233,7 +233,9 @@ async fn the_guide_names_every_view_and_column() {
     let query = "SELECT m.name AS view, group_concat('`' || c.name || '`', ', ') AS columns
          FROM (SELECT name FROM sqlite_schema WHERE type = 'view') AS m, pragma_table_info(m.name) AS c
          GROUP BY m.name";
-    let views = sqlx::query(query).fetch_all(&mut *reader).await;
+    let views = sqlx::query(query)
+        .fetch_all(reader.sqlite().expect("a file"))
+        .await;
     let views = views.expect("views");
     assert!(views.len() >= 10);
     for view in views {

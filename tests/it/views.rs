@@ -62,7 +62,7 @@ async fn the_views_say_what_the_folder_says() {
         )
     };
     let mut reader = desk.store().read().await.expect("a reader");
-    let connection: &mut SqliteConnection = &mut reader;
+    let connection = reader.sqlite().expect("in memory");
 
     let columns = [
         "student_id",

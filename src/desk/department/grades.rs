@@ -9,7 +9,7 @@ use crate::campus::Services;
 use crate::course::Standing;
 use crate::desk::lti::courses_of;
 use crate::desk::lti::grades::{PassedOn, Place, send_grades};
-use crate::store::{Store, StoreError, newest};
+use crate::store::{StoreError, newest};
 
 /// A course is gone through at least this often: who its members are at the platform is no change of it.
 const AT_LEAST: SignedDuration = SignedDuration::from_mins(10);
@@ -32,9 +32,9 @@ impl Department {
             if !there.iter().any(|one| one.context.takes_grades()) {
                 continue;
             }
-            let file = self.file(&key);
+            let (shelf, named) = (self.shelf.clone(), key.clone());
             let found = apart(move || async move {
-                let store = Store::open(&file).await?;
+                let store = shelf.open(&named).await?;
                 let mut reader = store.read().await?;
                 let newest = newest(&mut reader).await?;
                 let anew = reader.grades().gone_through().await? < 0;

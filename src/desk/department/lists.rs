@@ -10,8 +10,16 @@ use super::super::person::{Person, on_lists};
 use crate::changes::{Change, ChangeKind as _, RemoveStaff};
 use crate::course::{Course, StaffMember, Student};
 use crate::store::accounts::AccountId;
-use crate::store::{SqliteConnection, StoreError, entries, newest};
+use crate::store::{Connection, StoreError, entries, newest};
 use crate::term::Term;
+
+/// The kinds of change that these lists are made of.
+pub(super) const KINDS: [&str; 4] = [
+    Course::NAME,
+    Student::NAME,
+    StaffMember::NAME,
+    RemoveStaff::NAME,
+];
 
 /// Title and people of a course.
 #[derive(Clone, Debug, PartialEq)]
@@ -35,15 +43,9 @@ impl Lists {
     }
 
     /// Out of the journal of a course: of all changes only those that these lists are made of are read.
-    pub(super) async fn read(connection: &mut SqliteConnection) -> Result<Self, StoreError> {
-        let kinds = [
-            Course::NAME,
-            Student::NAME,
-            StaffMember::NAME,
-            RemoveStaff::NAME,
-        ];
+    pub(super) async fn read(connection: &mut Connection) -> Result<Self, StoreError> {
         let mut changes = Vec::new();
-        for kind in kinds {
+        for kind in KINDS {
             changes.extend(entries(connection, kind).await?);
         }
         changes.sort_by_key(|(_, made)| made.seq);

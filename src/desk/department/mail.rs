@@ -9,7 +9,7 @@ use crate::course::Standing;
 use crate::desk::mail::{Passed, pass};
 use crate::ids::CourseKey;
 use crate::mail::Post;
-use crate::store::{Store, StoreError, newest};
+use crate::store::{StoreError, newest};
 
 /// A course is gone through at least this often, since what waits for assistants in the morning is no change of it.
 const AT_LEAST: SignedDuration = SignedDuration::from_mins(30);
@@ -30,9 +30,9 @@ impl Department {
             if standing != Standing::Open || post.is_stopping() {
                 continue;
             }
-            let file = self.file(&key);
+            let (shelf, named) = (self.shelf.clone(), key.clone());
             let found = apart(move || async move {
-                let store = Store::open(&file).await?;
+                let store = shelf.open(&named).await?;
                 let mut reader = store.read().await?;
                 let newest = newest(&mut reader).await?;
                 let due = !reader.mails().due(at, 1).await?.is_empty();

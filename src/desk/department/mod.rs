@@ -6,11 +6,13 @@
 //! somebody may do in a course, the lists of that course alone say.
 
 mod grades;
+#[cfg(feature = "postgres")]
+mod keep_up;
 mod lists;
 mod mail;
 
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use jiff::Timestamp;
@@ -20,17 +22,13 @@ use super::{BringError, Desk, bring_in_term};
 use crate::changes::{Change, SetStanding};
 use crate::course::{Course, StaffMember, StaffRole, Standing, Student};
 use crate::ids::{CourseKey, SectionName};
-use crate::store::{Store, StoreError, first_difference, remove_database};
+use crate::store::{Shelf, Store, StoreError, first_difference};
 use crate::term::Term;
 use lists::wanting;
 
 pub use lists::Lists;
 pub use mail::Looked;
 
-/// The file of people and sign-ins.
-const PEOPLE: &str = "people.db";
-/// Where files of courses go that are put by.
-const ARCHIVE: &str = "archive";
 /// By whom people are taken over from the lists of courses, in the journal.
 const LISTS: &str = "lists of courses";
 
@@ -43,8 +41,6 @@ pub enum DepartmentError {
         found: String,
         expected: &'static str,
     },
-    #[error("cannot {what}: {why}")]
-    File { what: String, why: std::io::Error },
     #[error(transparent)]
     Bring(#[from] BringError),
     #[error(transparent)]
@@ -53,26 +49,24 @@ pub enum DepartmentError {
 
 /// A folder of courses.
 pub struct Department {
-    folder: PathBuf,
+    shelf: Shelf,
     people: Arc<Desk>,
     lists: Mutex<BTreeMap<CourseKey, Arc<Lists>>>,
 }
 
 impl Department {
     /// Opens a folder: the people, and who is on which course. No course is opened.
-    pub async fn open(folder: &Path, now: Timestamp) -> Result<Self, DepartmentError> {
-        let people = Arc::new(Desk::open(Store::open(&folder.join(PEOPLE)).await?).await?);
+    pub async fn open(shelf: Shelf, now: Timestamp) -> Result<Self, DepartmentError> {
+        let people = Arc::new(Desk::open(shelf.people().await?).await?);
         let department = Self {
-            folder: folder.to_owned(),
+            shelf,
             people,
             lists: Mutex::default(),
         };
         department.finish_archiving().await?;
-        for key in department.files()? {
-            let store = Store::open(&department.file(&key)).await?;
-            let read = Lists::read(&mut *store.read().await?).await;
-            store.close().await;
-            department.held().insert(key, Arc::new(read?));
+        for key in department.keys().await? {
+            let lists = department.lists_of(&key).await?;
+            department.held().insert(key, Arc::new(lists));
         }
         department.name_new(now).await?;
         department.take_over(now).await?;
@@ -81,23 +75,19 @@ impl Department {
 
     /// Makes an empty folder one of courses, with the name of the department and the time zone of its days.
     pub async fn found(
-        folder: &Path,
+        shelf: &Shelf,
         course: Course,
         now: Timestamp,
     ) -> Result<(), DepartmentError> {
-        let made = std::fs::create_dir_all(folder);
-        made.map_err(|why| DepartmentError::File {
-            what: format!("make {}", folder.display()),
-            why,
-        })?;
-        if Self::is_one(folder) {
+        shelf.make()?;
+        if shelf.is_one().await? {
             return Err(DepartmentError::Found {
-                place: folder.display().to_string(),
-                found: format!("a file {PEOPLE}"),
-                expected: "a folder that holds no courses yet",
+                place: shelf.in_words(),
+                found: "the people of courses".to_owned(),
+                expected: "a place that holds no courses yet",
             });
         }
-        let people = Desk::open(Store::open(&folder.join(PEOPLE)).await?).await?;
+        let people = Desk::open(shelf.people().await?).await?;
         people
             .apply(vec![Change::Course(course)], "command line", now)
             .await?;
@@ -105,26 +95,14 @@ impl Department {
         Ok(())
     }
 
-    /// Whether a folder is one of courses.
-    pub fn is_one(folder: &Path) -> bool {
-        folder.join(PEOPLE).is_file()
-    }
-
-    /// The file of sign-ins that goes with the file of a course, if it stands in a folder of courses.
-    pub fn people_beside(course: &Path) -> Option<PathBuf> {
-        let beside = course.parent()?.join(PEOPLE);
-        let is_people = course.file_name().is_some_and(|name| name == PEOPLE);
-        (!is_people && beside.is_file()).then_some(beside)
-    }
-
     /// Who may sign in: its lists are those of all courses.
     pub fn people(&self) -> &Arc<Desk> {
         &self.people
     }
 
-    /// The file of a course.
-    pub fn file(&self, key: &CourseKey) -> PathBuf {
-        self.folder.join(format!("{key}.db"))
+    /// Where the courses stand.
+    pub fn shelf(&self) -> &Shelf {
+        &self.shelf
     }
 
     /// Courses in order of their keys, with their lists and where each stands; not those that are put by.
@@ -165,9 +143,9 @@ impl Department {
         let Some(standing) = self.standing(key).await? else {
             return Ok(None);
         };
-        let file = self.file(key);
+        let (shelf, named) = (self.shelf.clone(), key.clone());
         let opened = apart(move || async move {
-            let store = Store::open(&file).await?;
+            let store = shelf.open(&named).await?;
             store.check_pages().await?;
             Desk::open(store).await
         });
@@ -212,21 +190,11 @@ impl Department {
         coordinator: StaffMember,
         (login, at): (&str, Timestamp),
     ) -> Result<(), DepartmentError> {
-        let file = self.file(key);
-        let known = self.people.look().await?.term.courses.contains_key(key);
-        if known || file.exists() || format!("{key}.db") == PEOPLE {
-            return Err(DepartmentError::Found {
-                place: "key".into(),
-                found: format!("the course {key}"),
-                expected: "a key that no course of this department has or had",
-            });
-        }
+        self.is_free(key).await?;
         // under its own name once it is whole, so that a server that is stopped here finds no half of a course
-        let partial = self.folder.join(format!(".{key}.partial"));
-        remove_database(&partial);
-        let (place, by) = (partial.clone(), login.to_owned());
+        let (shelf, named, by) = (self.shelf.clone(), key.clone(), login.to_owned());
         let made = apart(move || async move {
-            let desk = Desk::open(Store::open(&place).await?).await?;
+            let desk = Desk::open(shelf.begin(&named).await?).await?;
             bring_in_term(&desk, &term, &by, at).await?;
             let staff = vec![Change::Staff(coordinator)];
             desk.apply(staff, &by, at).await?;
@@ -239,11 +207,11 @@ impl Department {
         let lists = match made.await? {
             Ok(lists) => lists,
             Err(why) => {
-                remove_database(&partial);
+                self.shelf.give_up(key).await?;
                 return Err(why);
             }
         };
-        rename(&partial, &file)?;
+        self.shelf.finish(key).await?;
         self.set_standing(key, Standing::Open, (login, at)).await?;
         self.held().insert(key.clone(), Arc::new(lists));
         Ok(self.take_over(at).await?)
@@ -257,30 +225,22 @@ impl Department {
         key: &CourseKey,
         at: Timestamp,
     ) -> Result<usize, DepartmentError> {
-        let to = self.file(key);
-        let known = self.people.look().await?.term.courses.contains_key(key);
-        if known || to.exists() || format!("{key}.db") == PEOPLE {
-            return Err(DepartmentError::Found {
-                place: "key".into(),
-                found: format!("the course {key}"),
-                expected: "a key that no course of this department has or had",
-            });
-        }
+        self.is_free(key).await?;
         let store = Store::open(file).await?;
         let difference = first_difference(&mut *store.read().await?).await?;
         if let Some(what) = difference {
             return Err(StoreError::damaged(file.display().to_string(), what).into());
         }
         // the copy is checked as it is made, and has its name once it is whole
-        let partial = self.folder.join(format!(".{key}.partial"));
-        remove_database(&partial);
-        store.backup(&partial).await?;
-        rename(&partial, &to)?;
+        let copied = self.shelf.copy(&store, key).await;
+        if let Err(why) = copied {
+            self.shelf.give_up(key).await?;
+            return Err(why.into());
+        }
+        self.shelf.finish(key).await?;
         let accounts = store.read().await?.accounts().all().await?;
         store.close().await;
-        let copy = Store::open(&to).await?;
-        let lists = Lists::read(&mut *copy.read().await?).await?;
-        copy.close().await;
+        let lists = self.lists_of(key).await?;
         self.set_standing(key, Standing::Open, ("command line", at))
             .await?;
         self.held().insert(key.clone(), Arc::new(lists));
@@ -313,9 +273,9 @@ impl Department {
         &self,
         key: &CourseKey,
         who: (&str, Timestamp),
-    ) -> Result<PathBuf, DepartmentError> {
+    ) -> Result<String, DepartmentError> {
         self.set_standing(key, Standing::Archived, who).await?;
-        let place = self.put_by(key)?;
+        let place = self.shelf.put_by(key).await?;
         self.held().remove(key);
         self.take_over(who.1).await?;
         Ok(place)
@@ -382,47 +342,44 @@ impl Department {
     async fn finish_archiving(&self) -> Result<(), DepartmentError> {
         let people = self.people.look().await?;
         for (key, standing) in &people.term.courses {
-            if *standing == Standing::Archived && self.file(key).is_file() {
-                self.put_by(key)?;
+            if *standing == Standing::Archived && self.shelf.holds(key).await? {
+                self.shelf.put_by(key).await?;
             }
         }
         Ok(())
     }
 
-    fn put_by(&self, key: &CourseKey) -> Result<PathBuf, DepartmentError> {
-        let archive = self.folder.join(ARCHIVE);
-        let made = std::fs::create_dir_all(&archive);
-        made.map_err(|why| DepartmentError::File {
-            what: format!("make {}", archive.display()),
-            why,
-        })?;
-        let to = archive.join(format!("{key}.db"));
-        rename(&self.file(key), &to)?;
-        Ok(to)
+    /// Whether a key is still to be had.
+    async fn is_free(&self, key: &CourseKey) -> Result<(), DepartmentError> {
+        let known = self.people.look().await?.term.courses.contains_key(key);
+        if known || self.shelf.holds(key).await? || !self.shelf.can_hold(key) {
+            return Err(DepartmentError::Found {
+                place: "key".into(),
+                found: format!("the course {key}"),
+                expected: "a key that no course of this department has or had",
+            });
+        }
+        Ok(())
     }
 
-    /// Keys of the databases in the folder.
-    fn files(&self) -> Result<Vec<CourseKey>, DepartmentError> {
-        let read = std::fs::read_dir(&self.folder).map_err(|why| DepartmentError::File {
-            what: format!("read {}", self.folder.display()),
-            why,
-        })?;
-        let mut keys = Vec::new();
-        for entry in read.flatten() {
-            let path = entry.path();
-            let is_database = path.extension().is_some_and(|end| end == "db");
-            let name = path.file_stem().and_then(|stem| stem.to_str());
-            let name = name.filter(|_| is_database && entry.file_name() != PEOPLE);
-            let Some(name) = name else { continue };
-            let key = CourseKey::parse(name).map_err(|_| DepartmentError::Found {
-                place: self.folder.display().to_string(),
-                found: format!("\u{201c}{name}.db\u{201d}"),
-                expected: "files named by lower-case letters, digits and hyphens",
-            })?;
-            keys.push(key);
-        }
-        keys.sort();
-        Ok(keys)
+    /// Who is on the lists of a course, read without the rest of it.
+    async fn lists_of(&self, key: &CourseKey) -> Result<Lists, StoreError> {
+        let store = self.shelf.open(key).await?;
+        let read = Lists::read(&mut *store.read().await?).await;
+        store.close().await;
+        read
+    }
+
+    /// Keys of what stands there as courses.
+    async fn keys(&self) -> Result<Vec<CourseKey>, DepartmentError> {
+        let key = |name: &String| {
+            CourseKey::parse(name).map_err(|_| DepartmentError::Found {
+                place: self.shelf.in_words(),
+                found: format!("\u{201c}{name}\u{201d}"),
+                expected: "courses named by lower-case letters, digits and hyphens",
+            })
+        };
+        self.shelf.names().await?.iter().map(key).collect()
     }
 
     fn held(&self) -> std::sync::MutexGuard<'_, BTreeMap<CourseKey, Arc<Lists>>> {
@@ -463,11 +420,4 @@ where
     let runtime = tokio::runtime::Handle::current();
     let made = tokio::task::spawn_blocking(move || runtime.block_on(make()));
     made.await.map_err(StoreError::broken_off)
-}
-
-fn rename(from: &Path, to: &Path) -> Result<(), DepartmentError> {
-    std::fs::rename(from, to).map_err(|why| DepartmentError::File {
-        what: format!("move {} to {}", from.display(), to.display()),
-        why,
-    })
 }

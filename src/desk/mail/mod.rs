@@ -16,7 +16,7 @@ use crate::course::StaffRole;
 use crate::ids::StudentId;
 use crate::store::accounts::{AccountId, Kind};
 use crate::store::mail::{Choice, Mail, MailFor};
-use crate::store::{SqliteConnection, StoreError, student_keys};
+use crate::store::{Connection, StoreError, student_keys};
 
 pub use crate::store::mail::{MailKind, MailState};
 pub use calendars::{CalendarOwner, calendar_of, opened_calendar, set_calendar};
@@ -58,7 +58,7 @@ pub struct Listed {
 }
 
 impl Directory {
-    pub async fn read(connection: &mut SqliteConnection) -> Result<Self, StoreError> {
+    pub async fn read(connection: &mut Connection) -> Result<Self, StoreError> {
         let keys = student_keys(&mut *connection).await?;
         // whoever was taken out is in it by the key in the place of a number, and so is everybody else beside it
         let named = keys

@@ -1,7 +1,6 @@
 //! Claim codes, and attempts to sign in or claim that failed.
 
 use jiff::Timestamp;
-use sqlx::Row;
 
 use super::Accounts;
 use super::{AccountId, ClaimCode, of_account};
@@ -18,7 +17,7 @@ impl Accounts<'_> {
         expires_at: Timestamp,
     ) -> Result<(), StoreError> {
         self.use_claim_codes(id, at).await?;
-        of_account("INSERT INTO claim_code (kind, login, code_hash, issued_at, expires_at) VALUES (?, ?, ?, ?, ?)", id)
+        of_account("INSERT INTO claim_code (kind, login, code_hash, issued_at, expires_at) VALUES ($1, $2, $3, $4, $5)", id)
         .bind(code_hash)
         .bind(at.as_millisecond())
         .bind(expires_at.as_millisecond())
@@ -33,7 +32,7 @@ impl Accounts<'_> {
         id: &AccountId,
         code_hash: &str,
     ) -> Result<Option<ClaimCode>, StoreError> {
-        let row = of_account("SELECT id, expires_at, used_at FROM claim_code WHERE kind = ? AND login = ? AND code_hash = ?", id)
+        let row = of_account("SELECT id, expires_at, used_at FROM claim_code WHERE kind = $1 AND login = $2 AND code_hash = $3", id)
         .bind(code_hash)
         .fetch_optional(&mut *self.0)
         .await?;
@@ -41,7 +40,7 @@ impl Accounts<'_> {
         Ok(Some(ClaimCode {
             id: row.try_get("id")?,
             expires_at: instant(row.try_get("expires_at")?, "claim_code.expires_at")?,
-            used: row.try_get::<Option<i64>, _>("used_at")?.is_some(),
+            used: row.try_get::<Option<i64>>("used_at")?.is_some(),
         }))
     }
 
@@ -52,7 +51,7 @@ impl Accounts<'_> {
         at: Timestamp,
     ) -> Result<(), StoreError> {
         of_account(
-            "UPDATE claim_code SET used_at = ?3 WHERE kind = ?1 AND login = ?2 AND used_at IS NULL",
+            "UPDATE claim_code SET used_at = $3 WHERE kind = $1 AND login = $2 AND used_at IS NULL",
             id,
         )
         .bind(at.as_millisecond())

@@ -3,13 +3,12 @@
 use std::collections::BTreeMap;
 
 use jiff::Timestamp;
-use sqlx::sqlite::SqliteRow;
-use sqlx::{Row, SqliteConnection};
 
 use super::{AccountId, Accounts, Kind, Setting};
 use crate::store::StoreError;
 use crate::store::journal::{hash, hash_of, head, instant};
 use crate::store::people::random;
+use crate::store::sql::{Connection, Row, query, query_scalar};
 
 /// What happened.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -153,7 +152,7 @@ struct EventRow {
 }
 
 impl EventRow {
-    fn read(row: &SqliteRow) -> Result<Self, StoreError> {
+    fn read(row: &Row) -> Result<Self, StoreError> {
         Ok(Self {
             previous: row.try_get("previous")?,
             id: row.try_get("id")?,
@@ -187,7 +186,7 @@ impl EventRow {
 impl Accounts<'_> {
     /// Writes down what happened, and lets go of where people were long ago.
     pub async fn note(&mut self, event: Event<'_>) -> Result<(), StoreError> {
-        let last = sqlx::query("SELECT id, hash FROM access_event ORDER BY id DESC LIMIT 1");
+        let last = query("SELECT id, hash FROM access_event ORDER BY id DESC LIMIT 1");
         let last = last.fetch_optional(&mut *self.0).await?;
         let (last, previous): (i64, String) = match last {
             Some(row) => (row.try_get("id")?, row.try_get("hash")?),
@@ -215,9 +214,9 @@ impl Accounts<'_> {
                 String::new()
             },
         };
-        sqlx::query(
+        query(
             "INSERT INTO access_event (id, at, what, kind, who, by_login, subject, head, place, previous, hash)
-             VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+             VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)",
         )
         .bind(row.id)
         .bind(row.at)
@@ -233,7 +232,7 @@ impl Accounts<'_> {
         .execute(&mut *self.0)
         .await?;
         if known {
-            sqlx::query("INSERT INTO access_place (event, salt, address) VALUES (?, ?, ?)")
+            query("INSERT INTO access_place (event, salt, address) VALUES ($1, $2, $3)")
                 .bind(row.id)
                 .bind(salt)
                 .bind(event.network)
@@ -242,9 +241,9 @@ impl Accounts<'_> {
         }
         let days = self.places_kept_days().await?;
         // events come in order of time, so that only the oldest need be looked at
-        sqlx::query(
+        query(
             "DELETE FROM access_place WHERE event IN
-             (SELECT id FROM access_event JOIN access_place ON event = id WHERE at < ? ORDER BY id LIMIT 10)",
+             (SELECT id FROM access_event JOIN access_place ON event = id WHERE at < $1 ORDER BY id LIMIT 10)",
         )
         .bind(row.at.saturating_sub(days.saturating_mul(DAY_MS)))
         .execute(&mut *self.0)
@@ -266,11 +265,11 @@ impl Accounts<'_> {
         login: Option<&str>,
         most: i64,
     ) -> Result<Vec<AccessEvent>, StoreError> {
-        let rows = sqlx::query(
+        let rows = query(
             "SELECT at, what, coalesce(number, who) AS login, by_login, subject, address
              FROM access_event LEFT JOIN people ON kind = 'student' AND key = who LEFT JOIN access_place ON event = access_event.id
-             WHERE ?1 IS NULL OR ?1 IN (coalesce(number, who) COLLATE NOCASE, by_login COLLATE NOCASE)
-             ORDER BY access_event.id DESC LIMIT ?2",
+             WHERE $1 IS NULL OR lower($1) IN (lower(coalesce(number, who)), lower(by_login))
+             ORDER BY access_event.id DESC LIMIT $2",
         );
         read_all(&rows.bind(login).bind(most).fetch_all(&mut *self.0).await?)
     }
@@ -283,12 +282,12 @@ impl Accounts<'_> {
         most: i64,
     ) -> Result<Vec<AccessEvent>, StoreError> {
         let who = key_of(self.0, id).await?;
-        let rows = sqlx::query(
-            "SELECT at, what, ?3 AS login, by_login, subject, address
+        let rows = query(
+            "SELECT at, what, $3 AS login, by_login, subject, address
              FROM access_event LEFT JOIN access_place ON event = id
-             WHERE kind = ?1 AND who = ?2 AND (NOT ?4 OR id > coalesce(
-                 (SELECT max(id) FROM access_event WHERE kind = ?1 AND who = ?2 AND what = 'told'), 0))
-             ORDER BY id DESC LIMIT ?5",
+             WHERE kind = $1 AND who = $2 AND (NOT $4 OR id > coalesce(
+                 (SELECT max(id) FROM access_event WHERE kind = $1 AND who = $2 AND what = 'told'), 0))
+             ORDER BY id DESC LIMIT $5",
         );
         let rows = rows
             .bind(id.kind.name())
@@ -302,19 +301,19 @@ impl Accounts<'_> {
 
 /// The first place where the record of access is not what was written.
 pub async fn altered_events(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
     heads: &BTreeMap<i64, String>,
     removed: &BTreeMap<String, i64>,
 ) -> Result<Option<String>, StoreError> {
     let mut places = BTreeMap::new();
-    let rows = sqlx::query("SELECT * FROM access_place").fetch_all(&mut *connection);
+    let rows = query("SELECT * FROM access_place").fetch_all(&mut *connection);
     for row in rows.await? {
         let (salt, address): (String, String) = (row.try_get("salt")?, row.try_get("address")?);
-        places.insert(row.try_get::<i64, _>("event")?, hash_of(&(salt, address)));
+        places.insert(row.try_get::<i64>("event")?, hash_of(&(salt, address)));
     }
     let (mut previous, mut expected) = (String::new(), 1_i64);
     let mut passwords = BTreeMap::new();
-    let rows = sqlx::query("SELECT * FROM access_event ORDER BY id").fetch_all(&mut *connection);
+    let rows = query("SELECT * FROM access_event ORDER BY id").fetch_all(&mut *connection);
     for row in rows.await? {
         let event = EventRow::read(&row)?;
         let id = event.id;
@@ -350,9 +349,9 @@ pub async fn altered_events(
         if kind == Kind::Staff.name() && gone.is_some_and(|gone| *gone > since) {
             continue;
         }
-        let held = sqlx::query(
-            "SELECT password_hash FROM account WHERE kind = ?1 AND login = CASE ?1 WHEN 'student' THEN
-             (SELECT number FROM people WHERE key = ?2) ELSE ?2 END",
+        let held = query(
+            "SELECT password_hash FROM account WHERE kind = $1 AND login = CASE $1 WHEN 'student' THEN
+             (SELECT number FROM people WHERE key = $2) ELSE $2 END",
         );
         let held = held.bind(kind).bind(&who).fetch_optional(&mut *connection);
         let Some(row) = held.await? else { continue };
@@ -384,26 +383,25 @@ fn missing_from_journal(event: &EventRow, heads: &BTreeMap<i64, String>) -> Opti
 
 /// Number and hash of an event, or (none) of the newest.
 pub async fn newest_event(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
     id: Option<i64>,
 ) -> Result<Option<String>, StoreError> {
-    let newest = sqlx::query_scalar(
-        "SELECT id || '-' || hash FROM access_event WHERE id = coalesce(?, (SELECT max(id) FROM access_event))",
+    let newest = query_scalar(
+        "SELECT id || '-' || hash FROM access_event WHERE id = coalesce($1, (SELECT max(id) FROM access_event))",
     );
     Ok(newest.bind(id).fetch_optional(connection).await?)
 }
 
-async fn key_of(connection: &mut SqliteConnection, id: &AccountId) -> Result<String, StoreError> {
+async fn key_of(connection: &mut Connection, id: &AccountId) -> Result<String, StoreError> {
     if id.kind == Kind::Staff {
         return Ok(id.login.clone());
     }
-    let key =
-        sqlx::query_scalar("SELECT key FROM person WHERE number = ? ORDER BY id DESC LIMIT 1");
+    let key = query_scalar("SELECT key FROM person WHERE number = $1 ORDER BY id DESC LIMIT 1");
     let key: Option<String> = key.bind(&id.login).fetch_optional(connection).await?;
     Ok(key.unwrap_or_default())
 }
 
-fn read_all(rows: &[SqliteRow]) -> Result<Vec<AccessEvent>, StoreError> {
+fn read_all(rows: &[Row]) -> Result<Vec<AccessEvent>, StoreError> {
     let read = rows.iter().map(|row| {
         Ok(AccessEvent {
             at: instant(row.try_get("at")?, "access_event.at")?,

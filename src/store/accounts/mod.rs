@@ -12,11 +12,9 @@ mod throttle;
 use std::collections::BTreeSet;
 
 use jiff::Timestamp;
-use sqlx::query::Query;
-use sqlx::sqlite::SqliteArguments;
-use sqlx::{Row, Sqlite, SqliteConnection};
 
 use super::StoreError;
+use super::sql::{Connection, Query, query, query_scalar};
 
 pub(super) use events::altered_events;
 pub use events::{AccessEvent, Event, What, newest_event};
@@ -27,7 +25,7 @@ pub use settings::Setting;
 pub use throttle::Failures;
 
 /// The accounts of a database.
-pub struct Accounts<'c>(pub &'c mut SqliteConnection);
+pub struct Accounts<'c>(pub &'c mut Connection);
 
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct AccountId {
@@ -54,8 +52,8 @@ pub struct Account {
 }
 
 /// A statement about an account, whose kind and login are its first two parameters.
-fn of_account<'q>(sql: &'static str, id: &'q AccountId) -> Query<'q, Sqlite, SqliteArguments> {
-    sqlx::query(sql).bind(id.kind.name()).bind(&id.login)
+fn of_account(sql: &'static str, id: &AccountId) -> Query {
+    query(sql).bind(id.kind.name()).bind(&id.login)
 }
 
 /// A claim code as it is kept.
@@ -88,14 +86,14 @@ impl Accounts<'_> {
     /// Takes the account of a member of staff away: on the list again, they set a password anew.
     pub(super) async fn remove_staff(&mut self, login: &str) -> Result<(), StoreError> {
         for statement in [
-            "DELETE FROM session WHERE kind = 'staff' AND login = ? COLLATE NOCASE",
-            "DELETE FROM claim_code WHERE kind = 'staff' AND login = ? COLLATE NOCASE",
-            "DELETE FROM account WHERE kind = 'staff' AND login = ? COLLATE NOCASE",
-            "UPDATE mail SET address = '' WHERE kind = 'staff' AND who = ? COLLATE NOCASE",
-            "DELETE FROM mail_choice WHERE kind = 'staff' AND who = ? COLLATE NOCASE",
-            "DELETE FROM calendar WHERE kind = 'staff' AND who = ? COLLATE NOCASE",
+            "DELETE FROM session WHERE kind = 'staff' AND lower(login) = lower($1)",
+            "DELETE FROM claim_code WHERE kind = 'staff' AND lower(login) = lower($1)",
+            "DELETE FROM account WHERE kind = 'staff' AND lower(login) = lower($1)",
+            "UPDATE mail SET address = '' WHERE kind = 'staff' AND lower(who) = lower($1)",
+            "DELETE FROM mail_choice WHERE kind = 'staff' AND lower(who) = lower($1)",
+            "DELETE FROM calendar WHERE kind = 'staff' AND lower(who) = lower($1)",
         ] {
-            let statement = sqlx::query(statement).bind(login);
+            let statement = query(statement).bind(login);
             statement.execute(&mut *self.0).await?;
         }
         Ok(())
@@ -103,19 +101,18 @@ impl Accounts<'_> {
 
     /// Logins of that kind whose owners have set a password.
     pub async fn with_password(&mut self, kind: Kind) -> Result<BTreeSet<String>, StoreError> {
-        let logins: Vec<String> = sqlx::query_scalar(
-            "SELECT login FROM account WHERE kind = ? AND password_hash IS NOT NULL",
-        )
-        .bind(kind.name())
-        .fetch_all(&mut *self.0)
-        .await?;
+        let logins: Vec<String> =
+            query_scalar("SELECT login FROM account WHERE kind = $1 AND password_hash IS NOT NULL")
+                .bind(kind.name())
+                .fetch_all(&mut *self.0)
+                .await?;
         Ok(logins.into_iter().collect())
     }
 
     /// The account, if there is one.
     pub async fn account(&mut self, id: &AccountId) -> Result<Option<Account>, StoreError> {
         let row = of_account(
-            "SELECT password_hash, disabled_at FROM account WHERE kind = ? AND login = ?",
+            "SELECT password_hash, disabled_at FROM account WHERE kind = $1 AND login = $2",
             id,
         )
         .fetch_optional(&mut *self.0)
@@ -123,14 +120,14 @@ impl Accounts<'_> {
         let Some(row) = row else { return Ok(None) };
         Ok(Some(Account {
             password_hash: row.try_get("password_hash")?,
-            disabled: row.try_get::<Option<i64>, _>("disabled_at")?.is_some(),
+            disabled: row.try_get::<Option<i64>>("disabled_at")?.is_some(),
         }))
     }
 
     /// Makes sure there is an account.
     pub async fn keep_account(&mut self, id: &AccountId, at: Timestamp) -> Result<(), StoreError> {
         of_account(
-            "INSERT INTO account (kind, login, created_at) VALUES (?, ?, ?) ON CONFLICT DO NOTHING",
+            "INSERT INTO account (kind, login, created_at) VALUES ($1, $2, $3) ON CONFLICT DO NOTHING",
             id,
         )
         .bind(at.as_millisecond())
@@ -141,7 +138,7 @@ impl Accounts<'_> {
 
     /// The name under which a student's drafts are kept in browsers; nobody can be told by it.
     pub async fn draft_owner(&mut self, student: &str) -> Result<String, StoreError> {
-        let name = sqlx::query_scalar("SELECT name FROM draft_owner WHERE kind = ? AND login = ?")
+        let name = query_scalar("SELECT name FROM draft_owner WHERE kind = $1 AND login = $2")
             .bind(Kind::Student.name())
             .bind(student)
             .fetch_optional(&mut *self.0)
@@ -158,7 +155,7 @@ impl Accounts<'_> {
     ) -> Result<(), StoreError> {
         self.keep_account(id, at).await?;
         of_account(
-            "UPDATE account SET password_hash = ?3 WHERE kind = ?1 AND login = ?2",
+            "UPDATE account SET password_hash = $3 WHERE kind = $1 AND login = $2",
             id,
         )
         .bind(hash)
@@ -174,7 +171,7 @@ impl Accounts<'_> {
         disabled_at: Option<Timestamp>,
     ) -> Result<(), StoreError> {
         of_account(
-            "UPDATE account SET disabled_at = ?3 WHERE kind = ?1 AND login = ?2",
+            "UPDATE account SET disabled_at = $3 WHERE kind = $1 AND login = $2",
             id,
         )
         .bind(disabled_at.map(Timestamp::as_millisecond))

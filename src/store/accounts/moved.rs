@@ -1,7 +1,6 @@
 //! Accounts that move from the file of one course to that of a department.
 
 use jiff::Timestamp;
-use sqlx::Row;
 
 use super::{AccountId, Accounts, Event, Kind, SecondStep, What, of_account};
 use crate::store::{StoreError, hash};
@@ -28,7 +27,7 @@ impl Accounts<'_> {
                     continue;
                 };
                 let codes = of_account(
-                    "SELECT code_hash FROM recovery_code WHERE kind = ? AND login = ?",
+                    "SELECT code_hash FROM recovery_code WHERE kind = $1 AND login = $2",
                     &id,
                 );
                 let codes = codes.fetch_all(&mut *self.0).await?;
@@ -66,7 +65,7 @@ impl Accounts<'_> {
             }
             for code in &moved.recovery_codes {
                 of_account(
-                    "INSERT INTO recovery_code (kind, login, code_hash) VALUES (?, ?, ?)",
+                    "INSERT INTO recovery_code (kind, login, code_hash) VALUES ($1, $2, $3)",
                     id,
                 )
                 .bind(code)

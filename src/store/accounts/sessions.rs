@@ -1,12 +1,12 @@
 //! Sessions, known by the hash of their token.
 
 use jiff::Timestamp;
-use sqlx::Row;
 
 use super::Accounts;
 use super::{AccountId, Kind, of_account};
 use crate::store::StoreError;
 use crate::store::journal::instant;
+use crate::store::sql::query;
 
 /// A session as it is kept.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -26,12 +26,12 @@ impl Accounts<'_> {
         at: Timestamp,
         ended_before: Timestamp,
     ) -> Result<(), StoreError> {
-        sqlx::query("DELETE FROM session WHERE created_at <= ?")
+        query("DELETE FROM session WHERE created_at <= $1")
             .bind(ended_before.as_millisecond())
             .execute(&mut *self.0)
             .await?;
         of_account(
-            "INSERT INTO session (kind, login, token_hash, created_at, last_seen_at) VALUES (?1, ?2, ?3, ?4, ?4)",
+            "INSERT INTO session (kind, login, token_hash, created_at, last_seen_at) VALUES ($1, $2, $3, $4, $4)",
             id,
         )
         .bind(token_hash)
@@ -43,9 +43,9 @@ impl Accounts<'_> {
 
     /// The session of that token, if its account may be used.
     pub async fn session(&mut self, token_hash: &str) -> Result<Option<StoredSession>, StoreError> {
-        let row = sqlx::query(
+        let row = query(
             "SELECT session.* FROM session JOIN account USING (kind, login)
-             WHERE token_hash = ? AND disabled_at IS NULL",
+             WHERE token_hash = $1 AND disabled_at IS NULL",
         )
         .bind(token_hash)
         .fetch_optional(&mut *self.0)
@@ -70,7 +70,7 @@ impl Accounts<'_> {
         token_hash: &str,
         at: Timestamp,
     ) -> Result<(), StoreError> {
-        sqlx::query("UPDATE session SET last_seen_at = ? WHERE token_hash = ?")
+        query("UPDATE session SET last_seen_at = $1 WHERE token_hash = $2")
             .bind(at.as_millisecond())
             .bind(token_hash)
             .execute(&mut *self.0)
@@ -79,7 +79,7 @@ impl Accounts<'_> {
     }
 
     pub async fn delete_session(&mut self, token_hash: &str) -> Result<(), StoreError> {
-        sqlx::query("DELETE FROM session WHERE token_hash = ?")
+        query("DELETE FROM session WHERE token_hash = $1")
             .bind(token_hash)
             .execute(&mut *self.0)
             .await?;
@@ -89,8 +89,8 @@ impl Accounts<'_> {
     /// Ends every session of an account, and every sign-in that waits for its second step.
     pub async fn delete_sessions_of(&mut self, id: &AccountId) -> Result<(), StoreError> {
         for delete in [
-            "DELETE FROM session WHERE kind = ? AND login = ?",
-            "DELETE FROM half_sign_in WHERE kind = ? AND login = ?",
+            "DELETE FROM session WHERE kind = $1 AND login = $2",
+            "DELETE FROM half_sign_in WHERE kind = $1 AND login = $2",
         ] {
             of_account(delete, id).execute(&mut *self.0).await?;
         }

@@ -2,6 +2,7 @@
 
 use super::Accounts;
 use crate::store::StoreError;
+use crate::store::sql::{query, query_scalar};
 
 /// A setting; each is text.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -30,7 +31,7 @@ impl Setting {
 impl Accounts<'_> {
     /// None: as it comes.
     pub async fn setting(&mut self, setting: Setting) -> Result<Option<String>, StoreError> {
-        let value = sqlx::query_scalar("SELECT value FROM setting WHERE name = ?");
+        let value = query_scalar("SELECT value FROM setting WHERE name = $1");
         Ok(value
             .bind(setting.name())
             .fetch_optional(&mut *self.0)
@@ -38,11 +39,14 @@ impl Accounts<'_> {
     }
 
     pub async fn set(&mut self, setting: Setting, value: &str) -> Result<(), StoreError> {
-        sqlx::query("INSERT OR REPLACE INTO setting (name, value) VALUES (?, ?)")
-            .bind(setting.name())
-            .bind(value)
-            .execute(&mut *self.0)
-            .await?;
+        query(
+            "INSERT INTO setting (name, value) VALUES ($1, $2)
+             ON CONFLICT (name) DO UPDATE SET value = excluded.value",
+        )
+        .bind(setting.name())
+        .bind(value)
+        .execute(&mut *self.0)
+        .await?;
         Ok(())
     }
 }

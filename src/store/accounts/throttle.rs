@@ -1,11 +1,11 @@
 //! Attempts that failed, and browsers that have been let in before.
 
 use jiff::Timestamp;
-use sqlx::Row;
 
 use super::Accounts;
 use crate::store::StoreError;
 use crate::store::journal::instant;
+use crate::store::sql::{query, query_scalar};
 
 /// What has failed lately.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -26,8 +26,8 @@ impl Accounts<'_> {
         place: &str,
         since: Timestamp,
     ) -> Result<Failures, StoreError> {
-        let rows = sqlx::query(
-            "SELECT address, at FROM sign_in_failure WHERE login_hash = ? AND at > ? ORDER BY at",
+        let rows = query(
+            "SELECT address, at FROM sign_in_failure WHERE login_hash = $1 AND at > $2 ORDER BY at",
         )
         .bind(login_hash)
         .bind(since.as_millisecond())
@@ -39,7 +39,7 @@ impl Accounts<'_> {
         };
         for row in rows {
             failures.of_login = failures.of_login.saturating_add(1);
-            if row.try_get::<String, _>("address")? == place {
+            if row.try_get::<String>("address")? == place {
                 let at = instant(row.try_get("at")?, "sign_in_failure.at")?;
                 failures.of_login_here.push(at);
             }
@@ -54,7 +54,7 @@ impl Accounts<'_> {
         since: Timestamp,
     ) -> Result<i64, StoreError> {
         let count =
-            sqlx::query_scalar("SELECT count(*) FROM sign_in_failure WHERE address = ? AND at > ?");
+            query_scalar("SELECT count(*) FROM sign_in_failure WHERE address = $1 AND at > $2");
         let count = count.bind(network).bind(since.as_millisecond());
         Ok(count.fetch_one(&mut *self.0).await?)
     }
@@ -67,11 +67,11 @@ impl Accounts<'_> {
         at: Timestamp,
         since: Timestamp,
     ) -> Result<(), StoreError> {
-        sqlx::query("DELETE FROM sign_in_failure WHERE at <= ?")
+        query("DELETE FROM sign_in_failure WHERE at <= $1")
             .bind(since.as_millisecond())
             .execute(&mut *self.0)
             .await?;
-        sqlx::query("INSERT INTO sign_in_failure (login_hash, address, at) VALUES (?, ?, ?)")
+        query("INSERT INTO sign_in_failure (login_hash, address, at) VALUES ($1, $2, $3)")
             .bind(login_hash)
             .bind(place)
             .bind(at.as_millisecond())
@@ -86,7 +86,7 @@ impl Accounts<'_> {
         login_hash: &str,
         place: &str,
     ) -> Result<(), StoreError> {
-        sqlx::query("DELETE FROM sign_in_failure WHERE login_hash = ? AND address = ?")
+        query("DELETE FROM sign_in_failure WHERE login_hash = $1 AND address = $2")
             .bind(login_hash)
             .bind(place)
             .execute(&mut *self.0)
@@ -100,8 +100,8 @@ impl Accounts<'_> {
         browser_hash: &str,
         login_hash: Option<&str>,
     ) -> Result<bool, StoreError> {
-        let known = sqlx::query_scalar(
-            "SELECT EXISTS (SELECT 1 FROM known_browser WHERE browser_hash = ?1 AND login_hash = coalesce(?2, login_hash))",
+        let known = query_scalar(
+            "SELECT EXISTS (SELECT 1 FROM known_browser WHERE browser_hash = $1 AND login_hash = coalesce($2, login_hash))",
         );
         let known = known.bind(browser_hash).bind(login_hash);
         Ok(known.fetch_one(&mut *self.0).await?)
@@ -115,22 +115,25 @@ impl Accounts<'_> {
         at: Timestamp,
         since: Timestamp,
     ) -> Result<(), StoreError> {
-        sqlx::query("DELETE FROM known_browser WHERE used_at <= ?")
+        query("DELETE FROM known_browser WHERE used_at <= $1")
             .bind(since.as_millisecond())
             .execute(&mut *self.0)
             .await?;
-        sqlx::query("INSERT OR REPLACE INTO known_browser (browser_hash, login_hash, used_at) VALUES (?, ?, ?)")
-            .bind(browser_hash)
-            .bind(login_hash)
-            .bind(at.as_millisecond())
-            .execute(&mut *self.0)
-            .await?;
+        query(
+            "INSERT INTO known_browser (browser_hash, login_hash, used_at) VALUES ($1, $2, $3)
+             ON CONFLICT (browser_hash, login_hash) DO UPDATE SET used_at = excluded.used_at",
+        )
+        .bind(browser_hash)
+        .bind(login_hash)
+        .bind(at.as_millisecond())
+        .execute(&mut *self.0)
+        .await?;
         Ok(())
     }
 
     /// Knows no browser of that login any more.
     pub async fn forget_browsers(&mut self, login_hash: &str) -> Result<(), StoreError> {
-        sqlx::query("DELETE FROM known_browser WHERE login_hash = ?")
+        query("DELETE FROM known_browser WHERE login_hash = $1")
             .bind(login_hash)
             .execute(&mut *self.0)
             .await?;

@@ -3,15 +3,14 @@
 use std::collections::BTreeMap;
 
 use jiff::Timestamp;
-use sqlx::sqlite::SqliteRow;
-use sqlx::{Row, SqliteConnection};
 
 use crate::lti::{Context, Platform, Scope};
 use crate::store::accounts::{AccountId, Kind};
+use crate::store::sql::{Connection, Row, query};
 use crate::store::{StoreError, hash};
 
 /// Courses and people of platforms, in the database where people sign in.
-pub struct Contexts<'c>(pub &'c mut SqliteConnection);
+pub struct Contexts<'c>(pub &'c mut Connection);
 
 /// A course of a platform, as it is kept.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -49,12 +48,12 @@ impl Contexts<'_> {
     ) -> Result<String, StoreError> {
         let name = LinkedContext::name_of(platform, context);
         let scopes: Vec<&str> = context.scopes.iter().map(|scope| scope.name()).collect();
-        sqlx::query(
+        query(
             "INSERT INTO lti_context
                  (name, issuer, client, deployment, id, title, memberships, line_items, scopes, groups, link, seen_at)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)
-             ON CONFLICT (name) DO UPDATE SET title = ?6, memberships = ?7, line_items = ?8, scopes = ?9, groups = ?10,
-                 link = ?11, seen_at = ?12",
+             VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)
+             ON CONFLICT (name) DO UPDATE SET title = $6, memberships = $7, line_items = $8, scopes = $9, groups = $10,
+                 link = $11, seen_at = $12",
         )
         .bind(&name)
         .bind(&platform.issuer)
@@ -74,24 +73,24 @@ impl Contexts<'_> {
     }
 
     pub async fn named(&mut self, name: &str) -> Result<Option<LinkedContext>, StoreError> {
-        let row = sqlx::query("SELECT * FROM lti_context WHERE name = ?").bind(name);
+        let row = query("SELECT * FROM lti_context WHERE name = $1").bind(name);
         let row = row.fetch_optional(&mut *self.0).await?;
         row.as_ref().map(read).transpose()
     }
 
     /// Those that are a course.
     pub async fn of_course(&mut self, course: &str) -> Result<Vec<LinkedContext>, StoreError> {
-        let rows = sqlx::query("SELECT * FROM lti_context WHERE course = ? ORDER BY title, name");
+        let rows = query("SELECT * FROM lti_context WHERE course = $1 ORDER BY title, name");
         let rows = rows.bind(course).fetch_all(&mut *self.0).await?;
         rows.iter().map(read).collect()
     }
 
     /// Those that are no course yet and that somebody was launched from as one who teaches there.
     pub async fn open_to(&mut self, id: &AccountId) -> Result<Vec<LinkedContext>, StoreError> {
-        let rows = sqlx::query(
+        let rows = query(
             "SELECT * FROM lti_context WHERE course IS NULL AND name IN
                  (SELECT context FROM lti_member JOIN lti_person USING (issuer, sub)
-                  WHERE teaches = 1 AND kind = ? AND login = ?)
+                  WHERE teaches = 1 AND kind = $1 AND login = $2)
              ORDER BY title, name",
         );
         let rows = rows.bind(id.kind.name()).bind(&id.login);
@@ -101,11 +100,11 @@ impl Contexts<'_> {
 
     /// Says which course a context is, if it is none yet; or, with none, that it is none any more.
     pub async fn link(&mut self, name: &str, course: Option<&str>) -> Result<bool, StoreError> {
-        let linked = sqlx::query(
-            "UPDATE lti_context SET course = ?2 WHERE name = ?1 AND (?2 IS NULL OR course IS NULL)",
+        let linked = query(
+            "UPDATE lti_context SET course = $2 WHERE name = $1 AND ($2 IS NULL OR course IS NULL)",
         );
         let linked = linked.bind(name).bind(course).execute(&mut *self.0).await?;
-        Ok(linked.rows_affected() == 1)
+        Ok(linked == 1)
     }
 
     /// Who somebody of a platform is.
@@ -114,7 +113,7 @@ impl Contexts<'_> {
         issuer: &str,
         sub: &str,
     ) -> Result<Option<AccountId>, StoreError> {
-        let row = sqlx::query("SELECT kind, login FROM lti_person WHERE issuer = ? AND sub = ?");
+        let row = query("SELECT kind, login FROM lti_person WHERE issuer = $1 AND sub = $2");
         let row = row.bind(issuer).bind(sub);
         let row = row.fetch_optional(&mut *self.0).await?;
         row.as_ref().map(account).transpose()
@@ -127,8 +126,8 @@ impl Contexts<'_> {
         id: &AccountId,
         at: Timestamp,
     ) -> Result<(), StoreError> {
-        sqlx::query(
-            "INSERT INTO lti_person (issuer, sub, kind, login, linked_at) VALUES (?, ?, ?, ?, ?)
+        query(
+            "INSERT INTO lti_person (issuer, sub, kind, login, linked_at) VALUES ($1, $2, $3, $4, $5)
              ON CONFLICT (issuer, sub) DO NOTHING",
         )
         .bind(issuer)
@@ -148,9 +147,9 @@ impl Contexts<'_> {
         (issuer, sub): (&str, &str),
         teaches: bool,
     ) -> Result<(), StoreError> {
-        sqlx::query(
-            "INSERT INTO lti_member (context, issuer, sub, teaches, named) VALUES (?1, ?2, ?3, ?4, '')
-             ON CONFLICT (context, sub) DO UPDATE SET teaches = ?4, named = ''",
+        query(
+            "INSERT INTO lti_member (context, issuer, sub, teaches, named) VALUES ($1, $2, $3, $4, '')
+             ON CONFLICT (context, sub) DO UPDATE SET teaches = $4, named = ''",
         )
         .bind(context)
         .bind(issuer)
@@ -168,15 +167,15 @@ impl Contexts<'_> {
         (context, issuer): (&str, &str),
         learners: &[(String, String)],
     ) -> Result<(), StoreError> {
-        sqlx::query("DELETE FROM lti_member WHERE context = ? AND teaches = 0")
+        query("DELETE FROM lti_member WHERE context = $1 AND teaches = 0")
             .bind(context)
             .execute(&mut *self.0)
             .await?;
         for (sub, named) in learners {
-            sqlx::query(
+            query(
                 "INSERT INTO lti_member (context, issuer, sub, teaches, named)
-                 SELECT ?1, ?2, ?3, 0, CASE WHEN EXISTS (SELECT 1 FROM lti_person WHERE issuer = ?2 AND sub = ?3)
-                     THEN '' ELSE ?4 END
+                 SELECT $1, $2, $3, 0, CASE WHEN EXISTS (SELECT 1 FROM lti_person WHERE issuer = $2 AND sub = $3)
+                     THEN '' ELSE $4 END
                  WHERE true ON CONFLICT (context, sub) DO NOTHING",
             )
             .bind(context)
@@ -192,23 +191,22 @@ impl Contexts<'_> {
     /// Learners of a course of a platform of whom it is not known yet who they are: who each is there, and by what it
     /// names them.
     pub async fn unknown(&mut self, context: &str) -> Result<BTreeMap<String, String>, StoreError> {
-        let rows = sqlx::query(
-            "SELECT sub, named AS login FROM lti_member WHERE context = ? AND named <> ''",
-        );
+        let rows =
+            query("SELECT sub, named AS login FROM lti_member WHERE context = $1 AND named <> ''");
         pairs(&rows.bind(context).fetch_all(&mut *self.0).await?)
     }
 
     /// Knows by now who a learner is.
     pub async fn is_known(&mut self, context: &str, sub: &str) -> Result<(), StoreError> {
-        let known = sqlx::query("UPDATE lti_member SET named = '' WHERE context = ? AND sub = ?");
+        let known = query("UPDATE lti_member SET named = '' WHERE context = $1 AND sub = $2");
         known.bind(context).bind(sub).execute(&mut *self.0).await?;
         Ok(())
     }
 
     /// What platforms call somebody: issuer and what it says.
     pub async fn known_as(&mut self, id: &AccountId) -> Result<Vec<(String, String)>, StoreError> {
-        let rows = sqlx::query(
-            "SELECT issuer, sub FROM lti_person WHERE kind = ? AND login = ? ORDER BY issuer, sub",
+        let rows = query(
+            "SELECT issuer, sub FROM lti_person WHERE kind = $1 AND login = $2 ORDER BY issuer, sub",
         );
         let rows = rows.bind(id.kind.name()).bind(&id.login);
         let rows = rows.fetch_all(&mut *self.0).await?;
@@ -220,30 +218,30 @@ impl Contexts<'_> {
 
     /// Students by who they are at the platform of an issuer.
     pub async fn students(&mut self, issuer: &str) -> Result<BTreeMap<String, String>, StoreError> {
-        let rows = sqlx::query("SELECT sub, login FROM lti_person WHERE issuer = ? AND kind = ?");
+        let rows = query("SELECT sub, login FROM lti_person WHERE issuer = $1 AND kind = $2");
         let rows = rows.bind(issuer).bind(Kind::Student.name());
         pairs(&rows.fetch_all(&mut *self.0).await?)
     }
 
     /// Who members of a context who are students here are: by their login, who they are there.
     pub async fn members(&mut self, context: &str) -> Result<BTreeMap<String, String>, StoreError> {
-        let rows = sqlx::query(
+        let rows = query(
             "SELECT login AS sub, sub AS login FROM lti_member JOIN lti_person USING (issuer, sub)
-             WHERE context = ? AND kind = ? ORDER BY linked_at",
+             WHERE context = $1 AND kind = $2 ORDER BY linked_at",
         );
         let rows = rows.bind(context).bind(Kind::Student.name());
         pairs(&rows.fetch_all(&mut *self.0).await?)
     }
 }
 
-fn pairs(rows: &[SqliteRow]) -> Result<BTreeMap<String, String>, StoreError> {
+fn pairs(rows: &[Row]) -> Result<BTreeMap<String, String>, StoreError> {
     let read = rows
         .iter()
         .map(|row| Ok((row.try_get("sub")?, row.try_get("login")?)));
     read.collect()
 }
 
-fn account(row: &SqliteRow) -> Result<AccountId, StoreError> {
+fn account(row: &Row) -> Result<AccountId, StoreError> {
     let kind: String = row.try_get("kind")?;
     let kind = Kind::from_name(&kind);
     Ok(AccountId {
@@ -252,7 +250,7 @@ fn account(row: &SqliteRow) -> Result<AccountId, StoreError> {
     })
 }
 
-fn read(row: &SqliteRow) -> Result<LinkedContext, StoreError> {
+fn read(row: &Row) -> Result<LinkedContext, StoreError> {
     let scopes: String = row.try_get("scopes")?;
     Ok(LinkedContext {
         name: row.try_get("name")?,

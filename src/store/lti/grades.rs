@@ -2,15 +2,14 @@
 //! Students stand here by their key, so that who is taken out is nobody here either.
 
 use jiff::Timestamp;
-use sqlx::sqlite::SqliteRow;
-use sqlx::{Row, SqliteConnection};
 
 use crate::store::StoreError;
 use crate::store::journal::instant;
+use crate::store::sql::{Connection, Row, query, query_scalar};
 use crate::words::named;
 
 /// The grades of the database of a course.
-pub struct Grades<'c>(pub &'c mut SqliteConnection);
+pub struct Grades<'c>(pub &'c mut Connection);
 
 /// Where a grade stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -67,56 +66,57 @@ pub struct Grade {
 impl Grades<'_> {
     /// Whether grades go to the platform.
     pub async fn is_wanted(&mut self) -> Result<bool, StoreError> {
-        let wanted = sqlx::query_scalar("SELECT wanted FROM lti_course");
+        let wanted = query_scalar("SELECT wanted FROM lti_course");
         let wanted: i64 = wanted.fetch_one(&mut *self.0).await?;
         Ok(wanted != 0)
     }
 
     /// Turns that on or off. Turned on, everything is gone through anew.
     pub async fn want(&mut self, wanted: bool) -> Result<(), StoreError> {
-        let put = sqlx::query("UPDATE lti_course SET wanted = ?, seq = -1").bind(i64::from(wanted));
+        let put = query("UPDATE lti_course SET wanted = $1, seq = -1").bind(i64::from(wanted));
         put.execute(&mut *self.0).await?;
         Ok(())
     }
 
     /// The newest row of the journal that was gone through.
     pub async fn gone_through(&mut self) -> Result<i64, StoreError> {
-        let seq = sqlx::query_scalar("SELECT seq FROM lti_course");
+        let seq = query_scalar("SELECT seq FROM lti_course");
         Ok(seq.fetch_one(&mut *self.0).await?)
     }
 
     pub async fn go_through(&mut self, seq: i64) -> Result<(), StoreError> {
-        let put = sqlx::query("UPDATE lti_course SET seq = max(seq, ?)").bind(seq);
+        let put = query("UPDATE lti_course SET seq = $1 WHERE seq < $1").bind(seq);
         put.execute(&mut *self.0).await?;
         Ok(())
     }
 
     /// Has everything gone through anew when it is next looked for what is to be sent.
     pub async fn begin_anew(&mut self) -> Result<(), StoreError> {
-        let put = sqlx::query("UPDATE lti_course SET seq = -1");
+        let put = query("UPDATE lti_course SET seq = -1");
         put.execute(&mut *self.0).await?;
         Ok(())
     }
 
     pub async fn all(&mut self) -> Result<Vec<Grade>, StoreError> {
-        let rows = sqlx::query("SELECT * FROM lti_grade ORDER BY experiment, changed_at DESC, id");
+        let rows = query("SELECT * FROM lti_grade ORDER BY experiment, changed_at DESC, id");
         let rows = rows.fetch_all(&mut *self.0).await?;
         rows.iter().map(read).collect()
     }
 
     /// Puts what a platform is to show in the place of what it was to show before. On its way already, that one ends first.
     pub async fn put(&mut self, wanted: &Wanted, at: Timestamp) -> Result<(), StoreError> {
-        sqlx::query(
+        query(
             "INSERT INTO lti_grade (context, experiment, student, points, possible, settled, version, changed_at, state, tries,
                  next_at, taken_until, stamped_at, why)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?7, 1, ?6, 'waiting', 0, ?6, 0, 0, '')
-             ON CONFLICT (context, experiment, student) DO UPDATE SET points = ?4, possible = ?5, settled = ?7,
-                 version = version + 1, changed_at = ?6, state = 'waiting', tries = 0, next_at = max(taken_until, ?6), why = ''",
+             VALUES ($1, $2, $3, $4, $5, $7, 1, $6, 'waiting', 0, $6, 0, 0, '')
+             ON CONFLICT (context, experiment, student) DO UPDATE SET points = $4, possible = $5, settled = $7,
+                 version = lti_grade.version + 1, changed_at = $6, state = 'waiting', tries = 0,
+                 next_at = CASE WHEN lti_grade.taken_until > $6 THEN lti_grade.taken_until ELSE $6 END, why = ''",
         )
         .bind(&wanted.context)
         .bind(&wanted.experiment)
         .bind(&wanted.student)
-        .bind(&wanted.points)
+        .bind(wanted.points.as_deref())
         .bind(&wanted.possible)
         .bind(at.as_millisecond())
         .bind(i64::from(wanted.settled))
@@ -127,8 +127,8 @@ impl Grades<'_> {
 
     /// Says that a grade is not to be sent after all.
     pub async fn drop(&mut self, id: i64, why: &str) -> Result<(), StoreError> {
-        let put = sqlx::query(
-            "UPDATE lti_grade SET state = 'dropped', points = NULL, version = version + 1, why = ? WHERE id = ?",
+        let put = query(
+            "UPDATE lti_grade SET state = 'dropped', points = NULL, version = version + 1, why = $1 WHERE id = $2",
         );
         put.bind(why).bind(id).execute(&mut *self.0).await?;
         Ok(())
@@ -136,9 +136,9 @@ impl Grades<'_> {
 
     /// Those that are to be tried now, those that have waited longest first.
     pub async fn due(&mut self, at: Timestamp, most: i64) -> Result<Vec<Grade>, StoreError> {
-        let rows = sqlx::query(
-            "SELECT * FROM lti_grade WHERE state = 'waiting' AND next_at <= ?1 AND taken_until <= ?1
-             ORDER BY changed_at, id LIMIT ?2",
+        let rows = query(
+            "SELECT * FROM lti_grade WHERE state = 'waiting' AND next_at <= $1 AND taken_until <= $1
+             ORDER BY changed_at, id LIMIT $2",
         );
         let rows = rows.bind(at.as_millisecond()).bind(most);
         let rows = rows.fetch_all(&mut *self.0).await?;
@@ -153,9 +153,9 @@ impl Grades<'_> {
         stamp: Timestamp,
         until: Timestamp,
     ) -> Result<bool, StoreError> {
-        let taken = sqlx::query(
-            "UPDATE lti_grade SET taken_until = ?5, stamped_at = ?6, tries = tries + 1
-             WHERE id = ?1 AND state = 'waiting' AND version = ?2 AND next_at = ?3 AND taken_until = ?4",
+        let taken = query(
+            "UPDATE lti_grade SET taken_until = $5, stamped_at = $6, tries = tries + 1
+             WHERE id = $1 AND state = 'waiting' AND version = $2 AND next_at = $3 AND taken_until = $4",
         )
         .bind(grade.id)
         .bind(grade.version)
@@ -165,21 +165,21 @@ impl Grades<'_> {
         .bind(stamp.as_millisecond())
         .execute(&mut *self.0)
         .await?;
-        Ok(taken.rows_affected() == 1)
+        Ok(taken == 1)
     }
 
     /// Says that the platform took what was sent; what came to be wanted in the meantime is sent after it.
     pub async fn sent(&mut self, grade: &Grade, at: Timestamp) -> Result<(), StoreError> {
-        sqlx::query(
-            "UPDATE lti_grade SET taken_until = 0, sent_at = ?3, sent_points = ?4,
-                 state = CASE WHEN version = ?2 THEN 'sent' ELSE state END, why = CASE WHEN version = ?2 THEN '' ELSE why END,
-                 next_at = CASE WHEN version = ?2 THEN next_at ELSE ?3 END
-             WHERE id = ?1",
+        query(
+            "UPDATE lti_grade SET taken_until = 0, sent_at = $3, sent_points = $4,
+                 state = CASE WHEN version = $2 THEN 'sent' ELSE state END, why = CASE WHEN version = $2 THEN '' ELSE why END,
+                 next_at = CASE WHEN version = $2 THEN next_at ELSE $3 END
+             WHERE id = $1",
         )
         .bind(grade.id)
         .bind(grade.version)
         .bind(at.as_millisecond())
-        .bind(&grade.wanted.points)
+        .bind(grade.wanted.points.as_deref())
         .execute(&mut *self.0)
         .await?;
         Ok(())
@@ -191,12 +191,12 @@ impl Grades<'_> {
         grade: &Grade,
         (next, why): (Option<Timestamp>, &str),
     ) -> Result<(), StoreError> {
-        sqlx::query(
+        query(
             "UPDATE lti_grade SET taken_until = 0,
-                 state = CASE WHEN version = ?2 AND ?3 IS NULL THEN 'refused' ELSE state END,
-                 next_at = CASE WHEN version = ?2 AND ?3 IS NOT NULL THEN ?3 ELSE next_at END,
-                 why = CASE WHEN version = ?2 THEN ?4 ELSE why END
-             WHERE id = ?1",
+                 state = CASE WHEN version = $2 AND $3 IS NULL THEN 'refused' ELSE state END,
+                 next_at = CASE WHEN version = $2 AND $3 IS NOT NULL THEN $3 ELSE next_at END,
+                 why = CASE WHEN version = $2 THEN $4 ELSE why END
+             WHERE id = $1",
         )
         .bind(grade.id)
         .bind(grade.version)
@@ -214,9 +214,9 @@ impl Grades<'_> {
         (at, next): (Timestamp, Timestamp),
         why: &str,
     ) -> Result<(), StoreError> {
-        sqlx::query(
-            "UPDATE lti_grade SET next_at = ?3, why = ?4
-             WHERE context = ?1 AND state = 'waiting' AND next_at <= ?2 AND taken_until <= ?2",
+        query(
+            "UPDATE lti_grade SET next_at = $3, why = $4
+             WHERE context = $1 AND state = 'waiting' AND next_at <= $2 AND taken_until <= $2",
         )
         .bind(context)
         .bind(at.as_millisecond())
@@ -229,12 +229,12 @@ impl Grades<'_> {
 
     /// Has grades tried at once that wait or were refused: one, or all of them.
     pub async fn try_now(&mut self, id: Option<i64>, at: Timestamp) -> Result<u64, StoreError> {
-        let put = sqlx::query(
-            "UPDATE lti_grade SET state = 'waiting', tries = 0, next_at = max(taken_until, ?2)
-             WHERE state IN ('waiting', 'refused') AND id = coalesce(?1, id)",
+        let put = query(
+            "UPDATE lti_grade SET state = 'waiting', tries = 0, next_at = CASE WHEN taken_until > $2 THEN taken_until ELSE $2 END
+             WHERE state IN ('waiting', 'refused') AND id = coalesce($1, id)",
         );
         let put = put.bind(id).bind(at.as_millisecond());
-        Ok(put.execute(&mut *self.0).await?.rows_affected())
+        Ok(put.execute(&mut *self.0).await?)
     }
 
     /// Where the column of an experiment is.
@@ -243,8 +243,8 @@ impl Grades<'_> {
         context: &str,
         experiment: &str,
     ) -> Result<Option<String>, StoreError> {
-        let address = sqlx::query_scalar(
-            "SELECT address FROM lti_line_item WHERE context = ? AND experiment = ?",
+        let address = query_scalar(
+            "SELECT address FROM lti_line_item WHERE context = $1 AND experiment = $2",
         );
         let address = address.bind(context).bind(experiment);
         Ok(address.fetch_optional(&mut *self.0).await?)
@@ -256,8 +256,9 @@ impl Grades<'_> {
         experiment: &str,
         address: &str,
     ) -> Result<(), StoreError> {
-        let kept = sqlx::query(
-            "INSERT OR REPLACE INTO lti_line_item (context, experiment, address) VALUES (?, ?, ?)",
+        let kept = query(
+            "INSERT INTO lti_line_item (context, experiment, address) VALUES ($1, $2, $3)
+             ON CONFLICT (context, experiment) DO UPDATE SET address = excluded.address",
         );
         let kept = kept.bind(context).bind(experiment).bind(address);
         kept.execute(&mut *self.0).await?;
@@ -270,14 +271,14 @@ impl Grades<'_> {
         context: &str,
         experiment: &str,
     ) -> Result<(), StoreError> {
-        let gone = sqlx::query("DELETE FROM lti_line_item WHERE context = ? AND experiment = ?");
+        let gone = query("DELETE FROM lti_line_item WHERE context = $1 AND experiment = $2");
         let gone = gone.bind(context).bind(experiment);
         gone.execute(&mut *self.0).await?;
         Ok(())
     }
 }
 
-fn read(row: &SqliteRow) -> Result<Grade, StoreError> {
+fn read(row: &Row) -> Result<Grade, StoreError> {
     let state: String = row.try_get("state")?;
     let sent: Option<i64> = row.try_get("sent_at")?;
     let at = |name: &'static str| instant(row.try_get(name)?, name);
@@ -289,7 +290,7 @@ fn read(row: &SqliteRow) -> Result<Grade, StoreError> {
             student: row.try_get("student")?,
             points: row.try_get("points")?,
             possible: row.try_get("possible")?,
-            settled: row.try_get::<i64, _>("settled")? != 0,
+            settled: row.try_get::<i64>("settled")? != 0,
         },
         version: row.try_get("version")?,
         changed_at: at("changed_at")?,

@@ -1,14 +1,14 @@
 //! Keys by which this server signs.
 
 use jiff::Timestamp;
-use sqlx::{Row, SqliteConnection};
 
 use crate::campus::PublicKey;
 use crate::store::StoreError;
 use crate::store::journal::instant;
+use crate::store::sql::{Connection, query, query_scalar};
 
 /// The keys of a database.
-pub struct Keys<'c>(pub &'c mut SqliteConnection);
+pub struct Keys<'c>(pub &'c mut Connection);
 
 /// A key without its secret.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -21,7 +21,7 @@ pub struct KeptKey {
 impl Keys<'_> {
     /// All of them, the newest first.
     pub async fn all(&mut self) -> Result<Vec<KeptKey>, StoreError> {
-        let rows = sqlx::query("SELECT * FROM lti_key ORDER BY made_at DESC, rowid DESC");
+        let rows = query("SELECT * FROM lti_key ORDER BY made_at DESC, kid");
         let rows = rows.fetch_all(&mut *self.0).await?;
         let read = rows.iter().map(|row| {
             let retired: Option<i64> = row.try_get("retired_at")?;
@@ -42,8 +42,8 @@ impl Keys<'_> {
 
     /// The secret of the one that signs; none where no key was made yet.
     pub async fn signing(&mut self) -> Result<Option<String>, StoreError> {
-        let secret = sqlx::query_scalar(
-            "SELECT private FROM lti_key WHERE retired_at IS NULL ORDER BY made_at DESC, rowid DESC LIMIT 1",
+        let secret = query_scalar(
+            "SELECT private FROM lti_key WHERE retired_at IS NULL ORDER BY made_at DESC, kid LIMIT 1",
         );
         Ok(secret.fetch_optional(&mut *self.0).await?)
     }
@@ -56,15 +56,15 @@ impl Keys<'_> {
         at: Timestamp,
         old: Timestamp,
     ) -> Result<(), StoreError> {
-        sqlx::query("UPDATE lti_key SET private = '', retired_at = ? WHERE retired_at IS NULL")
+        query("UPDATE lti_key SET private = '', retired_at = $1 WHERE retired_at IS NULL")
             .bind(at.as_millisecond())
             .execute(&mut *self.0)
             .await?;
-        sqlx::query("DELETE FROM lti_key WHERE retired_at < ?")
+        query("DELETE FROM lti_key WHERE retired_at < $1")
             .bind(old.as_millisecond())
             .execute(&mut *self.0)
             .await?;
-        sqlx::query("INSERT INTO lti_key (kid, n, e, private, made_at) VALUES (?, ?, ?, ?, ?)")
+        query("INSERT INTO lti_key (kid, n, e, private, made_at) VALUES ($1, $2, $3, $4, $5)")
             .bind(&public.kid)
             .bind(&public.n)
             .bind(&public.e)

@@ -4,9 +4,8 @@ mod contexts;
 mod grades;
 mod keys;
 
-use sqlx::{Row, SqliteConnection};
-
 use super::StoreError;
+use super::sql::{Connection, query};
 use crate::lti::{NamedBy, Platform};
 
 pub use contexts::{Contexts, LinkedContext};
@@ -14,8 +13,8 @@ pub use grades::{Grade, GradeState, Grades, Wanted};
 pub use keys::{KeptKey, Keys};
 
 /// Every platform that is registered.
-pub async fn platforms(connection: &mut SqliteConnection) -> Result<Vec<Platform>, StoreError> {
-    let rows = sqlx::query("SELECT * FROM lti_platform ORDER BY issuer, client, deployment");
+pub async fn platforms(connection: &mut Connection) -> Result<Vec<Platform>, StoreError> {
+    let rows = query("SELECT * FROM lti_platform ORDER BY issuer, client, deployment");
     let rows = rows.fetch_all(connection).await?;
     let read = rows.iter().map(|row| {
         let named_by: String = row.try_get("named_by")?;
@@ -37,12 +36,14 @@ pub async fn platforms(connection: &mut SqliteConnection) -> Result<Vec<Platform
 
 /// Registers a platform, in the place of the same deployment if there is one.
 pub async fn keep_platform(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
     platform: &Platform,
 ) -> Result<(), StoreError> {
-    sqlx::query(
-        "INSERT OR REPLACE INTO lti_platform (issuer, client, deployment, authorize, keys, named_by, token, audience)
-         VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+    query(
+        "INSERT INTO lti_platform (issuer, client, deployment, authorize, keys, named_by, token, audience)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8) ON CONFLICT (issuer, client, deployment) DO UPDATE
+         SET authorize = excluded.authorize, keys = excluded.keys, named_by = excluded.named_by,
+             token = excluded.token, audience = excluded.audience",
     )
     .bind(&platform.issuer)
     .bind(&platform.client)
@@ -59,11 +60,11 @@ pub async fn keep_platform(
 
 /// Knows a deployment no more.
 pub async fn remove_platform(
-    connection: &mut SqliteConnection,
+    connection: &mut Connection,
     (issuer, client, deployment): (&str, &str, &str),
 ) -> Result<(), StoreError> {
     let gone =
-        sqlx::query("DELETE FROM lti_platform WHERE issuer = ? AND client = ? AND deployment = ?");
+        query("DELETE FROM lti_platform WHERE issuer = $1 AND client = $2 AND deployment = $3");
     let gone = gone.bind(issuer).bind(client).bind(deployment);
     gone.execute(connection).await?;
     Ok(())

@@ -3,11 +3,11 @@
 use std::collections::BTreeMap;
 
 use jiff::Timestamp;
-use sqlx::Row;
 
 use super::{MailFor, Mails};
 use crate::store::StoreError;
 use crate::store::accounts::Kind;
+use crate::store::sql::{query, query_scalar};
 
 /// What somebody chose of their mail.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -21,7 +21,7 @@ pub struct Choice {
 impl Mails<'_> {
     /// What everybody chose who did.
     pub async fn choices(&mut self) -> Result<BTreeMap<MailFor, Choice>, StoreError> {
-        let rows = sqlx::query("SELECT * FROM mail_choice").fetch_all(&mut *self.0);
+        let rows = query("SELECT * FROM mail_choice").fetch_all(&mut *self.0);
         let rows = rows.await?;
         let read = rows.iter().map(|row| {
             let kind: String = row.try_get("kind")?;
@@ -42,8 +42,9 @@ impl Mails<'_> {
     }
 
     pub async fn choose(&mut self, of: &MailFor, choice: &Choice) -> Result<(), StoreError> {
-        sqlx::query(
-            "INSERT OR REPLACE INTO mail_choice (kind, who, wanted, address) VALUES (?, ?, ?, ?)",
+        query(
+            "INSERT INTO mail_choice (kind, who, wanted, address) VALUES ($1, $2, $3, $4)
+             ON CONFLICT (kind, who) DO UPDATE SET wanted = excluded.wanted, address = excluded.address",
         )
         .bind(of.kind.name())
         .bind(&of.key)
@@ -56,7 +57,7 @@ impl Mails<'_> {
 
     /// The secret in the address of somebody's calendar.
     pub async fn calendar_of(&mut self, of: &MailFor) -> Result<Option<String>, StoreError> {
-        let secret = sqlx::query_scalar("SELECT secret FROM calendar WHERE kind = ? AND who = ?");
+        let secret = query_scalar("SELECT secret FROM calendar WHERE kind = $1 AND who = $2");
         let secret = secret.bind(of.kind.name()).bind(&of.key);
         Ok(secret.fetch_optional(&mut *self.0).await?)
     }
@@ -68,13 +69,13 @@ impl Mails<'_> {
         secret: Option<&str>,
         at: Timestamp,
     ) -> Result<(), StoreError> {
-        sqlx::query("DELETE FROM calendar WHERE kind = ? AND who = ?")
+        query("DELETE FROM calendar WHERE kind = $1 AND who = $2")
             .bind(of.kind.name())
             .bind(&of.key)
             .execute(&mut *self.0)
             .await?;
         if let Some(secret) = secret {
-            sqlx::query("INSERT INTO calendar (kind, who, secret, made_at) VALUES (?, ?, ?, ?)")
+            query("INSERT INTO calendar (kind, who, secret, made_at) VALUES ($1, $2, $3, $4)")
                 .bind(of.kind.name())
                 .bind(&of.key)
                 .bind(secret)
@@ -87,7 +88,7 @@ impl Mails<'_> {
 
     /// Whose calendar a secret opens.
     pub async fn calendar(&mut self, secret: &str) -> Result<Option<MailFor>, StoreError> {
-        let row = sqlx::query("SELECT kind, who FROM calendar WHERE secret = ?").bind(secret);
+        let row = query("SELECT kind, who FROM calendar WHERE secret = $1").bind(secret);
         let Some(row) = row.fetch_optional(&mut *self.0).await? else {
             return Ok(None);
         };

@@ -4,18 +4,17 @@
 mod chosen;
 
 use jiff::Timestamp;
-use sqlx::sqlite::SqliteRow;
-use sqlx::{Row, SqliteConnection};
 
 use super::StoreError;
 use super::accounts::Kind;
 use super::journal::instant;
+use crate::store::sql::{Connection, Row, query, query_scalar};
 use crate::words::named;
 
 pub use chosen::Choice;
 
 /// The mail of a database.
-pub struct Mails<'c>(pub &'c mut SqliteConnection);
+pub struct Mails<'c>(pub &'c mut Connection);
 
 /// Whom it is for.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -113,16 +112,16 @@ pub enum OccasionKind {
 impl Mails<'_> {
     /// Whether the course sends mail of its own accord.
     pub async fn is_wanted(&mut self) -> Result<bool, StoreError> {
-        let wanted = sqlx::query_scalar("SELECT wanted FROM mail_course");
+        let wanted = query_scalar("SELECT wanted FROM mail_course");
         let wanted: i64 = wanted.fetch_one(&mut *self.0).await?;
         Ok(wanted != 0)
     }
 
     /// Turns the course's own mail on or off. What happened before it was turned on is told to nobody.
     pub async fn want(&mut self, wanted: bool) -> Result<(), StoreError> {
-        sqlx::query(
-            "UPDATE mail_course SET wanted = ?1,
-             seq = CASE WHEN wanted = ?1 THEN seq ELSE (SELECT coalesce(max(seq), 0) FROM journal) END",
+        query(
+            "UPDATE mail_course SET wanted = $1,
+             seq = CASE WHEN wanted = $1 THEN seq ELSE (SELECT coalesce(max(seq), 0) FROM journal) END",
         )
         .bind(i64::from(wanted))
         .execute(&mut *self.0)
@@ -132,23 +131,23 @@ impl Mails<'_> {
 
     /// The newest row of the journal that was gone through.
     pub async fn gone_through(&mut self) -> Result<i64, StoreError> {
-        let seq = sqlx::query_scalar("SELECT seq FROM mail_course");
+        let seq = query_scalar("SELECT seq FROM mail_course");
         Ok(seq.fetch_one(&mut *self.0).await?)
     }
 
     pub async fn go_through(&mut self, seq: i64) -> Result<(), StoreError> {
-        let put = sqlx::query("UPDATE mail_course SET seq = max(seq, ?)").bind(seq);
+        let put = query("UPDATE mail_course SET seq = $1 WHERE seq < $1").bind(seq);
         put.execute(&mut *self.0).await?;
         Ok(())
     }
 
     /// What mail may follow from, after a row of the journal.
     pub async fn occasions_after(&mut self, seq: i64) -> Result<Vec<Occasion>, StoreError> {
-        let rows = sqlx::query(
+        let rows = query(
             "SELECT seq, kind, body ->> '$.experiment' AS experiment, body ->> '$.section' AS section,
                     body ->> '$.released_at' AS released_at, body ->> '$.student' AS student
              FROM journal
-             WHERE seq > ? AND (kind = 'release' OR kind = 'decision' AND body ->> '$.ruling' = 'return')
+             WHERE seq > $1 AND (kind = 'release' OR kind = 'decision' AND body ->> '$.ruling' = 'return')
              ORDER BY seq",
         );
         let rows = rows.bind(seq).fetch_all(&mut *self.0).await?;
@@ -172,9 +171,9 @@ impl Mails<'_> {
 
     /// Queues a mail, unless there is one for that event.
     pub async fn queue(&mut self, mail: &NewMail, at: Timestamp) -> Result<(), StoreError> {
-        sqlx::query(
+        query(
             "INSERT INTO mail (event, what, kind, who, experiment, queued_at, state, tries, next_at, why, address)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, 'waiting', 0, ?6, '', '') ON CONFLICT (event) DO NOTHING",
+             VALUES ($1, $2, $3, $4, $5, $6, 'waiting', 0, $6, '', '') ON CONFLICT (event) DO NOTHING",
         )
         .bind(&mail.event)
         .bind(mail.what.name())
@@ -189,8 +188,8 @@ impl Mails<'_> {
 
     /// Whether a mail of a kind waits for somebody.
     pub async fn waits(&mut self, what: MailKind, to: &MailFor) -> Result<bool, StoreError> {
-        let waits = sqlx::query_scalar(
-            "SELECT EXISTS (SELECT 1 FROM mail WHERE what = ? AND kind = ? AND who = ? AND state = 'waiting')",
+        let waits = query_scalar(
+            "SELECT EXISTS (SELECT 1 FROM mail WHERE what = $1 AND kind = $2 AND who = $3 AND state = 'waiting')",
         );
         let waits = waits.bind(what.name()).bind(to.kind.name());
         Ok(waits.bind(&to.key).fetch_one(&mut *self.0).await?)
@@ -205,12 +204,12 @@ impl Mails<'_> {
         why: &str,
         at: Timestamp,
     ) -> Result<(), StoreError> {
-        sqlx::query(
-            "UPDATE mail SET event = event || '/until-' || ?2,
-                 why = CASE state WHEN 'waiting' THEN ?3 ELSE why END,
-                 ended_at = CASE state WHEN 'waiting' THEN ?4 ELSE ended_at END,
+        query(
+            "UPDATE mail SET event = event || '/until-' || $2,
+                 why = CASE state WHEN 'waiting' THEN $3 ELSE why END,
+                 ended_at = CASE state WHEN 'waiting' THEN $4 ELSE ended_at END,
                  state = CASE state WHEN 'waiting' THEN 'dropped' ELSE state END
-             WHERE event = ?1",
+             WHERE event = $1",
         )
         .bind(event)
         .bind(undone_by)
@@ -223,8 +222,8 @@ impl Mails<'_> {
 
     /// The mail that is to be tried now, oldest first, and how much of it there may be at most.
     pub async fn due(&mut self, at: Timestamp, most: i64) -> Result<Vec<Mail>, StoreError> {
-        let rows = sqlx::query(
-            "SELECT * FROM mail WHERE state = 'waiting' AND next_at <= ? ORDER BY id LIMIT ?",
+        let rows = query(
+            "SELECT * FROM mail WHERE state = 'waiting' AND next_at <= $1 ORDER BY id LIMIT $2",
         );
         let rows = rows.bind(at.as_millisecond()).bind(most);
         let rows = rows.fetch_all(&mut *self.0).await?;
@@ -238,9 +237,9 @@ impl Mails<'_> {
         address: &str,
         until: Timestamp,
     ) -> Result<bool, StoreError> {
-        let taken = sqlx::query(
-            "UPDATE mail SET next_at = ?3, tries = tries + 1, address = ?4
-             WHERE id = ?1 AND state = 'waiting' AND next_at = ?2",
+        let taken = query(
+            "UPDATE mail SET next_at = $3, tries = tries + 1, address = $4
+             WHERE id = $1 AND state = 'waiting' AND next_at = $2",
         )
         .bind(mail.id)
         .bind(mail.next_at.as_millisecond())
@@ -248,14 +247,13 @@ impl Mails<'_> {
         .bind(address)
         .execute(&mut *self.0)
         .await?;
-        Ok(taken.rows_affected() == 1)
+        Ok(taken == 1)
     }
 
     /// Says that a mail waits on, and why.
     pub async fn put_off(&mut self, id: i64, next: Timestamp, why: &str) -> Result<(), StoreError> {
-        let put = sqlx::query(
-            "UPDATE mail SET next_at = ?2, why = ?3 WHERE id = ?1 AND state = 'waiting'",
-        );
+        let put =
+            query("UPDATE mail SET next_at = $2, why = $3 WHERE id = $1 AND state = 'waiting'");
         let put = put.bind(id).bind(next.as_millisecond()).bind(why);
         put.execute(&mut *self.0).await?;
         Ok(())
@@ -270,12 +268,12 @@ impl Mails<'_> {
         why: &str,
     ) -> Result<(), StoreError> {
         for statement in [
-            "UPDATE mail SET state = 'refused', ended_at = ?2, why = 'given up: ' || ?5
-             WHERE state = 'waiting' AND (id = ?1 OR next_at <= ?2) AND queued_at <= ?4",
-            "UPDATE mail SET next_at = ?3, why = ?5
-             WHERE state = 'waiting' AND (id = ?1 OR next_at <= ?2) AND queued_at > ?4",
+            "UPDATE mail SET state = 'refused', ended_at = $2, why = 'given up: ' || $5
+             WHERE state = 'waiting' AND (id = $1 OR next_at <= $2) AND queued_at <= $4",
+            "UPDATE mail SET next_at = $3, why = $5
+             WHERE state = 'waiting' AND (id = $1 OR next_at <= $2) AND queued_at > $4",
         ] {
-            sqlx::query(statement)
+            query(statement)
                 .bind(id)
                 .bind(at.as_millisecond())
                 .bind(next.as_millisecond())
@@ -289,7 +287,7 @@ impl Mails<'_> {
 
     /// Whether a mail was ever queued for an event.
     pub async fn knows(&mut self, event: &str) -> Result<bool, StoreError> {
-        let known = sqlx::query_scalar("SELECT EXISTS (SELECT 1 FROM mail WHERE event = ?)");
+        let known = query_scalar("SELECT EXISTS (SELECT 1 FROM mail WHERE event = $1)");
         Ok(known.bind(event).fetch_one(&mut *self.0).await?)
     }
 
@@ -301,8 +299,8 @@ impl Mails<'_> {
         why: &str,
         at: Timestamp,
     ) -> Result<(), StoreError> {
-        sqlx::query(
-            "UPDATE mail SET state = ?2, why = ?3, ended_at = ?4 WHERE id = ?1 AND state = 'waiting'",
+        query(
+            "UPDATE mail SET state = $2, why = $3, ended_at = $4 WHERE id = $1 AND state = 'waiting'",
         )
         .bind(id)
         .bind(state.name())
@@ -319,9 +317,8 @@ impl Mails<'_> {
         state: Option<MailState>,
         most: i64,
     ) -> Result<Vec<Mail>, StoreError> {
-        let rows = sqlx::query(
-            "SELECT * FROM mail WHERE state = coalesce(?, state) ORDER BY id DESC LIMIT ?",
-        );
+        let rows =
+            query("SELECT * FROM mail WHERE state = coalesce($1, state) ORDER BY id DESC LIMIT $2");
         let rows = rows.bind(state.map(MailState::name)).bind(most);
         let rows = rows.fetch_all(&mut *self.0).await?;
         rows.iter().map(read).collect()
@@ -329,7 +326,7 @@ impl Mails<'_> {
 
     /// How many stand how, of all of them.
     pub async fn counts(&mut self) -> Result<Vec<(MailState, i64)>, StoreError> {
-        let rows = sqlx::query("SELECT state, count(*) AS n FROM mail GROUP BY state");
+        let rows = query("SELECT state, count(*) AS n FROM mail GROUP BY state");
         let rows = rows.fetch_all(&mut *self.0).await?;
         let read = rows
             .iter()
@@ -338,12 +335,12 @@ impl Mails<'_> {
     }
 }
 
-fn state_of(row: &SqliteRow) -> Result<MailState, StoreError> {
+fn state_of(row: &Row) -> Result<MailState, StoreError> {
     let state: String = row.try_get("state")?;
     MailState::from_name(&state).ok_or_else(|| StoreError::damaged("mail.state", state))
 }
 
-fn read(row: &SqliteRow) -> Result<Mail, StoreError> {
+fn read(row: &Row) -> Result<Mail, StoreError> {
     let what: String = row.try_get("what")?;
     let kind: String = row.try_get("kind")?;
     let ended: Option<i64> = row.try_get("ended_at")?;

@@ -19,6 +19,7 @@ use super::error::PageError;
 use super::state::AppState;
 use super::surround::cookie_name;
 use super::{around, coordinator, guide, sign_in};
+use crate::course::Standing;
 use crate::desk::Desk;
 use crate::desk::department::Department;
 use crate::desk::sessions::{Token, find_session};
@@ -160,9 +161,9 @@ impl Courses {
     }
 
     async fn open(&self, key: &CourseKey) -> Result<Option<OpenCourse>, StoreError> {
-        if self.department.standing(key).await?.is_none() {
+        let Some(standing) = self.department.standing(key).await? else {
             return Ok(None);
-        }
+        };
         let asked = self.asked.fetch_add(1, Ordering::Relaxed);
         let place = {
             let mut places = self.places();
@@ -171,6 +172,8 @@ impl Courses {
         place.asked.store(asked, Ordering::Relaxed);
         let mut held = place.course.lock().await;
         if let Some(course) = &*held {
+            // another server may have closed it, or opened it again
+            course.desk.set_closed(standing == Standing::Closed);
             return Ok(Some(course.clone()));
         }
         self.make_room(key);
@@ -274,6 +277,9 @@ async fn answered(router: Router, request: Request) -> Response {
 }
 
 fn failed(why: StoreError) -> Response {
+    if why.is_away() {
+        return PageError::from(why).into_response();
+    }
     tracing::error!(error = %why, "a course cannot be opened");
     (
         axum::http::StatusCode::SERVICE_UNAVAILABLE,

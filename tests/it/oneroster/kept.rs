@@ -5,7 +5,6 @@ use concordant::files::{Folder, read_term, unpack, write_term};
 use concordant::store::first_difference;
 use concordant::term::Term;
 use sqlx::Row;
-use sqlx::sqlite::SqliteConnection;
 
 use super::results::folder;
 use super::{ROSTER, column, roster_with, rows};
@@ -105,14 +104,13 @@ async fn results_go_back_under_the_names_the_roster_came_with() {
 
     // who a student is there stands among the people and nowhere in the journal
     let mut reader = app.desk.store().read().await.expect("a reader");
-    let connection: &mut SqliteConnection = &mut reader;
     let count = "SELECT count(*) AS n FROM journal WHERE body GLOB '*u-1*' OR body GLOB '*u-3*'";
     let row = sqlx::query(count)
-        .fetch_one(&mut *connection)
+        .fetch_one(reader.sqlite().expect("a file"))
         .await
         .expect("rows");
     assert_eq!(row.get::<i64, _>("n"), 0);
-    let difference = first_difference(connection).await.expect("is read");
+    let difference = first_difference(&mut reader).await.expect("is read");
     assert_eq!(difference, None);
 }
 

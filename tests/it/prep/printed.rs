@@ -170,7 +170,7 @@ async fn opening_the_key_is_logged() {
     let mut connection = app.desk.store().read().await.expect("a reader");
     let query = "SELECT by_login, body ->> '$.experiment' FROM journal WHERE kind = 'answer-key'";
     let found: Vec<(String, String)> = sqlx::query_as(query)
-        .fetch_all(&mut *connection)
+        .fetch_all(connection.sqlite().expect("a file"))
         .await
         .expect("read");
     assert_eq!(found, [("f.alder".to_owned(), "acid".to_owned())]);

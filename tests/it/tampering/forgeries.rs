@@ -4,11 +4,11 @@ use std::path::Path;
 
 use concordant::desk::evidence::{Mark, first_lost, seal};
 use concordant::desk::{Desk, recompute};
-use concordant::store::{Store, first_difference};
+use concordant::store::Store;
 use sha2::{Digest, Sha256};
 use sqlx::Connection;
 
-use super::{course, forged, now, raw, run};
+use super::{course, forged, found_in, now, raw, run};
 
 /// Makes every hash of the journal anew, as somebody would who knows how they are made.
 pub async fn chained_anew(file: &Path) {
@@ -210,9 +210,7 @@ async fn forged_as(sound: &Path, forgery: Forgery, and: &[&str]) -> std::path::P
 
 /// What the file says by itself, and what marks from outside say of it.
 async fn found(file: &Path, kept: &[(Mark, String)]) -> (Option<String>, Option<String>) {
-    let mut connection = raw(file).await;
-    let by_itself = first_difference(&mut connection).await.expect("read");
-    connection.close().await.expect("closed");
+    let by_itself = found_in(file).await;
     let store = Store::open(file).await.expect("a store");
     let with_marks = match Desk::open(store).await {
         Ok(desk) => {

@@ -1,0 +1,328 @@
+//! Where courses stand beside each other: a folder with a file for each, or a database of PostgreSQL with a schema for each.
+
+use std::path::{Path, PathBuf};
+
+#[cfg(feature = "postgres")]
+use super::postgres::{Address, Database, Told};
+use super::sqlite::remove_database;
+use super::{Store, StoreError, first_difference};
+use crate::ids::CourseKey;
+
+/// The file of people and sign-ins.
+const PEOPLE: &str = "people.db";
+/// Where files of courses go that are put by.
+const ARCHIVE: &str = "archive";
+
+/// A place for courses and the people of all of them.
+#[derive(Clone)]
+pub enum Shelf {
+    Folder(PathBuf),
+    #[cfg(feature = "postgres")]
+    Database {
+        database: Database,
+        /// Where it is, without a password.
+        named: String,
+    },
+}
+
+/// The schema of people and sign-ins.
+#[cfg(feature = "postgres")]
+pub(super) const PEOPLE_SCHEMA: &str = "people";
+
+/// The schema of a course: no name of a course is one of the engine's own.
+#[cfg(feature = "postgres")]
+pub(super) fn schema_of(key: &str) -> String {
+    format!("course_{key}")
+}
+
+#[cfg(not(feature = "postgres"))]
+fn refused(named: &Path) -> Result<(), StoreError> {
+    match Shelf::is_address(named) {
+        true => Err(StoreError::NotBuilt),
+        false => Ok(()),
+    }
+}
+
+impl Store {
+    /// Whether a database that a command line names is there; one that is no file is, if it can be reached.
+    pub async fn is_there(named: &Path) -> Result<bool, StoreError> {
+        #[cfg(feature = "postgres")]
+        if let Some(address) = Address::parse(named) {
+            let database = Database::open(&address).await?;
+            return database.holds(&schema_named(&address)).await;
+        }
+        #[cfg(not(feature = "postgres"))]
+        refused(named)?;
+        Ok(named.is_file())
+    }
+
+    /// Opens what a command line names, a file or a course of a database, made if it is not there.
+    pub async fn named(named: &Path) -> Result<Self, StoreError> {
+        #[cfg(feature = "postgres")]
+        if let Some(address) = Address::parse(named) {
+            let database = Database::open(&address).await?;
+            let schema = schema_named(&address);
+            return match database.holds(&schema).await? {
+                true => database.course(&schema).await,
+                false => database.new_course(&schema).await,
+            };
+        }
+        #[cfg(not(feature = "postgres"))]
+        refused(named)?;
+        Self::open(named).await
+    }
+}
+
+#[cfg(feature = "postgres")]
+fn schema_named(address: &Address) -> String {
+    match address.course() {
+        Some(key) => schema_of(key),
+        None => PEOPLE_SCHEMA.to_owned(),
+    }
+}
+
+impl Shelf {
+    /// Whether what is named on a command line is no file.
+    pub fn is_address(named: &Path) -> bool {
+        let named = named.to_str().unwrap_or_default();
+        named.starts_with("postgres://") || named.starts_with("postgresql://")
+    }
+
+    /// What a command line names, as people are told, without a password.
+    pub fn shown(named: &Path) -> String {
+        #[cfg(feature = "postgres")]
+        if let Some(address) = Address::parse(named) {
+            return address.in_words();
+        }
+        named.display().to_string()
+    }
+
+    /// What a command line names.
+    pub async fn at(named: &Path) -> Result<Self, StoreError> {
+        #[cfg(feature = "postgres")]
+        if let Some(address) = Address::parse(named) {
+            return Ok(Self::Database {
+                database: Database::open(&address).await?,
+                named: address.in_words(),
+            });
+        }
+        #[cfg(not(feature = "postgres"))]
+        refused(named)?;
+        Ok(Self::Folder(named.to_owned()))
+    }
+
+    /// Hears which courses are written to, by any server; none of a folder.
+    #[cfg(feature = "postgres")]
+    pub async fn told(&self) -> Option<Told> {
+        match self {
+            Self::Folder(_) => None,
+            Self::Database { database, .. } => Some(database.told().await),
+        }
+    }
+
+    /// As people are told.
+    pub fn in_words(&self) -> String {
+        match self {
+            Self::Folder(folder) => folder.display().to_string(),
+            #[cfg(feature = "postgres")]
+            Self::Database { named, .. } => named.clone(),
+        }
+    }
+
+    /// Whether the people of courses are there.
+    pub async fn is_one(&self) -> Result<bool, StoreError> {
+        match self {
+            Self::Folder(folder) => Ok(folder.join(PEOPLE).is_file()),
+            #[cfg(feature = "postgres")]
+            Self::Database { database, .. } => database.holds(PEOPLE_SCHEMA).await,
+        }
+    }
+
+    /// Makes a place for courses.
+    pub fn make(&self) -> Result<(), StoreError> {
+        match self {
+            Self::Folder(folder) => {
+                std::fs::create_dir_all(folder).map_err(|why| unwritten(folder, why))
+            }
+            #[cfg(feature = "postgres")]
+            Self::Database { .. } => Ok(()),
+        }
+    }
+
+    /// Opens the people, made if they are not there.
+    pub async fn people(&self) -> Result<Store, StoreError> {
+        match self {
+            Self::Folder(folder) => Store::open(&folder.join(PEOPLE)).await,
+            #[cfg(feature = "postgres")]
+            Self::Database { database, .. } => match database.holds(PEOPLE_SCHEMA).await? {
+                true => database.course(PEOPLE_SCHEMA).await,
+                false => database.new_course(PEOPLE_SCHEMA).await,
+            },
+        }
+    }
+
+    /// Opens a course.
+    pub async fn open(&self, key: &CourseKey) -> Result<Store, StoreError> {
+        match self {
+            Self::Folder(folder) => Store::open(&file(folder, key)).await,
+            #[cfg(feature = "postgres")]
+            Self::Database { database, .. } => database.course(&schema_of(key)).await,
+        }
+    }
+
+    /// Whether there is something under that key.
+    pub async fn holds(&self, key: &CourseKey) -> Result<bool, StoreError> {
+        match self {
+            Self::Folder(folder) => Ok(file(folder, key).exists()),
+            #[cfg(feature = "postgres")]
+            Self::Database { database, .. } => database.holds(&schema_of(key)).await,
+        }
+    }
+
+    /// Whether a course can have that key at all.
+    pub fn can_hold(&self, key: &CourseKey) -> bool {
+        match self {
+            Self::Folder(_) => format!("{key}.db") != PEOPLE,
+            // the engine cuts longer names off
+            #[cfg(feature = "postgres")]
+            Self::Database { .. } => format!("archive_{key}").len() < 64,
+        }
+    }
+
+    /// What stands there as courses, by the names of files or schemas.
+    pub async fn names(&self) -> Result<Vec<String>, StoreError> {
+        let folder = match self {
+            Self::Folder(folder) => folder,
+            #[cfg(feature = "postgres")]
+            Self::Database { database, .. } => {
+                let schemas = database.schemas("course_").await?;
+                let keys = schemas
+                    .iter()
+                    .filter_map(|name| name.strip_prefix("course_"));
+                return Ok(keys.map(str::to_owned).collect());
+            }
+        };
+        let read = std::fs::read_dir(folder).map_err(|why| unwritten(folder, why))?;
+        let mut names = Vec::new();
+        for entry in read.flatten() {
+            let path = entry.path();
+            let is_database = path.extension().is_some_and(|end| end == "db");
+            let name = path.file_stem().and_then(|stem| stem.to_str());
+            let name = name.filter(|_| is_database && entry.file_name() != PEOPLE);
+            names.extend(name.map(str::to_owned));
+        }
+        names.sort();
+        Ok(names)
+    }
+
+    /// Begins a course under a name that nobody sees, so that whoever is stopped here leaves no half of one.
+    pub async fn begin(&self, key: &CourseKey) -> Result<Store, StoreError> {
+        self.give_up(key).await?;
+        match self {
+            Self::Folder(folder) => Store::open(&partial(folder, key)).await,
+            #[cfg(feature = "postgres")]
+            Self::Database { database, .. } => database.new_course(&format!("making_{key}")).await,
+        }
+    }
+
+    /// Takes a course in under a name that nobody sees, checked as it is made.
+    pub async fn copy(&self, from: &Store, key: &CourseKey) -> Result<(), StoreError> {
+        match self {
+            Self::Folder(folder) => {
+                self.give_up(key).await?;
+                from.backup(&partial(folder, key)).await
+            }
+            #[cfg(feature = "postgres")]
+            Self::Database { .. } => {
+                let to = self.begin(key).await?;
+                super::copied::copy(from, &to).await?;
+                let difference = first_difference(&mut *to.read().await?).await?;
+                match difference {
+                    Some(what) => Err(StoreError::damaged("copy", what)),
+                    None => Ok(()),
+                }
+            }
+        }
+    }
+
+    /// Gives a course its name once it is whole.
+    pub async fn finish(&self, key: &CourseKey) -> Result<(), StoreError> {
+        match self {
+            Self::Folder(folder) => rename(&partial(folder, key), &file(folder, key)),
+            #[cfg(feature = "postgres")]
+            Self::Database { database, .. } => {
+                database
+                    .rename(&format!("making_{key}"), &schema_of(key))
+                    .await
+            }
+        }
+    }
+
+    /// Takes away what did not come to be a course.
+    pub async fn give_up(&self, key: &CourseKey) -> Result<(), StoreError> {
+        match self {
+            Self::Folder(folder) => {
+                remove_database(&partial(folder, key));
+                Ok(())
+            }
+            #[cfg(feature = "postgres")]
+            Self::Database { database, .. } => database.remove(&format!("making_{key}")).await,
+        }
+    }
+
+    /// Puts a course by, which nobody may have open any more. Says where it is.
+    pub async fn put_by(&self, key: &CourseKey) -> Result<String, StoreError> {
+        match self {
+            Self::Folder(folder) => {
+                let archive = folder.join(ARCHIVE);
+                std::fs::create_dir_all(&archive).map_err(|why| unwritten(&archive, why))?;
+                let to = file(&archive, key);
+                rename(&file(folder, key), &to)?;
+                Ok(to.display().to_string())
+            }
+            #[cfg(feature = "postgres")]
+            Self::Database { database, .. } => {
+                let to = format!("archive_{key}");
+                database.rename(&schema_of(key), &to).await?;
+                Ok(format!("schema {to}"))
+            }
+        }
+    }
+
+    /// The place of a course that is named by itself, if it stands beside the people of others.
+    pub async fn around(course: &Path) -> Result<Option<Self>, StoreError> {
+        #[cfg(feature = "postgres")]
+        if let Some(address) = Address::parse(course) {
+            if address.course().is_none() {
+                return Ok(None);
+            }
+            let shelf = Self::at(course).await?;
+            return Ok(shelf.is_one().await?.then_some(shelf));
+        }
+        let Some(folder) = course.parent() else {
+            return Ok(None);
+        };
+        let is_people = course.file_name().is_some_and(|name| name == PEOPLE);
+        let is_beside = !is_people && folder.join(PEOPLE).is_file();
+        Ok(is_beside.then(|| Self::Folder(folder.to_owned())))
+    }
+}
+
+fn file(folder: &Path, key: &CourseKey) -> PathBuf {
+    folder.join(format!("{key}.db"))
+}
+
+fn partial(folder: &Path, key: &CourseKey) -> PathBuf {
+    folder.join(format!(".{key}.partial"))
+}
+
+fn unwritten(file: &Path, why: std::io::Error) -> StoreError {
+    StoreError::Unwritten {
+        file: file.display().to_string(),
+        why,
+    }
+}
+
+fn rename(from: &Path, to: &Path) -> Result<(), StoreError> {
+    std::fs::rename(from, to).map_err(|why| unwritten(to, why))
+}

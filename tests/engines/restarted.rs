@@ -1,0 +1,77 @@
+//! A database that goes away and comes back.
+
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+use concordant::desk::{HandInError, hand_in, verify};
+use concordant::store::first_difference;
+
+use crate::cluster::Cluster;
+use crate::engine::{Engine, course, request};
+use crate::slot;
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_database_that_is_started_again_is_found_again() {
+    let Some(cluster) = Cluster::start().await else {
+        return;
+    };
+    let engine = Engine::schema(&cluster, "started again").await;
+    let desk = Arc::new(course(&engine, 2).await);
+    let second = engine.desk().await;
+    hand_in(&desk, request("k0", "one", 0, "20.40"))
+        .await
+        .expect("a receipt");
+    cluster.crash();
+    // nobody is told that something is kept, and the words say what is the matter
+    let why = hand_in(&desk, request("k0", "two", 1, "20.41"))
+        .await
+        .expect_err("is away");
+    assert!(
+        matches!(&why, HandInError::Store(why) if why.is_away()),
+        "{why}"
+    );
+    assert!(desk.view().await.is_err_and(|why| why.is_away()));
+    // one that comes back while somebody waits is not noticed
+    let waiting = tokio::spawn({
+        let desk = Arc::clone(&desk);
+        async move { hand_in(&desk, request("k0", "three", 1, "20.42")).await }
+    });
+    cluster.start_again().await;
+    let came = waiting.await.expect("ran");
+    let seen = usize::from(came.is_ok());
+    println!(
+        "a hand-in that waited for the database: {}",
+        if seen == 1 {
+            "kept"
+        } else {
+            "to be sent again"
+        }
+    );
+    let begun = Instant::now();
+    let receipt = loop {
+        match hand_in(&desk, request("k1", "four", 0, "20.43")).await {
+            Ok(receipt) => break receipt,
+            Err(HandInError::Store(why)) if why.is_away() => {
+                assert!(begun.elapsed() < Duration::from_secs(20), "{why}")
+            }
+            Err(why) => panic!("{why}"),
+        }
+    };
+    let view = second.view().await.expect("a course");
+    let kept = &view.term.submissions[&slot("acid", "k1")];
+    assert_eq!(kept[0].receipt, Some(receipt.number));
+    assert_eq!(view.term.submissions[&slot("acid", "k0")].len(), 1 + seen);
+    drop(view);
+    // it listens again: what the other writes is taken up without anybody asking for a page
+    tokio::time::sleep(Duration::from_secs(1)).await;
+    let receipt = hand_in(&desk, request("k1", "five", 1, "20.44"))
+        .await
+        .expect("a receipt");
+    tokio::time::sleep(Duration::from_secs(1)).await;
+    assert_eq!(second.as_it_is().newest(), receipt.number);
+    let mut reader = desk.store().read().await.expect("a reader");
+    assert_eq!(first_difference(&mut reader).await.expect("is read"), None);
+    drop(reader);
+    assert!(verify(&desk).await.expect("verified").1.is_empty());
+    engine.close().await;
+}
