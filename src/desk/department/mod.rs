@@ -280,6 +280,10 @@ impl Department {
         store.close().await;
         let copy = Store::open(&to).await?;
         let lists = Lists::read(&mut *copy.read().await?).await?;
+        // platforms are the department's, and so is the key they know
+        let mut transaction = copy.write().await?;
+        transaction.keys().forget_all().await?;
+        transaction.commit().await?;
         copy.close().await;
         self.set_standing(key, Standing::Open, ("command line", at))
             .await?;

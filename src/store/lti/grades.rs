@@ -237,17 +237,36 @@ impl Grades<'_> {
         Ok(put.execute(&mut *self.0).await?.rows_affected())
     }
 
-    /// Where the column of an experiment is.
+    /// Where the column of an experiment is, if that is known.
     pub async fn line_item(
         &mut self,
         context: &str,
         experiment: &str,
     ) -> Result<Option<String>, StoreError> {
         let address = sqlx::query_scalar(
-            "SELECT address FROM lti_line_item WHERE context = ? AND experiment = ?",
+            "SELECT address FROM lti_line_item WHERE context = ? AND experiment = ? AND address <> ''",
         );
         let address = address.bind(context).bind(experiment);
         Ok(address.fetch_optional(&mut *self.0).await?)
+    }
+
+    /// Says that somebody looks for a column or makes it until then; false where somebody else does, or it is known.
+    pub async fn take_line_item(
+        &mut self,
+        (context, experiment): (&str, &str),
+        (at, until): (Timestamp, Timestamp),
+    ) -> Result<bool, StoreError> {
+        let taken = sqlx::query(
+            "INSERT INTO lti_line_item (context, experiment, address, taken_until) VALUES (?1, ?2, '', ?4)
+             ON CONFLICT (context, experiment) DO UPDATE SET taken_until = ?4 WHERE address = '' AND taken_until <= ?3",
+        )
+        .bind(context)
+        .bind(experiment)
+        .bind(at.as_millisecond())
+        .bind(until.as_millisecond())
+        .execute(&mut *self.0)
+        .await?;
+        Ok(taken.rows_affected() == 1)
     }
 
     pub async fn keep_line_item(
@@ -257,7 +276,7 @@ impl Grades<'_> {
         address: &str,
     ) -> Result<(), StoreError> {
         let kept = sqlx::query(
-            "INSERT OR REPLACE INTO lti_line_item (context, experiment, address) VALUES (?, ?, ?)",
+            "UPDATE lti_line_item SET address = ?3, taken_until = 0 WHERE context = ?1 AND experiment = ?2",
         );
         let kept = kept.bind(context).bind(experiment).bind(address);
         kept.execute(&mut *self.0).await?;
