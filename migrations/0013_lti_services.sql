@@ -61,9 +61,10 @@ CREATE TABLE lti_course (
 INSERT INTO lti_course (one, wanted, seq) VALUES (1, 0, 0);
 
 CREATE TABLE lti_line_item (
-    context     TEXT NOT NULL,
-    experiment  TEXT NOT NULL,
-    address     TEXT NOT NULL,
+    context      TEXT NOT NULL,
+    experiment   TEXT NOT NULL,
+    address      TEXT NOT NULL,        -- empty while it is looked for or made
+    taken_until  INTEGER NOT NULL,     -- until then somebody looks for it or makes it, and nobody else does
     PRIMARY KEY (context, experiment)
 ) STRICT;
 

@@ -321,9 +321,10 @@ CREATE TABLE lti_course (
 INSERT INTO lti_course (one, wanted, seq) VALUES (1, 0, 0);
 
 CREATE TABLE lti_line_item (
-    context     text NOT NULL,
-    experiment  text NOT NULL,
-    address     text NOT NULL,
+    context      text NOT NULL,
+    experiment   text NOT NULL,
+    address      text NOT NULL,        -- empty while it is looked for or made
+    taken_until  bigint NOT NULL,      -- until then somebody looks for it or makes it, and nobody else does
     PRIMARY KEY (context, experiment)
 );
 

@@ -116,7 +116,8 @@ impl Score {
             },
         });
         if let Some(given) = self.given {
-            score["scoreGiven"] = number(given);
+            // AGS 3.4.4: not negative
+            score["scoreGiven"] = number(given.max(Decimal::ZERO));
             score["scoreMaximum"] = number(self.possible);
         }
         score.to_string()

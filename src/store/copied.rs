@@ -342,7 +342,12 @@ const TABLES: &[(Table, usize)] = &[
     (
         of(
             "lti_line_item",
-            &[("context", Text), ("experiment", Text), ("address", Text)],
+            &[
+                ("context", Text),
+                ("experiment", Text),
+                ("address", Text),
+                ("taken_until", Number),
+            ],
         ),
         2,
     ),

@@ -241,6 +241,7 @@ impl Department {
         let accounts = store.read().await?.accounts().all().await?;
         store.close().await;
         let lists = self.lists_of(key).await?;
+        self.forget_keys(key).await?;
         self.set_standing(key, Standing::Open, ("command line", at))
             .await?;
         self.held().insert(key.clone(), Arc::new(lists));
@@ -368,6 +369,16 @@ impl Department {
         let read = Lists::read(&mut *store.read().await?).await;
         store.close().await;
         read
+    }
+
+    /// Platforms are the department's, and so is the key they know.
+    async fn forget_keys(&self, key: &CourseKey) -> Result<(), StoreError> {
+        let store = self.shelf.open(key).await?;
+        let mut transaction = store.write().await?;
+        transaction.keys().forget_all().await?;
+        transaction.commit().await?;
+        store.close().await;
+        Ok(())
     }
 
     /// Keys of what stands there as courses.

@@ -237,17 +237,37 @@ impl Grades<'_> {
         Ok(put.execute(&mut *self.0).await?)
     }
 
-    /// Where the column of an experiment is.
+    /// Where the column of an experiment is, if that is known.
     pub async fn line_item(
         &mut self,
         context: &str,
         experiment: &str,
     ) -> Result<Option<String>, StoreError> {
         let address = query_scalar(
-            "SELECT address FROM lti_line_item WHERE context = $1 AND experiment = $2",
+            "SELECT address FROM lti_line_item WHERE context = $1 AND experiment = $2 AND address <> ''",
         );
         let address = address.bind(context).bind(experiment);
         Ok(address.fetch_optional(&mut *self.0).await?)
+    }
+
+    /// Says that somebody looks for a column or makes it until then; false where somebody else does, or it is known.
+    pub async fn take_line_item(
+        &mut self,
+        (context, experiment): (&str, &str),
+        (at, until): (Timestamp, Timestamp),
+    ) -> Result<bool, StoreError> {
+        let taken = query(
+            "INSERT INTO lti_line_item (context, experiment, address, taken_until) VALUES ($1, $2, '', $4)
+             ON CONFLICT (context, experiment) DO UPDATE SET taken_until = $4
+             WHERE lti_line_item.address = '' AND lti_line_item.taken_until <= $3",
+        )
+        .bind(context)
+        .bind(experiment)
+        .bind(at.as_millisecond())
+        .bind(until.as_millisecond())
+        .execute(&mut *self.0)
+        .await?;
+        Ok(taken == 1)
     }
 
     pub async fn keep_line_item(
@@ -257,8 +277,7 @@ impl Grades<'_> {
         address: &str,
     ) -> Result<(), StoreError> {
         let kept = query(
-            "INSERT INTO lti_line_item (context, experiment, address) VALUES ($1, $2, $3)
-             ON CONFLICT (context, experiment) DO UPDATE SET address = excluded.address",
+            "UPDATE lti_line_item SET address = $3, taken_until = 0 WHERE context = $1 AND experiment = $2",
         );
         let kept = kept.bind(context).bind(experiment).bind(address);
         kept.execute(&mut *self.0).await?;

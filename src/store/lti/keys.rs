@@ -48,6 +48,12 @@ impl Keys<'_> {
         Ok(secret.fetch_optional(&mut *self.0).await?)
     }
 
+    /// Knows none any more: what they stood for is known by others now.
+    pub async fn forget_all(&mut self) -> Result<(), StoreError> {
+        query("DELETE FROM lti_key").execute(&mut *self.0).await?;
+        Ok(())
+    }
+
     /// Keeps a new one that signs from now on. Of those before, the public part alone stays, and of those retired before
     /// `old` nothing.
     pub async fn keep(

@@ -2,6 +2,10 @@
 
 use std::process::Command;
 
+use concordant::course::{Course, Zone};
+use concordant::desk::Desk;
+use concordant::desk::department::Department;
+use concordant::ids::CourseKey;
 use jiff::SignedDuration;
 use serde_json::Value;
 
@@ -112,4 +116,38 @@ async fn secrets_of_keys_leave_the_database_in_no_file() {
     );
     let gone = run("SELECT private FROM lti_key WHERE retired_at IS NOT NULL");
     assert_eq!(gone, "");
+}
+
+#[tokio::test]
+async fn a_course_that_moves_into_a_department_leaves_its_key_behind() {
+    let (app, _platform) = with_platform("email").await;
+    let folder = tempfile::tempdir().expect("a folder");
+    let course = Course {
+        title: "Laboratory".into(),
+        term: String::new(),
+        zone: Zone::new("UTC").expect("a zone"),
+        language: Default::default(),
+    };
+    let now = app.clock.now();
+    let place = folder.path().join("courses");
+    Department::found(&place, course, now)
+        .await
+        .expect("founded");
+    let department = Department::open(&place, now).await.expect("opened");
+    let key = CourseKey::new("alpha");
+    department
+        .take_in(&app.database(), &key, now)
+        .await
+        .expect("taken in");
+    let desk = department
+        .desk(&key)
+        .await
+        .expect("reads")
+        .expect("a course");
+    let keys = async |desk: &Desk| {
+        let mut reader = desk.store().read().await.expect("a reader");
+        reader.keys().all().await.expect("keys").len()
+    };
+    assert_eq!((keys(&desk).await, keys(&app.desk).await), (0, 1));
+    desk.close().await;
 }

@@ -399,3 +399,29 @@ async fn a_coordinator_whom_the_platform_cannot_name_says_so_by_a_code() {
         .await;
     assert_eq!(late.status, 422);
 }
+
+#[tokio::test]
+async fn numbers_come_as_custom_parameters_of_the_link() {
+    let (app, platform) = with_platform("custom").await;
+    let mut coordinator = taken(&app, &platform).await;
+    let numbered = |sub: &str, name: &str, number: &str| {
+        let mut member = member(sub, "Noor", name, "of no use here");
+        let custom = json!({ "student_number": number });
+        member["message"] = json!([{ format!("{CLAIM}custom"): custom }]);
+        member
+    };
+    platform.tell(|told| {
+        told.services.members = vec![
+            numbered("u-1", "Fennimore", "0042"),
+            numbered("u-2", "Lund", "0077"),
+            numbered("u-3", "Ode", "0042"),
+        ];
+    });
+    let preview = fetched(&mut coordinator).await.body;
+    assert!(preview.contains("1 join the roster"), "{preview}");
+    assert!(preview.contains("is the same student here"), "{preview}");
+    bring_in(&mut coordinator, &preview, &[]).await;
+    let view = app.desk.view().await.expect("a course");
+    let noor = view.term.student("0077").expect("Noor");
+    assert_eq!(noor.family_name, "Lund");
+}

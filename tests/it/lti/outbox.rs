@@ -193,3 +193,44 @@ async fn whoever_is_taken_out_is_nobody_here_either() {
     assert!(page.contains("somebody taken out"), "{page}");
     assert!(!page.contains("Okafor") && !page.contains("0043"), "{page}");
 }
+
+#[tokio::test]
+async fn of_two_servers_one_makes_the_column() {
+    let back = Back::open().await;
+    back.release(true).await;
+    let store = Store::open(&back.app.database()).await.expect("a store");
+    let other = Desk::open(store).await.expect("a desk");
+    let place = Place {
+        desk: &other,
+        people: &other,
+        course: "",
+    };
+    let (services, now) = (Arc::default(), back.app.clock.now());
+    let both = tokio::join!(back.pass(), send_grades(place, &services, now));
+    assert!(both.0.refused == 0 && both.1.expect("gone through").refused == 0);
+    back.app.clock.put_forward(SignedDuration::from_secs(11));
+    back.pass().await;
+    other.close().await;
+    assert_eq!((back.shown().len(), back.scores()), (2, 2));
+    back.platform
+        .tell(|told| assert_eq!(told.services.line_items.len(), 1));
+    // who died while making it is waited for, and no longer
+    let mut transaction = back.app.desk.store().write().await.expect("a write");
+    let mut grades = transaction.grades();
+    let context = grades.all().await.expect("grades")[0]
+        .wanted
+        .context
+        .clone();
+    let at = back.app.clock.now();
+    let time = (at, at + SignedDuration::from_mins(5));
+    let place = (context.as_str(), "shell");
+    assert!(grades.take_line_item(place, time).await.expect("taken"));
+    assert!(!grades.take_line_item(place, time).await.expect("asked"));
+    let later = (time.1, time.1 + SignedDuration::from_mins(5));
+    assert!(grades.take_line_item(place, later).await.expect("taken"));
+    assert_eq!(
+        grades.line_item(place.0, "shell").await.expect("asked"),
+        None
+    );
+    transaction.abandon().await.expect("left");
+}

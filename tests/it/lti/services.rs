@@ -240,7 +240,14 @@ async fn members(State(told): Shared, Query(asked): Query<Asked>, headers: Heade
         .get("page")
         .map_or(0, |page| page.parse().expect("a page"));
     let all = &told.services.members;
-    let shown: Vec<&Value> = all.iter().skip(page * 2).take(2).collect();
+    let mut shown: Vec<Value> = all.iter().skip(page * 2).take(2).cloned().collect();
+    // NRPS 3.2: messages come only with a link that is asked for
+    match asked.get("rlid") {
+        Some(link) => assert_eq!(link, "link-9"),
+        None => shown.iter_mut().for_each(|member| {
+            member.as_object_mut().expect("a member").remove("message");
+        }),
+    }
     let body = json!({
         "id": format!("{}/members", told.address), "context": { "id": "course-5" }, "members": shown,
     });

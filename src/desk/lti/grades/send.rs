@@ -19,6 +19,8 @@ use crate::store::{StoreError, student_keys};
 const TAKEN_FOR: SignedDuration = SignedDuration::from_mins(5);
 /// Whoever the platform has not named yet is looked for again after this.
 const UNKNOWN_FOR: SignedDuration = SignedDuration::from_mins(5);
+/// A column that another server makes is waited for so long.
+const COLUMN_FOR: SignedDuration = SignedDuration::from_secs(10);
 /// So many are looked up together.
 const AT_ONCE: i64 = 50;
 /// What one token for grades is good for.
@@ -51,6 +53,8 @@ enum Outcome {
     Refused(String),
     /// The column is not where it was: it is looked for at once.
     Lost,
+    /// Another server is making the column: once it is there, this goes into it.
+    Column,
     Away(String),
 }
 
@@ -158,7 +162,7 @@ async fn one(
     }
     transaction.commit().await?;
     let score = score(grade, sub, stamp)?;
-    let outcome = tried(place, taker, grade, &score).await?;
+    let outcome = tried(place, taker, (grade, &score), at).await?;
     let mut transaction = place.desk.store().write().await?;
     let mut grades = transaction.grades();
     match outcome {
@@ -172,6 +176,12 @@ async fn one(
             grades.forget_line_item(context, experiment).await?;
             let why = "its column is not where it was";
             grades.not_sent(grade, (Some(at), why)).await?;
+            passed.put_off += 1;
+        }
+        Outcome::Column => {
+            let why = "its column is being made";
+            let next = later(at, COLUMN_FOR);
+            grades.not_sent(grade, (Some(next), why)).await?;
             passed.put_off += 1;
         }
         Outcome::Lost => {
@@ -210,8 +220,8 @@ fn score(grade: &Grade, sub: &str, stamp: Timestamp) -> Result<Score, StoreError
 async fn tried(
     place: Place<'_>,
     taker: &Taker<'_>,
-    grade: &Grade,
-    score: &Score,
+    (grade, score): (&Grade, &Score),
+    at: Timestamp,
 ) -> Result<Outcome, StoreError> {
     let wanted = &grade.wanted;
     let mut reader = place.desk.store().read().await?;
@@ -223,7 +233,7 @@ async fn tried(
     let was_held = held.is_some();
     let item = match held {
         Some(item) => item,
-        None => match column(place, taker, grade, score.possible).await? {
+        None => match column(place, taker, grade, (score.possible, at)).await? {
             Ok(item) => item,
             Err(why) => return Ok(why),
         },
@@ -239,41 +249,42 @@ async fn tried(
     })
 }
 
-/// The column of an experiment: found by what it is called between the two, so that it is not made twice.
+/// The column of an experiment: found by what it is called between the two, so that it is not made twice; of two servers
+/// one looks for it.
 async fn column(
     place: Place<'_>,
     taker: &Taker<'_>,
     grade: &Grade,
-    possible: Decimal,
+    (possible, at): (Decimal, Timestamp),
 ) -> Result<Result<String, Outcome>, StoreError> {
     let wanted = &grade.wanted;
-    let line_items = &taker.context.context.line_items;
-    let image = place.desk.look().await?;
-    let experiment = image.term.experiment(&wanted.experiment);
-    let label = experiment.map_or(wanted.experiment.as_str(), |one| &one.procedure.title);
-    let item = LineItem {
-        label: label.to_owned(),
-        resource: wanted.experiment.clone(),
-    };
-    let found = taker.found(&item, line_items).await;
-    let address = match found {
-        Ok(Some(address)) => Ok(address),
-        Ok(None) => taker.made(&item, line_items, possible).await,
-        Err(why) => Err(why),
-    };
-    let address = match address {
-        Ok(address) => address,
-        Err(PlatformError::Store(why)) => return Err(why),
-        Err(PlatformError::Service(why)) => return Ok(Err(outcome(why))),
-        Err(why) => return Ok(Err(Outcome::Refused(why.to_string()))),
-    };
+    let (context, experiment) = (wanted.context.as_str(), wanted.experiment.as_str());
     let mut transaction = place.desk.store().write().await?;
-    transaction
-        .grades()
-        .keep_line_item(&wanted.context, &wanted.experiment, &address)
-        .await?;
+    let time = (at, later(at, TAKEN_FOR));
+    let mut grades = transaction.grades();
+    if !grades.take_line_item((context, experiment), time).await? {
+        transaction.abandon().await?;
+        return Ok(Err(Outcome::Column));
+    }
     transaction.commit().await?;
-    Ok(Ok(address))
+    let image = place.desk.look().await?;
+    let of = image.term.experiment(experiment);
+    let item = LineItem {
+        label: of.map_or_else(|| experiment.to_owned(), |one| one.procedure.title.clone()),
+        resource: experiment.to_owned(),
+    };
+    let address = taker.column(&item, possible).await;
+    let mut transaction = place.desk.store().write().await?;
+    let mut grades = transaction.grades();
+    match &address {
+        Ok(address) => grades.keep_line_item(context, experiment, address).await?,
+        Err(_) => grades.forget_line_item(context, experiment).await?,
+    }
+    transaction.commit().await?;
+    Ok(address.map_err(|why| match why {
+        PlatformError::Service(why) => outcome(why),
+        why => Outcome::Refused(why.to_string()),
+    }))
 }
 
 fn outcome(why: ServiceFault) -> Outcome {
@@ -285,22 +296,14 @@ fn outcome(why: ServiceFault) -> Outcome {
 }
 
 impl Taker<'_> {
-    async fn found(
-        &self,
-        item: &LineItem,
-        line_items: &str,
-    ) -> Result<Option<String>, PlatformError> {
+    /// The address of a column: of one that is there, or of a new one.
+    async fn column(&self, item: &LineItem, possible: Decimal) -> Result<String, PlatformError> {
+        let line_items = &self.context.context.line_items;
         let address = LineItem::looked_for(line_items, &item.resource);
         let answer = self.ask(&address, LineItem::SEVERAL, None).await?;
-        Ok(LineItem::found(&answer.body, &item.resource, line_items)?)
-    }
-
-    async fn made(
-        &self,
-        item: &LineItem,
-        line_items: &str,
-        possible: Decimal,
-    ) -> Result<String, PlatformError> {
+        if let Some(found) = LineItem::found(&answer.body, &item.resource, line_items)? {
+            return Ok(found);
+        }
         let body = item.made_by(possible);
         let answer = self.ask(line_items, LineItem::KIND, Some(body)).await?;
         Ok(LineItem::made(&answer.body, line_items)?)
