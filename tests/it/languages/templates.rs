@@ -9,14 +9,13 @@ fn root() -> PathBuf {
 }
 
 /// Pages on the way of a student that are shown in English still: what happened to the account, the second step, the
-/// institution's account, the demonstration's first page; and those of staff that a shared template names.
-const STILL_ENGLISH: [&str; 6] = [
+/// institution's account, the demonstration's first page.
+const STILL_ENGLISH: [&str; 5] = [
     "access.html",
     "code.html",
     "campus.html",
     "second-step.html",
     "demo.html",
-    "worked_macro.html",
 ];
 
 /// The templates that pages of students name, and those they take in.
