@@ -308,7 +308,7 @@ pub fn content(
 ) -> Worked<StepId> {
     let mass = Quantity::from(mass).of(of);
     let missing = || WorkUpError {
-        label: mass.in_an_error(),
+        label: mass.named(),
         what: "why.no-reading",
     };
     let empty = empty.get(row).ok_or_else(missing)?;

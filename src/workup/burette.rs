@@ -54,9 +54,7 @@ impl Builder<'_> {
         let pieces: Vec<Piece> = row.pieces(delivery).collect();
         if pieces.is_empty() {
             return Err(WorkUpError {
-                label: Quantity::new(Role::Delivered(delivery))
-                    .of(of)
-                    .in_an_error(),
+                label: Quantity::new(Role::Delivered(delivery)).of(of).named(),
                 what: "why.no-reading",
             });
         }

@@ -141,7 +141,7 @@ impl Graph {
         let value = match compute(&operation, |id| self.value(id)) {
             Ok(value) => value,
             Err(what) => {
-                let label = quantity.in_an_error();
+                let label = quantity.named();
                 return Err(WorkUpError { label, what });
             }
         };
@@ -227,7 +227,7 @@ impl Graph {
                 None if step.operation == Operation::Given => step.value,
                 None => compute(&step.operation, |input| values[input.0]).map_err(|what| {
                     WorkUpError {
-                        label: step.quantity.in_an_error(),
+                        label: step.quantity.named(),
                         what,
                     }
                 })?,

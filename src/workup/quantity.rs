@@ -143,11 +143,11 @@ impl Quantity {
 
     /// In English words, such as “delivered volume, trial 2”.
     pub fn label(&self) -> String {
-        self.in_an_error().to_string()
+        self.named().to_string()
     }
 
-    /// As a step without a value is called.
-    pub fn in_an_error(&self) -> Message {
+    /// In words with the row it belongs to, its species as they are typed.
+    pub fn named(&self) -> Message {
         self.words(str::to_owned, true)
     }
 
