@@ -4,6 +4,7 @@ use std::path::Path;
 
 use super::Failure;
 use crate::files::{self, Folder};
+use crate::language::Language;
 use crate::measure::{from_f64, plain};
 use crate::procedure::Procedure;
 use crate::term::Slot;
@@ -42,7 +43,7 @@ fn explain(procedure: &Procedure, work_up: &WorkUp) -> String {
     let unit = procedure.result.unit.name();
     let mut lines = vec![procedure.title.clone()];
     lines.extend(procedure.reactions.iter().map(|r| format!("  {r}")));
-    let parts = derivation(work_up);
+    let parts = derivation(work_up, Language::English);
     let stands = parts.iter().flat_map(|part| &part.lines).map(equations);
     let edge = stands.flatten().map(|e| width(&e)).max().unwrap_or(0);
     for part in &parts {
@@ -77,7 +78,7 @@ fn figures(value: f64) -> String {
 }
 
 fn uncertainty(budget: &Budget, unit: &'static str) -> Vec<String> {
-    let causes = BudgetTable::of(budget, unit);
+    let causes = BudgetTable::of(budget, unit, Language::English);
     let standard = figures(budget.standard);
     let mut lines = vec![format!("standard uncertainty {standard} {unit}, of which")];
     let widest = causes
@@ -103,7 +104,7 @@ fn uncertainty(budget: &Budget, unit: &'static str) -> Vec<String> {
         ));
     }
     lines.push(causes.random.clone());
-    lines.push(causes.covered().replace('\u{a0}', " "));
+    lines.push(causes.covered.replace('\u{a0}', " "));
     lines.push(format!(
         "expanded uncertainty (95 %) {} {unit}, k = {}",
         figures(budget.expanded),

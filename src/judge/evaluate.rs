@@ -259,7 +259,7 @@ fn worked_up(case: &Case, work_up: &WorkUp) -> Evaluation {
                 delivered: t.delivered.map(|id| work_up.graph.value(id)),
                 result: t.result.map(|id| work_up.graph.value(id)),
                 counted: t.counted,
-                why_not: t.why_not.clone(),
+                why_not: t.why_not.as_ref().map(Message::with_words),
             })
             .collect(),
         outcome: outcome(work_up),

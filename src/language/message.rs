@@ -79,6 +79,22 @@ impl Message {
                 .all(|(_, arg)| matches!(arg, Arg::Text(text) if text.is_empty()))
     }
 
+    /// The same with English words for the texts that stand in its places: what judgements hold, who have always held
+    /// them so.
+    pub fn with_words(&self) -> Self {
+        let said = |arg: &Arg| match arg {
+            Arg::Message(message) => Arg::Text(message.to_string()),
+            other => other.clone(),
+        };
+        let args = self.args.iter();
+        Self {
+            key: self.key.clone(),
+            args: args
+                .map(|(place, arg)| (place.clone(), said(arg)))
+                .collect(),
+        }
+    }
+
     /// What stands in a place.
     pub fn arg(&self, place: &str) -> Option<&Arg> {
         let mut args = self.args.iter();

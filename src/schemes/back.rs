@@ -14,11 +14,11 @@ use crate::workup::{
     Builder, Measured, Of, Operation, Own, Party, Quantity, Role, Sign, StepId, Trial, Worked,
 };
 
-const BY_BLANK: Own = Own::about("amount of ", " added, by the blank", "ne");
-const BY_TITRE: Own = Own::about("amount of ", " that the titrant found", "nt");
-const BROUGHT_BACK: Own = Own::about("amount of ", " added after the endpoint", "nb");
-const LEFT_IN_PART: Own = Own::about("amount of ", " left over in the part", "np");
-const ANALYTE: Own = Own::new("amount of ", "n");
+const BY_BLANK: Own = Own::new("step.amount-added-by-blank", "ne");
+const BY_TITRE: Own = Own::new("step.amount-found-by-titrant", "nt");
+const BROUGHT_BACK: Own = Own::new("step.amount-brought-back", "nb");
+const LEFT_IN_PART: Own = Own::new("step.amount-left-in-part", "np");
+const ANALYTE: Own = Own::new("step.amount", "n");
 
 /// Through the excess reagent.
 #[derive(Clone, Debug)]
@@ -90,7 +90,7 @@ impl Back {
             return Ok(None);
         }
         let lot = trial.row.excess_lot;
-        let lot = lot.ok_or_else(|| trial.missing("excess reagent", "no lot of it"))?;
+        let lot = lot.ok_or_else(|| trial.missing("why.excess", "why.no-lot"))?;
         let species = &self.excess.species;
         let molarity = builder.molarity(lot, Party::Excess, species);
         let volume = builder.delivered(Delivery::Excess, row, trial.of)?;
@@ -226,7 +226,7 @@ impl SchemeRules for Back {
                 let quantity = amount(Role::ExcessAdded);
                 builder.graph.step(quantity, "mmol", product)?
             }
-            (None, None) => return Err(trial.missing("excess reagent", "no lot of it")),
+            (None, None) => return Err(trial.missing("why.excess", "why.no-lot")),
         };
         let terms = Operation::sum([(Sign::Plus, added), (Sign::Minus, left)]);
         let used = builder

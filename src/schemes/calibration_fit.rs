@@ -3,6 +3,7 @@
 use super::calibration_line::Calibration;
 use super::line_weights::{LineShape, LineWeights};
 use crate::columns::Column;
+use crate::language::Message;
 use crate::measure::{Glassware, GlasswareKind, as_f64, order_of_magnitude};
 use crate::submission::{Titration, TrialLabel};
 use crate::truth::Lot;
@@ -14,20 +15,20 @@ use crate::workup::{
 use rust_decimal::Decimal;
 use std::sync::Arc;
 
-pub(super) const CONCENTRATION: Own = Own::new("concentration", "c");
-const MEAN_CONCENTRATION: Own = Own::new("mean concentration", "c\u{304}");
-const MEAN_ABSORBANCE: Own = Own::new("mean absorbance", "A\u{304}");
-const RISE: Own = Own::new("rise to the mean", "b\u{b7}c\u{304}");
-pub(super) const INTERCEPT: Own = Own::new("intercept of the line", "a");
-pub(super) const STEEPNESS: Own = Own::new("steepness of the curve at zero", "b");
-pub(super) const SQUARE: Own = Own::new("factor of the square", "q");
-const ABOVE: Own = Own::new("absorbance above the intercept", "A\u{2032}");
-const MEASURED: Own = Own::about("concentration of ", " measured", "c");
-const MEAN_BLANK: Own = Own::new("mean absorbance of the blanks", "Ab");
-const BLANK_ABOVE: Own = Own::new("absorbance of the blank above the intercept", "Ab\u{2032}");
-pub(super) const IN_BLANK: Own = Own::about("concentration of ", " in the blank", "cb");
+pub(super) const CONCENTRATION: Own = Own::new("step.concentration", "c");
+const MEAN_CONCENTRATION: Own = Own::new("step.mean-concentration", "c\u{304}");
+const MEAN_ABSORBANCE: Own = Own::new("step.mean-absorbance", "A\u{304}");
+const RISE: Own = Own::new("step.rise-to-mean", "b\u{b7}c\u{304}");
+pub(super) const INTERCEPT: Own = Own::new("step.intercept", "a");
+pub(super) const STEEPNESS: Own = Own::new("step.steepness", "b");
+pub(super) const SQUARE: Own = Own::new("step.square", "q");
+const ABOVE: Own = Own::new("step.above-intercept", "A\u{2032}");
+const MEASURED: Own = Own::new("step.concentration-measured", "c");
+const MEAN_BLANK: Own = Own::new("step.mean-absorbance-blanks", "Ab");
+const BLANK_ABOVE: Own = Own::new("step.blank-above-intercept", "Ab\u{2032}");
+pub(super) const IN_BLANK: Own = Own::new("step.concentration-in-blank", "cb");
 
-const SCATTER: Cause = Cause::Own("scatter about the line");
+const SCATTER: Cause = Cause::Own("cause.scatter-line");
 
 /// The absorbance of a sample or of a blank, if there is a reading of it.
 pub fn read_absorbance(builder: &mut Builder, row: &Titration, of: Of) -> Measured {
@@ -65,14 +66,14 @@ impl Calibration {
             weights.push(self.weight(number).unwrap_or(Decimal::ONE));
         }
         let missing = |what| WorkUpError {
-            label: "calibration line".into(),
+            label: Message::new("why.line"),
             what,
         };
         let degrees_of_freedom = x.len().saturating_sub(self.shape.terms());
         if degrees_of_freedom == 0 {
             return Err(missing(match self.shape {
-                LineShape::Straight => "fewer than three standards",
-                LineShape::Quadratic => "fewer than four standards",
+                LineShape::Straight => "why.few-for-line",
+                LineShape::Quadratic => "why.few-for-parabola",
             }));
         }
         let plain = self.shape == LineShape::Straight && self.weights == LineWeights::Equal;
@@ -194,7 +195,7 @@ impl Calibration {
     ) -> Worked<StepId> {
         let steps = trial.shared.steps.as_slice();
         let [slope, intercept, ..] = steps else {
-            return Err(trial.missing("absorbance", "no calibration line"));
+            return Err(trial.missing("step.absorbance", "why.no-calibration"));
         };
         let terms = Operation::sum([(Sign::Plus, absorbance), (Sign::Minus, *intercept)]);
         let above = builder.graph.step(above, "", terms)?;
@@ -243,15 +244,15 @@ impl Calibration {
     ) -> Worked<StepId> {
         let of = Of::Standard(number);
         let none = |what| WorkUpError {
-            label: of.to_string(),
+            label: of.words(),
             what,
         };
         let index = (number as usize).saturating_sub(1);
         let stock = self.stock.get(index).copied();
-        let stock = stock.ok_or_else(|| none("no such standard"))?;
-        let lot = row.lot.ok_or_else(|| none("no lot of the stock"))?;
+        let stock = stock.ok_or_else(|| none("why.no-standard"))?;
+        let lot = row.lot.ok_or_else(|| none("why.no-stock-lot"))?;
         if Column::Absorbance.get(row.titration).is_none() {
-            return Err(none("no absorbance"));
+            return Err(none("why.no-absorbance"));
         }
         self.made_up(builder, lot, stock, (of, 0))
     }
@@ -274,7 +275,7 @@ impl Calibration {
             } else {
                 volume_reading(&self.taken_with)
             };
-            let reading = Component::each("stock volume reading", reading, of);
+            let reading = Component::each("cause.stock-reading", reading, of);
             builder.graph.uncertain(volume, reading);
             let standard = triangular(self.taken_with.tolerance());
             let cause = "calibration of what measures the stock";
@@ -311,7 +312,7 @@ pub fn own_flask(
     let place = order_of_magnitude(piece.tolerance()).saturating_neg();
     builder.graph.significant(step, u32::try_from(place).ok());
     let standard = triangular(piece.tolerance());
-    let component = Component::each("flask calibration", standard, of);
+    let component = Component::each("cause.flask", standard, of);
     builder.graph.uncertain(step, component);
     builder.warmth(step);
     step

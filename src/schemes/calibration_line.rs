@@ -23,8 +23,8 @@ use rust_decimal::Decimal;
 
 const CALIBRATION: &str = "calibration";
 
-const LESS_BLANK: Own = Own::new("concentration less the blank", "c*");
-const IN_FLASK: Own = Own::about("amount of ", " in the flask measured", "n");
+const LESS_BLANK: Own = Own::new("step.concentration-less-blank", "c*");
+const IN_FLASK: Own = Own::new("step.amount-in-measured", "n");
 
 /// Absorbance of the strongest standard where nothing is known of the colour (common practice: below 1).
 pub(super) const TOP_ABSORBANCE: f64 = 0.9;
@@ -315,7 +315,7 @@ impl SchemeRules for CalibrationLine {
     /// n(A) = c · V(flask) · ratio, then per sample.
     fn trial<'a>(&self, builder: &mut Builder<'a>, trial: &Trial<'a>) -> Worked<StepId> {
         let (calibration, asked, of) = (&self.calibration, &self.asked, trial.of);
-        let absorbance = trial.signal("absorbance")?;
+        let absorbance = trial.signal("step.absorbance")?;
         let mut found = calibration.measured(builder, trial, absorbance)?;
         if let Some(blank) = trial.blanks[0] {
             let blank = calibration.in_blank(builder, trial, blank)?;

@@ -300,7 +300,7 @@ impl SchemeRules for Curve {
 
     /// n(A) = c(T) · V(eq) · A/T, then per sample.
     fn trial<'a>(&self, builder: &mut Builder<'a>, trial: &Trial<'a>) -> Worked<StepId> {
-        let volume = trial.signal("titration curve")?;
+        let volume = trial.signal("why.curve")?;
         if self.has_half() {
             self.at_half(builder, trial, volume)?;
         }

@@ -4,7 +4,6 @@ use super::curve::{Curve, CurveSignal};
 use super::curve_points::{CurvePoints, Point, fitted};
 use super::own_slips::{OwnSlip, all_of};
 use crate::judge::SlipCode;
-use crate::language::Language;
 use crate::measure::as_f64;
 use crate::workup::{
     Builder, Cause, Component, Graph, Instrument, Of, Operation, Own, Quantity, Role, Sign, StepId,
@@ -12,45 +11,45 @@ use crate::workup::{
 };
 use rust_decimal::Decimal;
 
-const VOLUME: Own = Own::new("volume added", "V");
-const DERIVATIVE: Own = Own::new("slope to the next point", "d");
-const MIDDLE: Own = Own::new("volume halfway to the next point", "v");
-const SECOND: Own = Own::new("second derivative", "q");
-const PLACE: Own = Own::new("volume where it stands", "z");
-const CHANGE: Own = Own::new("change of the second derivative", "h");
-const STEP: Own = Own::new("volume to where it is zero", "y");
-const START: Own = Own::new("volume before the titration", "Vo");
-const TOTAL: Own = Own::new("volume in the vessel", "Vt");
-const ANTILOG: Own = Own::new("antilogarithm of the pH", "a");
-const GRAN: Own = Own::new("Gran\u{2019}s function", "f");
-const CORRECTED: Own = Own::new("conductance but for dilution", "G\u{2032}");
+const VOLUME: Own = Own::new("step.volume-added", "V");
+const DERIVATIVE: Own = Own::new("step.slope-to-next", "d");
+const MIDDLE: Own = Own::new("step.halfway", "v");
+const SECOND: Own = Own::new("step.second-derivative", "q");
+const PLACE: Own = Own::new("step.where-it-stands", "z");
+const CHANGE: Own = Own::new("step.change-of-second", "h");
+const STEP: Own = Own::new("step.to-zero", "y");
+const START: Own = Own::new("step.before-titration", "Vo");
+const TOTAL: Own = Own::new("step.in-vessel", "Vt");
+const ANTILOG: Own = Own::new("step.antilogarithm", "a");
+const GRAN: Own = Own::new("step.gran", "f");
+const CORRECTED: Own = Own::new("step.corrected", "G\u{2032}");
 const LINE: [Line; 2] = [
     Line {
-        x: Own::new("mean volume, first line", "X"),
-        y: Own::new("mean, first line", "Y"),
-        slope: Own::new("slope of the first line", "b"),
-        rise: Own::new("rise to the mean, first line", "R"),
-        intercept: Own::new("intercept of the first line", "A"),
-        scatter: "scatter about the line",
+        x: Own::new("step.first-line-x", "X"),
+        y: Own::new("step.first-line-y", "Y"),
+        slope: Own::new("step.first-line-slope", "b"),
+        rise: Own::new("step.first-line-rise", "R"),
+        intercept: Own::new("step.first-line-intercept", "A"),
+        scatter: "cause.scatter-line",
     },
     Line {
-        x: Own::new("mean volume, second line", "X\u{2032}"),
-        y: Own::new("mean, second line", "Y\u{2032}"),
-        slope: Own::new("slope of the second line", "b\u{2032}"),
-        rise: Own::new("rise to the mean, second line", "R\u{2032}"),
-        intercept: Own::new("intercept of the second line", "A\u{2032}"),
-        scatter: "scatter about the second line",
+        x: Own::new("step.second-line-x", "X\u{2032}"),
+        y: Own::new("step.second-line-y", "Y\u{2032}"),
+        slope: Own::new("step.second-line-slope", "b\u{2032}"),
+        rise: Own::new("step.second-line-rise", "R\u{2032}"),
+        intercept: Own::new("step.second-line-intercept", "A\u{2032}"),
+        scatter: "cause.scatter-second-line",
     },
 ];
-const APART: Own = Own::new("difference of the intercepts", "D");
-const STEEPER: Own = Own::new("difference of the slopes", "B");
-const TWO: Own = Own::new("two", "2");
-const HALF: Own = Own::new("half of the equivalence volume", "H");
-const HALF_SLOPE: Own = Own::new("slope around half of it", "g");
-const HALF_WAY: Own = Own::new("volume past the point before", "L");
-const HALF_RISE: Own = Own::new("rise from the point before", "J");
+const APART: Own = Own::new("step.intercepts-apart", "D");
+const STEEPER: Own = Own::new("step.slopes-apart", "B");
+const TWO: Own = Own::new("step.two", "2");
+const HALF: Own = Own::new("step.half", "H");
+const HALF_SLOPE: Own = Own::new("step.half-slope", "g");
+const HALF_WAY: Own = Own::new("step.half-way", "L");
+const HALF_RISE: Own = Own::new("step.half-rise", "J");
 /// pH where half of a weak acid is titrated.
-pub const HALF_PH: Own = Own::new("pH at half of the equivalence volume", "P");
+pub const HALF_PH: Own = Own::new("step.half-pH", "P");
 
 /// How well the volume before the titration is known, as a share of it, rectangular: water is added with a cylinder
 /// (common practice).
@@ -117,7 +116,7 @@ impl Curve {
         let volume = builder.graph.step(equivalence(of), "mL", terms)?;
         let value = |id: StepId| as_f64(builder.graph.value(id));
         let within = (value(next_x) - value(x)).abs() / 2.0 / 3f64.sqrt();
-        let component = Component::shared("where between two points the jump is", within);
+        let component = Component::shared("cause.jump", within);
         builder.graph.uncertain(volume, component);
         Ok(volume)
     }
@@ -295,7 +294,7 @@ impl Curve {
         let ph = builder.graph.step(quantity(HALF_PH), "", sum)?;
         // slopes do not know it
         let meter = rectangular(self.curve.meter.tolerance());
-        let meter = Component::shared("calibration of the meter", meter);
+        let meter = Component::shared("cause.meter-calibration", meter);
         builder.graph.uncertain(ph, meter);
         Ok(())
     }
@@ -325,7 +324,7 @@ impl Curve {
         let unit = self.curve.meter.kind().unit();
         let step = builder.graph.given(quantity, unit, point.signal);
         if uncertain {
-            let reading = Component::each("reading of the meter", self.reading(), of);
+            let reading = Component::each("cause.meter-reading", self.reading(), of);
             builder.graph.uncertain(step, reading);
         }
         step
@@ -342,7 +341,7 @@ impl Curve {
         builder.once(START, |builder, quantity| {
             let step = builder.graph.given(quantity, "mL", self.curve.start);
             let within = START_WITHIN * as_f64(self.curve.start) / 3f64.sqrt();
-            let component = Component::shared("volume before the titration", within);
+            let component = Component::shared("cause.before-titration", within);
             builder.graph.uncertain(step, component);
             builder.graph.significant(step, None);
             step
@@ -375,8 +374,8 @@ impl Curve {
 
 fn missing(of: Of, what: &'static str) -> WorkUpError {
     WorkUpError {
-        label: format!("titration curve, {of}"),
-        what: Language::English.text(what),
+        label: of.after("why.curve"),
+        what,
     }
 }
 
@@ -413,8 +412,8 @@ fn cubed(unit: &str) -> &'static str {
 
 fn shown_as(signal: CurveSignal) -> Own {
     match signal {
-        CurveSignal::Ph => Own::new("pH", "p"),
-        CurveSignal::Potential => Own::new("potential", "E"),
-        CurveSignal::Conductance => Own::new("conductance", "G"),
+        CurveSignal::Ph => Own::new("step.pH", "p"),
+        CurveSignal::Potential => Own::new("step.potential", "E"),
+        CurveSignal::Conductance => Own::new("step.conductance", "G"),
     }
 }

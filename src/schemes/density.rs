@@ -16,17 +16,17 @@ use crate::workup::{
 };
 use rust_decimal::Decimal;
 
-const LIQUID: Own = Own::new("mass of the liquid", "m");
-const OF_AIR: Own = Own::new("density of air", "\u{3c1}a");
-const OF_WATER: Own = Own::new("density of water", "\u{3c1}w");
-const OF_WATER_LESS_AIR: Own = Own::new("density of water less air", "\u{3c1}w\u{2032}");
-const LESS_AIR: Own = Own::new("density less air", "\u{3c1}\u{2032}");
-const ONE: Own = Own::new("one", "1");
-const OF_WEIGHTS: Own = Own::new("density of weights", "\u{3c1}s");
-const BORNE: Own = Own::new("air borne by the weights", "b");
-const BUOYANCY: Own = Own::new("buoyancy of the weights", "K");
-const FULL_OF_WATER: Own = Own::new("mass full of water", "gw");
-const WATER: Own = Own::new("mass of water", "mw");
+const LIQUID: Own = Own::new("step.mass-of-liquid", "m");
+const OF_AIR: Own = Own::new("step.density-of-air", "\u{3c1}a");
+const OF_WATER: Own = Own::new("step.density-of-water", "\u{3c1}w");
+const OF_WATER_LESS_AIR: Own = Own::new("step.density-water-less-air", "\u{3c1}w\u{2032}");
+const LESS_AIR: Own = Own::new("step.density-less-air", "\u{3c1}\u{2032}");
+const ONE: Own = Own::new("step.one", "1");
+const OF_WEIGHTS: Own = Own::new("step.density-of-weights", "\u{3c1}s");
+const BORNE: Own = Own::new("step.air-borne", "b");
+const BUOYANCY: Own = Own::new("step.buoyancy", "K");
+const FULL_OF_WATER: Own = Own::new("step.full-of-water", "gw");
+const WATER: Own = Own::new("step.mass-of-water", "mw");
 
 /// Density of air, g/mL, at 20 °C and sea level, and how far weather and height may take it, rectangular (common
 /// practice).
@@ -174,10 +174,10 @@ impl SchemeRules for Density {
     /// the buoyancy of air.
     fn trial<'a>(&self, builder: &mut Builder<'a>, trial: &Trial<'a>) -> Worked<StepId> {
         let of = trial.of;
-        let mass = trial.signal("mass of the liquid")?;
+        let mass = trial.signal("step.mass-of-liquid")?;
         let air = builder.once(OF_AIR, |builder, air| {
             let step = builder.graph.given(air, "g/mL", Decimal::new(AIR.0, 4));
-            let component = Component::shared("density of air", AIR.1 / 3f64.sqrt());
+            let component = Component::shared("cause.density-of-air", AIR.1 / 3f64.sqrt());
             builder.graph.uncertain(step, component);
             step
         });
@@ -249,7 +249,7 @@ impl SchemeRules for Density {
 
 impl Density {
     fn mass_of_water<'a>(&self, builder: &mut Builder<'a>, trial: &Trial<'a>) -> Worked<StepId> {
-        let missing = || trial.missing("mass of water", "no reading of it");
+        let missing = || trial.missing("step.mass-of-water", "why.no-reading");
         let read = Column::VesselWater.get(trial.row.titration);
         let read = read.ok_or_else(missing)?;
         let quantity = Quantity::from(FULL_OF_WATER).of(trial.of);
@@ -269,8 +269,8 @@ fn density_of_water(builder: &mut Builder, celsius: Decimal) -> Worked<StepId> {
     let (value, slope) = value
         .zip(water_density_slope(at))
         .ok_or_else(|| WorkUpError {
-            label: "density of water".to_owned(),
-            what: "a temperature at which it is not liquid",
+            label: Message::new("step.density-of-water"),
+            what: "why.not-liquid",
         })?;
     let quantity = Quantity::from(OF_WATER).at(celsius);
     Ok(builder.once(quantity, |builder, quantity| {
@@ -278,7 +278,7 @@ fn density_of_water(builder: &mut Builder, celsius: Decimal) -> Worked<StepId> {
         // the formula is good to 1 in the sixth decimal
         builder.graph.significant(step, Some(6));
         let standard = slope.abs() * rectangular(WATER_WITHIN);
-        let component = Component::shared("temperature of the water", standard);
+        let component = Component::shared("cause.water-temperature", standard);
         builder.graph.uncertain(step, component);
         step
     }))

@@ -9,7 +9,7 @@ use crate::measure::Glassware;
 use crate::procedure::{Asked, Common, ResultUnit, Sample, Titrant};
 use crate::workup::{Builder, Operation, Own, Party, Quantity, Role, StepId, Trial, Worked};
 
-const TITRATED: Own = Own::about("amount of ", " titrated", "n");
+const TITRATED: Own = Own::new("step.amount-titrated", "n");
 
 #[derive(Clone, Debug)]
 pub struct Direct {

@@ -14,11 +14,11 @@ use crate::workup::{
 };
 use rust_decimal::Decimal;
 
-const PRECIPITATE: Own = Own::new("mass of precipitate", "mp");
-const BLANK: Own = Own::new("mass of the blank", "mb");
-const MEAN_BLANK: Own = Own::new("mean mass of the blank", "m\u{304}b");
-const LESS_BLANK: Own = Own::new("mass less the blank", "mp*");
-const ANALYTE: Own = Own::new("amount of ", "n");
+const PRECIPITATE: Own = Own::new("step.precipitate", "mp");
+const BLANK: Own = Own::new("step.blank-mass", "mb");
+const MEAN_BLANK: Own = Own::new("step.mean-blank-mass", "m\u{304}b");
+const LESS_BLANK: Own = Own::new("step.mass-less-blank", "mp*");
+const ANALYTE: Own = Own::new("step.amount", "n");
 
 /// From the mass of a precipitate.
 #[derive(Clone, Debug)]
@@ -124,7 +124,7 @@ impl SchemeRules for Gravimetric {
     fn trial<'a>(&self, builder: &mut Builder<'a>, trial: &Trial<'a>) -> Worked<StepId> {
         let (asked, of) = (&self.asked, trial.of);
         let precipitate = &self.precipitate.species;
-        let mut mass = trial.signal("mass of precipitate")?;
+        let mut mass = trial.signal("step.precipitate")?;
         if let Some(blank) = trial.blanks[0] {
             let terms = Operation::sum([(Sign::Plus, mass), (Sign::Minus, blank)]);
             let quantity = Quantity::from(LESS_BLANK).of(of);

@@ -16,14 +16,14 @@ use crate::workup::{
 };
 use rust_decimal::Decimal;
 
-const RESIDUE: Own = Own::new("mass of the residue", "mr");
-const NO_BLANK: Own = Own::new("mean mass of the blank", "m\u{304}b");
-const LOSS: Own = Own::new("mass lost", "\u{394}m");
-const LOST: Own = Own::about("amount of ", " lost", "n");
-const ANALYTE: Own = Own::about("amount of ", " that was heated", "n");
-const LEFT: Own = Own::about("amount of ", " left", "nr");
-const RESIDUE_MASS: Own = Own::about("mass of ", " per mole heated", "Mr");
-const LOSS_MASS: Own = Own::new("mass lost per mole heated", "M\u{394}");
+const RESIDUE: Own = Own::new("step.residue", "mr");
+const NO_BLANK: Own = Own::new("step.mean-blank-mass", "m\u{304}b");
+const LOSS: Own = Own::new("step.loss", "\u{394}m");
+const LOST: Own = Own::new("step.amount-lost", "n");
+const ANALYTE: Own = Own::new("step.amount-heated", "n");
+const LEFT: Own = Own::new("step.amount-left", "nr");
+const RESIDUE_MASS: Own = Own::new("step.residue-per-mole", "Mr");
+const LOSS_MASS: Own = Own::new("step.loss-per-mole", "M\u{394}");
 
 /// Share of a sample that can leave and something still be weighed.
 const MOST_LOST: f64 = 0.9;
@@ -200,7 +200,7 @@ impl SchemeRules for Heating {
     fn trial<'a>(&self, builder: &mut Builder<'a>, trial: &Trial<'a>) -> Worked<StepId> {
         let (asked, of) = (&self.asked, trial.of);
         let (analyte, residue) = (&asked.analyte, &self.heated.species);
-        let left = trial.signal("mass of the residue")?;
+        let left = trial.signal("step.residue")?;
         let sample = builder.sample(trial.row.titration, of)?;
         let terms = Operation::sum([(Sign::Plus, sample), (Sign::Minus, left)]);
         let loss = builder

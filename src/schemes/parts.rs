@@ -308,8 +308,8 @@ pub fn content(
 ) -> Worked<StepId> {
     let mass = Quantity::from(mass).of(of);
     let missing = || WorkUpError {
-        label: mass.label(),
-        what: "no reading of it",
+        label: mass.named(),
+        what: "why.no-reading",
     };
     let empty = empty.get(row).ok_or_else(missing)?;
     let full = full.get(row).ok_or_else(missing)?;

@@ -21,8 +21,8 @@ use crate::workup::{
 
 const ADDITION: &str = "addition";
 
-const EXTRAPOLATED: Own = Own::about("concentration of ", " by the sample", "cx");
-const IN_VESSEL: Own = Own::about("amount of ", " in one vessel", "n");
+const EXTRAPOLATED: Own = Own::new("step.concentration-by-sample", "cx");
+const IN_VESSEL: Own = Own::new("step.amount-in-vessel", "n");
 
 /// Absorbance of the sample alone, and of the last addition alone, where nothing is known of the colour.
 const HALF: f64 = TOP_ABSORBANCE / 2.0;
@@ -167,12 +167,12 @@ impl SchemeRules for StandardAddition {
     fn trial<'a>(&self, builder: &mut Builder<'a>, trial: &Trial<'a>) -> Worked<StepId> {
         let (vessels, asked, of) = (&self.vessels, &self.asked, trial.of);
         let lot = trial.row.lot;
-        let lot = lot.ok_or_else(|| trial.missing("stock", "no lot of it"))?;
+        let lot = lot.ok_or_else(|| trial.missing("why.stock", "why.no-lot"))?;
         let flask = vessels.flask(builder, Role::MeasuredFlask, (of, 0));
         let (mut x, mut y) = (StepIds::new(), StepIds::new());
         for (number, stock) in (1..).zip(&vessels.stock) {
             let read = Column::Vessels(number).get(trial.row.titration);
-            let read = read.ok_or_else(|| trial.missing("absorbance", "no reading of it"))?;
+            let read = read.ok_or_else(|| trial.missing("step.absorbance", "why.no-reading"))?;
             x.push(vessels.made_up(builder, lot, *stock, (of, number))?);
             let quantity = Quantity::new(Role::Absorbance).of(of).point(number);
             let quantity = quantity.read(Instrument::Display);
@@ -181,7 +181,7 @@ impl SchemeRules for StandardAddition {
         let line = straight(builder, &x, &y, of)?;
         self.scatter(builder, (&x, &y), &line, of);
         let [slope, intercept] = line.as_slice() else {
-            return Err(trial.missing("absorbance", "no line"));
+            return Err(trial.missing("step.absorbance", "why.no-line"));
         };
         let quantity = Quantity::from(EXTRAPOLATED).about(vessels.species.shared());
         let quotient = Operation::quotient([*intercept], [*slope]);
@@ -240,7 +240,7 @@ impl StandardAddition {
             (digit, f64::INFINITY)
         };
         for id in y {
-            let cause = Cause::Fit("scatter about the line", of);
+            let cause = Cause::Fit("cause.scatter-line", of);
             let component = Component::each(cause, standard, of).estimated(degrees_of_freedom);
             builder.graph.uncertain(*id, component);
         }

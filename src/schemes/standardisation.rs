@@ -11,9 +11,9 @@ use crate::workup::{
 };
 use rust_decimal::Decimal;
 
-const MASS_FRACTION: Own = Own::new("mass fraction of ", "P");
-const TITRATED: Own = Own::about("amount of ", " titrated", "ns");
-const USED: Own = Own::new("amount of ", "n");
+const MASS_FRACTION: Own = Own::new("step.mass-fraction-of", "P");
+const TITRATED: Own = Own::new("step.amount-titrated", "ns");
+const USED: Own = Own::new("step.amount", "n");
 
 /// From the weighed standard.
 #[derive(Clone, Debug)]
@@ -147,7 +147,7 @@ impl SchemeRules for Standardisation {
                 let step = builder.graph.given(quantity, "", purity.fraction);
                 builder.graph.significant(step, None);
                 let standard = rectangular(purity.half_width);
-                let component = Component::shared("purity of the standard", standard);
+                let component = Component::shared("cause.purity-of-standard", standard);
                 builder.graph.uncertain(step, component);
                 step
             }));

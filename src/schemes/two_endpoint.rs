@@ -15,9 +15,9 @@ use crate::workup::{
     Worked,
 };
 
-const BY_FIRST: Own = Own::about("amount of ", " by the first endpoint", "n\u{2032}");
-const BY_SECOND: Own = Own::about("amount of ", " by the second endpoint", "n\u{2033}");
-const ANALYTE: Own = Own::new("amount of ", "n");
+const BY_FIRST: Own = Own::new("step.amount-by-first", "n\u{2032}");
+const BY_SECOND: Own = Own::new("step.amount-by-second", "n\u{2033}");
+const ANALYTE: Own = Own::new("step.amount", "n");
 
 /// Two titres t₁ and t₂ of one titrant, both from the start of their portion: n = first · t₁ + second · t₂.
 #[derive(Clone, Debug)]
@@ -225,10 +225,10 @@ impl SchemeRules for TwoEndpoint {
     /// portion and less its blank, f₁ and f₂ follow from the reactions. Then per sample.
     fn trial<'a>(&self, builder: &mut Builder<'a>, trial: &Trial<'a>) -> Worked<StepId> {
         let (analyte, titrant, of) = (&self.asked.analyte, &self.titrant.species, trial.of);
-        let missing = |what| trial.missing("second endpoint", what);
+        let missing = |what| trial.missing("why.second-endpoint", what);
         let [first, second] = trial.measured.signals.map(|signal| Some(signal?.0));
-        let first = first.ok_or_else(|| missing("no reading of the first endpoint"))?;
-        let second = second.ok_or_else(|| missing("no reading of the second endpoint"))?;
+        let first = first.ok_or_else(|| missing("why.no-first"))?;
+        let second = second.ok_or_else(|| missing("why.no-second"))?;
         let first = builder.net(first, trial.blanks[0], of)?;
         let second = builder.net(second, trial.blanks[1], of)?;
         let molarity = builder.molarity(trial.titrant_lot()?, Party::Titrant, titrant);

@@ -15,79 +15,48 @@ use rust_decimal::Decimal;
 /// Molar absorptivities by wavelength, of the analyte and of the other.
 const ABSORPTIVITY: [[Own; 2]; 2] = [
     [
-        Own::about(
-            "absorptivity of ",
-            " at the first wavelength",
-            "\u{3b5}A\u{2081}",
-        ),
-        Own::about(
-            "absorptivity of ",
-            " at the first wavelength",
-            "\u{3b5}B\u{2081}",
-        ),
+        Own::new("step.absorptivity-first", "\u{3b5}A\u{2081}"),
+        Own::new("step.absorptivity-first", "\u{3b5}B\u{2081}"),
     ],
     [
-        Own::about(
-            "absorptivity of ",
-            " at the second wavelength",
-            "\u{3b5}A\u{2082}",
-        ),
-        Own::about(
-            "absorptivity of ",
-            " at the second wavelength",
-            "\u{3b5}B\u{2082}",
-        ),
+        Own::new("step.absorptivity-second", "\u{3b5}A\u{2082}"),
+        Own::new("step.absorptivity-second", "\u{3b5}B\u{2082}"),
     ],
 ];
 const CAUSES: [[&str; 2]; 2] = [
     [
-        "absorptivity of the analyte, first wavelength",
-        "absorptivity of the other, first wavelength",
+        "cause.absorptivity-analyte-first",
+        "cause.absorptivity-other-first",
     ],
     [
-        "absorptivity of the analyte, second wavelength",
-        "absorptivity of the other, second wavelength",
+        "cause.absorptivity-analyte-second",
+        "cause.absorptivity-other-second",
     ],
 ];
-const PATH: Own = Own::new("path length", "l");
-pub(super) const SECOND: Own = Own::new("absorbance at the second wavelength", "A\u{2032}");
-const FIRST_PART: Own = Own::new(
-    "first absorbance times the other\u{2019}s second absorptivity",
-    "P",
-);
-const SECOND_PART: Own = Own::new(
-    "second absorbance times the other\u{2019}s first absorptivity",
-    "Q",
-);
-const DIFFERENCE: Own = Own::new("their difference", "D");
-const STRAIGHT: Own = Own::new("product of the absorptivities, straight", "G");
-const CROSSED: Own = Own::new("product of the absorptivities, crossed", "H");
-const DETERMINANT: Own = Own::new("determinant", "B");
-pub(super) const FOUND: Own = Own::about("concentration of ", " measured", "c");
-const IN_FLASK: Own = Own::about("amount of ", " in the flask measured", "n");
+const PATH: Own = Own::new("step.path", "l");
+pub(super) const SECOND: Own = Own::new("step.absorbance-second", "A\u{2032}");
+const FIRST_PART: Own = Own::new("step.first-part", "P");
+const SECOND_PART: Own = Own::new("step.second-part", "Q");
+const DIFFERENCE: Own = Own::new("step.difference", "D");
+const STRAIGHT: Own = Own::new("step.straight", "G");
+const CROSSED: Own = Own::new("step.crossed", "H");
+const DETERMINANT: Own = Own::new("step.determinant", "B");
+pub(super) const FOUND: Own = Own::new("step.concentration-measured", "c");
+const IN_FLASK: Own = Own::new("step.amount-in-measured", "n");
 
-pub(super) const USED: Own = Own::new("amount of ", "nT");
-pub(super) const WHOLE: Own = Own::about("amount of ", " for the whole sample", "T");
+pub(super) const USED: Own = Own::new("step.amount", "nT");
+pub(super) const WHOLE: Own = Own::new("step.amount-whole", "T");
 const USE: [Own; 2] = [
-    Own::about("titrant per ", ", the analyte", "uA"),
-    Own::about("titrant per ", ", the other", "uB"),
+    Own::new("step.titrant-per-analyte", "uA"),
+    Own::new("step.titrant-per-other", "uB"),
 ];
-const ALL_OTHER: Own = Own::new(
-    "mass that the titre would be, were all of it the other",
-    "P",
-);
-const WEIGHED: Own = Own::new("mass weighed, times the titrant the other takes", "Q");
-const LACKING: Own = Own::new("their difference", "D");
-const OF_ANALYTE: Own = Own::new(
-    "titrant of the analyte, by the other\u{2019}s molar mass",
-    "G",
-);
-const OF_OTHER: Own = Own::new(
-    "titrant of the other, by the analyte\u{2019}s molar mass",
-    "H",
-);
-const APART: Own = Own::new("difference of the molar masses by titrant", "B");
-pub(super) const ANALYTE: Own = Own::new("amount of ", "n");
+const ALL_OTHER: Own = Own::new("step.all-other", "P");
+const WEIGHED: Own = Own::new("step.weighed-times-titrant", "Q");
+const LACKING: Own = Own::new("step.difference", "D");
+const OF_ANALYTE: Own = Own::new("step.titrant-of-analyte", "G");
+const OF_OTHER: Own = Own::new("step.titrant-of-other", "H");
+const APART: Own = Own::new("step.molar-masses-apart", "B");
+pub(super) const ANALYTE: Own = Own::new("step.amount", "n");
 
 const PER_CM: &str = "L/(mol\u{b7}cm)";
 const PER_CM_SQUARED: &str = "L\u{b2}/(mol\u{b2}\u{b7}cm\u{b2})";
@@ -108,26 +77,23 @@ impl TwoSignals {
             instrument,
         } = &self.pair
         else {
-            return Err(trial.missing("absorbance", "no reading of it"));
+            return Err(trial.missing("step.absorbance", "why.no-reading"));
         };
         let of = trial.of;
         let columns = [Column::Absorbance, Column::SecondAbsorbance];
         let quantities = [Quantity::new(Role::Absorbance), Quantity::from(SECOND)];
-        let accuracies = [
-            "accuracy of the photometer, first wavelength",
-            "accuracy of the photometer, second wavelength",
-        ];
+        let accuracies = ["cause.photometer-first", "cause.photometer-second"];
         let mut read = Vec::new();
         for ((column, quantity), accuracy) in columns.into_iter().zip(quantities).zip(accuracies) {
             let reading = column.get(trial.row.titration);
-            let reading = reading.ok_or_else(|| trial.missing("absorbance", "no reading of it"))?;
+            let reading =
+                reading.ok_or_else(|| trial.missing("step.absorbance", "why.no-reading"))?;
             let quantity = quantity.of(of).read(Instrument::Display);
             let step = builder.graph.given(quantity, "", reading.value());
             let digit = instrument.readable_step().map_or(0.0, rectangular) / 2.0;
-            builder.graph.uncertain(
-                step,
-                Component::each("last digit of the display", digit, of),
-            );
+            builder
+                .graph
+                .uncertain(step, Component::each("cause.last-digit", digit, of));
             let standard = rectangular(instrument.tolerance());
             builder
                 .graph
@@ -154,7 +120,7 @@ impl TwoSignals {
             }
         }
         let [analyte_first, other_first, analyte_second, other_second] = known.as_slice() else {
-            return Err(trial.missing("absorptivity", "not four of them"));
+            return Err(trial.missing("why.absorptivity", "why.not-four"));
         };
         let times = |builder: &mut Builder, own: Own, one: StepId, other: StepId| {
             let product = Operation::product([one, other]);

@@ -1,5 +1,6 @@
 //! A result's uncertainty as its student and staff see it: a picture, the table behind it, and what it comes to.
 
+use crate::language::Language;
 use crate::workup::{Budget, BudgetLine, BudgetTable};
 
 /// What `worked_macro.html` shows of a budget.
@@ -39,11 +40,12 @@ const DRAWN: f64 = 0.02;
 
 impl Uncertainty {
     /// Of a budget in that unit.
-    pub fn of(budget: &Budget, unit: &'static str) -> Self {
-        Self::new(BudgetTable::of(budget, unit))
+    pub fn of(budget: &Budget, unit: &'static str, language: Language) -> Self {
+        Self::new(BudgetTable::of(budget, unit, language), language)
     }
 
-    pub fn new(causes: BudgetTable) -> Self {
+    /// Of a table in that language.
+    pub fn new(causes: BudgetTable, language: Language) -> Self {
         let unit = causes.unit;
         let drawn: Vec<&BudgetLine> = causes
             .lines
@@ -52,7 +54,7 @@ impl Uncertainty {
             .collect();
         let mut bars: Vec<Bar> = Vec::with_capacity(drawn.len().saturating_add(1));
         let whole = Bar {
-            name: "all together".into(),
+            name: language.text("budget.whole").to_owned(),
             size: causes.standard.clone(),
             class: "whole",
             length: format!("{LONGEST}"),
@@ -83,12 +85,14 @@ impl Uncertainty {
         let largest: Vec<String> = largest.take(3).collect();
         Self {
             height: format!("{:.1}", LINES * bars.len() as f64),
-            described: format!(
-                "Bars for {} causes beside the combined standard uncertainty of {} {unit}. Largest shares of the variance: {}. \
-                 The table below has every number.",
-                drawn.len(),
-                causes.standard,
-                largest.join(", ")
+            described: language.tell(
+                "budget.described",
+                &[
+                    ("drawn", &drawn.len()),
+                    ("u", &causes.standard),
+                    ("unit", &unit),
+                    ("largest", &largest.join("; ")),
+                ],
             ),
             not_drawn: causes.lines.len().saturating_sub(drawn.len()),
             bars,

@@ -8,6 +8,7 @@ use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 
 use super::error::{PageError, PageResult};
 use super::fields::{Fields, MOST_BYTES, broken_off, few_enough};
+use crate::language::{Message, message};
 use crate::text::Fault;
 
 /// Most bytes of a file.
@@ -117,11 +118,9 @@ async fn received<S: Send + Sync>(
     let (parts, body) = request.into_parts();
     // with its extensions, where axum keeps the limit that is switched off
     let again = Request::from_parts(parts.clone(), body);
-    let mut multipart = Multipart::from_request(again, state).await.map_err(|_| {
-        PageError::unsupported(
-            "This is not a form with a file as our pages send it. Go back, reload the page and send it again.",
-        )
-    })?;
+    let mut multipart = Multipart::from_request(again, state)
+        .await
+        .map_err(|_| PageError::unsupported(message!("upload.no-form")))?;
     let (mut fields, mut files, mut length) = (Vec::new(), Vec::new(), 0_usize);
     let mut in_files = 0_usize;
     let mut parts_seen = 0_usize;
@@ -131,18 +130,18 @@ async fn received<S: Send + Sync>(
         let name = field.name().unwrap_or_default().to_owned();
         let Some(file_name) = field.file_name().map(str::to_owned) else {
             let bytes = read(field, MOST_BYTES).await?;
-            let bytes = bytes.ok_or_else(|| too_large("The text of the form", MOST_BYTES))?;
+            let bytes = bytes.ok_or_else(|| too_large("upload.text-large", MOST_BYTES))?;
             length = length.saturating_add(bytes.len());
             if length > MOST_BYTES {
-                return Err(too_large("The text of the form", MOST_BYTES));
+                return Err(too_large("upload.text-large", MOST_BYTES));
             }
             fields.push((name, text(bytes)?));
             continue;
         };
         let what = if most_files == 1 {
-            "The file"
+            "upload.file-large"
         } else {
-            "What was sent"
+            "upload.files-large"
         };
         let left = MOST_FILE_BYTES.saturating_sub(in_files);
         let bytes = read(field, left).await?;
@@ -154,9 +153,9 @@ async fn received<S: Send + Sync>(
         }
         if files.len() >= most_files {
             return Err(PageError::bad_request(if most_files == 1 {
-                "More than one file came, expected one. Send them one at a time.".to_owned()
+                message!("upload.one-file")
             } else {
-                format!("More than {most_files} files came, expected at most that many.")
+                message!("upload.many-files", most = most_files)
             }));
         }
         files.push(UploadedFile {
@@ -182,17 +181,14 @@ async fn read(mut field: Field<'_>, most: usize) -> PageResult<Option<Vec<u8>>> 
     Ok((seen <= most).then_some(kept))
 }
 
-fn too_large(what: &str, most: usize) -> PageError {
+fn too_large(what: &'static str, most: usize) -> PageError {
     let most = match most / (1024 * 1024) {
         0 => format!("{} KiB", most / 1024),
         mebibytes => format!("{mebibytes} MiB"),
     };
-    PageError::too_large(format!(
-        "{what} is larger than {most}, the most that is taken, so nothing was kept."
-    ))
+    PageError::too_large(Message::new(what).with("most", most))
 }
 
 fn text(bytes: Vec<u8>) -> PageResult<String> {
-    String::from_utf8(bytes)
-        .map_err(|_| PageError::bad_request("The text of the form is not UTF-8."))
+    String::from_utf8(bytes).map_err(|_| PageError::bad_request(message!("upload.not-utf8")))
 }

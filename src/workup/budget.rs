@@ -2,6 +2,7 @@
 
 use super::component::{Cause, Component, Rows, Scope};
 use super::graph::{Graph, StepId};
+use crate::language::{Message, message};
 use crate::stats::student_t_two_sided;
 
 /// The uncertainty of one step, put together and taken apart. All in the step's unit but the degrees of freedom
@@ -43,8 +44,18 @@ pub struct Contribution {
 
 impl Contribution {
     /// In words, such as “burette calibration, blank”.
+    pub fn words(&self) -> Message {
+        let cause = self.cause.words();
+        match self.rows {
+            Rows::Trials => cause,
+            Rows::Blanks => message!("cause.of-blank", cause = cause),
+            Rows::Standards => message!("cause.of-standards", cause = cause),
+        }
+    }
+
+    /// The same in English.
     pub fn name(&self) -> String {
-        format!("{}{}", self.cause, self.rows)
+        self.words().to_string()
     }
 }
 

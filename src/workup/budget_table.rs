@@ -2,6 +2,7 @@
 
 use super::budget::Budget;
 use super::component::Scope;
+use crate::language::{Language, Message, message};
 use crate::measure::{from_f64, plain, to_decimals, to_figures};
 
 /// What makes a result uncertain.
@@ -20,6 +21,8 @@ pub struct BudgetTable {
     pub degrees_of_freedom: Option<String>,
     /// Which random part counts, in a sentence; empty where nothing is done more than once.
     pub random: String,
+    /// The coverage factor in a sentence.
+    pub covered: String,
 }
 
 #[derive(Clone, Debug, PartialEq)]
@@ -36,29 +39,28 @@ pub struct BudgetLine {
 }
 
 impl BudgetTable {
-    /// Of a budget in that unit.
-    pub fn of(budget: &Budget, unit: &'static str) -> Self {
+    /// Of a budget in that unit, in that language.
+    pub fn of(budget: &Budget, unit: &'static str, language: Language) -> Self {
         let two = |value: f64| {
             let value = from_f64(value, 6).map(|v| to_figures(v, 2).to_string());
-            value.unwrap_or_default()
+            language.number(value.unwrap_or_default())
         };
         let observed = budget
             .observed_random
             .filter(|seen| *seen > budget.predicted_random);
-        let cause = |name: &str, shared: bool, amount: f64, counts: bool| {
+        let cause = |name: String, shared: bool, amount: f64, counts: bool| {
             let relative = amount / budget.standard;
             let share = from_f64(100.0 * relative * relative, 6).filter(|_| counts);
             BudgetLine {
-                name: name.to_owned(),
+                name,
                 shared,
-                amount: column(amount, budget.standard),
+                amount: language.number(column(amount, budget.standard)),
                 share: share.map(|percent| {
                     let percent = to_decimals(percent, 1);
-                    if percent.is_zero() {
-                        "< 0.1".to_owned()
-                    } else {
-                        percent.to_string()
-                    }
+                    language.number(match percent.is_zero() {
+                        true => "< 0.1".to_owned(),
+                        false => percent.to_string(),
+                    })
                 }),
                 relative,
             }
@@ -68,35 +70,48 @@ impl BudgetTable {
             .iter()
             .map(|c| {
                 let shared = c.scope != Scope::Each;
-                cause(&c.name(), shared, c.amount, shared || observed.is_none())
+                cause(
+                    language.say(&c.words()),
+                    shared,
+                    c.amount,
+                    shared || observed.is_none(),
+                )
             })
             .collect();
         if let Some(seen) = observed {
-            lines.push(cause(
-                "scatter of the trials, as observed",
-                false,
-                seen,
-                true,
-            ));
+            let name = language.text("budget.observed").to_owned();
+            lines.push(cause(name, false, seen, true));
         }
         lines.sort_by(|a, b| {
             let place = |c: &BudgetLine| (c.share.is_none(), -c.relative);
             let (a, b) = (place(a), place(b));
             a.0.cmp(&b.0).then(a.1.total_cmp(&b.1))
         });
+        let (standard, expanded) = (two(budget.standard), two(budget.expanded));
+        let coverage_factor = from_f64(budget.coverage_factor, 6)
+            .map(|k| language.number(to_decimals(k, 2)))
+            .unwrap_or_default();
+        let degrees_of_freedom = Some(budget.degrees_of_freedom)
+            .filter(|degrees| degrees.is_finite())
+            .and_then(|degrees| from_f64(degrees, 2))
+            .map(|degrees| language.number(plain(degrees)));
+        let covered = match &degrees_of_freedom {
+            Some(degrees) => message!("budget.covered-few", degrees = degrees),
+            None => message!("budget.covered"),
+        };
+        let covered = covered
+            .with("k", &coverage_factor)
+            .with("expanded", &expanded)
+            .with("unit", unit);
         Self {
             unit,
             lines,
-            standard: two(budget.standard),
-            expanded: two(budget.expanded),
-            coverage_factor: from_f64(budget.coverage_factor, 6)
-                .map(|k| to_decimals(k, 2).to_string())
-                .unwrap_or_default(),
-            degrees_of_freedom: Some(budget.degrees_of_freedom)
-                .filter(|degrees| degrees.is_finite())
-                .and_then(|degrees| from_f64(degrees, 2))
-                .map(plain),
-            random: random(budget, unit, two),
+            standard,
+            expanded,
+            coverage_factor,
+            degrees_of_freedom,
+            random: random(budget, unit, two).map_or_else(String::new, |said| language.say(&said)),
+            covered: language.say(&covered),
         }
     }
 
@@ -104,25 +119,6 @@ impl BudgetTable {
     /// something is prepared.
     pub fn repeats(&self) -> bool {
         !self.random.is_empty()
-    }
-
-    /// The coverage factor in a sentence.
-    pub fn covered(&self) -> String {
-        let why = match &self.degrees_of_freedom {
-            Some(degrees) => {
-                format!(
-                    "Part of it is estimated from few values: {degrees} effective degrees of freedom"
-                )
-            }
-            None => {
-                "None of it is estimated from few values: infinitely many degrees of freedom".into()
-            }
-        };
-        format!(
-            "{why}, so 95 % takes {} times the standard uncertainty (coverage factor, Student\u{2019}s t): \
-             ±\u{a0}{}\u{a0}{}.",
-            self.coverage_factor, self.expanded, self.unit
-        )
     }
 }
 
@@ -134,23 +130,16 @@ fn column(amount: f64, standard: f64) -> String {
     amount.map(|amount| amount.to_string()).unwrap_or_default()
 }
 
-fn random(budget: &Budget, unit: &str, two: impl Fn(f64) -> String) -> String {
-    let predicted = two(budget.predicted_random);
-    match budget.observed_random {
-        Some(seen) if seen > budget.predicted_random => format!(
-            "The trials scatter more than predicted: the observed scatter of their mean, {} {unit}, counts, and not the \
-             {predicted} {unit} that the causes of each trial predict.",
-            two(seen)
-        ),
-        Some(seen) => format!(
-            "The trials scatter no more than predicted: {} {unit} is observed for their mean, and the {predicted} {unit} that \
-             the causes of each trial predict counts.",
-            two(seen)
-        ),
+fn random(budget: &Budget, unit: &str, two: impl Fn(f64) -> String) -> Option<Message> {
+    let said = match budget.observed_random {
+        Some(seen) if seen > budget.predicted_random => {
+            message!("budget.random-more", seen = two(seen))
+        }
+        Some(seen) => message!("budget.random-less", seen = two(seen)),
         // a preparation, where nothing is done more than once
-        None if budget.predicted_random == 0.0 => String::new(),
-        None => format!(
-            "One trial shows no scatter: the {predicted} {unit} that the causes of each trial predict counts."
-        ),
-    }
+        None if budget.predicted_random == 0.0 => return None,
+        None => message!("budget.random-one"),
+    };
+    let predicted = two(budget.predicted_random);
+    Some(said.with("predicted", predicted).with("unit", unit))
 }

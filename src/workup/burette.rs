@@ -54,8 +54,8 @@ impl Builder<'_> {
         let pieces: Vec<Piece> = row.pieces(delivery).collect();
         if pieces.is_empty() {
             return Err(WorkUpError {
-                label: Quantity::new(Role::Delivered(delivery)).of(of).label(),
-                what: "no reading of it",
+                label: Quantity::new(Role::Delivered(delivery)).of(of).named(),
+                what: "why.no-reading",
             });
         }
         let mut terms = smallvec::SmallVec::new();

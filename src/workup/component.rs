@@ -7,6 +7,7 @@ use std::fmt;
 use super::quantity::Of;
 use super::role::Role;
 use crate::ids::LotCode;
+use crate::language::{Message, message};
 
 /// An uncertainty component of a step.
 #[derive(Clone, Debug, PartialEq)]
@@ -53,9 +54,9 @@ pub enum Cause {
     Standardisation(LotCode),
     /// Of an element, by its symbol.
     AtomicWeight(&'static str),
-    /// Scatter about a line of one row, which is an estimate of its own.
+    /// Scatter about a line of one row, which is an estimate of its own; with the key of its words.
     Fit(&'static str, Of),
-    /// What only one scheme or preparation has.
+    /// What only one scheme or preparation has, by the key of its words.
     Own(&'static str),
 }
 
@@ -151,51 +152,46 @@ impl From<&'static str> for Cause {
     }
 }
 
-/// As a budget calls it.
-impl fmt::Display for Cause {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let words = |role: &Role| role.written().before;
+impl Cause {
+    /// As a budget calls it.
+    pub fn words(&self) -> Message {
+        let of =
+            |key: &'static str, role: &Role| Message::new(key).with("role", role.written().words);
         match self {
-            Self::BuretteReading => f.write_str("burette reading"),
-            Self::BuretteCalibration => f.write_str("burette calibration"),
-            Self::BuretteDelivery => f.write_str("burette calibration, each delivery"),
-            Self::EndpointBias => f.write_str("endpoint, the same in every titration"),
-            Self::Endpoint => f.write_str("endpoint"),
-            Self::BalanceDisplay => f.write_str("balance display"),
-            Self::BalanceLinearity(load) => {
-                f.write_str("balance linearity")?;
-                f.write_str(match load {
-                    Load::Sample => "",
-                    Load::Before => ", before",
-                    Load::After => ", after",
-                    Load::Full => ", full",
-                    Load::Empty => ", empty",
-                    Load::Water => ", water",
-                })
-            }
-            Self::SampleReading => f.write_str("sample volume reading"),
-            Self::SampleCalibration => f.write_str("sample glassware calibration"),
-            Self::Mark(role) | Self::Calibration(role) => write!(f, "calibration, {}", words(role)),
-            Self::Reading(role) => write!(f, "reading, {}", words(role)),
-            Self::Filling(role) => write!(f, "filling, {}", words(role)),
-            Self::Weighing(role) => write!(f, "weighing, {}", words(role)),
-            Self::Temperature => f.write_str("temperature"),
-            Self::Repeatability => f.write_str("repeatability"),
-            Self::LotMolarity(code) => write!(f, "molarity of lot {code}"),
-            Self::Standardisation(key) => write!(f, "molarity found in {key}"),
-            Self::AtomicWeight(symbol) => write!(f, "atomic weight of {symbol}"),
-            Self::Fit(words, of) => write!(f, "{words}, {of}"),
-            Self::Own(words) => f.write_str(words),
+            Self::BuretteReading => message!("cause.burette-reading"),
+            Self::BuretteCalibration => message!("cause.burette-calibration"),
+            Self::BuretteDelivery => message!("cause.burette-delivery"),
+            Self::Endpoint => message!("cause.endpoint"),
+            Self::EndpointBias => message!("cause.endpoint-bias"),
+            Self::BalanceDisplay => message!("cause.balance-display"),
+            Self::BalanceLinearity(load) => Message::new(match load {
+                Load::Sample => "cause.balance-linearity",
+                Load::Before => "cause.balance-linearity-before",
+                Load::After => "cause.balance-linearity-after",
+                Load::Full => "cause.balance-linearity-full",
+                Load::Empty => "cause.balance-linearity-empty",
+                Load::Water => "cause.balance-linearity-water",
+            }),
+            Self::SampleReading => message!("cause.sample-reading"),
+            Self::SampleCalibration => message!("cause.sample-calibration"),
+            Self::Mark(role) | Self::Calibration(role) => of("cause.calibration", role),
+            Self::Reading(role) => of("cause.reading", role),
+            Self::Filling(role) => of("cause.filling", role),
+            Self::Weighing(role) => of("cause.weighing", role),
+            Self::Temperature => message!("cause.temperature"),
+            Self::Repeatability => message!("cause.repeatability"),
+            Self::LotMolarity(code) => message!("cause.lot", code = code.to_string()),
+            Self::Standardisation(key) => message!("cause.standardisation", key = key.to_string()),
+            Self::AtomicWeight(symbol) => message!("cause.atomic-weight", symbol = *symbol),
+            Self::Fit(key, of) => of.after(key),
+            Self::Own(key) => Message::new(*key),
         }
     }
 }
 
-impl fmt::Display for Rows {
+/// In English.
+impl fmt::Display for Cause {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
-            Self::Trials => "",
-            Self::Blanks => ", blank",
-            Self::Standards => ", standards",
-        })
+        self.words().fmt(f)
     }
 }

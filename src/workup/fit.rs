@@ -6,8 +6,8 @@ use super::graph::{StepId, StepIds};
 use crate::measure::as_f64;
 use crate::stats::mean;
 
-const RANGE: &str = "a number too large to compute with";
-const ONE_ABSCISSA: &str = "a line through points of too few abscissae";
+const RANGE: &str = "why.too-large";
+const ONE_ABSCISSA: &str = "why.few-abscissae";
 
 /// y = Σ βₖ·xᵏ by weighted least squares, pair by pair.
 #[derive(Clone, Debug, PartialEq)]
@@ -22,7 +22,7 @@ pub struct Fit {
 
 /// Σ(x − x̄)(y − ȳ) / Σ(x − x̄)².
 pub fn slope(x: &[Decimal], y: &[Decimal]) -> Result<Decimal, &'static str> {
-    let middle = |values: &[Decimal]| mean(values).ok_or("no points for a line");
+    let middle = |values: &[Decimal]| mean(values).ok_or("why.no-points");
     let (x_mean, y_mean) = (middle(x)?, middle(y)?);
     let (mut xy, mut xx) = (Decimal::ZERO, Decimal::ZERO);
     for (x, y) in x.iter().zip(y) {
@@ -34,7 +34,7 @@ pub fn slope(x: &[Decimal], y: &[Decimal]) -> Result<Decimal, &'static str> {
         xx = xx.checked_add(with_x).ok_or(RANGE)?;
     }
     if xx.is_zero() {
-        return Err("a line through points of one abscissa");
+        return Err("why.one-abscissa");
     }
     xy.checked_div(xx).ok_or(RANGE)
 }
@@ -194,7 +194,7 @@ pub fn root(q: Decimal, b: Decimal, y: Decimal) -> Result<Decimal, &'static str>
     };
     let inside = inside().ok_or(RANGE)?;
     if inside.is_sign_negative() {
-        return Err("a signal beyond the bend of the curve");
+        return Err("why.beyond-bend");
     }
     let root = square_root(inside).ok_or(RANGE)?;
     let under = if b.is_sign_negative() {

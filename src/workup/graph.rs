@@ -1,5 +1,6 @@
 //! Named steps and how each follows from earlier ones.
 
+use std::fmt;
 use std::sync::Arc;
 
 use rust_decimal::Decimal;
@@ -81,16 +82,30 @@ pub enum Sign {
 pub type Worked<T> = Result<T, WorkUpError>;
 
 /// Why a step has no value.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("{label}: found {what}")]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct WorkUpError {
-    pub label: String,
+    /// The step in words.
+    pub label: Message,
+    /// The key of what was found.
     pub what: &'static str,
+}
+
+impl std::error::Error for WorkUpError {}
+
+/// In English.
+impl fmt::Display for WorkUpError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        Message::from(self.clone()).fmt(f)
+    }
 }
 
 impl From<WorkUpError> for Message {
     fn from(why: WorkUpError) -> Self {
-        message!("why.error", label = why.label, what = why.what)
+        message!(
+            "why.error",
+            label = why.label,
+            what = Message::new(why.what)
+        )
     }
 }
 
@@ -126,7 +141,7 @@ impl Graph {
         let value = match compute(&operation, |id| self.value(id)) {
             Ok(value) => value,
             Err(what) => {
-                let label = quantity.label();
+                let label = quantity.named();
                 return Err(WorkUpError { label, what });
             }
         };
@@ -212,7 +227,7 @@ impl Graph {
                 None if step.operation == Operation::Given => step.value,
                 None => compute(&step.operation, |input| values[input.0]).map_err(|what| {
                     WorkUpError {
-                        label: step.quantity.label(),
+                        label: step.quantity.named(),
                         what,
                     }
                 })?,
@@ -363,13 +378,13 @@ fn compute(
     operation: &Operation,
     value: impl Fn(StepId) -> Decimal,
 ) -> Result<Decimal, &'static str> {
-    const RANGE: &str = "a number too large to compute with";
+    const RANGE: &str = "why.too-large";
     let product = |ids: &[StepId]| {
         ids.iter()
             .try_fold(Decimal::ONE, |p, id| p.checked_mul(value(*id)))
     };
     match operation {
-        Operation::Given => Err("no value"),
+        Operation::Given => Err("why.no-value"),
         Operation::Sum(terms) => terms
             .iter()
             .try_fold(Decimal::ZERO, |sum, (sign, id)| match sign {
@@ -380,14 +395,14 @@ fn compute(
         Operation::Quotient(over, under) => {
             let (over, under) = (product(over).ok_or(RANGE)?, product(under).ok_or(RANGE)?);
             if under.is_zero() {
-                Err("a division by zero")
+                Err("why.by-zero")
             } else {
                 over.checked_div(under).ok_or(RANGE)
             }
         }
         Operation::Mean(ids) => {
             let values: Vec<Decimal> = ids.iter().map(|id| value(*id)).collect();
-            mean(&values).ok_or("no mean of its values")
+            mean(&values).ok_or("why.no-mean")
         }
         Operation::TenTo(sign, id) => {
             let exponent = match sign {

@@ -14,11 +14,11 @@ use crate::procedure::{Asked, Procedure, ResultUnit, SampleBy};
 use crate::submission::Titration;
 use crate::truth::{Lot, Standardised};
 
-const IN_FLASK: Own = Own::about("amount of ", " in the flask", "nf");
-const MASS: Own = Own::new("mass of ", "w");
-const PORTION: Own = Own::new("one portion", "Q");
+const IN_FLASK: Own = Own::new("step.amount-in-flask", "nf");
+const MASS: Own = Own::new("step.mass-of", "w");
+const PORTION: Own = Own::new("step.portion", "Q");
 /// Turns g into mg, and so mol into mmol.
-pub const MG_PER_G: Own = Own::new("mg per g", "k");
+pub const MG_PER_G: Own = Own::new("step.mg-per-g", "k");
 
 /// A graph in the making, with the steps that trials share.
 pub struct Builder<'a> {
@@ -83,8 +83,8 @@ impl<'a> Builder<'a> {
     pub fn sample(&mut self, row: &Titration, of: Of) -> Worked<StepId> {
         let sample = &self.procedure.sample;
         let missing = || WorkUpError {
-            label: format!("sample, {of}"),
-            what: "no reading of it",
+            label: of.after("why.sample"),
+            what: "why.no-reading",
         };
         let read = |column: Column| column.get(row).ok_or_else(missing);
         match sample.by {
@@ -127,7 +127,7 @@ impl<'a> Builder<'a> {
 
     /// The nominal volume of a single-mark piece, mL. One pipette used twice is off by one and the same error.
     pub fn single_mark(&mut self, role: Role, piece: &Glassware) -> StepId {
-        let volume = Quantity::new(role).with(piece.title());
+        let volume = Quantity::new(role).with(piece.words());
         self.once(volume, |builder, _| {
             let first_use = if piece.kind() == GlasswareKind::Pipette {
                 builder.first_use(piece, role)
@@ -324,7 +324,7 @@ pub fn exact(graph: &mut Graph, quantity: impl Into<Quantity>, value: Decimal) -
 /// The nominal volume of a single-mark piece, mL, which may be off by its tolerance, and is significant to the place
 /// of it: 25.00 mL for ±0.03.
 pub fn single_mark(graph: &mut Graph, role: Role, piece: &Glassware, first_use: Role) -> StepId {
-    let volume = Quantity::new(role).with(piece.title());
+    let volume = Quantity::new(role).with(piece.words());
     let step = graph.given(volume, "mL", piece.capacity());
     let place = order_of_magnitude(piece.tolerance()).saturating_neg();
     graph.significant(step, u32::try_from(place).ok());
@@ -357,15 +357,15 @@ pub fn unit_factor(unit: ResultUnit) -> Option<(Role, Decimal)> {
         | ResultUnit::MgPerPortion
         | ResultUnit::MolPerMol
         | ResultUnit::GPerMol => return None,
-        ResultUnit::MmolPerL => ("mmol per mol", Decimal::ONE_THOUSAND),
-        ResultUnit::MgPerL => ("mg per g", Decimal::ONE_THOUSAND),
-        ResultUnit::PercentMass => ("percent per mg/g", Decimal::new(1, 1)),
-        ResultUnit::PartsPerMillion => ("ppm per mg/g", Decimal::ONE_THOUSAND),
-        ResultUnit::PartsPerBillion => ("ppb per mg/g", Decimal::from(1_000_000)),
+        ResultUnit::MmolPerL => ("step.mmol-per-mol", Decimal::ONE_THOUSAND),
+        ResultUnit::MgPerL => ("step.mg-per-g", Decimal::ONE_THOUSAND),
+        ResultUnit::PercentMass => ("step.percent", Decimal::new(1, 1)),
+        ResultUnit::PartsPerMillion => ("step.ppm", Decimal::ONE_THOUSAND),
+        ResultUnit::PartsPerBillion => ("step.ppb", Decimal::from(1_000_000)),
         ResultUnit::GermanDegree | ResultUnit::FrenchDegree => {
-            ("degrees per mg/mL", Decimal::ONE_HUNDRED)
+            ("step.degrees", Decimal::ONE_HUNDRED)
         }
-        ResultUnit::PercentMassVolume => ("g per 100 mL, per mg/mL", Decimal::new(1, 1)),
+        ResultUnit::PercentMassVolume => ("step.g-per-100-mL", Decimal::new(1, 1)),
     };
     Some((Role::UnitFactor(words), factor))
 }

@@ -15,17 +15,18 @@ use super::quantity::Quantity;
 use super::role::{DilutionKind, DilutionPart, Own, Role};
 use super::trials::WorkUp;
 use crate::chem::{CompositionFault, Formula, Ratio, by_equivalents, per_analyte};
+use crate::language::Language;
 use crate::measure::{Glassware, Reading, as_f64, from_f64};
 use crate::procedure::{Purity, ResultSpec, ResultUnit};
 use crate::truth::Assigned;
 
-const FLASK: Own = Own::new("flask", "Vf");
-const MASS_WEIGHED: Own = Own::new("mass weighed", "m");
-const TOTAL_MASS: Own = Own::new("total mass", "mt");
-const MASS_FRACTION: Own = Own::new("mass fraction", "P");
-const AMOUNT_WEIGHED: Own = Own::new("amount weighed", "n");
-const EXPRESSED_PER_WEIGHED: Own = Own::new("expressed per weighed", "r");
-const VALUE: Own = Own::new("value", "c");
+const FLASK: Own = Own::new("step.flask", "Vf");
+const MASS_WEIGHED: Own = Own::new("step.mass-weighed", "m");
+const TOTAL_MASS: Own = Own::new("step.total-mass", "mt");
+const MASS_FRACTION: Own = Own::new("step.mass-fraction", "P");
+const AMOUNT_WEIGHED: Own = Own::new("step.amount-weighed", "n");
+const EXPRESSED_PER_WEIGHED: Own = Own::new("step.expressed-per-weighed", "r");
+const VALUE: Own = Own::new("step.value", "c");
 
 #[derive(Clone, Debug)]
 pub struct Preparation {
@@ -127,7 +128,7 @@ impl Recorded {
         }
     }
 
-    /// Every step that leads to the value.
+    /// Every step that leads to the value, for staff.
     pub fn derivation(&self) -> Vec<DerivationPart> {
         match self {
             Self::Prepared(prepared) => vec![of_one_value(
@@ -135,7 +136,7 @@ impl Recorded {
                 &prepared.graph,
                 prepared.value,
             )],
-            Self::Standardised(work_up) => derivation(work_up),
+            Self::Standardised(work_up) => derivation(work_up, Language::English),
         }
     }
 
@@ -145,12 +146,12 @@ impl Recorded {
             Self::Prepared(prepared) => {
                 let budget = budget(&prepared.graph, prepared.value, None);
                 let unit = prepared.graph.get(prepared.value).unit;
-                Some(BudgetTable::of(&budget, unit))
+                Some(BudgetTable::of(&budget, unit, Language::English))
             }
             Self::Standardised(work_up) => {
                 let budget = work_up.budget.as_ref()?;
                 let unit = work_up.graph.get(work_up.result?).unit;
-                Some(BudgetTable::of(budget, unit))
+                Some(BudgetTable::of(budget, unit, Language::English))
             }
         }
     }
@@ -288,7 +289,7 @@ impl Preparation {
         let mass = self.mass(graph, MASS_WEIGHED, &weighed.mass, weighed);
         let purity = graph.given(MASS_FRACTION, "", weighed.purity.fraction);
         let standard = rectangular(weighed.purity.half_width);
-        graph.uncertain(purity, Component::shared("purity", standard));
+        graph.uncertain(purity, Component::shared("cause.purity", standard));
         let thousand = exact(graph, MG_PER_G, Decimal::ONE_THOUSAND);
         let mass_of_mole = molar_mass_of(graph, &self.species);
         let amount = Operation::quotient([mass, purity, thousand], [mass_of_mole]);
@@ -338,7 +339,7 @@ impl Preparation {
             Taken::Pipette(pipette) => self.filled(graph, role(DilutionKind::Pipette), pipette),
             Taken::Burette(burette, volume) => {
                 let role = role(DilutionKind::Burette);
-                let quantity = Quantity::new(role).with(burette.title());
+                let quantity = Quantity::new(role).with(burette.words());
                 let step = graph.given(quantity, "mL", volume.value());
                 let calibration = triangular(burette.tolerance());
                 let calibration = Component::shared(Cause::Calibration(role), calibration);
@@ -357,7 +358,7 @@ impl Preparation {
         let quantity = Quantity::new(Role::StockMolarity).about(self.species.shared());
         let step = graph.given(quantity, "mol/L", stock.value);
         let standard = as_f64(stock.standard_uncertainty);
-        graph.uncertain(step, Component::shared("molarity of the stock", standard));
+        graph.uncertain(step, Component::shared("cause.stock", standard));
         step
     }
 }

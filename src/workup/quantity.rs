@@ -9,6 +9,7 @@ use rust_decimal::Decimal;
 
 use super::role::{Own, Role, subscript};
 use crate::ids::LotCode;
+use crate::language::{Message, message};
 use crate::truth::Lot;
 
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -59,7 +60,7 @@ enum Detail {
     /// Found in the experiment of that key.
     Standardisation(LotCode),
     /// The piece of glassware, as it is called.
-    Piece(String),
+    Piece(Message),
     Celsius(Decimal),
 }
 
@@ -104,7 +105,7 @@ impl Quantity {
     }
 
     /// Measured with a piece of that name.
-    pub fn with(mut self, piece: String) -> Self {
+    pub fn with(mut self, piece: Message) -> Self {
         self.detail = Some(Detail::Piece(piece));
         self
     }
@@ -140,32 +141,35 @@ impl Quantity {
         self.species.as_deref()
     }
 
-    /// In words, such as “delivered volume, trial 2”.
+    /// In English words, such as “delivered volume, trial 2”.
     pub fn label(&self) -> String {
-        self.in_words(str::to_owned, true)
+        self.named().to_string()
+    }
+
+    /// In words with the row it belongs to, its species as they are typed.
+    pub fn named(&self) -> Message {
+        self.words(str::to_owned, true)
     }
 
     /// In words, with species as `written` puts them, with or without the row it belongs to.
-    pub(super) fn in_words(&self, written: impl Fn(&str) -> String, with_row: bool) -> String {
-        let words = self.role.written();
-        let mut text = words.before.into_owned();
-        let species = |species: &Option<Arc<str>>| species.as_deref().map(&written);
-        text.push_str(&species(&self.species).unwrap_or_default());
-        text.push_str(words.after);
-        if let Some(detail) = &self.detail {
-            text.push_str(&format!(", {detail}"));
+    pub(super) fn words(&self, written: impl Fn(&str) -> String, with_row: bool) -> Message {
+        let mut words = self.role.written().words;
+        if let Some(species) = &self.species {
+            words = words.with("species", written(species));
         }
-        text.push_str(&species(&self.per).unwrap_or_default());
-        if with_row && self.of != Of::All {
-            text.push_str(&format!(", {}", self.of));
+        if let Some(species) = &self.per {
+            words = words.with("per", written(species));
         }
-        if self.filling > 0 {
-            text.push_str(&format!(", filling {}", self.filling));
-        }
-        if self.point > 0 {
-            text.push_str(&format!(", point {}", self.point));
-        }
-        text
+        let parts = [
+            self.detail.as_ref().map(Detail::words),
+            (with_row && self.of != Of::All).then(|| self.of.words()),
+            (self.filling > 0).then(|| message!("step.filling", n = self.filling)),
+            (self.point > 0).then(|| message!("step.point", n = self.point)),
+        ];
+        let parts = parts.into_iter().flatten();
+        parts.fold(words, |words, part| {
+            message!("step.with", words = words, part = part)
+        })
     }
 
     /// As a symbol, such as `V₂`.
@@ -209,6 +213,24 @@ impl Of {
         matches!(self, Self::Trial(_))
     }
 
+    /// In words, such as “trial 2”.
+    pub fn words(self) -> Message {
+        match self {
+            Self::All => message!("step.of-all"),
+            Self::Trial(n) => message!("step.of-trial", n = n),
+            Self::Rough => message!("step.of-rough"),
+            Self::Blank(1) => message!("step.of-blank"),
+            Self::Blank(n) => message!("step.of-blank-numbered", n = n),
+            Self::Standard(n) => message!("step.of-standard", n = n),
+        }
+    }
+
+    /// The words of a key with the row after them.
+    pub fn after(self, words: &'static str) -> Message {
+        let words = Message::new(words);
+        message!("step.with", words = words, part = self.words())
+    }
+
     /// As it stands in a symbol: a subscript.
     fn tag(self) -> String {
         match self {
@@ -221,26 +243,20 @@ impl Of {
     }
 }
 
+/// In English.
 impl fmt::Display for Of {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::All => f.write_str("all trials"),
-            Self::Trial(n) => write!(f, "trial {n}"),
-            Self::Rough => f.write_str("rough trial"),
-            Self::Blank(1) => f.write_str("blank"),
-            Self::Blank(n) => write!(f, "blank {n}"),
-            Self::Standard(n) => write!(f, "standard {n}"),
-        }
+        self.words().fmt(f)
     }
 }
 
-impl fmt::Display for Detail {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+impl Detail {
+    fn words(&self) -> Message {
         match self {
-            Self::Lot(code) => write!(f, "lot {code}"),
-            Self::Standardisation(key) => write!(f, "found in {key}"),
-            Self::Piece(piece) => f.write_str(piece),
-            Self::Celsius(celsius) => write!(f, "{celsius} \u{b0}C"),
+            Self::Lot(code) => message!("step.lot", code = code.to_string()),
+            Self::Standardisation(key) => message!("step.found-in", key = key.to_string()),
+            Self::Piece(piece) => piece.clone(),
+            Self::Celsius(celsius) => message!("step.celsius", celsius = *celsius),
         }
     }
 }

@@ -3,6 +3,7 @@
 
 use std::borrow::Cow;
 
+use crate::language::Message;
 use crate::submission::Delivery;
 
 /// Roles that more than one place knows, and those of a scheme's own.
@@ -98,33 +99,23 @@ pub enum DilutionKind {
     Flask,
 }
 
-/// A quantity of one scheme: its words, with a species between them where it is about one, and its symbol.
+/// A quantity of one scheme: the key of its words, where a species stands in `{species}`, and its symbol.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Own {
-    before: &'static str,
-    after: &'static str,
+    words: &'static str,
     symbol: &'static str,
 }
 
 impl Own {
     pub const fn new(words: &'static str, symbol: &'static str) -> Self {
-        Self::about(words, "", symbol)
-    }
-
-    pub const fn about(before: &'static str, after: &'static str, symbol: &'static str) -> Self {
-        Self {
-            before,
-            after,
-            symbol,
-        }
+        Self { words, symbol }
     }
 }
 
 /// How a role is written.
 pub(super) struct Written {
-    /// In words, up to the species if it is about one.
-    pub before: Cow<'static, str>,
-    pub after: &'static str,
+    /// In words, with a place for the species it is about, and for that of a ratio's second part.
+    pub words: Message,
     pub symbol: Cow<'static, str>,
     /// After the subscript, such as a prime.
     pub mark: &'static str,
@@ -143,65 +134,59 @@ impl Role {
 
     pub(super) fn written(self) -> Written {
         let (words, symbol) = match self {
-            Self::BuretteStart(Delivery::First) => ("start reading", "s"),
-            Self::BuretteStart(Delivery::Second) => ("start reading, second titration", "sw"),
-            Self::BuretteStart(Delivery::Excess) => ("start reading, excess reagent", "sx"),
-            Self::BuretteEnd(Delivery::Excess) => ("end reading, excess reagent", "ex"),
-            Self::BuretteEnd(Delivery::First) => ("end reading", "e"),
-            Self::BuretteEnd(Delivery::Second) => ("end reading, second titration", "ew"),
-            Self::FirstEndpointReading => ("reading at the first endpoint", "f"),
-            Self::Delivered(Delivery::First) => ("delivered volume", "V"),
-            Self::Delivered(Delivery::Second) => ("delivered volume, second titration", "W"),
-            Self::Delivered(Delivery::Excess) => ("delivered volume, excess reagent", "Vx"),
-            Self::ToFirstEndpoint => ("volume to the first endpoint", "V\u{2032}"),
-            Self::Equivalence => ("equivalence volume", "Veq"),
-            Self::Net => ("volume less the blank", "V*"),
-            Self::MeanBlank(Titre::Whole) => ("mean blank", "V\u{304}b"),
-            Self::MeanBlank(Titre::First) => ("mean blank, first endpoint", "V\u{304}b\u{2032}"),
-            Self::MeanBlank(Titre::Second) => ("mean blank, second endpoint", "V\u{304}b\u{2033}"),
-            Self::SampleVolume => ("sample volume", "Vs"),
-            Self::SampleMass => ("sample mass", "m"),
-            Self::MassBefore => return Written::marked("mass before", "m", "\u{2032}"),
-            Self::MassAfter => return Written::marked("mass after", "m", "\u{2033}"),
-            Self::MassFull => ("mass full", "g"),
-            Self::MassEmpty => ("mass empty", "e"),
-            Self::SampleFlask => ("flask volume", "Vf"),
-            Self::Aliquot => ("aliquot volume", "Va"),
-            Self::StandardFlask | Self::MeasuredFlask => ("flask volume", "Vm"),
-            Self::StandardStock => ("volume of stock", "v"),
-            Self::Absorbance => ("absorbance", "A"),
-            Self::Slope => ("slope of the line", "b"),
-            Self::ExcessVolume => ("excess volume", "Ve"),
-            Self::ExcessAdded => return Written::about("amount of ", " added", "ne"),
-            Self::ExcessLeft => return Written::about("amount of ", " left over", "nl"),
-            Self::ExcessUsed => return Written::about("amount of ", " used by the sample", "nu"),
-            Self::Molarity(_) => return Written::function("molarity of ", "c"),
-            Self::StockMolarity => return Written::about("molarity of ", ", stock", "cs"),
-            Self::MolarMass => return Written::function("molar mass of ", "M"),
+            Self::BuretteStart(Delivery::First) => ("step.start", "s"),
+            Self::BuretteStart(Delivery::Second) => ("step.start-second", "sw"),
+            Self::BuretteStart(Delivery::Excess) => ("step.start-excess", "sx"),
+            Self::BuretteEnd(Delivery::Excess) => ("step.end-excess", "ex"),
+            Self::BuretteEnd(Delivery::First) => ("step.end", "e"),
+            Self::BuretteEnd(Delivery::Second) => ("step.end-second", "ew"),
+            Self::FirstEndpointReading => ("step.first-endpoint", "f"),
+            Self::Delivered(Delivery::First) => ("step.delivered", "V"),
+            Self::Delivered(Delivery::Second) => ("step.delivered-second", "W"),
+            Self::Delivered(Delivery::Excess) => ("step.delivered-excess", "Vx"),
+            Self::ToFirstEndpoint => ("step.to-first-endpoint", "V\u{2032}"),
+            Self::Equivalence => ("step.equivalence", "Veq"),
+            Self::Net => ("step.net", "V*"),
+            Self::MeanBlank(Titre::Whole) => ("step.mean-blank", "V\u{304}b"),
+            Self::MeanBlank(Titre::First) => ("step.mean-blank-first", "V\u{304}b\u{2032}"),
+            Self::MeanBlank(Titre::Second) => ("step.mean-blank-second", "V\u{304}b\u{2033}"),
+            Self::SampleVolume => ("step.sample-volume", "Vs"),
+            Self::SampleMass => ("step.sample-mass", "m"),
+            Self::MassBefore => return Written::marked("step.mass-before", "m", "\u{2032}"),
+            Self::MassAfter => return Written::marked("step.mass-after", "m", "\u{2033}"),
+            Self::MassFull => ("step.mass-full", "g"),
+            Self::MassEmpty => ("step.mass-empty", "e"),
+            Self::SampleFlask => ("step.flask-volume", "Vf"),
+            Self::Aliquot => ("step.aliquot", "Va"),
+            Self::StandardFlask | Self::MeasuredFlask => ("step.flask-volume", "Vm"),
+            Self::StandardStock => ("step.stock-volume", "v"),
+            Self::Absorbance => ("step.absorbance", "A"),
+            Self::Slope => ("step.slope", "b"),
+            Self::ExcessVolume => ("step.excess-volume", "Ve"),
+            Self::ExcessAdded => ("step.excess-added", "ne"),
+            Self::ExcessLeft => ("step.excess-left", "nl"),
+            Self::ExcessUsed => ("step.excess-used", "nu"),
+            Self::Molarity(_) => return Written::function("step.molarity", "c"),
+            Self::StockMolarity => ("step.molarity-stock", "cs"),
+            Self::MolarMass => return Written::function("step.molar-mass", "M"),
             Self::Ratio(of, per) => {
                 let symbol = format!("{}/{}", of.letter(), per.letter());
                 return Written {
                     symbol: symbol.into(),
-                    ..Written::about("ratio of ", " to ", "")
+                    ..Written::new("step.ratio", "")
                 };
             }
-            Self::EndpointRatio(Titre::Whole) => {
-                return Written::about("ratio of ", " to ", "f");
-            }
-            Self::EndpointRatio(Titre::First) => {
-                return Written::about("first endpoint: ratio of ", " to ", "f\u{2032}");
-            }
-            Self::EndpointRatio(Titre::Second) => {
-                return Written::about("second endpoint: ratio of ", " to ", "f\u{2033}");
-            }
-            Self::CompositionRatio => return Written::about("ratio of ", " to ", "r"),
+            Self::EndpointRatio(Titre::Whole) => ("step.ratio", "f"),
+            Self::EndpointRatio(Titre::First) => ("step.ratio-first", "f\u{2032}"),
+            Self::EndpointRatio(Titre::Second) => ("step.ratio-second", "f\u{2033}"),
+            Self::CompositionRatio => ("step.ratio", "r"),
             Self::UnitFactor(words) => (words, "F"),
-            Self::Result => ("result", "x"),
-            Self::MeanResult => ("mean result", "x\u{304}"),
+            Self::Result => ("step.result", "x"),
+            Self::MeanResult => ("step.mean-result", "x\u{304}"),
             Self::Dilution(part) => return part.written(),
-            Self::Own(own) => return Written::about(own.before, own.after, own.symbol),
+            Self::Own(own) => (own.words, own.symbol),
         };
-        Written::about(words, "", symbol)
+        Written::new(words, symbol)
     }
 }
 
@@ -221,9 +206,9 @@ impl Party {
 impl DilutionPart {
     fn written(self) -> Written {
         let (words, letters) = match self.kind {
-            DilutionKind::Pipette => ("pipette of dilution", "Vp"),
-            DilutionKind::Burette => ("volume taken for dilution", "Vp"),
-            DilutionKind::Flask => ("flask of dilution", "Vd"),
+            DilutionKind::Pipette => ("step.dilution-pipette", "Vp"),
+            DilutionKind::Burette => ("step.dilution-burette", "Vp"),
+            DilutionKind::Flask => ("step.dilution-flask", "Vd"),
         };
         let number = self.number.to_string();
         let below = if self.several {
@@ -232,18 +217,17 @@ impl DilutionPart {
             String::new()
         };
         Written {
-            before: format!("{words} {number}").into(),
+            words: Message::new(words).with("n", self.number),
             symbol: format!("{letters}{below}").into(),
-            ..Written::about("", "", "")
+            ..Written::new("", "")
         }
     }
 }
 
 impl Written {
-    fn about(before: &'static str, after: &'static str, symbol: &'static str) -> Self {
+    fn new(words: &'static str, symbol: &'static str) -> Self {
         Self {
-            before: before.into(),
-            after,
+            words: Message::new(words),
             symbol: symbol.into(),
             mark: "",
             of_species: false,
@@ -253,14 +237,14 @@ impl Written {
     fn marked(words: &'static str, symbol: &'static str, mark: &'static str) -> Self {
         Self {
             mark,
-            ..Self::about(words, "", symbol)
+            ..Self::new(words, symbol)
         }
     }
 
-    fn function(before: &'static str, symbol: &'static str) -> Self {
+    fn function(words: &'static str, symbol: &'static str) -> Self {
         Self {
             of_species: true,
-            ..Self::about(before, "", symbol)
+            ..Self::new(words, symbol)
         }
     }
 }

@@ -124,28 +124,29 @@ pub struct Trial<'a> {
 
 impl<'a> Trial<'a> {
     pub fn delivered(&self) -> Worked<StepId> {
-        self.signal("delivered volume")
+        self.signal("step.delivered")
     }
 
     /// The first signal.
-    pub fn signal(&self, label: &str) -> Worked<StepId> {
+    pub fn signal(&self, label: &'static str) -> Worked<StepId> {
         let signal = self.measured.signals[0].map(|(signal, _)| signal);
-        signal.ok_or_else(|| self.missing(label, "no reading of it"))
+        signal.ok_or_else(|| self.missing(label, "why.no-reading"))
     }
 
     pub fn titrant_lot(&self) -> Worked<&'a Lot> {
         let lot = self.row.lot;
         let what = if self.carried_over {
-            "no standardisation of it"
+            "why.no-standardisation"
         } else {
-            "no lot of it"
+            "why.no-lot"
         };
-        lot.ok_or_else(|| self.missing("titrant", what))
+        lot.ok_or_else(|| self.missing("why.titrant", what))
     }
 
-    pub fn missing(&self, label: &str, what: &'static str) -> WorkUpError {
+    /// Something found wanting, both by their keys.
+    pub fn missing(&self, label: &'static str, what: &'static str) -> WorkUpError {
         WorkUpError {
-            label: format!("{label}, {}", self.of),
+            label: self.of.after(label),
             what,
         }
     }

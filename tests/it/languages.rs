@@ -1,6 +1,7 @@
 //! Every text that a student reads is in the catalogue, in every language the same texts, and no template holds another.
 
 mod course;
+mod derivations;
 mod templates;
 
 use std::collections::BTreeSet;
@@ -8,6 +9,7 @@ use std::fs;
 use std::path::Path;
 
 use concordant::columns::Column;
+use concordant::desk::accounts::What;
 use concordant::judge::{Part, SlipCode};
 use concordant::language::{Language, places};
 use concordant::measure::GlasswareKind;
@@ -28,6 +30,7 @@ fn families() -> Vec<(&'static str, BTreeSet<String>)> {
             "glassware.kind.",
             owned(&GlasswareKind::ALL.map(GlasswareKind::name)),
         ),
+        ("access.event.", owned(&What::ALL.map(What::name))),
         ("slip.", owned(&SlipCode::ALL.map(SlipCode::code))),
         (
             "picture.signal.",
@@ -147,6 +150,25 @@ fn every_text_is_used_and_every_key_is_there() {
         }
     }
     assert!(asked_for > 300, "{asked_for}");
+    // of steps, causes and reasons, the key alone is handed on
+    let handed_on = [
+        "step.",
+        "cause.",
+        "why.",
+        "derivation.",
+        "budget.",
+        "upload.",
+    ];
+    for word in sources.split('"') {
+        let is_key = handed_on.iter().any(|prefix| word.starts_with(prefix))
+            && word
+                .chars()
+                .all(|c| c.is_ascii_alphanumeric() || ".-".contains(c));
+        assert!(
+            !is_key || catalogue.text(word).is_some(),
+            "{word} is no text"
+        );
+    }
 }
 
 /// Words of the trade, as usual German textbooks of quantitative analysis have them (from memory).

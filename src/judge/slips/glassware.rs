@@ -22,8 +22,9 @@ pub(super) fn other_glassware(graph: &Graph, below: f64) -> Vec<(String, (StepId
             let ratio = as_f64(*size) / as_f64(own);
             *size != own && ratio > 1.0 / below && ratio < below
         };
+        let label = step.quantity.label();
         for size in sizes.iter().map(|size| Decimal::from(*size)).filter(near) {
-            let place = format!("{}: {size} mL for {own}", step.quantity.label());
+            let place = format!("{label}: {size} mL for {own}");
             found.push((place, (id, size)));
         }
     }

@@ -26,8 +26,8 @@ pub(super) fn misread(graph: &Graph, trial: u32) -> Vec<Misread> {
             continue;
         };
         let carried = carried_on(graph, step);
+        let label = step.quantity.label();
         for (code, value) in alternatives(instrument, step) {
-            let label = step.quantity.label();
             let place = format!("{label}: {} for {value}", step.value);
             let alone = vec![(id, value)];
             let both = carried.map(|start| vec![(id, value), (start, value)]);

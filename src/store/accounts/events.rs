@@ -111,30 +111,6 @@ impl What {
             Self::SessionsEnded => "sessions-ended",
         }
     }
-
-    /// As people read it.
-    pub fn words(self) -> &'static str {
-        match self {
-            Self::SignedIn => "signed in",
-            Self::Failed => "wrong password or code",
-            Self::Waits => "has to wait after failures",
-            Self::CodePrinted => "a one-time code was printed",
-            Self::CodeMailed => "a one-time code was asked for by mail",
-            Self::Claimed => "a one-time code was used to set a password",
-            Self::PasswordSet => "the password was set",
-            Self::Told => "was told what happened to the account",
-            Self::ValuesSeen => "saw true values",
-            Self::KeyOpened => "asked for the answer key",
-            Self::Exported => "took away",
-            Self::StaffChanged => "changed the staff list",
-            Self::BackedUp => "copied the database",
-            Self::SecondStepOn => "the second step was turned on",
-            Self::SecondStepOff => "the second step was turned off",
-            Self::RuleChanged => "changed what the course asks at sign-in",
-            Self::Retired => "took out who students were",
-            Self::SessionsEnded => "was signed out everywhere",
-        }
-    }
 }
 
 /// The columns that the hash covers.

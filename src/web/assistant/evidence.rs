@@ -192,6 +192,6 @@ pub fn recomputed(
     };
     let unit = procedure.result.unit.name();
     let budget = work_up.budget.as_ref();
-    let uncertainty = budget.map(|budget| Uncertainty::of(budget, unit));
-    (uncertainty, derivation(work_up))
+    let uncertainty = budget.map(|budget| Uncertainty::of(budget, unit, Language::English));
+    (uncertainty, derivation(work_up, Language::English))
 }

@@ -1,5 +1,6 @@
 //! What pages of the prep room share.
 
+use crate::language::Language;
 use crate::truth::{Assigned, Keeping, ShelfLife};
 use crate::web::Uncertainty;
 use crate::workup::{DerivationPart, Recorded};
@@ -27,7 +28,7 @@ impl Shown {
     pub fn of(recorded: &Recorded) -> Option<Self> {
         Some(Self {
             parts: recorded.derivation(),
-            uncertainty: Uncertainty::new(recorded.causes()?),
+            uncertainty: Uncertainty::new(recorded.causes()?, Language::English),
         })
     }
 }

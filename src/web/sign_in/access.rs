@@ -5,13 +5,15 @@ use std::collections::BTreeSet;
 use askama::Template;
 use axum::response::{IntoResponse, Redirect};
 
+use super::campus::{BY_INSTITUTION, BY_PLATFORM};
 use super::{Caller, local};
 use crate::course::Zone;
 use crate::desk::accounts::{AccessEvent, By, What, people_called, person as on_lists};
 use crate::desk::campus::settings;
 use crate::desk::sessions::end_sessions_of;
+use crate::language::Language;
 use crate::web::frame::{Frame, Page};
-use crate::web::{CoordinatorVisitor, Fields, PageError, PageResult, QueryFields, Visitor, dates};
+use crate::web::{CoordinatorVisitor, Fields, PageError, PageResult, QueryFields, Visitor};
 
 /// So many events are shown.
 const SHOWN: i64 = 300;
@@ -35,7 +37,7 @@ struct AccessPage {
 struct Shown {
     at: String,
     who: String,
-    what: &'static str,
+    what: String,
     by: String,
     subject: String,
     network: String,
@@ -147,7 +149,7 @@ async fn page(
     let zone = &look.term.course.zone;
     let title = match everybodys {
         Some(_) => "Who did what",
-        None => "What happened to your account",
+        None => visitor.language().text("access.title"),
     };
     Ok(Page(AccessPage {
         frame: visitor.frame(title),
@@ -155,23 +157,30 @@ async fn page(
         who: everybodys.unwrap_or_default().to_owned(),
         kept_days,
         next,
-        events: events.into_iter().map(|e| shown(e, zone)).collect(),
+        events: events
+            .into_iter()
+            .map(|e| shown(e, zone, visitor.language()))
+            .collect(),
     }))
 }
 
-fn shown(event: AccessEvent, zone: &Zone) -> Shown {
+fn shown(event: AccessEvent, zone: &Zone, language: Language) -> Shown {
     let what = What::ALL.into_iter().find(|what| what.name() == event.what);
     let is_password = matches!(what, Some(What::Claimed | What::PasswordSet));
+    let key = what.map_or("access.newer".to_owned(), |what| {
+        format!("access.event.{}", what.name())
+    });
     Shown {
-        at: dates::instant(zone, event.at),
+        at: language.date(zone.local(event.at)),
         who: event.who,
-        what: what.map_or("something of a newer version", What::words),
+        what: language.text(&key).to_owned(),
         by: event.by,
-        // of a password the digest of its hash, which says nothing to anybody
-        subject: if is_password {
-            String::new()
-        } else {
-            event.subject
+        subject: match event.subject.as_str() {
+            // of a password the digest of its hash, which says nothing to anybody
+            _ if is_password => String::new(),
+            BY_INSTITUTION => language.text("access.by-institution").to_owned(),
+            BY_PLATFORM => language.text("access.by-platform").to_owned(),
+            _ => event.subject,
         },
         network: event.network.unwrap_or_default(),
     }

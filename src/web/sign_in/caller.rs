@@ -11,6 +11,7 @@ use axum_extra::extract::cookie::{Cookie, SameSite};
 use jiff::Timestamp;
 
 use crate::desk::accounts::{Attempt, From, SLOWLY, is_slowed};
+use crate::language::message;
 use crate::web::error::{PageError, PageResult};
 use crate::web::random_key;
 use crate::web::state::{AppState, Settings};
@@ -107,12 +108,9 @@ impl Gate {
         } else {
             MOST_AT_ONCE
         };
-        let turn = self.turn(&caller.network, most).ok_or_else(|| {
-            PageError::too_many(
-                "Very many attempts come from your network at this moment. Wait a few seconds, then try again.",
-                SLOWLY.as_secs(),
-            )
-        })?;
+        let turn = self
+            .turn(&caller.network, most)
+            .ok_or_else(|| PageError::too_many(message!("error.network-busy"), SLOWLY.as_secs()))?;
         if slowed {
             tokio::time::sleep(SLOWLY).await;
         }

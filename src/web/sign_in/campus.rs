@@ -14,6 +14,7 @@ use crate::campus::{CameBack, Campus, CampusFault, Provider, ProxyHeader, state}
 use crate::desk::accounts::{AccountError, Entry, Person, has_news};
 use crate::desk::campus::{MatchedBy, note_stranger, person_named, settings, sign_in_named};
 use crate::form::{Faults, Filled, Form, Typed};
+use crate::language::message;
 use crate::web::error::{PageError, PageResult};
 use crate::web::fields::{Fields, OpenFields, QueryFields};
 use crate::web::frame::{Frame, Page};
@@ -23,6 +24,9 @@ use crate::web::visitor::Anyone;
 
 /// The header in which the proxy sends the secret.
 const SECRET: &str = "x-concordant-secret";
+/// How somebody came in, as the record of access keeps it.
+pub(super) const BY_INSTITUTION: &str = "with the institution\u{2019}s account";
+pub(super) const BY_PLATFORM: &str = "by a launch from a platform";
 /// How many seconds somebody may take at the provider.
 const LONGEST: i64 = 600;
 
@@ -47,9 +51,10 @@ pub(super) async fn show(
     match campus(&state)? {
         Campus::Proxy(proxy) => {
             let person = named_by_proxy(&state, proxy, &caller, &headers).await?;
-            let form = Form::of(vec![crate::form::Field::hidden("next")]).enter("Sign in");
+            let form = Form::of(vec![crate::form::Field::hidden("next")])
+                .enter(anyone.language().text("sign-in.enter"));
             let page = CampusPage {
-                frame: anyone.frame("Campus sign-in"),
+                frame: anyone.frame(anyone.language().text("campus.title")),
                 name: person.name,
                 form: form.filled(
                     "/sign-in/campus",
@@ -84,7 +89,7 @@ pub(super) async fn enter(
         return Err(PageError::not_found());
     };
     let person = named_by_proxy(&state, proxy, &caller, &headers).await?;
-    let person = (person, "with the institution\u{2019}s account");
+    let person = (person, BY_INSTITUTION);
     let_in(&state, &anyone, (jar, &caller), person, fields).await
 }
 
@@ -102,16 +107,16 @@ pub(super) async fn back(
     let _turn = state.gate.enter(&state, &caller).await?;
     let kept = jar.get(cookie_name(&state.settings)).map(Cookie::value);
     let now = state.clock.now().as_second();
-    let (secret, next) = kept.and_then(|kept| begun(kept, now)).ok_or_else(|| {
-        PageError::forbidden("This sign-in was not begun in this browser, or took too long. Begin again at the sign-in page.")
-    })?;
+    let (secret, next) = kept
+        .and_then(|kept| begun(kept, now))
+        .ok_or_else(|| PageError::forbidden(message!("campus.not-begun")))?;
     let next = form_urlencoded::parse(next.as_bytes()).next();
     let next = next.map(|(next, _)| next.into_owned()).unwrap_or_default();
     let person = named_by_provider(&state, provider, &caller, secret, &query).await?;
     // a sign-in is gone through once
     let jar = jar.remove(cookie(&state.settings, String::new()));
     let fields = Fields(Typed::from([("next", next.as_str())]));
-    let person = (person, "with the institution\u{2019}s account");
+    let person = (person, BY_INSTITUTION);
     let_in(&state, &anyone, (jar, &caller), person, fields).await
 }
 
@@ -133,9 +138,7 @@ pub(super) async fn let_in(
     let at = state.clock.now();
     let entry = match sign_in_named(&state.people, person, &caller.network, at).await {
         Err(AccountError::Wrong) => {
-            return Err(PageError::forbidden(
-                "Your account here is closed. Ask the coordinator.",
-            ));
+            return Err(PageError::forbidden(message!("campus.closed")));
         }
         entry => entry?,
     };
@@ -171,9 +174,7 @@ async fn named_by_proxy(
 ) -> PageResult<Person> {
     let secret = headers.get(SECRET).map(|value| value.as_bytes());
     if !caller.is_by_proxy || !secret.is_some_and(|secret| proxy.is_secret(secret)) {
-        return Err(PageError::forbidden(
-            "This way in is for those whom the institution\u{2019}s own sign-in sends here.",
-        ));
+        return Err(PageError::forbidden(message!("campus.not-by-proxy")));
     }
     let mut all = headers.get_all(&proxy.name).iter();
     let name = all.next().and_then(|name| name.to_str().ok());
@@ -194,9 +195,7 @@ async fn named_by_provider(
 ) -> PageResult<Person> {
     let own = self::state(secret);
     if query.text("state") != own {
-        return Err(PageError::forbidden(
-            "What came back belongs to another sign-in than the one begun in this browser. Begin again at the sign-in page.",
-        ));
+        return Err(PageError::forbidden(message!("campus.another")));
     }
     let came_back = CameBack {
         code: match query.one("error") {
@@ -230,32 +229,23 @@ async fn of_the_course(
     if person.is_none() {
         note_stranger(&state.people, &caller.network, state.clock.now()).await?;
     }
-    person.ok_or_else(|| {
-        PageError::forbidden(
-            "You are not on the lists of this course, or not under the name that the institution\u{2019}s sign-in gives. Ask the coordinator.",
-        )
-    })
+    person.ok_or_else(|| PageError::forbidden(message!("campus.stranger")))
 }
 
 fn unnamed() -> PageError {
-    PageError::forbidden(
-        "The institution\u{2019}s sign-in did not say who you are in the way this course asks for. Ask the coordinator.",
-    )
+    PageError::forbidden(message!("campus.unnamed"))
 }
 
 pub(super) fn refused(why: CampusFault) -> PageError {
     tracing::warn!(error = ?why.to_string(), "the institution's sign-in let nobody in");
     match why {
-        CampusFault::Token(why) => PageError::forbidden(format!(
-            "The institution\u{2019}s sign-in was not believed: {why}. Begin again at the sign-in page; if it happens again, tell the coordinator."
-        )),
-        CampusFault::Refused(why) => PageError::forbidden(format!(
-            "The institution\u{2019}s sign-in let nobody in: {why}. Begin again at the sign-in page."
-        )),
-        CampusFault::Unreachable(_) | CampusFault::Setting(_) => PageError::new(
-            StatusCode::BAD_GATEWAY,
-            "The institution\u{2019}s sign-in does not answer at this moment. Try again in a minute, or sign in with a password of this course.",
-        ),
+        CampusFault::Token(why) => {
+            PageError::forbidden(message!("campus.not-believed", why = why.to_string()))
+        }
+        CampusFault::Refused(why) => PageError::forbidden(message!("campus.refused", why = why)),
+        CampusFault::Unreachable(_) | CampusFault::Setting(_) => {
+            PageError::new(StatusCode::BAD_GATEWAY, message!("campus.silent"))
+        }
     }
 }
 

@@ -10,12 +10,13 @@ use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::CookieJar;
 use axum_extra::extract::cookie::{Cookie, SameSite};
 
-use super::campus::{let_in, refused as token_refused};
+use super::campus::{BY_PLATFORM, let_in, refused as token_refused};
 use super::{Caller, local};
 use crate::campus::{Claims, Expected, KeyRing, nonce, state};
 use crate::desk::campus::note_stranger;
 use crate::desk::lti::{Launched, launched, platforms, published};
 use crate::form::Typed;
+use crate::language::message;
 use crate::lti::{ALGORITHMS, LoginRequest, Platform, asked, launch};
 use crate::web::error::{PageError, PageResult};
 use crate::web::fields::{Fields, OpenFields, QueryFields};
@@ -146,16 +147,11 @@ pub(super) async fn come(
 ) -> PageResult<Response> {
     let now = app.clock.now().as_second();
     let kept = jar.get(cookie_name(&app.settings)).map(Cookie::value);
-    let (secret, issuer, client) = kept.and_then(|kept| begun(kept, now)).ok_or_else(|| {
-        PageError::forbidden(
-            "This launch was not begun in this browser, took too long, or came in a frame of another page. Open it from \
-             the course\u{2019}s platform again, in a window of its own.",
-        )
-    })?;
+    let (secret, issuer, client) = kept
+        .and_then(|kept| begun(kept, now))
+        .ok_or_else(|| PageError::forbidden(message!("launch.not-begun")))?;
     if fields.text("state") != state(secret) {
-        return Err(PageError::forbidden(
-            "What came back belongs to another launch than the one begun in this browser. Open it from the platform again.",
-        ));
+        return Err(PageError::forbidden(message!("launch.another")));
     }
     // an error in the place of a message (OpenID Connect Core 1.0, 3.1.2.6)
     if let Some(error) = fields.one("error") {
@@ -184,7 +180,7 @@ pub(super) async fn come(
     let jar = jar.remove(cookie(&app.settings, String::new()));
     let next = next_page(&launch.target, &public, course.as_deref());
     let fields = Fields(Typed::from([("next", next.as_str())]));
-    let how = "by a launch from a platform";
+    let how = BY_PLATFORM;
     let_in(&app, &anyone, (jar, &caller), (person, how), fields).await
 }
 
@@ -252,12 +248,11 @@ fn begun(kept: &str, now: i64) -> Option<(&str, String, String)> {
 /// otherwise says which course it is: no more than that, and it opens nothing.
 fn nobody(app: &AppState, named: bool, teaches: Option<String>, now: i64) -> PageResult<PageError> {
     let why = match named {
-        true => {
-            "You are not on the lists of this course, or not under the name that the platform gives. Ask the coordinator."
-        }
-        false => {
-            "The platform\u{2019}s launch let nobody in: it does not say who you are in the way this course asks for. Ask the coordinator."
-        }
+        true => message!("launch.stranger"),
+        false => message!(
+            "launch.refused",
+            why = "it does not say who you are in the way this course asks for"
+        ),
     };
     let Some(context) = teaches else {
         return Ok(PageError::forbidden(why));
@@ -269,9 +264,7 @@ fn nobody(app: &AppState, named: bool, teaches: Option<String>, now: i64) -> Pag
 }
 
 fn not_launched(why: impl std::fmt::Display) -> PageError {
-    PageError::forbidden(format!(
-        "The platform\u{2019}s launch let nobody in: {why}. Open it from the platform again; if it happens again, tell the coordinator."
-    ))
+    PageError::forbidden(message!("launch.refused", why = why.to_string()))
 }
 
 fn cookie_name(settings: &Settings) -> &'static str {

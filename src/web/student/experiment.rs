@@ -308,7 +308,7 @@ fn feedback(
         let last = of_it.next()?;
         matches!(last.ruling, Ruling::LeaveOut { .. }).then(|| last.reason.clone())
     };
-    let left_out = evaluation.trials.iter().filter_map(|trial| {
+    let left_out = work_up.trials.iter().filter_map(|trial| {
         let (number, why) = (trial.trial.number()?, trial.why_not.clone()?);
         let why = match decided(number) {
             Some(reason) => message!("feedback.why-decided", why = why, reason = reason),
@@ -350,11 +350,11 @@ fn feedback(
                 adjusted.unwrap_or_default(),
             )
         }),
-        derivation: derivation(&work_up),
+        derivation: derivation(&work_up, language),
         uncertainty: work_up
             .budget
             .as_ref()
-            .map(|budget| Uncertainty::of(budget, unit)),
+            .map(|budget| Uncertainty::of(budget, unit, language)),
         by_rule: work_up.result.and_then(|id| {
             let figures = significant_figures(&work_up.graph, id)?;
             let written = written_by_rule(&work_up.graph, id);

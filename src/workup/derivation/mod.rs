@@ -13,7 +13,7 @@ use super::graph::{Graph, Operation, StepId};
 use super::quantity::Of;
 use super::trials::{TrialOutcome, WorkUp};
 use crate::chem::printed;
-use crate::language::Message;
+use crate::language::{Language, Message, message};
 use crate::measure::{from_f64, order_of_magnitude, plain, to_decimals, to_figures};
 use rust_decimal::Decimal;
 
@@ -69,9 +69,18 @@ pub enum Room {
 /// Figures to which an exact value is shown; nothing is rounded in between.
 const SHOWN: u32 = 6;
 
-/// The steps of a hand-in: what trials share, blanks, standards, each trial whether it counts or not, and the mean.
-pub fn derivation(work_up: &WorkUp) -> Vec<DerivationPart> {
+/// A graph and the language it is written in.
+#[derive(Clone, Copy)]
+struct Writing<'g> {
+    graph: &'g Graph,
+    language: Language,
+}
+
+/// The steps of a hand-in in a language: what trials share, blanks, standards, each trial whether it counts or not, and
+/// the mean.
+pub fn derivation(work_up: &WorkUp, language: Language) -> Vec<DerivationPart> {
     let graph = &work_up.graph;
+    let writing = Writing { graph, language };
     let trials = || work_up.trials.iter();
     let results = trials().filter_map(|trial| trial.result);
     let wanted: BTreeSet<StepId> = results
@@ -83,46 +92,45 @@ pub fn derivation(work_up: &WorkUp) -> Vec<DerivationPart> {
     let of = |source: Source| {
         let ids = graph.steps().map(|(id, _)| id).filter(is_shared);
         let mine = ids.filter(|id| sources[id.place()] == source);
-        lines(graph, &defined_first(graph, mine.collect()), true)
+        writing.lines(&defined_first(graph, mine.collect()), true)
     };
     let mut parts = Vec::new();
-    let mut part = |title: String, why_not: Option<Message>, lines: Vec<DerivationLine>| {
+    let mut part = |title: &Message, why_not: Option<Message>, lines: Vec<DerivationLine>| {
         if why_not.is_some() || !lines.is_empty() {
             parts.push(DerivationPart {
-                title,
+                title: language.say(title),
                 why_not,
                 lines,
             });
         }
     };
-    part("What all trials share".into(), None, of(Source::Shared));
-    part("Blank".into(), None, of(Source::Blank));
-    part(
-        "Standards and their line".into(),
-        None,
-        of(Source::Standard),
-    );
+    part(&message!("derivation.shared"), None, of(Source::Shared));
+    part(&message!("derivation.blank"), None, of(Source::Blank));
+    let standards = message!("derivation.standards");
+    part(&standards, None, of(Source::Standard));
     for (number, trial) in trials().filter_map(|trial| Some((trial.trial.number()?, trial))) {
-        let lines = trial_lines(graph, number, trial, &wanted);
-        part(format!("Trial {number}"), trial.why_not.clone(), lines);
+        let lines = writing.trial(number, trial, &wanted);
+        let title = message!("trial.numbered", n = number);
+        part(&title, trial.why_not.clone(), lines);
     }
     if let Some(result) = work_up.result {
-        let mut last = line(graph, result, true);
+        let mut last = writing.line(result, true);
         // the observed scatter of the trials may be larger than what the steps before predict
         let standard = work_up.budget.as_ref().map_or(0.0, |b| b.standard);
-        last.uncertainty = two_figures(standard);
-        last.value = with_minus(to_its_place(graph.value(result), standard));
-        part("Mean of the trials that count".into(), None, vec![last]);
+        last.uncertainty = writing.two_figures(standard);
+        last.value = writing.digits(to_its_place(graph.value(result), standard));
+        part(&message!("derivation.mean"), None, vec![last]);
     }
     parts
 }
 
-/// The steps that lead to one value which is no hand-in's.
+/// The steps that lead to one value which is no hand-in's, for staff.
 pub(super) fn of_one_value(title: &str, graph: &Graph, value: StepId) -> DerivationPart {
+    let language = Language::English;
     DerivationPart {
         title: title.to_owned(),
         why_not: None,
-        lines: lines(graph, &graph.leading_to(value), true),
+        lines: Writing { graph, language }.lines(&graph.leading_to(value), true),
     }
 }
 
@@ -171,37 +179,62 @@ fn defined_first(graph: &Graph, ids: Vec<StepId>) -> Vec<StepId> {
     ordered
 }
 
-fn trial_lines(
-    graph: &Graph,
-    number: u32,
-    trial: &TrialOutcome,
-    wanted: &BTreeSet<StepId>,
-) -> Vec<DerivationLine> {
-    let of = Of::Trial(number);
-    // a trial without a result shows how far it came
-    let is_wanted = |id: &StepId| trial.result.is_none() || wanted.contains(id);
-    let steps = graph.steps().filter(|(_, s)| s.quantity.of == of);
-    let ids: Vec<StepId> = steps.map(|(id, _)| id).filter(is_wanted).collect();
-    lines(graph, &ids, false)
-}
+impl Writing<'_> {
+    fn trial(
+        self,
+        number: u32,
+        trial: &TrialOutcome,
+        wanted: &BTreeSet<StepId>,
+    ) -> Vec<DerivationLine> {
+        let of = Of::Trial(number);
+        // a trial without a result shows how far it came
+        let is_wanted = |id: &StepId| trial.result.is_none() || wanted.contains(id);
+        let steps = self.graph.steps().filter(|(_, s)| s.quantity.of == of);
+        let ids: Vec<StepId> = steps.map(|(id, _)| id).filter(is_wanted).collect();
+        self.lines(&ids, false)
+    }
 
-fn lines(graph: &Graph, ids: &[StepId], with_titration: bool) -> Vec<DerivationLine> {
-    ids.iter()
-        .map(|id| line(graph, *id, with_titration))
-        .collect()
-}
+    fn lines(self, ids: &[StepId], with_titration: bool) -> Vec<DerivationLine> {
+        ids.iter()
+            .map(|id| self.line(*id, with_titration))
+            .collect()
+    }
 
-fn line(graph: &Graph, id: StepId, with_titration: bool) -> DerivationLine {
-    let step = graph.get(id);
-    let symbol = step.quantity.symbol();
-    DerivationLine {
-        label: step.quantity.in_words(printed, with_titration),
-        symbol: Typeset::new(symbol::plain(&symbol), &symbol::typeset(&symbol)),
-        formula: notation::in_symbols(graph, &step.operation),
-        numbers: notation::in_numbers(graph, &step.operation),
-        value: shown(graph, id),
-        unit: step.unit,
-        uncertainty: two_figures(uncertainty(graph, id)),
+    fn line(self, id: StepId, with_titration: bool) -> DerivationLine {
+        let step = self.graph.get(id);
+        let symbol = step.quantity.symbol();
+        DerivationLine {
+            label: (self.language).say(&step.quantity.words(printed, with_titration)),
+            symbol: Typeset::new(symbol::plain(&symbol), &symbol::typeset(&symbol)),
+            formula: self.in_symbols(&step.operation),
+            numbers: self.in_numbers(&step.operation),
+            value: self.shown(id),
+            unit: step.unit,
+            uncertainty: self.two_figures(uncertainty(self.graph, id)),
+        }
+    }
+
+    /// A value as it is shown, with a true minus.
+    fn shown(self, id: StepId) -> String {
+        let step = self.graph.get(id);
+        // what somebody wrote stays as it was written
+        let text = if step.quantity.read.is_some() {
+            step.value.to_string()
+        } else {
+            to_its_place(step.value, uncertainty(self.graph, id))
+        };
+        self.digits(text)
+    }
+
+    /// Digits with a true minus and the language's mark for decimals.
+    fn digits(self, text: String) -> String {
+        self.language.number(text.replace('-', "\u{2212}"))
+    }
+
+    /// Two figures of an uncertainty; none of zero.
+    fn two_figures(self, standard: f64) -> Option<String> {
+        let standard = from_f64(standard, 6).filter(|u| !u.is_zero())?;
+        Some(self.digits(to_figures(standard, 2).to_string()))
     }
 }
 
@@ -230,18 +263,6 @@ impl Typeset {
     }
 }
 
-/// A value as it is shown, with a true minus.
-fn shown(graph: &Graph, id: StepId) -> String {
-    let step = graph.get(id);
-    // what somebody wrote stays as it was written
-    let text = if step.quantity.read.is_some() {
-        step.value.to_string()
-    } else {
-        to_its_place(step.value, uncertainty(graph, id))
-    };
-    with_minus(text)
-}
-
 fn uncertainty(graph: &Graph, id: StepId) -> f64 {
     budget(graph, id, None).standard
 }
@@ -262,14 +283,4 @@ fn to_its_place(value: Decimal, standard: f64) -> String {
             plain(to_figures(value, u32::try_from(figures).unwrap_or(1)))
         }
     }
-}
-
-fn with_minus(text: String) -> String {
-    text.replace('-', "\u{2212}")
-}
-
-/// Two figures of an uncertainty; none of zero.
-fn two_figures(standard: f64) -> Option<String> {
-    let standard = from_f64(standard, 6).filter(|u| !u.is_zero())?;
-    Some(to_figures(standard, 2).to_string())
 }

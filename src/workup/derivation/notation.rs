@@ -2,7 +2,8 @@
 
 use super::mathml::Math;
 use super::symbol::{self, Symbol};
-use super::{Typeset, shown};
+use super::{Typeset, Writing};
+use crate::language::{Message, message};
 use crate::workup::fit::Fit;
 use crate::workup::graph::{Graph, Operation, Sign, StepId};
 
@@ -18,109 +19,164 @@ struct Term {
     math: Math,
 }
 
-/// What a step follows from, in symbols; none for what is given.
-pub(super) fn in_symbols(graph: &Graph, operation: &Operation) -> Option<Typeset> {
-    let term = |id: &StepId| {
-        let name = graph.get(*id).quantity.symbol();
-        Term {
-            text: symbol::plain(&name),
-            math: symbol::typeset(&name),
-        }
-    };
-    let terms = |ids: &[StepId]| ids.iter().map(term).collect::<Vec<_>>();
-    Some(match operation {
-        Operation::Given => return None,
-        Operation::Sum(list) => {
-            let (text, math) = sum(list.iter().map(|(sign, id)| (*sign, term(id))));
-            Typeset::new(text, &math)
-        }
-        Operation::Quotient(over, under) => quotient(terms(over), terms(under)),
-        Operation::Mean(ids) if ids.len() == 1 => {
-            let only = term(&ids[0]);
-            Typeset::new(only.text, &only.math)
-        }
-        Operation::Mean(ids) => {
-            let (text, math) = sum(ids.iter().map(|id| (Sign::Plus, term(id))));
-            let over = (ids.len() > WRITTEN_OUT).then(|| indexed(graph, ids));
-            over_count(text, over.flatten().unwrap_or(math), "", ids.len())
-        }
-        Operation::TenTo(sign, id) => power(*sign, term(id)),
-        Operation::Slope { x, y } if x.len() == 2 => {
-            let difference = |ids: &[StepId]| {
-                let terms = [(Sign::Plus, term(&ids[1])), (Sign::Minus, term(&ids[0]))];
-                sum(terms.into_iter())
-            };
-            over_difference(difference(y), difference(x))
-        }
-        Operation::Slope { x, y } => slope(graph, x, y),
-        Operation::Coefficient(power, fit) => coefficient(graph, *power, fit),
-        Operation::Root {
-            square,
-            linear,
-            value,
-        } => root(term(square), term(linear), term(value)),
-    })
-}
-
-/// What a step follows from, with the numbers put in; none for what is given.
-pub(super) fn in_numbers(graph: &Graph, operation: &Operation) -> Option<Typeset> {
-    // terms of a sum have one unit, which is written once
-    let unit = operation
-        .inputs()
-        .next()
-        .map_or("", |id| graph.get(id).unit);
-    let terms = |ids: &[StepId]| {
-        let term = |id: &StepId| number(shown(graph, *id), graph.get(*id).unit);
-        ids.iter().map(term).collect::<Vec<_>>()
-    };
-    let bare_term = |id: &StepId| number(shown(graph, *id), "");
-    Some(match operation {
-        Operation::Given => return None,
-        Operation::Sum(list) => {
-            let (text, math) = sum(list.iter().map(|(sign, id)| (*sign, bare_term(id))));
-            if unit.is_empty() {
-                Typeset::new(text, &math)
-            } else {
-                let math = math.in_brackets().with_unit(unit);
-                Typeset::new(quantity(&format!("({text})"), unit), &math)
+impl Writing<'_> {
+    /// What a step follows from, in symbols; none for what is given.
+    pub(super) fn in_symbols(self, operation: &Operation) -> Option<Typeset> {
+        let graph = self.graph;
+        let term = |id: &StepId| {
+            let name = graph.get(*id).quantity.symbol();
+            Term {
+                text: symbol::plain(&name),
+                math: symbol::typeset(&name),
             }
-        }
-        Operation::Quotient(over, under) => quotient(terms(over), terms(under)),
-        // its number is the value
-        Operation::Mean(ids) if ids.len() == 1 => return None,
-        Operation::Mean(ids) => {
-            let (text, math) = sum(ids.iter().map(|id| (Sign::Plus, bare_term(id))));
-            over_count(text, math, unit, ids.len())
-        }
-        Operation::TenTo(sign, id) => power(*sign, bare_term(id)),
-        Operation::Slope { x, y } if x.len() == 2 => {
-            let difference = |ids: &[StepId]| {
-                let terms = [
-                    (Sign::Plus, bare_term(&ids[1])),
-                    (Sign::Minus, bare_term(&ids[0])),
-                ];
-                let (text, math) = sum(terms.into_iter());
-                match graph.get(ids[0]).unit {
-                    "" => (text, math),
-                    unit => (
-                        quantity(&format!("({text})"), unit),
-                        math.in_brackets().with_unit(unit),
-                    ),
+        };
+        let terms = |ids: &[StepId]| ids.iter().map(term).collect::<Vec<_>>();
+        Some(match operation {
+            Operation::Given => return None,
+            Operation::Sum(list) => {
+                let (text, math) = sum(list.iter().map(|(sign, id)| (*sign, term(id))));
+                Typeset::new(text, &math)
+            }
+            Operation::Quotient(over, under) => quotient(terms(over), terms(under)),
+            Operation::Mean(ids) if ids.len() == 1 => {
+                let only = term(&ids[0]);
+                Typeset::new(only.text, &only.math)
+            }
+            Operation::Mean(ids) => {
+                let (text, math) = sum(ids.iter().map(|id| (Sign::Plus, term(id))));
+                let over = (ids.len() > WRITTEN_OUT).then(|| indexed(graph, ids));
+                over_count(text, over.flatten().unwrap_or(math), "", ids.len())
+            }
+            Operation::TenTo(sign, id) => power(*sign, term(id)),
+            Operation::Slope { x, y } if x.len() == 2 => {
+                let difference = |ids: &[StepId]| {
+                    let terms = [(Sign::Plus, term(&ids[1])), (Sign::Minus, term(&ids[0]))];
+                    sum(terms.into_iter())
+                };
+                over_difference(difference(y), difference(x))
+            }
+            Operation::Slope { x, y } => self.slope(x, y),
+            Operation::Coefficient(power, fit) => self.coefficient(*power, fit),
+            Operation::Root {
+                square,
+                linear,
+                value,
+            } => root(term(square), term(linear), term(value)),
+        })
+    }
+
+    /// What a step follows from, with the numbers put in; none for what is given.
+    pub(super) fn in_numbers(self, operation: &Operation) -> Option<Typeset> {
+        let graph = self.graph;
+        // terms of a sum have one unit, which is written once
+        let unit = operation
+            .inputs()
+            .next()
+            .map_or("", |id| graph.get(id).unit);
+        let terms = |ids: &[StepId]| {
+            let term = |id: &StepId| number(self.shown(*id), graph.get(*id).unit);
+            ids.iter().map(term).collect::<Vec<_>>()
+        };
+        let bare_term = |id: &StepId| number(self.shown(*id), "");
+        Some(match operation {
+            Operation::Given => return None,
+            Operation::Sum(list) => {
+                let (text, math) = sum(list.iter().map(|(sign, id)| (*sign, bare_term(id))));
+                if unit.is_empty() {
+                    Typeset::new(text, &math)
+                } else {
+                    let math = math.in_brackets().with_unit(unit);
+                    Typeset::new(quantity(&format!("({text})"), unit), &math)
                 }
-            };
-            over_difference(difference(y), difference(x))
+            }
+            Operation::Quotient(over, under) => quotient(terms(over), terms(under)),
+            // its number is the value
+            Operation::Mean(ids) if ids.len() == 1 => return None,
+            Operation::Mean(ids) => {
+                let (text, math) = sum(ids.iter().map(|id| (Sign::Plus, bare_term(id))));
+                over_count(text, math, unit, ids.len())
+            }
+            Operation::TenTo(sign, id) => power(*sign, bare_term(id)),
+            Operation::Slope { x, y } if x.len() == 2 => {
+                let difference = |ids: &[StepId]| {
+                    let terms = [
+                        (Sign::Plus, bare_term(&ids[1])),
+                        (Sign::Minus, bare_term(&ids[0])),
+                    ];
+                    let (text, math) = sum(terms.into_iter());
+                    match graph.get(ids[0]).unit {
+                        "" => (text, math),
+                        unit => (
+                            quantity(&format!("({text})"), unit),
+                            math.in_brackets().with_unit(unit),
+                        ),
+                    }
+                };
+                over_difference(difference(y), difference(x))
+            }
+            Operation::Slope { x, y } => self.points("derivation.slope-through", x, y),
+            Operation::Coefficient(_, fit) => {
+                self.points("derivation.coefficient-through", &fit.x, &fit.y)
+            }
+            Operation::Root {
+                square,
+                linear,
+                value,
+            } => {
+                let term = |id: &StepId| number(self.shown(*id), graph.get(*id).unit);
+                root(term(square), term(linear), term(value))
+            }
+        })
+    }
+
+    /// Σ(xᵢ − x̄)(yᵢ − ȳ) / Σ(xᵢ − x̄)², said in words in plain text.
+    fn slope(self, x: &[StepId], y: &[StepId]) -> Typeset {
+        let (of, on) = (names(self.graph, y), names(self.graph, x));
+        let words = message!("derivation.slope-of", y = of, x = on);
+        let text = self.language.say(&words);
+        let first = |ids: &[StepId]| symbols(self.graph, ids)?.into_iter().next();
+        match (first(x), first(y)) {
+            (Some(x), Some(y)) => Typeset::new(text, &slope_of(&x, &y)),
+            _ => Typeset::new(text.clone(), &Math::words(&text)),
         }
-        Operation::Slope { x, y } => points(graph, "slope", x, y),
-        Operation::Coefficient(_, fit) => points(graph, "coefficient", &fit.x, &fit.y),
-        Operation::Root {
-            square,
-            linear,
-            value,
-        } => {
-            let term = |id: &StepId| number(shown(graph, *id), graph.get(*id).unit);
-            root(term(square), term(linear), term(value))
-        }
-    })
+    }
+
+    /// A coefficient of a weighted line or of a parabola, in words.
+    fn coefficient(self, power: usize, fit: &Fit) -> Typeset {
+        let what = match power {
+            0 => message!("derivation.constant"),
+            1 => message!("derivation.of-x"),
+            _ => message!("derivation.of-square"),
+        };
+        let even = fit.weights.windows(2).all(|pair| pair[0] == pair[1]);
+        let curve = Message::new(match (fit.degree, even) {
+            (1, true) => "derivation.line",
+            (1, false) => "derivation.line-weighted",
+            (_, true) => "derivation.parabola",
+            (_, false) => "derivation.parabola-weighted",
+        });
+        let words = message!(
+            "derivation.coefficient",
+            what = what,
+            curve = curve,
+            y = names(self.graph, &fit.y),
+            x = names(self.graph, &fit.x),
+        );
+        let text = self.language.say(&words);
+        Typeset::new(text.clone(), &Math::words(&text))
+    }
+
+    /// The points of a line: (x; y) each.
+    fn points(self, key: &'static str, x: &[StepId], y: &[StepId]) -> Typeset {
+        let one = |(x, y): (&StepId, &StepId)| {
+            let written = |id: &StepId| quantity(&self.shown(*id), self.graph.get(*id).unit);
+            format!("({}; {})", written(x), written(y))
+        };
+        let all: Vec<String> = x.iter().zip(y).map(one).collect();
+        let words = Message::new(key).with("points", all.join(", "));
+        let text = self.language.say(&words);
+        Typeset::new(text.clone(), &Math::words(&text))
+    }
 }
 
 /// Ten to the power of a term.
@@ -254,19 +310,14 @@ fn symbols(graph: &Graph, ids: &[StepId]) -> Option<Vec<Symbol>> {
     ids.iter().map(read).collect()
 }
 
-/// Σ(xᵢ − x̄)(yᵢ − ȳ) / Σ(xᵢ − x̄)², said in words in plain text.
-fn slope(graph: &Graph, x: &[StepId], y: &[StepId]) -> Typeset {
-    let names = |ids: &[StepId]| {
-        let names = ids
-            .iter()
-            .map(|id| symbol::plain(&graph.get(*id).quantity.symbol()));
-        names.collect::<Vec<_>>().join(", ")
-    };
-    let text = format!("least-squares slope of ({}) on ({})", names(y), names(x));
-    let first = |ids: &[StepId]| symbols(graph, ids)?.into_iter().next();
-    let (Some(x), Some(y)) = (first(x), first(y)) else {
-        return Typeset::new(text.clone(), &Math::words(&text));
-    };
+/// Symbols in a row, in plain text.
+fn names(graph: &Graph, ids: &[StepId]) -> String {
+    let name = |id: &StepId| symbol::plain(&graph.get(*id).quantity.symbol());
+    ids.iter().map(name).collect::<Vec<_>>().join(", ")
+}
+
+/// Σ(xᵢ − x̄)(yᵢ − ȳ) / Σ(xᵢ − x̄)², typeset.
+fn slope_of(x: &Symbol, y: &Symbol) -> Math {
     let from_mean = |symbol: &Symbol| {
         let terms = [
             symbol.clone().numbered("i").typeset(),
@@ -279,31 +330,9 @@ fn slope(graph: &Graph, x: &[StepId], y: &[StepId]) -> Typeset {
         let sign = Math::operator("\u{2211}");
         Math::row([sign.with_scripts(Some(Math::identifier("i")), None), of])
     };
-    let squared = from_mean(&x).with_scripts(None, Some(Math::number("2")));
-    let over = over_points(Math::row([from_mean(&x), from_mean(&y)]));
-    Typeset::new(text, &Math::fraction(over, over_points(squared)))
-}
-
-/// A coefficient of a weighted line or of a parabola, in words.
-fn coefficient(graph: &Graph, power: usize, fit: &Fit) -> Typeset {
-    let names = |ids: &[StepId]| {
-        let name = |id: &StepId| symbol::plain(&graph.get(*id).quantity.symbol());
-        ids.iter().map(name).collect::<Vec<_>>().join(", ")
-    };
-    let what = match power {
-        0 => "the constant".to_owned(),
-        1 => "the factor of x".to_owned(),
-        _ => "the factor of x\u{b2}".to_owned(),
-    };
-    let curve = if fit.degree == 1 { "line" } else { "parabola" };
-    let even = fit.weights.windows(2).all(|pair| pair[0] == pair[1]);
-    let weighted = if even { "" } else { "weighted " };
-    let text = format!(
-        "{what} in the {weighted}least-squares {curve} of y = ({}) on x = ({})",
-        names(&fit.y),
-        names(&fit.x)
-    );
-    Typeset::new(text.clone(), &Math::words(&text))
+    let squared = from_mean(x).with_scripts(None, Some(Math::number("2")));
+    let over = over_points(Math::row([from_mean(x), from_mean(y)]));
+    Math::fraction(over, over_points(squared))
 }
 
 /// 2·y / (b + √(b² + 4·q·y)).
@@ -337,15 +366,4 @@ fn root(square: Term, linear: Term, value: Term) -> Typeset {
     ]);
     let over = Math::row([two(), times(), value.math]);
     Typeset::new(text, &Math::fraction(over, under))
-}
-
-/// The points of a line: (x; y) each.
-fn points(graph: &Graph, what: &str, x: &[StepId], y: &[StepId]) -> Typeset {
-    let one = |(x, y): (&StepId, &StepId)| {
-        let written = |id: &StepId| quantity(&shown(graph, *id), graph.get(*id).unit);
-        format!("({}; {})", written(x), written(y))
-    };
-    let all: Vec<String> = x.iter().zip(y).map(one).collect();
-    let text = format!("{what} through {}", all.join(", "));
-    Typeset::new(text.clone(), &Math::words(&text))
 }

@@ -1,5 +1,6 @@
 //! How many figures are shown: of the answer, and in a derivation.
 
+use concordant::language::Language;
 use concordant::submission::TrialLabel;
 use concordant::workup::{derivation, significant_figures};
 
@@ -34,7 +35,10 @@ fn value_and_uncertainty_end_at_one_place() {
             titrant.molarity.value * crate::reference::dec("0.001");
         let done = worked(&procedure, rows, (&titrant, None));
         let mut compared = 0;
-        for line in derivation(&done).iter().flat_map(|part| &part.lines) {
+        for line in derivation(&done, Language::English)
+            .iter()
+            .flat_map(|part| &part.lines)
+        {
             let Some(uncertainty) = &line.uncertainty else {
                 continue;
             };

@@ -125,6 +125,9 @@ async fn journey(app: TestApp, browser: Browser, name: &str) {
         "Volle Punktzahl bis",
         "Um erneute Durchsicht bitten",
         "Was Sie abgegeben haben",
+        "Was alle Bestimmungen gemeinsam haben",
+        "Stoffmengenkonzentration von NaOH, Charge N-1",
+        "Anteil an der Varianz",
     ];
     says(&browser, "feedback", name, &results).await;
     browser
@@ -242,6 +245,76 @@ fn a_procedure_holds_its_text_in_several_languages() {
     let faults = read(&less).expect_err("a caution is missing");
     let said: Vec<String> = faults.iter().map(ToString::to_string).collect();
     assert!(said.join("\n").contains("found 5, expected 6"), "{said:?}");
+}
+
+/// A page without its markup.
+fn bare(page: &str) -> String {
+    let pieces = page.split('<').skip(1);
+    let said = pieces.filter_map(|piece| Some(piece.split_once('>')?.1));
+    said.collect::<Vec<_>>().join("\n")
+}
+
+/// Derivation and budget of a released result, as the page of its student and the print of it have them.
+#[tokio::test]
+async fn a_released_result_is_german_throughout() {
+    let app = week::app().await;
+    in_german(&app).await;
+    let mut student = app.person("0042").await;
+    let key = "0123456789abcdef0123456789abcdef";
+    let fields = week::acid_form(key, "0", "20.40", "20.48");
+    let sent = student
+        .post_form("/student/experiments/acid/bench", &fields)
+        .await;
+    assert_eq!(sent.status, 303, "{}", sent.body);
+    release(&app.desk, &crate::key("acid"), ("i.quell", app.clock.now()))
+        .await
+        .expect("released");
+    let page = student.get("/student/experiments/acid").await.body;
+    let from = page.find("class=\"worked\"").expect("a derivation");
+    let to = page.find("</tfoot>").expect("a budget");
+    let said = bare(&page[from..to]);
+    for needed in [
+        "Stoffmengenkonzentration von NaOH, Charge N-1",
+        "0,1002",
+        "20,40",
+        "exakt",
+        "Bestimmung 2",
+        "Mittelwert der Bestimmungen, die zählen",
+        "Die Standardunsicherheit beträgt",
+        "Erweiterungsfaktor",
+        "Balken für",
+        "Wirkt auf",
+        "Anteil an der Varianz",
+        "Kalibrierung der Bürette",
+        "zusammen",
+    ] {
+        assert!(said.contains(needed), "no “{needed}” in\n{said}");
+    }
+    let is_digit = |c: Option<char>| c.is_some_and(|c| c.is_ascii_digit());
+    for (place, _) in said.match_indices('.') {
+        let around = (
+            said[..place].chars().next_back(),
+            said[place + 1..].chars().next(),
+        );
+        let point = is_digit(around.0) && is_digit(around.1);
+        assert!(
+            !point,
+            "a decimal point in “{}”",
+            &said[place - 1..place + 2]
+        );
+    }
+    for english in [
+        "trial", "volume", "molarity", "burette", " the ", "exact", "share",
+    ] {
+        assert!(!said.contains(english), "“{english}” in\n{said}");
+    }
+    // staff read the same in English
+    let mut coordinator = app.person("i.quell").await;
+    let page = coordinator.get("/review/acid/0042").await.body;
+    assert!(
+        page.contains("What all trials share") && page.contains("burette calibration"),
+        "{page}"
+    );
 }
 
 /// Without a browser: the sign-in page, refusals and password advice.

@@ -8,16 +8,9 @@ fn root() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("templates")
 }
 
-/// Pages on the way of a student that are shown in English still: what happened to the account, the second step, the
-/// institution's account, the demonstration's first page; and those of staff that a shared template names.
-const STILL_ENGLISH: [&str; 6] = [
-    "access.html",
-    "code.html",
-    "campus.html",
-    "second-step.html",
-    "demo.html",
-    "worked_macro.html",
-];
+/// Pages on the way of a student that are shown in English still: the second step, which students are not asked for,
+/// and the demonstration's first page.
+const STILL_ENGLISH: [&str; 3] = ["code.html", "second-step.html", "demo.html"];
 
 /// The templates that pages of students name, and those they take in.
 fn of_students() -> BTreeSet<String> {
@@ -101,7 +94,8 @@ fn texts(template: &str) -> Vec<String> {
     // signs of units and quantities are the same in every language
     const SIGNS: [&str; 3] = ["mL", "&nbsp;", "Concordant"];
     let bare = |text: String| SIGNS.iter().fold(text, |text, sign| text.replace(sign, ""));
-    let has_letters = |text: &String| text.chars().any(char::is_alphabetic);
+    // so is the sign of a standard uncertainty
+    let has_letters = |text: &String| text != "u" && text.chars().any(char::is_alphabetic);
     let own = found.into_iter().map(attributes_left_out).map(bare);
     own.filter(has_letters).collect()
 }
@@ -113,6 +107,7 @@ fn no_template_of_a_student_holds_a_text_of_its_own() {
     for needed in [
         "layout.html",
         "student/bench.html",
+        "worked_macro.html",
         "form.html",
         "error.html",
     ] {

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use concordant::columns::Column;
 use concordant::ids::LotCode;
 use concordant::judge::{Case, DefaultLots, Settlement, evaluate, questions, refusals};
+use concordant::language::Language;
 use concordant::measure::Reading;
 use concordant::schemes::SchemeKind as Scheme;
 use concordant::submission::{Delivery, HandIn, Readings, Titration, TrialLabel};
@@ -206,7 +207,7 @@ proptest! {
         for outcome in done.trials.iter().filter(|t| t.trial.number().is_some()) {
             prop_assert!(outcome.counted != outcome.why_not.is_some(), "{}: {outcome:?}", station.name);
         }
-        let parts = derivation(&done);
+        let parts = derivation(&done, Language::English);
         if let Some(result) = done.result {
             prop_assert!(parts.iter().all(|part| part.why_not.is_some() || !part.lines.is_empty()));
             prop_assert!(parts.iter().any(|part| !part.lines.is_empty()));

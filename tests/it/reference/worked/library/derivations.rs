@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::{Example, examples};
+use concordant::language::Language;
 use concordant::workup::{BudgetTable, DerivationLine, DerivationPart, Typeset, derivation};
 
 /// What MathML Core has of what is used.
@@ -33,7 +34,7 @@ const CHILDREN: [(&str, usize); 6] = [
 ];
 
 fn all() -> impl Iterator<Item = (&'static Example, Vec<DerivationPart>)> {
-    examples().map(|example| (example, derivation(&example.work_up())))
+    examples().map(|example| (example, derivation(&example.work_up(), Language::English)))
 }
 
 fn lines(parts: &[DerivationPart]) -> impl Iterator<Item = &DerivationLine> {
@@ -194,7 +195,7 @@ fn numbers_have_units_and_steps_uncertainties() {
         let work_up = example.work_up();
         let budget = work_up.budget.as_ref().expect("a budget");
         let unit = lines(&parts).last().expect("a step").unit;
-        let causes = BudgetTable::of(budget, unit);
+        let causes = BudgetTable::of(budget, unit, Language::English);
         let last = lines(&parts).last().expect("a step");
         assert_eq!(
             last.uncertainty.as_ref(),
