@@ -7,7 +7,7 @@ use jiff::Timestamp;
 use super::{Failure, open_existing, progress};
 use crate::desk::{self, Desk};
 use crate::files::{self, AsideRow, Dialect, Folder, Tidy};
-use crate::store::{Store, student_keys};
+use crate::store::{Shelf, Store, student_keys};
 use crate::term::Term;
 use crate::words::counted;
 
@@ -70,7 +70,7 @@ pub async fn import(folder: &Path, db: &Path, confirmed: bool, aside: bool) -> R
     // faults are found before the database is made
     let (incoming, rows) = read(folder, aside)?;
     if !Store::is_there(db).await? {
-        eprintln!("{}: a new database", super::shown(db));
+        eprintln!("{}: a new database", Shelf::shown(db));
     }
     let desk = Desk::open(Store::named(db).await?).await?;
     let plan = desk::plan_import(&desk, &incoming).await?;

@@ -13,6 +13,7 @@ mod folder;
 mod help;
 mod invent;
 mod kit;
+mod opening;
 mod post;
 mod recompute;
 mod rehearse;
@@ -31,8 +32,9 @@ use clap::{Parser, Subcommand};
 use crate::desk::BringError;
 use crate::desk::department::DepartmentError;
 use crate::files::Dialect;
-use crate::store::{Shelf, Store, StoreError};
+use crate::store::StoreError;
 use crate::text::Fault;
+use opening::{open_existing, open_or_make};
 
 /// For whoever has just found the program.
 const BEGIN: &str = "Where to begin:
@@ -459,46 +461,4 @@ fn progress(what: &str) {
     if std::io::stderr().is_terminal() {
         eprintln!("{what} …");
     }
-}
-
-/// Opens a database that is there, or makes one where that is asked for.
-async fn open_or_make((db, new): (&std::path::Path, bool)) -> Result<Store, Failure> {
-    let is_there = Store::is_there(db).await?;
-    if !new && !is_there {
-        return Err(Failure::Other(format!(
-            "found no {}, expected a database; --new makes one",
-            named(db)
-        )));
-    }
-    if new && (is_there || db.exists()) {
-        return Err(Failure::Other(format!(
-            "found {} there already, expected none with --new",
-            db.display()
-        )));
-    }
-    Ok(Store::named(db).await?)
-}
-
-/// Opens a database that must be there already.
-async fn open_existing(db: &std::path::Path) -> Result<Store, Failure> {
-    if !Store::is_there(db).await? {
-        return Err(Failure::Other(format!(
-            "found no {}, expected a database",
-            named(db)
-        )));
-    }
-    Ok(Store::named(db).await?)
-}
-
-/// What a command line names, as people are told: a file, or a course of a database.
-fn named(db: &std::path::Path) -> String {
-    match Shelf::is_address(db) {
-        true => "such course in that database".to_owned(),
-        false => format!("file {}", db.display()),
-    }
-}
-
-/// A database as people are told of it, without a password.
-fn shown(db: &std::path::Path) -> String {
-    Shelf::shown(db)
 }

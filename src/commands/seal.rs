@@ -8,7 +8,7 @@ use jiff::Timestamp;
 use super::{Failure, open_existing, progress};
 use crate::desk::evidence::{self, Mark};
 use crate::desk::{self, Desk};
-use crate::store::first_difference;
+use crate::store::{Shelf, first_difference};
 use crate::words::counted;
 
 /// Signs the head of the record, after the file was found to be as it was written.
@@ -64,7 +64,7 @@ pub async fn verify(db: &Path, kept: &[String], expected_key: Option<&str>) -> R
     }
     println!(
         "{}: sound, {} verified, {} from outside found in it",
-        super::shown(db),
+        Shelf::shown(db),
         counted(count, "submission", "submissions"),
         counted(marks.len(), "mark", "marks")
     );

@@ -15,7 +15,7 @@ use tracing_subscriber::util::SubscriberInitExt as _;
 
 use super::back::Returner;
 use super::post::{MailLine, Mailer};
-use super::{Failure, open_or_make, shown};
+use super::{Failure, open_or_make};
 use crate::campus::{Campus, CampusFault, Provider, ProviderSettings, ProxyHeader};
 use crate::course::{Course, Zone};
 use crate::desk::Desk;
@@ -151,7 +151,7 @@ pub async fn run(line: ServeLine) -> Result<(), Failure> {
         let serving = web::serve_metrics(state.clone(), listener);
         figures = Some(tokio::spawn(serving));
     }
-    eprintln!("serving {} on {}", shown(what), address(&listener)?);
+    eprintln!("serving {} on {}", Shelf::shown(what), address(&listener)?);
     let (clock, desk) = (state.clock.clone(), Arc::clone(&state.desk));
     let services = Arc::clone(&state.services);
     let of = (Arc::clone(&desk), department.clone());
@@ -187,7 +187,7 @@ pub(super) async fn found(
         zone,
         language: Language::default(),
     };
-    Ok(Department::found(&Shelf::at(folder).await?, course, now).await?)
+    Ok(Department::found(Shelf::at(folder).await?, course, now).await?)
 }
 
 /// Opens a folder that is one of courses already.

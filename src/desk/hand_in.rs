@@ -233,6 +233,11 @@ async fn take_in(
         return;
     }
     let numbers = match write(&mut writer, store, shared, requests.clone()).await {
+        // each alone would wait as long
+        Err(why) if why.is_away() => {
+            let away = |_: &HandInRequest| Err(StoreError::Away.into());
+            requests.iter().map(away).collect()
+        }
         Err(why) if requests.len() > 1 => {
             tracing::warn!(error = %why, "hand-ins are written one by one");
             let mut numbers = Vec::new();

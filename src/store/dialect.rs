@@ -51,7 +51,7 @@ pub(super) fn insert_of_json(dialect: Dialect, table: &Table) -> String {
             });
             format!(
                 "{into} {names} FROM ROWS FROM (json_to_recordset($1::json) AS ({typed})) WITH ORDINALITY
-                 AS brought ({names}, place) ORDER BY place"
+                 AS brought ({names}, row_of_list) ORDER BY row_of_list"
             )
         }
     }

@@ -32,6 +32,9 @@ pub enum StoreError {
         "found a damaged database file ({0}), expected a sound one: keep it as it is for whoever looks into it, remove its -wal and -shm files from their place beside it, and put the newest copy that `concordant verify` finds sound in its place"
     )]
     Unsound(String),
+    /// The database cannot be reached, as somebody else was told who asked at the same time.
+    #[error("database: found no answer, expected one")]
+    Away,
     /// The address of a database, where the program knows of files alone.
     #[error(
         "found the address of a PostgreSQL database, expected a file: this program was built without it (cargo build --release --features postgres builds one with it)"
@@ -95,6 +98,7 @@ impl StoreError {
     /// Whether the database could not be reached, so that nothing was read or kept: it can be tried again.
     pub fn is_away(&self) -> bool {
         match self {
+            Self::Away => true,
             #[cfg(feature = "postgres")]
             Self::Database(why) => super::postgres::is_away(why),
             _ => false,

@@ -225,6 +225,10 @@ impl Store {
 
     async fn writer(&self) -> Result<OwnedMutexGuard<Option<Connection>>, StoreError> {
         let mut writer = Arc::clone(&self.writer).lock_owned().await;
+        if writer.as_ref().is_some_and(Connection::is_shared) {
+            // left by a write that did not come to be: it is closed or goes back, and may be dead
+            writer.take();
+        }
         if writer.is_none() {
             *writer = Some(match &self.place {
                 Place::Sqlite { options, .. } => sqlite::reconnect(options).await?,

@@ -3,9 +3,11 @@
 use std::path::{Path, PathBuf};
 
 #[cfg(feature = "postgres")]
+use super::first_difference;
+#[cfg(feature = "postgres")]
 use super::postgres::{Address, Database, Told};
 use super::sqlite::remove_database;
-use super::{Store, StoreError, first_difference};
+use super::{Store, StoreError};
 use crate::ids::CourseKey;
 
 /// The file of people and sign-ins.
@@ -23,6 +25,18 @@ pub enum Shelf {
         /// Where it is, without a password.
         named: String,
     },
+}
+
+impl From<&Path> for Shelf {
+    fn from(folder: &Path) -> Self {
+        Self::Folder(folder.to_owned())
+    }
+}
+
+impl From<&PathBuf> for Shelf {
+    fn from(folder: &PathBuf) -> Self {
+        Self::Folder(folder.clone())
+    }
 }
 
 /// The schema of people and sign-ins.

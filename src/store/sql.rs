@@ -67,9 +67,9 @@ impl Connection {
 
     /// Begins the one write of a course; waits for the one before to end.
     pub(super) async fn begin_write(&mut self) -> Result<(), sqlx::Error> {
-        self.run(dialect::begin(self.dialect())).await?;
+        // before it is asked: whoever asks may be gone before the answer
         self.set_within(true);
-        Ok(())
+        self.run(dialect::begin(self.dialect())).await
     }
 
     /// Ends a write, one way or the other.
@@ -84,10 +84,10 @@ impl Connection {
         let Some((begin, end)) = dialect::snapshot(self.dialect(), self.is_within()) else {
             return Ok(None);
         };
-        self.run(begin).await?;
         if self.is_shared() {
             self.set_within(true);
         }
+        self.run(begin).await?;
         Ok(Some(end))
     }
 

@@ -50,6 +50,17 @@ impl Engine {
         }
     }
 
+    /// A schema that is there.
+    #[cfg(feature = "postgres")]
+    pub async fn found(cluster: &Cluster, name: &str) -> Self {
+        let database = Database::open(&cluster.address()).await;
+        Self::Schema {
+            url: cluster.url(),
+            database: database.expect("a database"),
+            name: name.to_owned(),
+        }
+    }
+
     #[cfg(feature = "postgres")]
     pub async fn close(self) {
         if let Self::Schema { database, .. } = self {
@@ -101,7 +112,7 @@ impl Engine {
         matches!(self, Self::File(_))
     }
 
-    fn path(&self) -> PathBuf {
+    pub fn path(&self) -> PathBuf {
         match self {
             Self::File(directory) => directory.path().join("course.db"),
             #[cfg(feature = "postgres")]

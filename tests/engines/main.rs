@@ -8,9 +8,14 @@ mod cases;
 #[cfg(feature = "postgres")]
 mod cluster;
 mod engine;
+mod people;
 #[cfg(feature = "postgres")]
 mod restarted;
+#[cfg(feature = "postgres")]
+mod servers;
 mod speed;
+#[cfg(feature = "postgres")]
+mod taken_in;
 #[allow(dead_code)]
 #[path = "../it/week.rs"]
 mod week;

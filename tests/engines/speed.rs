@@ -38,6 +38,32 @@ async fn measured(engine: &Engine) -> (f64, f64) {
     (alone, rate(rounds * STUDENTS, begun))
 }
 
+/// From a receipt of one server until another has it in memory, without anybody asking it for a page.
+#[cfg(feature = "postgres")]
+async fn lags(engine: &Engine) -> Vec<std::time::Duration> {
+    let (first, second) = (engine.desk().await, engine.desk().await);
+    let mut lags = Vec::new();
+    for n in 80..120 {
+        let (student, key) = (format!("k{n}"), format!("lag of {n}"));
+        let view = first.view().await.expect("a course");
+        let seen = view
+            .term
+            .submissions
+            .get(&crate::slot("acid", &student))
+            .map_or(0, Vec::len);
+        drop(view);
+        let receipt = hand_in(&first, request(&student, &key, seen, "20.47")).await;
+        let (receipt, begun) = (receipt.expect("a receipt"), Instant::now());
+        while second.as_it_is().newest() < receipt.number {
+            assert!(begun.elapsed().as_secs() < 20, "nothing is heard");
+            tokio::time::sleep(std::time::Duration::from_micros(200)).await;
+        }
+        lags.push(begun.elapsed());
+    }
+    lags.sort();
+    lags
+}
+
 async fn one(desk: &concordant::desk::Desk, n: usize, seen: usize) {
     let (key, end) = (
         format!("{n} and {seen}"),
@@ -62,6 +88,14 @@ async fn hand_ins_a_second() {
         let engine = Engine::schema(&cluster, "speed").await;
         let (alone, together) = measured(&engine).await;
         println!("PostgreSQL: {alone:.0} hand-ins a second one by one, {together:.0} at once");
+        let lags = lags(&engine).await;
+        println!(
+            "a second server has in memory what the first has said it keeps: middle {:.1?}, longest {:.1?} of {}",
+            lags[lags.len() / 2],
+            lags[lags.len() - 1],
+            lags.len()
+        );
+        assert!(lags[lags.len() - 1] < std::time::Duration::from_secs(1));
         engine.close().await;
         assert!(alone > 0.0 && together > 0.0);
     }

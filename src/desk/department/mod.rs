@@ -56,7 +56,8 @@ pub struct Department {
 
 impl Department {
     /// Opens a folder: the people, and who is on which course. No course is opened.
-    pub async fn open(shelf: Shelf, now: Timestamp) -> Result<Self, DepartmentError> {
+    pub async fn open(shelf: impl Into<Shelf>, now: Timestamp) -> Result<Self, DepartmentError> {
+        let shelf = shelf.into();
         let people = Arc::new(Desk::open(shelf.people().await?).await?);
         let department = Self {
             shelf,
@@ -75,10 +76,11 @@ impl Department {
 
     /// Makes an empty folder one of courses, with the name of the department and the time zone of its days.
     pub async fn found(
-        shelf: &Shelf,
+        shelf: impl Into<Shelf>,
         course: Course,
         now: Timestamp,
     ) -> Result<(), DepartmentError> {
+        let shelf = shelf.into();
         shelf.make()?;
         if shelf.is_one().await? {
             return Err(DepartmentError::Found {
