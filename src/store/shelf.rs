@@ -229,6 +229,15 @@ impl Shelf {
         Ok(names)
     }
 
+    /// What stands there under a name, as whoever looks for it finds it.
+    pub fn as_it_stands(&self, name: &str) -> String {
+        match self {
+            Self::Folder(_) => format!("{name}.db"),
+            #[cfg(feature = "postgres")]
+            Self::Database { .. } => format!("course_{name}"),
+        }
+    }
+
     /// Begins a course under a name that nobody sees, so that whoever is stopped here leaves no half of one.
     pub async fn begin(&self, key: &CourseKey) -> Result<Store, StoreError> {
         self.give_up(key).await?;

@@ -388,7 +388,7 @@ impl Department {
         let key = |name: &String| {
             CourseKey::parse(name).map_err(|_| DepartmentError::Found {
                 place: self.shelf.in_words(),
-                found: format!("\u{201c}{name}\u{201d}"),
+                found: format!("\u{201c}{}\u{201d}", self.shelf.as_it_stands(name)),
                 expected: "courses named by lower-case letters, digits and hyphens",
             })
         };
