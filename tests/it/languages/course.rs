@@ -126,7 +126,7 @@ async fn journey(app: TestApp, browser: Browser, name: &str) {
         "Um erneute Durchsicht bitten",
         "Was Sie abgegeben haben",
         "Was alle Bestimmungen gemeinsam haben",
-        "Stoffmengenkonzentration von NaOH, Charge N-1",
+        "Stoffmengenkonzentration von NaOH, Charge B-1",
         "Anteil an der Varianz",
     ];
     says(&browser, "feedback", name, &results).await;
@@ -367,7 +367,7 @@ async fn refusals_and_advice_are_german() {
     for needed in [
         "Was mit Ihrem Konto geschah",
         "Überall abmelden",
-        "angemeldet",
+        "mit einem Einmalcode wurde ein Passwort festgelegt",
         "falsches Passwort oder falscher Code",
         "selbst",
     ] {
