@@ -50,6 +50,7 @@ pub enum Role {
     EndpointRatio(Titre),
     /// Moles of what the result is expressed as per mole of analyte.
     CompositionRatio,
+    /// Between two units, by the key of its words.
     UnitFactor(&'static str),
     Result,
     MeanResult,

@@ -126,7 +126,7 @@ async fn journey(app: TestApp, browser: Browser, name: &str) {
         "Um erneute Durchsicht bitten",
         "Was Sie abgegeben haben",
         "Was alle Bestimmungen gemeinsam haben",
-        "Stoffmengenkonzentration von NaOH, Charge N-1",
+        "Stoffmengenkonzentration von NaOH, Charge B-1",
         "Anteil an der Varianz",
     ];
     says(&browser, "feedback", name, &results).await;
@@ -357,6 +357,22 @@ async fn refusals_and_advice_are_german() {
         "{}",
         page.body
     );
+    let upload = student
+        .post_form("/student/experiments/acid/bench/curve", &[("x", "y")])
+        .await;
+    assert_eq!(upload.status, 415);
+    let no_file = "Das ist kein Formular mit einer Datei";
+    assert!(upload.body.contains(no_file), "{}", upload.body);
+    let account = student.get("/access").await;
+    for needed in [
+        "Was mit Ihrem Konto geschah",
+        "Überall abmelden",
+        "mit einem Einmalcode wurde ein Passwort festgelegt",
+        "falsches Passwort oder falscher Code",
+        "selbst",
+    ] {
+        assert!(account.body.contains(needed), "{needed}: {}", account.body);
+    }
     let bottle = student.get("/student/bottle/NO-SUCH").await;
     assert!(
         bottle

@@ -8,10 +8,10 @@ use concordant::workup::{BudgetTable, DerivationPart, Typeset, WorkUp, derivatio
 use crate::properties::stations;
 
 /// Labels that are the same in both languages.
-const SAME: [&str; 2] = ["pH", "one"];
+const SAME: [&str; 1] = ["pH"];
 
 /// Words, prefixes of units among them, that both languages write alike.
-const SHARED: [&str; 3] = ["mmol", "ppm", "ppb"];
+const SHARED: [&str; 4] = ["mol", "mmol", "ppm", "ppb"];
 
 /// Everything that is read of a derivation and a budget, label by label, in one order in both languages.
 fn texts(work_up: &WorkUp, unit: &'static str, language: Language) -> Vec<String> {
