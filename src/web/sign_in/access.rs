@@ -174,7 +174,10 @@ fn shown(event: AccessEvent, zone: &Zone, language: Language) -> Shown {
         at: language.date(zone.local(event.at)),
         who: event.who,
         what: language.text(&key).to_owned(),
-        by: event.by,
+        by: match event.by.as_str() {
+            "command line" => language.text("access.command-line").to_owned(),
+            _ => event.by,
+        },
         subject: match event.subject.as_str() {
             // of a password the digest of its hash, which says nothing to anybody
             _ if is_password => String::new(),

@@ -263,7 +263,7 @@ async fn a_released_result_is_german_throughout() {
     let key = "0123456789abcdef0123456789abcdef";
     let fields = week::acid_form(key, "0", "20.40", "20.48");
     let sent = student
-        .post_form("/student/experiments/acid/bench", &fields)
+        .post_form("/student/experiments/acid/hand-in", &fields)
         .await;
     assert_eq!(sent.status, 303, "{}", sent.body);
     release(&app.desk, &crate::key("acid"), ("i.quell", app.clock.now()))
@@ -304,7 +304,14 @@ async fn a_released_result_is_german_throughout() {
         );
     }
     for english in [
-        "trial", "volume", "molarity", "burette", " the ", "exact", "share",
+        "trial",
+        "delivered",
+        "molarity",
+        "burette",
+        " the ",
+        "exact",
+        "share",
+        "scatter",
     ] {
         assert!(!said.contains(english), "“{english}” in\n{said}");
     }
