@@ -11,7 +11,7 @@ use crate::properties::stations;
 const SAME: [&str; 1] = ["pH"];
 
 /// Words, prefixes of units among them, that both languages write alike.
-const SHARED: [&str; 4] = ["mol", "mmol", "ppm", "ppb"];
+const SHARED: [&str; 5] = ["mol", "mmol", "ppm", "ppb", "portion"];
 
 /// Everything that is read of a derivation and a budget, label by label, in one order in both languages.
 fn texts(work_up: &WorkUp, unit: &'static str, language: Language) -> Vec<String> {
