@@ -219,7 +219,7 @@ async fn a_correction_keeps_what_it_corrects_and_wants_a_reason() {
     let view = desk.view().await.expect("a course");
     let revisions = &view.term.submissions[&crate::slot("hardness", "0017")];
     assert_eq!(revisions.len(), 2);
-    assert_eq!(revisions[0].hand_in, readings("20.05"));
+    assert_eq!(*revisions[0].hand_in, readings("20.05"));
     assert_eq!(revisions[1].reason, "misread");
     assert!(revisions[0].receipt < revisions[1].receipt);
 }

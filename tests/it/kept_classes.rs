@@ -155,7 +155,7 @@ impl Going {
         term.submissions.retain(|slot, revisions| {
             let later = rng.random_bool(0.4);
             if later {
-                coming.push((slot.clone(), revisions[0].hand_in.clone()));
+                coming.push((slot.clone(), HandIn::clone(&revisions[0].hand_in)));
             }
             !later
         });
@@ -317,7 +317,7 @@ impl Going {
         } else {
             slot.clone()
         };
-        let mut hand_in = term.submissions[&from].last().expect("one").hand_in.clone();
+        let mut hand_in = HandIn::clone(&term.submissions[&from].last().expect("one").hand_in);
         if let Some(end) = hand_in
             .titrations
             .last_mut()
@@ -331,7 +331,7 @@ impl Going {
 
     fn handed_in(&self, slot: Slot, hand_in: HandIn) -> Change {
         let revision = Revision {
-            hand_in,
+            hand_in: hand_in.into(),
             submitted_at: Some(self.at),
             reason: "test".into(),
             receipt: None,

@@ -70,7 +70,8 @@ fn a_hand_in_made_at_the_bench_survives_the_folder() {
             titrations,
             reported: reported.map(|text| Reading::parse_answer(text).unwrap()),
             confirmed: Vec::new(),
-        },
+        }
+        .into(),
         submitted_at: at(time),
         reason: reason.to_owned(),
         receipt: Some(4),

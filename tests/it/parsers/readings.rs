@@ -62,7 +62,7 @@ fn course(station: &Station) -> Folder {
 fn with_hand_in(station: &Station, hand_in: &HandIn) -> Folder {
     let mut term = read(&course(station));
     let revision = Revision {
-        hand_in: hand_in.clone(),
+        hand_in: hand_in.clone().into(),
         submitted_at: None,
         reason: String::new(),
         receipt: None,
@@ -99,7 +99,7 @@ fn hand_ins_of_every_procedure_go_out_and_come_back() {
                 .flatten()
                 .next()
                 .expect("a hand-in");
-            assert_eq!(back.hand_in, hand_in, "{}", station.name);
+            assert_eq!(*back.hand_in, hand_in, "{}", station.name);
             assert_eq!(write_term(&again), written, "{}", station.name);
             found += 1;
         }
