@@ -278,7 +278,7 @@ impl Calibration {
             let reading = Component::each("cause.stock-reading", reading, of);
             builder.graph.uncertain(volume, reading);
             let standard = triangular(self.taken_with.tolerance());
-            let cause = "calibration of what measures the stock";
+            let cause = "cause.stock-calibration";
             let calibration = Component::shared(cause, standard);
             builder.graph.uncertain(volume, calibration);
             builder.warmth(volume);

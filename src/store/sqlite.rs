@@ -102,11 +102,15 @@ pub(super) async fn unsound(
 }
 
 /// Tables, indexes, triggers and views with the text that made them.
+/// The two tables that an existing tool for replicating SQLite (`seed-data/kit/litestream.yml`) puts beside ours are left
+/// out, as it makes them and no otherwise.
 pub(super) async fn made_of(
     connection: &mut SqliteConnection,
 ) -> Result<BTreeMap<String, String>, StoreError> {
     let rows = sqlx::query(
-        "SELECT type || ' ' || name AS name, coalesce(sql, '') AS sql FROM sqlite_master",
+        "SELECT type || ' ' || name AS name, coalesce(sql, '') AS sql FROM sqlite_master
+         WHERE coalesce(sql, '') NOT IN ('CREATE TABLE _litestream_seq (id INTEGER PRIMARY KEY, seq INTEGER)',
+                                         'CREATE TABLE _litestream_lock (id INTEGER)')",
     );
     let mut made = BTreeMap::new();
     for row in rows.fetch_all(connection).await? {

@@ -145,7 +145,12 @@ async fn every_member_of_a_group_gives_an_answer_of_their_own() {
                 .hand_in_of(&crate::slot("acid", login))
                 .expect("readings");
             (
-                hand_in.reported.as_ref().expect("an answer").written().to_owned(),
+                hand_in
+                    .reported
+                    .as_ref()
+                    .expect("an answer")
+                    .written()
+                    .to_owned(),
                 hand_in.titrations.len(),
             )
         };

@@ -11,7 +11,7 @@ use crate::properties::stations;
 const SAME: [&str; 1] = ["pH"];
 
 /// Words, prefixes of units among them, that both languages write alike.
-const SHARED: [&str; 5] = ["mol", "mmol", "ppm", "ppb", "portion"];
+const SHARED: [&str; 2] = ["mmol", "portion"];
 
 /// Everything that is read of a derivation and a budget, label by label, in one order in both languages.
 fn texts(work_up: &WorkUp, unit: &'static str, language: Language) -> Vec<String> {
@@ -43,10 +43,10 @@ fn formulas(parts: &[DerivationPart]) -> Vec<&Typeset> {
     of.flatten().collect()
 }
 
-/// Words in small letters only: neither formulae nor codes nor symbols.
+/// Words in small letters only, of four or more: neither formulae nor codes nor symbols.
 fn words(text: &str) -> BTreeSet<&str> {
     let words = text.split(|c: char| !c.is_alphabetic());
-    let is_word = |word: &&str| word.len() > 2 && word.chars().all(char::is_lowercase);
+    let is_word = |word: &&str| word.chars().count() > 3 && word.chars().all(char::is_lowercase);
     words.filter(is_word).collect()
 }
 
