@@ -166,7 +166,8 @@ pub fn request(student: &str, key: &str, seen: usize, end: &str) -> HandInReques
         hand_in: HandIn {
             titrations: vec![row(1, "0.00", end), row(2, "0.10", "20.48")],
             ..HandIn::default()
-        },
+        }
+        .into(),
         key: key.to_owned(),
         seen_revisions: seen,
         reason: if seen > 0 {
