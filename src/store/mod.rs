@@ -63,7 +63,7 @@ enum Place {
     /// In a file, or (without readers of its own) in memory.
     Sqlite {
         readers: Option<SqlitePool>,
-        options: SqliteConnectOptions,
+        options: Box<SqliteConnectOptions>,
     },
     #[cfg(feature = "postgres")]
     Postgres(postgres::Schema),
@@ -102,7 +102,7 @@ impl Store {
         Ok(Self {
             place: Place::Sqlite {
                 readers: Some(readers),
-                options,
+                options: Box::new(options),
             },
             writer: Arc::new(Mutex::new(Some(Connection::Sqlite(writer)))),
         })
@@ -120,7 +120,7 @@ impl Store {
         Ok(Self {
             place: Place::Sqlite {
                 readers: None,
-                options,
+                options: Box::new(options),
             },
             writer: Arc::new(Mutex::new(Some(Connection::Sqlite(writer)))),
         })
@@ -168,7 +168,7 @@ impl Store {
     pub async fn backup(&self, to: &Path) -> Result<(), StoreError> {
         #[cfg(feature = "postgres")]
         if let Place::Postgres(_) = &self.place {
-            let copied = self.into_file(to).await;
+            let copied = self.written_to(to).await;
             if copied.is_err() {
                 remove_database(to);
             }
@@ -183,7 +183,7 @@ impl Store {
 
     /// Copies a course of another engine into a new file, row by row, and checks the copy.
     #[cfg(feature = "postgres")]
-    async fn into_file(&self, to: &Path) -> Result<(), StoreError> {
+    async fn written_to(&self, to: &Path) -> Result<(), StoreError> {
         sqlite::make_private(to)?;
         let copy = Self::open(to).await?;
         copied::copy(self, &copy).await?;
