@@ -254,26 +254,6 @@ impl Transaction {
         self.ended = true;
         Ok(())
     }
-
-    pub fn accounts(&mut self) -> Accounts<'_> {
-        Accounts(self)
-    }
-
-    pub fn mails(&mut self) -> Mails<'_> {
-        Mails(self)
-    }
-
-    pub fn contexts(&mut self) -> Contexts<'_> {
-        Contexts(self)
-    }
-
-    pub fn grades(&mut self) -> Grades<'_> {
-        Grades(self)
-    }
-
-    pub fn keys(&mut self) -> Keys<'_> {
-        Keys(self)
-    }
 }
 
 impl Drop for Transaction {
@@ -286,7 +266,8 @@ impl Drop for Transaction {
     }
 }
 
-impl Reader {
+/// What the tables beside the journal hold, each in its own words; of a write as of a reader.
+impl Connection {
     pub fn accounts(&mut self) -> Accounts<'_> {
         Accounts(self)
     }
