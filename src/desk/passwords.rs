@@ -17,6 +17,10 @@ pub const SHORTEST: usize = 15;
 /// Most characters; hashing takes no longer for many, but reading them does.
 pub const LONGEST: usize = 256;
 
+/// What is reckoned with whole numbers of 64 bits: a path over a keypad, of five neighbours a key, has too many forms for
+/// them where it turns more than 27 times.
+const STRETCH: usize = 28;
+
 /// Memory in KiB, passes, lanes.
 const COST: (u32, u32, u32) = (19 * 1024, 2, 1);
 /// Hashing takes a core and 19 MiB each: more at once would starve the pages.
@@ -45,8 +49,31 @@ impl Strength {
     }
 }
 
-/// How hard a password is to find for somebody who knows words and names, and these as well.
+/// How hard a password is to find for somebody who knows words and names, and these as well: no less hard than its hardest
+/// stretch.
 pub fn strength(password: &str, names: &[String]) -> Strength {
+    let stretches = stretches(password);
+    let strengths = stretches.iter().map(|part| strength_of(part, names));
+    let hardest = strengths.max_by_key(|one| (one.is_enough, one.guesses));
+    hardest.unwrap_or_else(|| strength_of("", names))
+}
+
+/// Parts that are short enough to be reckoned with. What comes again and again is looked at where it does.
+fn stretches(password: &str) -> Vec<String> {
+    let signs: Vec<char> = password.chars().collect();
+    let is_period = |length: &usize| {
+        let again = signs.iter().skip(*length);
+        again.eq(&signs[..signs.len() - length])
+    };
+    let length = match (1..=signs.len() / 2).find(is_period) {
+        Some(period) if period <= STRETCH => STRETCH / period * period,
+        _ => STRETCH,
+    };
+    let stretches = signs.chunks(length).map(|part| part.iter().collect());
+    stretches.collect()
+}
+
+fn strength_of(password: &str, names: &[String]) -> Strength {
     let names: Vec<&str> = names.iter().map(String::as_str).collect();
     let entropy = zxcvbn::zxcvbn(password, &names);
     let is_enough = entropy.score() == zxcvbn::Score::Four;
@@ -239,6 +266,40 @@ mod tests {
             assert!(why.contains(word), "{bad}: {why}");
             let says_how_strong = why.contains("guesses") || why.contains("characters");
             assert!(says_how_strong, "{bad}: {why}");
+        }
+    }
+
+    /// Of a path over a keypad the estimator has more forms than its numbers hold.
+    #[test]
+    fn a_long_way_over_a_keypad_is_looked_at() {
+        // what lies around each of 1 to 9
+        let around = [
+            "245", "13456", "256", "12578", "12346789", "23589", "458", "45679", "568",
+        ];
+        for walk in 0..40_u64 {
+            let (mut path, mut turn) = (String::from("5"), walk);
+            while path.len() < LONGEST {
+                turn = turn.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+                let keys = around[usize::from(path.as_bytes()[path.len() - 1] - b'1')];
+                let next = (turn >> 33) as usize % keys.len();
+                path.push_str(&keys[next..=next]);
+            }
+            // whether it is taken is another question
+            let _ = check(&path, &names());
+        }
+    }
+
+    /// A long one is as hard as its hardest stretch, and what is said again is not harder for it.
+    #[test]
+    fn long_ones_are_looked_at_in_stretches() {
+        let hard = format!("{}copper kettle walks north", "a".repeat(100));
+        assert_eq!(check(&hard, &names()), Ok(()));
+        for bad in [
+            "kettleswalk".repeat(9),
+            "1234567890".repeat(20),
+            "qwertyuiop".repeat(6),
+        ] {
+            assert!(check(&bad, &names()).is_err(), "{bad}");
         }
     }
 
