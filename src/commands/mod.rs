@@ -3,7 +3,6 @@
 //! Exit status 0 done, 1 the input or the data is at fault, 2 wrong usage, 3 done but for what was set aside. Results on stdout, all else on stderr.
 
 mod account;
-mod back;
 mod backup;
 mod check;
 mod demo;
@@ -20,6 +19,7 @@ mod rehearse;
 mod retire;
 mod roster;
 mod seal;
+mod sending;
 mod serve;
 
 use std::io::IsTerminal;

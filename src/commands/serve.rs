@@ -13,13 +13,14 @@ use tracing_subscriber::filter::Targets;
 use tracing_subscriber::layer::SubscriberExt as _;
 use tracing_subscriber::util::SubscriberInitExt as _;
 
-use super::back::Returner;
-use super::post::{MailLine, Mailer};
+use super::post::MailLine;
+use super::sending::Sender;
 use super::{Failure, open_or_make};
 use crate::campus::{Campus, CampusFault, Provider, ProviderSettings, ProxyHeader};
 use crate::course::{Course, Zone};
 use crate::desk::Desk;
 use crate::desk::department::Department;
+use crate::desk::outgoing::Outgoing;
 use crate::language::Language;
 use crate::store::Shelf;
 use crate::web::{self, AppState, MOST_OPEN, Place, Settings};
@@ -114,7 +115,7 @@ pub async fn run(line: ServeLine) -> Result<(), Failure> {
     let public = line.public_url.as_deref().map(public_address).transpose()?;
     let (behind_proxy, proxies) = proxies(&line.behind_proxy)?;
     let campus = campus(&line, public.as_deref(), behind_proxy)?;
-    let mailing = line.mail.mailing(public.as_ref())?;
+    let mailing = line.mail.outgoing(public.as_ref())?;
     log_to_stderr(&line.log_level, line.log)?;
     let now = Timestamp::now();
     let (department, desk, what) = match (&line.folder, &line.db) {
@@ -152,23 +153,17 @@ pub async fn run(line: ServeLine) -> Result<(), Failure> {
         figures = Some(tokio::spawn(serving));
     }
     eprintln!("serving {} on {}", Shelf::shown(what), address(&listener)?);
-    let (clock, desk) = (state.clock.clone(), Arc::clone(&state.desk));
-    let services = Arc::clone(&state.services);
-    let of = (Arc::clone(&desk), department.clone());
-    let returner = Some(Returner::start(of, services, clock.clone()));
-    let mailer = mailing.map(|mailing| match &department {
-        Some(department) => mailing.start_for_all(Arc::clone(department), clock),
-        None => mailing.start(desk, clock),
+    let grades = Outgoing::Grades(Arc::clone(&state.services));
+    let senders = [Some(grades), mailing].into_iter().flatten().map(|what| {
+        let of = (Arc::clone(&state.desk), department.clone());
+        Sender::start(what, of, state.clock.clone())
     });
+    let senders = senders.collect();
     serve(
         (department, line.courses),
         state,
         listener,
-        Beside {
-            figures,
-            mailer,
-            returner,
-        },
+        Beside { figures, senders },
     )
     .await
 }
@@ -353,8 +348,7 @@ pub(super) fn settings(listener: &TcpListener, behind_proxy: bool) -> Result<Set
 #[derive(Default)]
 pub(super) struct Beside {
     figures: Option<JoinHandle<std::io::Result<()>>>,
-    mailer: Option<Mailer>,
-    returner: Option<Returner>,
+    senders: Vec<Sender>,
 }
 
 /// Serves until it is asked to stop, then ends what is under way.
@@ -371,11 +365,8 @@ pub(super) async fn serve(
         None => web::serve(state, listener, stop).await,
     };
     served.map_err(|why| Failure::Other(format!("the server stopped: {why}")))?;
-    if let Some(mailer) = beside.mailer {
-        mailer.stop().await;
-    }
-    if let Some(returner) = beside.returner {
-        returner.stop().await;
+    for sender in beside.senders {
+        sender.stop().await;
     }
     if let Some(figures) = beside.figures {
         figures.abort();

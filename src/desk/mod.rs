@@ -21,6 +21,7 @@ pub mod lti;
 pub mod mail;
 mod noted;
 mod on_behalf;
+pub mod outgoing;
 pub mod passwords;
 mod people;
 mod person;

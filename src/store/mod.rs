@@ -19,6 +19,7 @@ mod people;
 #[cfg(feature = "postgres")]
 pub mod postgres;
 mod retention;
+mod sending;
 mod shelf;
 mod sql;
 mod sqlite;
@@ -47,6 +48,7 @@ use lti::{Contexts, Grades, Keys};
 use mail::Mails;
 pub use people::student_keys;
 pub use retention::{last_of, texts_in_the_journal};
+pub use sending::SendState;
 pub use shelf::Shelf;
 pub use sql::Connection;
 pub use sqlite::remove_database;

@@ -5,11 +5,10 @@
 //! lists are all the people of all courses, taken over from theirs; whoever is its coordinator runs the department. What
 //! somebody may do in a course, the lists of that course alone say.
 
-mod grades;
 #[cfg(feature = "postgres")]
 mod keep_up;
 mod lists;
-mod mail;
+mod outgoing;
 
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -27,7 +26,7 @@ use crate::term::Term;
 use lists::wanting;
 
 pub use lists::Lists;
-pub use mail::Looked;
+pub use outgoing::Looked;
 
 /// By whom people are taken over from the lists of courses, in the journal.
 const LISTS: &str = "lists of courses";

@@ -18,10 +18,11 @@ use crate::store::accounts::{AccountId, Kind};
 use crate::store::mail::{Choice, Mail, MailFor};
 use crate::store::{Connection, StoreError, student_keys};
 
-pub use crate::store::mail::{MailKind, MailState};
+pub use crate::store::SendState;
+pub use crate::store::mail::MailKind;
 pub use calendars::{CalendarOwner, calendar_of, opened_calendar, set_calendar};
 pub use queue::{CodesAsked, ask_for_codes};
-pub use send::{GIVEN_UP_AFTER, Passed, pass};
+pub use send::{GIVEN_UP_AFTER, pass};
 
 /// Who is who, of those to whom mail may go.
 pub(super) struct Directory {
@@ -190,9 +191,9 @@ pub async fn want(
 /// The newest mail first, of one state if one is given, and how many there are of each.
 pub async fn listed(
     desk: &Desk,
-    state: Option<MailState>,
+    state: Option<SendState>,
     most: i64,
-) -> Result<(Vec<Listed>, Vec<(MailState, i64)>), StoreError> {
+) -> Result<(Vec<Listed>, BTreeMap<SendState, u64>), StoreError> {
     let mut reader = desk.store().read().await?;
     let directory = Directory::read(&mut reader).await?;
     let mails = reader.mails().newest(state, most).await?;

@@ -7,12 +7,13 @@ use super::queue::{DIGEST_HOLDS, queue_new, waiting_for};
 use super::texts::{Told, letter};
 use super::{Directory, Reached};
 use crate::desk::accounts::{AccountError, AccountId, mailed_code, person};
+use crate::desk::outgoing::{Passed, Place};
 use crate::desk::waits::{later, pause};
 use crate::desk::{Desk, Image};
 use crate::ids::ExperimentKey;
 use crate::mail::{Letter, Post, Unsent};
-use crate::store::StoreError;
-use crate::store::mail::{Mail, MailKind, MailState};
+use crate::store::mail::{Mail, MailKind};
+use crate::store::{SendState, StoreError};
 use crate::term::{Slot, Status};
 
 /// A mail that nobody has taken by then is given up.
@@ -23,32 +24,19 @@ const TAKEN_FOR: SignedDuration = SignedDuration::from_mins(10);
 /// So many are looked up together.
 const AT_ONCE: i64 = 50;
 
-/// What came of looking through what waits.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Passed {
-    pub sent: usize,
-    pub refused: usize,
-    pub dropped: usize,
-    /// Tried, and to be tried again.
-    pub put_off: usize,
-    /// Why the mail server cannot be had; then the rest waits, too.
-    pub away: Option<String>,
-}
-
 /// What is to be done with a mail.
 enum Ready {
     Write(Told),
     Drop(&'static str),
 }
 
-/// Queues what is new, and hands over what is due. `people` are those who sign in, `public` is where they find the course.
+/// Queues what is new, and hands over what is due. `public` is where people find the course.
 pub async fn pass(
-    desk: &Desk,
-    people: &Desk,
-    post: &Post,
-    public: &str,
+    place: Place<'_>,
+    (post, public): (&Post, &str),
     at: Timestamp,
 ) -> Result<Passed, StoreError> {
+    let Place { desk, people, .. } = place;
     queue_new(desk, at).await?;
     let mut passed = Passed::default();
     loop {
@@ -96,7 +84,7 @@ async fn one(
         Ready::Drop(why) => {
             transaction
                 .mails()
-                .end(mail.id, MailState::Dropped, why, at)
+                .end(mail.id, SendState::Dropped, why, at)
                 .await?;
             passed.dropped += 1;
             return transaction.commit().await;
@@ -114,16 +102,16 @@ async fn one(
     let mut mails = transaction.mails();
     match answer {
         Ok(()) => {
-            mails.end(mail.id, MailState::Sent, "", at).await?;
+            mails.end(mail.id, SendState::Sent, "", at).await?;
             passed.sent += 1;
         }
         Err(Unsent::Refused(why)) => {
-            mails.end(mail.id, MailState::Refused, &why, at).await?;
+            mails.end(mail.id, SendState::Refused, &why, at).await?;
             passed.refused += 1;
         }
         Err(Unsent::NotNow(why)) if later(mail.queued_at, GIVEN_UP_AFTER) <= at => {
             let why = format!("given up: {why}");
-            mails.end(mail.id, MailState::Refused, &why, at).await?;
+            mails.end(mail.id, SendState::Refused, &why, at).await?;
             passed.refused += 1;
         }
         Err(Unsent::NotNow(why)) => {

@@ -5,30 +5,11 @@ use jiff::Timestamp;
 
 use crate::store::StoreError;
 use crate::store::journal::instant;
+use crate::store::sending::{SendState, state_of};
 use crate::store::sql::{Connection, Row, query, query_scalar};
-use crate::words::named;
 
 /// The grades of the database of a course.
 pub struct Grades<'c>(pub &'c mut Connection);
-
-/// Where a grade stands.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum GradeState {
-    Waiting,
-    /// The platform took it.
-    Sent,
-    /// The platform will not have it.
-    Refused,
-    /// It is not to be sent any more.
-    Dropped,
-}
-
-named! { GradeState, name, from_name:
-    Waiting = "waiting": "waiting",
-    Sent = "sent": "sent",
-    Refused = "refused": "refused",
-    Dropped = "dropped": "not sent",
-}
 
 /// What a platform is to show for somebody.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -52,7 +33,7 @@ pub struct Grade {
     pub wanted: Wanted,
     pub version: i64,
     pub changed_at: Timestamp,
-    pub state: GradeState,
+    pub state: SendState,
     pub tries: i64,
     pub next_at: Timestamp,
     pub taken_until: Timestamp,
@@ -298,7 +279,6 @@ impl Grades<'_> {
 }
 
 fn read(row: &Row) -> Result<Grade, StoreError> {
-    let state: String = row.try_get("state")?;
     let sent: Option<i64> = row.try_get("sent_at")?;
     let at = |name: &'static str| instant(row.try_get(name)?, name);
     Ok(Grade {
@@ -313,8 +293,7 @@ fn read(row: &Row) -> Result<Grade, StoreError> {
         },
         version: row.try_get("version")?,
         changed_at: at("changed_at")?,
-        state: GradeState::from_name(&state)
-            .ok_or_else(|| StoreError::damaged("lti_grade.state", state))?,
+        state: state_of(row)?,
         tries: row.try_get("tries")?,
         next_at: at("next_at")?,
         taken_until: at("taken_until")?,

@@ -9,7 +9,7 @@ use super::sql::{Connection, query};
 use crate::lti::{NamedBy, Platform};
 
 pub use contexts::{Contexts, LinkedContext};
-pub use grades::{Grade, GradeState, Grades, Wanted};
+pub use grades::{Grade, Grades, Wanted};
 pub use keys::{KeptKey, Keys};
 
 /// Every platform that is registered.

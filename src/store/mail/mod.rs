@@ -3,11 +3,14 @@
 
 mod chosen;
 
+use std::collections::BTreeMap;
+
 use jiff::Timestamp;
 
 use super::StoreError;
 use super::accounts::Kind;
 use super::journal::instant;
+use super::sending::{SendState, state_of};
 use crate::store::sql::{Connection, Row, query, query_scalar};
 use crate::words::named;
 
@@ -44,25 +47,6 @@ named! { MailKind, name, from_name:
     Digest = "digest": "what waits",
 }
 
-/// Where a mail stands.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum MailState {
-    Waiting,
-    /// The mail server took it.
-    Sent,
-    /// The mail server will not have it, or was away for too long.
-    Refused,
-    /// It is not to be sent any more.
-    Dropped,
-}
-
-named! { MailState, name, from_name:
-    Waiting = "waiting": "waiting",
-    Sent = "sent": "sent",
-    Refused = "refused": "refused",
-    Dropped = "dropped": "not sent",
-}
-
 /// A mail to be queued.
 #[derive(Clone, Debug)]
 pub struct NewMail {
@@ -83,7 +67,7 @@ pub struct Mail {
     pub to: MailFor,
     pub experiment: String,
     pub queued_at: Timestamp,
-    pub state: MailState,
+    pub state: SendState,
     /// How often it was tried.
     pub tries: i64,
     pub next_at: Timestamp,
@@ -295,7 +279,7 @@ impl Mails<'_> {
     pub async fn end(
         &mut self,
         id: i64,
-        state: MailState,
+        state: SendState,
         why: &str,
         at: Timestamp,
     ) -> Result<(), StoreError> {
@@ -314,30 +298,25 @@ impl Mails<'_> {
     /// The newest first, of one state if one is given.
     pub async fn newest(
         &mut self,
-        state: Option<MailState>,
+        state: Option<SendState>,
         most: i64,
     ) -> Result<Vec<Mail>, StoreError> {
         let rows =
             query("SELECT * FROM mail WHERE state = coalesce($1, state) ORDER BY id DESC LIMIT $2");
-        let rows = rows.bind(state.map(MailState::name)).bind(most);
+        let rows = rows.bind(state.map(SendState::name)).bind(most);
         let rows = rows.fetch_all(&mut *self.0).await?;
         rows.iter().map(read).collect()
     }
 
     /// How many stand how, of all of them.
-    pub async fn counts(&mut self) -> Result<Vec<(MailState, i64)>, StoreError> {
+    pub async fn counts(&mut self) -> Result<BTreeMap<SendState, u64>, StoreError> {
         let rows = query("SELECT state, count(*) AS n FROM mail GROUP BY state");
         let rows = rows.fetch_all(&mut *self.0).await?;
         let read = rows
             .iter()
-            .map(|row| Ok((state_of(row)?, row.try_get("n")?)));
+            .map(|row| Ok((state_of(row)?, row.try_get::<i64>("n")?.unsigned_abs())));
         read.collect()
     }
-}
-
-fn state_of(row: &Row) -> Result<MailState, StoreError> {
-    let state: String = row.try_get("state")?;
-    MailState::from_name(&state).ok_or_else(|| StoreError::damaged("mail.state", state))
 }
 
 fn read(row: &Row) -> Result<Mail, StoreError> {

@@ -4,9 +4,10 @@
 use askama::Template;
 use axum::response::{IntoResponse, Redirect, Response};
 
+use super::outbox::{Count, counts, tag};
 use crate::course::Zone;
 use crate::desk::accounts::{By, Kind, claimed};
-use crate::desk::mail::{Listed, MailState, ask_for_codes, is_wanted, listed, want};
+use crate::desk::mail::{Listed, SendState, ask_for_codes, is_wanted, listed, want};
 use crate::form::{Field, Filled, Form, Typed};
 use crate::web::sign_in::Caller;
 use crate::web::{
@@ -30,13 +31,6 @@ struct MailPage {
     mails: Vec<Row>,
 }
 
-struct Count {
-    state: &'static str,
-    words: &'static str,
-    n: i64,
-    shown: bool,
-}
-
 struct Row {
     queued: String,
     what: &'static str,
@@ -58,8 +52,8 @@ pub async fn page(
 ) -> PageResult<Response> {
     let desk = &visitor.state.desk;
     let view = visitor.view().await?;
-    let state = MailState::from_name(query.text("state"));
-    let (mails, counts) = listed(desk, state, SHOWN).await?;
+    let state = SendState::from_name(query.text("state"));
+    let (mails, there) = listed(desk, state, SHOWN).await?;
     let zone = &view.term.course.zone;
     let title = |key: &str| {
         let experiment = view.term.experiment(key);
@@ -69,15 +63,6 @@ pub async fn page(
         let about = title(&one.mail.experiment);
         row(one, about, zone)
     });
-    let count = |of: MailState| {
-        let n = counts.iter().find(|(state, _)| *state == of);
-        Count {
-            state: of.name(),
-            words: of.words(),
-            n: n.map_or(0, |(_, n)| *n),
-            shown: state == Some(of),
-        }
-    };
     let with_password = claimed(&visitor.state.people, Kind::Student).await?;
     let sections = view.term.sections().into_iter().map(|name| {
         let own = view.term.enrolled_of(name);
@@ -95,7 +80,7 @@ pub async fn page(
         configured: visitor.state.mail,
         wanted: is_wanted(desk).await?,
         codes: codes(&sections).filled("/course/codes", Typed::default(), Default::default()),
-        counts: MailState::ALL.map(count).into(),
+        counts: counts(|of| there.get(&of).copied().unwrap_or_default(), state),
         mails: rows.collect(),
     })
     .into_response())
@@ -216,12 +201,7 @@ fn row(one: Listed, about: String, zone: &Zone) -> Row {
         },
         address: mail.address,
         state: mail.state.words(),
-        tag: match mail.state {
-            MailState::Waiting => "tag tag-open",
-            MailState::Sent => "tag tag-ok",
-            MailState::Refused => "tag tag-late",
-            MailState::Dropped => "tag",
-        },
+        tag: tag(mail.state),
         when: match mail.ended_at {
             Some(ended) => at(ended),
             None if mail.tries == 0 => String::new(),

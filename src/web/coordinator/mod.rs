@@ -17,6 +17,7 @@ mod mail;
 mod marking;
 mod marks;
 mod oneroster;
+mod outbox;
 mod platform;
 mod platform_grades;
 mod procedures;

@@ -4,13 +4,15 @@ use askama::Template;
 use axum::response::{IntoResponse, Redirect, Response};
 
 use super::lti::doing;
+use super::outbox::{Count, counts, tag};
 use super::platform::course_key;
 use crate::course::Zone;
 use crate::desk::lti::courses_of;
 use crate::desk::lti::grades::{
-    ListedGrade, Place, compare_anew, counted, go_back, listed, try_now, want_grades,
+    ListedGrade, compare_anew, counted, go_back, listed, try_now, want_grades,
 };
-use crate::store::lti::GradeState;
+use crate::desk::outgoing::Place;
+use crate::store::SendState;
 use crate::term::Term;
 use crate::web::sign_in::Caller;
 use crate::web::{
@@ -34,13 +36,6 @@ struct GradesPage {
     more: usize,
     /// Whether something waits or was refused.
     pending: bool,
-}
-
-struct Count {
-    state: &'static str,
-    words: &'static str,
-    n: usize,
-    shown: bool,
 }
 
 struct Row {
@@ -71,17 +66,12 @@ pub async fn page(
     let takers = takers.into_iter().filter(|one| one.context.takes_grades());
     let takers: Vec<String> = takers.map(|one| one.context.title).collect();
     let all = listed(place, visitor.now()).await?;
-    let state = GradeState::from_name(query.text("state"));
+    let state = SendState::from_name(query.text("state"));
     let view = visitor.view().await?;
-    let counts = counted(&all).map(|(of, n)| Count {
-        state: of.name(),
-        words: of.words(),
-        n,
-        shown: state == Some(of),
-    });
-    let pending = counts
+    let there = counted(&all);
+    let pending = [SendState::Waiting, SendState::Refused]
         .iter()
-        .any(|count| count.n > 0 && ["waiting", "refused"].contains(&count.state));
+        .any(|of| there.contains_key(of));
     let mut own = all;
     own.retain(|one| state.is_none_or(|state| state == one.grade.state));
     let more = own.len().saturating_sub(SHOWN);
@@ -105,7 +95,7 @@ pub async fn page(
         frame,
         wanted: go_back(place.desk).await?,
         takers,
-        counts: counts.into(),
+        counts: counts(|of| there.get(&of).copied().unwrap_or_default(), state),
         rows,
         more,
         pending,
@@ -183,7 +173,7 @@ fn row(term: &Term, one: ListedGrade) -> Row {
     };
     let has = grade
         .sent_at
-        .filter(|_| grade.state != GradeState::Sent && grade.sent_points != wanted.points);
+        .filter(|_| grade.state != SendState::Sent && grade.sent_points != wanted.points);
     Row {
         id: grade.id,
         who: student.map_or_else(|| "somebody taken out".to_owned(), ToString::to_string),
@@ -194,15 +184,10 @@ fn row(term: &Term, one: ListedGrade) -> Row {
         ),
         points: of(&wanted.points),
         state: grade.state.words(),
-        tag: match grade.state {
-            GradeState::Waiting => "tag tag-open",
-            GradeState::Sent => "tag tag-ok",
-            GradeState::Refused => "tag tag-late",
-            GradeState::Dropped => "tag",
-        },
+        tag: tag(grade.state),
         when: match (grade.state, grade.sent_at) {
-            (GradeState::Sent, Some(at)) => dates::instant(zone, at),
-            (GradeState::Waiting, _) if !grade.why.is_empty() => {
+            (SendState::Sent, Some(at)) => dates::instant(zone, at),
+            (SendState::Waiting, _) if !grade.why.is_empty() => {
                 format!("next try {}", dates::instant(zone, grade.next_at))
             }
             _ => String::new(),
@@ -213,7 +198,7 @@ fn row(term: &Term, one: ListedGrade) -> Row {
                 format!("there it is {points}, since {}", dates::instant(zone, at))
             })
             .unwrap_or_default(),
-        waits: matches!(grade.state, GradeState::Waiting | GradeState::Refused),
+        waits: matches!(grade.state, SendState::Waiting | SendState::Refused),
         why: grade.why,
     }
 }

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use concordant::changes::SetRelease;
 use concordant::desk::department::Looked;
+use concordant::desk::outgoing::Outgoing;
 use concordant::ids::CourseKey;
 use serde_json::json;
 
@@ -129,10 +130,11 @@ async fn a_course_of_a_platform_is_one_course_of_the_department() {
         made.await.expect("out");
         desk.close().await;
     }
-    let (mut looked, services) = (Looked::default(), Arc::default());
+    let mut looked = Looked::default();
+    let grades = Outgoing::Grades(Arc::default());
     for sent in [1, 0] {
         let now = app.clock.now();
-        let passed = app.department.send_grades(&mut looked, &services, now);
+        let passed = app.department.send(&mut looked, &grades, now);
         assert_eq!(passed.await.expect("gone through").sent, sent);
     }
     platform.tell(|told| {

@@ -6,7 +6,8 @@ use std::sync::Arc;
 
 use concordant::campus::Services;
 use concordant::changes::SetRelease;
-use concordant::desk::lti::grades::{PassedOn, Place, send_grades};
+use concordant::desk::lti::grades::pass;
+use concordant::desk::outgoing::{Passed, Place};
 use concordant::desk::{bring_in_term, decide};
 use concordant::files::{Folder, read_term};
 use concordant::ids::SectionName;
@@ -102,13 +103,9 @@ impl Back {
         assert_eq!(fetched.status, 200, "{}", fetched.body);
     }
 
-    pub async fn pass(&self) -> PassedOn {
-        let place = Place {
-            desk: &self.app.desk,
-            people: &self.app.desk,
-            course: "",
-        };
-        let passed = send_grades(place, &self.services, self.app.clock.now()).await;
+    pub async fn pass(&self) -> Passed {
+        let place = Place::alone(&self.app.desk);
+        let passed = pass(place, &self.services, self.app.clock.now()).await;
         passed.expect("gone through")
     }
 
@@ -188,7 +185,7 @@ impl Back {
 #[tokio::test]
 async fn grades_go_back_when_they_are_out_and_whenever_they_change() {
     let mut back = Back::open().await;
-    assert_eq!(back.pass().await, PassedOn::default(), "nothing is out");
+    assert_eq!(back.pass().await, Passed::default(), "nothing is out");
     back.release(true).await;
     let page = back.page().await;
     assert!(page.contains("2 waiting"), "{page}");
@@ -200,7 +197,7 @@ async fn grades_go_back_when_they_are_out_and_whenever_they_change() {
         "{page}"
     );
     // once is enough
-    assert_eq!(back.pass().await, PassedOn::default());
+    assert_eq!(back.pass().await, Passed::default());
     back.platform.tell(|told| {
         let items = &told.services.line_items;
         assert_eq!(items.len(), 1);
@@ -242,7 +239,7 @@ async fn grades_go_back_when_they_are_out_and_whenever_they_change() {
         .await;
     assert_eq!(turned.status, 303);
     back.adjust("0042", -3).await;
-    assert_eq!(back.pass().await, PassedOn::default());
+    assert_eq!(back.pass().await, Passed::default());
     back.coordinator
         .post_form("/course/platform/grades", &[("wanted", "yes")])
         .await;
@@ -269,12 +266,12 @@ async fn nothing_is_lost_when_the_platform_is_away() {
     );
     // it rests a minute, then two
     back.platform.come_back().await;
-    assert_eq!(back.pass().await, PassedOn::default());
+    assert_eq!(back.pass().await, Passed::default());
     back.platform.tell(|told| told.services.away = Some(503));
     back.later(SignedDuration::from_secs(61));
     assert!(back.pass().await.away.is_some());
     back.later(SignedDuration::from_secs(61));
-    assert_eq!(back.pass().await, PassedOn::default(), "two minutes");
+    assert_eq!(back.pass().await, Passed::default(), "two minutes");
     // what changes while it is away goes once, as it is in the end
     back.adjust("0042", -1).await;
     back.adjust("0042", -4).await;
@@ -287,7 +284,7 @@ async fn nothing_is_lost_when_the_platform_is_away() {
     back.adjust("0042", -5).await;
     back.pass().await;
     back.platform.tell(|told| told.services.away = None);
-    assert_eq!(back.pass().await, PassedOn::default());
+    assert_eq!(back.pass().await, Passed::default());
     let again = back
         .coordinator
         .post_form("/course/platform/grades/again", &[])
@@ -309,7 +306,7 @@ async fn what_the_platform_refuses_is_said_and_tried_when_somebody_says_so() {
     back.release(true).await;
     assert_eq!(back.pass().await.refused, 2);
     back.later(SignedDuration::from_mins(50));
-    assert_eq!(back.pass().await, PassedOn::default(), "not by itself");
+    assert_eq!(back.pass().await, Passed::default(), "not by itself");
     let page = back.page().await;
     assert!(
         page.contains("2 refused") && page.contains("status 422"),

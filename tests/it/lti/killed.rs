@@ -7,8 +7,9 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use concordant::changes::SetRelease;
-use concordant::desk::lti::grades::{Place, send_grades};
+use concordant::desk::lti::grades::pass;
 use concordant::desk::lti::{Doing, register_platform};
+use concordant::desk::outgoing::Place;
 use concordant::desk::{Desk, bring_in};
 use concordant::lti::{Context, NamedBy, Platform as Registered, Scope};
 use concordant::store::Store;
@@ -174,13 +175,9 @@ async fn a_server_that_ends_or_is_killed_while_it_sends_loses_nothing() {
     let desk = Desk::open(Store::open(&db).await.expect("a store"))
         .await
         .expect("a desk");
-    let place = Place {
-        desk: &desk,
-        people: &desk,
-        course: "",
-    };
+    let place = Place::alone(&desk);
     let later = Timestamp::now() + SignedDuration::from_mins(6);
-    let passed = send_grades(place, &Arc::default(), later)
+    let passed = pass(place, &Arc::default(), later)
         .await
         .expect("gone through");
     assert!(passed.sent <= 2, "{passed:?}");

@@ -4,11 +4,12 @@
 use std::sync::Arc;
 
 use concordant::desk::accounts::By;
-use concordant::desk::lti::grades::{PassedOn, Place, send_grades};
+use concordant::desk::lti::grades::pass;
+use concordant::desk::outgoing::{Passed, Place};
 use concordant::desk::{Desk, Retirement, decide, retire};
 use concordant::ids::StudentId;
+use concordant::store::SendState;
 use concordant::store::Store;
-use concordant::store::lti::GradeState;
 use concordant::term::Ruling;
 use jiff::SignedDuration;
 use serde_json::json;
@@ -51,7 +52,7 @@ async fn one_that_is_on_its_way_is_nobody_elses_and_ends_before_the_next() {
     transaction.commit().await.expect("kept");
     // whoever took them was killed; meanwhile the grade changes
     back.adjust("0042", -2).await;
-    assert_eq!(back.pass().await, PassedOn::default(), "on its way");
+    assert_eq!(back.pass().await, Passed::default(), "on its way");
     // an answer that comes late is that of the version it was for
     let mut transaction = back.app.desk.store().write().await.expect("a write");
     for grade in &due {
@@ -70,7 +71,7 @@ async fn one_that_is_on_its_way_is_nobody_elses_and_ends_before_the_next() {
         let mut reader = back.app.desk.store().read().await.expect("a reader");
         reader.grades().all().await.expect("grades")
     };
-    assert!(state.iter().all(|grade| grade.state == GradeState::Sent));
+    assert!(state.iter().all(|grade| grade.state == SendState::Sent));
     back.app.clock.put_forward(SignedDuration::from_hours(-1));
     back.adjust("0042", -3).await;
     assert_eq!(back.pass().await.sent, 1);
@@ -90,22 +91,18 @@ async fn a_server_that_was_stopped_goes_on_where_it_was() {
     // another process on the same file, which knows nothing but that
     let store = Store::open(&back.app.database()).await.expect("a store");
     let desk = Desk::open(store).await.expect("a desk");
-    let place = Place {
-        desk: &desk,
-        people: &desk,
-        course: "",
-    };
+    let place = Place::alone(&desk);
     let services = Arc::default();
     let now = back.app.clock.now();
     assert_eq!(
-        send_grades(place, &services, now)
+        pass(place, &services, now)
             .await
             .expect("gone through")
             .sent,
         2
     );
     desk.close().await;
-    assert_eq!(back.pass().await, PassedOn::default());
+    assert_eq!(back.pass().await, Passed::default());
     assert_eq!((back.shown(), back.scores()), (back.ours().await, 2));
 }
 
@@ -200,13 +197,9 @@ async fn of_two_servers_one_makes_the_column() {
     back.release(true).await;
     let store = Store::open(&back.app.database()).await.expect("a store");
     let other = Desk::open(store).await.expect("a desk");
-    let place = Place {
-        desk: &other,
-        people: &other,
-        course: "",
-    };
+    let place = Place::alone(&other);
     let (services, now) = (Arc::default(), back.app.clock.now());
-    let both = tokio::join!(back.pass(), send_grades(place, &services, now));
+    let both = tokio::join!(back.pass(), pass(place, &services, now));
     assert!(both.0.refused == 0 && both.1.expect("gone through").refused == 0);
     back.app.clock.put_forward(SignedDuration::from_secs(11));
     back.pass().await;

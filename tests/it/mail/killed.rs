@@ -9,6 +9,7 @@ use std::time::{Duration, Instant};
 use concordant::changes::{Change, SetRelease};
 use concordant::course::Student;
 use concordant::desk::mail::pass;
+use concordant::desk::outgoing::Place;
 use concordant::desk::{Desk, bring_in};
 use concordant::ids::{SectionName, StudentId};
 use concordant::store::Store;
@@ -126,7 +127,7 @@ async fn a_server_that_ends_or_is_killed_in_mid_queue_loses_and_doubles_nothing(
         .await
         .expect("a desk");
     let later = Timestamp::now() + SignedDuration::from_mins(11);
-    let last = pass(&desk, &desk, &post(&catcher), PUBLIC, later)
+    let last = pass(Place::alone(&desk), (&post(&catcher), PUBLIC), later)
         .await
         .expect("gone through");
     assert!(last.sent <= 1, "{last:?}");
@@ -138,7 +139,7 @@ async fn a_server_that_ends_or_is_killed_in_mid_queue_loses_and_doubles_nothing(
         "only what was under way, under the same name: {counts:?}"
     );
     assert_eq!(
-        pass(&desk, &desk, &post(&catcher), PUBLIC, later)
+        pass(Place::alone(&desk), (&post(&catcher), PUBLIC), later)
             .await
             .expect("gone through"),
         Default::default()

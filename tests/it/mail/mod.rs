@@ -9,7 +9,8 @@ mod secrets;
 
 use concordant::changes::SetRelease;
 use concordant::desk::accounts::{AccountId, By, Kind};
-use concordant::desk::mail::{Passed, pass, want};
+use concordant::desk::mail::{pass, want};
+use concordant::desk::outgoing::{Passed, Place};
 use concordant::desk::{Desk, bring_in_term, decide};
 use concordant::files::{Folder, read_term};
 use concordant::ids::SectionName;
@@ -88,10 +89,8 @@ impl Office {
 
     async fn pass(&self) -> Passed {
         pass(
-            &self.app.desk,
-            &self.app.desk,
-            &self.post,
-            PUBLIC,
+            Place::alone(&self.app.desk),
+            (&self.post, PUBLIC),
             self.app.clock.now(),
         )
         .await

@@ -1,6 +1,7 @@
 //! What is queued, sent, put off, refused: once, and nothing is lost.
 
-use concordant::desk::mail::{GIVEN_UP_AFTER, MailState, listed, pass};
+use concordant::desk::mail::{GIVEN_UP_AFTER, SendState, listed, pass};
+use concordant::desk::outgoing::Place;
 use concordant::desk::take_back;
 use concordant::term::Ruling;
 use jiff::SignedDuration;
@@ -13,7 +14,7 @@ const SERAPHINE: &str = "s.ruhl@students.example";
 
 impl Office {
     /// State and reason of the mails, oldest first.
-    async fn states(&self) -> Vec<(MailState, String)> {
+    async fn states(&self) -> Vec<(SendState, String)> {
         let (listed, _) = listed(&self.app.desk, None, 100).await.expect("read");
         let states = listed.into_iter().rev();
         states.map(|one| (one.mail.state, one.mail.why)).collect()
@@ -85,7 +86,7 @@ async fn what_does_not_hold_any_more_is_not_sent() {
     let states = office.states().await;
     assert_eq!(states.len(), 3);
     assert!(
-        states.iter().all(|(state, _)| *state == MailState::Dropped),
+        states.iter().all(|(state, _)| *state == SendState::Dropped),
         "{states:?}"
     );
     assert!(
@@ -150,7 +151,7 @@ async fn a_server_that_is_away_or_says_later_is_asked_again_with_growing_pauses(
     assert!(
         states
             .iter()
-            .all(|(state, why)| *state == MailState::Waiting && !why.is_empty()),
+            .all(|(state, why)| *state == SendState::Waiting && !why.is_empty()),
         "{states:?}"
     );
     assert_eq!(
@@ -179,7 +180,7 @@ async fn a_server_that_is_away_or_says_later_is_asked_again_with_growing_pauses(
     let states = office.states().await;
     let refused: Vec<_> = states
         .iter()
-        .filter(|(state, _)| *state == MailState::Refused)
+        .filter(|(state, _)| *state == SendState::Refused)
         .collect();
     assert_eq!(refused.len(), 1);
     assert!(
@@ -223,7 +224,7 @@ async fn what_nobody_takes_is_given_up_after_days() {
     assert!(
         states
             .iter()
-            .any(|(state, why)| *state == MailState::Refused && why.starts_with("given up: ")),
+            .any(|(state, why)| *state == SendState::Refused && why.starts_with("given up: ")),
         "{states:?}"
     );
     // the same where the server was away all the time
@@ -247,10 +248,8 @@ async fn whoever_stops_while_a_mail_is_handed_over_sends_it_once_more_under_its_
     office.catcher.set(|mood| mood.hangs_up = false);
     office.later(SignedDuration::from_mins(3));
     let again = pass(
-        &office.app.desk,
-        &office.app.desk,
-        &office.post,
-        PUBLIC,
+        Place::alone(&office.app.desk),
+        (&office.post, PUBLIC),
         office.app.clock.now(),
     )
     .await;
@@ -274,7 +273,7 @@ async fn whoever_stops_while_a_mail_is_handed_over_sends_it_once_more_under_its_
         .set(|mood| mood.slow = std::time::Duration::ZERO);
     let other = super::post(&office.catcher);
     let now = office.app.clock.now();
-    let passed = pass(&office.app.desk, &office.app.desk, &other, PUBLIC, now)
+    let passed = pass(Place::alone(&office.app.desk), (&other, PUBLIC), now)
         .await
         .expect("gone through");
     assert_eq!(
@@ -283,7 +282,7 @@ async fn whoever_stops_while_a_mail_is_handed_over_sends_it_once_more_under_its_
     );
     office.later(SignedDuration::from_mins(11));
     let now = office.app.clock.now();
-    let passed = pass(&office.app.desk, &office.app.desk, &other, PUBLIC, now)
+    let passed = pass(Place::alone(&office.app.desk), (&other, PUBLIC), now)
         .await
         .expect("gone through");
     assert_eq!(
@@ -310,17 +309,15 @@ async fn the_password_of_the_mail_server_is_asked_for_and_a_wrong_one_refuses_no
     };
     let desk = &office.app.desk;
     for wrong in [with("wrong horse"), super::post(&office.catcher)] {
-        let passed = pass(desk, desk, &wrong, PUBLIC, office.app.clock.now())
+        let passed = pass(Place::alone(desk), (&wrong, PUBLIC), office.app.clock.now())
             .await
             .expect("gone through");
         assert!(passed.away.is_some() && passed.refused == 0, "{passed:?}");
         office.later(SignedDuration::from_mins(10));
     }
     let passed = pass(
-        desk,
-        desk,
-        &with("right horse"),
-        PUBLIC,
+        Place::alone(desk),
+        (&with("right horse"), PUBLIC),
         office.app.clock.now(),
     )
     .await;

@@ -11,11 +11,12 @@ use jiff::Timestamp;
 
 use super::{Doing, note};
 use crate::desk::Desk;
+use crate::desk::outgoing::Place;
 use crate::ids::StudentId;
-use crate::store::lti::{Grade, GradeState};
-use crate::store::{StoreError, student_keys};
+use crate::store::lti::Grade;
+use crate::store::{SendState, StoreError, student_keys};
 
-pub use send::{PassedOn, send_grades};
+pub use send::pass;
 
 /// A grade as the coordinator's list shows it.
 #[derive(Clone, Debug)]
@@ -23,14 +24,6 @@ pub struct ListedGrade {
     pub grade: Grade,
     /// None for somebody who was taken out.
     pub who: Option<StudentId>,
-}
-
-/// Where a course keeps its people and the courses of platforms, and by what key it stands there.
-#[derive(Clone, Copy)]
-pub struct Place<'a> {
-    pub desk: &'a Desk,
-    pub people: &'a Desk,
-    pub course: &'a str,
 }
 
 /// Whether grades go to the platform.
@@ -88,9 +81,10 @@ fn numbers(keys: &BTreeMap<StudentId, String>) -> BTreeMap<String, StudentId> {
 }
 
 /// How many grades stand how.
-pub fn counted(grades: &[ListedGrade]) -> [(GradeState, usize); 4] {
-    GradeState::ALL.map(|state| {
-        let there = grades.iter().filter(|one| one.grade.state == state);
-        (state, there.count())
-    })
+pub fn counted(grades: &[ListedGrade]) -> BTreeMap<SendState, u64> {
+    let mut counts = BTreeMap::new();
+    for one in grades {
+        *counts.entry(one.grade.state).or_default() += 1;
+    }
+    counts
 }

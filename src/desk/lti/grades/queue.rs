@@ -4,12 +4,12 @@ use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 
-use super::Place;
 use crate::desk::Image;
 use crate::desk::lti::{LinkedContext, courses_of, know_learners};
+use crate::desk::outgoing::Place;
 use crate::ids::StudentId;
-use crate::store::lti::{Grade, GradeState, Wanted};
-use crate::store::{StoreError, Transaction, newest, student_keys};
+use crate::store::lti::{Grade, Wanted};
+use crate::store::{SendState, StoreError, Transaction, newest, student_keys};
 use crate::term::Status;
 
 /// Courses of platforms that take grades, each with who students are there.
@@ -71,7 +71,7 @@ async fn compare(
     for (key, wanted) in &wanted {
         let same = held
             .get(key)
-            .is_some_and(|grade| grade.wanted == *wanted && grade.state != GradeState::Dropped);
+            .is_some_and(|grade| grade.wanted == *wanted && grade.state != SendState::Dropped);
         if !same {
             grades.put(wanted, at).await?;
         }

@@ -7,9 +7,10 @@ use std::sync::Arc;
 use jiff::{SignedDuration, Timestamp};
 use rust_decimal::Decimal;
 
-use super::{Place, numbers, queue};
+use super::{numbers, queue};
 use crate::campus::{Account, Answer, Ask, OwnKey, ServiceFault, Services};
 use crate::desk::lti::{LinkedContext, PlatformError, account, platform_of, signing_key};
+use crate::desk::outgoing::{Passed, Place};
 use crate::desk::waits::{later, pause};
 use crate::lti::{LineItem, Scope, Score, scores_address};
 use crate::store::lti::Grade;
@@ -25,17 +26,6 @@ const COLUMN_FOR: SignedDuration = SignedDuration::from_secs(10);
 const AT_ONCE: i64 = 50;
 /// What one token for grades is good for.
 const SCOPES: [Scope; 2] = [Scope::LineItems, Scope::Scores];
-
-/// What came of looking through what waits.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct PassedOn {
-    pub sent: usize,
-    pub refused: usize,
-    /// To be tried again.
-    pub put_off: usize,
-    /// Why a platform cannot be had; then all that goes there waits.
-    pub away: Option<String>,
-}
 
 /// A course of a platform that takes grades.
 struct Taker<'a> {
@@ -59,12 +49,12 @@ enum Outcome {
 }
 
 /// Queues what is new, and hands over what is due.
-pub async fn send_grades(
+pub async fn pass(
     place: Place<'_>,
     services: &Arc<Services>,
     at: Timestamp,
-) -> Result<PassedOn, StoreError> {
-    let mut passed = PassedOn::default();
+) -> Result<Passed, StoreError> {
+    let mut passed = Passed::default();
     let takers = queue::queue_new(place, at).await?;
     if takers.is_empty() {
         return Ok(passed);
@@ -113,6 +103,7 @@ pub async fn send_grades(
                     let why = "it is for a course of the platform, or somebody, that is none of this course any more";
                     transaction.grades().drop(grade.id, why).await?;
                     transaction.commit().await?;
+                    passed.dropped += 1;
                 }
             }
         }
@@ -125,7 +116,7 @@ async fn wait(
     grade: &Grade,
     at: Timestamp,
     why: &str,
-    passed: &mut PassedOn,
+    passed: &mut Passed,
 ) -> Result<(), StoreError> {
     let next = later(at, pause(grade.tries));
     let mut transaction = place.desk.store().write().await?;
@@ -143,7 +134,7 @@ async fn one(
     taker: &Taker<'_>,
     (grade, number): (&Grade, &str),
     at: Timestamp,
-    passed: &mut PassedOn,
+    passed: &mut Passed,
 ) -> Result<(), StoreError> {
     let mut transaction = place.desk.store().write().await?;
     let Some(sub) = taker.members.get(number) else {
