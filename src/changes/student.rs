@@ -4,7 +4,7 @@ pub use crate::course::Student;
 
 use std::collections::BTreeMap;
 
-use super::{Change, ChangeForm, ChangeKind, Made, Reach, RecordsOf, Replaced, Who, put};
+use super::{Change, ChangeForm, ChangeKind, Made, Reach, RecordsOf, Replaced, Who};
 use crate::form::{Faults, Field, Form, Typed, named};
 use crate::ids::{SectionName, StudentId};
 use crate::term::Term;
@@ -29,7 +29,7 @@ impl ChangeKind for Student {
     }
 
     fn apply(&self, term: &mut Term, _: Option<&Made>) {
-        put(&mut term.students, self, |s| &s.id);
+        term.students.put(self);
     }
 
     fn reach(&self, _: &Term) -> Reach {

@@ -208,7 +208,7 @@ impl<'f> Reader<'f> {
         }
         let mut term = Term::new(course?, GlasswareTable::default());
         term.experiments = experiments;
-        term.students = students;
+        term.students = students.into();
         term.lots = lots;
         term.unknowns = unknowns;
         term.shelf = shelf;

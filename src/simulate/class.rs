@@ -416,7 +416,7 @@ impl AtWork<'_> {
         let (class, term) = (self.class, &mut self.rehearsed.term);
         for section in 0..class.lots_of.len() {
             for seat in 0..class.per_section {
-                term.students.push(Student {
+                term.students.put(&Student {
                     id: StudentId::new(format!("s{section}-{seat:02}")),
                     family_name: format!("Family{seat:02}"),
                     given_name: "Given".into(),

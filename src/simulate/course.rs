@@ -173,7 +173,7 @@ impl Invention<'_> {
             section_dates: BTreeMap::new(),
         });
         let supplies = self.supplies(procedure)?;
-        let students: Vec<Student> = self.term.students.clone();
+        let students: Vec<Student> = self.term.students.to_vec();
         let mut last = usize::MAX;
         for (place, student) in students.iter().enumerate() {
             let mut bottle = self.rng.random_range(0..planned.unknowns);

@@ -37,7 +37,7 @@ pub(super) fn people(plan: &Plan, term: &mut Term, rng: &mut ChaCha20Rng) {
         members.sort_by(|a, b| {
             (&a.family_name, &a.given_name, &a.id).cmp(&(&b.family_name, &b.given_name, &b.id))
         });
-        term.students.extend(members);
+        members.iter().for_each(|member| term.students.put(member));
     }
     let staff = |login: &str, name: &str, role, sections: Vec<SectionName>| StaffMember {
         login: login.to_owned(),

@@ -8,7 +8,7 @@ use super::gather::{Gather, Where};
 use super::judging::of_experiment;
 use super::{Judged, Slot, Term};
 use crate::course::Experiment;
-use crate::ids::{ExperimentKey, StudentId};
+use crate::ids::ExperimentKey;
 use crate::judge::{
     AuditGroup, AuditKind, DriftDay, GroupName, GroupOff, Observed, Scores, audited, outlier,
     scores, shifts,
@@ -155,7 +155,6 @@ impl Term {
         &self,
         judged: impl Iterator<Item = (&'a Slot, &'a Judged)>,
     ) -> Vec<ExperimentAudit> {
-        let places = self.places();
         let mut by_experiment: HashMap<&str, Vec<(&Slot, &Judged)>> = HashMap::new();
         for (slot, one) in judged {
             let of = by_experiment.entry(slot.experiment.as_str()).or_default();
@@ -163,7 +162,7 @@ impl Term {
         }
         let audits = self.experiments.iter().map(|experiment| {
             let own = by_experiment.remove(experiment.key.as_str());
-            self.audit_one((experiment, &places), &own.unwrap_or_default())
+            self.audit_one(experiment, &own.unwrap_or_default())
         });
         audits.collect()
     }
@@ -175,18 +174,13 @@ impl Term {
         judged: &BTreeMap<Slot, Judged>,
     ) -> ExperimentAudit {
         let judged: Vec<(&Slot, &Judged)> = of_experiment(judged, &experiment.key).collect();
-        self.audit_one((experiment, &self.places()), &judged)
+        self.audit_one(experiment, &judged)
     }
 
-    fn audit_one(
-        &self,
-        (experiment, places): (&Experiment, &HashMap<StudentId, usize>),
-        judged: &[(&Slot, &Judged)],
-    ) -> ExperimentAudit {
+    fn audit_one(&self, experiment: &Experiment, judged: &[(&Slot, &Judged)]) -> ExperimentAudit {
         let at = Where {
             term: self,
             experiment,
-            places,
         };
         let mut gather = Gather::of(at);
         for (slot, judged) in judged {

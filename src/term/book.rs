@@ -1,11 +1,11 @@
 //! What a class shows about each of its submissions, kept beside the judgements: what is handed in alters what it touches,
 //! and the same book comes out as if everything were gathered anew.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use super::gather::{Gather, Where};
-use super::{Judged, Slot, Term};
+use super::{Judged, Roster, Slot, Term};
 use crate::ids::{ExperimentKey, StudentId};
 use crate::judge::{
     ClassEvidence, ClassSpread, Consensus, DefaultLots, EndDigits, Habits, LikenessIndex,
@@ -18,8 +18,8 @@ use crate::stats::median;
 /// What the classes of a term show. Empty, it is filled by the first judgements.
 #[derive(Debug, Default)]
 pub struct ClassBook {
-    /// Where students stand in the roster.
-    pub(super) places: Arc<HashMap<StudentId, usize>>,
+    /// Whose places in it the others hold.
+    roster: Roster,
     shares: BTreeMap<ExperimentKey, Shares>,
     classes: BTreeMap<ExperimentKey, ClassPage>,
     /// Who shares readings with whom: kept while a class is told anew, and lent to those who only try a change.
@@ -62,36 +62,27 @@ impl Touched {
     }
 }
 
-impl Term {
-    /// Where students stand in the roster.
-    pub(super) fn places(&self) -> HashMap<StudentId, usize> {
-        let students = self.students.iter().enumerate();
-        students
-            .map(|(place, one)| (one.id.clone(), place))
-            .collect()
-    }
-}
-
 impl ClassBook {
     /// Follows the roster of a term. What an experiment shows is told anew where the roster is another.
     pub(super) fn follow(&mut self, term: &Term) {
-        let is_same = |(place, student): (usize, &crate::course::Student)| {
-            self.places.get(&student.id) == Some(&place)
-        };
-        let same = self.places.len() == term.students.len()
-            && term.students.iter().enumerate().all(is_same);
-        if !same {
-            *self = Self {
-                places: Arc::new(term.places()),
+        let same = self.roster.is_of_the_same(&term.students);
+        let roster = term.students.clone();
+        *self = match same {
+            true => Self {
+                roster,
+                ..std::mem::take(self)
+            },
+            false => Self {
+                roster,
                 ..Self::default()
-            };
-        }
+            },
+        };
     }
 
     /// What is worth having of it to whoever tries a change.
     pub fn lent(&self) -> Self {
         Self {
-            places: Arc::clone(&self.places),
+            roster: self.roster.clone(),
             likeness: self.likeness.clone(),
             ..Self::default()
         }
@@ -99,9 +90,9 @@ impl ClassBook {
 
     /// Takes up what a trial has told that is not told here. Before it is used it is held against the term.
     pub fn take_up(&mut self, lent: Self) {
-        if self.places.is_empty() {
-            self.places = lent.places;
-        } else if self.places != lent.places {
+        if self.roster.is_empty() {
+            self.roster = lent.roster;
+        } else if !self.roster.is_of_the_same(&lent.roster) {
             return;
         }
         for (experiment, index) in lent.likeness {
@@ -193,12 +184,12 @@ impl ClassBook {
             shares.by_place.clear();
         }
         for (slot, judged) in results {
-            let Some(place) = self.places.get(&slot.student) else {
+            let Some(place) = self.roster.place(&slot.student) else {
                 continue;
             };
             match judged.and_then(|judged| judged.evaluation.scatter) {
-                Some(share) => shares.by_place.insert(*place, share),
-                None => shares.by_place.remove(place),
+                Some(share) => shares.by_place.insert(place, share),
+                None => shares.by_place.remove(&place),
             };
             touched.add(&slot.student);
         }
@@ -238,12 +229,12 @@ impl ClassBook {
     pub(super) fn habits(&self, at: Where, student: &StudentId) -> Habits {
         let so_far = at.term.experiments.iter();
         let so_far = so_far.take_while(|one| one.key != at.experiment.key);
-        let place = self.places.get(student);
+        let place = self.roster.place(student);
         let term = so_far.chain([at.experiment]).filter_map(|experiment| {
             let shares = self.shares.get(&experiment.key)?;
             Some(TermScatter {
                 experiment: &experiment.procedure.title,
-                share: *shares.by_place.get(place?)?,
+                share: *shares.by_place.get(&place?)?,
                 class_s: shares.class_s,
             })
         });
@@ -303,8 +294,8 @@ impl ClassPage {
         let mates = mates.filter(|slot| slot.experiment == at.experiment.key);
         let mates = mates.filter_map(|slot| {
             let (reader, _) = at.term.handed_in_by(slot)?;
-            let place = at.places.get(&reader.student)?;
-            let shift = (reader != slot).then(|| shift(place))?;
+            let (place, _) = at.place(&reader.student)?;
+            let shift = (reader != slot).then(|| shift(&place))?;
             Some((slot.clone(), shift?))
         });
         own.chain(mates).collect()

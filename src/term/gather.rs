@@ -47,17 +47,16 @@ struct SectionFacts {
     lots: DefaultLots,
 }
 
-/// A term, one of its experiments and where its students stand in the roster.
+/// A term and one of its experiments.
 #[derive(Clone, Copy)]
 pub(super) struct Where<'a> {
     pub term: &'a Term,
     pub experiment: &'a Experiment,
-    pub places: &'a HashMap<StudentId, usize>,
 }
 
 impl<'a> Where<'a> {
     pub fn place(self, student: &StudentId) -> Option<(usize, &'a Student)> {
-        let place = *self.places.get(student)?;
+        let place = self.term.students.place(student)?;
         Some((place, self.term.students.get(place)?))
     }
 

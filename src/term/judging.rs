@@ -1,7 +1,6 @@
 //! A term judged: what each submission depends on, gathered and evaluated.
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
-use std::sync::Arc;
 
 use jiff::Timestamp;
 
@@ -46,7 +45,6 @@ impl Term {
         reaches: &[Reach],
     ) -> BTreeMap<Slot, Option<Judged>> {
         book.follow(self);
-        let places = Arc::clone(&book.places);
         let mut reached = self.within_reach(reaches);
         let everywhere = reaches.contains(&Reach::All);
         // habits are of the term so far: what changes in an experiment is seen in those after it
@@ -58,7 +56,6 @@ impl Term {
             let at = Where {
                 term: self,
                 experiment,
-                places: &places,
             };
             let mut within = reached.remove(&experiment.key);
             let earlier = self.standardised_in(experiment);

@@ -20,6 +20,7 @@ mod order;
 mod peers;
 mod preview;
 mod proving;
+mod roster;
 mod sections;
 mod told;
 mod usual_lots;
@@ -53,6 +54,7 @@ pub use notes::{LONGEST_NOTE, Note, Side, note_text};
 pub use order::plain_letters;
 pub use preview::{Altered, Preview};
 pub use proving::ProvedRun;
+pub use roster::Roster;
 pub use sections::{Beside, Contrast, Habit, Measure, Share, Teaching};
 pub use told::Told;
 
@@ -65,7 +67,7 @@ pub struct Term {
     /// In course order.
     pub experiments: Vec<Experiment>,
     /// In roster order.
-    pub students: Vec<Student>,
+    pub students: Roster,
     /// In the order of the file.
     pub staff: Vec<StaffMember>,
     pub lots: BTreeMap<LotCode, Lot>,
@@ -258,7 +260,7 @@ impl Term {
             course,
             glassware,
             experiments: Vec::new(),
-            students: Vec::new(),
+            students: Roster::default(),
             staff: Vec::new(),
             lots: BTreeMap::new(),
             unknowns: BTreeMap::new(),
@@ -289,7 +291,7 @@ impl Term {
 
     /// The student of that id.
     pub fn student(&self, id: &str) -> Option<&Student> {
-        self.students.iter().find(|s| s.id == id)
+        self.students.student(id)
     }
 
     /// Every student's place in every experiment, in course and roster order.

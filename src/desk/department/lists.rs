@@ -37,7 +37,7 @@ impl Lists {
         Self {
             course: image.is_founded().then(|| image.term.course.clone()),
             staff: image.term.staff.clone(),
-            students: image.term.students.clone(),
+            students: image.term.students.to_vec(),
             newest: image.newest(),
         }
     }

@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use concordant::changes::SetRelease;
+use concordant::course::Student;
 use concordant::desk::accounts::{AccountId, By, Kind};
 use concordant::desk::decide;
 use concordant::desk::mail::{ask_for_codes, choose_own};
@@ -18,8 +19,9 @@ const REASON: &str = "the burette was read 0.1 mL too low, I think";
 /// The demonstration course with addresses, everything that mails speak of done in it, and all the mail it sends.
 async fn busy() -> (Office, Vec<Caught>) {
     let mut term = read_term(&demo_folder()).expect("is sound");
-    for student in &mut term.students {
-        student.email = format!("s{}@students.example", student.id);
+    for student in term.students.to_vec() {
+        let email = format!("s{}@students.example", student.id);
+        term.students.put(&Student { email, ..student });
     }
     let office = Office::open_with(TestApp::spawn_new().await, term).await;
     let desk = &office.app.desk;
