@@ -138,7 +138,10 @@ fn an_export_with_names_of_ours_hangs_together_and_reads_back() {
             sourced_id: String::new(),
             ..s.clone()
         };
-        assert_eq!(back.iter().map(plain).collect::<Vec<_>>(), term.students.to_vec());
+        assert_eq!(
+            back.iter().map(plain).collect::<Vec<_>>(),
+            term.students.to_vec()
+        );
         // the same once more gives the same names
         assert_eq!(export(&term, &judged, &wanted(version, None)), Ok(out));
     }

@@ -19,7 +19,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::SeedableRng;
 use tower::ServiceExt;
 
-use super::{ALLOWED, SLOWER, mutated};
+use super::{ALLOWED, SLOWER, mutated, used_by_all};
 use crate::access::Open;
 use crate::access::office::forms;
 use crate::app::PASSWORD;
@@ -212,9 +212,10 @@ async fn every_form_takes_whatever_comes() {
                     .header("cookie", office.cookie(login))
                     .header("content-type", &kind);
                 let request = request.body(Body::from(bytes.clone())).expect("a request");
-                let begun = Instant::now();
+                let (begun, before) = (Instant::now(), used_by_all());
                 answer = Some(office.ask(request).await);
-                took = took.min(begun.elapsed());
+                // other work on the machine is not the form's, and other tests are not either
+                took = took.min(begun.elapsed()).min(used_by_all() - before);
                 sent += 1;
                 if took < ALLOWED {
                     break;
