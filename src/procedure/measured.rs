@@ -10,7 +10,8 @@ use crate::schemes::SchemeKind;
 ///
 /// Not the key and the title, by which a department may call the same procedure otherwise next year, nor its texts, its
 /// rules for trials and its marking, which an experiment may replace; nor label molarities, the size of a sample or the
-/// class of its glassware: where those are others, honest volumes are, and what was copied shows all the more.
+/// class of its glassware: where those are others, honest volumes are, and what was copied shows all the more. Nor what
+/// becomes of the readings: a titration with a student's own titrant is read as one with a lot of the prep room.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Measured {
     scheme: SchemeKind,

@@ -142,7 +142,7 @@ impl Asking<'_> {
         }
         let course = self.earlier.iter().find(|one| one.key == with.course);
         let course = course.map_or_else(|| with.course.to_string(), title);
-        format!("{} of {course}", who.join(", "))
+        format!("{} of \u{201c}{course}\u{201d}", who.join(", "))
     }
 
     /// The page of the other hand-in, where the visitor may see it.

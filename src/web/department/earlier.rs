@@ -77,10 +77,10 @@ fn form(key: &CourseKey, all: &[Listed]) -> Option<Form> {
         .map(|(key, lists, _)| (key.to_string(), lists.title(key)))
         .collect();
     let field = Field::new("earlier", "Earlier terms", Kind::Several(options.clone()))
-        .hint("its staff are shown which hand-ins share readings with one of these, by the same procedure, beyond chance");
+        .hint("open courses and closed ones; none is looked at unless it is ticked");
     let form = Form::of(vec![field])
         .title("Earlier terms to compare with")
-        .words("Who of another course it is, only staff of that course too are told. No mark follows from it, and nobody is compared unless a course is ticked here.")
+        .words("Staff of this course are shown which hand-ins share readings, beyond chance, with one by the same procedure in a course that is ticked here. Whose that was, only they are told who are staff there too. No mark follows from it, and students see nothing of it.")
         .enter("Choose these");
     (!options.is_empty()).then_some(form)
 }

@@ -79,10 +79,10 @@ async fn a_sheet_of_the_year_before_is_shown_to_staff() {
     assert_eq!(lines(&shown), 2);
     for words in [
         "Laid beside Acids and bases, autumn 2025",
-        "with 3117 of Acids and bases, autumn 2025 with trials in another order (",
+        "with 3117 of “Acids and bases, autumn 2025” with trials in another order (",
         "two people reading on their own share this much less than once in ",
         "href=\"/c/acids-2025/review/acid/3117\"",
-        "with 3103 (the same number as here) of Acids and bases, autumn 2025: ",
+        "with 3103 (the same number as here) of “Acids and bases, autumn 2025”: ",
         "4 of 4 starts of the burette",
         "accuses nobody",
     ] {
@@ -100,7 +100,7 @@ async fn a_sheet_of_the_year_before_is_shown_to_staff() {
     let mut quell = app.person("i.quell").await;
     let shown = page(&mut quell).await;
     assert_eq!(lines(&shown), 2);
-    assert!(shown.contains("with a student of Acids and bases, autumn 2025"));
+    assert!(shown.contains("with a student of “Acids and bases, autumn 2025”"));
     for words in ["3117", "/c/acids-2025/", "the same number"] {
         assert!(!shown.contains(words), "{words}: {shown}");
     }
@@ -111,7 +111,7 @@ async fn a_sheet_of_the_year_before_is_shown_to_staff() {
     assert!(!shown.contains("3117") && shown.contains("with 3103 (the same number"));
     let mut rook = app.person("p.rook").await;
     let shown = page(&mut rook).await;
-    assert!(shown.contains("with 3117 of Acids"), "{shown}");
+    assert!(shown.contains("with 3117 of “Acids"), "{shown}");
     assert!(!shown.contains("the same number as here"), "{shown}");
     let mut sedge = app.person("m.sedge").await;
     let shown = page(&mut sedge).await;

@@ -1,5 +1,8 @@
 //! Two terms of one procedure: what is copied from the year before is found, and nobody else is named.
 
+use std::time::Instant;
+
+use concordant::files::{read_procedure, shipped_glassware, shipped_procedure, shipped_procedures};
 use concordant::judge::EarlierSets;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha20Rng;
@@ -76,4 +79,62 @@ fn names_of_two_terms_are_two_names() {
     let words = one.likeness.clone().with("somebody".to_owned()).words();
     assert!(words.starts_with("with somebody: "), "{words}");
     assert!(earlier.shared_by(&new.procedure, &[]).is_empty());
+}
+
+/// One copy among whole classes of both years is found, however many there are.
+#[test]
+fn a_copy_is_found_beside_a_large_earlier_term() {
+    let sections = many(4, 12);
+    for (place, scheme) in (0..).zip(&SCHEMES) {
+        let mut rng = ChaCha20Rng::seed_from_u64(8_300 + place);
+        let old = scheme.course(sections, &mut rng);
+        let mut new = scheme.course(sections, &mut rng);
+        let own = new.students[7].hand_in.clone();
+        let copy = copied(Way::Exact, &old.students[11].hand_in, &own, &mut rng);
+        new.students[7].hand_in = copy.expect("can be copied");
+        let mut earlier = EarlierSets::default();
+        let before = Instant::now();
+        earlier.add(&old.procedure, "last year", &old.peers());
+        let shared = earlier.shared_by(&new.procedure, &new.peers());
+        let (n, took) = (old.students.len(), before.elapsed());
+        println!("{}: {n} beside {n}: {took:?}", scheme.name);
+        let pairs: Vec<_> = shared
+            .iter()
+            .map(|one| (one.students[0].as_str(), one.earlier))
+            .collect();
+        assert_eq!(pairs, [(new.students[7].id.as_str(), 11)], "{shared:?}");
+    }
+}
+
+/// What is measured tells shipped procedures apart, whatever they are called; and one called otherwise is the same.
+#[test]
+fn what_is_measured_tells_procedures_apart() {
+    let glassware = shipped_glassware();
+    let read = |key: &str, text: &str| read_procedure(key, text, &glassware).expect("is sound");
+    let shipped = shipped_procedures();
+    let all: Vec<_> = shipped
+        .iter()
+        .map(|(key, text)| (key, read(key, text).measured()))
+        .collect();
+    assert!(all.len() > 20, "{}", all.len());
+    let mut same = Vec::new();
+    for (n, (key, one)) in all.iter().enumerate() {
+        let others = all.iter().skip(n + 1).filter(|(_, other)| one == other);
+        same.extend(others.map(|(other, _)| (key.as_str(), other.as_str())));
+    }
+    // of each pair the same is read of the same titration; what becomes of it, and with whose titrant, is another matter
+    let expected = [
+        ("acid-gran", "vinegar-curve"),
+        ("copper-iodometric", "copper-own-thiosulfate"),
+        ("hard-water-cylinder", "well-water-hardness"),
+        ("iron-absorbance", "iron-tonic-own-line"),
+        ("vinegar-acidity", "vinegar-own-hydroxide"),
+    ];
+    assert_eq!(same, expected);
+    let vinegar = shipped_procedure("vinegar-acidity").expect("is shipped");
+    let renamed = vinegar
+        .replace("vinegar-acidity", "acidity-of-vinegar")
+        .replace("Acid in a table vinegar", "Vinegar");
+    let renamed = read("acidity-of-vinegar", &renamed).measured();
+    assert_eq!(read("vinegar-acidity", &vinegar).measured(), renamed);
 }
