@@ -42,7 +42,7 @@ pub struct SharedEarlier {
 }
 
 impl EarlierTerms {
-    /// Nothing yet, for the experiments of a term.
+    /// Nothing yet, for the experiments of a term whose readings tell one student's work from another's.
     pub fn wanted_by(term: &Term) -> Self {
         let mut wanted: Vec<OfProcedure> = Vec::new();
         for measured in measured(term) {
@@ -117,7 +117,9 @@ impl EarlierTerms {
 }
 
 fn measured(term: &Term) -> impl Iterator<Item = Measured> {
-    term.experiments.iter().map(|one| one.procedure.measured())
+    let procedures = term.experiments.iter().map(|one| &one.procedure);
+    let telling = procedures.filter(|procedure| procedure.scheme.tells_apart());
+    telling.map(|procedure| procedure.measured())
 }
 
 fn students(term: &Term, peer: &Peer) -> Vec<(StudentId, SectionName)> {
