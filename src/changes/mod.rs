@@ -303,6 +303,7 @@ changes! {
     Retired(Retired) in retired;
     Restored(Restored) in restored;
     Standing(SetStanding) in standing;
+    EarlierTerms(SetEarlierTerms) in earlier_terms;
 }
 
 /// The version after one: 1 for the first.

@@ -24,7 +24,9 @@ pub mod slips;
 /// judged otherwise than before, so that a difference tells new rules from tampering.
 pub const RULES: u32 = 2;
 
-pub use alike::{GENEROUS, Likeness, LikenessIndex, Peer, likenesses};
+pub use alike::{
+    EarlierLikeness, EarlierSets, GENEROUS, Likeness, LikenessIndex, Peer, likenesses,
+};
 pub use audit::{
     AUDIT_LEVEL, AuditGroup, AuditKind, Crossed, Drift, DriftDay, FEWEST_OF_ALL, FEWEST_TO_JUDGE,
     GroupName, GroupOff, Observed, OwnShift, ResultScore, Rival, Ruled, Scores, Verdict, audit,

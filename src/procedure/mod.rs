@@ -1,6 +1,7 @@
 //! A written procedure, checked: its reactions balance, its ratios follow, its unit fits its sample.
 
 mod check;
+mod measured;
 mod reagents;
 mod sample;
 mod taken_over;
@@ -25,6 +26,7 @@ use crate::words::named;
 
 pub use crate::ids::is_key;
 pub use check::{Allowed, Per};
+pub use measured::Measured;
 pub use reagents::{Amount, Batch, Ingredient, Reagent};
 pub use taken_over::{CarriedBy, CarriedOver};
 pub use text::ProcedureText;

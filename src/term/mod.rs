@@ -10,6 +10,7 @@ mod carried;
 mod class;
 mod copy;
 mod corrections;
+mod earlier;
 mod gather;
 mod judging;
 mod learned;
@@ -25,7 +26,7 @@ mod sections;
 mod told;
 mod usual_lots;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 use std::sync::Arc;
 
@@ -48,6 +49,7 @@ pub use book::ClassBook;
 pub use class::{ClassNumber, ClassView, FEWEST_OTHERS};
 pub use copy::CopyPlan;
 pub use corrections::{Corrected, Correction, corrections};
+pub use earlier::{EarlierHandIn, EarlierTerms, SharedEarlier};
 pub use live::SentReadings;
 pub use lot_chart::SectionFinding;
 pub use notes::{LONGEST_NOTE, Note, Side, note_text};
@@ -105,6 +107,8 @@ pub struct Term {
     pub amendments: Vec<Amendment>,
     /// Courses of the department, where this is what a department keeps: in any other term there are none.
     pub courses: BTreeMap<CourseKey, Standing>,
+    /// Which of them count as earlier terms of which, where whoever runs it has said so.
+    pub earlier_terms: BTreeMap<CourseKey, BTreeSet<CourseKey>>,
     /// What the files said, where it is not kept in the nouns above: written back as it was.
     pub sources: Sources,
 }
@@ -280,6 +284,7 @@ impl Term {
             proving: BTreeMap::new(),
             amendments: Vec::new(),
             courses: BTreeMap::new(),
+            earlier_terms: BTreeMap::new(),
             sources: Sources::default(),
         }
     }

@@ -16,9 +16,10 @@ use super::error::PageError;
 use super::state::AppState;
 use crate::ids::CourseKey;
 
-/// First parts of addresses that all courses of a department share.
-const SHARED: [&str; 10] = [
+/// First parts of addresses that all courses of a department share, and of those that name a course themselves.
+const SHARED: [&str; 11] = [
     "access",
+    "c",
     "claim",
     "courses",
     "guide",
@@ -175,8 +176,8 @@ mod tests {
 
     #[test]
     fn addresses_are_put_below_their_course_and_what_is_shared_is_not() {
-        let page = r#"<a href="/student/vinegar?x=1#y">A</a> <form method="post" action="/sign-out"><link href="/static/style.css?v=1"><a href="/">"#;
-        let expected = r#"<a href="/lab/c/chem-1/student/vinegar?x=1#y">A</a> <form method="post" action="/lab/sign-out"><link href="/lab/static/style.css?v=1"><a href="/lab/c/chem-1/">"#;
+        let page = r#"<a href="/student/vinegar?x=1#y">A</a> <form method="post" action="/sign-out"><link href="/static/style.css?v=1"><a href="/"><a href="/c/chem-0/review">"#;
+        let expected = r#"<a href="/lab/c/chem-1/student/vinegar?x=1#y">A</a> <form method="post" action="/lab/sign-out"><link href="/lab/static/style.css?v=1"><a href="/lab/c/chem-1/"><a href="/lab/c/chem-0/review">"#;
         assert_eq!(course().whole(page), expected);
     }
 

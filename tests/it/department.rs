@@ -1,8 +1,10 @@
 //! Many courses in one server: who is what in which of them, how one begins, is closed and put by, and where pages stand.
 
+mod earlier;
 mod journeys;
 mod matrix;
 mod platform;
+pub mod two_years;
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -135,6 +137,15 @@ impl TestDepartment {
 }
 
 async fn found(folder: &Path) {
+    let courses = vec![
+        ("alpha", access::folder(), member("i.quell", "Iris Quell")),
+        ("beta", beta(), member("b.tarn", "Bo Tarn")),
+    ];
+    founded(folder, courses).await;
+}
+
+/// Makes a folder of these courses.
+async fn founded(folder: &Path, courses: Vec<(&str, Folder, StaffMember)>) {
     let now = Clock::default().now();
     let course = Course {
         title: "Analytical laboratory".into(),
@@ -149,10 +160,6 @@ async fn found(folder: &Path) {
     let head = vec![Change::Staff(member(HEAD, "Dana Wren"))];
     let made = department.people().apply(head, "test", now).await;
     made.expect("somebody who runs it");
-    let courses = [
-        ("alpha", access::folder(), member("i.quell", "Iris Quell")),
-        ("beta", beta(), member("b.tarn", "Bo Tarn")),
-    ];
     for (key, files, coordinator) in courses {
         let term = read_term(&files).expect("a course");
         let key = CourseKey::new(key);

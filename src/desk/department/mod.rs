@@ -5,6 +5,7 @@
 //! lists are all the people of all courses, taken over from theirs; whoever is its coordinator runs the department. What
 //! somebody may do in a course, the lists of that course alone say.
 
+mod earlier;
 #[cfg(feature = "postgres")]
 mod keep_up;
 mod lists;
@@ -23,8 +24,10 @@ use crate::course::{Course, StaffMember, StaffRole, Standing, Student};
 use crate::ids::{CourseKey, SectionName};
 use crate::store::{Shelf, Store, StoreError, first_difference};
 use crate::term::Term;
+use earlier::Kept;
 use lists::wanting;
 
+pub use earlier::{BesideEarlier, EarlierCourse};
 pub use lists::Lists;
 pub use outgoing::Looked;
 
@@ -51,6 +54,7 @@ pub struct Department {
     shelf: Shelf,
     people: Arc<Desk>,
     lists: Mutex<BTreeMap<CourseKey, Arc<Lists>>>,
+    earlier: Kept,
 }
 
 impl Department {
@@ -62,6 +66,7 @@ impl Department {
             shelf,
             people,
             lists: Mutex::default(),
+            earlier: Kept::default(),
         };
         department.finish_archiving().await?;
         for key in department.keys().await? {

@@ -58,6 +58,15 @@ impl Likeness {
         self.rows.iter().any(|(own, other)| own != other)
     }
 
+    /// The same with others, as whoever reads it may know them.
+    pub fn with(self, others: String) -> Self {
+        Self {
+            others: vec![others],
+            section: None,
+            ..self
+        }
+    }
+
     /// The evidence in a sentence; it names the others by their ids, for staff.
     pub fn words(&self) -> String {
         let mut what = Vec::new();

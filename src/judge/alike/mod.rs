@@ -14,6 +14,7 @@
 //! habits. The bounds of all pairs of an experiment add up to at most what [`limits`] says.
 
 mod compare;
+mod earlier;
 mod habits;
 mod index;
 mod layouts;
@@ -38,6 +39,7 @@ use limits::Limits;
 use member::Member;
 use sheet::{Sheet, from_units, tells_apart};
 
+pub use earlier::{EarlierLikeness, EarlierSets};
 pub use likeness::Likeness;
 pub(super) use likeness::alike;
 
@@ -123,7 +125,17 @@ fn told_from(sets: usize) -> usize {
 
 impl LikenessIndex {
     pub fn of(procedure: &Procedure, peers: &[Peer]) -> Self {
-        let mut index = Self {
+        let mut index = Self::empty();
+        for peer in peers {
+            let member = index.member(procedure, peer);
+            index.put(member);
+        }
+        index.tell(procedure);
+        index
+    }
+
+    fn empty() -> Self {
+        Self {
             members: BTreeMap::new(),
             places: HashMap::new(),
             order: BTreeSet::new(),
@@ -131,13 +143,7 @@ impl LikenessIndex {
             holders: Holders::default(),
             chances: Chances::default(),
             found: BTreeMap::new(),
-        };
-        for peer in peers {
-            let member = index.member(procedure, peer);
-            index.put(member);
         }
-        index.tell(procedure);
-        index
     }
 
     /// Whether it is the index of these sets, as it stands.
@@ -251,8 +257,8 @@ impl LikenessIndex {
         first.map(|(_, place)| *place).collect()
     }
 
-    /// Tells what is likely, and by that all pairs.
-    fn tell(&mut self, procedure: &Procedure) {
+    /// Tells what is likely.
+    fn tell_chances(&mut self, procedure: &Procedure) {
         let places = self.told_from();
         let told_from = || places.iter().filter_map(|place| self.members.get(place));
         let titration = self.titration(procedure, &places);
@@ -269,6 +275,11 @@ impl LikenessIndex {
             limits,
             places,
         };
+    }
+
+    /// Tells what is likely, and by that all pairs.
+    fn tell(&mut self, procedure: &Procedure) {
+        self.tell_chances(procedure);
         let members: Vec<&Member> = self.members.values().collect();
         let pairs: Vec<(usize, usize, Likeness)> = members
             .into_par_iter()

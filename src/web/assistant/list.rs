@@ -38,6 +38,8 @@ struct ListPage {
     live: Vec<LiveLine>,
     /// Only a coordinator can settle a cause.
     settles_causes: bool,
+    /// Whether there may be earlier terms.
+    in_department: bool,
     lines: Vec<Line>,
     count: usize,
     /// What has just been decided.
@@ -88,6 +90,7 @@ pub async fn page(
             _ => Vec::new(),
         },
         settles_causes: visitor.is_coordinator(),
+        in_department: visitor.state.department.is_some(),
         lines: list.iter().take(MOST_LINES).map(line).collect(),
         count: list.len(),
         undo: undo_of_query(&view, &visitor, &query),

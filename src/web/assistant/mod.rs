@@ -9,6 +9,7 @@ mod board;
 mod causes;
 mod decide;
 mod drafts;
+mod earlier;
 mod evidence;
 mod explained;
 mod filter;
@@ -34,6 +35,7 @@ use crate::term::{Judged, Revision, Slot};
 pub fn routes() -> Router<AppState> {
     Router::new()
         .route("/review", get(list::page))
+        .route("/review/earlier", get(earlier::page))
         .route("/review/accept", get(accept::page).post(accept::accept))
         .route("/board/{experiment}", get(board::page))
         .route("/board/{experiment}/live", get(board::live))

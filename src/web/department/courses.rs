@@ -7,9 +7,9 @@ use axum::Router;
 use axum::extract::Path;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
-use axum::routing::get;
+use axum::routing::{get, post};
 
-use super::Courses;
+use super::{Courses, earlier};
 use crate::course::{Course, StaffMember, StaffRole, Standing, Zone};
 use crate::desk::accounts::{Person, Role};
 use crate::desk::department::{DepartmentError, Lists};
@@ -19,7 +19,7 @@ use crate::ids::CourseKey;
 use crate::language::Language;
 use crate::term::{CopyPlan, Term};
 use crate::web::error::{PageError, PageResult};
-use crate::web::fields::Fields;
+use crate::web::fields::{Fields, QueryFields};
 use crate::web::frame::{Frame, Page};
 use crate::web::state::AppState;
 use crate::web::visitor::{CoordinatorVisitor, Visitor};
@@ -29,11 +29,12 @@ pub fn routes(courses: Arc<Courses>) -> Router<AppState> {
     let own = Router::new()
         .route("/", get(start))
         .route("/courses", get(list).post(begin))
-        .route("/courses/{key}", get(look).post(set));
+        .route("/courses/{key}", get(look).post(set))
+        .route("/courses/{key}/earlier", post(earlier::choose));
     own.layer(axum::Extension(courses))
 }
 
-type Open = axum::Extension<Arc<Courses>>;
+pub(super) type Open = axum::Extension<Arc<Courses>>;
 
 #[derive(Template)]
 #[template(path = "department/courses.html")]
@@ -59,12 +60,14 @@ struct Row {
 
 #[derive(Template)]
 #[template(path = "department/course.html")]
-struct CoursePage {
+pub(super) struct CoursePage {
     frame: Frame,
     key: String,
     standing: Standing,
     people: String,
     coordinators: String,
+    /// Which courses count as its earlier terms; none where there is no other.
+    earlier: Option<Filled>,
 }
 
 /// `GET /`: the one course of whoever has one, or the list.
@@ -129,22 +132,39 @@ async fn look(
     courses: Open,
     visitor: CoordinatorVisitor,
     Path(key): Path<CourseKey>,
+    QueryFields(query): QueryFields,
 ) -> PageResult<impl IntoResponse> {
-    let all = courses.department().courses().await?;
-    let found = all.into_iter().find(|one| one.0 == key);
+    let mut page = course_page(&courses, &visitor, &key, None).await?;
+    if query.text("said") == "earlier" {
+        page.frame = page.frame.saying(earlier::SAID);
+    }
+    Ok(Page(page))
+}
+
+/// The page of a course; `refused` is what was typed about its earlier terms, with what is wrong.
+pub(super) async fn course_page(
+    courses: &Courses,
+    visitor: &CoordinatorVisitor,
+    key: &CourseKey,
+    refused: Option<(Typed, Faults)>,
+) -> PageResult<CoursePage> {
+    let department = courses.department();
+    let all = department.courses().await?;
+    let found = all.iter().find(|one| one.0 == *key);
     let (_, lists, standing) = found.ok_or_else(PageError::not_found)?;
     let coordinators = lists.staff.iter();
     let coordinators = coordinators.filter(|one| one.role == StaffRole::Coordinator);
     let coordinators: Vec<String> = coordinators
         .map(|one| format!("{} ({})", one.name, one.login))
         .collect();
-    Ok(Page(CoursePage {
-        frame: visitor.frame(lists.title(&key)),
-        people: people(&lists),
+    Ok(CoursePage {
+        frame: visitor.frame(lists.title(key)),
+        people: people(lists),
         coordinators: coordinators.join(", "),
         key: key.to_string(),
-        standing,
-    }))
+        standing: *standing,
+        earlier: earlier::filled(department, key, &all, refused).await?,
+    })
 }
 
 /// `POST /courses/{key}`: closes it, opens it again or puts it by.

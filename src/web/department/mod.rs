@@ -2,6 +2,7 @@
 //! others are asked for more.
 
 mod courses;
+mod earlier;
 
 use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicU64, Ordering};

@@ -4,7 +4,7 @@
 use super::everyone::Looker;
 use super::{Browser, LAPTOP, Look, PHONE, lacks, with};
 use crate::app::PASSWORD;
-use crate::department::{HEAD, TestDepartment};
+use crate::department::{HEAD, TestDepartment, two_years};
 
 const AXE: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/target/axe/axe.min.js");
 
@@ -120,7 +120,7 @@ async fn whoever_runs_it(look: Look, name: &'static str) {
         browser
             .screenshot(&format!("department-course-{name}"))
             .await;
-        browser.submit("main form button").await;
+        browser.submit("form[action='/courses/beta'] button").await;
         assert!(
             browser
                 .text("main")
@@ -146,4 +146,84 @@ async fn whoever_runs_it_on_a_laptop_in_the_dark() {
         ..LAPTOP
     };
     whoever_runs_it(dark, "laptop").await;
+}
+
+const EARLIER: &str = "/c/acids-2026/review/earlier";
+
+/// Whoever runs the department ticks a course, and staff see what came of it, as they may.
+async fn earlier_terms(look: Look, name: &'static str) {
+    let app = two_years::spawn().await;
+    let code = app.code_for(HEAD).await;
+    let (marsh, quell) = (app.person("o.marsh").await, app.person("i.quell").await);
+    with(look, |browser| async move {
+        let course = format!("{}/courses/{}", app.address, two_years::NEW);
+        browser.open(&course).await;
+        claim(&browser, &app.address, HEAD, &code).await;
+        browser.open(&course).await;
+        let form = format!("form[action='/courses/{}/earlier']", two_years::NEW);
+        let tick = format!("{form} input[value='{}']", two_years::OLD);
+        browser.click(&tick).await;
+        browser.screenshot(&format!("earlier-chosen-{name}")).await;
+        browser.submit(&format!("{form} button")).await;
+        assert!(browser.text("main").await.contains("is chosen"));
+        assert_eq!(browser.overhang().await, 0);
+        browser.screenshot(&format!("earlier-said-{name}")).await;
+        for (who, person) in [("both", &marsh), ("new", &quell)] {
+            browser.become_somebody(&app.address, person).await;
+            browser.open(&format!("{}{EARLIER}", app.address)).await;
+            let named = browser.text("main").await.contains("with 3117 of");
+            assert_eq!(named, who == "both");
+            assert_eq!(browser.overhang().await, 0);
+            browser.screenshot(&format!("earlier-{who}-{name}")).await;
+        }
+        browser
+            .open(&format!("{}/c/acids-2026/review", app.address))
+            .await;
+        browser.screenshot(&format!("earlier-review-{name}")).await;
+        browser.submit(&format!("main a[href='{EARLIER}']")).await;
+        assert_eq!(browser.path().await, EARLIER);
+    })
+    .await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn earlier_terms_on_a_phone() {
+    earlier_terms(PHONE, "phone").await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn earlier_terms_on_a_laptop_in_the_dark() {
+    let dark = Look {
+        dark: true,
+        ..LAPTOP
+    };
+    earlier_terms(dark, "laptop").await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn everybody_can_use_the_page_of_earlier_terms() {
+    if lacks([AXE]) {
+        return;
+    }
+    let app = two_years::spawn().await;
+    let mut head = app.person(HEAD).await;
+    let (marsh, quell) = (app.person("o.marsh").await, app.person("i.quell").await);
+    with(LAPTOP, move |browser| async move {
+        let mut looker = Looker::new(browser, &app.address).await;
+        looker.become_somebody(&marsh).await;
+        looker.page("nothing is said", 200, EARLIER).await;
+        let form = format!("/courses/{}/earlier", two_years::NEW);
+        let wrong = head.post_form(&form, &[("earlier[]", "x")]).await;
+        head.post_form(&form, &[("earlier[]", two_years::OLD)])
+            .await;
+        looker.page("who it was", 200, EARLIER).await;
+        looker.become_somebody(&quell).await;
+        looker.page("who it was not", 200, EARLIER).await;
+        looker.become_somebody(&head).await;
+        let course = format!("/courses/{}?said=earlier", two_years::NEW);
+        looker.page("what is chosen", 200, &course).await;
+        looker.answer("what is refused", 422, &wrong).await;
+        looker.finish(5 * 4);
+    })
+    .await;
 }

@@ -37,7 +37,7 @@ use tempfile::TempDir;
 use thirtyfour::common::capabilities::chromium::ChromiumLikeCapabilities;
 use thirtyfour::{By, ChromeCapabilities, WebDriver, WebElement};
 
-use crate::app::{PASSWORD, TestApp};
+use crate::app::{PASSWORD, Person, TestApp};
 
 const DRIVER: &str = "/usr/bin/chromedriver";
 const CHROMIUM: &str = "/usr/bin/chromium";
@@ -222,6 +222,15 @@ impl Browser {
             .await
             .expect("the script runs");
         value.json().as_i64().expect("a number")
+    }
+
+    /// Goes on as somebody who is signed in.
+    pub async fn become_somebody(&self, address: &str, person: &Person) {
+        self.command("Network.clearBrowserCookies", json!({})).await;
+        if let Some((name, value)) = person.cookie().and_then(|cookie| cookie.split_once('=')) {
+            let cookie = json!({"name": name, "value": value, "url": address});
+            self.command("Network.setCookie", cookie).await;
+        }
     }
 
     /// Calls a method of the browser's own protocol.

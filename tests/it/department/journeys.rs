@@ -400,16 +400,16 @@ async fn a_course_that_stands_alone_can_stand_below_a_path() {
     assert!(!page.body.contains("/courses"));
 }
 
-fn verified(file: &Path) {
+pub fn verified(file: &Path) {
     let verified = concordant(&["verify", "--db", path(file)]);
     assert!(verified.0, "{}", verified.1);
 }
 
-fn path(path: &Path) -> &str {
+pub fn path(path: &Path) -> &str {
     path.to_str().expect("is text")
 }
 
-fn concordant(line: &[&str]) -> (bool, String) {
+pub fn concordant(line: &[&str]) -> (bool, String) {
     let output = Command::new(env!("CARGO_BIN_EXE_concordant"))
         .args(line)
         .output();

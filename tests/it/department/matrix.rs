@@ -90,6 +90,10 @@ async fn nobody_changes_a_course_of_others() {
         .post_form("/courses/alpha", &[("standing", "closed")])
         .await;
     assert_eq!(closed.status, 403);
+    let chosen = quell
+        .post_form("/courses/alpha/earlier", &[("earlier[]", "beta")])
+        .await;
+    assert_eq!(chosen.status, 403);
     let begun = quell.post_form("/courses", &[("key", "gamma")]).await;
     assert_eq!(begun.status, 403);
 }

@@ -3,6 +3,7 @@
 
 mod copying;
 mod course;
+mod earlier;
 
 use std::time::Instant;
 

@@ -25,6 +25,8 @@ struct Overview {
     groups: usize,
     off: usize,
     experiments: Vec<OfExperiment>,
+    /// Whether there may be earlier terms.
+    in_department: bool,
 }
 
 /// What the audit says of an experiment.
@@ -63,6 +65,7 @@ pub async fn overview(
         groups: experiments.iter().map(|e| e.groups).sum(),
         off: experiments.iter().map(|e| e.off.len()).sum(),
         experiments,
+        in_department: state.department.is_some(),
     }))
 }
 

@@ -114,13 +114,7 @@ impl Looker {
 
     /// Goes on as somebody else.
     pub async fn become_somebody(&self, person: &Person) {
-        self.browser
-            .command("Network.clearBrowserCookies", json!({}))
-            .await;
-        if let Some((name, value)) = person.cookie().and_then(|cookie| cookie.split_once('=')) {
-            let cookie = json!({"name": name, "value": value, "url": self.address});
-            self.browser.command("Network.setCookie", cookie).await;
-        }
+        self.browser.become_somebody(&self.address, person).await;
     }
 
     /// Looks at the page of that path, which answers with that status.
