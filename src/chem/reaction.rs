@@ -7,6 +7,9 @@ use super::balance::{BalanceFault, balance_sides};
 use super::formula::{Formula, FormulaError};
 use super::ratio::Ratio;
 
+/// Most characters; the longest of a handbook has some hundred.
+const LONGEST: usize = 1_000;
+
 /// A reaction in which every element and the charge balance.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Reaction {
@@ -18,6 +21,11 @@ pub struct Reaction {
 /// Why a piece of text is not a balanced reaction.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum ReactionError {
+    /// Longer than any reaction is.
+    #[error(
+        "reaction \u{201c}{begins}\u{2026}\u{201d}: found {found} characters, expected at most {LONGEST}"
+    )]
+    Long { begins: String, found: usize },
     /// There is not exactly one arrow.
     #[error(
         "reaction \u{201c}{reaction}\u{201d}: found {found} arrows, expected one \u{201c}->\u{201d}"
@@ -164,6 +172,11 @@ pub(super) struct Term {
 /// Both sides of a reaction, balanced or not; `e^-` is a species here.
 pub(super) fn read_sides(text: &str) -> Result<[Vec<Term>; 2], ReactionError> {
     let text = text.trim();
+    let found = text.chars().count();
+    if found > LONGEST {
+        let begins = text.chars().take(60).collect();
+        return Err(ReactionError::Long { begins, found });
+    }
     let unified = text.replace('\u{2192}', "->");
     let sides: Vec<&str> = unified.split("->").collect();
     let [left, right] = sides.as_slice() else {

@@ -319,6 +319,16 @@ fn an_unbalanced_reaction_names_what_is_missing() {
     ] {
         assert_eq!(Reaction::parse(text).expect_err(text).to_string(), expected);
     }
+    let long = format!("{}H2 -> H2", "H2 + ".repeat(300));
+    let why = Reaction::parse(&long).expect_err("too long").to_string();
+    assert!(
+        why.starts_with("reaction \u{201c}H2 + H2 +") && why.len() < 200,
+        "{why}"
+    );
+    assert!(
+        why.ends_with("found 1508 characters, expected at most 1000"),
+        "{why}"
+    );
     let fraction = Reaction::parse("H2 + 1/2 O2 -> H2O").expect("balances");
     assert_eq!(
         fraction

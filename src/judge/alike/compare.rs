@@ -5,7 +5,6 @@ use smallvec::SmallVec;
 use super::habits::Others;
 use super::index::Kind;
 use super::sheet::{Amount, NEAR, Row, Sheet, Titre};
-use crate::columns::Column;
 use crate::stats::weights_at_least;
 
 /// Chance above which a coincidence says nothing.
@@ -125,10 +124,10 @@ impl Compared<'_> {
             }
             match amount {
                 Amount::Difference => difference = a == b,
-                Amount::Read(_) if self.by_difference && is_weighed_twice(*amount) => continue,
+                weighed if self.by_difference && is_weighed_twice(*weighed) => continue,
                 // it follows from the difference and the other weighing
-                Amount::Read(Column::SampleAfter) if difference => continue,
-                Amount::Read(_) => {}
+                Amount::SampleAfter if difference => continue,
+                _ => {}
             }
             self.amount(*amount, *a, *b);
         }
@@ -250,7 +249,7 @@ impl Compared<'_> {
         }
         let what = match amount {
             Amount::Difference => What::Difference,
-            Amount::Read(_) => What::Amount,
+            _ => What::Amount,
         };
         self.push(what, a == b, false, chance);
         self.amounts.push((amount, b, a == b));
@@ -268,10 +267,8 @@ impl Compared<'_> {
 
 /// Whether a weighing is one of two whose difference counts.
 fn is_weighed_twice(amount: Amount) -> bool {
-    let weighed = [
-        Column::SampleBefore,
-        Column::SampleAfter,
-        Column::CrucibleFull,
-    ];
-    weighed.map(Amount::Read).contains(&amount)
+    matches!(
+        amount,
+        Amount::SampleBefore | Amount::SampleAfter | Amount::CrucibleFull
+    )
 }

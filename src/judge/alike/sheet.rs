@@ -13,31 +13,36 @@ const PLACES: u32 = 6;
 /// How far two readings of one meniscus may lie apart.
 pub(super) const NEAR: i64 = 50_000;
 /// Columns of weighings and volumes that a student finds for themselves. An empty crucible may be another's, used again.
-const READ: [Column; 6] = [
-    Column::SampleVolume,
-    Column::SampleMass,
-    Column::SampleBefore,
-    Column::SampleAfter,
-    Column::CrucibleFull,
-    Column::CrucibleHeated,
+const READ: [(Column, Amount); 6] = [
+    (Column::SampleVolume, Amount::SampleVolume),
+    (Column::SampleMass, Amount::SampleMass),
+    (Column::SampleBefore, Amount::SampleBefore),
+    (Column::SampleAfter, Amount::SampleAfter),
+    (Column::CrucibleFull, Amount::CrucibleFull),
+    (Column::CrucibleHeated, Amount::CrucibleHeated),
 ];
 
-/// How much was taken or found.
+/// How much was taken or found. A byte each: facts are compared more often than anything else here.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub(super) enum Amount {
     /// Between two weighings of one row: what stays where weighings are made up around it.
     Difference,
-    Read(Column),
+    SampleVolume,
+    SampleMass,
+    SampleBefore,
+    SampleAfter,
+    CrucibleFull,
+    CrucibleHeated,
 }
 
 pub(super) const AMOUNTS: [Amount; 7] = [
     Amount::Difference,
-    Amount::Read(Column::SampleVolume),
-    Amount::Read(Column::SampleMass),
-    Amount::Read(Column::SampleBefore),
-    Amount::Read(Column::SampleAfter),
-    Amount::Read(Column::CrucibleFull),
-    Amount::Read(Column::CrucibleHeated),
+    Amount::SampleVolume,
+    Amount::SampleMass,
+    Amount::SampleBefore,
+    Amount::SampleAfter,
+    Amount::CrucibleFull,
+    Amount::CrucibleHeated,
 ];
 
 /// The rows of one set of readings that can be compared, in the order they were written down.
@@ -99,7 +104,7 @@ impl Sheet {
             }
             let read = READ
                 .iter()
-                .filter_map(|column| Some((Amount::Read(*column), whole(column.get(row)?))));
+                .filter_map(|(column, amount)| Some((*amount, whole(column.get(row)?))));
             let difference = difference(row).map(|mass| (Amount::Difference, mass));
             rows.push(Row {
                 trial: row.trial,
