@@ -182,7 +182,7 @@ async fn no_receipt_is_lost_or_doubled() {
     };
     let cluster = Arc::new(cluster);
     let is_long = std::env::var("CONCORDANT_LONG").is_ok_and(|set| set == "1");
-    let (waves, at_a_time) = if is_long { (40, 8) } else { (2, 4) };
+    let (waves, at_a_time) = if is_long { (40, 4) } else { (2, 4) };
     let times = MOST_HAND_INS - 1;
     let students = waves * at_a_time + 1;
     let engine = Engine::schema(&cluster, "course_week").await;
