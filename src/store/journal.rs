@@ -266,6 +266,9 @@ pub struct Since {
     pub judged: BTreeMap<Slot, Option<Judged>>,
 }
 
+/// So many rows are read together, so that a whole course is not held twice, as text and as what it says.
+pub(super) const AT_ONCE: i64 = 2_000;
+
 /// More changes than these are sooner read with the whole course than judged again beside it.
 const MOST_SINCE: i64 = 200;
 
@@ -310,18 +313,25 @@ async fn replay(connection: &mut Connection, texts: &dyn Texts) -> Result<Stored
     let mut term = Term::new(nameless()?, glassware);
     let (mut founded, mut newest) = (false, 0);
     let mut unread = BTreeMap::new();
-    let rows = query("SELECT * FROM journal ORDER BY seq").fetch_all(&mut *connection);
-    for row in rows.await? {
-        let (mut change, made) = Entry::read(&row)?.change(&people)?;
-        let subject = (change.kind(), change.subject());
-        // a text that a later one replaced need not be readable any more
-        match change.revive(&term, texts) {
-            Ok(()) => unread.remove(&subject),
-            Err(why) => unread.insert(subject, (made.seq, why)),
-        };
-        term.apply(&change, Some(&made));
-        founded |= matches!(change, Change::Course(_));
-        newest = made.seq;
+    loop {
+        let rows = query("SELECT * FROM journal WHERE seq > $1 ORDER BY seq LIMIT $2");
+        let rows = rows.bind(newest).bind(AT_ONCE).fetch_all(&mut *connection);
+        let rows = rows.await?;
+        for row in &rows {
+            let (mut change, made) = Entry::read(row)?.change(&people)?;
+            let subject = (change.kind(), change.subject());
+            // a text that a later one replaced need not be readable any more
+            match change.revive(&term, texts) {
+                Ok(()) => unread.remove(&subject),
+                Err(why) => unread.insert(subject, (made.seq, why)),
+            };
+            term.apply(&change, Some(&made));
+            founded |= matches!(change, Change::Course(_));
+            newest = made.seq;
+        }
+        if rows.is_empty() {
+            break;
+        }
     }
     if let Some((seq, why)) = unread.into_values().next() {
         return Err(StoreError::damaged(format!("journal, {seq}"), why));

@@ -7,7 +7,7 @@ use jiff::Timestamp;
 use serde::Serialize;
 
 use super::batch::{Holds, Table};
-use super::journal::{hash_of, instant};
+use super::journal::{AT_ONCE, hash_of, instant};
 use super::people::People;
 use super::sql::{Connection, query};
 use super::{StoreError, batch};
@@ -102,28 +102,38 @@ pub(super) async fn newest(
     connection: &mut Connection,
     people: &People,
 ) -> Result<(BTreeMap<Slot, Judged>, BTreeMap<Slot, i64>), StoreError> {
-    let newest = "SELECT experiment, student, schema, document, rules FROM judgement
-                  WHERE id IN (SELECT max(id) FROM judgement GROUP BY experiment, student)";
+    let newest = "SELECT id, experiment, student, schema, document, rules FROM judgement
+                  WHERE id > $1 AND id IN (SELECT max(id) FROM judgement GROUP BY experiment, student)
+                  ORDER BY id LIMIT $2";
     let (mut judged, mut rules) = (BTreeMap::new(), BTreeMap::new());
-    for row in query(newest).fetch_all(connection).await? {
-        let student = StudentId::new(row.try_get::<String>("student")?);
-        let slot = Slot {
-            experiment: ExperimentKey::new(row.try_get::<String>("experiment")?),
-            student: people.number(&student),
-        };
-        rules.insert(slot.clone(), row.try_get("rules")?);
-        let read = read(row.try_get("schema")?, row.try_get("document")?);
-        match read {
-            Ok(one) => judged.extend(one.map(|one| (slot, one))),
-            Err(why) => {
-                let (experiment, student) = (slot.experiment.as_str(), student.as_str());
-                tracing::warn!(
-                    experiment,
-                    student,
-                    why,
-                    "a judgement is not readable and is made anew"
-                );
+    let mut last = 0_i64;
+    loop {
+        let rows = query(newest).bind(last).bind(AT_ONCE);
+        let rows = rows.fetch_all(&mut *connection).await?;
+        for row in &rows {
+            last = row.try_get("id")?;
+            let student = StudentId::new(row.try_get::<String>("student")?);
+            let slot = Slot {
+                experiment: ExperimentKey::new(row.try_get::<String>("experiment")?),
+                student: people.number(&student),
+            };
+            rules.insert(slot.clone(), row.try_get("rules")?);
+            let read = read(row.try_get("schema")?, row.try_get("document")?);
+            match read {
+                Ok(one) => judged.extend(one.map(|one| (slot, one))),
+                Err(why) => {
+                    let (experiment, student) = (slot.experiment.as_str(), student.as_str());
+                    tracing::warn!(
+                        experiment,
+                        student,
+                        why,
+                        "a judgement is not readable and is made anew"
+                    );
+                }
             }
+        }
+        if rows.is_empty() {
+            break;
         }
     }
     Ok((judged, rules))
