@@ -17,6 +17,9 @@ pub struct Row {
     cells: Vec<String>,
 }
 
+/// More columns than these no file of a course has: the longest curve is written in a thousand.
+const MOST_COLUMNS: usize = 2_000;
+
 /// The columns a file may have.
 #[derive(Default)]
 pub struct Columns {
@@ -73,6 +76,12 @@ impl<'f> Table<'f> {
         {
             let name = if other == ';' { "semicolons" } else { "tabs" };
             let what = format!("found cells separated by {name}, expected commas");
+            faults.push(Fault::of_file(file, what).at(header_line));
+            return None;
+        }
+        if header.len() > MOST_COLUMNS {
+            let found = header.len();
+            let what = format!("found {found} columns, expected at most {MOST_COLUMNS}");
             faults.push(Fault::of_file(file, what).at(header_line));
             return None;
         }
