@@ -8,7 +8,7 @@ mod readings;
 use std::sync::LazyLock;
 
 use concordant::chem::{Formula, Reaction, balance};
-use concordant::files::{read_procedure, shipped_glassware, shipped_procedures};
+use concordant::files::{read_procedure, read_roster_file, shipped_glassware, shipped_procedures};
 use concordant::measure::{GlasswareTable, Reading};
 use concordant::procedure::Procedure;
 use concordant::submission::TrialLabel;
@@ -336,5 +336,22 @@ fn an_unbalanced_reaction_names_what_is_missing() {
             .expect("used")
             .to_string(),
         "1/2"
+    );
+}
+
+#[test]
+fn a_table_of_more_columns_than_any_has_is_one_fault() {
+    let wide = format!(
+        "student_id,family_name,given_name,section{}\n",
+        ",".repeat(100_000)
+    );
+    let faults = read_roster_file(wide.as_bytes()).expect_err("too wide");
+    let [fault] = faults.as_slice() else {
+        panic!("{} faults", faults.len());
+    };
+    let said = fault.to_string();
+    assert!(
+        said.contains("found 100004 columns, expected at most 2000"),
+        "{said}"
     );
 }
