@@ -31,7 +31,8 @@ fn compared(hands: Hands, seed: u64) -> Vec<Beside> {
     };
     let mut term = rehearse(&class, seed).term;
     let rng = &mut ChaCha20Rng::seed_from_u64(seed);
-    for student in term.students.to_vec() {
+    let students = term.students.clone();
+    for student in &students {
         let slot = crate::slot("e", &student.id);
         let by = if ["S2", "S3"].contains(&student.section.as_str()) {
             "a1"

@@ -19,9 +19,13 @@ const REASON: &str = "the burette was read 0.1 mL too low, I think";
 /// The demonstration course with addresses, everything that mails speak of done in it, and all the mail it sends.
 async fn busy() -> (Office, Vec<Caught>) {
     let mut term = read_term(&demo_folder()).expect("is sound");
-    for student in term.students.to_vec() {
+    let students = term.students.clone();
+    for student in &students {
         let email = format!("s{}@students.example", student.id);
-        term.students.put(&Student { email, ..student });
+        term.students.put(&Student {
+            email,
+            ..student.clone()
+        });
     }
     let office = Office::open_with(TestApp::spawn_new().await, term).await;
     let desk = &office.app.desk;
