@@ -9,6 +9,9 @@ use toml::de::{DeTable, DeValue};
 use super::cells::{decimal, whole};
 use super::fault::{Fault, found};
 
+/// Of a longer text that is no TOML the first fault is told alone: there may be one at every sign.
+const MOST_TOLD: usize = 16 * 1024;
+
 /// A TOML file being read; faults gather in it.
 pub struct Toml<'a> {
     file: &'a str,
@@ -34,32 +37,39 @@ impl<'a> Toml<'a> {
         text: &str,
         read: impl FnOnce(Section) -> Option<T>,
     ) -> Result<T, Vec<Fault>> {
-        let (root, errors) = DeTable::parse_recoverable(text);
         let toml = Toml {
             file,
             text,
             ends: text.match_indices('\n').map(|(at, _)| at).collect(),
             faults: RefCell::default(),
         };
-        for error in errors {
-            let at = error.span().map_or(0, |span| span.start);
-            toml.push(at, None, error.message().replace('\n', "; "));
-        }
-        if toml.faults.borrow().is_empty() {
-            let section = Section {
-                toml: &toml,
-                table: root.get_ref(),
-                path: "",
-                start: 0,
-            };
-            let answer = read(section);
-            if let (Some(answer), true) = (answer, toml.faults.borrow().is_empty()) {
-                return Ok(answer);
+        match DeTable::parse(text) {
+            Ok(root) => {
+                let section = Section {
+                    toml: &toml,
+                    table: root.get_ref(),
+                    path: "",
+                    start: 0,
+                };
+                let answer = read(section);
+                if let (Some(answer), true) = (answer, toml.faults.borrow().is_empty()) {
+                    return Ok(answer);
+                }
+            }
+            Err(first) if text.len() > MOST_TOLD => toml.push_error(&first),
+            Err(_) => {
+                let (_, errors) = DeTable::parse_recoverable(text);
+                errors.iter().for_each(|error| toml.push_error(error));
             }
         }
         let mut faults = toml.faults.into_inner();
         faults.sort_by_key(|fault| fault.line);
         Err(faults)
+    }
+
+    fn push_error(&self, error: &toml::de::Error) {
+        let at = error.span().map_or(0, |span| span.start);
+        self.push(at, None, error.message().replace('\n', "; "));
     }
 
     fn push(&self, at: usize, key: Option<String>, what: String) {

@@ -8,7 +8,9 @@ mod readings;
 use std::sync::LazyLock;
 
 use concordant::chem::{Formula, Reaction, balance};
-use concordant::files::{read_procedure, read_roster_file, shipped_glassware, shipped_procedures};
+use concordant::files::{
+    read_procedure, read_roster_file, read_trials, shipped_glassware, shipped_procedures,
+};
 use concordant::measure::{GlasswareTable, Reading};
 use concordant::procedure::Procedure;
 use concordant::submission::TrialLabel;
@@ -354,4 +356,11 @@ fn a_table_of_more_columns_than_any_has_is_one_fault() {
         said.contains("found 100004 columns, expected at most 2000"),
         "{said}"
     );
+}
+
+#[test]
+fn of_a_long_text_that_is_no_toml_the_first_fault_is_told() {
+    let faults = |text: &str| read_trials("t.toml", text).expect_err("is none").len();
+    assert_eq!(faults("least =\nagree_within_mL =\nof =\n"), 3);
+    assert_eq!(faults(&format!("least = 3\n{}", ".".repeat(100_000))), 1);
 }
