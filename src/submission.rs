@@ -1,10 +1,10 @@
 //! What a student hands in: readings as written, trial by trial.
 
-use std::collections::BTreeMap;
 use std::fmt;
 
 use jiff::Timestamp;
-use serde::{Deserialize, Serialize};
+use litemap::LiteMap;
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use crate::columns::{Column, MAX_FILLINGS};
 use crate::ids::{LotCode, UnknownCode};
@@ -44,14 +44,30 @@ pub struct Titration {
     /// What went wrong with it: its readings are kept and shown, not used.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub spoiled: Option<String>,
+    #[serde(serialize_with = "as_object", deserialize_with = "without_room")]
     pub readings: Readings,
     /// When this row was handed in, where a file says so.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub submitted_at: Option<Timestamp>,
 }
 
-/// What is read in one row.
-pub type Readings = BTreeMap<Column, Reading>;
+/// What is read in one row: few and many times over, so in order in one piece.
+pub type Readings = LiteMap<Column, Reading>;
+
+/// An object, also where nothing is read.
+fn as_object<S: Serializer>(readings: &Readings, serializer: S) -> Result<S::Ok, S::Error> {
+    serializer.collect_map(readings)
+}
+
+/// Most readings are in memory as long as their course is: no room is kept for more of them.
+fn without_room<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Readings, D::Error> {
+    let read = Readings::deserialize(deserializer)?;
+    let mut kept = Readings::with_capacity(read.len());
+    for (column, reading) in read {
+        kept.insert(column, reading);
+    }
+    Ok(kept)
+}
 
 /// Which portion a burette delivers to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -2,7 +2,7 @@
 
 pub use crate::term::Amendment;
 
-use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, nothing};
+use super::{ChangeKind, Made, Reach, RecordsOf};
 use crate::ids::StudentId;
 use crate::term::{Amended, Term};
 use crate::text::{RecordColumn, RecordFile, code, column, found, instant, line_of_text, or_empty};
@@ -10,7 +10,6 @@ use crate::text::{RecordColumn, RecordFile, code, column, found, instant, line_o
 impl ChangeKind for Amendment {
     const NAME: &'static str = "amendment";
     const FILE: Option<fn() -> RecordsOf<Self>> = Some(file);
-    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         format!("{} {}", self.what.name(), self.key)

@@ -3,7 +3,7 @@
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
-use super::{Made, OfSlot, Reach, RecordsOf, Replaced, SlotEvent, SlotKind, nothing, records};
+use super::{Made, OfSlot, Reach, RecordsOf, SlotEvent, SlotKind, records};
 use crate::term::{Slot, Term};
 use crate::text::{RecordColumn, decimal, found, or_empty};
 
@@ -18,7 +18,6 @@ pub struct PointsByHand {
 impl SlotKind for PointsByHand {
     const NAME: &'static str = "by-hand";
     const FILE: Option<fn() -> RecordsOf<GivePoints>> = Some(file);
-    const REPLACED: fn(&GivePoints, &Term) -> Vec<Replaced> = nothing;
 
     fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
         match self.points {

@@ -2,14 +2,12 @@
 
 pub use crate::course::Course;
 
-use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, nothing};
+use super::{ChangeKind, Made, Reach};
 use crate::ids::StudentId;
 use crate::term::Term;
 
 impl ChangeKind for Course {
     const NAME: &'static str = "course";
-    const FILE: Option<fn() -> RecordsOf<Self>> = None;
-    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         String::new()

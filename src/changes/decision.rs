@@ -2,7 +2,7 @@
 
 use rust_decimal::Decimal;
 
-use super::{Made, OfSlot, Reach, RecordsOf, Replaced, SlotEvent, SlotKind, nothing, records};
+use super::{Made, OfSlot, Reach, RecordsOf, SlotEvent, SlotKind, records};
 use crate::submission::TrialLabel;
 use crate::term::{Decision, Ruling, Slot, Term};
 use crate::text::{RecordColumn, code, column, decimal, found, if_any, instant, whole};
@@ -13,7 +13,6 @@ pub type Decide = OfSlot<Decision>;
 impl SlotKind for Decision {
     const NAME: &'static str = "decision";
     const FILE: Option<fn() -> RecordsOf<Decide>> = Some(file);
-    const REPLACED: fn(&Decide, &Term) -> Vec<Replaced> = nothing;
 
     fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
         let decisions = term.decisions.entry(slot.clone()).or_default();

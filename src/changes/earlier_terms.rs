@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, nothing};
+use super::{ChangeKind, Made, Reach};
 use crate::ids::{CourseKey, StudentId};
 use crate::term::Term;
 
@@ -17,8 +17,6 @@ pub struct SetEarlierTerms {
 
 impl ChangeKind for SetEarlierTerms {
     const NAME: &'static str = "earlier-terms";
-    const FILE: Option<fn() -> RecordsOf<Self>> = None;
-    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         self.course.to_string()
@@ -33,10 +31,5 @@ impl ChangeKind for SetEarlierTerms {
 
     fn reach(&self, _: &Term) -> Reach {
         Reach::Nothing
-    }
-
-    /// No folder of a course holds what a department keeps.
-    fn fresh(_: &Term, _: &Term) -> Vec<Self> {
-        Vec::new()
     }
 }

@@ -3,7 +3,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, newer, nothing};
+use super::{ChangeKind, Made, Reach, RecordsOf, newer};
 use crate::ids::StudentId;
 use crate::term::Term;
 use crate::text::{RecordFile, column, line_of_text, line_within};
@@ -60,7 +60,6 @@ impl Exchanged {
 impl ChangeKind for Exchanged {
     const NAME: &'static str = "exchanged";
     const FILE: Option<fn() -> RecordsOf<Self>> = Some(file);
-    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         self.key()

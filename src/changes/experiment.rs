@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, Texts, put};
+use super::{ChangeKind, Made, Reach, Replaced, Texts, put};
 use crate::course::{Experiment, SectionDates, SectionLots};
 use crate::ids::{ExperimentKey, SectionName, StudentId};
 use crate::procedure::{Dates, Procedure, marking_in_words, trials_in_words};
@@ -53,7 +53,6 @@ impl SetExperiment {
 
 impl ChangeKind for SetExperiment {
     const NAME: &'static str = "experiment";
-    const FILE: Option<fn() -> RecordsOf<Self>> = None;
     const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = dates_and_rules;
 
     fn subject(&self) -> String {

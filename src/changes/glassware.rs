@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, Texts, nothing};
+use super::{ChangeKind, Made, Reach, Texts};
 use crate::ids::StudentId;
 use crate::measure::GlasswareTable;
 use crate::term::Term;
@@ -17,8 +17,6 @@ pub struct OwnGlassware {
 
 impl ChangeKind for OwnGlassware {
     const NAME: &'static str = "glassware";
-    const FILE: Option<fn() -> RecordsOf<Self>> = None;
-    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         String::new()

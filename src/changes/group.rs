@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Made, OfSlot, Reach, RecordsOf, Replaced, SlotEvent, SlotKind, nothing, records};
+use super::{Made, OfSlot, Reach, RecordsOf, SlotEvent, SlotKind, records};
 use crate::term::{Slot, Term};
 use crate::text::{code, column};
 
@@ -16,7 +16,6 @@ pub struct Group {
 impl SlotKind for Group {
     const NAME: &'static str = "group";
     const FILE: Option<fn() -> RecordsOf<JoinGroup>> = Some(file);
-    const REPLACED: fn(&JoinGroup, &Term) -> Vec<Replaced> = nothing;
 
     fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
         term.groups.insert(slot.clone(), self.group.clone());

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Made, OfSlot, Reach, RecordsOf, Replaced, SlotEvent, SlotKind, nothing};
+use super::{Made, OfSlot, Reach, RecordsOf, SlotEvent, SlotKind};
 use crate::term::{Revision, Slot, Term};
 
 pub type HandInMade = OfSlot<HandedIn>;
@@ -19,7 +19,6 @@ pub struct HandedIn {
 impl SlotKind for HandedIn {
     const NAME: &'static str = "hand-in";
     const FILE: Option<fn() -> RecordsOf<HandInMade>> = None;
-    const REPLACED: fn(&HandInMade, &Term) -> Vec<Replaced> = nothing;
 
     fn apply(&self, slot: &Slot, term: &mut Term, made: Option<&Made>) {
         let revisions = term.submissions.entry(slot.clone()).or_default();

@@ -7,10 +7,7 @@ use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha20Rng;
 use serde::{Deserialize, Serialize};
 
-use super::{
-    Change, ChangeForm, Made, OfSlot, Reach, RecordsOf, Replaced, SlotEvent, SlotKind, Who,
-    experiment, nothing,
-};
+use super::{Change, ChangeForm, Made, OfSlot, Reach, RecordsOf, SlotEvent, SlotKind, Who, experiment};
 use crate::form::{Faults, Form, Typed};
 use crate::ids::{ExperimentKey, UnknownCode};
 use crate::term::{Slot, Term};
@@ -25,7 +22,6 @@ pub struct Issued {
 impl SlotKind for Issued {
     const NAME: &'static str = "issue";
     const FILE: Option<fn() -> RecordsOf<Issue>> = None;
-    const REPLACED: fn(&Issue, &Term) -> Vec<Replaced> = nothing;
 
     fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
         term.issued.insert(slot.clone(), self.unknown.clone());

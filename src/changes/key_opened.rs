@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, nothing};
+use super::{ChangeKind, Made, Reach};
 use crate::ids::{ExperimentKey, StudentId};
 use crate::term::Term;
 
@@ -13,8 +13,6 @@ pub struct KeyOpened {
 
 impl ChangeKind for KeyOpened {
     const NAME: &'static str = "answer-key";
-    const FILE: Option<fn() -> RecordsOf<Self>> = None;
-    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         self.experiment.to_string()
@@ -26,9 +24,5 @@ impl ChangeKind for KeyOpened {
 
     fn reach(&self, _: &Term) -> Reach {
         Reach::Nothing
-    }
-
-    fn fresh(_: &Term, _: &Term) -> Vec<Self> {
-        Vec::new()
     }
 }

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, GivenValue, Made, Reach, RecordsOf, Replaced, next_version, written};
+use super::{ChangeKind, GivenValue, Made, Reach, Replaced, next_version, written};
 use crate::ids::StudentId;
 use crate::term::Term;
 use crate::truth::{Bottle, Lot};
@@ -28,7 +28,6 @@ pub(super) fn brought_in_again(known: bool) -> String {
 
 impl ChangeKind for LotValue {
     const NAME: &'static str = "lot";
-    const FILE: Option<fn() -> RecordsOf<Self>> = None;
     const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = values;
 
     fn subject(&self) -> String {

@@ -33,10 +33,10 @@ pub trait ChangeKind: Clone + Serialize + DeserializeOwned {
 
     /// Its file in the course folder, and what a term has for it in the order of the file; none where it has no file of
     /// its own with a row to a change.
-    const FILE: Option<fn() -> RecordsOf<Self>>;
+    const FILE: Option<fn() -> RecordsOf<Self>> = None;
 
     /// What it puts in place of what in a term, for people who look before they change it.
-    const REPLACED: fn(&Self, &Term) -> Vec<Replaced>;
+    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     /// What it is about, for logs: ids only.
     fn subject(&self) -> String;
@@ -70,8 +70,11 @@ pub trait ChangeKind: Clone + Serialize + DeserializeOwned {
     /// What has to be judged anew, of a term as it is before.
     fn reach(&self, before: &Term) -> Reach;
 
-    /// What an incoming term has of this kind that the term held has not, or has otherwise. Nothing is taken away.
-    fn fresh(held: &Term, incoming: &Term) -> Vec<Self>;
+    /// What an incoming term has of this kind that the term held has not, or has otherwise. Nothing is taken away. Nothing
+    /// either, of what no folder of a course holds.
+    fn fresh(_held: &Term, _incoming: &Term) -> Vec<Self> {
+        Vec::new()
+    }
 }
 
 /// A file, and what of a term stands in it.

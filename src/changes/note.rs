@@ -1,6 +1,6 @@
 //! A note of a student or of staff.
 
-use super::{Made, OfSlot, Reach, RecordsOf, Replaced, SlotEvent, SlotKind, nothing, records};
+use super::{Made, OfSlot, Reach, RecordsOf, SlotEvent, SlotKind, records};
 use crate::ids::StudentId;
 use crate::term::{Note, Side, Slot, Term, note_text};
 use crate::text::{RecordColumn, code, column, found, instant};
@@ -10,7 +10,6 @@ pub type LeaveNote = OfSlot<Note>;
 impl SlotKind for Note {
     const NAME: &'static str = "note";
     const FILE: Option<fn() -> RecordsOf<LeaveNote>> = Some(file);
-    const REPLACED: fn(&LeaveNote, &Term) -> Vec<Replaced> = nothing;
 
     fn students(&mut self, visit: &mut dyn FnMut(&mut StudentId)) {
         if self.from == Side::Student {

@@ -3,7 +3,7 @@
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, SlotEvent};
+use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, SlotEvent, nothing};
 use crate::ids::StudentId;
 use crate::term::{Slot, Term};
 use crate::text::{RecordColumn, RecordFile, column};
@@ -23,7 +23,7 @@ pub trait SlotKind: Clone + PartialEq + Serialize + DeserializeOwned {
 
     const FILE: Option<fn() -> RecordsOf<OfSlot<Self>>>;
 
-    const REPLACED: fn(&OfSlot<Self>, &Term) -> Vec<Replaced>;
+    const REPLACED: fn(&OfSlot<Self>, &Term) -> Vec<Replaced> = nothing;
 
     /// Shows the students in it that are not the slot’s.
     fn students(&mut self, _visit: &mut dyn FnMut(&mut StudentId)) {}

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, newer, nothing};
+use super::{ChangeKind, Made, Reach, RecordsOf, newer};
 use crate::ids::StudentId;
 use crate::term::Term;
 use crate::text::{RecordFile, column, line_of_text};
@@ -20,7 +20,6 @@ pub struct OwnColumn {
 impl ChangeKind for OwnColumn {
     const NAME: &'static str = "own-column";
     const FILE: Option<fn() -> RecordsOf<Self>> = Some(file);
-    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         format!("{}, {}", self.table, self.field)

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, newer};
+use super::{ChangeKind, Made, Reach, Replaced, newer};
 use crate::ids::StudentId;
 use crate::term::Term;
 
@@ -14,7 +14,6 @@ pub struct SetProcedure {
 
 impl ChangeKind for SetProcedure {
     const NAME: &'static str = "procedure";
-    const FILE: Option<fn() -> RecordsOf<Self>> = None;
     const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = texts;
 
     fn subject(&self) -> String {

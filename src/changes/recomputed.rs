@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, nothing};
+use super::{ChangeKind, Made, Reach};
 use crate::ids::StudentId;
 use crate::term::Term;
 
@@ -11,8 +11,6 @@ pub struct Recomputed {}
 
 impl ChangeKind for Recomputed {
     const NAME: &'static str = "recomputed";
-    const FILE: Option<fn() -> RecordsOf<Self>> = None;
-    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         String::new()
@@ -24,9 +22,5 @@ impl ChangeKind for Recomputed {
 
     fn reach(&self, _: &Term) -> Reach {
         Reach::Nothing
-    }
-
-    fn fresh(_: &Term, _: &Term) -> Vec<Self> {
-        Vec::new()
     }
 }

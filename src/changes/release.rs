@@ -5,10 +5,7 @@ use std::collections::BTreeMap;
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
-use super::{
-    Change, ChangeForm, ChangeKind, Made, Reach, RecordsOf, Replaced, Who, experiment, newer,
-    nothing,
-};
+use super::{Change, ChangeForm, ChangeKind, Made, Reach, Who, experiment, newer};
 use crate::form::{Button, Faults, Field, Form, Typed};
 use crate::ids::{ExperimentKey, SectionName, StudentId};
 use crate::term::{Judged, Slot, Status, Term};
@@ -23,8 +20,6 @@ pub struct SetRelease {
 
 impl ChangeKind for SetRelease {
     const NAME: &'static str = "release";
-    const FILE: Option<fn() -> RecordsOf<Self>> = None;
-    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         let section = self.section.as_ref().map(|name| format!("/{name}"));

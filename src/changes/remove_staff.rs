@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Change, ChangeForm, ChangeKind, Made, Reach, RecordsOf, Replaced, Who, nothing};
+use super::{Change, ChangeForm, ChangeKind, Made, Reach, Who};
 use crate::course::StaffMember;
 use crate::form::{Button, Faults, Field, Form, Typed};
 use crate::ids::StudentId;
@@ -15,8 +15,6 @@ pub struct RemoveStaff {
 
 impl ChangeKind for RemoveStaff {
     const NAME: &'static str = "remove-staff";
-    const FILE: Option<fn() -> RecordsOf<Self>> = None;
-    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         self.login.clone()
@@ -31,11 +29,6 @@ impl ChangeKind for RemoveStaff {
 
     fn reach(&self, _: &Term) -> Reach {
         Reach::Classes
-    }
-
-    /// A folder that does not name somebody takes nobody away.
-    fn fresh(_: &Term, _: &Term) -> Vec<Self> {
-        Vec::new()
     }
 }
 

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, nothing};
+use super::{ChangeKind, Made, Reach};
 use crate::ids::StudentId;
 use crate::term::Term;
 
@@ -14,8 +14,6 @@ pub struct Restored {
 
 impl ChangeKind for Restored {
     const NAME: &'static str = "restored";
-    const FILE: Option<fn() -> RecordsOf<Self>> = None;
-    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         format!("after {}", self.after)
@@ -27,9 +25,5 @@ impl ChangeKind for Restored {
 
     fn reach(&self, _: &Term) -> Reach {
         Reach::Nothing
-    }
-
-    fn fresh(_: &Term, _: &Term) -> Vec<Self> {
-        Vec::new()
     }
 }

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, nothing};
+use super::{ChangeKind, Made, Reach};
 use crate::ids::StudentId;
 use crate::term::Term;
 
@@ -17,8 +17,6 @@ pub struct Retired {
 
 impl ChangeKind for Retired {
     const NAME: &'static str = "retired";
-    const FILE: Option<fn() -> RecordsOf<Self>> = None;
-    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         format!("before {}", self.before)
@@ -33,9 +31,5 @@ impl ChangeKind for Retired {
 
     fn reach(&self, _: &Term) -> Reach {
         Reach::Nothing
-    }
-
-    fn fresh(_: &Term, _: &Term) -> Vec<Self> {
-        Vec::new()
     }
 }

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use super::{Made, OfSlot, Reach, RecordsOf, Replaced, SlotEvent, SlotKind, nothing, records};
+use super::{Made, OfSlot, Reach, RecordsOf, SlotEvent, SlotKind, records};
 use crate::columns::Column;
 use crate::ids::StudentId;
 use crate::term::{Revision, Slot, Term};
@@ -31,7 +31,6 @@ pub struct UnreadRow {
 impl SlotKind for UnreadRow {
     const NAME: &'static str = "set-aside";
     const FILE: Option<fn() -> RecordsOf<SetAside>> = Some(file);
-    const REPLACED: fn(&SetAside, &Term) -> Vec<Replaced> = nothing;
 
     fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
         let rows = term.set_aside.entry(slot.clone()).or_default();

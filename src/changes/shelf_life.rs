@@ -2,9 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{
-    Change, ChangeForm, ChangeKind, Made, Reach, RecordsOf, Replaced, Who, newer, nothing,
-};
+use super::{Change, ChangeForm, ChangeKind, Made, Reach, Who, newer};
 use crate::form::{Faults, Field, Form, Read, Typed};
 use crate::ids::{ExperimentKey, LotCode, StudentId, UnknownCode};
 use crate::term::Term;
@@ -19,8 +17,6 @@ pub struct Keep {
 
 impl ChangeKind for Keep {
     const NAME: &'static str = "shelf-life";
-    const FILE: Option<fn() -> RecordsOf<Self>> = None;
-    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         match &self.bottle {

@@ -2,7 +2,7 @@
 
 pub use crate::course::StaffMember;
 
-use super::{Change, ChangeForm, ChangeKind, Made, Reach, RecordsOf, Replaced, Who, nothing, put};
+use super::{Change, ChangeForm, ChangeKind, Made, Reach, RecordsOf, Who, put};
 use crate::course::StaffRole;
 use crate::form::{Faults, Field, Form, Kind, Typed, named};
 use crate::ids::{SectionName, StudentId};
@@ -12,7 +12,6 @@ use crate::text::{Known, RecordColumn, RecordFile, code, column, found, line_of_
 impl ChangeKind for StaffMember {
     const NAME: &'static str = "staff";
     const FILE: Option<fn() -> RecordsOf<Self>> = Some(file);
-    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         self.login.clone()

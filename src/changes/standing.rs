@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{ChangeKind, Made, Reach, RecordsOf, Replaced, nothing};
+use super::{ChangeKind, Made, Reach};
 use crate::course::Standing;
 use crate::ids::{CourseKey, StudentId};
 use crate::term::Term;
@@ -15,8 +15,6 @@ pub struct SetStanding {
 
 impl ChangeKind for SetStanding {
     const NAME: &'static str = "course-standing";
-    const FILE: Option<fn() -> RecordsOf<Self>> = None;
-    const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = nothing;
 
     fn subject(&self) -> String {
         self.course.to_string()
@@ -30,10 +28,5 @@ impl ChangeKind for SetStanding {
 
     fn reach(&self, _: &Term) -> Reach {
         Reach::Nothing
-    }
-
-    /// No folder of a course holds what a department keeps.
-    fn fresh(_: &Term, _: &Term) -> Vec<Self> {
-        Vec::new()
     }
 }

@@ -4,7 +4,7 @@ pub use crate::course::Student;
 
 use std::collections::BTreeMap;
 
-use super::{Change, ChangeForm, ChangeKind, Made, Reach, RecordsOf, Replaced, Who};
+use super::{Change, ChangeForm, ChangeKind, Made, Reach, Replaced, Who};
 use crate::form::{Faults, Field, Form, Typed, named};
 use crate::ids::{SectionName, StudentId};
 use crate::term::Term;
@@ -13,7 +13,6 @@ use crate::text::{RecordFile, column, day, line_of_text};
 impl ChangeKind for Student {
     const NAME: &'static str = "student";
     /// The roster is read before everything that names somebody on it, and written even if nobody is.
-    const FILE: Option<fn() -> RecordsOf<Self>> = None;
     const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = places;
 
     fn subject(&self) -> String {

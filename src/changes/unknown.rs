@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::lot::brought_in_again;
-use super::{ChangeKind, GivenValue, Made, Reach, RecordsOf, Replaced, next_version, written};
+use super::{ChangeKind, GivenValue, Made, Reach, Replaced, next_version, written};
 use crate::ids::{ExperimentKey, StudentId};
 use crate::term::Term;
 use crate::truth::{Bottle, Unknown};
@@ -20,7 +20,6 @@ pub struct UnknownValue {
 
 impl ChangeKind for UnknownValue {
     const NAME: &'static str = "unknown";
-    const FILE: Option<fn() -> RecordsOf<Self>> = None;
     const REPLACED: fn(&Self, &Term) -> Vec<Replaced> = values;
 
     fn subject(&self) -> String {

@@ -6,6 +6,7 @@ use std::fmt;
 use jiff::civil::DateTime;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
+use smol_str::{SmolStr, ToSmolStr as _};
 
 use super::Language;
 use crate::measure::Reading;
@@ -14,9 +15,10 @@ use crate::measure::Reading;
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(from = "Kept")]
 pub struct Message {
-    key: Cow<'static, str>,
+    // short texts stand in their place: a course holds as many messages as anything
+    key: SmolStr,
     #[serde(skip_serializing_if = "Vec::is_empty")]
-    args: Vec<(Cow<'static, str>, Arg)>,
+    args: Vec<(SmolStr, Arg)>,
 }
 
 /// What stands in a place of a text.
@@ -24,12 +26,12 @@ pub struct Message {
 #[serde(rename_all = "kebab-case")]
 pub enum Arg {
     /// As it is, in every language.
-    Text(String),
+    Text(SmolStr),
     /// Digits, with the language's own mark for decimals.
-    Number(String),
+    Number(SmolStr),
     /// A local date and time.
     Date(DateTime),
-    Message(Message),
+    Message(Box<Message>),
     /// One after the other, with “and” before the last.
     List(Vec<Arg>),
 }
@@ -40,19 +42,21 @@ pub enum Arg {
 enum Kept {
     Sentence(String),
     Message {
-        key: Cow<'static, str>,
+        key: SmolStr,
         #[serde(default)]
-        args: Vec<(Cow<'static, str>, Arg)>,
+        args: Vec<(SmolStr, Arg)>,
     },
 }
 
 impl Message {
     /// A text of the catalogue.
     pub fn new(key: impl Into<Cow<'static, str>>) -> Self {
-        Self {
-            key: key.into(),
-            args: Vec::new(),
-        }
+        let key = match key.into() {
+            Cow::Borrowed(key) => SmolStr::new_static(key),
+            Cow::Owned(key) => key.into(),
+        };
+        let args = Vec::new();
+        Self { key, args }
     }
 
     /// A sentence that is no text of the catalogue: what people wrote, or what only staff read.
@@ -61,7 +65,8 @@ impl Message {
     }
 
     pub fn with(mut self, place: &'static str, value: impl Into<Arg>) -> Self {
-        self.args.push((place.into(), value.into()));
+        self.args.reserve_exact(1);
+        self.args.push((SmolStr::new_static(place), value.into()));
         self
     }
 
@@ -83,7 +88,7 @@ impl Message {
     /// them so.
     pub fn with_words(&self) -> Self {
         let said = |arg: &Arg| match arg {
-            Arg::Message(message) => Arg::Text(message.to_string()),
+            Arg::Message(message) => Arg::Text(message.to_smolstr()),
             other => other.clone(),
         };
         let args = self.args.iter();
@@ -113,7 +118,10 @@ impl From<Kept> for Message {
         match kept {
             Kept::Sentence(text) if text.is_empty() => Self::default(),
             Kept::Sentence(text) => Self::verbatim(text),
-            Kept::Message { key, args } => Self { key, args },
+            Kept::Message { key, mut args } => {
+                args.shrink_to_fit();
+                Self { key, args }
+            }
         }
     }
 }
@@ -146,24 +154,24 @@ macro_rules! args {
     )+};
 }
 args! {
-    String => |text| Self::Text(text);
-    &String => |text| Self::Text(text.clone());
-    &str => |text| Self::Text(text.to_owned());
-    Message => |message| Self::Message(message);
-    &Message => |message| Self::Message(message.clone());
+    String => |text| Self::Text(text.into());
+    &String => |text| Self::Text(text.into());
+    &str => |text| Self::Text(text.into());
+    Message => |message| Self::Message(Box::new(message));
+    &Message => |message| Self::Message(Box::new(message.clone()));
     DateTime => |at| Self::Date(at);
     Vec<Arg> => |args| Self::List(args);
-    Decimal => |value| Self::Number(value.to_string());
-    &Reading => |reading| Self::Number(reading.written().to_owned());
-    usize => |n| Self::Number(n.to_string());
-    u32 => |n| Self::Number(n.to_string());
-    u64 => |n| Self::Number(n.to_string());
-    i64 => |n| Self::Number(n.to_string());
+    Decimal => |value| Self::Number(value.to_smolstr());
+    &Reading => |reading| Self::Number(reading.written().into());
+    usize => |n| Self::Number(n.to_smolstr());
+    u32 => |n| Self::Number(n.to_smolstr());
+    u64 => |n| Self::Number(n.to_smolstr());
+    i64 => |n| Self::Number(n.to_smolstr());
 }
 
 /// Digits that are text already.
 pub fn number(digits: impl fmt::Display) -> Arg {
-    Arg::Number(digits.to_string())
+    Arg::Number(digits.to_smolstr())
 }
 
 /// A text of the catalogue with what stands in its places: `message!("count.trial", n = 3)`.

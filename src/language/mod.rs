@@ -156,7 +156,7 @@ impl Language {
 
     fn arg(self, arg: &Arg) -> String {
         match arg {
-            Arg::Text(text) => text.clone(),
+            Arg::Text(text) => text.to_string(),
             Arg::Number(digits) => self.number(digits),
             Arg::Date(at) => self.date(*at),
             Arg::Message(message) => self.say(message),

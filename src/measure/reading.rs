@@ -5,6 +5,7 @@ use std::str::FromStr;
 
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
+use smol_str::SmolStr;
 
 use crate::language::{Message, message};
 
@@ -15,7 +16,8 @@ use crate::language::{Message, message};
 #[derive(Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(try_from = "String", into = "String")]
 pub struct Reading {
-    written: String,
+    /// Mostly so short that it stands in its place.
+    written: SmolStr,
     value: Decimal,
 }
 
@@ -73,7 +75,7 @@ impl Reading {
         let mut value = Self::parse(digits)?.value;
         value.set_sign_negative(!written.starts_with('+'));
         Ok(Self {
-            written: written.to_owned(),
+            written: written.into(),
             value,
         })
     }
@@ -114,7 +116,7 @@ impl Reading {
             found: written.to_owned(),
         })?;
         Ok(Self {
-            written: written.to_owned(),
+            written: written.into(),
             value,
         })
     }
@@ -169,7 +171,7 @@ impl Reading {
         }
         let value = Decimal::from_str(&written.replace(',', ".")).map_err(|_| malformed())?;
         Ok(Self {
-            written: written.to_owned(),
+            written: written.into(),
             value,
         })
     }
@@ -273,7 +275,7 @@ impl fmt::Debug for Reading {
 
 impl From<Reading> for String {
     fn from(reading: Reading) -> Self {
-        reading.written
+        reading.written.into()
     }
 }
 

@@ -18,7 +18,7 @@ pub struct Row {
 }
 
 /// More columns than these no file of a course has: the longest curve is written in a thousand.
-const MOST_COLUMNS: usize = 2_000;
+pub const MOST_COLUMNS: usize = 2_000;
 
 /// The columns a file may have.
 #[derive(Default)]

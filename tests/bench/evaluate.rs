@@ -118,7 +118,8 @@ fn hand_in() -> HandIn {
             (Column::BuretteEnd(1), read(end)),
             (Column::SampleVolume, read(sample)),
         ]
-        .into(),
+        .into_iter()
+        .collect(),
         submitted_at: None,
     };
     HandIn {

@@ -158,7 +158,8 @@ pub fn request(student: &str, key: &str, seen: usize, end: &str) -> HandInReques
             (Column::BuretteStart(1), read(start)),
             (Column::BuretteEnd(1), read(end)),
         ]
-        .into(),
+        .into_iter()
+        .collect(),
         submitted_at: None,
     };
     HandInRequest {

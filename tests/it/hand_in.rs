@@ -60,7 +60,8 @@ fn readings(end: &str) -> HandIn {
             (Column::BuretteEnd(1), read(end)),
             (Column::SampleVolume, read("49.9")),
         ]
-        .into(),
+        .into_iter()
+        .collect(),
         submitted_at: None,
     };
     HandIn {

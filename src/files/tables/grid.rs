@@ -1,14 +1,11 @@
 //! A file as rows of cells, whatever kind of file it is.
 
-use std::io::Cursor;
-
-use calamine::{Data, Reader as _, open_workbook_auto_from_rs};
-
+use super::book::sheets;
 use super::plain::{after_hint, any_text, likely, rows_of};
 use crate::text::Fault;
 
 /// Most rows of a table of people.
-const MOST_ROWS: usize = 50_000;
+pub(super) const MOST_ROWS: usize = 50_000;
 
 /// One table: a CSV file, or a sheet of a workbook.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -64,39 +61,8 @@ pub fn read_grids(file: &str, bytes: &[u8]) -> Result<Vec<Grid>, Vec<Fault>> {
     }])
 }
 
-fn sheets(bytes: &[u8]) -> Result<Vec<Grid>, String> {
-    let mut book = open_workbook_auto_from_rs(Cursor::new(bytes)).map_err(|why| why.to_string())?;
-    let mut grids = Vec::new();
-    for (sheet, range) in book.worksheets() {
-        let first = u64::from(range.start().map_or(0, |(row, _)| row));
-        let rows = range.rows().take(MOST_ROWS).zip(first.saturating_add(1)..);
-        let rows = rows.map(|(cells, line)| GridRow {
-            line,
-            cells: cells.iter().map(text_of).collect(),
-        });
-        let is_blank = |row: &GridRow| row.cells.iter().all(|cell| cell.is_empty());
-        grids.push(Grid {
-            sheet,
-            rows: rows.filter(|row| !is_blank(row)).collect(),
-        });
-    }
-    Ok(grids)
-}
-
-/// What a cell shows: a whole number has no decimals.
-fn text_of(cell: &Data) -> String {
-    let text = match cell {
-        Data::Float(number) if number.fract() == 0.0 && number.abs() < 1e15 => {
-            format!("{number:.0}")
-        }
-        Data::Empty => String::new(),
-        other => other.to_string(),
-    };
-    on_one_line(&text)
-}
-
 /// A cell whose line breaks are only how it was laid out.
-fn on_one_line(text: &str) -> String {
+pub(super) fn on_one_line(text: &str) -> String {
     match text.contains(['\r', '\n', '\u{a0}']) {
         true => text.split_whitespace().collect::<Vec<_>>().join(" "),
         false => text.trim().to_owned(),

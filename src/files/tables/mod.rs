@@ -1,7 +1,9 @@
 //! Tables of other people, taken as they are: any encoding, any separator, spreadsheets, headers of their own.
 
+mod book;
 mod columns;
 mod grid;
+mod open_document;
 mod plain;
 mod roster;
 

@@ -13,7 +13,7 @@ use crate::procedure::Procedure;
 #[derive(Clone, Debug, Default)]
 pub struct EarlierSets {
     members: Vec<Member>,
-    bottles: BTreeMap<String, usize>,
+    bottles: BTreeMap<String, u32>,
 }
 
 /// What a set of readings shares with one of an earlier term beyond chance.

@@ -114,7 +114,7 @@ pub(super) struct Others<'a> {
     /// What the two hold.
     pub without: [&'a [IndexedFact]; 2],
     /// Bottles of the two, where they are known.
-    pub bottles: [Option<usize>; 2],
+    pub bottles: [Option<u32>; 2],
     pub titration: Option<Titration>,
 }
 
@@ -199,7 +199,7 @@ impl Others<'_> {
     }
 
     /// None where too little is known of the bottle.
-    fn in_bottle(&self, bottle: usize, volume: i64) -> Option<f64> {
+    fn in_bottle(&self, bottle: u32, volume: i64) -> Option<f64> {
         let (around, all) = self.near(Kind::OfBottle(bottle), volume, AROUND);
         let model = ADDED_TO_BOTTLE * self.titration?.coincide;
         let chance = (around / CELLS_AROUND + model) / (all + ADDED_TO_BOTTLE);

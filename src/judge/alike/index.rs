@@ -29,7 +29,7 @@ pub(super) enum Kind {
     /// Whether an amount is that of the row before, 1 or 0.
     Repeated(Amount),
     /// What a nominal sample takes from the bottle of that number.
-    OfBottle(usize),
+    OfBottle(u32),
     OfAnyBottle,
     /// How much more than the first numbered titration another takes, for nominal samples.
     Apart,
@@ -53,8 +53,7 @@ impl Kind {
             Self::LastDigits => 5 * NEXT,
             Self::ReadAgain => 6 * NEXT,
             Self::Repeated(amount) => (7 * NEXT) | amount as u64,
-            // nobody has so many bottles that they reach the next kind
-            Self::OfBottle(number) => (8 * NEXT) | number as u64,
+            Self::OfBottle(number) => (8 * NEXT) | u64::from(number),
             Self::OfAnyBottle => 9 * NEXT,
             Self::Apart => 10 * NEXT,
             Self::RunInApart => 11 * NEXT,
@@ -62,7 +61,7 @@ impl Kind {
         }
     }
 
-    /// Whether two sets meet that share it; the others are counted alone.
+    /// Whether two sets meet that share it; the others are counted alone, and come after in the order of kinds.
     fn is_met(self) -> bool {
         match self {
             Self::FirstFilling
@@ -104,8 +103,8 @@ const MILLILITRE: i64 = 1_000_000;
 /// How many sets say what: by that the chance of a fact is told.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Counts {
-    /// Every fact of every set, in order.
-    facts: Vec<IndexedFact>,
+    /// Every fact that sets hold, once and in order, with how often it and those before it are held.
+    facts: Vec<(IndexedFact, usize)>,
     /// How many of each kind there are.
     sizes: BTreeMap<Kind, usize>,
     sets: usize,
@@ -115,15 +114,21 @@ impl Counts {
     /// From the facts of each set.
     pub fn of<'s>(sets: impl Iterator<Item = &'s [IndexedFact]>) -> Self {
         let mut counts = Self::default();
+        let mut all = Vec::new();
         for facts in sets {
-            counts.facts.extend_from_slice(facts);
+            all.extend_from_slice(facts);
             counts.sets = counts.sets.saturating_add(1);
         }
-        counts.facts.sort_unstable();
-        for (kind, _) in &counts.facts {
-            let size = counts.sizes.entry(*kind).or_default();
-            *size = size.saturating_add(1);
+        all.sort_unstable();
+        let mut held: usize = 0;
+        for same in all.chunk_by(|a, b| a == b) {
+            let Some(fact) = same.first() else { continue };
+            held = held.saturating_add(same.len());
+            counts.facts.push((*fact, held));
+            let size = counts.sizes.entry(fact.0).or_default();
+            *size = size.saturating_add(same.len());
         }
+        counts.facts.shrink_to_fit();
         counts
     }
 
@@ -146,9 +151,18 @@ impl Counts {
     }
 
     fn between(&self, first: IndexedFact, last: IndexedFact) -> usize {
-        let from = self.facts.partition_point(|fact| *fact < first);
+        let from = self.facts.partition_point(|(fact, _)| *fact < first);
         let rest = self.facts.get(from..).unwrap_or_default();
-        rest.partition_point(|fact| *fact <= last)
+        let inside = if first == last {
+            usize::from(rest.first().is_some_and(|(fact, _)| *fact == first))
+        } else {
+            rest.partition_point(|(fact, _)| *fact <= last)
+        };
+        let held = |upto: usize| {
+            let last = upto.checked_sub(1).and_then(|last| self.facts.get(last));
+            last.map_or(0, |(_, held)| *held)
+        };
+        held(from.saturating_add(inside)).saturating_sub(held(from))
     }
 
     /// Share of sets that hold a fact, one of them left out; at least that of one.
@@ -160,66 +174,85 @@ impl Counts {
 
 /// Who holds which fact by which sets meet.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Holders(HashMap<IndexedFact, Vec<usize>>);
+pub(super) struct Holders(HashMap<IndexedFact, SmallVec<[usize; 2]>>);
 
 impl Holders {
     pub fn insert(&mut self, place: usize, facts: &[IndexedFact]) {
-        for fact in facts {
+        for fact in distinct(facts) {
             self.0.entry(*fact).or_default().push(place);
         }
     }
 
     pub fn remove(&mut self, place: usize, facts: &[IndexedFact]) {
-        for fact in facts {
+        for fact in distinct(facts) {
             if let Some(holders) = self.0.get_mut(fact) {
                 holders.retain(|holder| *holder != place);
             }
         }
     }
+}
 
-    /// Sets that share facts with one, with how much those say together, from so much on. `facts` are those by which the
-    /// one meets others, `others` gives those of a place.
-    pub fn met<'m>(
-        &self,
-        facts: &[IndexedFact],
-        others: impl Fn(usize) -> Option<&'m [IndexedFact]>,
-        counts: &Counts,
-        from: f64,
-    ) -> Vec<(usize, f64)> {
-        let mut telling: Vec<Telling> = facts
-            .iter()
-            .filter_map(|fact| counts.telling(*fact))
-            .collect();
+/// A set that is asked whom it meets.
+#[derive(Debug)]
+pub(super) struct Asked<'a> {
+    counts: &'a Counts,
+    facts: &'a [IndexedFact],
+    /// What of it is not common, the commonest first.
+    telling: Vec<Telling>,
+}
+
+impl<'a> Asked<'a> {
+    /// `facts` are those by which it meets others.
+    pub fn of(facts: &'a [IndexedFact], counts: &'a Counts) -> Self {
+        let telling = distinct(facts).filter_map(|fact| counts.telling(*fact));
+        let mut telling: Vec<Telling> = telling.collect();
         telling.sort_by(|a, b| a.weight.total_cmp(&b.weight).then(a.fact.cmp(&b.fact)));
-        let heaviest = telling.last().map_or(0.0, |one| one.weight);
+        Self {
+            counts,
+            facts,
+            telling,
+        }
+    }
+
+    /// Those among whom all sets are that share with it facts which say as much together.
+    pub fn met(&self, holders: &Holders, from: f64) -> Vec<usize> {
+        let heaviest = self.telling.last().map_or(0.0, |one| one.weight);
         // where no fact says enough alone, sets that share the commonest and one more say too little together: those that
         // are met share two of the others at least
         let (needed, reserve) = match heaviest < from {
             true => (2, heaviest),
             false => (1, 0.0),
         };
-        let (mut common, mut holders) = (0.0, Vec::new());
-        for fact in &telling {
+        let (mut common, mut met) = (0.0, Vec::new());
+        for fact in &self.telling {
             common += fact.weight;
             if common + reserve >= from {
-                holders.extend(self.0.get(&fact.fact).into_iter().flatten().copied());
+                met.extend(holders.0.get(&fact.fact).into_iter().flatten().copied());
             }
         }
-        holders.sort_unstable();
-        let asked_for = holders.chunk_by(|a, b| a == b);
-        let asked_for = asked_for.filter(|same| same.len() >= needed);
-        let score = |place: usize| {
-            let theirs = others(place)?;
-            let shared = telling
-                .iter()
-                .filter(|own| theirs.binary_search(&own.fact).is_ok());
-            let shared: SmallVec<[Telling; 8]> = shared.copied().collect();
-            let start = |start| holds_start(facts, start) && holds_start(theirs, start);
-            Some((place, counts.said(&shared, start)))
-        };
-        let met = asked_for.filter_map(|same| score(*same.first()?));
-        met.filter(|(_, score)| *score >= from).collect()
+        met.sort_unstable();
+        let met = met.chunk_by(|a, b| a == b);
+        let met = met.filter(|same| same.len() >= needed);
+        met.filter_map(|same| same.first().copied()).collect()
     }
+
+    /// Whether what another set shares with it says as much together.
+    pub fn shares(&self, theirs: &[IndexedFact], from: f64) -> bool {
+        let shared = self.telling.iter();
+        let shared = shared.filter(|own| theirs.binary_search(&own.fact).is_ok());
+        let shared: SmallVec<[Telling; 8]> = shared.copied().collect();
+        // together they say no more than each alone
+        let alone: f64 = shared.iter().map(|one| one.weight).sum();
+        let start = |start| holds_start(self.facts, start) && holds_start(theirs, start);
+        alone >= from && self.counts.said(&shared, start) >= from
+    }
+}
+
+/// Each of some facts once, which are in order.
+fn distinct(facts: &[IndexedFact]) -> impl Iterator<Item = &IndexedFact> {
+    facts
+        .chunk_by(|a, b| a == b)
+        .filter_map(|same| same.first())
 }
 
 /// A fact that is not common, with what it says alone: the logarithm of how many sets there are to each that holds it.
@@ -299,17 +332,14 @@ fn holds_start(facts: &[IndexedFact], start: i64) -> bool {
         .any(|kind| facts.binary_search(&(*kind, start)).is_ok())
 }
 
-/// Of what a set says, that by which it meets others; each once, in order.
-pub(super) fn meeting(facts: &[IndexedFact]) -> Vec<IndexedFact> {
-    let mut distinct: Vec<IndexedFact> = facts.to_vec();
-    distinct.retain(|(kind, _)| kind.is_met());
-    distinct.sort_unstable();
-    distinct.dedup();
-    distinct
+/// Of what a set says, that by which it meets others.
+pub(super) fn meeting(facts: &[IndexedFact]) -> &[IndexedFact] {
+    let met = facts.partition_point(|(kind, _)| kind.is_met());
+    facts.get(..met).unwrap_or_default()
 }
 
-/// What a set says, by someone with that bottle.
-pub(super) fn facts_of(sheet: &Sheet, bottle: Option<usize>) -> Vec<IndexedFact> {
+/// What a set says, by someone with that bottle; in order.
+pub(super) fn facts_of(sheet: &Sheet, bottle: Option<u32>) -> Vec<IndexedFact> {
     let mut facts = Vec::new();
     let first = sheet.numbered().first().copied();
     let run_in = |place: usize| Some(sheet.rows.get(place)?.titres.first()?.delivered);
@@ -356,5 +386,7 @@ pub(super) fn facts_of(sheet: &Sheet, bottle: Option<usize>) -> Vec<IndexedFact>
             facts.push((Kind::Repeated(amount), i64::from(one == next)));
         }
     }
+    facts.sort_unstable();
+    facts.shrink_to_fit();
     facts
 }

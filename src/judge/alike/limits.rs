@@ -2,8 +2,10 @@
 
 use std::collections::BTreeMap;
 
+use super::mates::Near;
+
 /// Section and bottle of a set.
-type Sort<'a> = (&'a str, Option<usize>);
+type Sort<'a> = (&'a str, Option<u32>);
 
 /// What the bounds of all pairs of an experiment add up to at most: where one section stands alone, whose instructor knows
 /// everybody, and where there are more.
@@ -19,15 +21,17 @@ const PAIR_BOUND: f64 = 0.006;
 #[derive(Clone, Debug, Default)]
 pub(super) struct Limits {
     limits: [[f64; 2]; 2],
+    /// Of which kinds there are any.
+    are_there: [[bool; 2]; 2],
     /// Sum of the bounds of all pairs.
     pub sum: f64,
 }
 
 impl Limits {
     pub fn of(members: &[Sort]) -> Self {
-        let mut bottles: BTreeMap<Option<usize>, usize> = BTreeMap::new();
+        let mut bottles: BTreeMap<Option<u32>, usize> = BTreeMap::new();
         let mut sections: BTreeMap<(&str, bool), usize> = BTreeMap::new();
-        let mut both: BTreeMap<(&str, Option<usize>), usize> = BTreeMap::new();
+        let mut both: BTreeMap<(&str, Option<u32>), usize> = BTreeMap::new();
         for (section, bottle) in members {
             let add = |n: &mut usize| *n = n.saturating_add(1);
             add(bottles.entry(*bottle).or_default());
@@ -83,13 +87,22 @@ impl Limits {
         };
         Self {
             limits,
+            are_there: counts.map(|row| row.map(|count| count > 0.0)),
             sum: counts.iter().zip(&limits).map(of).sum(),
         }
     }
 
-    /// The highest of them.
-    pub fn loosest(&self) -> f64 {
-        self.limits.iter().flatten().copied().fold(0.0, f64::max)
+    /// The highest of them, of those a set makes with others than its near ones.
+    pub fn loosest_but_for(&self, near: &Near) -> f64 {
+        let kinds = [(0, 0), (0, 1), (1, 0), (1, 1)].into_iter();
+        let kinds = kinds.filter(|(section, bottle)| {
+            !(near.has_section && *section == 1 || near.has_bottle && *bottle == 1)
+        });
+        let limits = kinds.filter_map(|(section, bottle)| {
+            let there = *self.are_there.get(section)?.get(bottle)?;
+            there.then_some(*self.limits.get(section)?.get(bottle)?)
+        });
+        limits.fold(0.0, f64::max)
     }
 
     pub fn of_pair(&self, one: Sort, other: Sort) -> f64 {
@@ -104,7 +117,7 @@ impl Limits {
 }
 
 /// Bottles that nobody knows apart count as the same.
-fn share_bottle(one: Option<usize>, other: Option<usize>) -> bool {
+fn share_bottle(one: Option<u32>, other: Option<u32>) -> bool {
     match (one, other) {
         (Some(one), Some(other)) => one == other,
         _ => true,

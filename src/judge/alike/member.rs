@@ -25,31 +25,34 @@ pub(super) struct Member {
 /// What was handed in at one time.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Version {
-    pub bottle: Option<usize>,
+    pub bottle: Option<u32>,
     pub sheet: Sheet,
+    /// In order.
     pub facts: Vec<IndexedFact>,
-    /// Those by which it meets others.
-    pub meeting: Vec<IndexedFact>,
 }
 
 impl Version {
-    pub fn of(procedure: &Procedure, hand_in: &HandIn, bottle: Option<usize>) -> Self {
+    pub fn of(procedure: &Procedure, hand_in: &HandIn, bottle: Option<u32>) -> Self {
         let sheet = Sheet::of(procedure, hand_in);
         let facts = facts_of(&sheet, bottle);
         Self {
             bottle,
-            meeting: meeting(&facts),
             facts,
             sheet,
         }
+    }
+
+    /// Facts by which it meets others.
+    pub fn meeting(&self) -> &[IndexedFact] {
+        meeting(&self.facts)
     }
 }
 
 impl Member {
     /// Numbers bottles as it meets them.
-    pub fn of(procedure: &Procedure, peer: &Peer, bottles: &mut BTreeMap<String, usize>) -> Self {
+    pub fn of(procedure: &Procedure, peer: &Peer, bottles: &mut BTreeMap<String, u32>) -> Self {
         let mut number = |code: Option<&str>| {
-            let next = bottles.len();
+            let next = u32::try_from(bottles.len()).unwrap_or(u32::MAX);
             let code = code.map(str::to_ascii_lowercase);
             code.map(|code| *bottles.entry(code).or_insert(next))
         };

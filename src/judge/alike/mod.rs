@@ -20,6 +20,7 @@ mod index;
 mod layouts;
 mod likeness;
 mod limits;
+mod mates;
 mod member;
 mod sheet;
 
@@ -33,9 +34,10 @@ use crate::procedure::Procedure;
 use crate::submission::{HandIn, TrialLabel};
 use compare::{Fact, What, chance, facts, least_chance};
 use habits::{Others, Titration};
-use index::{Counts, Holders, IndexedFact};
+use index::{Asked, Counts, Holders, IndexedFact};
 use layouts::{Weighed, layouts};
 use limits::Limits;
+use mates::Mates;
 use member::Member;
 use sheet::{Sheet, from_units, tells_apart};
 
@@ -94,8 +96,9 @@ pub struct LikenessIndex {
     places: HashMap<String, usize>,
     /// When the first version of each came, with its place.
     order: BTreeSet<(Option<Timestamp>, usize)>,
-    bottles: BTreeMap<String, usize>,
+    bottles: BTreeMap<String, u32>,
     holders: Holders,
+    mates: Mates,
     chances: Chances,
     /// By place, then by the place of the other.
     found: BTreeMap<usize, BTreeMap<usize, Likeness>>,
@@ -112,6 +115,8 @@ struct Chances {
     is_telling: bool,
     /// The sets it was told from.
     places: BTreeSet<usize>,
+    /// When the last of them came, with its place.
+    last: Option<(Option<Timestamp>, usize)>,
 }
 
 /// Of so many sets, how many are told from: all of up to 16, and no fewer than fifteen in sixteen.
@@ -141,6 +146,7 @@ impl LikenessIndex {
             order: BTreeSet::new(),
             bottles: BTreeMap::new(),
             holders: Holders::default(),
+            mates: Mates::default(),
             chances: Chances::default(),
             found: BTreeMap::new(),
         }
@@ -165,8 +171,9 @@ impl LikenessIndex {
         let place = member.place;
         let before = self.members.get(&place);
         let tells_as_before = before.is_some_and(|before| before.tells_as(&member));
+        let came = (member.at, place);
         self.put(member);
-        if !tells_as_before && self.told_from() != self.chances.places {
+        if !tells_as_before && self.tells_otherwise(came) {
             let before = std::mem::take(&mut self.found);
             self.tell(procedure);
             let places = before.keys().chain(self.found.keys());
@@ -241,14 +248,25 @@ impl LikenessIndex {
     fn put(&mut self, member: Member) {
         let place = member.place;
         if let Some(before) = self.members.remove(&place) {
-            self.holders.remove(place, &before.last.meeting);
+            self.holders.remove(place, before.last.meeting());
+            self.mates.remove(&before);
             self.order.remove(&(before.at, place));
         }
-        self.holders.insert(place, &member.last.meeting);
+        self.holders.insert(place, member.last.meeting());
+        self.mates.insert(&member);
         self.order.insert((member.at, place));
         let students = member.students.iter().cloned();
         self.places.extend(students.map(|student| (student, place)));
         self.members.insert(place, member);
+    }
+
+    /// Whether others say what is likely, now that a set came at that time.
+    fn tells_otherwise(&self, came: (Option<Timestamp>, usize)) -> bool {
+        let Chances { places, last, .. } = &self.chances;
+        let as_many = told_from(self.order.len()) == places.len();
+        // most come after all that it was told from: then there is no need to go through them
+        let is_later = *last < Some(came) && !places.contains(&came.1);
+        !(as_many && is_later) && self.told_from() != *places
     }
 
     /// The sets that say what is likely.
@@ -273,6 +291,7 @@ impl LikenessIndex {
             is_telling: is_telling(procedure, &places),
             titration,
             limits,
+            last: told_from().map(|member| (member.at, member.place)).max(),
             places,
         };
     }
@@ -316,27 +335,26 @@ impl LikenessIndex {
         if !chances.is_telling {
             return Vec::new();
         }
-        let met = if chances.places.len() <= FEW_SETS {
-            let places = self.members.keys();
-            places.map(|place| (*place, f64::INFINITY)).collect()
-        } else {
-            let others = |place| Some(self.members.get(&place)?.last.meeting.as_slice());
-            let from = -MEET_FROM * chances.limits.loosest().ln();
-            let own = &one.last.meeting;
-            self.holders.met(own, others, &chances.counts, from)
+        let asked = Asked::of(one.last.meeting(), &chances.counts);
+        let are_few = chances.places.len() <= FEW_SETS;
+        let met = match are_few {
+            true => self.members.keys().copied().collect(),
+            false => self.met_by(one, &asked),
         };
         let mut pairs = Vec::new();
-        for (place, score) in met {
-            let Some(other) = self.members.get(&place) else {
+        for place in met {
+            if place == one.place || after.is_some_and(|after| place <= after) {
+                continue;
+            }
+            let other = self.members.get(&place);
+            let Some(other) = other.filter(|other| !one.is_of_bench(other)) else {
                 continue;
             };
             let limit = chances.limits.of_pair(
                 (&one.section, one.last.bottle),
                 (&other.section, other.last.bottle),
             );
-            let is_met =
-                score >= -MEET_FROM * limit.ln() && after.is_none_or(|after| place > after);
-            if !is_met || place == one.place || one.is_of_bench(other) {
+            if !are_few && !asked.shares(other.last.meeting(), -MEET_FROM * limit.ln()) {
                 continue;
             }
             // a pair is laid out in one way, whoever asks
@@ -349,6 +367,18 @@ impl LikenessIndex {
             pairs.extend(likeness.map(|likeness| (place, likeness)));
         }
         pairs
+    }
+
+    /// Those among whom all are with whom one may share enough: its mates where they are few, and whom it meets by what it
+    /// says.
+    fn met_by(&self, one: &Member, asked: &Asked) -> Vec<usize> {
+        let near = self.mates.near(one);
+        let loosest = self.chances.limits.loosest_but_for(&near);
+        let mut met = asked.met(&self.holders, -MEET_FROM * loosest.ln());
+        met.extend(near.places);
+        met.sort_unstable();
+        met.dedup();
+        met
     }
 
     /// What the counts of facts have of a set.

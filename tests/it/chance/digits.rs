@@ -44,7 +44,8 @@ fn hand_in(work: &Work, pieces: &[(&str, &str)]) -> HandIn {
             (Column::BuretteStart(1), read(start)),
             (Column::BuretteEnd(1), read(end)),
         ]
-        .into();
+        .into_iter()
+        .collect();
         row
     });
     HandIn {

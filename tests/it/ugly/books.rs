@@ -1,6 +1,6 @@
 //! Workbooks with a roster, part by part as spreadsheet programs write them.
 
-use std::io::{Cursor, Write as _};
+use std::io::{Cursor, Read as _, Write as _};
 
 use zip::ZipWriter;
 use zip::write::SimpleFileOptions;
@@ -94,6 +94,31 @@ pub fn zipped(parts: &[(&str, String)]) -> Vec<u8> {
         zip.write_all(text.as_bytes()).expect("is written");
     }
     zip.finish().expect("ends").into_inner()
+}
+
+/// The parts of such a file by their paths.
+pub fn parts(zip: &[u8]) -> Vec<(String, String)> {
+    let mut archive = zip::ZipArchive::new(Cursor::new(zip)).expect("a zip file");
+    let part = |number| {
+        let mut part = archive.by_index(number).expect("a part");
+        let mut text = String::new();
+        part.read_to_string(&mut text).expect("is text");
+        (part.name().to_owned(), text)
+    };
+    (0..zip::ZipArchive::new(Cursor::new(zip))
+        .expect("a zip file")
+        .len())
+        .map(part)
+        .collect()
+}
+
+/// The file of these parts with another text in one of them.
+pub fn with_part(parts: &[(String, String)], path: &str, text: String) -> Vec<u8> {
+    let others = parts.iter().map(|(known, kept)| match known == path {
+        true => (known.as_str(), text.clone()),
+        false => (known.as_str(), kept.clone()),
+    });
+    zipped(&others.collect::<Vec<_>>())
 }
 
 pub fn open_document() -> Vec<u8> {

@@ -3,6 +3,7 @@
 pub mod books;
 mod gradebooks;
 mod kept;
+mod large_books;
 mod rosters;
 mod saves;
 mod typed;

@@ -1,7 +1,5 @@
 //! Every parser of bytes from outside, with inputs that it takes.
 
-use std::io::{Cursor, Read as _};
-
 use concordant::campus::{Expected, Key, claims};
 use concordant::chem::{Formula, Reaction, balance};
 use concordant::desk::evidence::{Mark, read_seal};
@@ -25,7 +23,7 @@ use crate::access::folder;
 use crate::oneroster::roster_with;
 use crate::parsers::{GLASSWARE, WRITTEN};
 use crate::provider::{N, by_rsa};
-use crate::ugly::books::{open_document, workbook, zipped};
+use crate::ugly::books::{open_document, parts, with_part, workbook};
 
 pub fn all() -> Vec<Target> {
     let mut all = texts();
@@ -314,15 +312,7 @@ fn packed() -> Vec<Target> {
             let (file, parts, path) = (file.clone(), parts.clone(), path.clone());
             let name = named(format!("{path} of a {name}"));
             targets.push(of_text(name, vec![text], 4_000, move |text| {
-                let mut other = parts.clone();
-                for part in other.iter_mut().filter(|part| part.0 == path) {
-                    text.clone_into(&mut part.1);
-                }
-                let other: Vec<_> = other
-                    .iter()
-                    .map(|(path, text)| (path.as_str(), text.clone()))
-                    .collect();
-                let bytes = zipped(&other);
+                let bytes = with_part(&parts, &path, text.to_owned());
                 if let Ok(own) = OwnFile::read(&file, &bytes) {
                     dropped(own.table().map(|table| table.columns().len()));
                 }
@@ -342,21 +332,6 @@ fn packed() -> Vec<Target> {
         }));
     }
     targets
-}
-
-fn parts(zip: &[u8]) -> Vec<(String, String)> {
-    let mut archive = zip::ZipArchive::new(Cursor::new(zip)).expect("a zip file");
-    let part = |number| {
-        let mut part = archive.by_index(number).expect("a part");
-        let mut text = String::new();
-        part.read_to_string(&mut text).expect("is text");
-        (part.name().to_owned(), text)
-    };
-    (0..zip::ZipArchive::new(Cursor::new(zip))
-        .expect("a zip file")
-        .len())
-        .map(part)
-        .collect()
 }
 
 /// The folder with other bytes in one file.

@@ -170,7 +170,8 @@ impl Worked {
                 (Column::BuretteStart(1), read("0.00")),
                 (Column::BuretteEnd(1), read(delivered)),
             ]
-            .into(),
+            .into_iter()
+            .collect(),
             ..Titration::new(trial)
         };
         let mut trial = row(TrialLabel::Numbered(1), self.delivered);
