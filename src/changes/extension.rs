@@ -1,6 +1,9 @@
 //! Other dates for one student, or those of before again.
 
-use super::{Arranged, Change, ChangeForm, ChangeKind, Made, OfSlot, Reach, RecordsOf, Replaced, SlotEvent, SlotForm, SlotKind, SlotPage, Who, enrolled, experiment, records, suggested};
+use super::{
+    Arranged, Change, ChangeForm, ChangeKind, Made, OfSlot, Reach, RecordsOf, Replaced, SlotEvent,
+    SlotForm, SlotKind, SlotPage, Who, enrolled, experiment, records, suggested,
+};
 use crate::course::Experiment;
 use crate::form::{Faults, Field, Form, Typed, named};
 use crate::ids::{ExperimentKey, SectionName};

@@ -7,7 +7,9 @@ use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha20Rng;
 use serde::{Deserialize, Serialize};
 
-use super::{Change, ChangeForm, Made, OfSlot, Reach, RecordsOf, SlotEvent, SlotKind, Who, experiment};
+use super::{
+    Change, ChangeForm, Made, OfSlot, Reach, RecordsOf, SlotEvent, SlotKind, Who, experiment,
+};
 use crate::form::{Faults, Form, Typed};
 use crate::ids::{ExperimentKey, UnknownCode};
 use crate::term::{Slot, Term};

@@ -3,7 +3,7 @@
 use super::cells::guarded;
 use super::fault::Fault;
 use super::known::Known;
-use super::table::{Columns, Once, Row, Table, again, write_csv};
+use super::table::{Columns, Once, Row, Table, again, is_hopeless, write_csv};
 
 /// A file with a record to a row.
 pub struct RecordFile<R> {
@@ -144,7 +144,7 @@ impl<R> RecordFile<R> {
         records.unwrap_or_default()
     }
 
-    /// As [`RecordFile::read`]; none if the header cannot be used. `seen` is shown every row, with the columns at fault.
+    /// As [`RecordFile::read`]; none if the header cannot be used, or too many rows are faulty. `seen` is shown every row, with the columns at fault.
     pub fn read_with(
         &self,
         bytes: &[u8],
@@ -154,7 +154,11 @@ impl<R> RecordFile<R> {
     ) -> Option<Vec<R>> {
         let (mut records, mut first) = (Vec::new(), Once::new());
         let named = |column: &&RecordColumn<R>| self.once.contains(&column.name);
+        let before = faults.len();
         for row in self.rows(bytes, known, faults)? {
+            if is_hopeless(self.name, row.line, before, faults) {
+                return None;
+            }
             seen(&row.record, &row.at_fault);
             if let Some(last) = self.columns.iter().rfind(named)
                 && !self.once.iter().any(|name| row.at_fault.contains(name))
@@ -177,7 +181,7 @@ impl<R> RecordFile<R> {
         Some(records)
     }
 
-    /// Every row, faulty ones as well; none if the header cannot be used.
+    /// Every row, faulty ones as well; none if the header cannot be used, or too many are faulty.
     pub fn rows(
         &self,
         bytes: &[u8],
@@ -190,7 +194,11 @@ impl<R> RecordFile<R> {
         };
         let columns = Columns::new(&names(false), &names(true));
         let table = Table::read(self.name, bytes, &columns, faults)?;
+        let before = faults.len();
         let row = |row: &Row| {
+            if is_hopeless(self.name, row.line, before, faults) {
+                return None;
+            }
             let (mut record, mut at_fault) = ((self.new)(), Vec::new());
             for column in &self.columns {
                 if column.after.is_some_and(|other| at_fault.contains(&other)) {
@@ -202,13 +210,13 @@ impl<R> RecordFile<R> {
                     at_fault.push(column.name);
                 }
             }
-            RecordRow {
+            Some(RecordRow {
                 line: row.line,
                 record,
                 at_fault,
-            }
+            })
         };
-        Some(table.rows.iter().map(row).collect())
+        table.rows.iter().map(row).collect()
     }
 
     pub fn fault(&self, line: u64, column: &str, what: impl Into<String>) -> Fault {

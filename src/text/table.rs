@@ -92,7 +92,11 @@ impl<'f> Table<'f> {
             return None;
         }
         let mut rows = Vec::new();
+        let before = faults.len();
         while let Some((line, cells)) = records.next_row() {
+            if is_hopeless(file, line, before, faults) {
+                return None;
+            }
             if cells.iter().all(|cell| cell.trim().is_empty()) {
                 continue;
             }
@@ -200,6 +204,19 @@ impl<K: std::hash::Hash + Eq> Once<K> {
             }
         }
     }
+}
+
+/// Whether there are so many faults since that the rest of the file is not looked at, which is then said.
+pub(super) fn is_hopeless(file: &str, line: u64, before: usize, faults: &mut Vec<Fault>) -> bool {
+    const MOST_FAULTS: usize = 1_000;
+    let is_hopeless = faults.len().saturating_sub(before) >= MOST_FAULTS;
+    if is_hopeless {
+        let what = format!(
+            "found {MOST_FAULTS} faults in the rows before: what follows is looked at once there are fewer"
+        );
+        faults.push(Fault::of_file(file, what).at(line));
+    }
+    is_hopeless
 }
 
 /// “found “…” again, expected it once: line 3 has it”.
@@ -348,6 +365,16 @@ mod tests {
             let lines: Vec<u64> = rows.unwrap().iter().map(|(line, _)| *line).collect();
             assert_eq!((lines, faults), (vec![3, 6, 8], vec![]));
         }
+    }
+
+    #[test]
+    fn of_a_hopeless_file_the_first_faults_are_told() {
+        let text = format!("a,b\n{}", "1\n".repeat(50_000));
+        let (_, faults) = read(&text);
+        assert_eq!(faults.len(), 1_001);
+        assert_eq!(faults[999], "x.csv:1001: found 1 cells, expected 2");
+        let last = "x.csv:1002: found 1000 faults in the rows before: what follows is looked at once there are fewer";
+        assert_eq!(faults[1_000], last);
     }
 
     #[test]

@@ -65,6 +65,7 @@ pub async fn surround(State(state): State<AppState>, request: Request, next: Nex
         in_department: state.department.is_some(),
         way: state.way(),
         demo: Arc::clone(&state.demo),
+        carried: None,
     };
     match look(&state, request.headers()).await {
         Ok((session, course)) => {
@@ -75,7 +76,17 @@ pub async fn surround(State(state): State<AppState>, request: Request, next: Nex
             };
             (anyone.course, anyone.language) = (course.title, course.language);
         }
-        Err(why) => return page_of(why.into(), &anyone, None),
+        Err(why) => {
+            // whose form it is cannot be asked; it is theirs who sent it
+            anyone.carried = token(&state, request.headers());
+            let kept = keep_form(request, &anyone).await;
+            let again = kept.ok().and_then(|(_, kept)| kept).map(Box::new);
+            let error = PageError {
+                again,
+                ..why.into()
+            };
+            return page_of(error, &anyone, None);
+        }
     }
     let anyone = Arc::new(anyone);
     let (mut request, kept) = match keep_form(request, &anyone).await {
@@ -121,11 +132,9 @@ enum Found {
 
 async fn look(state: &AppState, headers: &HeaderMap) -> Result<(Found, Course), StoreError> {
     let course = state.desk.look().await?.term.course.clone();
-    let jar = CookieJar::from_headers(headers);
-    let Some(cookie) = jar.get(cookie_name(&state.settings)) else {
+    let Some(token) = token(state, headers) else {
         return Ok((Found::Nobody, course));
     };
-    let token = Token::from_cookie(cookie.value());
     let session = find_session(&state.people, token, state.clock.now()).await?;
     let Some(session) = session else {
         return Ok((Found::Nobody, course));
@@ -140,6 +149,12 @@ async fn look(state: &AppState, headers: &HeaderMap) -> Result<(Found, Course), 
         None => Found::Stranger,
     };
     Ok((found, course))
+}
+
+fn token(state: &AppState, headers: &HeaderMap) -> Option<Token> {
+    let jar = CookieJar::from_headers(headers);
+    let cookie = jar.get(cookie_name(&state.settings))?;
+    Some(Token::from_cookie(cookie.value()))
 }
 
 /// Reads the form of somebody without a session, where there is one, and puts it back.

@@ -15,7 +15,7 @@ use super::state::AppState;
 use crate::course::Zone;
 use crate::desk::View;
 use crate::desk::accounts::{Person, Role};
-use crate::desk::sessions::Session;
+use crate::desk::sessions::{Session, Token};
 use crate::ids::StudentId;
 use crate::language::{Language, message};
 
@@ -45,6 +45,8 @@ pub struct Anyone {
     pub way: Way,
     /// As in the state of the server.
     pub demo: Arc<[DemoPerson]>,
+    /// What they carry, where it cannot be asked just now whose session it is.
+    pub carried: Option<Token>,
 }
 
 /// How people come to the sign-in page.
@@ -111,7 +113,8 @@ impl Anyone {
 
     /// The frame of a page.
     pub fn frame(&self, title: impl Into<String>) -> Frame {
-        let csrf = self.session.as_ref().map(|s| s.token.form_token());
+        let token = self.session.as_ref().map(|session| &session.token);
+        let csrf = token.or(self.carried.as_ref()).map(Token::form_token);
         let person = self.session.as_ref().map(|s| &s.person);
         let mut frame = Frame::new(
             (&self.course, self.language()),

@@ -18,13 +18,13 @@ use crate::engine::{Engine, course};
 use crate::slot;
 use crate::week::acid_form;
 
-struct Server {
+pub struct Server {
     process: Child,
-    address: String,
+    pub address: String,
 }
 
 impl Server {
-    fn start(url: &str) -> Self {
+    pub fn start(url: &str) -> Self {
         let mut process = Command::new(env!("CARGO_BIN_EXE_concordant"))
             .args(["serve", "--listen", "127.0.0.1:0", "--db", url])
             .stderr(Stdio::piped())
@@ -65,9 +65,9 @@ impl Drop for Server {
 type Addresses = Arc<Mutex<[String; 2]>>;
 
 /// A cookie and the token of its forms.
-type Signed = (String, String);
+pub type Signed = (String, String);
 
-async fn signed_in(engine: &Engine, students: usize) -> Vec<Signed> {
+pub async fn signed_in(engine: &Engine, students: usize) -> Vec<Signed> {
     let (store, at) = (engine.store().await, jiff::Timestamp::now());
     let mut sessions = Vec::new();
     for n in 0..students {
@@ -139,7 +139,7 @@ async fn keep_handing_in(
 }
 
 /// The number of the receipt that an answer leads to.
-fn receipt(answer: &Answer) -> Option<i64> {
+pub fn receipt(answer: &Answer) -> Option<i64> {
     let leads = (answer.status == 303).then(|| answer.location())?;
     leads.rsplit('/').next()?.parse().ok()
 }
