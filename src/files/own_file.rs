@@ -12,14 +12,24 @@ use crate::text::{Fault, write_csv};
 #[derive(Clone, Debug)]
 pub struct OwnFile<'b> {
     name: String,
-    bytes: &'b [u8],
-    /// The sheet of a workbook, and its cells as text.
-    sheet: Option<(String, Vec<u8>)>,
+    bytes: Cow<'b, [u8]>,
+    sheet: Option<SheetText>,
+}
+
+/// The sheet of a workbook.
+#[derive(Clone, Debug)]
+struct SheetText {
+    name: String,
+    /// Which column of the sheet the first cells are of, from 0.
+    first_column: usize,
+    /// Its cells.
+    text: Vec<u8>,
 }
 
 impl<'b> OwnFile<'b> {
     /// Knows a workbook by its first bytes.
-    pub fn read(name: &str, bytes: &'b [u8]) -> Result<Self, Vec<Fault>> {
+    pub fn read(name: &str, bytes: impl Into<Cow<'b, [u8]>>) -> Result<Self, Vec<Fault>> {
+        let bytes = bytes.into();
         let one = |what: &str| vec![Fault::of_file(name, what)];
         if bytes.starts_with(b"\xd0\xcf\x11\xe0") {
             return Err(one(
@@ -37,15 +47,18 @@ impl<'b> OwnFile<'b> {
                     "this is a spreadsheet file of the kind .ods, which is not filled in: save it as .xlsx or as \u{201c}CSV UTF-8\u{201d}",
                 ));
             }
-            let grids = read_grids(name, bytes)?;
+            let grids = read_grids(name, &bytes)?;
             let largest = grids.into_iter().max_by_key(|grid| grid.rows.len());
             let Some(grid) = largest.filter(|grid| !grid.rows.is_empty()) else {
                 return Err(one(
                     "found no cells, expected a header and a row for each student",
                 ));
             };
-            let text = as_text(&grid);
-            sheet = Some((grid.sheet, text));
+            sheet = Some(SheetText {
+                text: as_text(&grid),
+                name: grid.sheet,
+                first_column: grid.first_column,
+            });
         }
         Ok(Self {
             name: name.to_owned(),
@@ -56,14 +69,14 @@ impl<'b> OwnFile<'b> {
 
     /// The table that points go into. A row of a workbook is a line.
     pub fn table(&self) -> Result<Sheet<'_>, Vec<Fault>> {
-        let text = self.sheet.as_ref().map_or(self.bytes, |(_, text)| text);
-        Sheet::read(&self.name, text)
+        let sheet = self.sheet.as_ref();
+        Sheet::read(&self.name, sheet.map_or(&self.bytes, |sheet| &sheet.text))
     }
 
     /// How its cells are told apart, in words.
     pub fn words(&self, separator: Separator) -> Cow<'static, str> {
         match &self.sheet {
-            Some((sheet, _)) => Cow::Owned(format!("in the sheet \u{201c}{sheet}\u{201d}")),
+            Some(sheet) => Cow::Owned(format!("in the sheet \u{201c}{}\u{201d}", sheet.name)),
             None => Cow::Owned(format!("separated by {}", separator.words())),
         }
     }
@@ -84,16 +97,16 @@ impl<'b> OwnFile<'b> {
 
     /// The file with cells filled in; every other byte of a text, and of every other part of a workbook, as it was.
     pub fn filled(&self, table: &Sheet<'_>, fillings: &[Filling]) -> Result<Vec<u8>, Fault> {
-        let Some((sheet, _)) = &self.sheet else {
+        let Some(sheet) = &self.sheet else {
             return Ok(table.filled(fillings));
         };
         let number = |filling: &Filling| CellNumber {
             row: table.line(filling.row),
-            column: filling.column,
+            column: sheet.first_column.saturating_add(filling.column),
             number: filling.text.clone(),
         };
         let numbers: Vec<CellNumber> = fillings.iter().map(number).collect();
-        filled_workbook(self.bytes, sheet, &numbers).map_err(|what| {
+        filled_workbook(&self.bytes, &sheet.name, &numbers).map_err(|what| {
             let what = format!(
                 "{what}; choose another column, or save the sheet as \u{201c}CSV UTF-8\u{201d}"
             );

@@ -10,7 +10,9 @@ use crate::ids::{ExperimentKey, LotCode, StudentId, UnknownCode};
 use crate::judge::{refusals, row_label};
 use crate::procedure::Procedure;
 use crate::submission::{Titration, TrialLabel, spoiled_because};
-use crate::text::{Columns, Fault, Known, Once, Row, Table, again, code, found, instant, whole};
+use crate::text::{
+    Columns, Fault, Known, Once, Row, Table, again, code, found, instant, is_hopeless, whole,
+};
 
 /// What the rows of one student (in a superseded file: of one revision) say.
 #[derive(Default)]
@@ -83,7 +85,11 @@ pub(super) fn read_readings(
         readings,
     };
     let mut once = Once::new();
+    let at_first = faults.len();
     for row in &reader.table.rows {
+        if is_hopeless(file, row.line, at_first, faults) {
+            break;
+        }
         let before = faults.len();
         reader.row(row, superseded, &mut drafts, &mut once, faults);
         let whose = (Some(key), known);

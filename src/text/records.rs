@@ -154,8 +154,9 @@ impl<R> RecordFile<R> {
     ) -> Option<Vec<R>> {
         let (mut records, mut first) = (Vec::new(), Once::new());
         let named = |column: &&RecordColumn<R>| self.once.contains(&column.name);
+        let rows = self.rows(bytes, known, faults)?;
         let before = faults.len();
-        for row in self.rows(bytes, known, faults)? {
+        for row in rows {
             if is_hopeless(self.name, row.line, before, faults) {
                 return None;
             }

@@ -207,7 +207,7 @@ impl<K: std::hash::Hash + Eq> Once<K> {
 }
 
 /// Whether there are so many faults since that the rest of the file is not looked at, which is then said.
-pub(super) fn is_hopeless(file: &str, line: u64, before: usize, faults: &mut Vec<Fault>) -> bool {
+pub fn is_hopeless(file: &str, line: u64, before: usize, faults: &mut Vec<Fault>) -> bool {
     const MOST_FAULTS: usize = 1_000;
     let is_hopeless = faults.len().saturating_sub(before) >= MOST_FAULTS;
     if is_hopeless {

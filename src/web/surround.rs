@@ -31,6 +31,8 @@ struct ErrorPage {
     message: Box<Message>,
     incident: Option<String>,
     again: Option<Box<Again>>,
+    /// The key of what is said of that form.
+    kept: &'static str,
     /// Where to go on from here.
     start: &'static str,
 }
@@ -77,15 +79,18 @@ pub async fn surround(State(state): State<AppState>, request: Request, next: Nex
             (anyone.course, anyone.language) = (course.title, course.language);
         }
         Err(why) => {
-            // whose form it is cannot be asked; it is theirs who sent it
+            // whose session it is cannot be asked; that the form is from a page of it can
+            let course = &state.desk.as_it_is().term.course;
+            (anyone.course, anyone.language) = (course.title.clone(), course.language);
             anyone.carried = token(&state, request.headers());
             let kept = keep_form(request, &anyone).await;
-            let again = kept.ok().and_then(|(_, kept)| kept).map(Box::new);
+            let kept = kept.ok().and_then(|(_, kept)| kept);
             let error = PageError {
-                again,
+                again: kept.filter(|_| anyone.carried.is_some()).map(Box::new),
                 ..why.into()
             };
-            return page_of(error, &anyone, None);
+            let first = error.clone().into_response();
+            return with_headers_of(first, page_of(error, &anyone, None));
         }
     }
     let anyone = Arc::new(anyone);
@@ -175,13 +180,21 @@ async fn keep_form(
     let bytes = read
         .await
         .map_err(|_| of_status(StatusCode::REQUEST_TIMEOUT))??;
-    let mut fields = Fields::parse(&bytes)?.0.into_pairs();
+    let fields = Fields::parse(&bytes)?;
+    let request = Request::from_parts(parts, Body::from(bytes));
+    let given = fields.text(TOKEN_FIELD);
+    if let Some(carried) = &anyone.carried
+        && !carried.is_form_token(given)
+    {
+        return Ok((request, None));
+    }
+    let mut fields = fields.0.into_pairs();
     fields.retain(|(name, _)| name != TOKEN_FIELD);
     let again = Again {
         path: anyone.place.own(&anyone.path),
         fields,
     };
-    Ok((Request::from_parts(parts, Body::from(bytes)), Some(again)))
+    Ok((request, Some(again)))
 }
 
 fn page_of(mut error: PageError, anyone: &Anyone, kept: Option<Again>) -> Response {
@@ -201,6 +214,10 @@ fn page_of(mut error: PageError, anyone: &Anyone, kept: Option<Again>) -> Respon
         message: error.message,
         incident,
         again: error.again,
+        kept: match error.status {
+            StatusCode::SERVICE_UNAVAILABLE => "error.kept-unsure",
+            _ => "error.kept",
+        },
         start: if anyone.is_stranger { "/courses" } else { "/" },
     };
     match page.render() {

@@ -12,6 +12,8 @@ pub(super) const MOST_ROWS: usize = 50_000;
 pub struct Grid {
     /// The name of the sheet; empty of a CSV file.
     pub sheet: String,
+    /// Which column of the sheet the first cells are of, from 0.
+    pub first_column: usize,
     /// The rows that are not blank.
     pub rows: Vec<GridRow>,
 }
@@ -57,6 +59,7 @@ pub fn read_grids(file: &str, bytes: &[u8]) -> Result<Vec<Grid>, Vec<Fault>> {
     }
     Ok(vec![Grid {
         sheet: String::new(),
+        first_column: 0,
         rows,
     }])
 }

@@ -7,7 +7,7 @@ use quick_xml::Reader;
 use quick_xml::escape::{resolve_predefined_entity, unescape};
 use quick_xml::events::{BytesRef, BytesStart, Event};
 
-use super::book::{SheetCells, text_of};
+use super::book::{Room, SheetCells, text_of};
 use super::grid::{Grid, MOST_ROWS};
 
 /// Most spaces that one element stands for.
@@ -19,6 +19,7 @@ struct Place {
     /// Table, its name and how deep it lies in others: one in a cell of another is a part of that cell.
     table: Option<(String, SheetCells)>,
     tables_deep: usize,
+    room: Room,
     /// How many rows there were, repeated ones as often as they are.
     line: u64,
     row: Option<Row>,
@@ -86,6 +87,7 @@ impl Place {
             b"table" => {
                 if self.tables_deep == 0 {
                     let name = attribute(element, b"name")?.unwrap_or_default();
+                    self.room.take_sheet()?;
                     (self.table, self.line) = (Some((name, SheetCells::default())), 0);
                 }
                 self.tables_deep = self.tables_deep.saturating_add(1);
@@ -133,12 +135,14 @@ impl Place {
             b"table" => {
                 self.tables_deep = self.tables_deep.saturating_sub(1);
                 let done = self.table.take_if(|_| self.tables_deep == 0);
-                return done.map(|(name, cells)| cells.grid(name)).transpose();
+                return done
+                    .map(|(name, cells)| cells.grid(&mut self.room, name))
+                    .transpose();
             }
             b"table-row" if self.tables_deep == 1 => {
                 let done = self.row.take().zip(self.table.as_mut());
                 if let Some((row, (_, sheet))) = done {
-                    put(sheet, self.line, &row)?;
+                    put((sheet, &mut self.room), self.line, &row)?;
                     self.line = self.line.saturating_add(row.repeated);
                 }
             }
@@ -177,7 +181,7 @@ impl Row {
 }
 
 /// Puts a row as often as it is repeated, after so many others.
-fn put(sheet: &mut SheetCells, before: u64, row: &Row) -> Result<(), String> {
+fn put((sheet, room): (&mut SheetCells, &mut Room), before: u64, row: &Row) -> Result<(), String> {
     if row.cells.is_empty() {
         return Ok(());
     }
@@ -187,7 +191,7 @@ fn put(sheet: &mut SheetCells, before: u64, row: &Row) -> Result<(), String> {
     for line in lines {
         for (columns, text) in &row.cells {
             for column in columns.clone() {
-                sheet.put(line, column, text.clone())?;
+                sheet.put(room, line, column, text.clone())?;
             }
         }
     }
@@ -227,7 +231,8 @@ fn number(element: &BytesStart, name: &[u8]) -> Result<u64, String> {
 
 /// An attribute by its name without prefix.
 fn attribute(element: &BytesStart, name: &[u8]) -> Result<Option<String>, String> {
-    for one in element.attributes() {
+    // twice the same says nothing here, and to look for it takes the square of their number
+    for one in element.attributes().with_checks(false) {
         let one = one.map_err(|why| why.to_string())?;
         if one.key.local_name().as_ref() == name {
             let value = std::str::from_utf8(&one.value).map_err(|why| why.to_string())?;

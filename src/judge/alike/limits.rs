@@ -21,8 +21,6 @@ const PAIR_BOUND: f64 = 0.006;
 #[derive(Clone, Debug, Default)]
 pub(super) struct Limits {
     limits: [[f64; 2]; 2],
-    /// Of which kinds there are any.
-    are_there: [[bool; 2]; 2],
     /// Sum of the bounds of all pairs.
     pub sum: f64,
 }
@@ -78,6 +76,17 @@ impl Limits {
             let own = *limit / there.max(f64::MIN_POSITIVE) * level;
             *limit = (own / count.max(1.0)).min(PAIR_BOUND);
         }
+        let there = kinds().map(|(count, _)| *count > 0.0);
+        let there = there.zip(limits.iter().flatten());
+        let strictest = there.filter(|(is_there, _)| *is_there);
+        let strictest = strictest.map(|(_, limit)| *limit);
+        let strictest = strictest.fold(PAIR_BOUND, f64::min);
+        for ((count, _), limit) in kinds().zip(limits.iter_mut().flatten()) {
+            // the next set may make the first pair of a kind, and many more
+            if *count <= 0.0 {
+                *limit = strictest;
+            }
+        }
         let of = |(counts, limits): (&[f64; 2], &[f64; 2])| {
             counts
                 .iter()
@@ -87,7 +96,6 @@ impl Limits {
         };
         Self {
             limits,
-            are_there: counts.map(|row| row.map(|count| count > 0.0)),
             sum: counts.iter().zip(&limits).map(of).sum(),
         }
     }
@@ -98,11 +106,8 @@ impl Limits {
         let kinds = kinds.filter(|(section, bottle)| {
             !(near.has_section && *section == 1 || near.has_bottle && *bottle == 1)
         });
-        let limits = kinds.filter_map(|(section, bottle)| {
-            let there = *self.are_there.get(section)?.get(bottle)?;
-            there.then_some(*self.limits.get(section)?.get(bottle)?)
-        });
-        limits.fold(0.0, f64::max)
+        let limits = kinds.filter_map(|(section, bottle)| self.limits.get(section)?.get(bottle));
+        limits.copied().fold(0.0, f64::max)
     }
 
     pub fn of_pair(&self, one: Sort, other: Sort) -> f64 {

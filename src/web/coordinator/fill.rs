@@ -15,8 +15,11 @@ use super::home::FaultsPage;
 use crate::desk::Image;
 use crate::files::{FillChoice, FillPlan, FilledCell, IdKind, OwnFile, Points, Sheet};
 use crate::form::{Faults, Field, Filled, Form, Typed};
+use crate::text::Fault;
 use crate::web::fields::LongForm;
-use crate::web::{CoordinatorVisitor, Fields, Frame, Page, PageResult, Upload, UploadedFile};
+use crate::web::{
+    CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, Upload, UploadedFile,
+};
 
 /// Most bytes of a file that is filled in: it travels in a form, a third longer.
 const MOST_BYTES: usize = 1024 * 1024;
@@ -63,7 +66,7 @@ pub async fn choose(visitor: CoordinatorVisitor, upload: Upload) -> PageResult<R
         Ok(file) => file,
         Err((name, fault)) => return refuse(&name, vec![fault]),
     };
-    let own = match OwnFile::read(&file.name, &file.bytes) {
+    let own = match own_of(&file).await? {
         Ok(own) => own,
         Err(faults) => return refuse(&file.name, faults),
     };
@@ -103,7 +106,7 @@ async fn answer(
         let frame = visitor.frame("The file cannot be filled in");
         Ok(FaultsPage::answer(frame, &file.name, faults, BACK))
     };
-    let own = match OwnFile::read(&file.name, &file.bytes) {
+    let own = match own_of(&file).await? {
         Ok(own) => own,
         Err(faults) => return refuse(faults),
     };
@@ -143,6 +146,13 @@ async fn answer(
         grades_changed: wanted,
     });
     Ok(Page(page).into_response())
+}
+
+/// Reading a workbook takes a while: not on a thread that serves pages.
+async fn own_of(file: &UploadedFile) -> PageResult<Result<OwnFile<'static>, Vec<Fault>>> {
+    let (name, bytes) = (file.name.clone(), file.bytes.clone());
+    let read = tokio::task::spawn_blocking(move || OwnFile::read(&name, bytes));
+    read.await.map_err(PageError::internal)
 }
 
 fn chosen(fields: &Fields, (own, sheet): (&OwnFile<'_>, &Sheet<'_>), view: &Image) -> FillChoice {

@@ -13,7 +13,7 @@ use crate::files::tables::{RosterColumns, RosterField, RosterFile, RosterRead};
 use crate::form::{Faults, Field, Filled, Form, Typed};
 use crate::text::Fault;
 use crate::web::fields::LongForm;
-use crate::web::{CoordinatorVisitor, Frame, Page, PageResult, UploadedFile};
+use crate::web::{CoordinatorVisitor, Frame, Page, PageError, PageResult, UploadedFile};
 
 #[derive(Template)]
 #[template(path = "coordinator/roster-columns.html")]
@@ -31,7 +31,7 @@ pub async fn read(visitor: &CoordinatorVisitor, file: &UploadedFile) -> PageResu
         let view = visitor.view().await?;
         remembered_columns(&view.term)
     };
-    let roster = match RosterFile::read(&file.name, &file.bytes, &remembered) {
+    let roster = match roster_of(file, remembered).await? {
         Ok(roster) => roster,
         Err(faults) => return Ok(refused(visitor, &file.name, faults)),
     };
@@ -55,13 +55,23 @@ pub async fn read(visitor: &CoordinatorVisitor, file: &UploadedFile) -> PageResu
     Ok(page(visitor, file, &roster, &roster.columns, faults))
 }
 
+/// Reading a workbook takes a while: not on a thread that serves pages.
+async fn roster_of(
+    file: &UploadedFile,
+    remembered: Vec<(RosterField, String)>,
+) -> PageResult<Result<RosterFile, Vec<Fault>>> {
+    let (name, bytes) = (file.name.clone(), file.bytes.clone());
+    let read = tokio::task::spawn_blocking(move || RosterFile::read(&name, &bytes, &remembered));
+    read.await.map_err(PageError::internal)
+}
+
 /// `POST /course/roster/columns`: the columns as they were chosen.
 pub async fn chosen(
     visitor: CoordinatorVisitor,
     LongForm(fields): LongForm,
 ) -> PageResult<Response> {
     let file = UploadedFile::packed(&fields, "roster")?;
-    let roster = match RosterFile::read(&file.name, &file.bytes, &[]) {
+    let roster = match roster_of(&file, Vec::new()).await? {
         Ok(roster) => roster,
         Err(faults) => return Ok(refused(&visitor, &file.name, faults)),
     };

@@ -11,8 +11,9 @@ use std::time::Duration;
 
 use axum::Router;
 use axum::extract::Request;
-use axum::http::{HeaderMap, Uri};
+use axum::http::{HeaderMap, StatusCode, Uri};
 use axum::response::{IntoResponse, Redirect, Response};
+use axum::routing::any;
 use axum_extra::extract::CookieJar;
 use tower::ServiceExt as _;
 
@@ -25,6 +26,7 @@ use crate::desk::Desk;
 use crate::desk::department::Department;
 use crate::desk::sessions::{Token, find_session};
 use crate::ids::CourseKey;
+use crate::language::message;
 use crate::store::StoreError;
 
 /// So many courses are held in memory at once, as long as nobody asks for more.
@@ -142,7 +144,7 @@ impl Courses {
             Ok::<_, StoreError>(course)
         };
         match opened.await {
-            Err(why) => failed(why),
+            Err(why) => self.unanswered(key, request, why).await,
             Ok(None) => {
                 // what the courses share has no such page, and says so
                 let gone = Uri::from_static("/c/");
@@ -154,11 +156,36 @@ impl Courses {
                 let response = answered(course.router, request).await;
                 if !is_read && let Err(why) = self.department.follow(key, &course.desk, now()).await
                 {
-                    return failed(why);
+                    // it is done; the lists are followed before the next page
+                    tracing::error!(course = %key, error = %why, "the lists of a course could not be taken over");
                 }
                 response
             }
         }
+    }
+
+    /// The page that says why a course cannot answer, with what pages have around them.
+    async fn unanswered(&self, key: &CourseKey, request: Request, why: StoreError) -> Response {
+        let error = match why.is_away() {
+            true => PageError::from(why),
+            false => PageError {
+                log: Some(format!("the course {key} cannot be opened: {why}")),
+                ..PageError::new(
+                    StatusCode::SERVICE_UNAVAILABLE,
+                    message!("error.course-closed-off"),
+                )
+            },
+        };
+        let state = AppState {
+            place: self.state.place.of_course(key),
+            ..self.state.clone()
+        };
+        let said = move || {
+            let error = error.clone();
+            async move { error }
+        };
+        let pages = Router::new().route("/", any(said.clone()));
+        answered(around(pages.route("/{*path}", any(said)), state), request).await
     }
 
     async fn open(&self, key: &CourseKey) -> Result<Option<OpenCourse>, StoreError> {
@@ -275,18 +302,6 @@ async fn answered(router: Router, request: Request) -> Response {
         Ok(response) => response,
         Err(never) => match never {},
     }
-}
-
-fn failed(why: StoreError) -> Response {
-    if why.is_away() {
-        return PageError::from(why).into_response();
-    }
-    tracing::error!(error = %why, "a course cannot be opened");
-    (
-        axum::http::StatusCode::SERVICE_UNAVAILABLE,
-        "This course cannot be opened. Tell whoever runs the server.",
-    )
-        .into_response()
 }
 
 /// An address without what stands before it; none if that does not.

@@ -123,16 +123,20 @@ pub(in crate::web) async fn end_sessions(
         login: &visitor.login,
         network: &caller.network,
     };
+    let mut ours = Vec::new();
     for person in people_called(desk, who).await? {
-        if on_lists(&visitor.state.desk, &person.account())
-            .await?
-            .is_none()
-        {
-            return Err(PageError::unprocessable(
-                "Found nobody of that login on the lists of this course, so nobody was signed out.",
-            ));
+        let account = person.account();
+        if on_lists(&visitor.state.desk, &account).await?.is_some() {
+            ours.push(account);
         }
-        end_sessions_of(desk, &person.account(), by, visitor.now()).await?;
+    }
+    if ours.is_empty() {
+        return Err(PageError::unprocessable(
+            "Found nobody of that login on the lists of this course, so nobody was signed out.",
+        ));
+    }
+    for account in &ours {
+        end_sessions_of(desk, account, by, visitor.now()).await?;
     }
     let who: String = form_urlencoded::byte_serialize(who.as_bytes()).collect();
     Ok(Redirect::to(&format!("/course/access?who={who}")))

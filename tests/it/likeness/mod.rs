@@ -156,6 +156,34 @@ fn what_is_said_of_a_copy_from_another_section() {
 }
 
 /// A bench group reads one set, whatever section its members are of.
+/// Until then all were of one section, and nobody knows how often two of different ones share something.
+#[test]
+fn the_first_of_another_section_are_compared_as_if_all_had_come_at_once() {
+    for scheme in &SCHEMES[1..] {
+        let mut rng = ChaCha20Rng::seed_from_u64(31);
+        let mut course = scheme.course_of(1, 103, &mut rng);
+        for (late, original) in [(100, 5), (101, 40), (102, 77)] {
+            let own = course.students[late].hand_in.clone();
+            let from = course.students[original].hand_in.clone();
+            let copy = copied(Way::Exact, &from, &own, &mut rng).expect("can be copied");
+            let late = &mut course.students[late];
+            late.section = "section 2".to_owned();
+            late.hand_in = copy;
+        }
+        let peers = course.peers();
+        let anew = LikenessIndex::of(&course.procedure, &peers).all();
+        let mut followed = LikenessIndex::of(&course.procedure, &peers[..100]);
+        for late in &peers[100..] {
+            followed.update(&course.procedure, late);
+        }
+        assert_eq!(followed.all(), anew, "{}", scheme.name);
+        for (late, original) in [("s0100", "s0005"), ("s0101", "s0040"), ("s0102", "s0077")] {
+            let is_it = anew[late].iter().any(|one| one.others == [original]);
+            assert!(is_it, "{}: {late}", scheme.name);
+        }
+    }
+}
+
 #[test]
 fn a_bench_group_is_not_accused() {
     let scheme = &SCHEMES[3];

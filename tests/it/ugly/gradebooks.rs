@@ -300,3 +300,26 @@ fn a_workbook_keeps_every_other_cell_formula_and_part() {
     assert_eq!(said.code, Some(1));
     assert!(said.err.contains("found a formula at E4"), "{}", said.err);
 }
+
+#[test]
+fn a_workbook_whose_first_columns_are_empty_is_filled_in_where_its_table_stands() {
+    let place = course();
+    let at = place.path();
+    let mut book = Workbook::new();
+    let sheet = book.add_worksheet().set_name("Marks").expect("a sheet");
+    for (column, name) in [(2, "id"), (3, "name"), (4, "total")] {
+        sheet.write(1, column, name).expect("is written");
+    }
+    sheet.write(2, 2, "04128").expect("is written");
+    sheet.write(2, 3, "Abara").expect("is written");
+    let bytes = book.save_to_buffer().expect("a workbook");
+    let line = ["--id", "id", "--total", "total"];
+    let (said, out) = fill(at, "mine.xlsx", &bytes, &line);
+    assert_eq!(said.code, Some(0), "{}", said.err);
+    let mut book = open_workbook_auto_from_rs(Cursor::new(out)).expect("a workbook");
+    let range = book.worksheet_range("Marks").expect("a sheet");
+    let cell = |column| range.get_value((2, column)).cloned();
+    let points = total(at, "04128").parse().expect("a number");
+    assert_eq!(cell(3), Some(Data::String("Abara".to_owned())));
+    assert_eq!(cell(4), Some(Data::Float(points)));
+}

@@ -77,9 +77,35 @@ fn what_stands_for_many_cells_is_counted_before_it_is_written_out() {
     assert!(said.contains("more than 1000000 cells"), "{said}");
     let long = "x".repeat(1_000_000);
     let said = why(&document(&row("", &cell(half, &long))));
-    assert!(said.contains("characters"), "{said}");
+    assert!(said.contains("bytes in its cells"), "{said}");
     let said = why(&document(&row(" table:number-rows-repeated=\"many\"", "")));
     assert!(said.contains("\u{201c}many\u{201d}"), "{said}");
+}
+
+#[test]
+fn all_sheets_of_a_file_share_its_bounds() {
+    let parts = parts(&open_document());
+    let (before, rest) = parts[2].1.split_once("<table:table ").expect("a table");
+    let (_, after) = rest.split_once("</table:table>").expect("its end");
+    let of = |rows: &str, times: usize| {
+        let table = format!("<table:table table:name=\"t\">{rows}</table:table>");
+        let text = format!("{before}{}{after}", table.repeat(times));
+        with_part(&parts, "content.xml", text)
+    };
+    let half = " table:number-columns-repeated=\"1500\"";
+    let many = row(" table:number-rows-repeated=\"400\"", &cell(half, "1"));
+    assert!(read_grids("list.ods", &of(&many, 1)).is_ok());
+    let said = why(&of(&many, 2));
+    assert!(said.contains("more than 1000000 cells"), "{said}");
+    assert!(read_grids("list.ods", &of("", 250)).is_ok());
+    let said = why(&of("", 251));
+    assert!(said.contains("more than 250 sheets"), "{said}");
+    // a tag whose attributes would each be compared with all before it
+    let attributes: String = (0..2_000).map(|n| format!(" a{n}=\"\"")).collect();
+    let said = why(&document(&row(&attributes, "")));
+    assert!(said.contains("a tag of more than 16384 bytes"), "{said}");
+    let said = why(&sheet(&format!("<row{attributes}/>")));
+    assert!(said.contains("a tag of more than 16384 bytes"), "{said}");
 }
 
 #[test]
@@ -145,5 +171,5 @@ fn a_file_that_swells_is_refused() {
         format!("<worksheet><sheetData>{cells}</sheetData></worksheet>"),
     );
     let said = why(&again);
-    assert!(said.contains("characters"), "{said}");
+    assert!(said.contains("bytes in its cells"), "{said}");
 }
