@@ -64,6 +64,9 @@ pub enum ServiceFault {
     /// Another time it may.
     #[error("the platform cannot be had: {0}")]
     Away(String),
+    /// The same, and it is there: this one question it cannot answer now.
+    #[error("the platform cannot be had: it answers with status {0}")]
+    NotNow(u16),
     /// It knows us not, or not for this.
     #[error("the platform gives this server no token: {0}")]
     NoToken(String),
@@ -179,7 +182,8 @@ impl Services {
         let request = request.map_err(|why| ServiceFault::NoToken(why.to_string()))?;
         let (status, answer) = self.sent(near, request).await?;
         if is_passing(status) {
-            return Err(away(status));
+            let what = format!("it answers with status {status}");
+            return Err(ServiceFault::Away(what));
         }
         let given: Option<Given> = serde_json::from_str(&answer.body).ok();
         let error = given.as_ref().and_then(|given| given.error.as_deref());
@@ -232,7 +236,7 @@ impl Services {
         let (status, answer) = self.sent(near, request.map_err(form)?).await?;
         match status {
             200..=299 => Ok(answer),
-            status if is_passing(status) => Err(away(status)),
+            status if is_passing(status) => Err(ServiceFault::NotNow(status)),
             status => Err(ServiceFault::Refused(status)),
         }
     }
@@ -290,10 +294,6 @@ fn unanswered(why: ureq::Error) -> ServiceFault {
 /// A status that may be another one in a while.
 fn is_passing(status: u16) -> bool {
     matches!(status, 408 | 425 | 429 | 500..=599)
-}
-
-fn away(status: u16) -> ServiceFault {
-    ServiceFault::Away(format!("it answers with status {status}"))
 }
 
 /// A token that was given just now, and is not taken.

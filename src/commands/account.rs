@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use jiff::Timestamp;
 
-use super::{Failure, open_or_make};
+use super::{Failure, expect_file, open_or_make};
 use crate::changes::Change;
 use crate::course::{StaffMember, StaffRole};
 use crate::desk::department::Department;
@@ -82,6 +82,7 @@ pub async fn add_coordinator((db, new): (&Path, bool), login: &str) -> Result<()
 /// Takes the database of a course into a folder of courses.
 pub async fn take_in(file: &Path, folder: &Path, key: &str) -> Result<(), Failure> {
     let key = CourseKey::parse(key).map_err(|what| Failure::Other(format!("--as: {what}")))?;
+    expect_file("FILE", file)?;
     if !file.is_file() {
         return Err(Failure::Other(format!(
             "found no file {}, expected a database",

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use super::{Failure, open_existing, progress};
+use super::{Failure, expect_file, open_existing, progress};
 use crate::desk::accounts::{By, Event, What};
 use crate::desk::{self, Desk};
 use crate::store::{Store, remove_database};
@@ -64,6 +64,7 @@ fn thin_out(folder: &Path, keep: usize) -> Result<(), Failure> {
 }
 
 async fn copy(db: &Path, to: &Path) -> Result<(), Failure> {
+    expect_file("--to", to)?;
     if to.exists() {
         return Err(Failure::Other(format!(
             "found a file {}, expected none there",

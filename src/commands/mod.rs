@@ -34,7 +34,7 @@ use crate::desk::department::DepartmentError;
 use crate::files::Dialect;
 use crate::store::StoreError;
 use crate::text::Fault;
-use opening::{open_existing, open_or_make};
+use opening::{expect_file, open_existing, open_or_make};
 
 /// For whoever has just found the program.
 const BEGIN: &str = "Where to begin:

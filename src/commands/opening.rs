@@ -17,7 +17,7 @@ pub(super) async fn open_or_make((db, new): (&Path, bool)) -> Result<Store, Fail
     if new && (is_there || db.exists()) {
         return Err(Failure::Other(format!(
             "found {} there already, expected none with --new",
-            db.display()
+            Shelf::shown(db)
         )));
     }
     Ok(Store::named(db).await?)
@@ -39,5 +39,15 @@ fn named(db: &Path) -> String {
     match Shelf::is_address(db) {
         true => "such course in that database".to_owned(),
         false => format!("file {}", db.display()),
+    }
+}
+
+/// Refuses an address where a file is asked for; it may hold a password, so that it is not shown.
+pub(super) fn expect_file(argument: &str, named: &Path) -> Result<(), Failure> {
+    match Shelf::is_address(named) {
+        true => Err(Failure::Other(format!(
+            "{argument}: found the address of a database, expected a file"
+        ))),
+        false => Ok(()),
     }
 }

@@ -5,11 +5,11 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use jiff::{Timestamp, civil};
 
-use super::{Failure, open_existing, progress};
+use super::{Failure, expect_file, open_existing, progress};
 use crate::desk::accounts::By;
 use crate::desk::{Desk, Retirement, go_on, retirable, retire};
 use crate::ids::StudentId;
-use crate::store::{Store, first_difference, remove_database, texts_in_the_journal};
+use crate::store::{Shelf, Store, first_difference, remove_database, texts_in_the_journal};
 use crate::words::counted;
 
 /// What is to be taken out.
@@ -75,15 +75,22 @@ pub async fn run(line: RetireLine) -> Result<(), Failure> {
             "{texts} about students, written by a version before this one, cannot be taken out of this file: export the course, import it into a new file, retire there, and let go of this one"
         );
     }
-    println!(
-        "copies made before still hold them: every backup, and those beside {} named .step-*",
-        line.db.display()
-    );
+    match Shelf::is_address(&line.db) {
+        true => println!(
+            "copies made before still hold them: every backup, and what was kept of the log of the server of {}",
+            Shelf::shown(&line.db)
+        ),
+        false => println!(
+            "copies made before still hold them: every backup, and those beside {} named .step-*",
+            line.db.display()
+        ),
+    }
     Ok(())
 }
 
 /// Makes a copy the course that goes on, in a file that is not there yet.
 pub async fn restore(from: &Path, db: &Path) -> Result<(), Failure> {
+    expect_file("--db", db)?;
     if db.exists() {
         return Err(Failure::Other(format!(
             "found {} there already, expected none: move it away first, it may be needed",

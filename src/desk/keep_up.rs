@@ -3,14 +3,31 @@
 
 use std::sync::Arc;
 
-use super::{Desk, look};
+use tokio::sync::Mutex;
+use tokio::task::AbortHandle;
+
+use super::look;
+use super::writer::{Shared, Writer};
+use crate::store::Store;
 use crate::store::postgres::Written;
 
-/// Takes up what others write for as long as the desk is there.
-pub(super) fn start(desk: &Desk, mut written: Written) {
-    let store = desk.store.clone();
-    let (shared, writer) = (Arc::downgrade(&desk.shared), Arc::downgrade(&desk.writer));
-    tokio::spawn(async move {
+/// A desk that takes up what others write, for as long as this is there.
+pub(super) struct KeptUp(AbortHandle);
+
+impl Drop for KeptUp {
+    fn drop(&mut self) {
+        self.0.abort();
+    }
+}
+
+/// Takes up what others write.
+pub(super) fn start(
+    (store, shared, writer): (&Store, &Arc<Shared>, &Arc<Mutex<Writer>>),
+    mut written: Written,
+) -> KeptUp {
+    let store = store.clone();
+    let (shared, writer) = (Arc::downgrade(shared), Arc::downgrade(writer));
+    let task = tokio::spawn(async move {
         while written.next().await {
             let (Some(shared), Some(writer)) = (shared.upgrade(), writer.upgrade()) else {
                 return;
@@ -21,4 +38,5 @@ pub(super) fn start(desk: &Desk, mut written: Written) {
             }
         }
     });
+    KeptUp(task.abort_handle())
 }

@@ -81,6 +81,9 @@ pub struct Desk {
     writer: Arc<Mutex<Writer>>,
     queue: Arc<Queue>,
     spare: Arc<Spare>,
+    #[cfg(feature = "postgres")]
+    #[expect(dead_code, reason = "it ends when it is dropped")]
+    kept_up: Option<keep_up::KeptUp>,
 }
 
 /// The course as somebody found it.
@@ -108,18 +111,16 @@ impl Desk {
         #[cfg(feature = "postgres")]
         let written = store.written().await;
         let image = Image::load(&mut *store.read().await?).await?;
-        let desk = Self {
+        let (shared, writer) = (Arc::new(Shared::of(image)), Arc::default());
+        Ok(Self {
+            #[cfg(feature = "postgres")]
+            kept_up: written.map(|written| keep_up::start((&store, &shared, &writer), written)),
             store,
-            shared: Arc::new(Shared::of(image)),
-            writer: Arc::default(),
+            shared,
+            writer,
             queue: Arc::default(),
             spare: Arc::default(),
-        };
-        #[cfg(feature = "postgres")]
-        if let Some(written) = written {
-            keep_up::start(&desk, written);
-        }
-        Ok(desk)
+        })
     }
 
     /// From now on the course can be read and not changed, or changed again. What is noted of who reads it goes on being

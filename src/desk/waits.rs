@@ -1,10 +1,16 @@
 //! How long something rests that could not be sent.
 
+use std::time::Duration;
+
 use jiff::{SignedDuration, Timestamp};
 
 /// The first pause after a failure; each is twice the one before, up to the longest.
 const FIRST_PAUSE: SignedDuration = SignedDuration::from_mins(1);
 const LONGEST_PAUSE: SignedDuration = SignedDuration::from_hours(4);
+
+/// A pass over what waits ends after so long, and the next begins with the time as it is by then: what somebody takes until
+/// then is to be theirs until then.
+pub(super) const LONGEST_PASS: Duration = Duration::from_secs(120);
 
 pub(super) fn later(at: Timestamp, by: SignedDuration) -> Timestamp {
     at.saturating_add(by).unwrap_or(Timestamp::MAX)

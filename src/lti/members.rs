@@ -163,15 +163,22 @@ pub fn groups(text: &str) -> Result<Groups, MembersFault> {
 /// The next page after one at `address`, by its `Link` header (NRPS 3.5; RFC 8288): at the same host, since a token goes
 /// along. None after the last.
 pub fn next_page(link: Option<&str>, address: &str) -> Result<Option<String>, MembersFault> {
-    for one in link.unwrap_or_default().split(',') {
-        let mut parts = one.split(';').map(str::trim);
-        let target = parts.next().unwrap_or_default();
-        let target = target.strip_prefix('<').and_then(|t| t.strip_suffix('>'));
+    let mut rest = link.unwrap_or_default();
+    // an address may hold commas and semicolons: it ends with its bracket
+    while let Some((target, after)) = rest.split_once('<').and_then(|(_, t)| t.split_once('>')) {
+        let mut is_quoted = false;
+        let end = after.find(|c: char| {
+            is_quoted ^= c == '"';
+            c == ',' && !is_quoted
+        });
+        let (said, others) = after.split_at(end.unwrap_or(after.len()));
+        rest = others;
+        let mut parts = said.split(';').map(str::trim);
         let is_next = parts.any(|part| {
             let relation = part.strip_prefix("rel=").map(|rel| rel.trim_matches('"'));
             relation.is_some_and(|rel| rel.split(' ').any(|one| one.eq_ignore_ascii_case("next")))
         });
-        if let Some(target) = target.filter(|_| is_next) {
+        if is_next {
             return match same_host(target, address) {
                 true => Ok(Some(target.to_owned())),
                 false => Err(MembersFault::Elsewhere),
@@ -204,6 +211,11 @@ mod tests {
             at(&format!("<{second}>; rel=\"next\"")),
             Ok(Some(second.into()))
         );
+        let commas = "https://learn.example.edu/m?sort=name,id;up&p=2";
+        let after = format!(
+            "<{first},1>; title=\"x, y\"; rel=first, <{commas}>; title=\"2, of 3\"; rel=\"next\""
+        );
+        assert_eq!(at(&after), Ok(Some(commas.into())));
         let both = format!("<{first}>; rel=\"first\", <{second}>; title=\"x\"; rel=next");
         assert_eq!(at(&both), Ok(Some(second.into())));
         assert_eq!(

@@ -91,7 +91,11 @@ fn of_member(
         return Err("the platform keeps the name to itself");
     }
     Ok(Student {
-        id: number(member, named_by)?,
+        // known from another course
+        id: match linked.get(&member.sub) {
+            Some(id) => id.clone(),
+            None => number(member, named_by)?,
+        },
         family_name: member.family_name.clone(),
         given_name: member.given_name.clone(),
         email: member.email.clone(),

@@ -170,6 +170,8 @@ impl Store {
     pub async fn backup(&self, to: &Path) -> Result<(), StoreError> {
         #[cfg(feature = "postgres")]
         if let Place::Postgres(_) = &self.place {
+            // what stands there already is somebody's, and stays
+            sqlite::make_private(to)?;
             let copied = self.written_to(to).await;
             if copied.is_err() {
                 remove_database(to);
@@ -183,10 +185,9 @@ impl Store {
         }
     }
 
-    /// Copies a course of another engine into a new file, row by row, and checks the copy.
+    /// Copies a course of another engine into an empty file, row by row, and checks the copy.
     #[cfg(feature = "postgres")]
     async fn written_to(&self, to: &Path) -> Result<(), StoreError> {
-        sqlite::make_private(to)?;
         let copy = Self::open(to).await?;
         copied::copy(self, &copy).await?;
         let difference = first_difference(&mut *copy.read().await?).await?;

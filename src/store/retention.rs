@@ -20,6 +20,27 @@ const APART: [(&str, &str); 4] = [
     (Replace::NAME, "reason"),
 ];
 
+/// Tables out of which something is taken. Whoever adds one to [`take_out`], or to what goes with somebody of the staff, adds
+/// it here.
+#[cfg(feature = "postgres")]
+pub(super) const TAKEN_FROM: [&str; 15] = [
+    "person",
+    "free_text",
+    "bench_draft",
+    "session",
+    "claim_code",
+    "account",
+    "lti_member",
+    "lti_person",
+    "lti_grade",
+    "known_browser",
+    "sign_in_failure",
+    "access_place",
+    "mail",
+    "mail_choice",
+    "calendar",
+];
+
 /// What stands in place of a text that was taken out.
 const TAKEN_OUT: &str = "[taken out]";
 /// The field of a body that names its text.
@@ -147,6 +168,10 @@ pub(super) async fn take_out(
         }
         for key in &keys {
             for statement in [
+                // fetched from a platform, and not known yet to be them
+                "DELETE FROM lti_member WHERE named <> '' AND lower(named) IN
+                     (SELECT lower(number) FROM person WHERE key = $1
+                      UNION SELECT lower(trim(email)) FROM person WHERE key = $1)",
                 "DELETE FROM access_place WHERE event IN (SELECT id FROM access_event WHERE kind = 'student' AND who = $1)",
                 "UPDATE mail SET address = '', state = CASE state WHEN 'waiting' THEN 'dropped' ELSE state END,
                      why = CASE state WHEN 'waiting' THEN 'who it was for was taken out' ELSE '' END

@@ -9,6 +9,8 @@ use super::postgres::{Address, Database, Told};
 use super::sqlite::remove_database;
 use super::{Store, StoreError};
 use crate::ids::CourseKey;
+#[cfg(feature = "postgres")]
+use crate::ids::is_key;
 
 /// The file of people and sign-ins.
 const PEOPLE: &str = "people.db";
@@ -62,8 +64,8 @@ impl Store {
     pub async fn is_there(named: &Path) -> Result<bool, StoreError> {
         #[cfg(feature = "postgres")]
         if let Some(address) = Address::parse(named) {
-            let database = Database::open(&address).await?;
-            return database.holds(&schema_named(&address)).await;
+            let schema = schema_named(&address)?;
+            return Database::open(&address).await?.holds(&schema).await;
         }
         #[cfg(not(feature = "postgres"))]
         refused(named)?;
@@ -74,8 +76,8 @@ impl Store {
     pub async fn named(named: &Path) -> Result<Self, StoreError> {
         #[cfg(feature = "postgres")]
         if let Some(address) = Address::parse(named) {
+            let schema = schema_named(&address)?;
             let database = Database::open(&address).await?;
-            let schema = schema_named(&address);
             return match database.holds(&schema).await? {
                 true => database.course(&schema).await,
                 false => database.new_course(&schema).await,
@@ -88,11 +90,21 @@ impl Store {
 }
 
 #[cfg(feature = "postgres")]
-fn schema_named(address: &Address) -> String {
+fn schema_named(address: &Address) -> Result<String, StoreError> {
     match address.course() {
-        Some(key) => schema_of(key),
-        None => PEOPLE_SCHEMA.to_owned(),
+        Some(key) if is_key(key) && fits(key) => Ok(schema_of(key)),
+        Some(key) => Err(StoreError::Unsuitable {
+            found: format!("the course \u{201c}{key}\u{201d}"),
+            expected: "a key of lower-case letters, digits and hyphens, 55 at most",
+        }),
+        None => Ok(PEOPLE_SCHEMA.to_owned()),
     }
+}
+
+/// Whether every name that a course of that key may have is taken whole: the engine cuts longer ones off.
+#[cfg(feature = "postgres")]
+fn fits(key: &str) -> bool {
+    format!("archive_{key}").len() < 64
 }
 
 impl Shelf {
@@ -197,9 +209,8 @@ impl Shelf {
     pub fn can_hold(&self, key: &CourseKey) -> bool {
         match self {
             Self::Folder(_) => format!("{key}.db") != PEOPLE,
-            // the engine cuts longer names off
             #[cfg(feature = "postgres")]
-            Self::Database { .. } => format!("archive_{key}").len() < 64,
+            Self::Database { .. } => fits(key),
         }
     }
 
@@ -348,4 +359,27 @@ fn unwritten(file: &Path, why: std::io::Error) -> StoreError {
 
 fn rename(from: &Path, to: &Path) -> Result<(), StoreError> {
     std::fs::rename(from, to).map_err(|why| unwritten(to, why))
+}
+
+#[cfg(all(test, feature = "postgres"))]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_course_of_an_address_has_a_key_whose_schema_is_taken_whole() {
+        let schema = |key: &str| {
+            let named = format!("postgres://lab@db.example.edu/department?course={key}");
+            let address = Address::parse(Path::new(&named)).expect("an address");
+            schema_named(&address).map_err(|why| why.to_string())
+        };
+        assert_eq!(schema("water-2026").as_deref(), Ok("course_water-2026"));
+        assert!(schema(&"k".repeat(55)).is_ok());
+        for key in ["Water", "", "a_b", "a.b", &"k".repeat(56)] {
+            let why = schema(key).expect_err(key);
+            let found = format!(
+                "found the course \u{201c}{key}\u{201d}, expected a key of lower-case letters"
+            );
+            assert!(why.contains(&found), "{why}");
+        }
+    }
 }

@@ -124,6 +124,15 @@ pub async fn who_is_taken_out_is_gone(engine: &Engine) {
         .await
         .expect("a receipt");
     note(&desk, "the burette leaked").await;
+    // fetched from a platform, each by what it names them: a number, or an address
+    let fetched = [("s0", "K0"), ("s1", "K0@Lab.example"), ("s2", "k1")];
+    let fetched = fetched.map(|(sub, named)| (sub.to_owned(), named.to_owned()));
+    let there = "a course there";
+    let mut write = desk.store().write().await.expect("a write");
+    let mut contexts = write.contexts();
+    let place = (there, "https://learn.example.edu");
+    contexts.keep_learners(place, &fetched).await.expect("kept");
+    write.commit().await.expect("kept");
     let other = engine.desk().await;
     let who = [StudentId::new("k0")];
     let asked = Retirement {
@@ -139,6 +148,10 @@ pub async fn who_is_taken_out_is_gone(engine: &Engine) {
         assert!(view.term.student(&who[0]).is_none());
         assert!(view.term.student(&StudentId::new("k1")).is_some());
     }
+    let mut reader = other.store().read().await.expect("a reader");
+    let left = reader.contexts().unknown(there).await.expect("read");
+    assert_eq!(left, [("s2".to_owned(), "k1".to_owned())].into());
+    drop(reader);
     sound(&other).await;
 }
 

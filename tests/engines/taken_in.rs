@@ -74,6 +74,20 @@ async fn a_course_goes_in_and_comes_out_as_it_was() {
         done && said.contains("sound, 3 submissions verified"),
         "{said}"
     );
+    // the people as well, whose schema is called like a view in it
+    let (done, said) = concordant(&["verify", "--db", &url]);
+    assert!(done && said.contains("sound"), "{said}");
+    let taken_out = ["--student", "k2", "--before", "2100-01-01", "--yes"];
+    let (done, said) = concordant(&[&["retire", "--db", &url], &taken_out[..]].concat());
+    assert!(done && said.contains("the record is whole"), "{said}");
+    assert!(
+        !said.contains(".step-") && said.contains("log of the server"),
+        "{said}"
+    );
+    for key in ["Week", "people_", &"k".repeat(56)] {
+        let (done, said) = concordant(&["verify", "--db", &format!("{url}&course={key}")]);
+        assert!(!done && said.contains("expected a key of"), "{said}");
+    }
     // the same chain: number and hash of the newest row, of the course and of the record of access
     let engine = Engine::found(&cluster, "course_week").await;
     assert_eq!(heads(&engine).await, heads(&file).await);
@@ -82,6 +96,18 @@ async fn a_course_goes_in_and_comes_out_as_it_was() {
         .await
         .expect("a receipt");
     assert!(verify(&desk).await.expect("verified").1.is_empty());
+    // who lets go of a course leaves nothing running for it
+    let running = || {
+        tokio::runtime::Handle::current()
+            .metrics()
+            .num_alive_tasks()
+    };
+    let before = running();
+    for _ in 0..20 {
+        engine.desk().await.close().await;
+    }
+    tokio::time::sleep(std::time::Duration::from_millis(200)).await;
+    assert!(running() < before + 10, "{before}, then {}", running());
     let out = tempfile::tempdir().expect("a directory");
     let copy = out.path().join("course.db");
     let copy = copy.to_str().expect("a path");

@@ -18,33 +18,52 @@ impl Department {
             let Some(mut told) = shelf.told().await else {
                 return;
             };
-            while let Some(keys) = told.next().await {
+            // told of before, and not taken up yet
+            let mut left = BTreeSet::new();
+            while let Some(mut keys) = told.next().await {
                 let Some(department) = department.upgrade() else {
                     return;
                 };
+                keys.append(&mut left);
+                let all = keys.clone();
                 let taken_up = apart(move || async move { department.take_up(keys).await });
-                if let Ok(Err(why)) = taken_up.await {
-                    tracing::debug!(error = %why, "lists of courses are taken up later");
-                }
+                left = match taken_up.await {
+                    Ok(Ok(left)) => left,
+                    Ok(Err(why)) => {
+                        tracing::debug!(error = %why, "lists of courses are taken up later");
+                        all
+                    }
+                    Err(_) => all,
+                };
             }
         });
     }
 
-    /// Reads the lists of courses that were written to, and of those that are new here; forgets those that are gone.
-    async fn take_up(&self, told: BTreeSet<String>) -> Result<(), DepartmentError> {
+    /// Reads the lists of courses that were written to, and of those that are new here; forgets those that are gone. Says
+    /// which could not be read.
+    async fn take_up(&self, told: BTreeSet<String>) -> Result<BTreeSet<String>, DepartmentError> {
         let there = self.keys().await?;
         self.held().retain(|key, _| there.contains(key));
+        let mut left = BTreeSet::new();
         for key in there {
-            let known = self.held().get(&key).map(|lists| lists.newest);
             let is_told = told.contains(key.as_str()) || told.contains("");
-            let is_behind = match known {
-                None => true,
-                Some(known) => is_told && self.newest_of_lists(&key).await? > known,
-            };
-            if is_behind {
-                let lists = self.lists_of(&key).await?;
-                self.held().insert(key, Arc::new(lists));
+            if let Err(why) = self.take_up_one(&key, is_told).await {
+                tracing::warn!(error = %why, course = %key, "lists of a course are taken up later");
+                left.insert(key.to_string());
             }
+        }
+        Ok(left)
+    }
+
+    async fn take_up_one(&self, key: &CourseKey, is_told: bool) -> Result<(), DepartmentError> {
+        let known = self.held().get(key).map(|lists| lists.newest);
+        let is_behind = match known {
+            None => true,
+            Some(known) => is_told && self.newest_of_lists(key).await? > known,
+        };
+        if is_behind {
+            let lists = self.lists_of(key).await?;
+            self.held().insert(key.clone(), Arc::new(lists));
         }
         Ok(())
     }

@@ -1,6 +1,6 @@
 //! Who is on the lists of a course, read without the rest of it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use jiff::civil::Date;
@@ -134,9 +134,11 @@ pub(super) fn wanting(people: &Term, all: &[Arc<Lists>], today: Date) -> Vec<Cha
         let mut known = people.students.iter();
         known.any(|one| one.is_enrolled() && one.id.eq_ignore_ascii_case(login))
     };
+    let mut come: BTreeSet<&str> = BTreeSet::new();
     for (login, member) in &staff {
         // nobody is kept out by being named on the staff of another course
         if !held.contains_key(login) && !is_student(login) {
+            come.insert(login);
             changes.push(Change::Staff(super::as_member(member)));
         }
     }
@@ -161,7 +163,8 @@ pub(super) fn wanting(people: &Term, all: &[Arc<Lists>], today: Date) -> Vec<Cha
     }
     for (id, student) in students {
         // a login is one person's: who is on the staff of one course is not a student of another by the same
-        let clashes = held.contains_key(&id.to_ascii_lowercase());
+        let login = id.to_ascii_lowercase();
+        let clashes = held.contains_key(&login) || come.contains(login.as_str());
         if !clashes && known.get(id) != Some(&&student) {
             changes.push(Change::Student(student));
         }

@@ -149,12 +149,11 @@ pub async fn know_learners(
     if unknown.is_empty() {
         return Ok(0);
     }
-    let platforms = super::platforms(people).await?;
-    let platform = platforms
-        .iter()
-        .find(|one| one.issuer == context.issuer && one.client == context.client);
-    let Some(platform) = platform else {
-        return Ok(0);
+    let platform = match platform_of(people, context).await {
+        Ok(platform) => platform,
+        Err(PlatformError::Store(why)) => return Err(why),
+        // registered no more
+        Err(_) => return Ok(0),
     };
     let mut found = Vec::new();
     for (sub, name) in unknown {

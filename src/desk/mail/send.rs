@@ -1,6 +1,8 @@
 //! Handing over what waits: each mail is taken before it is tried, so that two servers on one file do not both send it, and
 //! written when it is tried, from the course as it is then.
 
+use std::time::Instant;
+
 use jiff::{SignedDuration, Timestamp};
 
 use super::queue::{DIGEST_HOLDS, queue_new, waiting_for};
@@ -8,7 +10,7 @@ use super::texts::{Told, letter};
 use super::{Directory, Reached};
 use crate::desk::accounts::{AccountError, AccountId, mailed_code, person};
 use crate::desk::outgoing::{Passed, Place};
-use crate::desk::waits::{later, pause};
+use crate::desk::waits::{LONGEST_PASS, later, pause};
 use crate::desk::{Desk, Image};
 use crate::ids::ExperimentKey;
 use crate::mail::{Letter, Post, Unsent};
@@ -37,6 +39,7 @@ pub async fn pass(
     at: Timestamp,
 ) -> Result<Passed, StoreError> {
     let Place { desk, people, .. } = place;
+    let began = Instant::now();
     queue_new(desk, at).await?;
     let mut passed = Passed::default();
     loop {
@@ -57,7 +60,8 @@ pub async fn pass(
                 &mut passed,
             )
             .await?;
-            if passed.away.is_some() || post.is_stopping() {
+            let is_over = post.is_stopping() || began.elapsed() > LONGEST_PASS;
+            if passed.away.is_some() || is_over {
                 return Ok(passed);
             }
         }

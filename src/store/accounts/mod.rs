@@ -83,7 +83,8 @@ impl Kind {
 }
 
 impl Accounts<'_> {
-    /// Takes the account of a member of staff away: on the list again, they set a password anew.
+    /// Takes the account of a member of staff away: on the list again, they set a password anew, and a platform has to name
+    /// them anew.
     pub(super) async fn remove_staff(&mut self, login: &str) -> Result<(), StoreError> {
         for statement in [
             "DELETE FROM session WHERE kind = 'staff' AND lower(login) = lower($1)",
@@ -92,6 +93,9 @@ impl Accounts<'_> {
             "UPDATE mail SET address = '' WHERE kind = 'staff' AND lower(who) = lower($1)",
             "DELETE FROM mail_choice WHERE kind = 'staff' AND lower(who) = lower($1)",
             "DELETE FROM calendar WHERE kind = 'staff' AND lower(who) = lower($1)",
+            "DELETE FROM lti_member WHERE (issuer, sub) IN
+                 (SELECT issuer, sub FROM lti_person WHERE kind = 'staff' AND lower(login) = lower($1))",
+            "DELETE FROM lti_person WHERE kind = 'staff' AND lower(login) = lower($1)",
         ] {
             let statement = query(statement).bind(login);
             statement.execute(&mut *self.0).await?;

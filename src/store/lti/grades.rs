@@ -208,6 +208,28 @@ impl Grades<'_> {
         Ok(())
     }
 
+    /// The same of some students alone, by their keys. Says how many grades that are.
+    pub async fn put_off_of(
+        &mut self,
+        (context, students): (&str, &[&str]),
+        (at, next): (Timestamp, Timestamp),
+        why: &str,
+    ) -> Result<u64, StoreError> {
+        let students =
+            serde_json::to_string(students).map_err(|why| StoreError::damaged("keys", why))?;
+        let put = query(
+            "UPDATE lti_grade SET next_at = $3, why = $4
+             WHERE context = $1 AND state = 'waiting' AND next_at <= $2 AND taken_until <= $2
+                 AND student IN (SELECT value FROM json_each($5))",
+        )
+        .bind(context)
+        .bind(at.as_millisecond())
+        .bind(next.as_millisecond())
+        .bind(why)
+        .bind(students);
+        Ok(put.execute(&mut *self.0).await?)
+    }
+
     /// Has grades tried at once that wait or were refused: one, or all of them.
     pub async fn try_now(&mut self, id: Option<i64>, at: Timestamp) -> Result<u64, StoreError> {
         let put = query(

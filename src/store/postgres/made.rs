@@ -7,6 +7,7 @@ use sqlx::postgres::PgConnection;
 use sqlx::{AssertSqlSafe, Connection as _, Executor as _, Row as _};
 
 use super::super::StoreError;
+use super::super::retention::TAKEN_FROM;
 
 /// Names of things with the text that would make them.
 type Things = BTreeMap<String, String>;
@@ -26,8 +27,8 @@ const THINGS: &str = "
         SELECT 'relation ' || relname, relkind::text || ' ' || relrowsecurity || ' ' || relpersistence::text
         FROM pg_class JOIN here ON relnamespace = here.oid
         UNION ALL
-        SELECT 'constraint ' || conrelid::regclass::text || '.' || conname, pg_get_constraintdef(pg_constraint.oid) || ' ' || convalidated
-        FROM pg_constraint JOIN here ON connamespace = here.oid
+        SELECT 'constraint ' || coalesce(c.relname, '') || '.' || conname, pg_get_constraintdef(t.oid) || ' ' || convalidated
+        FROM pg_constraint t JOIN here ON connamespace = here.oid LEFT JOIN pg_class c ON c.oid = conrelid
         UNION ALL
         SELECT 'index ' || c.relname, pg_get_indexdef(c.oid) || ' ' || i.indisvalid
         FROM pg_class c JOIN here ON c.relnamespace = here.oid JOIN pg_index i ON i.indexrelid = c.oid
@@ -63,28 +64,33 @@ pub(in super::super) async fn made_and_found(
     for step in sqlx::migrate!("migrations/postgres").iter() {
         transaction.execute(step.sql.clone()).await?;
     }
-    let made = things(&mut transaction, beside).await?;
+    let schemas = [beside, here.as_str()];
+    let made = things(&mut transaction, beside, schemas).await?;
     let back = format!("SET LOCAL search_path TO {}", super::quoted(&here));
     transaction.execute(AssertSqlSafe(back)).await?;
-    let mut found = things(&mut transaction, &here).await?;
+    let mut found = things(&mut transaction, &here, schemas).await?;
     transaction.rollback().await?;
     // the list of steps is sqlx's own
     found.retain(|name, _| !name.contains("_sqlx_migrations"));
     Ok((made, found))
 }
 
-async fn things(connection: &mut PgConnection, schema: &str) -> Result<Things, StoreError> {
+/// A thing of a schema may be called like one of the schemas, as the view `people` is: so both names are left out of both
+/// texts alike, and names of things are taken as they are, which hold none.
+async fn things(
+    connection: &mut PgConnection,
+    schema: &str,
+    schemas: [&str; 2],
+) -> Result<Things, StoreError> {
     let rows = sqlx::query(THINGS).bind(schema).fetch_all(connection);
     let mut things = Things::new();
-    let forms = [format!("{}.", super::quoted(schema)), format!("{schema}.")];
+    let forms = schemas.map(|one| [format!("{}.", super::quoted(one)), format!("{one}.")]);
     for row in rows.await? {
         let mut text: String = row.try_get("text")?;
-        let mut name: String = row.try_get("name")?;
-        for form in &forms {
+        for form in forms.as_flattened() {
             text = text.replace(form, "");
-            name = name.replace(form, "");
         }
-        things.insert(name, text);
+        things.insert(row.try_get("name")?, text);
     }
     Ok(things)
 }
@@ -92,7 +98,9 @@ async fn things(connection: &mut PgConnection, schema: &str) -> Result<Things, S
 /// Takes rows that were taken out out of their pages as well. In the log of the server, and in what was copied from it, they
 /// stand until these are gone.
 pub(in super::super) async fn vacuum(connection: &mut PgConnection) -> Result<(), StoreError> {
-    let tables = "VACUUM person, free_text, access_place, account, session, claim_code, bench_draft, mail, mail_choice, calendar";
-    sqlx::raw_sql(tables).execute(connection).await?;
+    let tables = format!("VACUUM {}", TAKEN_FROM.join(", "));
+    sqlx::raw_sql(AssertSqlSafe(tables))
+        .execute(connection)
+        .await?;
     Ok(())
 }

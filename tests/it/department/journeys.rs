@@ -2,9 +2,16 @@
 
 use std::path::Path;
 use std::process::Command;
+use std::sync::Arc;
 
-use concordant::desk::department::Department;
-use concordant::ids::CourseKey;
+use concordant::changes::Change;
+use concordant::course::Student;
+use concordant::desk::Desk;
+use concordant::desk::department::{Department, Looked};
+use concordant::desk::outgoing::Outgoing;
+use concordant::ids::{CourseKey, SectionName, StudentId};
+use concordant::mail::{Post, PostSettings};
+use concordant::store::Store;
 
 use super::{HEAD, TestDepartment};
 use crate::app::{PASSWORD, TestApp};
@@ -419,4 +426,53 @@ pub fn concordant(line: &[&str]) -> (bool, String) {
         output.status.success(),
         String::from_utf8_lossy(&text).into_owned(),
     )
+}
+
+/// By files that came to the folder while nobody served it.
+#[tokio::test]
+async fn a_login_is_one_persons_whose_lists_come_together() {
+    let app = TestDepartment::spawn().await;
+    let now = app.clock.now();
+    let student = Student {
+        id: StudentId::new("X.One"),
+        family_name: "One".into(),
+        given_name: "Xan".into(),
+        section: SectionName::new("A"),
+        ..Student::default()
+    };
+    let staff = super::member("x.one", "Another One");
+    for (course, change) in [
+        ("alpha.db", Change::Staff(staff)),
+        ("beta.db", Change::Student(student)),
+    ] {
+        let store = Store::open(&app.folder.join(course)).await.expect("a file");
+        let desk = Desk::open(store).await.expect("a course");
+        desk.apply(vec![change], "test", now).await.expect("listed");
+        desk.close().await;
+    }
+    let opened = Department::open(&app.folder, now).await.expect("opened");
+    let people = opened.people().view().await.expect("people");
+    assert!(people.term.staff.iter().any(|one| one.login == "x.one"));
+    assert!(people.term.student("X.One").is_none());
+}
+
+#[tokio::test]
+async fn a_course_that_cannot_be_read_holds_up_no_other() {
+    let app = TestDepartment::spawn().await;
+    let post = Post::new(PostSettings {
+        server: "smtp://127.0.0.1:9".into(),
+        from: "lab@lab.example".into(),
+        user: None,
+        password: None,
+    });
+    let mail = Outgoing::Mail {
+        post: Arc::new(post.expect("can be used")),
+        public: "https://lab.example".into(),
+    };
+    std::fs::write(app.folder.join("alpha.db"), "no database").expect("spoilt");
+    let mut looked = Looked::default();
+    let sent = app.department.send(&mut looked, &mail, app.clock.now());
+    sent.await.expect("gone through");
+    let courses: Vec<&str> = looked.keys().map(|key| key.as_str()).collect();
+    assert_eq!(courses, ["beta"]);
 }

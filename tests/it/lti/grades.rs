@@ -65,7 +65,7 @@ impl Back {
         back
     }
 
-    async fn unfetched() -> Self {
+    pub async fn unfetched() -> Self {
         let (app, platform) = with_platform("sourced-id").await;
         let term = read_term(&folder(0)).expect("is sound");
         let brought = bring_in_term(&app.desk, &term, "test", app.clock.now()).await;
@@ -94,7 +94,7 @@ impl Back {
         }
     }
 
-    async fn fetch(&mut self) {
+    pub async fn fetch(&mut self) {
         let section = [("section", "A")];
         let fetched = self
             .coordinator

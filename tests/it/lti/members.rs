@@ -1,5 +1,8 @@
 //! The roster as it stands at a platform: fetched, looked at, brought in; and people known by who they are there.
 
+use concordant::changes::RemoveStaff;
+use concordant::ids::{SectionName, StudentId};
+use concordant::lti::{Groups, Member, NamedBy, incoming};
 use serde_json::json;
 
 use super::platform::{CLAIM, Platform};
@@ -424,4 +427,49 @@ async fn numbers_come_as_custom_parameters_of_the_link() {
     let view = app.desk.view().await.expect("a course");
     let noor = view.term.student("0077").expect("Noor");
     assert_eq!(noor.family_name, "Lund");
+}
+
+#[tokio::test]
+async fn whoever_is_taken_off_the_staff_is_known_to_the_platform_no_more() {
+    let (app, platform) = with_platform("sourced-id").await;
+    taken(&app, &platform).await;
+    let known = async || {
+        let mut reader = app.desk.store().read().await.expect("a reader");
+        let mut contexts = reader.contexts();
+        let found = contexts.person(&platform.address, "teacher-1").await;
+        found.expect("reads")
+    };
+    assert!(known().await.is_some());
+    let gone = RemoveStaff {
+        login: "I.Quell".into(),
+    };
+    let made = app.desk.apply(vec![gone.into()], "test", app.clock.now());
+    made.await.expect("taken off");
+    assert_eq!(known().await, None);
+}
+
+#[tokio::test]
+async fn a_member_who_is_known_from_another_course_keeps_the_number() {
+    let (app, _platform) = with_platform("sourced-id").await;
+    let view = app.desk.view().await.expect("a course");
+    let member = Member {
+        sub: "u-90".into(),
+        family_name: "Lund".into(),
+        given_name: "Noor".into(),
+        sourced_id: "new-number".into(),
+        learns: true,
+        is_active: true,
+        ..Member::default()
+    };
+    let linked = [("u-90".to_owned(), StudentId::new("0090"))].into();
+    let (members, groups) = ([member], Groups::new());
+    let section = SectionName::new("A");
+    let come = incoming(
+        &view.term,
+        (&members, &groups),
+        (NamedBy::SourcedId, &linked),
+        &section,
+    );
+    let (_, student) = &come.students[0];
+    assert_eq!((student.id.as_str(), come.not_taken.len()), ("0090", 0));
 }

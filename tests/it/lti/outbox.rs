@@ -3,19 +3,23 @@
 
 use std::sync::Arc;
 
-use concordant::desk::accounts::By;
+use concordant::desk::accounts::{AccountId, By, Kind};
 use concordant::desk::lti::grades::pass;
+use concordant::desk::lti::platforms;
 use concordant::desk::outgoing::{Passed, Place};
-use concordant::desk::{Desk, Retirement, decide, retire};
+use concordant::desk::{Desk, Retirement, bring_in_term, decide, retire};
+use concordant::files::read_term;
 use concordant::ids::StudentId;
+use concordant::lti::Context;
 use concordant::store::SendState;
 use concordant::store::Store;
 use concordant::term::Ruling;
 use jiff::SignedDuration;
 use serde_json::json;
 
-use super::grades::Back;
+use super::grades::{Back, folder};
 use super::members::taken;
+use super::services::member;
 use super::with_platform;
 
 #[tokio::test]
@@ -226,4 +230,117 @@ async fn of_two_servers_one_makes_the_column() {
         None
     );
     transaction.abandon().await.expect("left");
+}
+
+#[tokio::test]
+async fn a_score_that_the_platform_stumbles_over_holds_up_no_other() {
+    let mut back = Back::open().await;
+    back.platform
+        .tell(|told| told.services.stumbles_over = Some("user-8"));
+    back.release(true).await;
+    let passed = back.pass().await;
+    assert_eq!((passed.sent, passed.put_off), (1, 1), "{passed:?}");
+    assert!(passed.away.is_some_and(|why| why.contains("status 500")));
+    back.adjust("0043", -1).await;
+    assert_eq!(back.pass().await.sent, 1, "at once");
+    assert_eq!(back.shown()["u-43"], back.ours().await["u-43"]);
+    back.platform
+        .tell(|told| told.services.stumbles_over = None);
+    back.later(SignedDuration::from_secs(61));
+    assert_eq!(back.pass().await.sent, 1);
+    assert_eq!(back.shown(), back.ours().await);
+}
+
+#[tokio::test]
+async fn a_platform_that_stumbles_over_several_in_a_row_is_left_alone_for_a_minute() {
+    let mut back = Back::unfetched().await;
+    let term = read_term(&folder(3)).expect("is sound");
+    let brought = bring_in_term(&back.app.desk, &term, "test", back.app.clock.now()).await;
+    brought.expect("brought in");
+    back.platform.tell(|told| {
+        let more = ["m0", "m1", "m2"].map(|id| member(&format!("u-{id}"), "M", "Many", id));
+        told.services.members.extend(more);
+        told.services.no_scores = Some(503);
+    });
+    back.fetch().await;
+    back.release(true).await;
+    let passed = back.pass().await;
+    assert_eq!((passed.sent, passed.put_off), (0, 3), "{passed:?}");
+    let mut reader = back.app.desk.store().read().await.expect("a reader");
+    let all = reader.grades().all().await.expect("grades");
+    drop(reader);
+    let tried = all.iter().filter(|grade| grade.tries == 1);
+    assert_eq!(
+        (all.len(), tried.count()),
+        (5, 3),
+        "the others were not tried"
+    );
+    back.platform.tell(|told| told.services.no_scores = None);
+    assert_eq!(back.pass().await, Passed::default());
+    back.later(SignedDuration::from_secs(61));
+    assert_eq!(back.pass().await.sent, 5);
+}
+
+#[tokio::test]
+async fn a_comparison_that_comes_late_leaves_what_came_after_it() {
+    let mut back = Back::unfetched().await;
+    back.fetch().await;
+    back.release(true).await;
+    // another server has compared a course that is later than the one that is known here
+    let mut transaction = back.app.desk.store().write().await.expect("a write");
+    transaction.grades().begin_anew().await.expect("anew");
+    transaction
+        .grades()
+        .go_through(1_000_000)
+        .await
+        .expect("gone");
+    transaction.commit().await.expect("kept");
+    let passed = back.pass().await;
+    assert_eq!(passed, Passed::default(), "nothing older is queued");
+    // it was without those who are known only now, so all is compared once more
+    assert_eq!(back.pass().await.sent, 2);
+}
+
+#[tokio::test]
+async fn a_grade_follows_whoever_is_launched_from_another_course_of_the_platform() {
+    let back = Back::unfetched().await;
+    let desk = &back.app.desk;
+    let platform = platforms(desk).await.expect("reads").remove(0);
+    let now = back.app.clock.now();
+    let mut transaction = desk.store().write().await.expect("a write");
+    let mut contexts = transaction.contexts();
+    let first = contexts.of_course("").await.expect("reads").remove(0);
+    let other = Context {
+        id: "course-6".into(),
+        title: "Zymology".into(),
+        ..first.context.clone()
+    };
+    let other = contexts.keep(&platform, &other, now).await.expect("kept");
+    assert!(contexts.link(&other, Some("")).await.expect("linked"));
+    transaction.commit().await.expect("kept");
+    back.release(true).await;
+    assert_eq!(back.pass().await.put_off, 2, "nobody is known yet");
+    let ada = AccountId {
+        kind: Kind::Student,
+        login: "0042".into(),
+    };
+    let who = (platform.issuer.as_str(), "user-8");
+    let mut transaction = desk.store().write().await.expect("a write");
+    let mut contexts = transaction.contexts();
+    contexts.keep_person(who, &ada, now).await.expect("kept");
+    contexts
+        .keep_member(&other, who, false)
+        .await
+        .expect("kept");
+    transaction.commit().await.expect("kept");
+    back.later(SignedDuration::from_mins(6));
+    assert_eq!(back.pass().await.put_off, 2);
+    assert_eq!(back.pass().await.sent, 1);
+    let mut reader = desk.store().read().await.expect("a reader");
+    let all = reader.grades().all().await.expect("grades");
+    let mut sent = all.iter().filter(|grade| grade.state == SendState::Sent);
+    assert_eq!(sent.next().expect("one").wanted.context, other);
+    let mut dropped = all.iter().filter(|grade| grade.state == SendState::Dropped);
+    let why = &dropped.next().expect("one").why;
+    assert!(why.contains("another course of the platform"), "{why}");
 }

@@ -40,6 +40,8 @@ pub struct Services {
     pub away: Option<u16>,
     /// What is answered to scores.
     pub no_scores: Option<u16>,
+    /// Whose scores it cannot take now.
+    pub stumbles_over: Option<&'static str>,
     /// Columns that were made: resource, tag, label, most points.
     pub line_items: Vec<Value>,
     /// Scores as they came, with the column.
@@ -60,6 +62,7 @@ impl Default for Services {
             no_token: None,
             away: None,
             no_scores: None,
+            stumbles_over: None,
             line_items: Vec::new(),
             scores: Vec::new(),
             slow: Duration::ZERO,
@@ -343,6 +346,13 @@ async fn score(
         "application/vnd.ims.lis.v1.score+json",
     );
     let score: Value = serde_json::from_str(&body).expect("JSON");
+    if told
+        .services
+        .stumbles_over
+        .is_some_and(|who| score["userId"] == who)
+    {
+        return StatusCode::INTERNAL_SERVER_ERROR.into_response();
+    }
     // AGS 3.4: each of these is needed, with a word of the list
     assert!(
         score["userId"].is_string() && score["timestamp"].is_string(),

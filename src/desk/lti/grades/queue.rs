@@ -35,6 +35,14 @@ pub(super) async fn queue_new(place: Place<'_>, at: Timestamp) -> Result<Takers,
         return Ok(takers);
     }
     let mut transaction = desk.store().write().await?;
+    if transaction.grades().gone_through().await? > until {
+        // somebody else compared a later course meanwhile, perhaps without whoever is known only now
+        if came {
+            transaction.grades().begin_anew().await?;
+        }
+        transaction.commit().await?;
+        return Ok(takers);
+    }
     compare(&mut transaction, (&image, &takers), at).await?;
     transaction.grades().go_through(until).await?;
     transaction.commit().await?;
@@ -90,7 +98,12 @@ async fn compare(
                 grades.put(&none, at).await?;
             }
             false => {
-                let why = "the results were withdrawn before it was sent";
+                let mut others = wanted.keys();
+                let goes_elsewhere = others.any(|(_, of, who)| (of, who) == (&key.1, &key.2));
+                let why = match goes_elsewhere {
+                    true => "it goes to another course of the platform, where the student is",
+                    false => "the results were withdrawn before it was sent",
+                };
                 grades.drop(grade.id, why).await?;
             }
         }

@@ -1,8 +1,9 @@
 //! Handing over what waits: each grade is taken before it is tried, so that of two servers one sends it, and goes with a
 //! timestamp later than any that went with it before, so that none can take the place of a later one.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
+use std::time::Instant;
 
 use jiff::{SignedDuration, Timestamp};
 use rust_decimal::Decimal;
@@ -11,10 +12,11 @@ use super::{numbers, queue};
 use crate::campus::{Account, Answer, Ask, OwnKey, ServiceFault, Services};
 use crate::desk::lti::{LinkedContext, PlatformError, account, platform_of, signing_key};
 use crate::desk::outgoing::{Passed, Place};
-use crate::desk::waits::{later, pause};
+use crate::desk::waits::{LONGEST_PASS, later, pause};
+use crate::ids::StudentId;
 use crate::lti::{LineItem, Scope, Score, scores_address};
 use crate::store::lti::Grade;
-use crate::store::{StoreError, student_keys};
+use crate::store::{Reader, StoreError, student_keys};
 
 /// For so long a grade is nobody else's to send.
 const TAKEN_FOR: SignedDuration = SignedDuration::from_mins(5);
@@ -22,6 +24,9 @@ const TAKEN_FOR: SignedDuration = SignedDuration::from_mins(5);
 const UNKNOWN_FOR: SignedDuration = SignedDuration::from_mins(5);
 /// A column that another server makes is waited for so long.
 const COLUMN_FOR: SignedDuration = SignedDuration::from_secs(10);
+/// After so many scores in a row that the platform cannot take now, it is held to be away, for so long.
+const MOST_IN_A_ROW: usize = 3;
+const AWAY_FOR: SignedDuration = SignedDuration::from_mins(1);
 /// So many are looked up together.
 const AT_ONCE: i64 = 50;
 /// What one token for grades is good for.
@@ -45,6 +50,8 @@ enum Outcome {
     Lost,
     /// Another server is making the column: once it is there, this goes into it.
     Column,
+    /// The platform is there, and cannot take this one now.
+    NotNow(String),
     Away(String),
 }
 
@@ -55,6 +62,7 @@ pub async fn pass(
     at: Timestamp,
 ) -> Result<Passed, StoreError> {
     let mut passed = Passed::default();
+    let began = Instant::now();
     let takers = queue::queue_new(place, at).await?;
     if takers.is_empty() {
         return Ok(passed);
@@ -79,23 +87,41 @@ pub async fn pass(
         };
         ready.insert(&context.name, taker);
     }
+    let mut students = Students::default();
+    let mut in_a_row: BTreeMap<&str, usize> = BTreeMap::new();
     loop {
         let mut reader = place.desk.store().read().await?;
         let due = reader.grades().due(at, AT_ONCE).await?;
-        let numbers = numbers(&student_keys(&mut reader).await?);
+        students.know(&mut reader, &due).await?;
         drop(reader);
-        if due.is_empty() || services.is_stopping() {
-            return Ok(passed);
-        }
+        // courses of which everybody that the platform has not named was put off together
+        let mut put_off = BTreeSet::new();
         for grade in &due {
-            if services.is_stopping() {
+            if services.is_stopping() || began.elapsed() > LONGEST_PASS {
                 return Ok(passed);
             }
-            let number = numbers.get(&grade.wanted.student);
+            let number = students.0.get(&grade.wanted.student);
             let taker = ready.get(grade.wanted.context.as_str());
             match (taker, number) {
                 (Some(Ok(taker)), Some(number)) => {
-                    one(place, taker, (grade, number.as_str()), at, &mut passed).await?;
+                    let Some(sub) = taker.members.get(number.as_str()) else {
+                        if is_of_any(&takers, number) {
+                            moved(place, grade, at, &mut passed).await?;
+                        } else if put_off.insert(&grade.wanted.context) {
+                            let unnamed = students.of_none(&takers);
+                            all_unnamed(place, (taker, &unnamed), at, &mut passed).await?;
+                        }
+                        continue;
+                    };
+                    let row = in_a_row.entry(&taker.context.name).or_default();
+                    match one(place, taker, (grade, sub), at, &mut passed).await? {
+                        true => *row += 1,
+                        false => *row = 0,
+                    }
+                    if *row >= MOST_IN_A_ROW {
+                        *row = 0;
+                        all_wait(place, &taker.context.name, at, &mut passed).await?;
+                    }
                 }
                 (Some(Err(why)), _) => wait(place, grade, at, why, &mut passed).await?,
                 (None, _) | (_, None) => {
@@ -107,7 +133,95 @@ pub async fn pass(
                 }
             }
         }
+        if due.is_empty() {
+            return Ok(passed);
+        }
     }
+}
+
+/// Numbers of students by their keys.
+#[derive(Default)]
+struct Students(BTreeMap<String, StudentId>);
+
+impl Students {
+    /// Keys of those whom no course of a platform has named.
+    fn of_none(&self, takers: &queue::Takers) -> Vec<&str> {
+        let unnamed = self
+            .0
+            .iter()
+            .filter(|(_, number)| !is_of_any(takers, number));
+        unnamed.map(|(key, _)| key.as_str()).collect()
+    }
+
+    /// Reads them, unless all of these are known.
+    async fn know(&mut self, reader: &mut Reader, due: &[Grade]) -> Result<(), StoreError> {
+        let is_known = |grade: &Grade| self.0.contains_key(&grade.wanted.student);
+        if !due.iter().all(is_known) {
+            self.0 = numbers(&student_keys(reader).await?);
+        }
+        Ok(())
+    }
+}
+
+fn is_of_any(takers: &queue::Takers, number: &StudentId) -> bool {
+    let mut takers = takers.iter();
+    takers.any(|(_, members)| members.contains_key(number.as_str()))
+}
+
+/// Has everything compared anew: a grade waits in one course of the platform, and whose it is has come from another.
+async fn moved(
+    place: Place<'_>,
+    grade: &Grade,
+    at: Timestamp,
+    passed: &mut Passed,
+) -> Result<(), StoreError> {
+    let why = "who this is was launched from another course of the platform";
+    let mut transaction = place.desk.store().write().await?;
+    let mut grades = transaction.grades();
+    let next = later(at, UNKNOWN_FOR);
+    grades.not_sent(grade, (Some(next), why)).await?;
+    // one that is taken back has no other place to go to
+    if grade.wanted.points.is_some() {
+        grades.begin_anew().await?;
+    }
+    passed.put_off += 1;
+    transaction.commit().await
+}
+
+/// Puts off all that is due in a course of a platform for students whom none has named yet.
+async fn all_unnamed(
+    place: Place<'_>,
+    (taker, students): (&Taker<'_>, &[&str]),
+    at: Timestamp,
+    passed: &mut Passed,
+) -> Result<(), StoreError> {
+    let why = "the platform has not said yet who this is there: fetch its members, or wait until they are launched from it";
+    let mut transaction = place.desk.store().write().await?;
+    let mut grades = transaction.grades();
+    let next = later(at, UNKNOWN_FOR);
+    let of = (taker.context.name.as_str(), students);
+    let many = grades.put_off_of(of, (at, next), why).await?;
+    passed.put_off += usize::try_from(many).unwrap_or(usize::MAX);
+    transaction.commit().await
+}
+
+/// Says that a platform is held to be away, for a while.
+async fn all_wait(
+    place: Place<'_>,
+    context: &str,
+    at: Timestamp,
+    passed: &mut Passed,
+) -> Result<(), StoreError> {
+    let why = "the platform cannot be had: it takes no scores now";
+    let mut transaction = place.desk.store().write().await?;
+    let next = later(at, AWAY_FOR);
+    transaction
+        .grades()
+        .put_off(context, (at, next), why)
+        .await?;
+    transaction.commit().await?;
+    passed.away = Some(why.to_owned());
+    Ok(())
 }
 
 /// Says that nothing can go to a platform now; all of it waits.
@@ -129,33 +243,28 @@ async fn wait(
     transaction.commit().await
 }
 
+/// Says whether the platform is there and cannot take this one now.
 async fn one(
     place: Place<'_>,
     taker: &Taker<'_>,
-    (grade, number): (&Grade, &str),
+    (grade, sub): (&Grade, &str),
     at: Timestamp,
     passed: &mut Passed,
-) -> Result<(), StoreError> {
+) -> Result<bool, StoreError> {
     let mut transaction = place.desk.store().write().await?;
-    let Some(sub) = taker.members.get(number) else {
-        let why = "the platform has not said yet who this is there: fetch its members, or wait until they are launched from it";
-        let next = later(at, UNKNOWN_FOR);
-        let mut grades = transaction.grades();
-        grades.not_sent(grade, (Some(next), why)).await?;
-        passed.put_off += 1;
-        return transaction.commit().await;
-    };
     let after = later(grade.stamped_at, SignedDuration::from_millis(1));
     let stamp = at.max(after);
     let until = later(at, TAKEN_FOR);
     if !transaction.grades().take(grade, stamp, until).await? {
-        return transaction.abandon().await;
+        transaction.abandon().await?;
+        return Ok(false);
     }
     transaction.commit().await?;
     let score = score(grade, sub, stamp)?;
     let outcome = tried(place, taker, (grade, &score), at).await?;
     let mut transaction = place.desk.store().write().await?;
     let mut grades = transaction.grades();
+    let not_now = matches!(outcome, Outcome::NotNow(_));
     match outcome {
         Outcome::Sent => {
             grades.sent(grade, at).await?;
@@ -184,12 +293,20 @@ async fn one(
             grades.not_sent(grade, (None, &why)).await?;
             passed.refused += 1;
         }
+        Outcome::NotNow(why) => {
+            let next = later(at, pause(grade.tries));
+            grades.not_sent(grade, (Some(next), &why)).await?;
+            passed.put_off += 1;
+            passed.away = Some(why);
+        }
         Outcome::Away(why) => {
             transaction.abandon().await?;
-            return wait(place, grade, at, &why, passed).await;
+            wait(place, grade, at, &why, passed).await?;
+            return Ok(false);
         }
     }
-    transaction.commit().await
+    transaction.commit().await?;
+    Ok(not_now)
 }
 
 fn score(grade: &Grade, sub: &str, stamp: Timestamp) -> Result<Score, StoreError> {
@@ -236,6 +353,7 @@ async fn tried(
     Ok(match sent {
         Ok(_) => Outcome::Sent,
         Err(ServiceFault::Refused(404)) if was_held => Outcome::Lost,
+        Err(why @ ServiceFault::NotNow(_)) => Outcome::NotNow(why.to_string()),
         Err(why) => outcome(why),
     })
 }
@@ -281,7 +399,9 @@ async fn column(
 fn outcome(why: ServiceFault) -> Outcome {
     match why {
         // another time, or when somebody has put right who we are there
-        ServiceFault::Away(_) | ServiceFault::NoToken(_) => Outcome::Away(why.to_string()),
+        ServiceFault::Away(_) | ServiceFault::NotNow(_) | ServiceFault::NoToken(_) => {
+            Outcome::Away(why.to_string())
+        }
         ServiceFault::Refused(_) | ServiceFault::Form(_) => Outcome::Refused(why.to_string()),
     }
 }
