@@ -1,6 +1,7 @@
 //! A server of PostgreSQL for a test, from the packages of the system: its own folder, its own socket, no port that anybody
 //! else could meet.
 
+use std::net::TcpListener;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::Mutex;
@@ -59,13 +60,78 @@ impl Cluster {
 
     /// Starts it where it was stopped; ready when this returns.
     pub async fn start_again(&self) {
+        self.start_at(5432, &["-h", ""]).await;
+    }
+
+    /// Stops it and starts it where it takes nobody from the network but over TLS, with a certificate for `localhost`. Gives
+    /// the port, and what vouches for the certificate.
+    pub async fn over_tls(&self) -> (u16, PathBuf) {
+        self.crash();
+        let authority = self.certified("localhost");
+        let rules = "local all all trust\nhostssl all all 127.0.0.1/32 trust\n";
+        std::fs::write(self.data().join("pg_hba.conf"), rules).expect("written");
+        let free = TcpListener::bind("127.0.0.1:0").expect("a port");
+        let port = free.local_addr().expect("an address").port();
+        drop(free);
+        let [certificate, key] = ["crt", "key"].map(|end| {
+            let file = self.directory.path().join(format!("localhost.{end}"));
+            format!(
+                "ssl_{}_file={}",
+                if end == "crt" { "cert" } else { end },
+                file.display()
+            )
+        });
+        let tls = [
+            "-h",
+            "127.0.0.1",
+            "-c",
+            "ssl=on",
+            "-c",
+            &certificate,
+            "-c",
+            &key,
+        ];
+        self.start_at(port, &tls).await;
+        (port, authority)
+    }
+
+    /// Makes an authority, and by it `NAME.crt` and `NAME.key` for a host. Gives the certificate of the authority.
+    pub fn certified(&self, name: &str) -> PathBuf {
+        let at = self.directory.path();
+        let openssl = |words: &str| {
+            let mut command = Command::new("openssl");
+            command.args(words.split(' ')).current_dir(at);
+            run(command.stderr(Stdio::null()).stdout(Stdio::null()));
+        };
+        let of_host = format!("subjectAltName=DNS:{name}\nbasicConstraints=CA:FALSE\n");
+        std::fs::write(at.join("host.txt"), of_host).expect("written");
+        let new = "req -newkey rsa:2048 -nodes -subj";
+        openssl(&format!(
+            "{new} /CN={name}-authority -x509 -days 2 -keyout {name}-a.key -out {name}-a.crt"
+        ));
+        openssl(&format!(
+            "{new} /CN={name} -keyout {name}.key -out {name}.csr"
+        ));
+        openssl(&format!(
+            "x509 -req -in {name}.csr -CA {name}-a.crt -CAkey {name}-a.key -CAcreateserial -days 2 -extfile host.txt -out {name}.crt"
+        ));
+        let key = at.join(format!("{name}.key"));
+        run(Command::new("chmod").arg("600").arg(&key));
+        if is_root() {
+            run(Command::new("chown").arg("nobody").arg(&key));
+        }
+        at.join(format!("{name}-a.crt"))
+    }
+
+    async fn start_at(&self, port: u16, more: &[&str]) {
         let child = self
             .as_somebody("postgres")
             .arg("-D")
             .arg(self.data())
             .arg("-k")
             .arg(self.directory.path())
-            .args(["-h", "", "-p", "5432"])
+            .args(["-p", &port.to_string()])
+            .args(more)
             .stderr(Stdio::null())
             .spawn()
             .expect("it starts");
@@ -75,7 +141,7 @@ impl Cluster {
             let asked = Command::new(self.binaries.join("pg_isready"))
                 .arg("-h")
                 .arg(self.directory.path())
-                .args(["-p", "5432", "-U", "lab", "-q"])
+                .args(["-p", &port.to_string(), "-U", "lab", "-q"])
                 .status();
             asked.is_ok_and(|status| status.success())
         };

@@ -16,6 +16,8 @@ mod servers;
 mod speed;
 #[cfg(feature = "postgres")]
 mod taken_in;
+#[cfg(feature = "postgres")]
+mod tls;
 #[allow(dead_code)]
 #[path = "../it/week.rs"]
 mod week;
