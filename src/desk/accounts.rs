@@ -312,6 +312,16 @@ pub async fn claimed(desk: &Desk, kind: Kind) -> Result<BTreeSet<String>, StoreE
     reader.accounts().with_password(kind).await
 }
 
+/// Logins of that kind whose owners have come in, or can without a slip: by a password, the institution's sign-in or a
+/// platform.
+pub async fn have_a_way_in(desk: &Desk, kind: Kind) -> Result<BTreeSet<String>, StoreError> {
+    let mut reader = desk.store().read().await?;
+    let mut accounts = reader.accounts();
+    let mut logins = accounts.with_password(kind).await?;
+    logins.append(&mut accounts.have_signed_in(kind).await?);
+    Ok(logins)
+}
+
 /// Closes an account and ends its sessions, or opens it again.
 pub async fn close_account(
     desk: &Desk,

@@ -1,6 +1,6 @@
 //! The record of access: who came in, who was kept out, what was printed, seen and taken away. It holds no secrets.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::Timestamp;
 
@@ -248,6 +248,20 @@ impl Accounts<'_> {
              ORDER BY access_event.id DESC LIMIT $2",
         );
         read_all(&rows.bind(login).bind(most).fetch_all(&mut *self.0).await?)
+    }
+
+    /// Logins of that kind whose owners have signed in, in whatever way.
+    pub async fn have_signed_in(&mut self, kind: Kind) -> Result<BTreeSet<String>, StoreError> {
+        let logins: Vec<String> = query_scalar(
+            "SELECT DISTINCT coalesce(number, who)
+             FROM access_event LEFT JOIN people ON kind = 'student' AND key = who
+             WHERE kind = $1 AND what = $2",
+        )
+        .bind(kind.name())
+        .bind(What::SignedIn.name())
+        .fetch_all(&mut *self.0)
+        .await?;
+        Ok(logins.into_iter().collect())
     }
 
     /// What happened to an account, newest first; only since its owner was last told, if that is asked.

@@ -4,7 +4,9 @@ use askama::Template;
 use axum::http::{HeaderMap, header};
 use axum::response::IntoResponse;
 
-use crate::desk::accounts::{AccountError, By, Kind, claimed, issue_claim_codes, people_called};
+use crate::desk::accounts::{
+    AccountError, By, Kind, claimed, have_a_way_in, issue_claim_codes, people_called,
+};
 use crate::web::sign_in::Caller;
 use crate::web::{AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, dates};
 
@@ -100,12 +102,12 @@ pub(super) async fn may_let_in(
     let Some(department) = &visitor.state.department else {
         return Ok(logins);
     };
-    let with_password = claimed(&visitor.state.people, Kind::Student).await?;
+    let known = have_a_way_in(&visitor.state.people, Kind::Student).await?;
     let mut others = Vec::new();
     for login in &logins {
         for person in people_called(&visitor.state.people, login).await? {
             let id = person.account();
-            let is_first = id.kind == Kind::Student && !with_password.contains(&id.login);
+            let is_first = id.kind == Kind::Student && !known.contains(&id.login);
             if !is_first && !department.may_let_in(&visitor.login, &id).await? {
                 others.push(login.clone());
             }
