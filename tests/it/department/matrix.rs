@@ -151,6 +151,8 @@ async fn a_coordinator_gives_nobody_a_way_into_other_courses() {
     let own = quell
         .post_form("/c/alpha/course/slips", &[("login", "0043")])
         .await;
+    assert_eq!(own.status, 200, "{}", own.body);
+    assert!(own.body.contains("/claim"));
     // nor by taking whoever runs the department onto the staff first
     let fields = [("login", super::HEAD), ("name", "Dana"), ("role", "prep")];
     let taken = quell.post_form("/c/alpha/course/staff", &fields).await;
