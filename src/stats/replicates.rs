@@ -82,11 +82,6 @@ pub fn mean(values: &[Decimal]) -> Option<Decimal> {
 pub fn mean_and_s(values: &[f64]) -> Option<(f64, f64)> {
     let mut sorted = values.to_vec();
     sorted.sort_unstable_by(f64::total_cmp);
-    mean_and_s_of_sorted(&sorted)
-}
-
-/// The same of values in order of size.
-pub(super) fn mean_and_s_of_sorted(sorted: &[f64]) -> Option<(f64, f64)> {
     let n = sorted.len() as f64;
     if sorted.is_empty() {
         return None;
@@ -97,6 +92,6 @@ pub(super) fn mean_and_s_of_sorted(sorted: &[f64]) -> Option<(f64, f64)> {
     if sorted.len() == 1 {
         return Some((mean, 0.0));
     }
-    let squares = of_squares_in_order(sorted, rough) - residual * residual / n;
+    let squares = of_squares_in_order(&sorted, rough) - residual * residual / n;
     Some((mean, (squares.max(0.0) / (n - 1.0)).sqrt()))
 }

@@ -1,6 +1,6 @@
 //! Robust mean and standard deviation by Algorithm A.
 
-use super::replicates::mean_and_s_of_sorted;
+use super::sums::Outwards;
 
 /// A robust mean and standard deviation in the unit of the values.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -21,31 +21,44 @@ impl AlgorithmA {
 
 /// Algorithm A of ISO 13528 (Annex C; = ISO 5725-5, 6.2) with its constants 1.483, 1.5 and 1.134.
 ///
-/// Iterated until mean and s* stand still to 1e-12, not to the third figure as the standard allows: stopping there
+/// Iterated until mean and s* stand still to 1e-12 of s*, not to the third figure as the standard allows: stopping there
 /// can leave s* more than 1 % off. None for no values.
+///
+/// What is pulled in lies on a limit, so that a round needs only how many lie beyond each limit and the sums of those
+/// between: it takes two look-ups, however many there are.
 pub fn algorithm_a(values: &[f64]) -> Option<AlgorithmA> {
-    let n = values.len();
     let mut sorted = values.to_vec();
     sorted.sort_unstable_by(f64::total_cmp);
-    let mut mean = middle_of(&sorted)?;
-    let mut s = 1.483 * median(&sorted.iter().map(|x| (x - mean).abs()).collect::<Vec<_>>())?;
-    // pulling in keeps the order
-    let mut pulled = sorted.clone();
+    let middle = middle_of(&sorted)?;
+    let mut s = 1.483
+        * median(
+            &sorted
+                .iter()
+                .map(|x| (x - middle).abs())
+                .collect::<Vec<_>>(),
+        )?;
+    let sums = Outwards::of(&sorted, middle);
+    let n = sorted.len() as f64;
+    let freedom = (n - 1.0).max(1.0);
+    // from the middle, so that nothing cancels
+    let mut mean = 0.0;
     for _ in 0..10_000 {
-        let width = 1.5 * s;
-        for (pulled, x) in pulled.iter_mut().zip(&sorted) {
-            *pulled = x.clamp(mean - width, mean + width);
-        }
-        let (next, spread) = mean_and_s_of_sorted(&pulled)?;
-        let next_s = 1.134 * spread;
-        let still =
-            |old: f64, new: f64| (old - new).abs() <= 1e-12 * new.abs().max(f64::MIN_POSITIVE);
-        let done = still(mean, next) && still(s, next_s);
+        let (low, high) = (mean - 1.5 * s, mean + 1.5 * s);
+        let from = sorted.partition_point(|x| x - middle < low);
+        let to = sorted.partition_point(|x| x - middle <= high).max(from);
+        let (below, above) = (from as f64, (sorted.len().saturating_sub(to)) as f64);
+        let (sum, squares) = sums.between(from, to);
+        let sum = below * low + sum + above * high;
+        let squares = below * low * low + squares + above * high * high;
+        let next = sum / n;
+        let next_s = 1.134 * ((squares - sum * next).max(0.0) / freedom).sqrt();
+        let moved = (next - mean).abs().max((next_s - s).abs());
         (mean, s) = (next, next_s);
-        if done || s == 0.0 {
+        if moved <= 1e-12 * s {
             break;
         }
     }
+    let (mean, n) = (middle + mean, sorted.len());
     Some(AlgorithmA { mean, s, n })
 }
 

@@ -40,7 +40,8 @@ struct ClassPage {
     /// Each student's s over the one expected of it.
     within: BTreeMap<usize, f64>,
     spread: ClassSpread,
-    consensus: BTreeMap<Slot, Consensus>,
+    /// By place, of those whose results are shifted.
+    consensus: BTreeMap<usize, Consensus>,
 }
 
 /// Whose habits may look otherwise.
@@ -163,11 +164,10 @@ impl ClassBook {
         if class.spread != spread {
             return Touched::All;
         }
-        let slots = before.keys().chain(class.consensus.keys());
-        let is_other = |slot: &&Slot| before.get(*slot) != class.consensus.get(*slot);
-        slots
-            .filter(is_other)
-            .for_each(|slot| touched.add(&slot.student));
+        let places = before.keys().chain(class.consensus.keys());
+        let others = places.filter(|place| before.get(*place) != class.consensus.get(*place));
+        let students = others.filter_map(|place| at.term.students.get(*place));
+        students.for_each(|student| touched.add(&student.id));
         touched
     }
 
@@ -215,12 +215,14 @@ impl ClassBook {
                 ..ClassEvidence::default()
             };
         };
+        let place = self.roster.place(&slot.student);
+        let consensus = place.and_then(|place| class.consensus.get(&place));
         let likeness = self.likeness.get(&slot.experiment);
         let of_student = |index: &Arc<LikenessIndex>| index.of_student(&slot.student);
         ClassEvidence {
             likenesses: likeness.map(of_student).unwrap_or_default(),
             spread: class.spread,
-            consensus: class.consensus.get(slot).cloned(),
+            consensus: consensus.cloned(),
             habits,
         }
     }
@@ -263,10 +265,10 @@ impl ClassPage {
     fn conclude(&mut self, at: Where) {
         self.gather.state(at);
         self.consensus = self.shifts(at);
-        let results = self.gather.results().values();
+        let results = self.gather.results().iter();
         let off: Vec<f64> = results
-            .map(|found| {
-                let shift = self.consensus.get(&found.slot);
+            .map(|(place, found)| {
+                let shift = self.consensus.get(place);
                 let shift = shift.map_or(0.0, |consensus| consensus.percent);
                 (found.observed.error_percent - shift) / found.observed.standard_percent
             })
@@ -278,7 +280,7 @@ impl ClassPage {
     }
 
     /// By how much results are shifted through groups that are off. Bench mates have the shift of the readings they share.
-    fn shifts(&self, at: Where) -> BTreeMap<Slot, Consensus> {
+    fn shifts(&self, at: Where) -> BTreeMap<usize, Consensus> {
         let Some(groups) = audited_if_off(self.gather.crossed()) else {
             return BTreeMap::new();
         };
@@ -287,16 +289,16 @@ impl ClassPage {
         let times = (0..=last).map(|place| results.get(&place)?.observed.at_days);
         let shifts = shifts_at(&times.collect::<Vec<_>>(), &groups);
         let shift = |place: &usize| Some(Consensus::from(shifts.get(*place)?.clone()?));
-        let own = results
-            .iter()
-            .filter_map(|(place, found)| Some((found.slot.clone(), shift(place)?)));
+        let own = results.keys();
+        let own = own.filter_map(|place| Some((*place, shift(place)?)));
         let mates = at.term.groups.keys();
         let mates = mates.filter(|slot| slot.experiment == at.experiment.key);
         let mates = mates.filter_map(|slot| {
             let (reader, _) = at.term.handed_in_by(slot)?;
-            let (place, _) = at.place(&reader.student)?;
-            let shift = (reader != slot).then(|| shift(&place))?;
-            Some((slot.clone(), shift?))
+            let (of_reader, _) = at.place(&reader.student)?;
+            let shift = (reader != slot).then(|| shift(&of_reader))?;
+            let (place, _) = at.place(&slot.student)?;
+            Some((place, shift?))
         });
         own.chain(mates).collect()
     }

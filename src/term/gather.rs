@@ -29,14 +29,17 @@ pub(super) struct Gather {
     lots: BTreeMap<GroupName, BTreeMap<String, BTreeSet<usize>>>,
     /// Results read from something with a number.
     numbered: BTreeSet<usize>,
-    /// By how much a result follows a lot, and what a burette leaves a result uncertain by, percent.
-    known: Memory,
+    /// By place, until another result stands there.
+    known: HashMap<usize, Known>,
 }
 
+/// What was worked out about one result.
 #[derive(Debug, Default)]
-struct Memory {
-    sensitivities: HashMap<(LotCode, usize), Option<f64>>,
-    burettes: HashMap<usize, Option<f64>>,
+struct Known {
+    /// By how much it follows each lot.
+    sensitivities: BTreeMap<LotCode, Option<f64>>,
+    /// What a burette leaves it uncertain by, percent.
+    burette: Option<Option<f64>>,
 }
 
 /// What holds for all results of a section.
@@ -103,8 +106,7 @@ impl Gather {
         if let Some(before) = self.results.remove(&place) {
             self.count(place, &before, false);
         }
-        self.known.sensitivities.retain(|(_, of), _| *of != place);
-        self.known.burettes.remove(&place);
+        self.known.remove(&place);
         let observed = fresh.as_ref().map(|found| &found.observed);
         self.crossed.put(place, observed);
         if let Some(fresh) = fresh {
@@ -239,8 +241,11 @@ impl Gather {
                 let of_bottles = bottles.values();
                 let of_bottles = of_bottles.filter_map(|all| Some((*all.first()?, all.len())));
                 mean_sensitivity(of_bottles, |place| {
-                    let known = self.known.sensitivities.entry((lot.code.clone(), place));
-                    *known.or_insert_with(|| {
+                    let known = &mut self.known.entry(place).or_default().sensitivities;
+                    if let Some(known) = known.get(&lot.code) {
+                        return *known;
+                    }
+                    *known.entry(lot.code.clone()).or_insert_with(|| {
                         let found = self.results.get(&place)?;
                         sensitivity(at, &self.sections, found, lot)
                     })
@@ -263,18 +268,13 @@ impl Gather {
         let first = self.numbered.first().copied();
         let found = first.and_then(|first| Some((first, self.results.get(&first)?)));
         let percent = found.and_then(|(first, found)| {
-            let known = self.known.burettes.entry(first);
-            *known.or_insert_with(|| burette_percent(at, &self.sections, found))
+            let known = &mut self.known.entry(first).or_default().burette;
+            *known.get_or_insert_with(|| burette_percent(at, &self.sections, found))
         });
         let Some(percent) = percent else {
             return BTreeMap::new();
         };
-        let all = self.numbered.iter().filter_map(|at| self.results.get(at));
-        let names = all.flat_map(|found| &found.observed.groups);
-        let names: BTreeSet<&GroupName> = names
-            .filter(|name| name.kind == AuditKind::Instrument)
-            .collect();
-        let names = names.into_iter();
+        let names = self.crossed.names(AuditKind::Instrument);
         names.map(|name| (name.clone(), percent)).collect()
     }
 }

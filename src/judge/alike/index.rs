@@ -97,6 +97,8 @@ impl PartialOrd for Kind {
 
 /// A fact that more than this share of all sets holds says nothing.
 const COMMON: f64 = 0.25;
+/// Up to this share of what is to be said, by facts of which nobody is asked who holds them: they have the longest lists.
+const UNASKED: f64 = 0.5;
 /// Units of a millilitre.
 const MILLILITRE: i64 = 1_000_000;
 
@@ -174,21 +176,42 @@ impl Counts {
 
 /// Who holds which fact by which sets meet.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Holders(HashMap<IndexedFact, SmallVec<[usize; 2]>>);
+pub(super) struct Holders {
+    places: HashMap<IndexedFact, SmallVec<[u32; 4]>>,
+    /// One more than the last place of any.
+    end: usize,
+}
 
 impl Holders {
     pub fn insert(&mut self, place: usize, facts: &[IndexedFact]) {
+        // no roster is as long
+        let Ok(number) = u32::try_from(place) else {
+            return;
+        };
+        self.end = self.end.max(place.saturating_add(1));
         for fact in distinct(facts) {
-            self.0.entry(*fact).or_default().push(place);
+            self.places.entry(*fact).or_default().push(number);
         }
     }
 
     pub fn remove(&mut self, place: usize, facts: &[IndexedFact]) {
         for fact in distinct(facts) {
-            if let Some(holders) = self.0.get_mut(fact) {
-                holders.retain(|holder| *holder != place);
+            let Some(holders) = self.places.get_mut(fact) else {
+                continue;
+            };
+            let at = holders.iter().position(|held| *held as usize == place);
+            if let Some(at) = at {
+                holders.swap_remove(at);
+            }
+            if holders.is_empty() {
+                self.places.remove(fact);
             }
         }
+    }
+
+    fn of(&self, fact: IndexedFact) -> impl Iterator<Item = usize> + '_ {
+        let held = self.places.get(&fact).into_iter().flatten();
+        held.map(|place| *place as usize)
     }
 }
 
@@ -216,24 +239,35 @@ impl<'a> Asked<'a> {
 
     /// Those among whom all sets are that share with it facts which say as much together.
     pub fn met(&self, holders: &Holders, from: f64) -> Vec<usize> {
-        let heaviest = self.telling.last().map_or(0.0, |one| one.weight);
-        // where no fact says enough alone, sets that share the commonest and one more say too little together: those that
-        // are met share two of the others at least
-        let (needed, reserve) = match heaviest < from {
-            true => (2, heaviest),
-            false => (1, 0.0),
+        // nobody is looked up by the commonest facts: whatever of them is shared, the others have to say the rest
+        let mut unasked = 0.0;
+        let is_common = |one: &&Telling| {
+            let with_it = unasked + one.weight;
+            let is_common = with_it < UNASKED * from;
+            if is_common {
+                unasked = with_it;
+            }
+            is_common
         };
-        let (mut common, mut met) = (0.0, Vec::new());
-        for fact in &self.telling {
-            common += fact.weight;
-            if common + reserve >= from {
-                met.extend(holders.0.get(&fact.fact).into_iter().flatten().copied());
+        let common = self.telling.iter().take_while(is_common).count();
+        let mut said = vec![0.0_f32; holders.end];
+        let mut met = Vec::new();
+        for one in self.telling.iter().skip(common) {
+            for place in holders.of(one.fact) {
+                let Some(said) = said.get_mut(place) else {
+                    continue;
+                };
+                if *said == 0.0 {
+                    met.push(place);
+                }
+                *said += one.weight as f32;
             }
         }
+        // a little less, for what the short numbers round off
+        let wanted = ((from - unasked) * (1.0 - 1e-4)) as f32;
+        met.retain(|place| said.get(*place).is_some_and(|said| *said >= wanted));
         met.sort_unstable();
-        let met = met.chunk_by(|a, b| a == b);
-        let met = met.filter(|same| same.len() >= needed);
-        met.filter_map(|same| same.first().copied()).collect()
+        met
     }
 
     /// Whether what another set shares with it says as much together.

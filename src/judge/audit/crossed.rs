@@ -181,6 +181,15 @@ impl Crossed {
         group.is_some_and(|group| !self.groups[*group].results.is_empty())
     }
 
+    /// The groups of a kind that have results.
+    pub fn names(&self, kind: AuditKind) -> impl Iterator<Item = &GroupName> {
+        let from = GroupName::new(kind, "");
+        let of_kind = self.numbers.range(from..);
+        let of_kind = of_kind.take_while(move |(name, _)| name.kind == kind);
+        let there = of_kind.filter(|(_, group)| !self.groups[**group].results.is_empty());
+        there.map(|(name, _)| name)
+    }
+
     /// The numbers of groups that have results, in order of kind and key.
     pub(super) fn each(&self) -> impl Iterator<Item = usize> + '_ {
         let numbers = self.numbers.values().copied();

@@ -40,22 +40,27 @@ pub(super) fn line(points: &[(f64, f64)]) -> Option<Line> {
     let n = points.len() as f64;
     let mut slope = slope_of_days(points)?;
     let middle = points.iter().map(|(at, _)| at).sum::<f64>() / n;
-    let squares: f64 = points.iter().map(|(at, _)| (at - middle).powi(2)).sum();
-    let off = |slope: f64| points.iter().map(move |(at, y)| y - slope * (at - middle));
-    let mut level = median(&off(slope).collect::<Vec<_>>())?;
-    let away: Vec<f64> = off(slope).map(|y| (y - level).abs()).collect();
-    let mut s = 1.483 * median(&away)?;
+    let points = points.iter().map(|(at, y)| (at - middle, *y));
+    let points: Vec<(f64, f64)> = points.collect();
+    let squares: f64 = points.iter().map(|(at, _)| at * at).sum();
+    let mut pulled: Vec<f64> = points.iter().map(|(at, y)| y - slope * at).collect();
+    let mut level = median(&pulled)?;
+    pulled.iter_mut().for_each(|y| *y = (*y - level).abs());
+    let mut s = 1.483 * median(&pulled)?;
     for _ in 0..1_000 {
         let width = 1.5 * s;
-        let pulled = |(at, y): &(f64, f64)| {
-            let on_line = level + slope * (at - middle);
-            (at - middle, on_line + (y - on_line).clamp(-width, width))
-        };
-        let pulled: Vec<(f64, f64)> = points.iter().map(pulled).collect();
-        let next = pulled.iter().map(|(_, y)| y).sum::<f64>() / n;
-        let next_slope = pulled.iter().map(|(at, y)| at * y).sum::<f64>() / squares;
-        let left = pulled.iter().map(|(at, y)| y - next - next_slope * at);
-        let next_s = 1.134 * (left.map(|left| left * left).sum::<f64>() / (n - 2.0)).sqrt();
+        let (mut sum, mut product, mut left) = (0.0, 0.0, 0.0);
+        for (pulled, (at, y)) in pulled.iter_mut().zip(&points) {
+            let on_line = level + slope * at;
+            *pulled = on_line + (y - on_line).clamp(-width, width);
+            sum += *pulled;
+            product += at * *pulled;
+        }
+        let (next, next_slope) = (sum / n, product / squares);
+        for (pulled, (at, _)) in pulled.iter().zip(&points) {
+            left += (pulled - next - next_slope * at).powi(2);
+        }
+        let next_s = 1.134 * (left / (n - 2.0)).sqrt();
         let moved = (next - level).abs() + (next_slope - slope).abs() + (next_s - s).abs();
         (level, slope, s) = (next, next_slope, next_s);
         if moved <= STILL * (s + level.abs() + slope.abs()) {
