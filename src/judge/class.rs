@@ -166,12 +166,33 @@ impl Consensus {
 }
 
 impl From<GroupOff> for Consensus {
+    /// The shift to the place to which it is known: the second figure of its standard uncertainty (JCGM 100:2008, 7.2.6).
+    /// What is nearer cannot be told, and one more hand-in seldom judges a whole group anew.
     fn from(off: GroupOff) -> Self {
+        let place = second_figure(off.standard_percent);
+        let (percent, elsewhere) = (off.percent, off.elsewhere_percent());
         Self {
-            percent: off.percent,
-            standard_percent: off.standard_percent,
-            elsewhere_percent: off.elsewhere_percent(),
+            percent: to_place(percent, place),
+            standard_percent: to_place(off.standard_percent, place),
+            elsewhere_percent: to_place(elsewhere, place),
             cause: off.group.to_string(),
         }
+    }
+}
+
+/// The power of ten of the second figure; none of nothing.
+fn second_figure(value: f64) -> Option<i32> {
+    let first = value.abs().log10().floor();
+    first.is_finite().then(|| (first - 1.0) as i32)
+}
+
+/// A number to a power of ten, as it is written.
+fn to_place(value: f64, place: Option<i32>) -> f64 {
+    let Some(place) = place else { return value };
+    // a power below one is divided by: tenths have no exact double, tens have
+    let unit = 10_f64.powi(place.saturating_abs());
+    match place < 0 {
+        true => (value * unit).round() / unit,
+        false => (value / unit).round() * unit,
     }
 }

@@ -22,7 +22,7 @@ pub mod slips;
 
 /// The version of all rules by which results, marks and flags come about. It is counted up whenever the same hand-in is
 /// judged otherwise than before, so that a difference tells new rules from tampering.
-pub const RULES: u32 = 2;
+pub const RULES: u32 = 3;
 
 pub use alike::{
     EarlierLikeness, EarlierSets, GENEROUS, Likeness, LikenessIndex, Peer, likenesses,
