@@ -258,5 +258,7 @@ fn next_image(spare: Option<Spare>, current: &Image) -> Image {
         }
         image.replace(behind.judged);
     }
+    // the same people: one list for both, which need not be compared
+    image.term.students = current.term.students.clone();
     image
 }

@@ -87,10 +87,9 @@ impl ScatterShare {
 /// Robust standard deviation within students, in the result's unit, from everybody's share in an experiment: the median
 /// of their variances, each over the median of chi-square per degree of freedom (Wilson and Hilferty, 1931). None for
 /// fewer than eight.
-pub fn class_scatter(shares: &[ScatterShare]) -> Option<f64> {
+pub fn class_scatter<'s>(shares: impl Iterator<Item = &'s ScatterShare>) -> Option<f64> {
     const FEWEST: usize = 8;
     let variances: Vec<f64> = shares
-        .iter()
         .filter(|share| share.trials > 1)
         .map(|share| share.s.powi(2) / (1.0 - 2.0 / (9.0 * share.freedom())).powi(3))
         .collect();

@@ -26,7 +26,7 @@ pub use dixon::{DixonCritical, DixonLevel, dixon_critical, dixon_outlier, dixon_
 pub use grubbs::{Grubbs, GrubbsSide, grubbs, grubbs_critical};
 pub use joined::joined_mean;
 pub use replicates::{Replicates, ReplicatesError, mean, mean_and_s};
-pub use robust::{AlgorithmA, algorithm_a, median};
+pub use robust::{AlgorithmA, algorithm_a, algorithm_a_of_sorted, median};
 pub use scores::{ScoreClass, z_score, zeta_score};
 pub use sequential::{Scaled, centre_within, lies_above};
 pub use several::holm;

@@ -29,7 +29,12 @@ impl AlgorithmA {
 pub fn algorithm_a(values: &[f64]) -> Option<AlgorithmA> {
     let mut sorted = values.to_vec();
     sorted.sort_unstable_by(f64::total_cmp);
-    let middle = middle_of(&sorted)?;
+    algorithm_a_of_sorted(&sorted)
+}
+
+/// The same of values in order of size.
+pub fn algorithm_a_of_sorted(sorted: &[f64]) -> Option<AlgorithmA> {
+    let middle = middle_of(sorted)?;
     let mut s = 1.483
         * median(
             &sorted
@@ -37,7 +42,7 @@ pub fn algorithm_a(values: &[f64]) -> Option<AlgorithmA> {
                 .map(|x| (x - middle).abs())
                 .collect::<Vec<_>>(),
         )?;
-    let sums = Outwards::of(&sorted, middle);
+    let sums = Outwards::of(sorted, middle);
     let n = sorted.len() as f64;
     let freedom = (n - 1.0).max(1.0);
     // from the middle, so that nothing cancels

@@ -193,9 +193,9 @@ impl ClassBook {
             };
             touched.add(&slot.student);
         }
-        let own: Vec<ScatterShare> = shares.by_place.values().copied().collect();
         // three figures, so that one more hand-in seldom shows a whole class otherwise
-        let class_s = class_scatter(&own).and_then(|s| from_f64(s, 3).map(as_f64));
+        let class_s =
+            class_scatter(shares.by_place.values()).and_then(|s| from_f64(s, 3).map(as_f64));
         if shares.class_s != class_s {
             shares.class_s = class_s;
             *touched = Touched::All;
@@ -265,12 +265,12 @@ impl ClassPage {
     fn conclude(&mut self, at: Where) {
         self.gather.state(at);
         self.consensus = self.shifts(at);
-        let results = self.gather.results().iter();
-        let off: Vec<f64> = results
-            .map(|(place, found)| {
-                let shift = self.consensus.get(place);
+        let errors = self.gather.crossed().errors();
+        let off: Vec<f64> = errors
+            .map(|(place, error, standard)| {
+                let shift = self.consensus.get(&place);
                 let shift = shift.map_or(0.0, |consensus| consensus.percent);
-                (found.observed.error_percent - shift) / found.observed.standard_percent
+                (error - shift) / standard
             })
             .collect();
         let middle = median(&off).unwrap_or(0.0);

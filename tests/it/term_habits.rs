@@ -158,7 +158,7 @@ fn classes(
     (0..experiments)
         .map(|_| {
             let shares: Vec<ScatterShare> = (0..120).map(|_| anybody(rng).report(3, rng)).collect();
-            class_scatter(&shares)
+            class_scatter(shares.iter())
         })
         .collect()
 }
@@ -295,9 +295,9 @@ fn what_is_said_of_a_term() {
     assert_eq!(pooled_scatter(&rounded), None);
     // 1 - 2/18 to the third of the degrees of freedom is 0.702, the median of chi-square over 2 is ln 2 = 0.693
     let class: Vec<ScatterShare> = (0..9).map(|n| share(3, 0.5 + 0.1 * f64::from(n))).collect();
-    let s = class_scatter(&class).expect("enough");
+    let s = class_scatter(class.iter()).expect("enough");
     assert!((s / (0.9 / 2_f64.ln().sqrt()) - 1.0).abs() < 0.01, "{s}");
-    assert_eq!(class_scatter(&class[..7]), None);
+    assert_eq!(class_scatter(class[..7].iter()), None);
 }
 
 /// A pipetted aliquot: the result is in proportion to the titre, so that both have one relative deviation.

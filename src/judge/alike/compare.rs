@@ -45,7 +45,7 @@ pub(super) enum What {
     Amount,
 }
 
-/// The facts of a layout. `one` is taken as it is; the chance is that of `other` to meet it.
+/// The facts of a layout; 1 for the chance of what is not told. `one` is taken as it is; the chance is that of `other` to meet it.
 pub(super) fn facts((one, other): (&Sheet, &Sheet), layout: &Layout, others: Others) -> Vec<Fact> {
     let mut compared = Compared {
         others,
@@ -111,7 +111,9 @@ impl Compared<'_> {
             // where a second portion is titrated, the first start alone says how much all are shifted
             let defines_shift = self.shift != 0 && self.found.is_empty() && index == 0;
             let volume = match index {
-                0 => self.volume_chance(one.delivered, sheet, b),
+                0 if self.others.is_told(self.may_coincide(one, other)) => {
+                    self.volume_chance(one.delivered, sheet, b)
+                }
                 _ => self.any_volume(),
             };
             let volume = (volume * self.coarser).min(1.0);
@@ -131,6 +133,12 @@ impl Compared<'_> {
             }
             self.amount(*amount, *a, *b);
         }
+    }
+
+    fn may_coincide(&self, one: &Titre, other: &Titre) -> bool {
+        one.delivered == other.delivered
+            || one.end.saturating_add(self.shift) == other.end
+            || self.differs_in_a_digit(one, other)
     }
 
     /// Chance that the other delivers that volume in a row.
@@ -164,12 +172,12 @@ impl Compared<'_> {
             return;
         }
         let wanted = a.start.saturating_add(self.shift);
-        let chance = if defines_shift {
+        let start = b.start == wanted;
+        let chance = if defines_shift || !self.others.is_told(start) {
             1.0
         } else {
             self.start_chance(wanted, b)
         };
-        let start = b.start == wanted;
         self.push(What::Start, start, false, chance);
         if b.is_filled() {
             self.filled.push(b.start);
@@ -240,13 +248,14 @@ impl Compared<'_> {
         let known =
             amount != Amount::Difference && self.amounts.iter().any(|(_, own, _)| *own == a);
         let met = |(own, _, coincided): &(Amount, i64, bool)| *own == amount && *coincided;
-        let mut chance = self.others.amount(amount, a);
-        if self.amounts.iter().any(met) {
-            chance = chance.max(self.others.repeated(amount));
-        }
-        if known {
-            chance = 1.0;
-        }
+        let chance = match known || !self.others.is_told(a == b) {
+            true => 1.0,
+            false if self.amounts.iter().any(met) => {
+                let again = self.others.repeated(amount);
+                self.others.amount(amount, a).max(again)
+            }
+            false => self.others.amount(amount, a),
+        };
         let what = match amount {
             Amount::Difference => What::Difference,
             _ => What::Amount,

@@ -106,11 +106,19 @@ fn digit_preference(sheets: &[&Sheet], step: i64) -> f64 {
     (10.0 * pairs / (all * (all - 1.0))).max(1.0)
 }
 
+/// Of which facts it is told how likely they are.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Told {
+    Nothing,
+    WhatCoincides,
+    Everything,
+}
+
 /// Everything read in an experiment, without what the two who are compared read.
 #[derive(Clone, Copy)]
 pub(super) struct Others<'a> {
-    /// None where it is only asked what coincides.
-    pub counts: Option<&'a Counts>,
+    pub counts: &'a Counts,
+    pub told: Told,
     /// What the two hold.
     pub without: [&'a [IndexedFact]; 2],
     /// Bottles of the two, where they are known.
@@ -119,18 +127,22 @@ pub(super) struct Others<'a> {
 }
 
 impl Others<'_> {
+    pub fn is_told(&self, coincides: bool) -> bool {
+        self.told == Told::Everything || coincides
+    }
+
     pub fn step(&self) -> i64 {
         self.titration.map_or(1, |titration| titration.step).max(1)
     }
 
     /// How many of a kind lie no more than so many steps away, and how many there are.
     fn near(&self, kind: Kind, number: i64, steps: i64) -> (f64, f64) {
-        let Some(counts) = self.counts else {
+        if self.told == Told::Nothing {
             return (0.0, 0.0);
-        };
+        }
         let width = self.step().saturating_mul(steps);
         let between = number.saturating_sub(width)..=number.saturating_add(width);
-        counts.count(kind, between, &self.without)
+        self.counts.count(kind, between, &self.without)
     }
 
     fn share(&self, kind: Kind, number: i64) -> f64 {

@@ -143,12 +143,17 @@ impl Counts {
     ) -> (f64, f64) {
         let there = self.between((kind, *between.start()), (kind, *between.end()));
         let all = self.sizes.get(&kind).copied().unwrap_or(0);
-        let left_out = || without.iter().flat_map(|facts| facts.iter());
-        let of_kind = left_out().filter(|(own, _)| *own == kind);
-        let inside = of_kind.clone().filter(|(_, n)| between.contains(n)).count();
+        let left_out = |between: &RangeInclusive<i64>| -> usize {
+            let of_one = |facts: &&[IndexedFact]| {
+                let from = facts.partition_point(|fact| *fact < (kind, *between.start()));
+                let to = facts.partition_point(|fact| *fact <= (kind, *between.end()));
+                to.saturating_sub(from)
+            };
+            without.iter().map(of_one).sum()
+        };
         (
-            there.saturating_sub(inside) as f64,
-            all.saturating_sub(of_kind.count()) as f64,
+            there.saturating_sub(left_out(&between)) as f64,
+            all.saturating_sub(left_out(&(i64::MIN..=i64::MAX))) as f64,
         )
     }
 

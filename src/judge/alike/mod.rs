@@ -33,7 +33,7 @@ use crate::measure::{as_f64, from_f64};
 use crate::procedure::Procedure;
 use crate::submission::{HandIn, TrialLabel};
 use compare::{Fact, What, chance, facts, least_chance};
-use habits::{Others, Titration};
+use habits::{Others, Titration, Told};
 use index::{Asked, Counts, Holders, IndexedFact};
 use layouts::{Weighed, layouts};
 use limits::Limits;
@@ -392,7 +392,8 @@ impl LikenessIndex {
     fn likeness(&self, one: &Member, other: &Member, limit: f64) -> Option<Likeness> {
         let (a, b) = (&one.last.sheet, &other.last.sheet);
         let others = Others {
-            counts: Some(&self.chances.counts),
+            counts: &self.chances.counts,
+            told: Told::Everything,
             without: [self.counted(one), self.counted(other)],
             bottles: [one.last.bottle, other.last.bottle],
             titration: self.chances.titration,
@@ -409,18 +410,14 @@ impl LikenessIndex {
                 continue;
             }
             // most layouts of most pairs coincide in little: that is seen without asking how likely it is
-            let silent = Others {
-                counts: None,
-                ..others
-            };
-            let coincide = facts(laid, &layout, silent);
-            if coincide.iter().filter(|fact| fact.coincides).count() < FEWEST_FACTS {
+            let found = |told: Told| facts(laid, &layout, Others { told, ..others });
+            let coincide = found(Told::Nothing);
+            if coincide.iter().filter(|fact| fact.coincides).count() < FEWEST_FACTS
+                || least_chance(&found(Told::WhatCoincides)) > limit * weight
+            {
                 continue;
             }
-            let found = facts(laid, &layout, others);
-            if least_chance(&found) > limit * weight {
-                continue;
-            }
+            let found = found(Told::Everything);
             let bound = (chance(&found) / weight).min(1.0);
             if bound <= limit && best.as_ref().is_none_or(|best| bound < best.bound) {
                 best = Some(Likeness {

@@ -8,7 +8,7 @@ use smallvec::SmallVec;
 use super::drift::Line;
 use super::few::{FEW, is_class};
 use super::group::{AuditKind, GroupName, Observed};
-use crate::stats::{AlgorithmA, algorithm_a, median};
+use crate::stats::{AlgorithmA, algorithm_a_of_sorted, median};
 
 /// Results and the groups they fall into. A result can be added and taken away: what is known of a group without effects
 /// is kept until one of its results changes.
@@ -40,6 +40,8 @@ pub(super) struct Members {
     pub name: GroupName,
     /// Their places, in order.
     pub results: Vec<usize>,
+    /// Their errors in order of size.
+    errors: Vec<f64>,
     /// Other groups that hold some of the same results, and how many.
     pub shares: BTreeMap<usize, usize>,
     /// Relative standard uncertainty of the assigned value, percent.
@@ -111,6 +113,7 @@ impl Crossed {
         self.groups.push(Members {
             name: name.clone(),
             results: Vec::new(),
+            errors: Vec::new(),
             shares: BTreeMap::new(),
             stated: 0.0,
             alone: Alone::default(),
@@ -120,18 +123,12 @@ impl Crossed {
 
     /// Counts a result in its groups, or no longer.
     fn count(&mut self, place: usize, point: &Point, there: bool) {
-        let at = self
-            .sorted
-            .partition_point(|error| error.total_cmp(&point.error).is_lt());
-        if there {
-            self.sorted.insert(at, point.error);
-        } else {
-            self.sorted.remove(at);
-        }
+        count_in_order(&mut self.sorted, point.error, there);
         self.scatter = OnceLock::new();
         for group in &point.groups {
             let members = &mut self.groups[*group];
             members.alone = Alone::default();
+            count_in_order(&mut members.errors, point.error, there);
             match members.results.binary_search(&place) {
                 Err(at) if there => members.results.insert(at, place),
                 Ok(at) if !there => _ = members.results.remove(at),
@@ -196,6 +193,15 @@ impl Crossed {
         numbers.filter(|group| !self.groups[*group].results.is_empty())
     }
 
+    /// Of each result its place, its error and the standard uncertainty of that, percent.
+    pub fn errors(&self) -> impl Iterator<Item = (usize, f64, f64)> + '_ {
+        let points = self.points.iter().enumerate();
+        points.filter_map(|(place, point)| {
+            let point = point.as_ref()?;
+            Some((place, point.error, point.standard))
+        })
+    }
+
     /// Places that have a result.
     pub(super) fn places(&self) -> impl Iterator<Item = usize> + '_ {
         let points = self.points.iter().enumerate();
@@ -217,14 +223,18 @@ impl Crossed {
             median(&scatters)
         };
         let kinds = AuditKind::ALL.into_iter().filter_map(of_kind);
-        let all = || algorithm_a(&self.sorted).map(|all| all.s);
+        let all = || algorithm_a_of_sorted(&self.sorted).map(|all| all.s);
         kinds.min_by(f64::total_cmp).or_else(all)
     }
 
     /// Robust mean and s* of a group, nothing taken away.
     pub(super) fn alone(&self, group: usize) -> AlgorithmA {
         let members = &self.groups[group];
-        let robust = || self.robust(&members.results, &[], None);
+        let robust = || {
+            let found = algorithm_a_of_sorted(&members.errors).filter(|found| found.s > 0.0);
+            // of many alike it takes more to tell how they scatter
+            found.unwrap_or_else(|| self.robust(&members.results, &[], None))
+        };
         *members.alone.robust.get_or_init(robust)
     }
 
@@ -276,5 +286,15 @@ impl Crossed {
     pub(super) fn is_few(&self, group: usize) -> bool {
         let n = self.groups[group].results.len();
         n <= FEW && self.scatter() > 0.0 && is_class(self.others(n))
+    }
+}
+
+/// Puts a number into its place among others in order of size, or takes it out.
+fn count_in_order(sorted: &mut Vec<f64>, number: f64, there: bool) {
+    let at = sorted.partition_point(|other| other.total_cmp(&number).is_lt());
+    if there {
+        sorted.insert(at, number);
+    } else if at < sorted.len() {
+        sorted.remove(at);
     }
 }

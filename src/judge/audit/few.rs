@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::crossed::Crossed;
 use super::fit::Effect;
 use super::{AUDIT_LEVEL, FEWEST_OF_ALL, FEWEST_TO_JUDGE};
-use crate::stats::{algorithm_a, ln_gamma, student_t_two_sided};
+use crate::stats::{algorithm_a_of_sorted, ln_gamma, student_t_two_sided};
 
 /// So few results say nothing of their own scatter: the class's is taken.
 pub(super) const FEW: usize = 4;
@@ -124,7 +124,7 @@ impl Class {
 
     /// s* of all of them, percent.
     pub fn scatter(&self) -> f64 {
-        algorithm_a(&self.sorted).map_or(0.0, |found| found.s)
+        algorithm_a_of_sorted(&self.sorted).map_or(0.0, |found| found.s)
     }
 }
 
