@@ -14,10 +14,11 @@ pub(super) struct Weighed {
     pub weight: f64,
 }
 
-/// Shares of the level: as they stand, shifted, in another order, differences in any order.
+/// Shares of the level: as they stand, shifted, in another order, both, differences in any order.
 const AS_IT_STANDS: f64 = 0.4;
-const SHIFTED: f64 = 0.2;
-const REORDERED: f64 = 0.3;
+const SHIFTED: f64 = 0.15;
+const REORDERED: f64 = 0.25;
+const REORDERED_AND_SHIFTED: f64 = 0.1;
 const DIFFERENCES: f64 = 0.1;
 /// Most numbered trials that are laid in every order.
 const MOST_TRIALS: usize = 5;
@@ -36,12 +37,7 @@ pub(super) fn layouts(one: &Sheet, other: &Sheet) -> Vec<Weighed> {
         .enumerate()
         .filter_map(|(place, row)| Some((one.place(row.trial)?, place)))
         .collect();
-    let starts = rows.first().and_then(|(a, b)| {
-        let a = one.rows.get(*a)?.titres.first()?.start;
-        let b = other.rows.get(*b)?.titres.first()?.start;
-        Some(b.saturating_sub(a))
-    });
-    if let Some(shift) = starts.filter(|shift| *shift != 0) {
+    if let Some(shift) = shift_of((one, other), &rows) {
         found.push(Weighed {
             layout: Layout {
                 rows: rows.clone(),
@@ -80,13 +76,13 @@ pub(super) fn layouts(one: &Sheet, other: &Sheet) -> Vec<Weighed> {
         let mut laid = unnumbered.clone();
         laid.extend(order);
         laid.sort_unstable_by_key(|(_, place)| *place);
-        let layout = |rows: &SmallVec<[(usize, usize); 6]>, by_difference| Layout {
+        let layout = |rows: &SmallVec<[(usize, usize); 6]>, shift, by_difference| Layout {
             rows: rows.clone(),
-            shift: 0,
+            shift,
             by_difference,
         };
         found.push(Weighed {
-            layout: layout(&laid, true),
+            layout: layout(&laid, 0, true),
             turned: false,
             weight: DIFFERENCES * share,
         });
@@ -98,13 +94,29 @@ pub(super) fn layouts(one: &Sheet, other: &Sheet) -> Vec<Weighed> {
         // an order is looked at from both sides: where a burette stood before is not the same in the two
         for (rows, turned) in [(laid, false), (back, true)] {
             found.push(Weighed {
-                layout: layout(&rows, false),
+                layout: layout(&rows, 0, false),
                 turned,
                 weight: REORDERED * share / 2.0,
             });
+            let sheets = if turned { (other, one) } else { (one, other) };
+            if let Some(shift) = shift_of(sheets, &rows) {
+                found.push(Weighed {
+                    layout: layout(&rows, shift, false),
+                    turned,
+                    weight: REORDERED_AND_SHIFTED * share / 2.0,
+                });
+            }
         }
     }
     found
+}
+
+/// By how much the second's burette stood higher before the first of some rows; none where it stood the same.
+fn shift_of((one, other): (&Sheet, &Sheet), rows: &[(usize, usize)]) -> Option<i64> {
+    let (a, b) = rows.first()?;
+    let a = one.rows.get(*a)?.titres.first()?.start;
+    let b = other.rows.get(*b)?.titres.first()?.start;
+    Some(b.saturating_sub(a)).filter(|shift| *shift != 0)
 }
 
 /// How many delivered volumes and amounts of one are found anywhere in the other.

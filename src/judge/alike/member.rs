@@ -3,12 +3,16 @@
 use std::collections::BTreeMap;
 
 use jiff::Timestamp;
+use smol_str::SmolStr;
 
 use super::Peer;
 use super::index::{IndexedFact, facts_of, meeting};
 use super::sheet::Sheet;
 use crate::procedure::Procedure;
 use crate::submission::HandIn;
+
+/// When a set came, then whose it is: the same order however a roster lists people. Its place tells apart whatever is left.
+pub(super) type Came = (Option<Timestamp>, SmolStr, usize);
 
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Member {
@@ -75,6 +79,12 @@ impl Member {
     pub fn is_of_bench(&self, other: &Self) -> bool {
         self.group.is_some() && self.group == other.group
             || self.students.iter().any(|id| other.students.contains(id))
+    }
+
+    pub fn came(&self) -> Came {
+        let first = self.students.iter().min();
+        let first = first.map(SmolStr::from).unwrap_or_default();
+        (self.at, first, self.place)
     }
 
     pub fn first(&self) -> &Version {

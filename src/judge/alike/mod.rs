@@ -38,7 +38,7 @@ use index::{Asked, Counts, Holders, IndexedFact};
 use layouts::{Weighed, layouts};
 use limits::Limits;
 use mates::Mates;
-use member::Member;
+use member::{Came, Member};
 use sheet::{Sheet, from_units, tells_apart};
 
 pub use earlier::{EarlierLikeness, EarlierSets};
@@ -94,8 +94,8 @@ pub struct LikenessIndex {
     members: BTreeMap<usize, Member>,
     /// By student.
     places: HashMap<String, usize>,
-    /// When the first version of each came, with its place.
-    order: BTreeSet<(Option<Timestamp>, usize)>,
+    /// In which order first versions came.
+    order: BTreeSet<Came>,
     bottles: BTreeMap<String, u32>,
     holders: Holders,
     mates: Mates,
@@ -115,8 +115,8 @@ struct Chances {
     is_telling: bool,
     /// The sets it was told from.
     places: BTreeSet<usize>,
-    /// When the last of them came, with its place.
-    last: Option<(Option<Timestamp>, usize)>,
+    /// The last of them.
+    last: Option<Came>,
 }
 
 /// Of so many sets, how many are told from: all of up to 16, and no fewer than fifteen in sixteen.
@@ -171,7 +171,7 @@ impl LikenessIndex {
         let place = member.place;
         let before = self.members.get(&place);
         let tells_as_before = before.is_some_and(|before| before.tells_as(&member));
-        let came = (member.at, place);
+        let came = member.came();
         self.put(member);
         if !tells_as_before && self.tells_otherwise(came) {
             let before = std::mem::take(&mut self.found);
@@ -250,29 +250,30 @@ impl LikenessIndex {
         if let Some(before) = self.members.remove(&place) {
             self.holders.remove(place, before.last.meeting());
             self.mates.remove(&before);
-            self.order.remove(&(before.at, place));
+            self.order.remove(&before.came());
         }
         self.holders.insert(place, member.last.meeting());
         self.mates.insert(&member);
-        self.order.insert((member.at, place));
+        self.order.insert(member.came());
         let students = member.students.iter().cloned();
         self.places.extend(students.map(|student| (student, place)));
         self.members.insert(place, member);
     }
 
     /// Whether others say what is likely, now that a set came at that time.
-    fn tells_otherwise(&self, came: (Option<Timestamp>, usize)) -> bool {
+    fn tells_otherwise(&self, came: Came) -> bool {
         let Chances { places, last, .. } = &self.chances;
+        let place = came.2;
         let as_many = told_from(self.order.len()) == places.len();
         // most come after all that it was told from: then there is no need to go through them
-        let is_later = *last < Some(came) && !places.contains(&came.1);
+        let is_later = *last < Some(came) && !places.contains(&place);
         !(as_many && is_later) && self.told_from() != *places
     }
 
     /// The sets that say what is likely.
     fn told_from(&self) -> BTreeSet<usize> {
         let first = self.order.iter().take(told_from(self.order.len()));
-        first.map(|(_, place)| *place).collect()
+        first.map(|(_, _, place)| *place).collect()
     }
 
     /// Tells what is likely.
@@ -291,7 +292,7 @@ impl LikenessIndex {
             is_telling: is_telling(procedure, &places),
             titration,
             limits,
-            last: told_from().map(|member| (member.at, member.place)).max(),
+            last: told_from().map(Member::came).max(),
             places,
         };
     }
@@ -358,7 +359,7 @@ impl LikenessIndex {
                 continue;
             }
             // a pair is laid out in one way, whoever asks
-            let likeness = if one.place < place {
+            let likeness = if one.came() < other.came() {
                 let likeness = self.likeness(one, other, limit);
                 likeness.map(|likeness| likeness.turned())
             } else {
@@ -424,7 +425,10 @@ impl LikenessIndex {
                     others: Vec::new(),
                     section: None,
                     rows: rows(laid, &layout.rows, turned),
-                    shift: from_units(layout.shift),
+                    shift: from_units(match turned {
+                        true => layout.shift.saturating_neg(),
+                        false => layout.shift,
+                    }),
                     volumes: tally(&found, What::Volume),
                     starts: tally(&found, What::Start),
                     differences: tally(&found, What::Difference),
