@@ -20,7 +20,7 @@ pub struct SetOnePerson {
 pub enum Bond {
     /// One person. What let the student in lets nobody in any more.
     Joined,
-    /// Two people. What let the member of staff in goes on doing so; the student has to be given a way in.
+    /// Two people. What let the one in lets in neither: it may be the other's. Both have to be given a way in.
     Parted,
     /// On the staff of no course any more: what let them in lets the student in.
     StudentAlone,

@@ -74,7 +74,7 @@ async fn heads(connection: &mut Connection) -> Result<BTreeMap<i64, String>, Sto
 }
 
 /// Whose account was taken away, with the last row of the journal that did: that of a member of staff goes with their place
-/// on the list, that of a student who has another in its place by then.
+/// on the list, that of a student who has another in its place by then, that of two who are one person no more.
 async fn removed(connection: &mut Connection) -> Result<Removed, StoreError> {
     let mut removed = Removed::new();
     let rows = query("SELECT seq, body FROM journal WHERE kind = $1 ORDER BY seq");
@@ -90,11 +90,14 @@ async fn removed(connection: &mut Connection) -> Result<Removed, StoreError> {
     for row in rows.await? {
         let body: SetOnePerson = serde_json::from_str(row.try_get("body")?)
             .map_err(|why| StoreError::damaged("journal.body", why.to_string()))?;
-        if body.now == Bond::Joined {
+        let who = match body.now {
             // a key here
-            let who = (Kind::Student, body.student.to_string());
-            removed.insert(who, row.try_get("seq")?);
-        }
+            Bond::Joined | Bond::StudentAlone => (Kind::Student, body.student.to_string()),
+            Bond::Parted => (Kind::Staff, body.login.to_ascii_lowercase()),
+        };
+        let seq: i64 = row.try_get("seq")?;
+        let last = removed.entry(who).or_insert(seq);
+        *last = seq.max(*last);
     }
     Ok(removed)
 }

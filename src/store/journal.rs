@@ -214,7 +214,8 @@ async fn end_access(
     if let Change::OnePerson(one) = change {
         match one.now {
             Bond::Joined => accounts.remove_student(&one.student).await?,
-            Bond::Parted => {}
+            // a password, a device or a link may be either's
+            Bond::Parted => accounts.remove_staff(&one.login).await?,
             Bond::StudentAlone => {
                 let who = (one.login.as_str(), one.student.as_str());
                 accounts.hand_to_student(who, (&made.by, made.at)).await?;

@@ -94,7 +94,12 @@ async fn what_is_put_by_is_read_and_two_are_one() {
     joined.expect("read").expect("one person");
     let joined = department.joined().await.expect("read");
     assert_eq!(joined.len(), 1);
-    assert!(department.part("q.ashby", who).await.expect("read"));
+    assert!(
+        department
+            .part("q.ashby", By::COMMAND_LINE, now)
+            .await
+            .expect("read")
+    );
     assert!(department.joined().await.expect("read").is_empty());
     let mut reader = department.people().store().read().await.expect("reads");
     let difference = first_difference(&mut reader).await.expect("read");

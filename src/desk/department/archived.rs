@@ -12,22 +12,22 @@ use crate::store::{Shelf, StoreError};
 const MISSING: &str = "is not in the archive any more";
 pub const UNREADABLE: &str = "cannot be read, as it lies in the archive";
 
+/// Who was on a course; why it cannot be read, in words.
+type Read = Result<Arc<Lists>, &'static str>;
+
 /// A course that is put by.
 #[derive(Clone, Debug)]
 pub struct PutBy {
     pub key: CourseKey,
-    /// Who was on it; why it cannot be read, in words.
     pub lists: Result<Arc<Lists>, &'static str>,
 }
 
 /// What was read of each, as it was then: nothing in an archive changes by itself.
 #[derive(Default)]
-pub(super) struct Known(Mutex<BTreeMap<CourseKey, (String, Result<Arc<Lists>, &'static str>)>>);
+pub(super) struct Known(Mutex<BTreeMap<CourseKey, (String, Read)>>);
 
 impl Known {
-    fn held(
-        &self,
-    ) -> MutexGuard<'_, BTreeMap<CourseKey, (String, Result<Arc<Lists>, &'static str>)>> {
+    fn held(&self) -> MutexGuard<'_, BTreeMap<CourseKey, (String, Read)>> {
         // what is in it was whole before it was put there
         self.0.lock().unwrap_or_else(PoisonError::into_inner)
     }

@@ -6,6 +6,7 @@ use jiff::Timestamp;
 use super::{Department, Lists, as_member, as_of_department, runs};
 use crate::changes::{Bond, Change, SetOnePerson};
 use crate::course::{StaffMember, Student};
+use crate::desk::Image;
 use crate::desk::accounts::{AccountId, By, Kind};
 use crate::desk::sessions::end_sessions_of;
 use crate::store::StoreError;
@@ -157,11 +158,27 @@ impl Department {
         let login = member.map_or_else(|| pair.member.login.clone(), |one| one.login.clone());
         changes.push(Change::OnePerson(SetOnePerson {
             student: pair.student.id.clone(),
-            login,
+            login: login.clone(),
             now: Bond::Joined,
         }));
         drop(people);
-        self.people.apply(changes, by.login, at).await?;
+        let decided = |image: Option<&Image>| {
+            let image = image.ok_or(StoreError::NoCourse)?;
+            // somebody else may have said something meanwhile
+            let stands = stands_in_the_way(&image.term, number, &login);
+            Ok::<_, StoreError>(if stands.is_some() {
+                Vec::new()
+            } else {
+                changes
+            })
+        };
+        self.people.apply_if(by.login, at, decided).await?;
+        let people = self.people.look().await?;
+        if people.term.login_of_student(number) != Some(login.as_str()) {
+            let what = format!("found {number} said to be somebody else by now, expected nobody");
+            return Ok(Err(NotOne::Number(what)));
+        }
+        drop(people);
         let id = AccountId {
             kind: Kind::Student,
             login: number.to_owned(),
@@ -171,8 +188,9 @@ impl Department {
         Ok(Ok(pair))
     }
 
-    /// Says that they are two people again; false where nobody has said that they are one.
-    pub async fn part(&self, login: &str, (by, at): (&str, Timestamp)) -> Result<bool, StoreError> {
+    /// Says that they are two people again, and lets in neither by what let in the one; false where nobody has said that they
+    /// are one.
+    pub async fn part(&self, login: &str, by: By<'_>, at: Timestamp) -> Result<bool, StoreError> {
         let people = self.people.look().await?;
         let Some(student) = people.term.number_of_staff(login).cloned() else {
             return Ok(false);
@@ -183,7 +201,12 @@ impl Department {
             login: login.to_owned(),
             now: Bond::Parted,
         });
-        self.people.apply(vec![parted], by, at).await?;
+        self.people.apply(vec![parted], by.login, at).await?;
+        let id = AccountId {
+            kind: Kind::Staff,
+            login: login.to_owned(),
+        };
+        end_sessions_of(&self.people, &id, by, at).await?;
         self.take_over(at).await?;
         Ok(true)
     }

@@ -36,7 +36,7 @@ pub(super) async fn show(
     let mut frame = visitor.frame("One person, two roles");
     frame.notice = match query.text("said") {
         "joined" => Some("They are one person from now on, with one login.".into()),
-        "parted" => Some("They are two people again.".into()),
+        "parted" => Some("They are two people again. Each has to be given a code, or comes by the institution\u{2019}s sign-in.".into()),
         _ => None,
     };
     let filled = form().filled("/people", Typed::default(), Faults::default());
@@ -86,10 +86,15 @@ pub(super) async fn join(
 pub(super) async fn part(
     courses: Open,
     visitor: CoordinatorVisitor,
+    caller: Caller,
     fields: Fields,
 ) -> PageResult<Redirect> {
-    let who = (visitor.login.as_str(), visitor.now());
-    match courses.department().part(fields.text("login"), who).await? {
+    let by = By {
+        login: &visitor.login,
+        network: &caller.network,
+    };
+    let (login, now) = (fields.text("login"), visitor.now());
+    match courses.department().part(login, by, now).await? {
         true => Ok(Redirect::to("/people?said=parted")),
         false => Err(nobody()),
     }

@@ -249,7 +249,7 @@ async fn who_cannot_be_one_is_refused() {
     assert_eq!(unknown.status, 422);
 }
 
-/// Two people again: each has what was theirs, and the student is given a way in anew.
+/// Two people again: each has what was theirs, and is given a way in anew.
 #[tokio::test]
 async fn they_can_be_two_again() {
     let app = TestDepartment::spawn().await;
@@ -258,10 +258,19 @@ async fn they_can_be_two_again() {
     assert_eq!(kim.get("/c/alpha/student").await.status, 200);
     let parted = head.post_form("/people/part", &[("login", "k.holm")]).await;
     assert_eq!(parted.location(), "/people?said=parted", "{}", parted.body);
+    // what let in the one may be either's
+    assert_ne!(kim.get("/c/beta/review").await.status, 200);
+    for (login, password) in [
+        ("0043", AS_STUDENT),
+        ("0043", PASSWORD),
+        ("k.holm", PASSWORD),
+    ] {
+        assert_eq!(signed_in(&app, login, password).await.1, 422, "{login}");
+    }
+    verified(&app.folder.join("people.db"));
+    let mut kim = app.person("k.holm").await;
     assert_eq!(kim.get("/c/alpha/student").await.status, 403);
     assert_eq!(kim.get("/c/beta/review").await.status, 200);
-    assert_eq!(signed_in(&app, "0043", AS_STUDENT).await.1, 422);
-    assert_eq!(signed_in(&app, "0043", PASSWORD).await.1, 422);
     let mut tobias = tobias(&app).await;
     assert_eq!(tobias.get("/c/alpha/student").await.status, 200);
     assert_eq!(tobias.get("/c/beta/review").await.status, 403);
@@ -410,6 +419,13 @@ async fn a_launch_goes_by_the_same_rule() {
         .await;
     assert_eq!(passed.expect("gone through").sent, 1);
     platform.tell(|told| assert_eq!(told.services.scores[0].1["userId"], "u-43"));
+    // two people again, whom the platform knows leads to the student alone
+    let parted = head.post_form("/people/part", &[("login", "k.holm")]).await;
+    assert_eq!(parted.status, 303, "{}", parted.body);
+    assert_ne!(both.get("/c/beta/review").await.status, 200);
+    let (mut tobias, _) = as_somebody(&app, &platform, named("u-43", "0043")).await;
+    assert_eq!(tobias.get("/c/alpha/student").await.status, 200);
+    assert_eq!(tobias.get("/c/beta/review").await.status, 403);
 }
 
 /// An address is what the roster of one course says: whoever keeps it cannot come in as staff of another by it.
