@@ -4,9 +4,11 @@
 use std::sync::Arc;
 
 use concordant::changes::SetRelease;
+use concordant::desk::accounts::By;
 use concordant::desk::department::Looked;
 use concordant::desk::outgoing::Outgoing;
-use concordant::ids::CourseKey;
+use concordant::desk::{Retirement, retire};
+use concordant::ids::{CourseKey, StudentId};
 use serde_json::json;
 
 use super::journeys::verified;
@@ -459,4 +461,30 @@ async fn an_address_lets_nobody_in_who_is_of_staff() {
     assert_ne!(tobias.get("/c/alpha/student").await.status, 200);
     let (_, refused) = as_somebody(&app, &platform, by_address).await;
     assert_eq!(refused.status, 403, "{}", refused.body);
+}
+
+/// Two names are no two rows of tries, and whoever was taken out as a student is staff and nothing else.
+#[tokio::test]
+async fn two_names_have_the_tries_of_one() {
+    let app = TestDepartment::spawn().await;
+    let mut kim = app.person("k.holm").await;
+    joined(&app).await;
+    for login in ["0043", "k.holm", "0043", "k.holm", "0043"] {
+        assert_eq!(signed_in(&app, login, AS_STUDENT).await.1, 422, "{login}");
+    }
+    for login in ["0043", "k.holm"] {
+        assert_eq!(signed_in(&app, login, PASSWORD).await.1, 429, "{login}");
+    }
+    assert_eq!(kim.get("/c/alpha/student").await.status, 200);
+    let asked = Retirement {
+        before: "2199-01-01".parse().expect("a day"),
+        students: vec![StudentId::new("0043")],
+        texts_only: false,
+    };
+    let now = app.clock.now();
+    let gone = retire(app.department.people(), &asked, By::COMMAND_LINE, now).await;
+    assert_eq!(gone.expect("taken out").len(), 1);
+    assert_eq!(kim.get("/c/alpha/student").await.status, 403);
+    assert_eq!(kim.get("/c/beta/review").await.status, 200);
+    verified(&app.folder.join("people.db"));
 }
