@@ -307,6 +307,7 @@ changes! {
     Restored(Restored) in restored;
     Standing(SetStanding) in standing;
     EarlierTerms(SetEarlierTerms) in earlier_terms;
+    OnePerson(SetOnePerson) in one_person with Bond;
 }
 
 /// The version after one: 1 for the first.

@@ -26,8 +26,13 @@ impl ChangeKind for Retired {
         self.students.iter_mut().for_each(visit);
     }
 
-    /// What is gone is not there when the journal is read again.
-    fn apply(&self, _: &mut Term, _: Option<&Made>) {}
+    /// What is gone is not there when the journal is read again; nobody is a student beside a login of staff any more.
+    fn apply(&self, term: &mut Term, _: Option<&Made>) {
+        if !self.texts_only {
+            term.one_person
+                .retain(|student, _| !self.students.contains(student));
+        }
+    }
 
     fn reach(&self, _: &Term) -> Reach {
         Reach::Nothing

@@ -8,7 +8,7 @@ use super::Desk;
 pub(super) use super::noted::note_failure;
 pub use super::noted::{By, has_news, note};
 use super::passwords;
-pub use super::person::{Person, Role, people_called, person};
+pub use super::person::{Person, Role, number_beside, people_called, person, person_here};
 use super::second_step;
 use super::sessions::{Coming, Token, begin_session, come_in};
 pub use super::throttle::{From, SLOWLY, is_slowed};
@@ -308,8 +308,25 @@ async fn issue(
 
 /// Logins of that kind whose owners have set a password.
 pub async fn claimed(desk: &Desk, kind: Kind) -> Result<BTreeSet<String>, StoreError> {
-    let mut reader = desk.store().read().await?;
-    reader.accounts().with_password(kind).await
+    let logins = desk
+        .store()
+        .read()
+        .await?
+        .accounts()
+        .with_password(kind)
+        .await?;
+    let of_staff = match kind {
+        Kind::Staff => return Ok(logins),
+        Kind::Student => Kind::Staff,
+    };
+    let of_staff = desk
+        .store()
+        .read()
+        .await?
+        .accounts()
+        .with_password(of_staff)
+        .await?;
+    by_numbers(desk, logins, &of_staff).await
 }
 
 /// Logins of that kind whose owners have come in, or can without a slip: by a password, the institution's sign-in or a
@@ -319,7 +336,28 @@ pub async fn have_a_way_in(desk: &Desk, kind: Kind) -> Result<BTreeSet<String>, 
     let mut accounts = reader.accounts();
     let mut logins = accounts.with_password(kind).await?;
     logins.append(&mut accounts.have_signed_in(kind).await?);
-    Ok(logins)
+    if kind == Kind::Staff {
+        return Ok(logins);
+    }
+    let mut of_staff = accounts.with_password(Kind::Staff).await?;
+    of_staff.append(&mut accounts.have_signed_in(Kind::Staff).await?);
+    drop(reader);
+    by_numbers(desk, logins, &of_staff).await
+}
+
+/// Numbers of students, with those who sign in by a login of staff if that is among `of_staff`, and not otherwise.
+async fn by_numbers(
+    desk: &Desk,
+    mut numbers: BTreeSet<String>,
+    of_staff: &BTreeSet<String>,
+) -> Result<BTreeSet<String>, StoreError> {
+    for (number, login) in &desk.look().await?.term.one_person {
+        match of_staff.iter().any(|one| one.eq_ignore_ascii_case(login)) {
+            true => numbers.insert(number.to_string()),
+            false => numbers.remove(number.as_str()),
+        };
+    }
+    Ok(numbers)
 }
 
 /// Closes an account and ends its sessions, or opens it again.

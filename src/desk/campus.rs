@@ -9,7 +9,7 @@ use super::person::people_called;
 use super::second_step;
 use super::sessions::{Coming, come_in};
 use crate::store::StoreError;
-use crate::store::accounts::{AccountId, Setting};
+use crate::store::accounts::{AccountId, Kind, Setting};
 
 /// By what the institution's sign-in is believed to name people.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -122,26 +122,38 @@ pub async fn person_named(
     name: &str,
     by: MatchedBy,
 ) -> Result<Option<Person>, StoreError> {
-    let logins: Vec<String> = match by {
-        MatchedBy::Login => vec![name.to_owned()],
-        MatchedBy::Email => {
-            let image = desk.look().await?;
-            let students = image.term.students.iter();
-            let same = students.filter(|s| s.is_enrolled() && s.email.eq_ignore_ascii_case(name));
-            same.map(|s| s.id.to_string()).collect()
-        }
+    let login = match by {
+        MatchedBy::Login => Some(name.to_owned()),
+        MatchedBy::Email => student_of_address(desk, name).await?.map(|id| id.login),
     };
-    let [login] = logins.as_slice() else {
+    let Some(login) = login else {
         return Ok(None);
     };
-    let mut people = people_called(desk, login).await?;
+    let mut people = people_called(desk, &login).await?;
     if by == MatchedBy::Email {
-        people.retain(|person| person.account().kind == crate::store::accounts::Kind::Student);
+        // an address is what one course's roster says: it lets nobody in who is on the staff of another
+        people.retain(|person| person.account().kind == Kind::Student);
     }
     Ok(match people.as_slice() {
         [one] if !name.is_empty() => Some(one.clone()),
         _ => None,
     })
+}
+
+/// The student of an address on the roster; none, where more than one has it.
+pub(super) async fn student_of_address(
+    desk: &Desk,
+    address: &str,
+) -> Result<Option<AccountId>, StoreError> {
+    let image = desk.look().await?;
+    let students = image.term.students.iter();
+    let mut same = students.filter(|s| s.is_enrolled() && s.email.eq_ignore_ascii_case(address));
+    let only = same.next().filter(|_| same.next().is_none());
+    let only = only.filter(|_| !address.is_empty());
+    Ok(only.map(|student| AccountId {
+        kind: Kind::Student,
+        login: student.id.to_string(),
+    }))
 }
 
 /// Lets somebody in whom the institution or a platform named, and says how, or to the second step; with an account that is closed nobody.

@@ -7,7 +7,8 @@ use tokio::sync::Semaphore;
 use zxcvbn::matching::patterns::MatchPattern;
 
 use super::Desk;
-use super::accounts::{AccountError, Person};
+use super::accounts::{AccountError, Person, Role};
+use crate::course::Student;
 use crate::language::{Message, message};
 use crate::store::accounts::Setting;
 use crate::term::Term;
@@ -136,11 +137,23 @@ pub fn check(password: &str, names: &[String]) -> Result<(), Message> {
 
 /// Names that are among the first to be tried for somebody: of the person, the course and the institution.
 pub fn names(term: &Term, person: &Person, institution: &str) -> Vec<String> {
-    let address = term.student(&person.login).map(|s| s.email.as_str());
+    // of somebody who is a student beside a login of staff, too
+    let number = match person.role {
+        Role::Student { .. } => None,
+        Role::Assistant { .. } | Role::Coordinator | Role::Prep => {
+            term.number_of_staff(&person.login)
+        }
+    };
+    let number = number.map_or(person.login.as_str(), |number| number.as_str());
+    let student = term.student(number);
+    let of_student = |part: fn(&Student) -> &str| student.map(part).unwrap_or_default();
     let texts = [
         person.login.as_str(),
         person.name.as_str(),
-        address.unwrap_or_default(),
+        number,
+        of_student(|s| &s.family_name),
+        of_student(|s| &s.given_name),
+        of_student(|s| &s.email),
         term.course.title.as_str(),
         term.course.term.as_str(),
         institution,

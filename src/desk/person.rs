@@ -3,6 +3,7 @@
 use super::Desk;
 use super::accounts::{AccountId, Kind};
 use crate::course::{StaffMember, StaffRole, Student};
+use crate::ids::StudentId;
 use crate::store::StoreError;
 
 /// Somebody on the staff list or the roster.
@@ -43,26 +44,54 @@ impl Person {
     }
 }
 
-/// The person of an account, if they are still on its list.
+/// The person of an account, if they are still on its list. A student who signs in by a login of staff has no other
+/// account.
 pub async fn person(desk: &Desk, id: &AccountId) -> Result<Option<Person>, StoreError> {
     let image = desk.look().await?;
-    Ok(on_lists(&image.term.staff, &image.term.students, id))
+    let term = &image.term;
+    if id.kind == Kind::Student && term.login_of_student(&id.login).is_some() {
+        return Ok(None);
+    }
+    Ok(on_lists(&term.staff, &term.students, (id, None)))
 }
 
-/// The person of an account among those of some lists.
+/// What somebody who is signed in is in a course of a department: `number` is that by which they are a student, where they
+/// are one beside an account of staff.
+pub async fn person_here(
+    desk: &Desk,
+    who: (&AccountId, Option<&StudentId>),
+) -> Result<Option<Person>, StoreError> {
+    let image = desk.look().await?;
+    Ok(on_lists(&image.term.staff, &image.term.students, who))
+}
+
+/// The person of an account among those of some lists. Whoever is a student there is nothing else there, whatever the list
+/// of staff says.
 pub(super) fn on_lists(
     members: &[StaffMember],
     students: &[Student],
-    id: &AccountId,
+    (id, number): (&AccountId, Option<&StudentId>),
 ) -> Option<Person> {
-    match id.kind {
+    let called = |number: &str| students.iter().find(|s| s.id == *number).and_then(student);
+    let as_student = number.and_then(|number| called(number.as_str()));
+    as_student.or_else(|| match id.kind {
         Kind::Staff => staff(members, &id.login),
-        Kind::Student => students.iter().find(|s| s.id == id.login).and_then(student),
+        Kind::Student => called(&id.login),
+    })
+}
+
+/// The number by which the owner of an account of staff is a student of other courses, if whoever runs the department says
+/// that they are.
+pub async fn number_beside(desk: &Desk, id: &AccountId) -> Result<Option<StudentId>, StoreError> {
+    if id.kind == Kind::Student {
+        return Ok(None);
     }
+    let image = desk.look().await?;
+    Ok(image.term.number_of_staff(&id.login).cloned())
 }
 
 /// Everyone a typed login can mean, staff first. Logins of staff ignore case; ids of students do too as long as no
-/// other student's id is written exactly so.
+/// other student's id is written exactly so. The number of a student who signs in by a login of staff means that.
 pub async fn people_called(desk: &Desk, typed: &str) -> Result<Vec<Person>, StoreError> {
     let image = desk.look().await?;
     let students = image.term.students.iter();
@@ -73,8 +102,13 @@ pub async fn people_called(desk: &Desk, typed: &str) -> Result<Vec<Person>, Stor
         [one] => Some(*one),
         several => several.iter().find(|s| s.id == typed).copied(),
     };
-    let people = [staff(&image.term.staff, typed), meant.and_then(student)];
-    Ok(people.into_iter().flatten().collect())
+    let of_staff = staff(&image.term.staff, typed);
+    let meant = meant.and_then(|meant| match image.term.login_of_student(&meant.id) {
+        Some(login) => staff(&image.term.staff, login),
+        None => student(meant),
+    });
+    let meant = meant.filter(|meant| of_staff.as_ref() != Some(meant));
+    Ok(of_staff.into_iter().chain(meant).collect())
 }
 
 fn staff(members: &[StaffMember], login: &str) -> Option<Person> {

@@ -8,9 +8,10 @@ use sha2::{Digest, Sha256};
 
 use super::Desk;
 use super::accounts::{AccountError, AccountId, By, Event, Person, What};
-use super::person::person;
+use super::person::{number_beside, person};
 use super::second_step::{self, TakenCode};
 use super::throttle::{Counted, let_in};
+use crate::ids::StudentId;
 use crate::store::accounts::StoredSession;
 use crate::store::{Store, StoreError, Transaction, hash};
 
@@ -31,7 +32,12 @@ pub struct Token(String);
 
 #[derive(Clone, Debug)]
 pub struct Session {
+    /// Who they are where they are asking.
     pub person: Person,
+    /// What they signed in with.
+    pub account: AccountId,
+    /// The number by which somebody with an account of staff is a student of other courses.
+    pub number: Option<StudentId>,
     pub token: Token,
     /// Whether a second step has to be set up before anything else.
     pub lacks_second_step: bool,
@@ -189,6 +195,7 @@ pub async fn find_session(
     let Some(person) = person(desk, &held.account).await? else {
         return Ok(None);
     };
+    let number = number_beside(desk, &held.account).await?;
     desk.spare.touch(&key, at);
     if idle >= NOTED_EVERY && !is_in_memory {
         let store = desk.store().clone();
@@ -204,6 +211,8 @@ pub async fn find_session(
     Ok(Some(Session {
         lacks_second_step: second_step::is_missing(desk, &held.account).await?,
         person,
+        number,
+        account: held.account,
         token,
     }))
 }

@@ -54,7 +54,7 @@ pub async fn is_slowed(desk: &Desk, from: From<'_>, at: Timestamp) -> Result<boo
 /// Counts an attempt as failed before it is looked at, so that many at once cannot slip through together; a success
 /// takes it back. Nobody is shut out by what others try: a login waits only where it failed, and is only slowed elsewhere.
 pub(super) async fn register(desk: &Desk, attempt: Attempt<'_>) -> Result<Counted, AccountError> {
-    let login = hash(&attempt.login.to_lowercase());
+    let login = hash(&counted_as(desk, attempt.login).await?.to_lowercase());
     let browser = hash(attempt.from.browser);
     let since = attempt.at.saturating_sub(MEMORY).unwrap_or(Timestamp::MIN);
     // what is kept in memory counts where the disk is asked, too
@@ -101,6 +101,14 @@ pub(super) async fn register(desk: &Desk, attempt: Attempt<'_>) -> Result<Counte
         place,
         browser,
     })
+}
+
+/// Whoever has two names has as many tries as with one.
+async fn counted_as(desk: &Desk, typed: &str) -> Result<String, StoreError> {
+    let image = desk.look().await?;
+    let mut joined = image.term.one_person.iter();
+    let own = joined.find(|(number, _)| number.eq_ignore_ascii_case(typed));
+    Ok(own.map_or(typed, |(_, login)| login).to_owned())
 }
 
 /// Takes back what was counted, and knows the browser from now on.

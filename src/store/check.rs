@@ -5,14 +5,14 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde_json::Value;
 
-use super::accounts::altered_events;
+use super::accounts::{Kind, Removed, altered_events};
 use super::journal::Entry;
 use super::judgements::{JudgementRow, digest};
 use super::people::person_rows;
 use super::retention::altered_texts;
 use super::sql::{Connection, Engine, query};
 use super::{Store, StoreError, sqlite};
-use crate::changes::{ChangeKind, RemoveStaff, Restored};
+use crate::changes::{Bond, ChangeKind, RemoveStaff, Restored, SetOnePerson};
 
 /// The first place where the file is not what was written; none if all of it is. Rows cut off at the end leave a trace
 /// within the file only where somebody came in later: whoever keeps a receipt or a seal elsewhere sees it by
@@ -31,7 +31,7 @@ pub async fn first_difference(connection: &mut Connection) -> Result<Option<Stri
         return Ok(Some(what));
     }
     let heads = heads(connection).await?;
-    let removed = removed_staff(connection).await?;
+    let removed = removed(connection).await?;
     altered_events(connection, &heads, &removed).await
 }
 
@@ -73,15 +73,31 @@ async fn heads(connection: &mut Connection) -> Result<BTreeMap<i64, String>, Sto
     Ok(heads)
 }
 
-/// Who was taken off the staff list, with the last row of the journal that did: an account goes with its place there.
-async fn removed_staff(connection: &mut Connection) -> Result<BTreeMap<String, i64>, StoreError> {
-    let mut removed = BTreeMap::new();
+/// Whose account was taken away, with the last row of the journal that did: that of a member of staff goes with their place
+/// on the list, that of a student who has another in its place by then, that of two who are one person no more.
+async fn removed(connection: &mut Connection) -> Result<Removed, StoreError> {
+    let mut removed = Removed::new();
     let rows = query("SELECT seq, body FROM journal WHERE kind = $1 ORDER BY seq");
     let rows = rows.bind(RemoveStaff::NAME).fetch_all(connection);
     for row in rows.await? {
         let body: RemoveStaff = serde_json::from_str(row.try_get("body")?)
             .map_err(|why| StoreError::damaged("journal.body", why.to_string()))?;
-        removed.insert(body.login.to_ascii_lowercase(), row.try_get("seq")?);
+        let who = (Kind::Staff, body.login.to_ascii_lowercase());
+        removed.insert(who, row.try_get("seq")?);
+    }
+    let rows = query("SELECT seq, body FROM journal WHERE kind = $1 ORDER BY seq");
+    let rows = rows.bind(SetOnePerson::NAME).fetch_all(connection);
+    for row in rows.await? {
+        let body: SetOnePerson = serde_json::from_str(row.try_get("body")?)
+            .map_err(|why| StoreError::damaged("journal.body", why.to_string()))?;
+        let who = match body.now {
+            // a key here
+            Bond::Joined | Bond::StudentAlone => (Kind::Student, body.student.to_string()),
+            Bond::Parted => (Kind::Staff, body.login.to_ascii_lowercase()),
+        };
+        let seq: i64 = row.try_get("seq")?;
+        let last = removed.entry(who).or_insert(seq);
+        *last = seq.max(*last);
     }
     Ok(removed)
 }

@@ -14,7 +14,7 @@ use super::judgements::JudgementRow;
 use super::people::People;
 use super::sql::{Connection, Row, query, query_scalar};
 use super::{StoreError, batch, judgements, retention};
-use crate::changes::{Change, Made, Texts};
+use crate::changes::{Bond, Change, Made, Texts};
 use crate::course::{Course, Zone};
 use crate::ids::StudentId;
 use crate::term::{Judged, Slot, Term};
@@ -160,8 +160,8 @@ pub async fn write_changes(
     if let Some(last) = made.last() {
         judgements::save(connection, &rows.judged, last.seq).await?;
     }
-    for change in changes {
-        end_access(connection, change).await?;
+    for (change, made) in changes.iter().zip(made) {
+        end_access(connection, change, made).await?;
     }
     Ok(())
 }
@@ -199,13 +199,28 @@ impl Writing {
 }
 
 /// Whoever leaves is signed out; who is taken out is nobody any more.
-async fn end_access(connection: &mut Connection, change: &Change) -> Result<(), StoreError> {
+async fn end_access(
+    connection: &mut Connection,
+    change: &Change,
+    made: &Made,
+) -> Result<(), StoreError> {
     if let Change::Retired(retired) = change {
         return retention::take_out(connection, retired).await;
     }
     let mut accounts = Accounts(connection);
     if let Change::RemoveStaff(removed) = change {
         accounts.remove_staff(&removed.login).await?;
+    }
+    if let Change::OnePerson(one) = change {
+        match one.now {
+            Bond::Joined => accounts.remove_student(&one.student).await?,
+            // a password, a device or a link may be either's
+            Bond::Parted => accounts.remove_staff(&one.login).await?,
+            Bond::StudentAlone => {
+                let who = (one.login.as_str(), one.student.as_str());
+                accounts.hand_to_student(who, (&made.by, made.at)).await?;
+            }
+        }
     }
     if let Change::Student(student) = change
         && student.left.is_some()

@@ -49,7 +49,7 @@ use mail::Mails;
 pub use people::student_keys;
 pub use retention::{last_of, texts_in_the_journal};
 pub use sending::SendState;
-pub use shelf::Shelf;
+pub use shelf::{Archived, Shelf};
 pub use sql::Connection;
 pub use sqlite::remove_database;
 
@@ -91,12 +91,17 @@ impl Store {
         if !file.exists() {
             sqlite::make_private(file)?;
         }
+        Self::opened(file, true).await
+    }
+
+    /// Opens a file; where it is to be brought up to date, a copy from before is kept if it may be anybody's (`is_kept`).
+    async fn opened(file: &Path, is_kept: bool) -> Result<Self, StoreError> {
         let options = sqlite::options(
             SqliteConnectOptions::new()
                 .filename(file)
                 .create_if_missing(true),
         );
-        let writer = sqlite::connect(&options, Some(file)).await?;
+        let writer = sqlite::connect(&options, is_kept.then_some(file)).await?;
         let readers = SqlitePoolOptions::new()
             .max_connections(4)
             .acquire_timeout(Duration::from_secs(10))

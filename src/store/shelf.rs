@@ -2,12 +2,14 @@
 
 use std::path::{Path, PathBuf};
 
+use tokio::sync::{Mutex, MutexGuard};
+
 #[cfg(feature = "postgres")]
 use super::first_difference;
 #[cfg(feature = "postgres")]
 use super::postgres::{Address, Database, Told};
 use super::sqlite::remove_database;
-use super::{Store, StoreError};
+use super::{Store, StoreError, sqlite};
 use crate::ids::CourseKey;
 #[cfg(feature = "postgres")]
 use crate::ids::is_key;
@@ -27,6 +29,26 @@ pub enum Shelf {
         /// Where it is, without a password.
         named: String,
     },
+}
+
+/// One at a time is read of those that are put by.
+static READING: Mutex<()> = Mutex::const_new(());
+
+/// A course that was put by, open to be read.
+pub struct Archived {
+    pub store: Store,
+    /// A copy of its file, which goes when it is closed.
+    copy: Option<PathBuf>,
+    _alone: MutexGuard<'static, ()>,
+}
+
+impl Archived {
+    pub async fn close(self) {
+        self.store.close().await;
+        if let Some(copy) = self.copy {
+            remove_database(&copy);
+        }
+    }
 }
 
 impl From<&Path> for Shelf {
@@ -323,6 +345,81 @@ impl Shelf {
         }
     }
 
+    /// Opens a course that was put by, to be read; none where it is not there any more. What is in the archive stays as it is,
+    /// however old its tables are: a file is copied first, since whoever opens one brings it up to date.
+    pub async fn archived(&self, key: &CourseKey) -> Result<Option<Archived>, StoreError> {
+        let alone = READING.lock().await;
+        let folder = match self {
+            Self::Folder(folder) => folder,
+            #[cfg(feature = "postgres")]
+            Self::Database { database, .. } => {
+                let schema = format!("archive_{key}");
+                return Ok(match database.holds(&schema).await? {
+                    true => Some(Archived {
+                        store: database.course(&schema).await?,
+                        copy: None,
+                        _alone: alone,
+                    }),
+                    false => None,
+                });
+            }
+        };
+        let from = file(&folder.join(ARCHIVE), key);
+        if !from.is_file() {
+            return Ok(None);
+        }
+        let copy = copied(folder, key);
+        remove_database(&copy);
+        let opened = async {
+            sqlite::make_private(&copy)?;
+            let log = |file: &Path| PathBuf::from(format!("{}-wal", file.display()));
+            std::fs::copy(&from, &copy).map_err(|why| unwritten(&copy, why))?;
+            if log(&from).is_file() {
+                std::fs::copy(log(&from), log(&copy)).map_err(|why| unwritten(&copy, why))?;
+            }
+            Store::opened(&copy, false).await
+        };
+        match opened.await {
+            Ok(store) => Ok(Some(Archived {
+                store,
+                copy: Some(copy),
+                _alone: alone,
+            })),
+            Err(why) => {
+                remove_database(&copy);
+                Err(why)
+            }
+        }
+    }
+
+    /// What tells one state of a course that was put by from another; none where it is not there any more.
+    pub async fn archived_as(&self, key: &CourseKey) -> Result<Option<String>, StoreError> {
+        let folder = match self {
+            Self::Folder(folder) => folder,
+            #[cfg(feature = "postgres")]
+            Self::Database { database, .. } => {
+                let there = database.holds(&format!("archive_{key}")).await?;
+                return Ok(there.then(String::new));
+            }
+        };
+        let file = file(&folder.join(ARCHIVE), key);
+        let of = |file: &Path| {
+            let held = std::fs::metadata(file).ok().filter(|held| held.is_file());
+            held.map(|held| format!("{} {:?}", held.len(), held.modified().ok()))
+        };
+        let log = of(Path::new(&format!("{}-wal", file.display())));
+        Ok(of(&file).map(|held| format!("{held} {}", log.unwrap_or_default())))
+    }
+
+    /// Takes away the copy of a course that was put by, if a server was stopped while it read one.
+    pub fn forget_copy(&self, key: &CourseKey) {
+        match self {
+            Self::Folder(folder) => remove_database(&copied(folder, key)),
+            #[cfg(feature = "postgres")]
+            Self::Database { .. } => {}
+        }
+    }
+
     /// The place of a course that is named by itself, if it stands beside the people of others.
     pub async fn around(course: &Path) -> Result<Option<Self>, StoreError> {
         #[cfg(feature = "postgres")]
@@ -348,6 +445,11 @@ fn file(folder: &Path, key: &CourseKey) -> PathBuf {
 
 fn partial(folder: &Path, key: &CourseKey) -> PathBuf {
     folder.join(format!(".{key}.partial"))
+}
+
+/// Where a file of the archive is copied to while it is read.
+fn copied(folder: &Path, key: &CourseKey) -> PathBuf {
+    folder.join(format!(".{key}.reading"))
 }
 
 fn unwritten(file: &Path, why: std::io::Error) -> StoreError {

@@ -109,6 +109,8 @@ pub struct Term {
     pub courses: BTreeMap<CourseKey, Standing>,
     /// Which of them count as earlier terms of which, where whoever runs it has said so.
     pub earlier_terms: BTreeMap<CourseKey, BTreeSet<CourseKey>>,
+    /// Students of a department who are on the staff of other courses of it, each with the one login of both.
+    pub one_person: BTreeMap<StudentId, String>,
     /// What the files said, where it is not kept in the nouns above: written back as it was.
     pub sources: Sources,
 }
@@ -285,6 +287,7 @@ impl Term {
             amendments: Vec::new(),
             courses: BTreeMap::new(),
             earlier_terms: BTreeMap::new(),
+            one_person: BTreeMap::new(),
             sources: Sources::default(),
         }
     }
@@ -297,6 +300,20 @@ impl Term {
     /// The student of that id.
     pub fn student(&self, id: &str) -> Option<&Student> {
         self.students.student(id)
+    }
+
+    /// The login of staff by which a student signs in, if whoever runs the department says that they have one.
+    pub fn login_of_student(&self, number: &str) -> Option<&str> {
+        let mut joined = self.one_person.iter();
+        let own = joined.find(|(student, _)| **student == *number);
+        own.map(|(_, login)| login.as_str())
+    }
+
+    /// The number by which a member of staff is a student of other courses, if whoever runs the department says so.
+    pub fn number_of_staff(&self, login: &str) -> Option<&StudentId> {
+        let mut joined = self.one_person.iter();
+        let own = joined.find(|(_, own)| own.eq_ignore_ascii_case(login));
+        own.map(|(student, _)| student)
     }
 
     /// Every student's place in every experiment, in course and roster order.

@@ -92,14 +92,16 @@ impl Frame {
                 shown.role = role;
             }
         }
-        let entries: &[_] = if runs_it {
+        let courses = self.language.text("courses.title");
+        let entries: &[(&'static str, &'static str)] = if runs_it {
             &[
                 ("/courses", "Courses"),
+                ("/people", "Two roles"),
                 ("/course/access", "Who did what"),
                 ("/course/sign-in", "Sign-in"),
             ]
         } else {
-            &[("/courses", "Courses")]
+            &[("/courses", courses)]
         };
         self.nav.extend(entries.iter().map(|(href, label)| NavItem {
             href,

@@ -5,7 +5,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use askama::Template;
 use axum::body::Body;
 use axum::extract::{Request, State};
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{HeaderMap, StatusCode, Uri, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use axum_extra::extract::CookieJar;
@@ -18,9 +18,10 @@ use super::sign_in::SignInPage;
 use super::state::{AppState, Settings};
 use super::visitor::Anyone;
 use crate::course::Course;
-use crate::desk::accounts::person;
+use crate::desk::accounts::person_here;
 use crate::desk::sessions::{Session, Token, find_session};
 use crate::form::Typed;
+use crate::ids::CourseKey;
 use crate::language::{Language, Message};
 use crate::store::StoreError;
 
@@ -69,7 +70,8 @@ pub async fn surround(State(state): State<AppState>, request: Request, next: Nex
         demo: Arc::clone(&state.demo),
         carried: None,
     };
-    match look(&state, request.headers()).await {
+    let carried = token(&state, request.headers());
+    match look(&state, carried, leads_to(request.uri())).await {
         Ok((session, course)) => {
             anyone.is_stranger = matches!(session, Found::Stranger);
             anyone.session = match session {
@@ -135,25 +137,45 @@ enum Found {
     Nobody,
 }
 
-async fn look(state: &AppState, headers: &HeaderMap) -> Result<(Found, Course), StoreError> {
-    let course = state.desk.look().await?.term.course.clone();
-    let Some(token) = token(state, headers) else {
-        return Ok((Found::Nobody, course));
+async fn look(
+    state: &AppState,
+    carried: Option<Token>,
+    to: Option<CourseKey>,
+) -> Result<(Found, Course), StoreError> {
+    let mut course = state.desk.look().await?.term.course.clone();
+    let session = match carried {
+        Some(token) => find_session(&state.people, token, state.clock.now()).await?,
+        None => None,
     };
-    let session = find_session(&state.people, token, state.clock.now()).await?;
+    let is_shared = Arc::ptr_eq(&state.desk, &state.people);
+    if let Some(department) = &state.department
+        && is_shared
+    {
+        let id = session.as_ref().map(|one| &one.account);
+        course.language = department.language(to.as_ref(), id).await?;
+    }
     let Some(session) = session else {
         return Ok((Found::Nobody, course));
     };
-    if Arc::ptr_eq(&state.desk, &state.people) {
+    if is_shared {
         return Ok((Found::Session(session), course));
     }
     // what they may do here, the lists of this course say
-    let here = person(&state.desk, &session.person.account()).await?;
+    let here = person_here(&state.desk, (&session.account, session.number.as_ref())).await?;
     let found = match here {
         Some(person) => Found::Session(Session { person, ..session }),
         None => Found::Stranger,
     };
     Ok((found, course))
+}
+
+/// The course that a page which courses share leads on to.
+fn leads_to(asked: &Uri) -> Option<CourseKey> {
+    let query = asked.query()?;
+    let mut pairs = form_urlencoded::parse(query.as_bytes());
+    let (_, next) = pairs.find(|(name, _)| name == "next")?;
+    let key = next.strip_prefix("/c/")?.split('/').next()?;
+    CourseKey::parse(key).ok()
 }
 
 fn token(state: &AppState, headers: &HeaderMap) -> Option<Token> {

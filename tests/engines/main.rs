@@ -10,6 +10,8 @@ mod cluster;
 mod engine;
 mod people;
 #[cfg(feature = "postgres")]
+mod put_by;
+#[cfg(feature = "postgres")]
 mod restarted;
 #[cfg(feature = "postgres")]
 mod servers;

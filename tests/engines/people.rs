@@ -83,7 +83,7 @@ pub async fn who_is_signed_in_at_one_is_at_the_other(engine: &Engine) {
     );
     assert!(of.knows_browser("a browser", None).await.expect("read"));
     assert!(!of.knows_browser("another", None).await.expect("read"));
-    assert_eq!(of.draft_owner("k0").await.expect("read").len(), 24);
+    assert_eq!(of.draft_owner(&student).await.expect("read").len(), 24);
     note_something(&desk, "a table").await;
     let events = of.events(Some("I.Quell"), 10).await.expect("read");
     assert_eq!(events.len(), 1);

@@ -41,7 +41,7 @@ pub enum Open {
 use Open::{All, Coordinator, EveryStaff, Nobody, Prep, SectionA, SignedIn, Staff, Student};
 
 /// Method, path as the router has it, the path asked for, who may.
-const TABLE: [(&str, &str, &str, Open); 72] = [
+const TABLE: [(&str, &str, &str, Open); 76] = [
     // of a department alone
     ("GET", "/courses", "/courses", Nobody),
     ("POST", "/courses", "/courses", Nobody),
@@ -53,6 +53,10 @@ const TABLE: [(&str, &str, &str, Open); 72] = [
         "/courses/acid/earlier",
         Nobody,
     ),
+    ("GET", "/people", "/people", Nobody),
+    ("POST", "/people", "/people", Nobody),
+    ("POST", "/people/part", "/people/part", Nobody),
+    ("POST", "/people/code", "/people/code", Nobody),
     ("GET", "/healthz", "/healthz", All),
     ("GET", "/static/{*path}", "/static/style.css", All),
     ("GET", "/sign-in", "/sign-in", All),

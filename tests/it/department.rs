@@ -2,7 +2,9 @@
 
 mod earlier;
 mod journeys;
+mod languages;
 mod matrix;
+mod one_person;
 mod platform;
 pub mod two_years;
 

@@ -36,7 +36,7 @@ async fn course(file: &Path) {
     desk.close().await;
 }
 
-async fn run(file: &Path, statements: &[&str]) {
+pub async fn run(file: &Path, statements: &[&str]) {
     let options = SqliteConnectOptions::new().filename(file);
     let mut connection = SqliteConnection::connect_with(&options)
         .await

@@ -13,7 +13,7 @@ use super::{Department, Lists, apart};
 use crate::changes::{Change, SetEarlierTerms};
 use crate::desk::{FileTexts, Image};
 use crate::ids::{CourseKey, StudentId};
-use crate::store::{Shelf, StoreError, load_stored, newest, student_keys};
+use crate::store::{Shelf, Store, StoreError, load_stored, newest, student_keys};
 use crate::term::{EarlierTerms, SharedEarlier, Term};
 
 /// So many hand-ins of earlier terms are held at most, some 3 kB each.
@@ -25,8 +25,12 @@ const MOST_COURSES: usize = 64;
 #[derive(Clone, Debug)]
 pub struct EarlierCourse {
     pub key: CourseKey,
-    /// None where it is put by: then nothing is compared with it.
+    /// None where it is put by and cannot be read: then nothing is compared with it.
     pub lists: Option<Arc<Lists>>,
+    /// Whether nobody is served from it.
+    pub is_put_by: bool,
+    /// Why it is not read, in words.
+    pub unread: Option<&'static str>,
 }
 
 /// What hand-ins of a course share with those of its earlier terms.
@@ -39,6 +43,8 @@ pub struct BesideEarlier {
     /// How many hand-ins of earlier terms they were laid beside.
     pub hand_ins: usize,
     pub found: Vec<SharedEarlier>,
+    /// Courses that are put by and of which what was handed in cannot be read.
+    pub unread: BTreeSet<CourseKey>,
 }
 
 /// What is kept of it.
@@ -53,6 +59,7 @@ pub(super) struct Kept {
 #[derive(Clone)]
 struct Gathered {
     with: BTreeMap<CourseKey, i64>,
+    unread: BTreeSet<CourseKey>,
     terms: Arc<EarlierTerms>,
 }
 
@@ -69,15 +76,20 @@ impl Department {
         let people = self.people.look().await?;
         let said = people.term.earlier_terms.get(key);
         let courses = self.courses().await?;
-        let lists = |key: &CourseKey| {
-            let course = courses.iter().find(|one| one.0 == *key);
-            course.map(|(_, lists, _)| Arc::clone(lists))
-        };
-        let earlier = said.into_iter().flatten().map(|key| EarlierCourse {
-            lists: lists(key),
-            key: key.clone(),
-        });
-        Ok(earlier.collect())
+        let mut earlier = Vec::new();
+        for key in said.into_iter().flatten() {
+            let served = courses.iter().find(|one| one.0 == *key);
+            earlier.push(match served {
+                Some((key, lists, _)) => EarlierCourse {
+                    key: key.clone(),
+                    lists: Some(Arc::clone(lists)),
+                    is_put_by: false,
+                    unread: None,
+                },
+                None => self.put_by(key).await?.into(),
+            });
+        }
+        Ok(earlier)
     }
 
     /// Says which courses count as earlier terms of one.
@@ -107,7 +119,8 @@ impl Department {
     ) -> Result<Arc<BesideEarlier>, StoreError> {
         let mut with = BTreeMap::new();
         for course in self.earlier_terms(key).await? {
-            let newest = match course.lists {
+            let newest = match &course.lists {
+                Some(lists) if course.is_put_by => Some(lists.newest),
                 Some(_) => newest_of(&self.shelf, &course.key).await?,
                 None => None,
             };
@@ -135,6 +148,7 @@ impl Department {
             with: gathered.with.clone(),
             hand_ins: gathered.terms.hand_ins(),
             found: found.await.map_err(StoreError::broken_off)?,
+            unread: gathered.unread.clone(),
         });
         kept.insert(0, (key.clone(), gathered));
         keep_few(&mut kept);
@@ -173,35 +187,66 @@ async fn gather(
     image: &Image,
 ) -> Result<Gathered, StoreError> {
     let mut terms = EarlierTerms::wanted_by(&image.term);
-    let mut read = BTreeMap::new();
-    for key in with.keys() {
+    let (mut read, mut unread) = (BTreeMap::new(), BTreeSet::new());
+    for (key, known) in with {
         let (shelf, course) = (shelf.clone(), key.clone());
         let added = apart(move || async move {
-            let (term, newest, gone) = earlier_course(&shelf, &course).await?;
-            terms.add(&course, &term, &gone);
+            let newest = match earlier_course(&shelf, &course).await? {
+                Some((term, newest, gone)) => {
+                    terms.add(&course, &term, &gone);
+                    Some(newest)
+                }
+                None => None,
+            };
             Ok::<_, StoreError>((terms, newest))
         });
         let newest;
         (terms, newest) = added.await??;
-        read.insert(key.clone(), newest);
+        if newest.is_none() {
+            unread.insert(key.clone());
+        }
+        read.insert(key.clone(), newest.unwrap_or(*known));
     }
     Ok(Gathered {
         with: read,
+        unread,
         terms: Arc::new(terms),
     })
 }
 
 /// A course as it stands, with the newest change and those of whom it is no longer known who they are.
-async fn earlier_course(
-    shelf: &Shelf,
-    key: &CourseKey,
-) -> Result<(Term, i64, BTreeSet<StudentId>), StoreError> {
-    let store = shelf.open(key).await?;
+type Stands = (Term, i64, BTreeSet<StudentId>);
+
+/// A course, wherever it stands; none where it is put by and cannot be read.
+async fn earlier_course(shelf: &Shelf, key: &CourseKey) -> Result<Option<Stands>, StoreError> {
+    if shelf.holds(key).await? {
+        let store = shelf.open(key).await?;
+        let read = as_it_stands(&store).await;
+        store.close().await;
+        return read.map(Some);
+    }
+    let read = async {
+        let Some(archived) = shelf.archived(key).await? else {
+            return Ok(None);
+        };
+        let read = as_it_stands(&archived.store).await;
+        archived.close().await;
+        read.map(Some)
+    };
+    match read.await {
+        Err(why) if !why.is_away() => {
+            tracing::warn!(course = %key, error = %why, "a course that is put by cannot be read");
+            Ok(None)
+        }
+        read => read,
+    }
+}
+
+async fn as_it_stands(store: &Store) -> Result<Stands, StoreError> {
     let mut reader = store.read().await?;
     let stored = load_stored(&mut reader, &FileTexts).await?;
     let keys = student_keys(&mut reader).await?;
     drop(reader);
-    store.close().await;
     // a key stands for the number of whoever was taken out
     let gone = keys.into_iter().filter(|(number, key)| **number == **key);
     let gone = gone.map(|(number, _)| number).collect();

@@ -7,8 +7,9 @@ use jiff::civil::Date;
 
 use super::super::Image;
 use super::super::person::{Person, on_lists};
-use crate::changes::{Change, ChangeKind as _, RemoveStaff};
+use crate::changes::{Bond, Change, ChangeKind as _, RemoveStaff, SetOnePerson};
 use crate::course::{Course, StaffMember, Student};
+use crate::ids::StudentId;
 use crate::store::accounts::AccountId;
 use crate::store::{Connection, StoreError, entries, newest};
 use crate::term::Term;
@@ -83,9 +84,10 @@ impl Lists {
             .retain(|one| !one.login.eq_ignore_ascii_case(login));
     }
 
-    /// The person of an account, if they are on one of these lists.
-    pub fn person(&self, id: &AccountId) -> Option<Person> {
-        on_lists(&self.staff, &self.students, id)
+    /// What somebody is by these lists: by an account, and by the number by which they are a student beside it. Whoever is a
+    /// student of a course is nothing else in it.
+    pub fn person(&self, who: (&AccountId, Option<&StudentId>)) -> Option<Person> {
+        on_lists(&self.staff, &self.students, who)
     }
 
     /// Title and term, as people read them; the key where nobody has named it.
@@ -95,6 +97,17 @@ impl Lists {
             Some(course) => format!("{}, {}", course.title, course.term),
             None => key.to_owned(),
         }
+    }
+
+    /// The member of staff of a login.
+    pub fn member(&self, login: &str) -> Option<&StaffMember> {
+        let mut staff = self.staff.iter();
+        staff.find(|one| one.login.eq_ignore_ascii_case(login))
+    }
+
+    /// Whether a student and a member of staff of these logins are both on these lists.
+    pub(super) fn has_both(&self, number: &str, login: &str) -> bool {
+        self.member(login).is_some() && self.enrolled().any(|one| one.id == *number)
     }
 
     pub fn enrolled(&self) -> impl Iterator<Item = &Student> {
@@ -134,17 +147,34 @@ pub(super) fn wanting(people: &Term, all: &[Arc<Lists>], today: Date) -> Vec<Cha
         let mut known = people.students.iter();
         known.any(|one| one.is_enrolled() && one.id.eq_ignore_ascii_case(login))
     };
+    let is_one = |number: &str, login: &str| {
+        let own = people.login_of_student(number);
+        own.is_some_and(|own| own.eq_ignore_ascii_case(login))
+    };
     let mut come: BTreeSet<&str> = BTreeSet::new();
     for (login, member) in &staff {
         // nobody is kept out by being named on the staff of another course
-        if !held.contains_key(login) && !is_student(login) {
+        let is_free = !is_student(login) || people.number_of_staff(login).is_some();
+        if !held.contains_key(login) && is_free {
             come.insert(login);
             changes.push(Change::Staff(super::as_member(member)));
         }
     }
     for (login, member) in &held {
         // whoever runs the department is on no list of a course for it
-        if !staff.contains_key(login) && !super::runs(member) {
+        let is_gone = !staff.contains_key(login) && !super::runs(member);
+        let number = people.number_of_staff(login);
+        if is_gone && let Some(student) = number {
+            // who was both goes on as a student, with what lets them in
+            changes.push(Change::OnePerson(SetOnePerson {
+                student: student.clone(),
+                login: member.login.clone(),
+                now: Bond::StudentAlone,
+            }));
+        }
+        // of two people with one login, no longer said to be one, the student stays
+        let is_another = number.is_none() && !super::runs(member) && is_student(login);
+        if is_gone || is_another {
             changes.push(Change::RemoveStaff(RemoveStaff {
                 login: member.login.clone(),
             }));
@@ -164,7 +194,8 @@ pub(super) fn wanting(people: &Term, all: &[Arc<Lists>], today: Date) -> Vec<Cha
     for (id, student) in students {
         // a login is one person's: who is on the staff of one course is not a student of another by the same
         let login = id.to_ascii_lowercase();
-        let clashes = held.contains_key(&login) || come.contains(login.as_str());
+        let is_taken = held.contains_key(&login) || come.contains(login.as_str());
+        let clashes = is_taken && !is_one(id, &login);
         if !clashes && known.get(id) != Some(&&student) {
             changes.push(Change::Student(student));
         }

@@ -5,10 +5,13 @@
 //! lists are all the people of all courses, taken over from theirs; whoever is its coordinator runs the department. What
 //! somebody may do in a course, the lists of that course alone say.
 
+mod archived;
 mod earlier;
 #[cfg(feature = "postgres")]
 mod keep_up;
+mod language;
 mod lists;
+mod one_person;
 mod outgoing;
 
 use std::collections::BTreeMap;
@@ -17,7 +20,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use jiff::Timestamp;
 
-use super::accounts::AccountId;
+use super::accounts::{AccountId, Person, number_beside};
 use super::{BringError, Desk, bring_in_term};
 use crate::changes::{Change, SetStanding};
 use crate::course::{Course, StaffMember, StaffRole, Standing, Student};
@@ -27,8 +30,10 @@ use crate::term::Term;
 use earlier::Kept;
 use lists::wanting;
 
+pub use archived::{PutBy, UNREADABLE};
 pub use earlier::{BesideEarlier, EarlierCourse};
 pub use lists::Lists;
+pub use one_person::{Joined, NotOne, Pair};
 pub use outgoing::Looked;
 
 /// By whom people are taken over from the lists of courses, in the journal.
@@ -49,12 +54,23 @@ pub enum DepartmentError {
     Store(#[from] StoreError),
 }
 
+/// A course of somebody.
+#[derive(Clone, Debug)]
+pub struct OwnCourse {
+    pub key: CourseKey,
+    pub lists: Arc<Lists>,
+    pub standing: Standing,
+    /// Who they are in it.
+    pub person: Person,
+}
+
 /// A folder of courses.
 pub struct Department {
     shelf: Shelf,
     people: Arc<Desk>,
     lists: Mutex<BTreeMap<CourseKey, Arc<Lists>>>,
     earlier: Kept,
+    archived: archived::Known,
 }
 
 impl Department {
@@ -67,6 +83,7 @@ impl Department {
             people,
             lists: Mutex::default(),
             earlier: Kept::default(),
+            archived: archived::Known::default(),
         };
         department.finish_archiving().await?;
         for key in department.keys().await? {
@@ -135,13 +152,19 @@ impl Department {
     }
 
     /// The courses of somebody, with what they are there.
-    pub async fn courses_of(
-        &self,
-        id: &AccountId,
-    ) -> Result<Vec<(CourseKey, Arc<Lists>, Standing)>, StoreError> {
-        let mut courses = self.courses().await?;
-        courses.retain(|(_, lists, _)| lists.person(id).is_some());
-        Ok(courses)
+    pub async fn courses_of(&self, id: &AccountId) -> Result<Vec<OwnCourse>, StoreError> {
+        let number = number_beside(&self.people, id).await?;
+        let courses = self.courses().await?.into_iter();
+        let own = courses.filter_map(|(key, lists, standing)| {
+            let person = lists.person((id, number.as_ref()))?;
+            Some(OwnCourse {
+                key,
+                lists,
+                standing,
+                person,
+            })
+        });
+        Ok(own.collect())
     }
 
     /// Opens the course of that key to work with it; none, if there is no such course or it is put by.
@@ -308,15 +331,12 @@ impl Department {
                 .any(|one| one.login.eq_ignore_ascii_case(by) && one.role == StaffRole::Coordinator)
         };
         let courses = self.courses_of(whom).await?;
-        Ok(courses.iter().all(|(_, lists, _)| coordinates(lists)))
+        Ok(courses.iter().all(|one| coordinates(&one.lists)))
     }
 
     /// Puts into the people of the department who is on the lists of its courses.
     async fn take_over(&self, now: Timestamp) -> Result<(), StoreError> {
-        let all = || {
-            let held = self.held();
-            held.values().cloned().collect::<Vec<_>>()
-        };
+        let all = || self.all_lists();
         let people = self.people.look().await?;
         let today = people.term.course.zone.local(now).date();
         if wanting(&people.term, &all(), today).is_empty() {
@@ -349,7 +369,11 @@ impl Department {
     async fn finish_archiving(&self) -> Result<(), DepartmentError> {
         let people = self.people.look().await?;
         for (key, standing) in &people.term.courses {
-            if *standing == Standing::Archived && self.shelf.holds(key).await? {
+            if *standing != Standing::Archived {
+                continue;
+            }
+            self.shelf.forget_copy(key);
+            if self.shelf.holds(key).await? {
                 self.shelf.put_by(key).await?;
             }
         }
@@ -397,6 +421,11 @@ impl Department {
             })
         };
         self.shelf.names().await?.iter().map(key).collect()
+    }
+
+    /// The lists of all courses that are not put by.
+    fn all_lists(&self) -> Vec<Arc<Lists>> {
+        self.held().values().cloned().collect()
     }
 
     fn held(&self) -> std::sync::MutexGuard<'_, BTreeMap<CourseKey, Arc<Lists>>> {

@@ -5,7 +5,7 @@ use jiff::Timestamp;
 
 use super::{Doing, LinkedContext, note};
 use crate::desk::Desk;
-use crate::desk::accounts::{AccountId, Person};
+use crate::desk::accounts::{AccountId, Kind, Person, number_beside};
 use crate::desk::campus::{MatchedBy, person_named};
 use crate::desk::person::person;
 use crate::lti::{Launch, NamedBy, Platform};
@@ -37,7 +37,21 @@ pub async fn launched(
         let mut reader = people.store().read().await?;
         reader.contexts().person(who.0, who.1).await?
     };
+    let is_joined = match &known {
+        Some(id) => signs_in_as_staff(people, id).await?,
+        None => false,
+    };
     let found = match (known, &launch.name) {
+        // linked as a student, perhaps by an address: to come in as staff they have to be named by their number or login
+        (Some(id), Some(name)) if is_joined => {
+            let found = named(people, platform.named_by, name).await?;
+            let number = found.as_ref().map(Person::account);
+            let number = match number {
+                Some(staff) => number_beside(people, &staff).await?,
+                None => None,
+            };
+            found.filter(|_| number.is_some_and(|number| number == id.login))
+        }
         (Some(id), _) => person(people, &id).await?,
         (None, Some(name)) => named(people, platform.named_by, name).await?,
         (None, None) => None,
@@ -60,7 +74,11 @@ pub async fn launched(
             teaches,
         });
     };
-    contexts.keep_person(who, &found.account(), at).await?;
+    let account = found.account();
+    if is_joined {
+        contexts.is_of_staff(who, &account.login, at).await?;
+    }
+    contexts.keep_person(who, &account, at).await?;
     let mut course = None;
     if let Some(context) = &launch.context {
         let name = contexts.keep(&of, context, at).await?;
@@ -69,6 +87,13 @@ pub async fn launched(
     }
     transaction.commit().await?;
     Ok(Launched::By(found, course))
+}
+
+/// Whether an account is that of a student who signs in by a login of staff, so that it lets nobody in.
+async fn signs_in_as_staff(people: &Desk, id: &AccountId) -> Result<bool, StoreError> {
+    let image = people.look().await?;
+    let login = image.term.login_of_student(&id.login);
+    Ok(id.kind == Kind::Student && login.is_some())
 }
 
 /// The person of the lists whom a platform names; nobody, where more than one bears that name.

@@ -8,6 +8,8 @@ use jiff::Timestamp;
 use super::{LinkedContext, PlatformError, account, platform_of, signing_key};
 use crate::campus::{Account, Answer, Ask, OwnKey, ServiceFault, Services};
 use crate::desk::Desk;
+use crate::desk::accounts::Kind;
+use crate::desk::campus::student_of_address;
 use crate::ids::StudentId;
 use crate::lti::{
     GROUPS_KIND, Groups, Member, MembersFault, NamedBy, Page, Scope, groups, next_page,
@@ -83,13 +85,46 @@ pub async fn fetch(
         return Err(MembersFault::Form("members that ends").into());
     }
     keep(people, context, &fetched).await?;
-    let mut reader = people.store().read().await?;
-    let linked = reader.contexts().students(&context.issuer).await?;
-    let linked = linked
-        .into_iter()
-        .map(|(sub, id)| (sub, StudentId::new(id)));
-    fetched.linked = linked.collect();
+    fetched.linked = linked(people, &context.issuer).await?;
     Ok(fetched)
+}
+
+/// Students by who they are at the platform of an issuer, those too who sign in by a login of staff.
+async fn linked(people: &Desk, issuer: &str) -> Result<BTreeMap<String, StudentId>, StoreError> {
+    let image = people.look().await?;
+    let mut reader = people.store().read().await?;
+    let mut contexts = reader.contexts();
+    let staff = contexts.people(issuer, Kind::Staff).await?.into_iter();
+    let staff = staff.filter_map(|(sub, login)| {
+        let number = image.term.number_of_staff(&login)?;
+        Some((sub, number.clone()))
+    });
+    let mut linked: BTreeMap<String, StudentId> = staff.collect();
+    let students = contexts.people(issuer, Kind::Student).await?;
+    linked.extend(
+        students
+            .into_iter()
+            .map(|(sub, id)| (sub, StudentId::new(id))),
+    );
+    Ok(linked)
+}
+
+/// Learners of a course of a platform: by their number, who they are there, those too who sign in by a login of staff.
+pub(super) async fn learners(
+    people: &Desk,
+    context: &str,
+) -> Result<BTreeMap<String, String>, StoreError> {
+    let image = people.look().await?;
+    let mut reader = people.store().read().await?;
+    let mut contexts = reader.contexts();
+    let mut learners = contexts.members(context, Kind::Student).await?;
+    for (login, sub) in contexts.members(context, Kind::Staff).await? {
+        if let Some(number) = image.term.number_of_staff(&login) {
+            // as staff they have been named since
+            learners.insert(number.to_string(), sub);
+        }
+    }
+    Ok(learners)
 }
 
 /// Custom parameters come with members only where they are asked for with a link (NRPS 3.2); groups where they are asked
@@ -158,7 +193,12 @@ pub async fn know_learners(
     let mut found = Vec::new();
     for (sub, name) in unknown {
         let person = super::courses::named(people, platform.named_by, &name).await?;
-        let id = person.map(|person| person.account());
+        let id = match (person, platform.named_by) {
+            (Some(person), _) => Some(person.account()),
+            // of a student who signs in by a login of staff an address is enough for grades, and for nothing else
+            (None, NamedBy::Email) => student_of_address(people, &name).await?,
+            (None, NamedBy::SourcedId | NamedBy::Custom) => None,
+        };
         found.extend(id.map(|id| (sub, id)));
     }
     if found.is_empty() {

@@ -113,6 +113,10 @@ impl What {
     }
 }
 
+/// Accounts that were taken away, of staff by their login in small letters and of students by their key, each with the last
+/// row of the journal that did it.
+pub type Removed = BTreeMap<(Kind, String), i64>;
+
 /// The columns that the hash covers.
 struct EventRow {
     previous: String,
@@ -293,7 +297,7 @@ impl Accounts<'_> {
 pub async fn altered_events(
     connection: &mut Connection,
     heads: &BTreeMap<i64, String>,
-    removed: &BTreeMap<String, i64>,
+    removed: &Removed,
 ) -> Result<Option<String>, StoreError> {
     let mut places = BTreeMap::new();
     let rows = query("SELECT * FROM access_place").fetch_all(&mut *connection);
@@ -334,9 +338,13 @@ pub async fn altered_events(
         }
     }
     for ((kind, who), (id, since, expected)) in passwords {
-        // an account goes with its place on the staff list, and one made anew has a password of its own or none
-        let gone = removed.get(&who.to_ascii_lowercase());
-        if kind == Kind::Staff.name() && gone.is_some_and(|gone| *gone > since) {
+        // one made anew has a password of its own or none
+        let whose = match Kind::from_name(&kind) {
+            Some(Kind::Staff) => Some((Kind::Staff, who.to_ascii_lowercase())),
+            other => other.map(|kind| (kind, who.clone())),
+        };
+        let gone = whose.and_then(|whose| removed.get(&whose));
+        if gone.is_some_and(|gone| *gone > since) {
             continue;
         }
         let held = query(

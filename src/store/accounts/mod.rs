@@ -16,8 +16,8 @@ use jiff::Timestamp;
 use super::StoreError;
 use super::sql::{Connection, Query, query, query_scalar};
 
-pub(super) use events::altered_events;
 pub use events::{AccessEvent, Event, What, newest_event};
+pub(super) use events::{Removed, altered_events};
 pub use moved::MovedAccount;
 pub use second_steps::SecondStep;
 pub use sessions::StoredSession;
@@ -103,6 +103,20 @@ impl Accounts<'_> {
         Ok(())
     }
 
+    /// Takes the account of a student away who signs in by a login of staff from now on. Whom platforms call by it stays
+    /// known, since grades go there; it lets nobody in.
+    pub(super) async fn remove_student(&mut self, number: &str) -> Result<(), StoreError> {
+        for statement in [
+            "DELETE FROM session WHERE kind = 'student' AND login = $1",
+            "DELETE FROM claim_code WHERE kind = 'student' AND login = $1",
+            "DELETE FROM account WHERE kind = 'student' AND login = $1",
+        ] {
+            let statement = query(statement).bind(number);
+            statement.execute(&mut *self.0).await?;
+        }
+        Ok(())
+    }
+
     /// Logins of that kind whose owners have set a password.
     pub async fn with_password(&mut self, kind: Kind) -> Result<BTreeSet<String>, StoreError> {
         let logins: Vec<String> =
@@ -140,11 +154,11 @@ impl Accounts<'_> {
         Ok(())
     }
 
-    /// The name under which a student's drafts are kept in browsers; nobody can be told by it.
-    pub async fn draft_owner(&mut self, student: &str) -> Result<String, StoreError> {
+    /// The name under which somebody's drafts are kept in browsers; nobody can be told by it.
+    pub async fn draft_owner(&mut self, id: &AccountId) -> Result<String, StoreError> {
         let name = query_scalar("SELECT name FROM draft_owner WHERE kind = $1 AND login = $2")
-            .bind(Kind::Student.name())
-            .bind(student)
+            .bind(id.kind.name())
+            .bind(&id.login)
             .fetch_optional(&mut *self.0)
             .await?;
         Ok(name.unwrap_or_default())

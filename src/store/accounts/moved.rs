@@ -3,6 +3,7 @@
 use jiff::Timestamp;
 
 use super::{AccountId, Accounts, Event, Kind, SecondStep, What, of_account};
+use crate::store::sql::query;
 use crate::store::{StoreError, hash};
 
 /// An account with all that lets its owner in.
@@ -17,6 +18,52 @@ pub struct MovedAccount {
 }
 
 impl Accounts<'_> {
+    /// Gives a student what let them in as a member of staff, which they are no more.
+    pub(in crate::store) async fn hand_to_student(
+        &mut self,
+        (login, number): (&str, &str),
+        (by, at): (&str, Timestamp),
+    ) -> Result<(), StoreError> {
+        let id = AccountId {
+            kind: Kind::Student,
+            login: number.to_owned(),
+        };
+        self.remove_student(number).await?;
+        query("UPDATE lti_person SET kind = 'student', login = $2 WHERE kind = 'staff' AND lower(login) = lower($1)")
+            .bind(login)
+            .bind(number)
+            .execute(&mut *self.0)
+            .await?;
+        let held = query(
+            "SELECT password_hash, disabled_at FROM account WHERE kind = 'staff' AND lower(login) = lower($1)",
+        );
+        let held = held.bind(login).fetch_optional(&mut *self.0).await?;
+        let Some(held) = held else { return Ok(()) };
+        let disabled = held.try_get::<Option<i64>>("disabled_at")?.is_some();
+        self.keep_account(&id, at).await?;
+        self.set_disabled(&id, disabled.then_some(at)).await?;
+        for statement in [
+            "UPDATE second_step SET kind = 'student', login = $2 WHERE kind = 'staff' AND lower(login) = lower($1)",
+            "UPDATE recovery_code SET kind = 'student', login = $2 WHERE kind = 'staff' AND lower(login) = lower($1)",
+        ] {
+            let statement = query(statement).bind(login).bind(number);
+            statement.execute(&mut *self.0).await?;
+        }
+        let Some(password_hash) = held.try_get::<Option<String>>("password_hash")? else {
+            return Ok(());
+        };
+        self.set_password_hash(&id, &password_hash, at).await?;
+        self.note(Event {
+            at,
+            what: What::PasswordSet,
+            who: Some(&id),
+            by,
+            subject: &hash(&password_hash),
+            network: "",
+        })
+        .await
+    }
+
     /// Every account whose owner has set a password.
     pub async fn all(&mut self) -> Result<Vec<MovedAccount>, StoreError> {
         let mut all = Vec::new();

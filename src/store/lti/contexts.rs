@@ -140,6 +140,26 @@ impl Contexts<'_> {
         Ok(())
     }
 
+    /// Keeps that somebody who was linked as a student is a member of staff, who is the same person.
+    pub async fn is_of_staff(
+        &mut self,
+        (issuer, sub): (&str, &str),
+        login: &str,
+        at: Timestamp,
+    ) -> Result<(), StoreError> {
+        query(
+            "UPDATE lti_person SET kind = 'staff', login = $3, linked_at = $4
+             WHERE issuer = $1 AND sub = $2 AND kind = 'student'",
+        )
+        .bind(issuer)
+        .bind(sub)
+        .bind(login)
+        .bind(at.as_millisecond())
+        .execute(&mut *self.0)
+        .await?;
+        Ok(())
+    }
+
     /// Keeps that somebody who is known was launched from a course of a platform, and whether they teach there.
     pub async fn keep_member(
         &mut self,
@@ -216,20 +236,28 @@ impl Contexts<'_> {
         read.collect()
     }
 
-    /// Students by who they are at the platform of an issuer.
-    pub async fn students(&mut self, issuer: &str) -> Result<BTreeMap<String, String>, StoreError> {
+    /// People of a kind by who they are at the platform of an issuer.
+    pub async fn people(
+        &mut self,
+        issuer: &str,
+        kind: Kind,
+    ) -> Result<BTreeMap<String, String>, StoreError> {
         let rows = query("SELECT sub, login FROM lti_person WHERE issuer = $1 AND kind = $2");
-        let rows = rows.bind(issuer).bind(Kind::Student.name());
+        let rows = rows.bind(issuer).bind(kind.name());
         pairs(&rows.fetch_all(&mut *self.0).await?)
     }
 
-    /// Who members of a context who are students here are: by their login, who they are there.
-    pub async fn members(&mut self, context: &str) -> Result<BTreeMap<String, String>, StoreError> {
+    /// Who members of a context are who are of a kind here: by their login, who they are there.
+    pub async fn members(
+        &mut self,
+        context: &str,
+        kind: Kind,
+    ) -> Result<BTreeMap<String, String>, StoreError> {
         let rows = query(
             "SELECT login AS sub, sub AS login FROM lti_member JOIN lti_person USING (issuer, sub)
              WHERE context = $1 AND kind = $2 ORDER BY linked_at",
         );
-        let rows = rows.bind(context).bind(Kind::Student.name());
+        let rows = rows.bind(context).bind(kind.name());
         pairs(&rows.fetch_all(&mut *self.0).await?)
     }
 }

@@ -8,8 +8,8 @@ use axum::response::IntoResponse;
 
 use super::{address, in_path};
 use crate::desk::Image;
-use crate::desk::accounts::{AccountId, Role};
-use crate::desk::department::{BesideEarlier, EarlierCourse};
+use crate::desk::accounts::Role;
+use crate::desk::department::{BesideEarlier, EarlierCourse, UNREADABLE};
 use crate::ids::{CourseKey, SectionName};
 use crate::term::{EarlierHandIn, SharedEarlier, Slot};
 use crate::web::{AssistantVisitor, Frame, Page, PageResult};
@@ -25,8 +25,10 @@ struct EarlierPage {
     whole_course: bool,
     /// Courses that it is compared with, by title.
     compared: Vec<String>,
-    /// Courses that count as earlier terms and are put by.
-    put_by: Vec<String>,
+    /// Courses that count as earlier terms and cannot be read, with why.
+    unread: Vec<String>,
+    /// Whether one that is read is put by, so that no page of it can be looked at.
+    some_put_by: bool,
     /// Hand-ins of theirs by the procedures of this course.
     hand_ins: usize,
     lines: Vec<Line>,
@@ -53,30 +55,40 @@ pub async fn page(visitor: AssistantVisitor) -> PageResult<impl IntoResponse> {
             in_department: false,
             whole_course: visitor.is_coordinator(),
             compared: Vec::new(),
-            put_by: Vec::new(),
+            unread: Vec::new(),
+            some_put_by: false,
             hand_ins: 0,
             lines: Vec::new(),
         }));
     };
     let view = visitor.view().await?;
     let earlier = department.earlier_terms(&key).await?;
-    let (compared, put_by): (Vec<_>, Vec<_>) = earlier.iter().partition(|one| one.lists.is_some());
-    let beside = match compared.is_empty() {
-        true => None,
-        false => Some(department.beside_earlier(&key, &view).await?),
+    let can_be = earlier.iter().any(|one| one.lists.is_some());
+    let beside = match can_be {
+        false => None,
+        true => Some(department.beside_earlier(&key, &view).await?),
     };
+    let is_read = |one: &EarlierCourse| {
+        let unread = beside.as_ref().map(|beside| &beside.unread);
+        one.lists.is_some() && !unread.is_some_and(|unread| unread.contains(&one.key))
+    };
+    let (compared, unread): (Vec<_>, Vec<_>) = earlier.iter().partition(|one| is_read(one));
     let asking = Asking {
         visitor: &visitor,
         view: &view,
         earlier: &earlier,
     };
-    let titles = |courses: Vec<&EarlierCourse>| courses.into_iter().map(title).collect();
+    let why = |one: &&EarlierCourse| {
+        let why = one.unread.unwrap_or(UNREADABLE);
+        format!("{} {why}", title(one))
+    };
     Ok(Page(EarlierPage {
         frame,
         in_department: true,
         whole_course: visitor.is_coordinator(),
-        compared: titles(compared),
-        put_by: titles(put_by),
+        some_put_by: compared.iter().any(|one| one.is_put_by),
+        unread: unread.iter().map(why).collect(),
+        compared: compared.into_iter().map(title).collect(),
         hand_ins: beside.as_ref().map_or(0, |beside| beside.hand_ins),
         lines: beside.map_or_else(Vec::new, |beside| asking.lines(&beside)),
     }))
@@ -147,6 +159,9 @@ impl Asking<'_> {
 
     /// The page of the other hand-in, where the visitor may see it.
     fn elsewhere(&self, with: &EarlierHandIn) -> Option<String> {
+        let course = self.earlier.iter().find(|one| one.key == with.course);
+        // nobody is served from one that is put by
+        course.filter(|one| !one.is_put_by)?;
         let mut students = with.students.iter();
         let (student, _) = students.find(|(_, section)| self.may_know(&with.course, section))?;
         let (experiment, student) = (in_path(&with.experiment), in_path(student));
@@ -155,10 +170,11 @@ impl Asking<'_> {
 
     /// Whether students of a section of an earlier course are the visitor's to see there too.
     fn may_know(&self, course: &CourseKey, section: &SectionName) -> bool {
-        let account: AccountId = self.visitor.person.account();
+        let session = &self.visitor.session;
+        let who = (&session.account, session.number.as_ref());
         let course = self.earlier.iter().find(|one| one.key == *course);
         let lists = course.and_then(|course| course.lists.as_ref());
-        let there = lists.and_then(|lists| lists.person(&account));
+        let there = lists.and_then(|lists| lists.person(who));
         match there.map(|person| person.role) {
             Some(Role::Coordinator) => true,
             Some(Role::Assistant { sections }) => sections.iter().any(|one| **one == **section),

@@ -44,6 +44,8 @@ use super::sign_in::{ask_of_staff, choose, chosen, end_sessions, everybodys};
 use crate::changes::{ExtensionForm, ReissueForm};
 use crate::desk::forms::SectionDates;
 
+pub(in crate::web) use self::slips::{Slips, slips_page};
+
 const EXTENSION: Place =
     place::<ExtensionForm>(|v, refused| beside::<ExtensionForm>(v, refused, Some(&SECTION_DATES)));
 

@@ -77,7 +77,7 @@ async fn filled(
         frame,
         registered: !platforms(people).await?.is_empty(),
         registers: visitor.state.place.course().is_none(),
-        open: open_to(people, &visitor.person.account()).await?,
+        open: open_to(people, &visitor.session.account).await?,
         code: String::new(),
         taken,
         members,

@@ -4,19 +4,22 @@ use askama::Template;
 use axum::http::{HeaderMap, header};
 use axum::response::IntoResponse;
 
+use crate::course::Zone;
 use crate::desk::accounts::{
-    AccountError, By, Kind, claimed, have_a_way_in, issue_claim_codes, people_called,
+    AccountError, By, IssuedCode, Kind, claimed, have_a_way_in, issue_claim_codes, people_called,
 };
 use crate::web::sign_in::Caller;
 use crate::web::{AppState, CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, dates};
 
 #[derive(Template)]
 #[template(path = "coordinator/slips.html")]
-struct Slips {
+pub(in crate::web) struct Slips {
     frame: Frame,
     slips: Vec<Slip>,
     address: String,
     until: String,
+    /// Where to go on from here.
+    back: &'static str,
 }
 
 struct Slip {
@@ -73,24 +76,32 @@ pub async fn print(
         }
         Err(other) => return Err(other.into()),
     };
-    let view = visitor.view().await?;
-    let until = issued
-        .iter()
-        .map(|i| i.expires_at)
-        .min()
-        .map(|at| dates::instant(&view.term.course.zone, at))
-        .unwrap_or_default();
+    let zone = visitor.view().await?.term.course.zone.clone();
+    let page = (&headers, &zone);
+    Ok(slips_page(&visitor, page, "/course/roster", &whose, issued))
+}
+
+/// The page of codes that were made just now.
+pub(in crate::web) fn slips_page(
+    visitor: &CoordinatorVisitor,
+    (headers, zone): (&HeaderMap, &Zone),
+    back: &'static str,
+    whose: &str,
+    issued: Vec<IssuedCode>,
+) -> Page<Slips> {
+    let until = issued.iter().map(|i| i.expires_at).min();
     let slips = issued.into_iter().map(|issued| Slip {
         name: issued.person.name,
         login: issued.person.login,
         code: issued.code,
     });
-    Ok(Page(Slips {
+    Page(Slips {
         frame: visitor.frame(format!("Slips for {whose}")),
         slips: slips.collect(),
-        address: address(&visitor.state, &headers),
-        until,
-    }))
+        address: address(&visitor.state, headers),
+        until: until.map(|at| dates::instant(zone, at)).unwrap_or_default(),
+        back,
+    })
 }
 
 /// Those whom this coordinator may give a way in: a slip opens every course that its owner is on. The first slip of a

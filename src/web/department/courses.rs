@@ -9,14 +9,14 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::{get, post};
 
-use super::{Courses, earlier};
+use super::{Courses, earlier, one_person};
 use crate::course::{Course, StaffMember, StaffRole, Standing, Zone};
 use crate::desk::accounts::{Person, Role};
 use crate::desk::department::{DepartmentError, Lists};
 use crate::files::shipped_glassware;
 use crate::form::{Faults, Field, Filled, Form, Typed};
 use crate::ids::CourseKey;
-use crate::language::Language;
+use crate::language::{Language, Message, message};
 use crate::term::{CopyPlan, Term};
 use crate::web::error::{PageError, PageResult};
 use crate::web::fields::{Fields, QueryFields};
@@ -30,7 +30,10 @@ pub fn routes(courses: Arc<Courses>) -> Router<AppState> {
         .route("/", get(start))
         .route("/courses", get(list).post(begin))
         .route("/courses/{key}", get(look).post(set))
-        .route("/courses/{key}/earlier", post(earlier::choose));
+        .route("/courses/{key}/earlier", post(earlier::choose))
+        .route("/people", get(one_person::show).post(one_person::join))
+        .route("/people/part", post(one_person::part))
+        .route("/people/code", post(one_person::code));
     own.layer(axum::Extension(courses))
 }
 
@@ -55,7 +58,7 @@ struct Row {
     title: String,
     /// What the person is there, or who is on it.
     words: String,
-    standing: &'static str,
+    is_closed: bool,
 }
 
 #[derive(Template)]
@@ -75,10 +78,10 @@ async fn start(courses: Open, visitor: Visitor) -> PageResult<Redirect> {
     let runs = visitor.is_coordinator();
     let own = courses
         .department()
-        .courses_of(&visitor.person.account())
+        .courses_of(&visitor.session.account)
         .await?;
     Ok(match own.as_slice() {
-        [(key, _, _)] if !runs => Redirect::to(&format!("/c/{key}/")),
+        [one] if !runs => Redirect::to(&format!("/c/{}/", one.key)),
         _ => Redirect::to("/courses"),
     })
 }
@@ -209,11 +212,10 @@ async fn page(
     faults: Faults,
 ) -> PageResult<CoursesPage> {
     let department = courses.department();
-    let id = visitor.person.account();
-    let own = department.courses_of(&id).await?;
-    let own = own.iter().filter_map(|(key, lists, standing)| {
-        let person = lists.person(&id)?;
-        Some(row(key, lists, *standing, role(&person)))
+    let own = department.courses_of(&visitor.session.account).await?;
+    let own = own.iter().map(|one| {
+        let words = visitor.language().say(&role(&one.person));
+        row(&one.key, &one.lists, one.standing, words)
     });
     let own = own.collect();
     let whole = match visitor.is_coordinator() {
@@ -235,7 +237,7 @@ async fn page(
         }
     };
     Ok(CoursesPage {
-        frame: visitor.frame("Courses"),
+        frame: visitor.frame(visitor.language().text("courses.title")),
         own,
         department: whole,
     })
@@ -246,19 +248,18 @@ fn row(key: &CourseKey, lists: &Lists, standing: Standing, words: String) -> Row
         key: key.to_string(),
         title: lists.title(key),
         words,
-        standing: match standing {
-            Standing::Open => "",
-            Standing::Closed | Standing::Archived => "closed: to be read only",
-        },
+        is_closed: standing != Standing::Open,
     }
 }
 
-fn role(person: &Person) -> String {
+fn role(person: &Person) -> Message {
     match &person.role {
-        Role::Student { section } => format!("a student of section {section}"),
-        Role::Assistant { sections } => format!("an assistant of {}", sections.join(", ")),
-        Role::Coordinator => "its coordinator".to_owned(),
-        Role::Prep => "of its prep room".to_owned(),
+        Role::Student { section } => message!("courses.student", section = section.as_str()),
+        Role::Assistant { sections } => {
+            message!("courses.assistant", sections = sections.join(", "))
+        }
+        Role::Coordinator => message!("courses.coordinator"),
+        Role::Prep => message!("courses.prep"),
     }
 }
 

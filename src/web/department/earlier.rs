@@ -23,6 +23,9 @@ pub(super) const SAID: &str = "What counts as an earlier term of this course is 
 /// A course with its lists and where it stands.
 type Listed = (CourseKey, Arc<Lists>, Standing);
 
+/// Every course that can count as an earlier term of one, with how it is called.
+type Others = Vec<(CourseKey, String)>;
+
 /// The form, with what is chosen or what was typed; none where there is no other course.
 pub(super) async fn filled(
     department: &Department,
@@ -30,7 +33,7 @@ pub(super) async fn filled(
     all: &[Listed],
     refused: Option<(Typed, Faults)>,
 ) -> PageResult<Option<Filled>> {
-    let Some(form) = form(key, all) else {
+    let Some(form) = form(&others(department, key, all).await?) else {
         return Ok(None);
     };
     let (typed, faults) = match refused {
@@ -57,7 +60,7 @@ pub(super) async fn choose(
     if all.iter().all(|one| one.0 != key) {
         return Err(PageError::not_found());
     }
-    match read(&key, &all, &typed) {
+    match read(&others(department, &key, &all).await?, &typed) {
         Ok(earlier) => {
             let who = (visitor.login.as_str(), visitor.now());
             department.set_earlier_terms(&key, earlier, who).await?;
@@ -71,13 +74,30 @@ pub(super) async fn choose(
     }
 }
 
-fn form(key: &CourseKey, all: &[Listed]) -> Option<Form> {
-    let others = all.iter().filter(|one| one.0 != *key);
+/// Those that are served, then those that are put by.
+async fn others(department: &Department, key: &CourseKey, all: &[Listed]) -> PageResult<Others> {
+    let served = all.iter().filter(|one| one.0 != *key);
+    let mut others: Others = served
+        .map(|(key, lists, _)| (key.clone(), lists.title(key)))
+        .collect();
+    for course in department.all_put_by().await? {
+        let stands = match course.lists {
+            Ok(_) => "put by",
+            Err(why) => why,
+        };
+        let title = format!("{} ({stands})", course.title());
+        others.push((course.key, title));
+    }
+    Ok(others)
+}
+
+fn form(others: &Others) -> Option<Form> {
     let options: Vec<(String, String)> = others
-        .map(|(key, lists, _)| (key.to_string(), lists.title(key)))
+        .iter()
+        .map(|(key, title)| (key.to_string(), title.clone()))
         .collect();
     let field = Field::new("earlier", "Earlier terms", Kind::Several(options.clone()))
-        .hint("open courses and closed ones; none is looked at unless it is ticked");
+        .hint("open courses, closed ones and those that are put by; none is looked at unless it is ticked");
     let form = Form::of(vec![field])
         .title("Earlier terms to compare with")
         .words("Staff of this course are shown which hand-ins share readings, beyond chance, with one by the same procedure in a course that is ticked here. Whose that was, only they are told who are staff there too. No mark follows from it, and students see nothing of it.")
@@ -85,11 +105,11 @@ fn form(key: &CourseKey, all: &[Listed]) -> Option<Form> {
     (!options.is_empty()).then_some(form)
 }
 
-fn read(key: &CourseKey, all: &[Listed], typed: &Typed) -> Result<BTreeSet<CourseKey>, Faults> {
+fn read(others: &Others, typed: &Typed) -> Result<BTreeSet<CourseKey>, Faults> {
     let mut earlier = BTreeSet::new();
     for named in typed.list("earlier[]") {
-        let course = all.iter().find(|one| one.0 == *named && one.0 != *key);
-        let Some((course, _, _)) = course else {
+        let course = others.iter().find(|one| one.0 == *named);
+        let Some((course, _)) = course else {
             let what = format!(
                 "found \u{201c}{named}\u{201d}, expected another course of this department"
             );

@@ -3,6 +3,7 @@
 
 mod courses;
 mod earlier;
+mod one_person;
 
 use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicU64, Ordering};

@@ -8,7 +8,7 @@ use axum::response::{IntoResponse, Redirect};
 use super::campus::{BY_INSTITUTION, BY_PLATFORM};
 use super::{Caller, local};
 use crate::course::Zone;
-use crate::desk::accounts::{AccessEvent, By, What, people_called, person as on_lists};
+use crate::desk::accounts::{AccessEvent, By, What, number_beside, people_called, person_here};
 use crate::desk::campus::settings;
 use crate::desk::sessions::end_sessions_of;
 use crate::language::Language;
@@ -79,18 +79,28 @@ async fn events(visitor: &CoordinatorVisitor, only: Option<&str>) -> PageResult<
         return Ok(events);
     }
     let mut reader = state.people.store().read().await?;
-    let of_people = reader.accounts().events(only, LOOKED_THROUGH).await?;
+    let people = state.people.look().await?;
+    let own_login = only.and_then(|number| people.term.login_of_student(number));
+    let of_people = reader
+        .accounts()
+        .events(own_login.or(only), LOOKED_THROUGH)
+        .await?;
     drop(reader);
     let image = state.desk.look().await?;
     let staff = image.term.staff.iter().map(|one| one.login.as_str());
     let here: BTreeSet<&str> = staff
         .chain(image.term.students.iter().map(|one| one.id.as_str()))
         .collect();
-    events.extend(
-        of_people
-            .into_iter()
-            .filter(|event| here.contains(event.who.as_str())),
-    );
+    // who signs in as staff of another course is known here by their number
+    let own = of_people.into_iter().filter_map(|mut event| {
+        if let Some(number) = people.term.number_of_staff(&event.who)
+            && here.contains(number.as_str())
+        {
+            event.who = number.to_string();
+        }
+        here.contains(event.who.as_str()).then_some(event)
+    });
+    events.extend(own);
     events.sort_by_key(|event| std::cmp::Reverse(event.at));
     events.truncate(usize::try_from(SHOWN).unwrap_or_default());
     Ok(events)
@@ -126,7 +136,9 @@ pub(in crate::web) async fn end_sessions(
     let mut ours = Vec::new();
     for person in people_called(desk, who).await? {
         let account = person.account();
-        if on_lists(&visitor.state.desk, &account).await?.is_some() {
+        let number = number_beside(desk, &account).await?;
+        let here = person_here(&visitor.state.desk, (&account, number.as_ref())).await?;
+        if here.is_some() {
             ours.push(account);
         }
     }

@@ -9,6 +9,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::CookieJar;
 use axum_extra::extract::cookie::{Cookie, SameSite};
 
+use super::refusals::of_token;
 use super::{Caller, begin, entered, local, second_step};
 use crate::campus::{CameBack, Campus, CampusFault, Provider, ProxyHeader, state};
 use crate::desk::accounts::{AccountError, Entry, Person, has_news};
@@ -240,7 +241,7 @@ pub(super) fn refused(why: CampusFault) -> PageError {
     tracing::warn!(error = ?why.to_string(), "the institution's sign-in let nobody in");
     match why {
         CampusFault::Token(why) => {
-            PageError::forbidden(message!("campus.not-believed", why = why.to_string()))
+            PageError::forbidden(message!("campus.not-believed", why = of_token(&why)))
         }
         CampusFault::Refused(why) => PageError::forbidden(message!("campus.refused", why = why)),
         CampusFault::Unreachable(_) | CampusFault::Setting(_) => {

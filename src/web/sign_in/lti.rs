@@ -11,12 +11,13 @@ use axum_extra::extract::CookieJar;
 use axum_extra::extract::cookie::{Cookie, SameSite};
 
 use super::campus::{BY_PLATFORM, let_in, refused as token_refused};
+use super::refusals::{of_launch, of_login};
 use super::{Caller, local};
 use crate::campus::{Claims, Expected, KeyRing, nonce, state};
 use crate::desk::campus::note_stranger;
 use crate::desk::lti::{Launched, launched, platforms, published};
 use crate::form::Typed;
-use crate::language::message;
+use crate::language::{Message, message};
 use crate::lti::{ALGORITHMS, LoginRequest, Platform, asked, launch};
 use crate::web::error::{PageError, PageResult};
 use crate::web::fields::{Fields, OpenFields, QueryFields};
@@ -119,7 +120,8 @@ async fn begin(
         client: fields.one("client_id"),
         deployment: fields.one("lti_deployment_id"),
     };
-    let platform = request.platform(&known).map_err(not_launched)?;
+    let platform = request.platform(&known);
+    let platform = platform.map_err(|why| not_launched(of_login(&why)))?;
     let secret = format!("{}{}", random_key()?, random_key()?);
     let begun = app.clock.now().as_second();
     let back = format!("{}/lti/launch", public.0);
@@ -157,17 +159,18 @@ pub(super) async fn come(
     if let Some(error) = fields.one("error") {
         let known = |c: &char| c.is_ascii_alphanumeric() || "_-. ".contains(*c);
         let error: String = error.chars().filter(known).take(80).collect();
-        return Err(not_launched(format!("it said \u{201c}{error}\u{201d}")));
+        return Err(not_launched(message!("launch.said", error = error)));
     }
     let known = platforms(&app.people).await?;
     let same = |one: &&Platform| one.issuer == issuer && one.client == client;
     let all: Vec<&Platform> = known.iter().filter(same).collect();
     let platform = *all
         .first()
-        .ok_or_else(|| not_launched("it is registered no more"))?;
+        .ok_or_else(|| not_launched(message!("launch.registered-no-more")))?;
     let claims = believed(&app, platform, fields.text("id_token"), (secret, now)).await?;
     let deployments: Vec<&str> = all.iter().map(|one| one.deployment.as_str()).collect();
-    let launch = launch(&claims, platform, &deployments).map_err(not_launched)?;
+    let launch = launch(&claims, platform, &deployments);
+    let launch = launch.map_err(|why| not_launched(of_launch(&why)))?;
     let at = app.clock.now();
     let (person, course) = match launched(&app.people, platform, &launch, at).await? {
         Launched::By(person, course) => (person, course),
@@ -225,7 +228,7 @@ async fn believed(
     let claims = keys.claims(token, expected).await.map_err(token_refused)?;
     // Security Framework 1.0, 5.1.3, 9: no nonce twice
     if !app.launches.is_first(nonce, now) {
-        return Err(not_launched("this message was used before"));
+        return Err(not_launched(message!("launch.used-before")));
     }
     Ok(claims)
 }
@@ -249,22 +252,18 @@ fn begun(kept: &str, now: i64) -> Option<(&str, String, String)> {
 fn nobody(app: &AppState, named: bool, teaches: Option<String>, now: i64) -> PageResult<PageError> {
     let why = match named {
         true => message!("launch.stranger"),
-        false => message!(
-            "launch.refused",
-            why = "it does not say who you are in the way this course asks for"
-        ),
+        false => message!("launch.refused", why = message!("launch.unnamed")),
     };
     let Some(context) = teaches else {
         return Ok(PageError::forbidden(why));
     };
     let code = app.launches.offer(context, now)?;
-    Ok(PageError::forbidden(format!(
-        "{why} If you are the coordinator: sign in with your password, choose Roster and From the institution\u{2019}s platform, and enter {code} there within a quarter of an hour, to say which course this is."
-    )))
+    let why = message!("launch.with-code", why = why);
+    Ok(PageError::forbidden(why.with("code", code)))
 }
 
-fn not_launched(why: impl std::fmt::Display) -> PageError {
-    PageError::forbidden(message!("launch.refused", why = why.to_string()))
+fn not_launched(why: Message) -> PageError {
+    PageError::forbidden(message!("launch.refused", why = why))
 }
 
 fn cookie_name(settings: &Settings) -> &'static str {

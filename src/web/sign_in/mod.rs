@@ -6,6 +6,7 @@ mod campus;
 mod claim;
 mod lti;
 mod password;
+mod refusals;
 mod second_step;
 mod settings;
 
@@ -215,6 +216,8 @@ fn entered(
             .0
             .into_pairs();
         let session = crate::desk::sessions::Session {
+            account: person.account(),
+            number: None,
             person: person.clone(),
             token,
             lacks_second_step: false,

@@ -62,9 +62,8 @@ pub(super) async fn change(
             let strength = passwords::strength(password, &[]).words();
             let jar = jar.add(cookie(&visitor.state.settings, &token));
             let session = Session {
-                person: visitor.person.clone(),
                 token,
-                lacks_second_step: visitor.session.lacks_second_step,
+                ..visitor.session.clone()
             };
             let anyone = Anyone {
                 session: Some(session),

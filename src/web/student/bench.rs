@@ -281,7 +281,10 @@ pub fn find<'a>(
 /// The name under which this student's drafts are kept in browsers.
 pub async fn owner(visitor: &StudentVisitor) -> PageResult<String> {
     let mut reader = visitor.state.people.store().read().await?;
-    let owner = reader.accounts().draft_owner(&visitor.id).await?;
+    let owner = reader
+        .accounts()
+        .draft_owner(&visitor.session.account)
+        .await?;
     // experiments of several courses may have the same key
     let course = visitor.state.place.course();
     Ok(course.map_or(owner.clone(), |course| format!("{owner}.{course}")))

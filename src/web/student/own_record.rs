@@ -118,12 +118,13 @@ pub async fn file(visitor: StudentVisitor) -> PageResult<impl IntoResponse> {
 /// What platforms call them from which they were launched, or to which their grades go.
 async fn known_to_platforms(visitor: &StudentVisitor) -> PageResult<Vec<Value>> {
     let mut reader = visitor.state.people.store().read().await?;
-    let known = reader
-        .contexts()
-        .known_as(&visitor.person.account())
-        .await?;
-    let known = known.into_iter();
+    let (own, account) = (visitor.person.account(), &visitor.session.account);
+    let mut known = reader.contexts().known_as(&own).await?;
+    if *account != own {
+        known.extend(reader.contexts().known_as(account).await?);
+    }
     Ok(known
+        .into_iter()
         .map(|(issuer, sub)| json!({ "platform": issuer, "known_as": sub }))
         .collect())
 }

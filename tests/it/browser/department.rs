@@ -53,7 +53,7 @@ async fn everybody_can_use_the_pages_of_a_department() {
 }
 
 /// Somebody with a slip sets a password.
-async fn claim(browser: &Browser, address: &str, login: &str, code: &str) {
+pub(super) async fn claim(browser: &Browser, address: &str, login: &str, code: &str) {
     browser.open(&format!("{address}/claim")).await;
     for (field, text) in [
         ("login", login),

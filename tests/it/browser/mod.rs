@@ -22,6 +22,7 @@ mod sign_in;
 mod staff;
 mod steps;
 pub mod student;
+mod two_roles;
 
 use std::fs;
 use std::io::{BufRead, BufReader, Write};

@@ -1,6 +1,6 @@
 //! Readings that somebody of an earlier term wrote down first: shown to staff where the department says so, to nobody else.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use concordant::desk::accounts::By;
 use concordant::desk::{Retirement, retire};
@@ -10,6 +10,7 @@ use super::journeys::{concordant, path, verified};
 use super::two_years::{COPIED, NEW, OLD, SECRETS, spawn};
 use super::{HEAD, TestDepartment};
 use crate::app::Person;
+use crate::faults::{LAST_STEP_UNDONE, run};
 use crate::week;
 
 const PAGE: &str = "/c/acids-2026/review/earlier";
@@ -134,8 +135,20 @@ async fn a_sheet_of_the_year_before_is_shown_to_staff() {
     assert!(page(&mut marsh).await.contains("Nothing is compared"));
 }
 
+/// Puts the old course by, as whoever runs the department does. Returns where its file lies.
+async fn put_by(app: &TestDepartment, head: &mut Person) -> PathBuf {
+    let stands = format!("/courses/{OLD}");
+    for standing in ["closed", "archived"] {
+        let set = head.post_form(&stands, &[("standing", standing)]).await;
+        assert_eq!(set.status, 303, "{}", set.body);
+    }
+    let file = app.folder.join("archive").join(format!("{OLD}.db"));
+    assert!(file.is_file() && !app.folder.join(format!("{OLD}.db")).exists());
+    file
+}
+
 #[tokio::test]
-async fn a_closed_course_counts_and_one_that_is_put_by_does_not() {
+async fn a_closed_course_counts() {
     let app = spawn().await;
     let (mut head, mut marsh) = (app.person(HEAD).await, app.person("o.marsh").await);
     choose(&mut head, &[OLD]).await;
@@ -143,15 +156,121 @@ async fn a_closed_course_counts_and_one_that_is_put_by_does_not() {
     let closed = head.post_form(&stands, &[("standing", "closed")]).await;
     assert_eq!(closed.status, 303, "{}", closed.body);
     assert_eq!(lines(&page(&mut marsh).await), 2);
-    let put_by = head.post_form(&stands, &[("standing", "archived")]).await;
-    assert_eq!(put_by.status, 303, "{}", put_by.body);
-    let shown = page(&mut marsh).await;
+}
+
+/// What lies in the archive is read as it is: nobody is served from it, and nothing in it is touched.
+#[tokio::test]
+async fn a_course_that_is_put_by_counts_as_well() {
+    let app = spawn().await;
+    let (mut head, mut marsh) = (app.person(HEAD).await, app.person("o.marsh").await);
+    let file = put_by(&app, &mut head).await;
+    let before = std::fs::read(&file).expect("a file");
+    let form = head.get(&format!("/courses/{NEW}")).await.body;
     assert!(
-        shown.contains("counts as earlier too, but is put by"),
-        "{shown}"
+        form.contains("Acids and bases, autumn 2025 (put by)"),
+        "{form}"
     );
-    assert_eq!(lines(&shown), 0);
-    assert!(!Path::new(&app.folder.join(format!("{OLD}.db"))).exists());
+    choose(&mut head, &[OLD]).await;
+    // staff of both years are told who it was, and are led nowhere
+    let shown = page(&mut marsh).await;
+    let mut found = named(&shown);
+    found.sort();
+    assert_eq!(found, ["3103", "4105"], "{shown}");
+    for words in [
+        "Laid beside Acids and bases, autumn 2025",
+        "with 3117 of “Acids and bases, autumn 2025”",
+        "with 3103 (the same number as here)",
+        "Of a course that is put by no page can be looked at",
+    ] {
+        assert!(shown.contains(words), "{words}: {shown}");
+    }
+    assert!(!shown.contains("/c/acids-2025/"), "{shown}");
+    let gone = marsh.get("/c/acids-2025/review/acid/3117").await;
+    assert_eq!(gone.status, 404);
+    // everybody else is not
+    let mut quell = app.person("i.quell").await;
+    let shown = page(&mut quell).await;
+    assert_eq!(lines(&shown), 2);
+    assert!(shown.contains("with a student of “Acids and bases, autumn 2025”"));
+    assert!(!shown.contains("3117"), "{shown}");
+    let mut tarn = app.person("b.tarn").await;
+    let shown = page(&mut tarn).await;
+    assert!(!shown.contains("3117") && shown.contains("with 3103 (the same number"));
+    let mut student = app.person("4105").await;
+    assert_eq!(student.get(PAGE).await.status, 403);
+    // the file is what it was, and nothing lies beside it or in the folder that was not there
+    assert_eq!(std::fs::read(&file).expect("a file"), before);
+    let names = |folder: &Path| {
+        let entries = std::fs::read_dir(folder).expect("a folder");
+        let names = entries.map(|one| one.expect("an entry").file_name());
+        names
+            .map(|name| name.to_string_lossy().into_owned())
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(
+        names(file.parent().expect("the archive")),
+        ["acids-2025.db"]
+    );
+    let there = names(&app.folder);
+    assert!(
+        !there.iter().any(|name| name.contains("reading")),
+        "{there:?}"
+    );
+    verified(&file);
+}
+
+/// Who read one that is put by was stopped half-way, or it was put by by an earlier program: it is read all the same.
+#[tokio::test]
+async fn one_that_is_put_by_may_be_old() {
+    let app = spawn().await;
+    let mut head = app.person(HEAD).await;
+    let file = put_by(&app, &mut head).await;
+    choose(&mut head, &[OLD]).await;
+    run(&file, &LAST_STEP_UNDONE).await;
+    let before = std::fs::read(&file).expect("a file");
+    let half = app.folder.join(format!(".{OLD}.reading"));
+    std::fs::write(&half, "half of a copy").expect("written");
+    let mut marsh = app.person("o.marsh").await;
+    let shown = page(&mut marsh).await;
+    assert_eq!(lines(&shown), 2, "{shown}");
+    assert_eq!(std::fs::read(&file).expect("a file"), before);
+    assert!(!half.exists());
+    // a server that begins takes it away, too
+    std::fs::write(&half, "half of a copy").expect("written");
+    let kept = app.stop();
+    let _again = TestDepartment::serve(&kept.1, "", 4).await;
+    assert!(!half.exists());
+}
+
+#[tokio::test]
+async fn what_is_put_by_and_cannot_be_read_is_said() {
+    let app = spawn().await;
+    let (mut head, mut marsh) = (app.person(HEAD).await, app.person("o.marsh").await);
+    let file = put_by(&app, &mut head).await;
+    choose(&mut head, &[OLD]).await;
+    assert_eq!(lines(&page(&mut marsh).await), 2);
+    let whole = std::fs::read(&file).expect("a file");
+    for (found, words) in [
+        (None, "acids-2025 is not in the archive any more"),
+        (
+            Some(&b"no database at all"[..]),
+            "acids-2025 cannot be read, as it lies in the archive",
+        ),
+    ] {
+        match found {
+            None => std::fs::remove_file(&file).expect("removed"),
+            Some(bytes) => std::fs::write(&file, bytes).expect("written"),
+        }
+        let shown = page(&mut marsh).await;
+        assert!(shown.contains(words), "{words}: {shown}");
+        assert!(shown.contains("so nothing is compared with it"), "{shown}");
+        assert_eq!(lines(&shown), 0);
+        let form = head.get(&format!("/courses/{NEW}")).await.body;
+        let (key, why) = words.split_once(' ').expect("two parts");
+        assert!(form.contains(&format!("{key} ({why})")), "{form}");
+    }
+    std::fs::write(&file, whole).expect("written");
+    assert_eq!(lines(&page(&mut marsh).await), 2);
 }
 
 #[tokio::test]

@@ -9,14 +9,23 @@ fn root() -> PathBuf {
 }
 
 /// Pages on the way of a student that are shown in English still: the second step, which students are not asked for,
-/// and the demonstration's first page.
-const STILL_ENGLISH: [&str; 3] = ["code.html", "second-step.html", "demo.html"];
+/// and the demonstration's first page. What whoever runs a department sees is no student's.
+const STILL_ENGLISH: [&str; 5] = [
+    "code.html",
+    "second-step.html",
+    "demo.html",
+    "department/all.html",
+    "department/course.html",
+];
 
 /// The templates that pages of students name, and those they take in.
 fn of_students() -> BTreeSet<String> {
     let sources = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/web");
     let mut found = BTreeSet::new();
-    let mut files = vec![sources.join("surround.rs")];
+    let mut files = vec![
+        sources.join("surround.rs"),
+        sources.join("department/courses.rs"),
+    ];
     for directory in ["student", "sign_in"] {
         let entries = fs::read_dir(sources.join(directory)).expect("a directory");
         files.extend(entries.map(|entry| entry.expect("an entry").path()));

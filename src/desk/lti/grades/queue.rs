@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use jiff::Timestamp;
 
 use crate::desk::Image;
+use crate::desk::lti::members::learners;
 use crate::desk::lti::{LinkedContext, courses_of, know_learners};
 use crate::desk::outgoing::Place;
 use crate::ids::StudentId;
@@ -56,8 +57,7 @@ async fn takers(place: Place<'_>, at: Timestamp) -> Result<(Takers, bool), Store
     for context in courses_of(place.people, place.course).await? {
         if context.context.takes_grades() {
             came |= know_learners(place.people, &context, at).await? > 0;
-            let mut reader = place.people.store().read().await?;
-            let members = reader.contexts().members(&context.name).await?;
+            let members = learners(place.people, &context.name).await?;
             takers.push((context, members));
         }
     }
