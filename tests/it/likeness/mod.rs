@@ -4,6 +4,7 @@
 mod copying;
 mod course;
 mod earlier;
+mod late;
 
 use std::time::Instant;
 

@@ -8,6 +8,7 @@ mod rosters;
 mod saves;
 mod typed;
 mod unread;
+mod world;
 
 use std::ffi::OsStr;
 use std::path::Path;
