@@ -24,6 +24,17 @@ pub struct Sheet<'b> {
     separator: Separator,
     header: Line,
     rows: Vec<Line>,
+    formulas: Formulas,
+}
+
+/// Cells that a formula gives, by line and column, and whether each has a value.
+#[derive(Clone, Debug, Default)]
+pub struct Formulas(BTreeMap<(u64, usize), bool>);
+
+impl Formulas {
+    pub(super) fn put(&mut self, at: (u64, usize), has_value: bool) {
+        self.0.insert(at, has_value);
+    }
 }
 
 /// New text for one cell.
@@ -100,7 +111,16 @@ impl<'b> Sheet<'b> {
                 .iter()
                 .any(|byte| !byte.is_ascii_whitespace() && *byte != b'"')
         };
-        let header = header_among(&lines, |line| line.cells.iter().filter(|c| says(c)).count());
+        let is_word = |cell: &Range<usize>| {
+            let text = String::from_utf8_lossy(bytes.get(cell.clone()).unwrap_or_default());
+            let text = text.trim_matches(['"', ' ']).replace(',', ".");
+            !text.contains('@') && text.parse::<f64>().is_err()
+        };
+        let header = header_among(
+            &lines,
+            |line| line.cells.iter().filter(|c| says(c)).count(),
+            |line| line.cells.iter().all(is_word),
+        );
         let mut lines = lines.into_iter().skip(header);
         let Some(header) = lines.next() else {
             let what = "found no header, expected the names of the columns in the first line";
@@ -131,7 +151,23 @@ impl<'b> Sheet<'b> {
             separator,
             header,
             rows,
+            formulas: Formulas::default(),
         })
+    }
+
+    /// The same, of a workbook with formulas in these cells.
+    pub(super) fn with_formulas(self, formulas: Formulas) -> Self {
+        Self { formulas, ..self }
+    }
+
+    /// Whether a formula gives a cell.
+    pub fn is_formula(&self, row: usize, column: usize) -> bool {
+        self.formulas.0.contains_key(&(self.line(row), column))
+    }
+
+    /// Whether a formula gives a cell that was never worked out.
+    pub fn lacks_value(&self, row: usize, column: usize) -> bool {
+        self.formulas.0.get(&(self.line(row), column)) == Some(&false)
     }
 
     /// What stands between its cells.
@@ -243,8 +279,13 @@ pub fn column_named(sheet: &Sheet<'_>, name: &str) -> Result<usize, String> {
     }
 }
 
-/// The place of the header: the first line as wide as most are, below a title of a cell or two.
-fn header_among(lines: &[Line], says: impl Fn(&Line) -> usize) -> usize {
+/// The place of the header: the first line as wide as most are, below a title of a cell or two, or below names that
+/// stand over several columns each.
+fn header_among(
+    lines: &[Line],
+    says: impl Fn(&Line) -> usize,
+    is_of_words: impl Fn(&Line) -> bool,
+) -> usize {
     const FIRST: usize = 15;
     let mut counts: BTreeMap<usize, usize> = BTreeMap::new();
     for line in lines {
@@ -259,7 +300,14 @@ fn header_among(lines: &[Line], says: impl Fn(&Line) -> usize) -> usize {
         most.is_some_and(|most| most > 2 && (line.cells.len() < most.min(3) || says(line) < 2))
     };
     let place = lines.iter().take(FIRST).position(|line| !is_title(line));
-    place.unwrap_or(0)
+    let place = place.unwrap_or(0);
+    let (first, next) = (lines.get(place), lines.get(place.saturating_add(1)));
+    let is_over_several = first.zip(next).is_some_and(|(first, next)| {
+        says(first).saturating_mul(2) < first.cells.len()
+            && says(next) > says(first)
+            && is_of_words(next)
+    });
+    place.saturating_add(usize::from(is_over_several))
 }
 
 /// Whether a cell begins like that of a line of sums.

@@ -1,12 +1,14 @@
 //! A package: parts in a zip file, each read only when it is asked for, all of them together within bounds.
 
 use std::collections::BTreeMap;
-use std::io::{Cursor, Read as _};
+use std::fmt::{self, Display, Formatter};
+use std::io::{Cursor, Read as _, Write as _};
 use std::ops::Range;
 
 use encoding_rs::{UTF_16BE, UTF_16LE};
 use quick_xml::events::BytesStart;
-use zip::ZipArchive;
+use zip::write::SimpleFileOptions;
+use zip::{CompressionMethod, ZipArchive, ZipWriter};
 
 use super::xml::{Takes, attribute, go_through};
 
@@ -55,6 +57,18 @@ pub struct BookParts {
 impl From<String> for Unreadable {
     fn from(why: String) -> Self {
         Self::Other(why)
+    }
+}
+
+impl Display for Unreadable {
+    fn fmt(&self, out: &mut Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Damaged(why) => write!(
+                out,
+                "found a file that is damaged or was cut off ({why}): fetch it or save it again"
+            ),
+            Self::Other(why) => out.write_str(why),
+        }
     }
 }
 
@@ -146,6 +160,27 @@ impl<'b> Package<'b> {
             from_1904: listed.from_1904,
             path,
         }))
+    }
+
+    /// The same file with other texts in some of its entries; every other byte of its parts is as it was.
+    pub fn with(&mut self, changed: &BTreeMap<usize, String>) -> Result<Vec<u8>, Unreadable> {
+        let damaged = |why: zip::result::ZipError| Unreadable::Damaged(why.to_string());
+        let mut out = ZipWriter::new(Cursor::new(Vec::new()));
+        out.set_raw_comment(self.zip.comment().into());
+        for place in 0..self.zip.len() {
+            let entry = self.zip.by_index_raw(place).map_err(damaged)?;
+            let Some(text) = changed.get(&place) else {
+                out.raw_copy_file(entry).map_err(damaged)?;
+                continue;
+            };
+            let options = SimpleFileOptions::default()
+                .compression_method(CompressionMethod::Deflated)
+                .last_modified_time(entry.last_modified().unwrap_or_default());
+            out.start_file(entry.name(), options).map_err(damaged)?;
+            out.write_all(text.as_bytes())
+                .map_err(|why| why.to_string())?;
+        }
+        Ok(out.finish().map_err(damaged)?.into_inner())
     }
 
     /// What a part refers to; the package itself where it has no name (ISO/IEC 29500-2, 6.5).

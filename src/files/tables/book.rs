@@ -22,9 +22,7 @@ const MOST_SHEETS: usize = 250;
 pub(super) fn sheets(bytes: &[u8]) -> Result<Vec<Grid>, String> {
     read(bytes).map_err(|why| match why {
         Unread::Kind(what) => what.to_owned(),
-        Unread::Part(Unreadable::Damaged(why)) => format!(
-            "found a file that is damaged or was cut off ({why}): fetch it or save it again"
-        ),
+        Unread::Part(why @ Unreadable::Damaged(_)) => why.to_string(),
         Unread::Part(Unreadable::Other(why)) => format!(
             "found a file that cannot be read as .xlsx or .ods ({why}): save its sheet as \u{201c}CSV UTF-8\u{201d}"
         ),

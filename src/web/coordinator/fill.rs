@@ -36,6 +36,8 @@ struct FillPage {
     rows: usize,
     separator: String,
     columns: usize,
+    of_workbook: bool,
+    remarks: Vec<String>,
     form: Filled,
     outcome: Option<Outcome>,
 }
@@ -127,6 +129,11 @@ async fn answer(
         return Ok(Page(page).with_status(StatusCode::UNPROCESSABLE_ENTITY));
     }
     let plan = choice.plan(&sheet, &view.term, &view.in_course_order());
+    if plan.matched == 0 {
+        let what = "found no row of a student of the course by it, expected ids as on the roster";
+        page.form.faults.add("id", what);
+        return Ok(Page(page).with_status(StatusCode::UNPROCESSABLE_ENTITY));
+    }
     let bytes = match own.filled(&sheet, &plan.fillings()) {
         Ok(bytes) => bytes,
         Err(fault) => return refuse(vec![fault]),
@@ -263,6 +270,8 @@ fn page(
         rows: sheet.rows(),
         separator: own.words(sheet.separator()).into_owned(),
         columns: sheet.columns().len(),
+        of_workbook: own.is_workbook(),
+        remarks: own.remarks.clone(),
         form: form((own, sheet), view).filled("/course/fill/preview", typed, Faults::default()),
         outcome: None,
     }

@@ -68,6 +68,8 @@ pub struct Source<'a> {
     pub not_taken: Vec<NotTaken>,
     /// So many could not be told at all.
     pub unnamed: usize,
+    /// What somebody has to know of the file.
+    pub remark: Option<String>,
 }
 
 impl<'a> Source<'a> {
@@ -77,6 +79,7 @@ impl<'a> Source<'a> {
             place: "in the file",
             not_taken: Vec::new(),
             unnamed: 0,
+            remark: None,
         }
     }
 }
@@ -89,6 +92,7 @@ struct Preview {
     place: &'static str,
     not_taken: Vec<NotTaken>,
     unnamed: usize,
+    remark: Option<String>,
     text: String,
     /// Names of its exchange, as their file.
     exchanged: String,
@@ -230,6 +234,7 @@ pub async fn show_plan(
         place: source.place,
         not_taken: source.not_taken,
         unnamed: source.unnamed,
+        remark: source.remark,
         text,
         exchanged: sourced,
         changes: changes.len(),

@@ -39,7 +39,7 @@ pub async fn read(visitor: &CoordinatorVisitor, file: &UploadedFile) -> PageResu
     if lacking.is_empty() {
         return match roster.students(&roster.columns) {
             Ok(RosterRead { students, .. }) => {
-                show_plan(visitor, Source::file(&file.name), (&students, &[])).await
+                show_plan(visitor, source(file, &roster), (&students, &[])).await
             }
             Err(faults) => Ok(refused(visitor, &file.name, faults)),
         };
@@ -53,6 +53,13 @@ pub async fn read(visitor: &CoordinatorVisitor, file: &UploadedFile) -> PageResu
         faults.add(field.name(), what);
     }
     Ok(page(visitor, file, &roster, &roster.columns, faults))
+}
+
+fn source<'f>(file: &'f UploadedFile, roster: &RosterFile) -> Source<'f> {
+    Source {
+        remark: roster.says_of_sheets(),
+        ..Source::file(&file.name)
+    }
 }
 
 /// Reading a workbook takes a while: not on a thread that serves pages.
@@ -95,7 +102,7 @@ pub async fn chosen(
         Ok(RosterRead { students, .. }) => {
             let who = (visitor.login.as_str(), visitor.now());
             desk::remember_columns(&visitor.state.desk, &roster, &columns, who).await?;
-            show_plan(&visitor, Source::file(&file.name), (&students, &[])).await
+            show_plan(&visitor, source(&file, &roster), (&students, &[])).await
         }
     }
 }
