@@ -9,11 +9,11 @@ const PASSWORD: &str = "this file opens only with a password: save a copy withou
 
 /// What a file is by its first bytes, where that is no table; none where it may be one.
 pub fn no_table(bytes: &[u8]) -> Option<&'static str> {
-    if bytes.starts_with(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1") {
+    if bytes.starts_with(b"\xd0\xcf\x11\xe0") {
         return Some(of_compound(bytes));
     }
     if bytes.starts_with(b"%PDF") {
-        return Some("this is a PDF file, expected a table as a .xlsx or .csv file");
+        return Some("this is a PDF file, expected a table: save it as \u{201c}CSV UTF-8\u{201d}");
     }
     let start = bytes.get(..BEGINNING).unwrap_or(bytes);
     // bytes of UTF-16 are those of its letters with others between them
@@ -58,7 +58,7 @@ fn of_compound(bytes: &[u8]) -> &'static str {
         return PASSWORD;
     }
     if named("WordDocument") {
-        return "this is a text document of the old kind (.doc), expected a table as a .xlsx or .csv file";
+        return "this is a text document of the old kind (.doc), expected a table: save it as \u{201c}CSV UTF-8\u{201d}";
     }
     "this is a spreadsheet file of the old kind (.xls): save it as .xlsx or as \u{201c}CSV UTF-8\u{201d}"
 }
