@@ -281,14 +281,22 @@ impl RosterFile {
         })
     }
 
-    /// Whether a cell is missing in the middle of a row, which an address in the wrong column shows. A row that only ends
-    /// sooner than the header says nothing in its last columns.
+    /// Whether a cell is missing in the middle of a line, which an address shows that stands in a column where others have
+    /// none. A row that only ends sooner than the header says nothing in its last columns.
     fn is_shifted(&self, row: &GridRow, columns: &RosterColumns) -> bool {
-        let email = columns.get(RosterField::Email);
-        let cells = row.cells.iter().enumerate();
-        let mut elsewhere = cells.filter(|(place, _)| Some(*place) != email);
-        email.is_some_and(|email| row.cells.len() <= email)
-            && elsewhere.any(|(_, cell)| cell.contains('@'))
+        let is_short = |email| self.sheet.is_empty() && row.cells.len() <= email;
+        let has_address = |row: &GridRow, at: usize| {
+            let cell = row.cells.get(at);
+            cell.is_some_and(|cell| cell.contains('@'))
+        };
+        let others = || {
+            let all = self.rows.iter();
+            all.filter(|other| other.cells.len() > row.cells.len())
+                .take(50)
+        };
+        let is_lone =
+            |at: usize| has_address(row, at) && !others().any(|other| has_address(other, at));
+        columns.get(RosterField::Email).is_some_and(is_short) && (0..row.cells.len()).any(is_lone)
     }
 
     /// What is wrong with a cell whose text may not be what somebody typed.

@@ -196,7 +196,9 @@ impl<'x> Rewriting<'x> {
         };
         let read = || Refers::read(&formula.text, self.place, &self.sheets);
         let is_stale = match (&formula.shared, formula.text.is_empty()) {
-            (None, _) => read().meets(changed, 0),
+            // a table of what-ifs says its cells otherwise
+            (None, true) => true,
+            (None, false) => read().meets(changed, 0),
             (Some(number), false) => {
                 let refers = read();
                 let is_stale = refers.meets(changed, 0);

@@ -76,7 +76,7 @@ pub fn book(sheets: &[(&str, &str, String)]) -> Vec<u8> {
 
 /// A workbook with one sheet of students.
 fn roster(rows: &[String]) -> Vec<u8> {
-    book(&[("Class", "visible", header(&HEADER) + &rows.concat())])
+    book(&[("Class", "visible", header(&HEADER) + rows.concat().as_str())])
 }
 
 fn ids(read: &RosterRead) -> Vec<&str> {
@@ -115,7 +115,7 @@ fn a_row_that_ends_sooner_says_nothing_in_its_last_columns() {
 
 #[test]
 fn a_sheet_that_nobody_sees_is_not_read() {
-    let rows = |id: &str| header(&HEADER) + &student(&text(id), &text("A"));
+    let rows = |id: &str| header(&HEADER) + student(&text(id), &text("A")).as_str();
     for state in ["hidden", "veryHidden"] {
         let bytes = book(&[
             ("Old", state, rows("0099")),
@@ -210,13 +210,13 @@ fn a_cell_that_lost_what_was_typed_is_refused_with_the_remedy() {
         "Email",
         "Note",
     ]);
-    let bytes = book(&[("Class", "visible", rows + &other + &zeros)]);
+    let bytes = book(&[("Class", "visible", rows + other.as_str() + zeros.as_str())]);
     assert_eq!(ids(&read_roster("r.xlsx", &bytes).expect("is read")), ["A"]);
 }
 
 #[test]
 fn another_sheet_with_a_roster_is_named() {
-    let rows = |id: &str| header(&HEADER) + &student(&text(id), &text("A"));
+    let rows = |id: &str| header(&HEADER) + student(&text(id), &text("A")).as_str();
     let bytes = book(&[
         ("Sec A", "visible", rows("0017")),
         ("Notes", "visible", header(&["Ask", "the", "office"])),
@@ -236,7 +236,7 @@ fn another_sheet_with_a_roster_is_named() {
 
 #[test]
 fn only_parts_that_are_read_are_counted() {
-    let rows = header(&HEADER) + &student(&text("0017"), &text("A"));
+    let rows = header(&HEADER) + student(&text("0017"), &text("A")).as_str();
     let sheet = [("Class", "visible", rows)];
     let with = |path: &str, filling: String| {
         let mut all = parts(&book(&sheet));
