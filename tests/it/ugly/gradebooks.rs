@@ -258,6 +258,8 @@ fn a_workbook_keeps_every_other_cell_formula_and_part() {
             match (row, column) {
                 (3, 2) => assert_eq!(*new, filled("04128")),
                 (5, 2) => assert_eq!(*new, filled("04126")),
+                // sums wait for whoever opens the file: no program takes the old ones for those of the points
+                (3..=5, 4) => assert_eq!(*new, Data::Empty),
                 _ => assert_eq!(old, new, "row {row}, column {column}"),
             }
         }
@@ -298,7 +300,11 @@ fn a_workbook_keeps_every_other_cell_formula_and_part() {
         &["--id", "SIS ID", "--total", "Sum", "--replace"],
     );
     assert_eq!(said.code, Some(1));
-    assert!(said.err.contains("found a formula at E4"), "{}", said.err);
+    assert!(
+        said.err.contains("found formulas in the column “Sum”"),
+        "{}",
+        said.err
+    );
 }
 
 #[test]
