@@ -11,7 +11,7 @@ use self::rewriting::{Rewriting, Wanted, merged_into};
 use super::office::formats::Formats;
 use super::office::formula::Changed;
 use super::office::xml::go_through;
-use super::office::{BookParts, Package, Unreadable};
+use super::office::{Package, Unreadable};
 
 /// A number for one cell.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -71,10 +71,12 @@ fn filled(bytes: &[u8], sheet: &str, numbers: &[CellNumber]) -> Result<Vec<u8>, 
     }
     merged_into(parts.get(target).map_or("", String::as_str), &wanted)?;
     let changed = numbers.iter().map(|one| (target, one.column)).collect();
-    let changed = resting_on(changed, &book, &parts)?;
+    let names = book.sheets.iter().map(|one| one.name.to_lowercase());
+    let names: Vec<String> = names.collect();
+    let changed = resting_on(changed, &names, &parts)?;
     let (mut texts, mut has_formulas) = (BTreeMap::new(), false);
     for (place, xml) in parts.iter().enumerate() {
-        let mut rewriting = Rewriting::of(xml, place, &names(&book), changed.clone());
+        let mut rewriting = Rewriting::of(xml, place, &names, changed.clone());
         if place == target {
             rewriting.put(wanted.clone(), &formats);
         }
@@ -99,14 +101,14 @@ fn filled(bytes: &[u8], sheet: &str, numbers: &[CellNumber]) -> Result<Vec<u8>, 
 /// not known.
 fn resting_on(
     changed: Changed,
-    book: &BookParts,
+    names: &[String],
     parts: &[String],
 ) -> Result<Option<Changed>, String> {
     let mut changed = changed;
     for _ in 0..MOST_ROUNDS {
         let before = changed.len();
         for (place, xml) in parts.iter().enumerate() {
-            let mut reading = Rewriting::of(xml, place, &names(book), Some(changed));
+            let mut reading = Rewriting::of(xml, place, names, Some(changed));
             go_through(xml, &mut reading)?;
             changed = reading.changed.unwrap_or_default();
         }
@@ -115,8 +117,4 @@ fn resting_on(
         }
     }
     Ok(None)
-}
-
-fn names(book: &BookParts) -> Vec<&str> {
-    book.sheets.iter().map(|one| one.name.as_str()).collect()
 }

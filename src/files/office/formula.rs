@@ -18,12 +18,12 @@ pub struct Refers {
 type Column = (usize, bool);
 
 impl Refers {
-    /// What a formula says that stands on a sheet (`own`) of these.
-    pub fn read(text: &str, own: usize, sheets: &[&str]) -> Self {
+    /// What a formula says that stands on a sheet (`own`) of these, named in small letters.
+    pub fn read(text: &str, own: usize, sheets: &[String]) -> Self {
         let mut refers = Self::default();
         let place = |name: &str| {
-            let mut all = sheets.iter();
-            all.position(|known| known.to_lowercase() == name.to_lowercase())
+            let name = name.to_lowercase();
+            sheets.iter().position(|known| *known == name)
         };
         let (mut rest, mut sheet, mut is_joined) = (text, Some(own), false);
         let mut last: Option<(usize, Column, Column)> = None;
@@ -162,7 +162,7 @@ mod tests {
 
     #[test]
     fn a_formula_is_known_by_its_columns() {
-        let sheets = ["Grades", "It's one"];
+        let sheets = ["grades", "it's one"].map(str::to_owned);
         // columns C and D of the first sheet have changed, and F of the second
         let changed = Changed::from([(0, 2), (0, 3), (1, 5)]);
         let meets = |text: &str| Refers::read(text, 0, &sheets).meets(&changed, 0);

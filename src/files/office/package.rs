@@ -1,5 +1,6 @@
 //! A package: parts in a zip file, each read only when it is asked for, all of them together within bounds.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::fmt::{self, Display, Formatter};
 use std::io::{Cursor, Read as _, Write as _};
@@ -177,7 +178,7 @@ impl<'b> Package<'b> {
                 .compression_method(CompressionMethod::Deflated)
                 .last_modified_time(entry.last_modified().unwrap_or_default());
             out.start_file(entry.name(), options).map_err(damaged)?;
-            out.write_all(text.as_bytes())
+            out.write_all(as_utf_8(text).as_bytes())
                 .map_err(|why| why.to_string())?;
         }
         Ok(out.finish().map_err(damaged)?.into_inner())
@@ -315,6 +316,21 @@ fn decoded(bytes: Vec<u8>) -> Result<String, String> {
     let mut text = String::from_utf8(bytes).map_err(|why| why.to_string())?;
     text.drain(..skipped);
     Ok(text)
+}
+
+/// A text that says of itself that it is UTF-8, as which it is written, whatever it was read as.
+fn as_utf_8(text: &str) -> Cow<'_, str> {
+    let (start, rest) = match text.split_once("?>") {
+        Some((start, rest)) if start.starts_with("<?xml") => (start, rest),
+        _ => return Cow::Borrowed(text),
+    };
+    match start.to_ascii_lowercase().contains("utf-16") {
+        true => {
+            let start = start.replace("UTF-16", "UTF-8").replace("utf-16", "UTF-8");
+            Cow::Owned(format!("{start}?>{rest}"))
+        }
+        false => Cow::Borrowed(text),
+    }
 }
 
 /// That no tag is longer than expected.

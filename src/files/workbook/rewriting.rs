@@ -20,7 +20,7 @@ pub struct Rewriting<'x> {
     copied: usize,
     /// Which sheet of which it is.
     place: usize,
-    sheets: Vec<&'x str>,
+    sheets: &'x [String],
     /// Where something changes; none where everything may.
     pub changed: Option<Changed>,
     wanted: Wanted<'x>,
@@ -64,13 +64,13 @@ struct Formula {
 }
 
 impl<'x> Rewriting<'x> {
-    pub fn of(xml: &'x str, place: usize, sheets: &[&'x str], changed: Option<Changed>) -> Self {
+    pub fn of(xml: &'x str, place: usize, sheets: &'x [String], changed: Option<Changed>) -> Self {
         Self {
             xml,
             out: String::new(),
             copied: 0,
             place,
-            sheets: sheets.to_vec(),
+            sheets,
             changed,
             wanted: Wanted::new(),
             formats: None,
@@ -96,13 +96,6 @@ impl<'x> Rewriting<'x> {
             return Ok(None);
         }
         self.instead(self.xml.len()..self.xml.len(), "");
-        let end = self.out.find("?>").unwrap_or(0);
-        let start = self.out.get(..end).filter(|text| text.starts_with("<?xml"));
-        // it is written as UTF-8, whatever it was read as
-        if let Some(start) = start.filter(|text| text.to_ascii_lowercase().contains("utf-16")) {
-            let start = start.replace("UTF-16", "UTF-8").replace("utf-16", "UTF-8");
-            self.out.replace_range(..end, &start);
-        }
         Ok(Some(self.out))
     }
 
@@ -194,7 +187,7 @@ impl<'x> Rewriting<'x> {
         let Some(changed) = self.changed.as_mut() else {
             return true;
         };
-        let read = || Refers::read(&formula.text, self.place, &self.sheets);
+        let read = || Refers::read(&formula.text, self.place, self.sheets);
         let is_stale = match (&formula.shared, formula.text.is_empty()) {
             // a table of what-ifs says its cells otherwise
             (None, true) => true,

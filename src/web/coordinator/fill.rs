@@ -13,7 +13,7 @@ use sha2::{Digest, Sha256};
 use super::downloads::attachment;
 use super::home::FaultsPage;
 use crate::desk::Image;
-use crate::files::{FillChoice, FillPlan, FilledCell, IdKind, OwnFile, Points, Sheet};
+use crate::files::{FillChoice, FillPlan, FilledCell, Filling, IdKind, OwnFile, Points, Sheet};
 use crate::form::{Faults, Field, Filled, Form, Typed};
 use crate::text::Fault;
 use crate::web::fields::LongForm;
@@ -134,13 +134,14 @@ async fn answer(
         page.form.faults.add("id", what);
         return Ok(Page(page).with_status(StatusCode::UNPROCESSABLE_ENTITY));
     }
-    let bytes = match own.filled(&sheet, &plan.fillings()) {
+    let kind = own.kind();
+    let bytes = match filled(own, plan.fillings()).await? {
         Ok(bytes) => bytes,
-        Err(fault) => return refuse(vec![fault]),
+        Err(faults) => return refuse(faults),
     };
     let seen = URL_SAFE_NO_PAD.encode(Sha256::digest(&bytes));
     if wanted && fields.text("seen") == seen {
-        return Ok(attachment(&file.name, own.kind(), bytes));
+        return Ok(attachment(&file.name, kind, bytes));
     }
     page.form
         .form
@@ -160,6 +161,18 @@ async fn own_of(file: &UploadedFile) -> PageResult<Result<OwnFile<'static>, Vec<
     let (name, bytes) = (file.name.clone(), file.bytes.clone());
     let read = tokio::task::spawn_blocking(move || OwnFile::read(&name, bytes));
     read.await.map_err(PageError::internal)
+}
+
+/// So does writing it.
+async fn filled(
+    own: OwnFile<'static>,
+    fillings: Vec<Filling>,
+) -> PageResult<Result<Vec<u8>, Vec<Fault>>> {
+    let done = tokio::task::spawn_blocking(move || {
+        let sheet = own.table()?;
+        own.filled(&sheet, &fillings).map_err(|fault| vec![fault])
+    });
+    done.await.map_err(PageError::internal)
 }
 
 fn chosen(fields: &Fields, (own, sheet): (&OwnFile<'_>, &Sheet<'_>), view: &Image) -> FillChoice {
