@@ -214,8 +214,8 @@ fn a_cell_that_lost_what_was_typed_is_refused_with_the_remedy() {
     assert_eq!(ids(&read_roster("r.xlsx", &bytes).expect("is read")), ["A"]);
 }
 
-#[test]
-fn another_sheet_with_a_roster_is_named() {
+#[tokio::test]
+async fn another_sheet_with_a_roster_is_named() {
     let rows = |id: &str| header(&HEADER) + student(&text(id), &text("A")).as_str();
     let bytes = book(&[
         ("Sec A", "visible", rows("0017")),
@@ -231,6 +231,17 @@ fn another_sheet_with_a_roster_is_named() {
     assert!(
         words.contains("the sheet “Sec B” looks like a roster too"),
         "{words}"
+    );
+    let app = crate::week::app().await;
+    let mut person = app.person("i.quell").await;
+    let page = person
+        .post_file("/course/roster/preview", "r.xlsx", &bytes)
+        .await;
+    assert_eq!(page.status, 200, "{}", page.body);
+    assert!(
+        page.body.contains("looks like a roster too"),
+        "{}",
+        page.body
     );
 }
 
