@@ -357,6 +357,15 @@ fn is_of_points(cell: &str) -> bool {
 }
 
 impl FillPlan {
+    /// Whether no row has anything to do with the course, so that the column is another one or the file is.
+    pub fn says_nothing(&self) -> bool {
+        self.matched == 0
+            && self.without_zeros.is_empty()
+            && self.repeated.is_empty()
+            && self.shared.is_empty()
+            && self.left.is_empty()
+    }
+
     /// What may have happened to the id of somebody whom nobody of the course is.
     pub fn remedy(&self, stranger: &str) -> Option<String> {
         let meant = self.without_zeros.get(stranger)?;

@@ -111,7 +111,7 @@ impl<'b> Package<'b> {
             .map_err(|why| damaged(why.to_string()))?;
         let left = self.left.checked_sub(bytes.len() as u64);
         self.left = left.ok_or_else(|| {
-            format!("unpacked it has more than {MOST_UNPACKED} bytes, which are the most expected")
+            format!("unpacked it has more than {MOST_UNPACKED} bytes, which are the most expected; empty rows that are formatted count too: delete those below the table")
         })?;
         let text = decoded(bytes).map_err(|why| format!("{path}: {why}"))?;
         within_tags(&text)?;

@@ -129,7 +129,7 @@ async fn answer(
         return Ok(Page(page).with_status(StatusCode::UNPROCESSABLE_ENTITY));
     }
     let plan = choice.plan(&sheet, &view.term, &view.in_course_order());
-    if plan.matched == 0 {
+    if plan.says_nothing() {
         let what = "found no row of a student of the course by it, expected ids as on the roster";
         page.form.faults.add("id", what);
         return Ok(Page(page).with_status(StatusCode::UNPROCESSABLE_ENTITY));
