@@ -75,12 +75,17 @@ impl Shown {
             false => number.to_string(),
         };
         match format {
-            Format::Date => Self::odd(&day(number, from_1904).unwrap_or(text), Odd::Date),
+            Format::Date => Self::day(&day(number, from_1904).unwrap_or(text)),
             Format::Padded(pieces) if is_whole && number >= 0.0 => {
                 Self::text(&padded(pieces, &text))
             }
             _ => Self::text(&text),
         }
+    }
+
+    /// A day, or a time, as ISO 8601 writes it.
+    pub fn day(text: &str) -> Self {
+        Self::odd(text.strip_suffix("T00:00:00").unwrap_or(text), Odd::Date)
     }
 
     pub fn logical(is_true: bool) -> Self {

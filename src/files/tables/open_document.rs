@@ -181,7 +181,7 @@ impl Cell {
     fn shown(self) -> Shown {
         let mut shown = match self.value {
             Value::Error => Shown::odd(&self.text, Odd::Error),
-            Value::Day(day) => Shown::odd(&day, Odd::Date),
+            Value::Day(day) => Shown::day(&day),
             Value::Logical(is_true) => Shown::logical(is_true),
             Value::Number(number) => {
                 let shown = Shown::number(number, &Format::Number, false);

@@ -208,7 +208,7 @@ impl SheetReader<'_> {
             _ if value.is_empty() => Shown::default(),
             "e" => Shown::odd(value, Odd::Error),
             "b" => Shown::logical(value == "1" || value.eq_ignore_ascii_case("true")),
-            "d" => Shown::odd(value, Odd::Date),
+            "d" => Shown::day(value),
             _ => {
                 let number: f64 = value.parse().map_err(|_| {
                     format!(

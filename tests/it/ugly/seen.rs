@@ -212,6 +212,13 @@ fn a_cell_that_lost_what_was_typed_is_refused_with_the_remedy() {
     ]);
     let bytes = book(&[("Class", "visible", rows + other.as_str() + zeros.as_str())]);
     assert_eq!(ids(&read_roster("r.xlsx", &bytes).expect("is read")), ["A"]);
+    // a day is what is wanted of the day somebody left
+    let names = ["Student ID", "Family name", "Given name", "Section", "Left"];
+    let gone = student(&good, &format!("{good}<c s=\"2\"><v>46300</v></c>"));
+    let bytes = book(&[("Class", "visible", header(&names) + gone.as_str())]);
+    let read = read_roster("r.xlsx", &bytes).expect("is read");
+    let left = read.students[0].left.expect("has left");
+    assert_eq!(left.to_string(), "2026-10-05");
 }
 
 #[tokio::test]
