@@ -66,7 +66,7 @@ impl Display for Unreadable {
         match self {
             Self::Damaged(why) => write!(
                 out,
-                "found a file that is damaged or was cut off ({why}): fetch it or save it again"
+                "found a file that cannot be read, since it is damaged or was cut off ({why}): fetch it or save it again"
             ),
             Self::Other(why) => out.write_str(why),
         }

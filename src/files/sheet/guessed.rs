@@ -27,12 +27,14 @@ pub(super) fn header_among(
     };
     let place = lines.iter().take(FIRST).position(|line| !is_title(line));
     let place = place.unwrap_or(0);
-    let (first, next) = (lines.get(place), lines.get(place.saturating_add(1)));
-    let is_over_several = first.zip(next).is_some_and(|(first, next)| {
-        says(first).saturating_mul(2) < first.cells.len()
-            && says(next) > says(first)
-            && is_of_words(next)
-    });
+    // then both lines are of words, and what stands below is not
+    let is_over_several = match lines.get(place..).unwrap_or_default() {
+        [first, next, below, ..] => {
+            let words = [first, next, below].map(&is_of_words);
+            words == [true, true, false] && says(next) > says(first)
+        }
+        _ => false,
+    };
     place.saturating_add(usize::from(is_over_several))
 }
 

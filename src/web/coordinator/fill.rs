@@ -64,7 +64,11 @@ pub async fn choose(visitor: CoordinatorVisitor, upload: Upload) -> PageResult<R
         let frame = visitor.frame("The file cannot be filled in");
         Ok(FaultsPage::answer(frame, file, faults, BACK))
     };
-    let file = match upload.within("a table as a .csv or .xlsx file", MOST_BYTES, "") {
+    let file = match upload.within(
+        "a table as a .csv or .xlsx file",
+        MOST_BYTES,
+        ": take pictures out of it",
+    ) {
         Ok(file) => file,
         Err((name, fault)) => return refuse(&name, vec![fault]),
     };

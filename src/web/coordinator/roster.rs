@@ -21,8 +21,10 @@ use crate::text::{Fault, Known};
 use crate::web::changing::{GradeRow, grade, notice};
 use crate::web::fields::{LongForm, MOST_FILE_IN_FORM};
 use crate::web::parts::{Parts, from_to};
+use crate::web::upload::MOST_FILE_BYTES;
 use crate::web::{
     CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields, Upload,
+    UploadedFile,
 };
 
 /// What to do about a roster that is too large.
@@ -181,11 +183,13 @@ pub async fn preview(visitor: CoordinatorVisitor, upload: Upload) -> PageResult<
     let back = "/course/roster";
     let frame = || visitor.frame("The roster was not brought in");
     let refuse = |file: &str, faults| Ok(FaultsPage::answer(frame(), file, faults, back));
-    let file = match upload.within(
-        "a roster as a .csv, .xlsx or .ods file",
-        MOST_FILE_IN_FORM,
-        IN_PARTS,
-    ) {
+    // of a workbook most may be pictures
+    let is_workbook = |file: &UploadedFile| file.bytes.starts_with(b"PK\x03\x04");
+    let most = match upload.file.as_ref().is_some_and(is_workbook) {
+        true => MOST_FILE_BYTES,
+        false => MOST_FILE_IN_FORM,
+    };
+    let file = match upload.within("a roster as a .csv, .xlsx or .ods file", most, IN_PARTS) {
         Ok(file) => file,
         Err((name, fault)) => return refuse(&name, vec![fault]),
     };

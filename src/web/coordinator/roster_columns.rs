@@ -12,7 +12,7 @@ use crate::desk::{self, remembered_columns};
 use crate::files::tables::{RosterColumns, RosterField, RosterFile, RosterRead};
 use crate::form::{Faults, Field, Filled, Form, Typed};
 use crate::text::Fault;
-use crate::web::fields::LongForm;
+use crate::web::fields::{LongForm, MOST_FILE_IN_FORM};
 use crate::web::{CoordinatorVisitor, Frame, Page, PageError, PageResult, UploadedFile};
 
 #[derive(Template)]
@@ -43,6 +43,16 @@ pub async fn read(visitor: &CoordinatorVisitor, file: &UploadedFile) -> PageResu
             }
             Err(faults) => Ok(refused(visitor, &file.name, faults)),
         };
+    }
+    let (found, most) = (file.bytes.len() / 1024, MOST_FILE_IN_FORM / 1024);
+    if file.bytes.len() > MOST_FILE_IN_FORM {
+        let names: Vec<&str> = lacking.into_iter().map(RosterField::name).collect();
+        let what = format!(
+            "found no columns called {}, and {found} KiB, expected such columns or at most {most} KiB: take pictures out of the file, or rename the columns",
+            names.join(", ")
+        );
+        let fault = Fault::of_file(&file.name, what).at(roster.header.line);
+        return Ok(refused(visitor, &file.name, vec![fault]));
     }
     let mut faults = Faults::default();
     for field in lacking {
