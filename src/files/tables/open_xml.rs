@@ -118,6 +118,7 @@ struct Cell {
     kind: String,
     style: usize,
     value: String,
+    has_value: bool,
     is_formula: bool,
 }
 
@@ -160,7 +161,12 @@ impl Takes for SheetReader<'_> {
                 }
             }
             b"rPh" => self.phonetic = self.phonetic.saturating_add(1),
-            b"v" => self.part = Part::Value,
+            b"v" => {
+                self.part = Part::Value;
+                if let Some(cell) = self.cell.as_mut() {
+                    cell.has_value = true;
+                }
+            }
             b"t" if self.phonetic == 0 => self.part = Part::Inline,
             _ => {}
         }
@@ -195,6 +201,7 @@ impl SheetReader<'_> {
     fn shown(&self, cell: Cell) -> Result<Shown, String> {
         let value = cell.value.trim();
         let mut shown = match cell.kind.as_str() {
+            _ if cell.is_formula && !cell.has_value => Shown::odd("", Odd::NoValue),
             "s" if value.is_empty() => Shown::default(),
             "s" => {
                 let text = value.parse().ok().and_then(|at: usize| self.texts.get(at));

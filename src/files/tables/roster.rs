@@ -217,7 +217,7 @@ impl RosterFile {
         let before = faults.len();
         let header = self.header.cells.len();
         let beyond = row.cells.iter().skip(header).any(|cell| !cell.is_empty());
-        if beyond || self.is_shifted(row, columns) {
+        if beyond || self.lacks_cells(row, columns) {
             let what = format!("found {} cells, expected {header}", row.cells.len());
             faults.push(Fault::of_file(&self.name, what).at(row.line));
             return None;
@@ -281,22 +281,29 @@ impl RosterFile {
         })
     }
 
-    /// Whether a cell is missing in the middle of a line, which an address shows that stands in a column where others have
-    /// none. A row that only ends sooner than the header says nothing in its last columns.
-    fn is_shifted(&self, row: &GridRow, columns: &RosterColumns) -> bool {
-        let is_short = |email| self.sheet.is_empty() && row.cells.len() <= email;
+    /// Whether cells are missing in a line of text: of a column that is needed, or in the middle, which an address shows that
+    /// stands in a column where others have none. A row that only ends sooner says nothing in its last columns.
+    fn lacks_cells(&self, row: &GridRow, columns: &RosterColumns) -> bool {
+        let length = row.cells.len();
+        let may_lack = |field| matches!(field, RosterField::Email | RosterField::Left);
+        let (last, needed): (Vec<_>, Vec<_>) = columns
+            .all()
+            .filter(|(_, place)| *place >= length)
+            .partition(|(field, _)| may_lack(*field));
+        if !self.sheet.is_empty() || last.is_empty() || !needed.is_empty() {
+            return self.sheet.is_empty() && !needed.is_empty();
+        }
         let has_address = |row: &GridRow, at: usize| {
             let cell = row.cells.get(at);
             cell.is_some_and(|cell| cell.contains('@'))
         };
         let others = || {
             let all = self.rows.iter();
-            all.filter(|other| other.cells.len() > row.cells.len())
-                .take(50)
+            all.filter(|other| other.cells.len() > length).take(50)
         };
         let is_lone =
             |at: usize| has_address(row, at) && !others().any(|other| has_address(other, at));
-        columns.get(RosterField::Email).is_some_and(is_short) && (0..row.cells.len()).any(is_lone)
+        (0..length).any(is_lone)
     }
 
     /// What is wrong with a cell whose text may not be what somebody typed.
