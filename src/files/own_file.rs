@@ -42,7 +42,7 @@ impl<'b> OwnFile<'b> {
         let is_wide = bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]);
         if !is_wide && !bytes.starts_with(b"PK\x03\x04") && bytes.contains(&0) {
             return Err(one(
-                "found bytes that are no text, expected a table as a .csv or .xlsx file: fetch it again, or save it as \u{201c}CSV UTF-8\u{201d}",
+                "found bytes that cannot be read as text, expected a table as a .csv or .xlsx file: fetch it again, or save it as \u{201c}CSV UTF-8\u{201d}",
             ));
         }
         let (mut sheet, mut remarks) = (None, Vec::new());

@@ -178,7 +178,7 @@ fn a_cell_that_lost_what_was_typed_is_refused_with_the_remedy() {
         ),
         (
             &good,
-            "<c><f>D1&amp;1</f></c>",
+            "<c t=\"str\"><f>D1&amp;1</f></c>",
             "found a formula without a value",
         ),
         (
