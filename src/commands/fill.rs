@@ -73,9 +73,13 @@ pub async fn run(line: &FillLine) -> Result<(), Failure> {
     }
     if plan.matched == 0 {
         return Err(Failure::Other(format!(
-            "{name}: found no row of a student of the course by the column \u{201c}{}\u{201d} among {}, expected ids as on the roster{}; nothing was written",
+            "{name}: found no row of a student of the course by the column \u{201c}{}\u{201d} among {}, expected ids as on the roster{}{}; nothing was written",
             line.id,
             counted(sheet.rows(), "row", "rows"),
+            plan.strangers
+                .iter()
+                .find_map(|(_, id)| Some(format!("; nobody is {id}, {}", plan.remedy(id)?)))
+                .unwrap_or_default(),
             if line.email {
                 ""
             } else {
@@ -83,10 +87,13 @@ pub async fn run(line: &FillLine) -> Result<(), Failure> {
             }
         )));
     }
-    say(&name, &plan);
     let filled = file.filled(&sheet, &plan.fillings());
     let filled = filled.map_err(|fault| Failure::Faults(vec![fault]))?;
     std::fs::write(&line.out, filled).map_err(|why| unreadable(&line.out, &why))?;
+    for remark in &file.remarks {
+        eprintln!("{name}: {remark}");
+    }
+    say(&name, &plan);
     println!("{}", line.out.display());
     Ok(())
 }
@@ -150,8 +157,10 @@ fn say(file: &str, plan: &FillPlan) {
         }
     };
     let strangers = plan.strangers.iter();
-    let strangers =
-        strangers.map(|(line, id)| format!("{file}:{line}: nobody of the course is {id}"));
+    let strangers = strangers.map(|(line, id)| match plan.remedy(id) {
+        Some(remedy) => format!("{file}:{line}: nobody of the course is {id}; {remedy}"),
+        None => format!("{file}:{line}: nobody of the course is {id}"),
+    });
     list(strangers.collect(), "whom nobody of the course is");
     let left = plan.left.iter();
     let left = left.map(|(line, student)| {
@@ -174,6 +183,13 @@ fn say(file: &str, plan: &FillPlan) {
         format!("{file}:{line}: several students have the address {id}; it is not filled in")
     });
     list(shared.collect(), "with an address of several students");
+    let kept = plan.kept.iter().map(|cell| {
+        format!(
+            "{file}:{}, column {}: {} has \u{201c}{}\u{201d} there, which is kept; the points are {} (--replace writes them over it)",
+            cell.line, cell.column, cell.student, cell.before, cell.after
+        )
+    });
+    list(kept.collect(), "that are kept");
     let missing = plan.missing.iter();
     let missing = missing.map(|student| format!("{file}: {} is not in the file", student.id));
     list(missing.collect(), "who are not in the file");

@@ -14,7 +14,11 @@ use crate::words::counted;
 /// Whether a path names a table of people and not a course folder.
 pub fn is_table(path: &Path) -> bool {
     let extension = path.extension().map(|e| e.to_string_lossy().to_lowercase());
-    let tables = ["csv", "tsv", "txt", "xlsx", "ods", "xls"];
+    // the last ones are refused, with what to do
+    let tables = [
+        "csv", "tsv", "txt", "xlsx", "xlsm", "xltx", "xltm", "ods", "ots", "xls", "xlsb", "fods",
+        "xml", "htm", "html", "numbers",
+    ];
     path.is_file() && extension.is_some_and(|e| tables.contains(&e.as_str()))
 }
 
@@ -53,6 +57,9 @@ pub async fn import(
     let today = view.term.course.zone.local(now).date();
     let plan = desk::plan_roster(&view.term, (&read.students, &[]), &[], today);
     drop(view);
+    if let Some(what) = roster.says_of_sheets() {
+        eprintln!("{name}: {what}");
+    }
     for (line, text) in &read.passed_over {
         eprintln!("{name}:{line}: passed over, about nobody: {text}");
     }

@@ -60,6 +60,8 @@ pub struct FillPlan {
     pub nothing: usize,
     /// Rows nobody on the roster matches: line and what stands in the id column.
     pub strangers: Vec<(u64, String)>,
+    /// Students of the course whose ids differ from those of strangers in zeros at the beginning alone.
+    pub without_zeros: BTreeMap<String, String>,
     /// Rows with nothing in the id column.
     pub blank: usize,
     /// Students who have left, with their lines: their rows are not filled in.
@@ -178,10 +180,18 @@ impl FillChoice {
             let what = "found no column to fill in, expected at least one";
             faults.push((None, what.to_owned()));
         }
+        let named = |column: usize| columns.get(column).map_or("", |name| name.trim());
+        if (0..sheet.rows()).any(|row| sheet.lacks_value(row, self.id_column)) {
+            let what = format!(
+                "found formulas without a value in the column \u{201c}{}\u{201d}, expected ids: open the file in a spreadsheet program and save it",
+                named(self.id_column)
+            );
+            faults.push((None, what));
+        }
         let mut taken = BTreeSet::from([self.id_column]);
         for (place, (_, column)) in self.targets.iter().enumerate() {
+            let name = named(*column);
             if !taken.insert(*column) {
-                let name = columns.get(*column).map_or("", |name| name.trim());
                 let what = if *column == self.id_column {
                     format!(
                         "found \u{201c}{name}\u{201d}, which names the students, expected another column"
@@ -190,8 +200,12 @@ impl FillChoice {
                     format!("found \u{201c}{name}\u{201d} again, expected a column of its own")
                 };
                 faults.push((Some(place), what));
+            } else if self.is_of_formulas(sheet, *column) {
+                let what = format!(
+                    "found formulas in the column \u{201c}{name}\u{201d}, expected points or empty cells: choose another column"
+                );
+                faults.push((Some(place), what));
             } else if let Some(other) = self.text_among(sheet, *column) {
-                let name = columns.get(*column).map_or("", |name| name.trim());
                 let what = format!(
                     "found \u{201c}{other}\u{201d} and the like in the column \u{201c}{name}\u{201d}, expected points or empty cells"
                 );
@@ -199,6 +213,16 @@ impl FillChoice {
             }
         }
         faults
+    }
+
+    /// Whether formulas give most of what a column says of people.
+    fn is_of_formulas(&self, sheet: &Sheet<'_>, column: usize) -> bool {
+        let says = |row: usize, column| !sheet.cell(row, column).trim().is_empty();
+        let rows = (0..sheet.rows()).filter(|row| says(*row, self.id_column));
+        let (formulas, others): (Vec<usize>, Vec<usize>) = rows
+            .filter(|row| sheet.is_formula(*row, column) || says(*row, column))
+            .partition(|row| sheet.is_formula(*row, column));
+        formulas.len() > others.len()
     }
 
     /// A text in a column that holds more texts than numbers, so that it is not one of points. Rows of nobody, such as a
@@ -263,6 +287,15 @@ impl FillChoice {
             }
         }
         plan.strangers.sort();
+        if self.by == IdKind::StudentId {
+            let bare = |id: &str| id.trim_start_matches('0').to_owned();
+            let known = people.keys().map(|id| (bare(id), id));
+            let known: BTreeMap<String, &String> = known.collect();
+            let strangers = plan.strangers.iter();
+            let alike = strangers
+                .filter_map(|(_, id)| Some((id.clone(), (*known.get(&bare(id))?).clone())));
+            plan.without_zeros = alike.collect();
+        }
         plan.left.sort_by_key(|(line, _)| *line);
         plan.written
             .sort_by_key(|cell| (cell.line, cell.filling.column));
@@ -324,6 +357,23 @@ fn is_of_points(cell: &str) -> bool {
 }
 
 impl FillPlan {
+    /// Whether no row has anything to do with the course, so that the column is another one or the file is.
+    pub fn says_nothing(&self) -> bool {
+        self.matched == 0
+            && self.without_zeros.is_empty()
+            && self.repeated.is_empty()
+            && self.shared.is_empty()
+            && self.left.is_empty()
+    }
+
+    /// What may have happened to the id of somebody whom nobody of the course is.
+    pub fn remedy(&self, stranger: &str) -> Option<String> {
+        let meant = self.without_zeros.get(stranger)?;
+        Some(format!(
+            "{meant} is: where a spreadsheet took leading zeros off, format the column as text and type the ids again"
+        ))
+    }
+
     /// The cells to write.
     pub fn fillings(&self) -> Vec<Filling> {
         self.written

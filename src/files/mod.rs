@@ -20,6 +20,7 @@ mod glassware_file;
 mod gradebook;
 mod hand_ins;
 mod marking_file;
+mod office;
 pub mod oneroster;
 mod own_file;
 mod people;

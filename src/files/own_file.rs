@@ -2,10 +2,11 @@
 
 use std::borrow::Cow;
 
+use super::office::no_table;
 use super::separator::Separator;
-use super::sheet::{Filling, Sheet};
-use super::tables::{Grid, read_grids};
-use super::workbook::{CellNumber, filled_workbook};
+use super::sheet::{Filling, Formulas, Sheet};
+use super::tables::{Grid, GridRow, Odd, read_grids};
+use super::workbook::{CellNumber, filled_workbook, is_signed};
 use crate::text::{Fault, write_csv};
 
 /// A file that cells are filled into, of whatever kind.
@@ -14,6 +15,8 @@ pub struct OwnFile<'b> {
     name: String,
     bytes: Cow<'b, [u8]>,
     sheet: Option<SheetText>,
+    /// What somebody has to know of it: which sheet it is, and what is lost.
+    pub remarks: Vec<String>,
 }
 
 /// The sheet of a workbook.
@@ -24,6 +27,8 @@ struct SheetText {
     first_column: usize,
     /// Its cells.
     text: Vec<u8>,
+    /// Those that a formula gives, by line and column of the text.
+    formulas: Formulas,
 }
 
 impl<'b> OwnFile<'b> {
@@ -31,12 +36,16 @@ impl<'b> OwnFile<'b> {
     pub fn read(name: &str, bytes: impl Into<Cow<'b, [u8]>>) -> Result<Self, Vec<Fault>> {
         let bytes = bytes.into();
         let one = |what: &str| vec![Fault::of_file(name, what)];
-        if bytes.starts_with(b"\xd0\xcf\x11\xe0") {
+        if let Some(what) = no_table(&bytes) {
+            return Err(one(what));
+        }
+        let is_wide = bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]);
+        if !is_wide && !bytes.starts_with(b"PK\x03\x04") && bytes.contains(&0) {
             return Err(one(
-                "this is a spreadsheet file of the old kind (.xls): save it as .xlsx or as \u{201c}CSV UTF-8\u{201d}",
+                "found bytes that cannot be read as text, expected a table as a .csv or .xlsx file: fetch it again, or save it as \u{201c}CSV UTF-8\u{201d}",
             ));
         }
-        let mut sheet = None;
+        let (mut sheet, mut remarks) = (None, Vec::new());
         if bytes.starts_with(b"PK\x03\x04") {
             if bytes
                 .windows(15)
@@ -48,15 +57,29 @@ impl<'b> OwnFile<'b> {
                 ));
             }
             let grids = read_grids(name, &bytes)?;
-            let largest = grids.into_iter().max_by_key(|grid| grid.rows.len());
+            // of several that are as large, the first
+            let largest = grids.iter().rev().max_by_key(|grid| grid.rows.len());
             let Some(grid) = largest.filter(|grid| !grid.rows.is_empty()) else {
                 return Err(one(
                     "found no cells, expected a header and a row for each student",
                 ));
             };
+            remarks.extend(grids.iter().filter(|other| is_alike(grid, other)).map(|other| {
+                format!(
+                    "the sheet \u{201c}{}\u{201d} is filled in alone; the sheet \u{201c}{}\u{201d} has the same columns: to fill it in too, save it as a file of its own",
+                    grid.sheet, other.sheet
+                )
+            }));
+            if is_signed(&bytes) {
+                remarks.push(
+                    "this workbook is signed: filled in, it is no longer what was signed"
+                        .to_owned(),
+                );
+            }
             sheet = Some(SheetText {
-                text: as_text(&grid),
-                name: grid.sheet,
+                text: as_text(grid),
+                formulas: Formulas::of(grid),
+                name: grid.sheet.clone(),
                 first_column: grid.first_column,
             });
         }
@@ -64,13 +87,19 @@ impl<'b> OwnFile<'b> {
             name: name.to_owned(),
             bytes,
             sheet,
+            remarks,
         })
     }
 
     /// The table that points go into. A row of a workbook is a line.
     pub fn table(&self) -> Result<Sheet<'_>, Vec<Fault>> {
-        let sheet = self.sheet.as_ref();
-        Sheet::read(&self.name, sheet.map_or(&self.bytes, |sheet| &sheet.text))
+        match &self.sheet {
+            None => Sheet::read(&self.name, &self.bytes),
+            Some(sheet) => {
+                let table = Sheet::read(&self.name, &sheet.text)?;
+                Ok(table.with_formulas(sheet.formulas.clone()))
+            }
+        }
     }
 
     /// How its cells are told apart, in words.
@@ -79,6 +108,10 @@ impl<'b> OwnFile<'b> {
             Some(sheet) => Cow::Owned(format!("in the sheet \u{201c}{}\u{201d}", sheet.name)),
             None => Cow::Owned(format!("separated by {}", separator.words())),
         }
+    }
+
+    pub fn is_workbook(&self) -> bool {
+        self.sheet.is_some()
     }
 
     /// Whether points can be written with a decimal comma: not where commas separate cells, nor in a workbook, which has
@@ -115,6 +148,16 @@ impl<'b> OwnFile<'b> {
     }
 }
 
+/// Whether another sheet has the same header as one.
+fn is_alike(grid: &Grid, other: &Grid) -> bool {
+    const FIRST: usize = 15;
+    let says = |row: &&GridRow| row.cells.iter().filter(|cell| !cell.is_empty()).count() > 2;
+    let headers = || grid.rows.iter().take(FIRST).filter(says);
+    let mut others = other.rows.iter().take(FIRST);
+    let is_header = |row: &GridRow| headers().any(|header| header.cells == row.cells);
+    !std::ptr::eq(grid, other) && others.any(is_header)
+}
+
 /// A sheet as CSV in which the line of a row is its number.
 fn as_text(grid: &Grid) -> Vec<u8> {
     let width = grid
@@ -136,4 +179,20 @@ fn as_text(grid: &Grid) -> Vec<u8> {
         line = row.line.saturating_add(1);
     }
     text.into_bytes()
+}
+
+impl Formulas {
+    /// Those of a sheet whose rows are lines.
+    fn of(grid: &Grid) -> Self {
+        let mut formulas = Self::default();
+        for row in &grid.rows {
+            for column in 0..row.cells.len() {
+                if row.is_formula(column) {
+                    let has_value = row.odd(column) != Some(Odd::NoValue);
+                    formulas.put((row.line, column), has_value);
+                }
+            }
+        }
+        formulas
+    }
 }

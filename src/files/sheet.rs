@@ -10,10 +10,13 @@
 //! inside quoted cells (RFC 4180), lines that end in LF, CRLF or CR, a first line `sep=;` as spreadsheets write it.
 //! Cells may be in any encoding of which ASCII is a part.
 
+mod guessed;
+
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::ops::Range;
 
+use self::guessed::{after_hint, header_among, likely, says_total};
 use super::separator::Separator;
 use crate::text::{Fault, found};
 
@@ -24,6 +27,17 @@ pub struct Sheet<'b> {
     separator: Separator,
     header: Line,
     rows: Vec<Line>,
+    formulas: Formulas,
+}
+
+/// Cells that a formula gives, by line and column, and whether each has a value.
+#[derive(Clone, Debug, Default)]
+pub struct Formulas(BTreeMap<(u64, usize), bool>);
+
+impl Formulas {
+    pub(super) fn put(&mut self, at: (u64, usize), has_value: bool) {
+        self.0.insert(at, has_value);
+    }
 }
 
 /// New text for one cell.
@@ -100,7 +114,16 @@ impl<'b> Sheet<'b> {
                 .iter()
                 .any(|byte| !byte.is_ascii_whitespace() && *byte != b'"')
         };
-        let header = header_among(&lines, |line| line.cells.iter().filter(|c| says(c)).count());
+        let is_word = |cell: &Range<usize>| {
+            let text = String::from_utf8_lossy(bytes.get(cell.clone()).unwrap_or_default());
+            let text = text.trim_matches(['"', ' ']).replace(',', ".");
+            !text.contains('@') && text.parse::<f64>().is_err()
+        };
+        let header = header_among(
+            &lines,
+            |line| line.cells.iter().filter(|c| says(c)).count(),
+            |line| line.cells.iter().all(is_word),
+        );
         let mut lines = lines.into_iter().skip(header);
         let Some(header) = lines.next() else {
             let what = "found no header, expected the names of the columns in the first line";
@@ -131,7 +154,23 @@ impl<'b> Sheet<'b> {
             separator,
             header,
             rows,
+            formulas: Formulas::default(),
         })
+    }
+
+    /// The same, of a workbook with formulas in these cells.
+    pub(super) fn with_formulas(self, formulas: Formulas) -> Self {
+        Self { formulas, ..self }
+    }
+
+    /// Whether a formula gives a cell.
+    pub fn is_formula(&self, row: usize, column: usize) -> bool {
+        self.formulas.0.contains_key(&(self.line(row), column))
+    }
+
+    /// Whether a formula gives a cell that was never worked out.
+    pub fn lacks_value(&self, row: usize, column: usize) -> bool {
+        self.formulas.0.get(&(self.line(row), column)) == Some(&false)
     }
 
     /// What stands between its cells.
@@ -241,78 +280,6 @@ pub fn column_named(sheet: &Sheet<'_>, name: &str) -> Result<usize, String> {
             Err(found(name, &expected))
         }
     }
-}
-
-/// The place of the header: the first line as wide as most are, below a title of a cell or two.
-fn header_among(lines: &[Line], says: impl Fn(&Line) -> usize) -> usize {
-    const FIRST: usize = 15;
-    let mut counts: BTreeMap<usize, usize> = BTreeMap::new();
-    for line in lines {
-        let count = counts.entry(line.cells.len()).or_default();
-        *count = count.saturating_add(1);
-    }
-    let most = counts
-        .into_iter()
-        .max_by_key(|(width, count)| (*count, *width));
-    let most = most.map(|(width, _)| width);
-    let is_title = |line: &Line| {
-        most.is_some_and(|most| most > 2 && (line.cells.len() < most.min(3) || says(line) < 2))
-    };
-    let place = lines.iter().take(FIRST).position(|line| !is_title(line));
-    place.unwrap_or(0)
-}
-
-/// Whether a cell begins like that of a line of sums.
-fn says_total(cell: &[u8]) -> bool {
-    let text = String::from_utf8_lossy(cell).to_lowercase();
-    let text = text.trim_start_matches(['"', ' ']);
-    let words = [
-        "total", "sum", "mean", "average", "gesamt", "mittel", "anzahl", "moyenne", "media",
-    ];
-    words.iter().any(|word| text.starts_with(word))
-}
-
-/// Past a first line `sep=;`: where the table starts, on which line, and what separates its cells.
-fn after_hint(bytes: &[u8], start: usize) -> (usize, u64, Option<Separator>) {
-    let rest = bytes.get(start..).unwrap_or_default();
-    let hint = |separator: &Separator| match rest {
-        [b's', b'e', b'p', b'=', said, end @ ..] if *said == separator.byte() => match end {
-            [b'\r', b'\n', ..] => Some(7),
-            [b'\n' | b'\r', ..] => Some(6),
-            _ => None,
-        },
-        _ => None,
-    };
-    let found = Separator::ALL
-        .into_iter()
-        .find_map(|separator| hint(&separator).map(|length| (separator, length)));
-    match found {
-        Some((separator, length)) => (start.saturating_add(length), 2, Some(separator)),
-        None => (start, 1, None),
-    }
-}
-
-/// The separators, first the one that stands most often in the first line that is not blank, quoted cells aside.
-fn likely(bytes: &[u8]) -> [Separator; 3] {
-    let mut counts = [0_usize; 3];
-    let (mut quoted, mut begun) = (false, false);
-    for byte in bytes {
-        match byte {
-            b'"' => quoted = !quoted,
-            b'\r' | b'\n' if !quoted && begun => break,
-            b'\r' | b'\n' if !quoted => continue,
-            _ if quoted => {}
-            _ => {
-                for (count, separator) in counts.iter_mut().zip(Separator::ALL) {
-                    *count += usize::from(*byte == separator.byte());
-                }
-            }
-        }
-        begun = true;
-    }
-    let mut places = [0, 1, 2];
-    places.sort_by_key(|place| std::cmp::Reverse(counts[*place]));
-    places.map(|place| Separator::ALL[place])
 }
 
 /// Goes through the bytes line by line.

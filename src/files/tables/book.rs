@@ -2,97 +2,57 @@
 //! made for it.
 
 use std::collections::BTreeMap;
-use std::io::{BufRead, BufReader, Cursor, Read as _};
 
-use calamine::{Data, Reader as _, Xlsx, XlsxError};
-use zip::ZipArchive;
-
-use super::grid::{Grid, GridRow, MOST_ROWS, on_one_line};
-use super::open_document;
+use super::cell::Shown;
+use super::grid::{Grid, GridRow, MOST_ROWS};
+use super::{open_document, open_xml};
+use crate::files::office::{Package, Unreadable, no_table_within};
 use crate::text::MOST_COLUMNS;
 
-/// Most bytes of all parts, unpacked, and of all cells' texts.
-const MOST_UNPACKED: u64 = 64 * 1024 * 1024;
+/// Most bytes of all cells' texts.
+const MOST_TEXT: u64 = 64 * 1024 * 1024;
 /// Most cells of all sheets, empty ones between others included.
-const MOST_CELLS: usize = 1_000_000;
+pub(super) const MOST_CELLS: usize = 1_000_000;
 const MOST_SHEETS: usize = 250;
-/// Most bytes of one tag: every one of its attributes is compared with those before it.
-const MOST_OF_TAG: usize = 16 * 1024;
 
-/// The sheets of an .xlsx or .ods file.
+/// The sheets of a workbook or an open document that can be seen.
+///
+/// # Errors
+/// In words what the file is where it is none of them, why it cannot be read, and what to do.
 pub(super) fn sheets(bytes: &[u8]) -> Result<Vec<Grid>, String> {
-    let mut zip = ZipArchive::new(Cursor::new(bytes)).map_err(|why| why.to_string())?;
-    let mut left = MOST_UNPACKED;
-    for place in 0..zip.len() {
-        let part = zip.by_index(place).map_err(|why| why.to_string())?;
-        // whatever size it states
-        let mut part = BufReader::new(part.take(left.saturating_add(1)));
-        let unpacked = unpacked(&mut part)?;
-        left = left.checked_sub(unpacked).ok_or_else(|| {
-            format!("unpacked it has more than {MOST_UNPACKED} bytes, which are the most expected")
-        })?;
-    }
-    let Some(place) = zip.index_for_name("content.xml") else {
-        return workbook(bytes);
-    };
-    let mut content = String::new();
-    let mut part = zip.by_index(place).map_err(|why| why.to_string())?;
-    part.read_to_string(&mut content)
-        .map_err(|why| why.to_string())?;
-    open_document::sheets(&content)
+    read(bytes).map_err(|why| match why {
+        Unread::Kind(what) => what.to_owned(),
+        Unread::Part(why @ Unreadable::Damaged(_)) => why.to_string(),
+        Unread::Part(Unreadable::Other(why)) => format!(
+            "found a file that cannot be read as .xlsx or .ods ({why}): save its sheet as \u{201c}CSV UTF-8\u{201d}"
+        ),
+    })
 }
 
-/// How many bytes a part has.
-fn unpacked(part: &mut impl BufRead) -> Result<u64, String> {
-    let (mut all, mut of_tag) = (0_u64, 0_usize);
-    loop {
-        let bytes = part.fill_buf().map_err(|why| why.to_string())?;
-        if bytes.is_empty() {
-            return Ok(all);
-        }
-        for byte in bytes {
-            // a bracket within an attribute begins a count anew, which makes no tag look longer than it is
-            of_tag = match byte {
-                b'<' => 1,
-                b'>' => 0,
-                _ if of_tag > 0 => of_tag.saturating_add(1),
-                _ => 0,
-            };
-            if of_tag > MOST_OF_TAG {
-                return Err(format!(
-                    "found a tag of more than {MOST_OF_TAG} bytes, which are the most expected"
-                ));
-            }
-        }
-        let read = bytes.len();
-        all = all.saturating_add(read as u64);
-        part.consume(read);
+/// Why there are no sheets.
+enum Unread {
+    /// It is another kind of file: in words, with what to do.
+    Kind(&'static str),
+    Part(Unreadable),
+}
+
+impl<U: Into<Unreadable>> From<U> for Unread {
+    fn from(why: U) -> Self {
+        Self::Part(why.into())
     }
 }
 
-/// The sheets of an .xlsx file.
-fn workbook(bytes: &[u8]) -> Result<Vec<Grid>, String> {
-    let said = |why: XlsxError| why.to_string();
-    let mut book = Xlsx::new(Cursor::new(bytes)).map_err(said)?;
-    let (mut grids, mut room) = (Vec::new(), Room::default());
-    for name in book.sheet_names() {
-        let mut cells = match book.worksheet_cells_reader(&name) {
-            // a sheet that is a chart
-            Err(XlsxError::NotAWorksheet(_)) => continue,
-            cells => cells.map_err(said)?,
-        };
-        room.take_sheet()?;
-        let mut sheet = SheetCells::default();
-        while let Some(cell) = cells.next_cell().map_err(said)? {
-            let (row, column) = cell.get_position();
-            let line = u64::from(row).saturating_add(1);
-            let column = usize::try_from(column).unwrap_or(usize::MAX);
-            let value = Data::from(cell.get_value().clone());
-            sheet.put(&mut room, line, column, text_of(&value))?;
-        }
-        grids.push(sheet.grid(&mut room, name)?);
+fn read(bytes: &[u8]) -> Result<Vec<Grid>, Unread> {
+    let mut package = Package::open(bytes)?;
+    if let Some(what) = no_table_within(&mut package)? {
+        return Err(Unread::Kind(what));
     }
-    Ok(grids)
+    if let Some(book) = package.workbook()? {
+        return Ok(open_xml::sheets(&mut package, &book)?);
+    }
+    let content = package.part("content.xml")?;
+    let content = content.ok_or_else(|| "found no workbook in it".to_owned())?;
+    Ok(open_document::sheets(&content)?)
 }
 
 /// What the sheets of a file have taken so far.
@@ -114,32 +74,27 @@ impl Room {
         self.cells = self.cells.saturating_add(cells);
         self.size = self.size.saturating_add(size as u64);
         within(self.cells <= MOST_CELLS, "cells", MOST_CELLS as u64)?;
-        within(
-            self.size <= MOST_UNPACKED,
-            "bytes in its cells",
-            MOST_UNPACKED,
-        )
+        within(self.size <= MOST_TEXT, "bytes in its cells", MOST_TEXT)
     }
 }
 
-fn within(fits: bool, what: &str, most: u64) -> Result<(), String> {
+pub(super) fn within(fits: bool, what: &str, most: u64) -> Result<(), String> {
     let too_many = || format!("found more than {most} {what}, which are the most expected");
     fits.then_some(()).ok_or_else(too_many)
 }
 
-/// The cells of a sheet that are not empty: by line, from 1, then by column, from 0.
+/// The cells of a sheet of which something is to be said: by line, from 1, then by column, from 0.
 #[derive(Debug, Default)]
-pub(super) struct SheetCells(BTreeMap<u64, BTreeMap<usize, String>>);
+pub(super) struct SheetCells(BTreeMap<u64, BTreeMap<usize, Shown>>);
 
 impl SheetCells {
     pub fn put(
         &mut self,
         room: &mut Room,
-        line: u64,
-        column: usize,
-        text: String,
+        (line, column): (u64, usize),
+        shown: Shown,
     ) -> Result<(), String> {
-        if text.is_empty() {
+        if shown.is_nothing() {
             return Ok(());
         }
         if column >= MOST_COLUMNS {
@@ -148,8 +103,8 @@ impl SheetCells {
                 column.saturating_add(1)
             ));
         }
-        room.take(1, text.len())?;
-        self.0.entry(line).or_default().insert(column, text);
+        room.take(1, shown.text.len())?;
+        self.0.entry(line).or_default().insert(column, shown);
         within(self.0.len() <= MOST_ROWS, "rows", MOST_ROWS as u64)
     }
 
@@ -159,16 +114,15 @@ impl SheetCells {
         let first = columns.filter_map(|row| row.first_key_value());
         let first_column = first.map(|(column, _)| *column).min().unwrap_or(0);
         let mut rows = Vec::with_capacity(self.0.len());
-        for (line, mut row) in self.0 {
-            let last = row.last_key_value().map_or(0, |(column, _)| *column);
-            let places = first_column..=last;
+        for (line, cells) in self.0 {
+            let last = cells.last_key_value().map_or(0, |(column, _)| *column);
             let width = last.saturating_sub(first_column).saturating_add(1);
-            room.take(width.saturating_sub(row.len()), 0)?;
-            let cells = places.map(|column| row.remove(&column).unwrap_or_default());
-            rows.push(GridRow {
-                line,
-                cells: cells.collect(),
-            });
+            room.take(width.saturating_sub(cells.len()), 0)?;
+            let mut row = GridRow::empty(line, width);
+            for (column, shown) in cells {
+                row.put(column.saturating_sub(first_column), shown);
+            }
+            rows.push(row);
         }
         Ok(Grid {
             sheet,
@@ -176,16 +130,4 @@ impl SheetCells {
             rows,
         })
     }
-}
-
-/// What a cell shows: a whole number has no decimals.
-pub(super) fn text_of(cell: &Data) -> String {
-    let text = match cell {
-        Data::Float(number) if number.fract() == 0.0 && number.abs() < 1e15 => {
-            format!("{number:.0}")
-        }
-        Data::Empty => String::new(),
-        other => other.to_string(),
-    };
-    on_one_line(&text)
 }

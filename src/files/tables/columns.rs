@@ -289,10 +289,10 @@ impl RosterColumns {
 const FIRST_ROWS: usize = 15;
 
 /// The table of a file that names people best, and the place of its header.
-pub(super) fn best(
-    grids: &[Grid],
-    guess: impl Fn(&GridRow) -> RosterColumns,
-) -> Option<(&Grid, usize, RosterColumns)> {
+pub(super) fn best<'g>(
+    grids: &'g [Grid],
+    guess: &impl Fn(&GridRow) -> RosterColumns,
+) -> Option<(&'g Grid, usize, RosterColumns)> {
     let mut best: Option<(usize, &Grid, usize, RosterColumns)> = None;
     for grid in grids {
         for (place, row) in grid.rows.iter().enumerate().take(FIRST_ROWS) {

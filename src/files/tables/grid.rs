@@ -1,7 +1,9 @@
 //! A file as rows of cells, whatever kind of file it is.
 
 use super::book::sheets;
+use super::cell::{Odd, Shown};
 use super::plain::{after_hint, any_text, likely, rows_of};
+use crate::files::office::no_table;
 use crate::text::Fault;
 
 /// Most rows of a table of people.
@@ -23,17 +25,48 @@ pub struct GridRow {
     /// Line of the file, or row of the sheet, from 1.
     pub line: u64,
     pub cells: Vec<String>,
+    /// Places of cells whose text may not be what somebody typed.
+    odd: Vec<(usize, Odd)>,
+    /// Places of cells whose text a formula gave.
+    formulas: Vec<usize>,
+}
+
+impl GridRow {
+    /// What is odd about a cell.
+    pub fn odd(&self, place: usize) -> Option<Odd> {
+        let found = self.odd.iter().find(|(at, _)| *at == place);
+        found.map(|(_, odd)| *odd)
+    }
+
+    pub fn is_formula(&self, place: usize) -> bool {
+        self.formulas.contains(&place)
+    }
+
+    pub(super) fn empty(line: u64, width: usize) -> Self {
+        Self {
+            line,
+            cells: vec![String::new(); width],
+            ..Self::default()
+        }
+    }
+
+    pub(super) fn put(&mut self, place: usize, shown: Shown) {
+        self.odd.extend(shown.odd.map(|odd| (place, odd)));
+        self.formulas.extend(shown.is_formula.then_some(place));
+        if let Some(cell) = self.cells.get_mut(place) {
+            *cell = shown.text;
+        }
+    }
 }
 
 /// The tables of a file, by what is in it and not by its name.
 pub fn read_grids(file: &str, bytes: &[u8]) -> Result<Vec<Grid>, Vec<Fault>> {
     let one = |what: String| vec![Fault::of_file(file, what)];
     if bytes.starts_with(b"PK\x03\x04") {
-        return sheets(bytes).map_err(|why| {
-            one(format!(
-                "found a file that cannot be read as .xlsx or .ods ({why}): save its sheet as \u{201c}CSV UTF-8\u{201d}"
-            ))
-        });
+        return sheets(bytes).map_err(one);
+    }
+    if let Some(what) = no_table(bytes) {
+        return Err(one(what.to_owned()));
     }
     let text = any_text(file, bytes).map_err(|fault| vec![fault])?;
     let (text, skipped, separator) = after_hint(text.trim_start_matches('\u{feff}'));
@@ -49,6 +82,7 @@ pub fn read_grids(file: &str, bytes: &[u8]) -> Result<Vec<Grid>, Vec<Fault>> {
         .map(|(line, cells)| GridRow {
             line: line.saturating_add(skipped),
             cells: cells.iter().map(|cell| on_one_line(cell)).collect(),
+            ..GridRow::default()
         })
         .collect();
     if rows.len() > MOST_ROWS {

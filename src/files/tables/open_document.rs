@@ -1,14 +1,15 @@
 //! The tables of an open document, from its XML: OpenDocument 1.3 part 3, 9.1 (tables), 19.383 to 19.389 (values of cells).
 
+use std::collections::BTreeSet;
 use std::ops::Range;
 
-use calamine::Data;
-use quick_xml::Reader;
-use quick_xml::escape::{resolve_predefined_entity, unescape};
-use quick_xml::events::{BytesRef, BytesStart, Event};
+use quick_xml::events::BytesStart;
 
-use super::book::{Room, SheetCells, text_of};
+use super::book::{Room, SheetCells};
+use super::cell::{Odd, Shown};
 use super::grid::{Grid, MOST_ROWS};
+use crate::files::office::formats::Format;
+use crate::files::office::xml::{Takes, attribute, go_through};
 
 /// Most spaces that one element stands for.
 const MOST_SPACES: usize = 100;
@@ -20,6 +21,11 @@ struct Place {
     table: Option<(String, SheetCells)>,
     tables_deep: usize,
     room: Room,
+    grids: Vec<Grid>,
+    /// The style that is being read, and those of tables that nobody sees.
+    style: String,
+    hidden: BTreeSet<String>,
+    is_hidden: bool,
     /// How many rows there were, repeated ones as often as they are.
     line: u64,
     row: Option<Row>,
@@ -32,61 +38,50 @@ struct Row {
     repeated: u64,
     column: usize,
     /// By the columns in which they are repeated.
-    cells: Vec<(Range<usize>, String)>,
+    cells: Vec<(Range<usize>, Shown)>,
 }
 
 struct Cell {
     repeated: usize,
-    /// What it holds, where that is no text.
-    value: Option<Data>,
+    is_formula: bool,
+    value: Value,
     text: String,
     paragraphs: usize,
 }
 
-/// The sheets of `content.xml`, in its order.
-pub(super) fn sheets(content: &str) -> Result<Vec<Grid>, String> {
-    let mut reader = Reader::from_str(content);
-    reader.config_mut().expand_empty_elements = true;
-    let (mut place, mut grids, mut depth) = (Place::default(), Vec::new(), 0_usize);
-    loop {
-        let event = reader.read_event().map_err(|why| why.to_string())?;
-        match event {
-            Event::Start(element) => {
-                depth = depth.saturating_add(1);
-                place.start(&element)?;
-            }
-            Event::End(element) => {
-                depth = depth.saturating_sub(1);
-                grids.extend(place.end(element.local_name().as_ref())?);
-            }
-            Event::Text(text) => {
-                let text = text.xml10_content().map_err(|why| why.to_string())?;
-                place.said(&text);
-            }
-            Event::CData(text) => {
-                let text = text.decode().map_err(|why| why.to_string())?;
-                place.said(&text);
-            }
-            Event::GeneralRef(reference) => place.said(&referred(&reference)?),
-            Event::Eof if depth > 0 => {
-                return Err("it ends in the middle of its content".to_owned());
-            }
-            Event::Eof => return Ok(grids),
-            Event::Empty(_)
-            | Event::Comment(_)
-            | Event::Decl(_)
-            | Event::PI(_)
-            | Event::DocType(_) => {}
-        }
-    }
+/// What a cell holds by its attributes.
+enum Value {
+    /// What its paragraphs say.
+    None,
+    Number(f64),
+    Day(String),
+    Logical(bool),
+    Text(String),
+    Error,
 }
 
-impl Place {
-    fn start(&mut self, element: &BytesStart) -> Result<(), String> {
+/// The sheets of `content.xml` that can be seen, in its order.
+pub(super) fn sheets(content: &str) -> Result<Vec<Grid>, String> {
+    let mut place = Place::default();
+    go_through(content, &mut place)?;
+    Ok(place.grids)
+}
+
+impl Takes for Place {
+    fn start(&mut self, element: &BytesStart, _: Range<usize>) -> Result<(), String> {
         match element.local_name().as_ref() {
+            b"style" => self.style = attribute(element, "name")?.unwrap_or_default(),
+            b"table-properties" => {
+                let shown = attribute(element, "display")?;
+                if shown.is_some_and(|shown| shown == "false") {
+                    self.hidden.insert(std::mem::take(&mut self.style));
+                }
+            }
             b"table" => {
                 if self.tables_deep == 0 {
-                    let name = attribute(element, b"name")?.unwrap_or_default();
+                    let name = attribute(element, "name")?.unwrap_or_default();
+                    let style = attribute(element, "style-name")?;
+                    self.is_hidden = style.is_some_and(|style| self.hidden.contains(&style));
                     self.room.take_sheet()?;
                     (self.table, self.line) = (Some((name, SheetCells::default())), 0);
                 }
@@ -94,15 +89,16 @@ impl Place {
             }
             b"table-row" if self.tables_deep == 1 => {
                 self.row = Some(Row {
-                    repeated: number(element, b"number-rows-repeated")?,
+                    repeated: number(element, "number-rows-repeated")?,
                     column: 0,
                     cells: Vec::new(),
                 });
             }
             b"table-cell" | b"covered-table-cell" if self.tables_deep == 1 => {
-                let repeated = number(element, b"number-columns-repeated")?;
+                let repeated = number(element, "number-columns-repeated")?;
                 self.cell = Some(Cell {
                     repeated: usize::try_from(repeated).unwrap_or(usize::MAX),
+                    is_formula: attribute(element, "formula")?.is_some(),
                     value: value(element)?,
                     text: String::new(),
                     paragraphs: 0,
@@ -118,7 +114,7 @@ impl Place {
                 }
             }
             b"s" => {
-                let spaces = number(element, b"c")?;
+                let spaces = number(element, "c")?;
                 let spaces = usize::try_from(spaces).unwrap_or(usize::MAX);
                 self.said(&" ".repeat(spaces.min(MOST_SPACES)));
             }
@@ -128,16 +124,15 @@ impl Place {
         Ok(())
     }
 
-    /// Gives a table that has ended.
-    fn end(&mut self, name: &[u8]) -> Result<Option<Grid>, String> {
+    fn end(&mut self, name: &[u8], _: Range<usize>) -> Result<(), String> {
         match name {
             b"annotation" => self.remarks_deep = self.remarks_deep.saturating_sub(1),
             b"table" => {
                 self.tables_deep = self.tables_deep.saturating_sub(1);
                 let done = self.table.take_if(|_| self.tables_deep == 0);
-                return done
-                    .map(|(name, cells)| cells.grid(&mut self.room, name))
-                    .transpose();
+                if let Some((name, cells)) = done.filter(|_| !self.is_hidden) {
+                    self.grids.push(cells.grid(&mut self.room, name)?);
+                }
             }
             b"table-row" if self.tables_deep == 1 => {
                 let done = self.row.take().zip(self.table.as_mut());
@@ -153,7 +148,7 @@ impl Place {
             }
             _ => {}
         }
-        Ok(None)
+        Ok(())
     }
 
     fn said(&mut self, text: &str) {
@@ -161,7 +156,9 @@ impl Place {
             cell.text.push_str(text);
         }
     }
+}
 
+impl Place {
     /// The cell that text belongs to.
     fn shown(&mut self) -> Option<&mut Cell> {
         let is_shown = self.tables_deep == 1 && self.remarks_deep == 0;
@@ -171,13 +168,42 @@ impl Place {
 
 impl Row {
     fn put(&mut self, cell: Cell) {
-        let text = text_of(&cell.value.unwrap_or(Data::String(cell.text)));
         let next = self.column.saturating_add(cell.repeated);
-        if !text.is_empty() {
-            self.cells.push((self.column..next, text));
+        let shown = cell.shown();
+        if !shown.is_nothing() {
+            self.cells.push((self.column..next, shown));
         }
         self.column = next;
     }
+}
+
+impl Cell {
+    fn shown(self) -> Shown {
+        let mut shown = match self.value {
+            Value::Error => Shown::odd(&self.text, Odd::Error),
+            Value::Day(day) => Shown::day(&day),
+            Value::Logical(is_true) => Shown::logical(is_true),
+            Value::Number(number) => {
+                let shown = Shown::number(number, &Format::Number, false);
+                match is_padded(&self.text, &shown.text) {
+                    true => Shown::text(&self.text),
+                    false => shown,
+                }
+            }
+            Value::Text(text) => Shown::text(&text),
+            Value::None if self.is_formula && self.paragraphs == 0 => Shown::odd("", Odd::NoValue),
+            Value::None => Shown::text(&self.text),
+        };
+        shown.is_formula = self.is_formula;
+        shown
+    }
+}
+
+/// Whether a text shows a whole number with zeros before it, or letters, as ids are.
+fn is_padded(text: &str, number: &str) -> bool {
+    let digits: String = text.chars().filter(char::is_ascii_digit).collect();
+    let is_of_id = |c: char| c.is_alphanumeric() || matches!(c, '-' | '/');
+    digits.trim_start_matches('0') == number && text.chars().all(is_of_id) && text != number
 }
 
 /// Puts a row as often as it is repeated, after so many others.
@@ -189,70 +215,48 @@ fn put((sheet, room): (&mut SheetCells, &mut Room), before: u64, row: &Row) -> R
     // one more than allowed says that it is too many
     let lines = (before.saturating_add(1)..).take(repeated.min(MOST_ROWS.saturating_add(1)));
     for line in lines {
-        for (columns, text) in &row.cells {
+        for (columns, shown) in &row.cells {
             for column in columns.clone() {
-                sheet.put(room, line, column, text.clone())?;
+                sheet.put(room, (line, column), shown.clone())?;
             }
         }
     }
     Ok(())
 }
 
-/// What a cell holds by its attributes; none where its paragraphs say it.
-fn value(element: &BytesStart) -> Result<Option<Data>, String> {
-    let of = |name: &[u8]| attribute(element, name);
-    if let Some(number) = of(b"value")? {
+/// What a cell holds by its attributes.
+fn value(element: &BytesStart) -> Result<Value, String> {
+    let of = |name: &str| attribute(element, name);
+    // as LibreOffice says it, beside an empty text
+    let mut kinds = element.attributes();
+    kinds.with_checks(false);
+    let mut kinds = kinds.flatten();
+    if kinds.any(|one| one.key.local_name().as_ref() == b"value-type" && *one.value == *b"error") {
+        return Ok(Value::Error);
+    }
+    if let Some(number) = of("value")? {
         let read = number.parse().map_err(|_| {
             format!("found \u{201c}{number}\u{201d} as the value of a cell, expected a number")
         })?;
-        return Ok(Some(Data::Float(read)));
+        return Ok(Value::Number(read));
     }
-    if let Some(date) = of(b"date-value")? {
-        return Ok(Some(Data::DateTimeIso(date)));
+    for name in ["date-value", "time-value"] {
+        if let Some(day) = of(name)? {
+            return Ok(Value::Day(day));
+        }
     }
-    if let Some(time) = of(b"time-value")? {
-        return Ok(Some(Data::DurationIso(time)));
+    if let Some(is_true) = of("boolean-value")? {
+        return Ok(Value::Logical(is_true.eq_ignore_ascii_case("true")));
     }
-    if let Some(is_true) = of(b"boolean-value")? {
-        return Ok(Some(Data::Bool(is_true.eq_ignore_ascii_case("true"))));
-    }
-    Ok(of(b"string-value")?.map(Data::String))
+    Ok(of("string-value")?.map_or(Value::None, Value::Text))
 }
 
 /// A count, 1 where none is given.
-fn number(element: &BytesStart, name: &[u8]) -> Result<u64, String> {
+fn number(element: &BytesStart, name: &str) -> Result<u64, String> {
     let Some(text) = attribute(element, name)? else {
         return Ok(1);
     };
     text.parse().map_err(|_| {
         format!("found \u{201c}{text}\u{201d}, expected how often something is repeated")
     })
-}
-
-/// An attribute by its name without prefix.
-fn attribute(element: &BytesStart, name: &[u8]) -> Result<Option<String>, String> {
-    // twice the same says nothing here, and to look for it takes the square of their number
-    for one in element.attributes().with_checks(false) {
-        let one = one.map_err(|why| why.to_string())?;
-        if one.key.local_name().as_ref() == name {
-            let value = std::str::from_utf8(&one.value).map_err(|why| why.to_string())?;
-            let value = unescape(value).map_err(|why| why.to_string())?;
-            return Ok(Some(value.into_owned()));
-        }
-    }
-    Ok(None)
-}
-
-/// The character that a reference such as `&amp;` stands for.
-fn referred(reference: &BytesRef) -> Result<String, String> {
-    if let Some(character) = reference
-        .resolve_char_ref()
-        .map_err(|why| why.to_string())?
-    {
-        return Ok(character.to_string());
-    }
-    let name = reference.decode().map_err(|why| why.to_string())?;
-    let text = resolve_predefined_entity(&name);
-    let text = text.ok_or_else(|| format!("found the unknown reference \u{201c}{name}\u{201d}"))?;
-    Ok(text.to_owned())
 }

@@ -4,6 +4,7 @@ use std::borrow::Cow;
 
 use encoding_rs::{Encoding, UTF_16BE, UTF_16LE, WINDOWS_1252};
 
+use crate::files::office::no_table;
 use crate::files::separator::Separator;
 use crate::text::Fault;
 
@@ -46,24 +47,12 @@ fn without_mark(bytes: &[u8]) -> &'static Encoding {
 
 /// What a file is that is no text at all, and what to do.
 fn no_text(bytes: &[u8]) -> Option<&'static str> {
-    let kinds: [(&[u8], &str); 3] = [
-        (
-            b"PK\x03\x04",
+    if bytes.starts_with(b"PK\x03\x04") {
+        return Some(
             "this is a spreadsheet file (.xlsx or .ods) and not a .csv file: save its sheet as \u{201c}CSV UTF-8\u{201d}",
-        ),
-        (
-            b"\xd0\xcf\x11\xe0",
-            "this is a spreadsheet file of the old kind (.xls): save it as .xlsx or as \u{201c}CSV UTF-8\u{201d}",
-        ),
-        (
-            b"%PDF",
-            "this is a PDF file, expected a table as a .csv file",
-        ),
-    ];
-    let kind = kinds
-        .into_iter()
-        .find(|(start, _)| bytes.starts_with(start));
-    kind.map(|(_, what)| what)
+        );
+    }
+    no_table(bytes)
 }
 
 /// A CSV file of a course folder as the contract has it: UTF-8, commas, no columns or cells that are all empty at the

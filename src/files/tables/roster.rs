@@ -2,8 +2,9 @@
 
 use std::collections::HashMap;
 
+use super::cell::Odd;
 use super::columns::{RosterColumns, RosterField, best};
-use super::grid::{GridRow, read_grids};
+use super::grid::{Grid, GridRow, read_grids};
 use crate::course::Student;
 use crate::ids::{SectionName, StudentId};
 use crate::text::{Fault, day, found, is_power_of_ten, line_of_text, unguarded};
@@ -16,6 +17,8 @@ pub struct RosterFile {
     pub sheet: String,
     pub header: GridRow,
     rows: Vec<GridRow>,
+    /// Other sheets that look like a roster: they are not read.
+    pub other_sheets: Vec<String>,
     /// The columns as far as their names say them.
     pub columns: RosterColumns,
 }
@@ -52,7 +55,7 @@ impl RosterFile {
                 false => RosterColumns::guess(row),
             }
         };
-        let Some((grid, place, columns)) = best(&grids, guess) else {
+        let Some((grid, place, columns)) = best(&grids, &guess) else {
             let what = "found no rows, expected a header and a row for each student";
             return Err(vec![Fault::of_file(name, what)]);
         };
@@ -64,16 +67,44 @@ impl RosterFile {
             let says = |row: &GridRow| row.cells.get(at).is_some_and(|cell| !cell.is_empty());
             says(&header) || rows.iter().any(says)
         };
+        let is_roster = |other: &&Grid| {
+            let table = best(std::slice::from_ref(*other), &guess);
+            table.is_some_and(|(other, place, columns)| {
+                columns.lacks().is_empty() && other.rows.len() > place.saturating_add(1)
+            })
+        };
+        let others = grids.iter().filter(|other| !std::ptr::eq(*other, grid));
+        let others = others.filter(is_roster).map(|other| other.sheet.clone());
         let width = (0..header.cells.len()).rev().find(|at| is_used(*at));
         let width = width.map_or(0, |last| last.saturating_add(1));
         header.cells.truncate(width);
         Ok(Self {
             name: name.to_owned(),
             sheet: grid.sheet.clone(),
+            other_sheets: others.collect(),
             header,
             rows,
             columns,
         })
+    }
+
+    /// Which sheet was read, where the file has others that look like a roster too.
+    pub fn says_of_sheets(&self) -> Option<String> {
+        let (first, more) = self.other_sheets.split_first()?;
+        let (others, are) = match more.len() {
+            0 => (format!("the sheet \u{201c}{first}\u{201d}"), "looks"),
+            _ => (
+                format!(
+                    "the sheets \u{201c}{}\u{201d}",
+                    self.other_sheets.join("\u{201d}, \u{201c}")
+                ),
+                "look",
+            ),
+        };
+        Some(format!(
+            "read the sheet \u{201c}{}\u{201d} alone; {others} {are} like a roster too: to bring in its students, save it as a file of its own, or put all students on one sheet",
+            self.sheet
+        ))
     }
 
     /// How many rows stand below the header.
@@ -152,23 +183,29 @@ impl RosterFile {
         }
     }
 
-    /// A total, or a remark: all but a cell or two is empty.
+    /// A total, or a remark: all but a cell or two is empty, or says 0 as a link to an empty cell does.
     fn is_about_nobody(&self, row: &GridRow, columns: &RosterColumns) -> bool {
-        let is_blank = |field| self.cell(row, columns, field).is_empty();
+        let cell = |field| self.cell(row, columns, field);
+        let is_unknown = |field| {
+            let odd = columns.get(field).and_then(|place| row.odd(place));
+            odd == Some(Odd::NoValue)
+        };
+        let is_blank = |field| matches!(cell(field), "" | "0") && !is_unknown(field);
         let names = [
             RosterField::FamilyName,
             RosterField::GivenName,
             RosterField::Name,
         ];
-        let id = self.cell(row, columns, RosterField::StudentId);
+        let id = cell(RosterField::StudentId);
         let says_total = ["total", "sum", "summe", "gesamt", "anzahl", "totale"]
             .iter()
             .any(|word| id.to_lowercase().starts_with(word));
         let nameless = names.into_iter().all(is_blank);
+        let section = is_blank(RosterField::Section);
         let again = row.cells == self.header.cells;
         again
-            || nameless && (is_blank(RosterField::Section) || id.is_empty() || says_total)
-            || says_total && is_blank(RosterField::Section)
+            || nameless && (section || is_blank(RosterField::StudentId) || says_total)
+            || says_total && section
     }
 
     fn student(
@@ -178,16 +215,18 @@ impl RosterFile {
         faults: &mut Vec<Fault>,
     ) -> Option<Student> {
         let before = faults.len();
-        let wanted = columns.all().map(|(_, place)| place).max().unwrap_or(0);
         let header = self.header.cells.len();
         let beyond = row.cells.iter().skip(header).any(|cell| !cell.is_empty());
-        if row.cells.len() <= wanted || beyond {
+        if beyond || self.lacks_cells(row, columns) {
             let what = format!("found {} cells, expected {header}", row.cells.len());
             faults.push(Fault::of_file(&self.name, what).at(row.line));
             return None;
         }
         let mut read = |field: RosterField, read: &dyn Fn(&str) -> Result<String, String>| {
-            let text = read(unguarded(self.cell(row, columns, field)));
+            let text = match self.odd(row, columns, field) {
+                Some(what) => Err(what),
+                None => read(unguarded(self.cell(row, columns, field))),
+            };
             text.map_err(|what| {
                 faults.push(self.fault(row.line, &self.named(columns, field), what));
             })
@@ -240,6 +279,38 @@ impl RosterFile {
             sourced_id: String::new(),
             left,
         })
+    }
+
+    /// Whether cells are missing in a line of text: of a column that is needed, or in the middle, which an address shows that
+    /// stands in a column where others have none. A row that only ends sooner says nothing in its last columns.
+    fn lacks_cells(&self, row: &GridRow, columns: &RosterColumns) -> bool {
+        let length = row.cells.len();
+        let may_lack = |field| matches!(field, RosterField::Email | RosterField::Left);
+        let (last, needed): (Vec<_>, Vec<_>) = columns
+            .all()
+            .filter(|(_, place)| *place >= length)
+            .partition(|(field, _)| may_lack(*field));
+        if !self.sheet.is_empty() || last.is_empty() || !needed.is_empty() {
+            return self.sheet.is_empty() && !needed.is_empty();
+        }
+        let has_address = |row: &GridRow, at: usize| {
+            let cell = row.cells.get(at);
+            cell.is_some_and(|cell| cell.contains('@'))
+        };
+        let others = || {
+            let all = self.rows.iter();
+            all.filter(|other| other.cells.len() > length).take(50)
+        };
+        let is_lone =
+            |at: usize| has_address(row, at) && !others().any(|other| has_address(other, at));
+        (0..length).any(is_lone)
+    }
+
+    /// What is wrong with a cell whose text may not be what somebody typed.
+    fn odd(&self, row: &GridRow, columns: &RosterColumns, field: RosterField) -> Option<String> {
+        let odd = columns.get(field).and_then(|place| row.odd(place))?;
+        let is_meant = field == RosterField::Left && odd == Odd::Date;
+        (!is_meant).then(|| odd.fault(self.cell(row, columns, field)))
     }
 
     fn cell<'r>(&self, row: &'r GridRow, columns: &RosterColumns, field: RosterField) -> &'r str {

@@ -13,7 +13,7 @@ use sha2::{Digest, Sha256};
 use super::downloads::attachment;
 use super::home::FaultsPage;
 use crate::desk::Image;
-use crate::files::{FillChoice, FillPlan, FilledCell, IdKind, OwnFile, Points, Sheet};
+use crate::files::{FillChoice, FillPlan, FilledCell, Filling, IdKind, OwnFile, Points, Sheet};
 use crate::form::{Faults, Field, Filled, Form, Typed};
 use crate::text::Fault;
 use crate::web::fields::LongForm;
@@ -36,6 +36,8 @@ struct FillPage {
     rows: usize,
     separator: String,
     columns: usize,
+    of_workbook: bool,
+    remarks: Vec<String>,
     form: Filled,
     outcome: Option<Outcome>,
 }
@@ -62,7 +64,11 @@ pub async fn choose(visitor: CoordinatorVisitor, upload: Upload) -> PageResult<R
         let frame = visitor.frame("The file cannot be filled in");
         Ok(FaultsPage::answer(frame, file, faults, BACK))
     };
-    let file = match upload.within("a table as a .csv or .xlsx file", MOST_BYTES, "") {
+    let file = match upload.within(
+        "a table as a .csv or .xlsx file",
+        MOST_BYTES,
+        ": take pictures out of it",
+    ) {
         Ok(file) => file,
         Err((name, fault)) => return refuse(&name, vec![fault]),
     };
@@ -127,13 +133,19 @@ async fn answer(
         return Ok(Page(page).with_status(StatusCode::UNPROCESSABLE_ENTITY));
     }
     let plan = choice.plan(&sheet, &view.term, &view.in_course_order());
-    let bytes = match own.filled(&sheet, &plan.fillings()) {
+    if plan.says_nothing() {
+        let what = "found no row of a student of the course by it, expected ids as on the roster";
+        page.form.faults.add("id", what);
+        return Ok(Page(page).with_status(StatusCode::UNPROCESSABLE_ENTITY));
+    }
+    let kind = own.kind();
+    let bytes = match filled(own, plan.fillings()).await? {
         Ok(bytes) => bytes,
-        Err(fault) => return refuse(vec![fault]),
+        Err(faults) => return refuse(faults),
     };
     let seen = URL_SAFE_NO_PAD.encode(Sha256::digest(&bytes));
     if wanted && fields.text("seen") == seen {
-        return Ok(attachment(&file.name, own.kind(), bytes));
+        return Ok(attachment(&file.name, kind, bytes));
     }
     page.form
         .form
@@ -153,6 +165,18 @@ async fn own_of(file: &UploadedFile) -> PageResult<Result<OwnFile<'static>, Vec<
     let (name, bytes) = (file.name.clone(), file.bytes.clone());
     let read = tokio::task::spawn_blocking(move || OwnFile::read(&name, bytes));
     read.await.map_err(PageError::internal)
+}
+
+/// So does writing it.
+async fn filled(
+    own: OwnFile<'static>,
+    fillings: Vec<Filling>,
+) -> PageResult<Result<Vec<u8>, Vec<Fault>>> {
+    let done = tokio::task::spawn_blocking(move || {
+        let sheet = own.table()?;
+        own.filled(&sheet, &fillings).map_err(|fault| vec![fault])
+    });
+    done.await.map_err(PageError::internal)
 }
 
 fn chosen(fields: &Fields, (own, sheet): (&OwnFile<'_>, &Sheet<'_>), view: &Image) -> FillChoice {
@@ -263,6 +287,8 @@ fn page(
         rows: sheet.rows(),
         separator: own.words(sheet.separator()).into_owned(),
         columns: sheet.columns().len(),
+        of_workbook: own.is_workbook(),
+        remarks: own.remarks.clone(),
         form: form((own, sheet), view).filled("/course/fill/preview", typed, Faults::default()),
         outcome: None,
     }

@@ -197,6 +197,7 @@ pub async fn members(visitor: CoordinatorVisitor, Fields(typed): Fields) -> Page
         place: "at the platform",
         not_taken,
         unnamed,
+        remark: None,
     };
     show_plan(&visitor, source, (&students, &[])).await
 }

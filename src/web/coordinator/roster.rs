@@ -21,8 +21,10 @@ use crate::text::{Fault, Known};
 use crate::web::changing::{GradeRow, grade, notice};
 use crate::web::fields::{LongForm, MOST_FILE_IN_FORM};
 use crate::web::parts::{Parts, from_to};
+use crate::web::upload::MOST_FILE_BYTES;
 use crate::web::{
     CoordinatorVisitor, Fields, Frame, Page, PageError, PageResult, QueryFields, Upload,
+    UploadedFile,
 };
 
 /// What to do about a roster that is too large.
@@ -68,6 +70,8 @@ pub struct Source<'a> {
     pub not_taken: Vec<NotTaken>,
     /// So many could not be told at all.
     pub unnamed: usize,
+    /// What somebody has to know of the file.
+    pub remark: Option<String>,
 }
 
 impl<'a> Source<'a> {
@@ -77,6 +81,7 @@ impl<'a> Source<'a> {
             place: "in the file",
             not_taken: Vec::new(),
             unnamed: 0,
+            remark: None,
         }
     }
 }
@@ -89,6 +94,7 @@ struct Preview {
     place: &'static str,
     not_taken: Vec<NotTaken>,
     unnamed: usize,
+    remark: Option<String>,
     text: String,
     /// Names of its exchange, as their file.
     exchanged: String,
@@ -177,11 +183,13 @@ pub async fn preview(visitor: CoordinatorVisitor, upload: Upload) -> PageResult<
     let back = "/course/roster";
     let frame = || visitor.frame("The roster was not brought in");
     let refuse = |file: &str, faults| Ok(FaultsPage::answer(frame(), file, faults, back));
-    let file = match upload.within(
-        "a roster as a .csv, .xlsx or .ods file",
-        MOST_FILE_IN_FORM,
-        IN_PARTS,
-    ) {
+    // of a workbook most may be pictures
+    let is_workbook = |file: &UploadedFile| file.bytes.starts_with(b"PK\x03\x04");
+    let most = match upload.file.as_ref().is_some_and(is_workbook) {
+        true => MOST_FILE_BYTES,
+        false => MOST_FILE_IN_FORM,
+    };
+    let file = match upload.within("a roster as a .csv, .xlsx or .ods file", most, IN_PARTS) {
         Ok(file) => file,
         Err((name, fault)) => return refuse(&name, vec![fault]),
     };
@@ -230,6 +238,7 @@ pub async fn show_plan(
         place: source.place,
         not_taken: source.not_taken,
         unnamed: source.unnamed,
+        remark: source.remark,
         text,
         exchanged: sourced,
         changes: changes.len(),

@@ -12,7 +12,7 @@ use crate::desk::{self, remembered_columns};
 use crate::files::tables::{RosterColumns, RosterField, RosterFile, RosterRead};
 use crate::form::{Faults, Field, Filled, Form, Typed};
 use crate::text::Fault;
-use crate::web::fields::LongForm;
+use crate::web::fields::{LongForm, MOST_FILE_IN_FORM};
 use crate::web::{CoordinatorVisitor, Frame, Page, PageError, PageResult, UploadedFile};
 
 #[derive(Template)]
@@ -39,10 +39,20 @@ pub async fn read(visitor: &CoordinatorVisitor, file: &UploadedFile) -> PageResu
     if lacking.is_empty() {
         return match roster.students(&roster.columns) {
             Ok(RosterRead { students, .. }) => {
-                show_plan(visitor, Source::file(&file.name), (&students, &[])).await
+                show_plan(visitor, source(file, &roster), (&students, &[])).await
             }
             Err(faults) => Ok(refused(visitor, &file.name, faults)),
         };
+    }
+    let (found, most) = (file.bytes.len() / 1024, MOST_FILE_IN_FORM / 1024);
+    if file.bytes.len() > MOST_FILE_IN_FORM {
+        let names: Vec<&str> = lacking.into_iter().map(RosterField::name).collect();
+        let what = format!(
+            "found no columns called {}, and {found} KiB, expected such columns or at most {most} KiB: take pictures out of the file, or rename the columns",
+            names.join(", ")
+        );
+        let fault = Fault::of_file(&file.name, what).at(roster.header.line);
+        return Ok(refused(visitor, &file.name, vec![fault]));
     }
     let mut faults = Faults::default();
     for field in lacking {
@@ -53,6 +63,13 @@ pub async fn read(visitor: &CoordinatorVisitor, file: &UploadedFile) -> PageResu
         faults.add(field.name(), what);
     }
     Ok(page(visitor, file, &roster, &roster.columns, faults))
+}
+
+fn source<'f>(file: &'f UploadedFile, roster: &RosterFile) -> Source<'f> {
+    Source {
+        remark: roster.says_of_sheets(),
+        ..Source::file(&file.name)
+    }
 }
 
 /// Reading a workbook takes a while: not on a thread that serves pages.
@@ -95,7 +112,7 @@ pub async fn chosen(
         Ok(RosterRead { students, .. }) => {
             let who = (visitor.login.as_str(), visitor.now());
             desk::remember_columns(&visitor.state.desk, &roster, &columns, who).await?;
-            show_plan(&visitor, Source::file(&file.name), (&students, &[])).await
+            show_plan(&visitor, source(&file, &roster), (&students, &[])).await
         }
     }
 }

@@ -8,7 +8,7 @@ use rust_xlsxwriter::{Format, Formula, Workbook};
 
 use super::{Said, demo, run};
 
-fn course() -> tempfile::TempDir {
+pub fn course() -> tempfile::TempDir {
     let place = tempfile::tempdir().expect("a directory");
     demo().write(&place.path().join("demo")).expect("written");
     let said = run(place.path(), &["import", "demo", "--db", "c.db"]);
@@ -19,7 +19,7 @@ fn course() -> tempfile::TempDir {
 }
 
 /// The total of a student by the gradebook.
-fn total(at: &Path, id: &str) -> String {
+pub fn total(at: &Path, id: &str) -> String {
     let book = std::fs::read_to_string(at.join("grades/gradebook.csv")).expect("grades");
     let line = book
         .lines()
@@ -28,7 +28,7 @@ fn total(at: &Path, id: &str) -> String {
     line.rsplit(',').next().expect("a total").to_owned()
 }
 
-fn fill(at: &Path, name: &str, bytes: &[u8], more: &[&str]) -> (Said, Vec<u8>) {
+pub fn fill(at: &Path, name: &str, bytes: &[u8], more: &[&str]) -> (Said, Vec<u8>) {
     std::fs::write(at.join(name), bytes).expect("written");
     let mut line = vec!["fill", name, "--db", "c.db", "--out", "out", "--force"];
     line.extend(more);
@@ -258,6 +258,8 @@ fn a_workbook_keeps_every_other_cell_formula_and_part() {
             match (row, column) {
                 (3, 2) => assert_eq!(*new, filled("04128")),
                 (5, 2) => assert_eq!(*new, filled("04126")),
+                // sums wait for whoever opens the file: no program takes the old ones for those of the points
+                (3..=5, 4) => assert_eq!(*new, Data::Empty),
                 _ => assert_eq!(old, new, "row {row}, column {column}"),
             }
         }
@@ -298,7 +300,11 @@ fn a_workbook_keeps_every_other_cell_formula_and_part() {
         &["--id", "SIS ID", "--total", "Sum", "--replace"],
     );
     assert_eq!(said.code, Some(1));
-    assert!(said.err.contains("found a formula at E4"), "{}", said.err);
+    assert!(
+        said.err.contains("found formulas in the column “Sum”"),
+        "{}",
+        said.err
+    );
 }
 
 #[test]

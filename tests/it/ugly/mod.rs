@@ -6,6 +6,8 @@ mod kept;
 mod large_books;
 mod rosters;
 mod saves;
+mod seen;
+mod sums;
 mod typed;
 mod unread;
 mod world;
