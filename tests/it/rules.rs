@@ -10,8 +10,8 @@ use sha2::{Digest, Sha256};
 
 /// The number of the rules, and the digest of all that they make of the examples.
 const KEPT: (u32, &str) = (
-    2,
-    "e72c6bdfb925f692effb85271480da07c27034d0d385ad70cea5fdd75c0fa6f5",
+    3,
+    "38fb9264af212fe72318e138597555d75038d9db4baf4cabd5537bb4555e4ded",
 );
 
 /// What is said, with numbers as far as every machine works them out alike.

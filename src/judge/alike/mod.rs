@@ -3,7 +3,7 @@
 //! Everything that a set of readings says is a fact: where the burette was filled to, what it delivered, what was
 //! weighed and what between two weighings, last digits. An index says who holds each. Sets that share enough rare facts
 //! are laid beside each other: row by row as they stand, with all burette readings shifted by one amount, with trials in
-//! another order, by differences alone. In each layout every start of the burette, every delivered volume and every
+//! another order, with both, by differences alone. In each layout every start of the burette, every delivered volume and every
 //! amount coincides to the last digit written or does not, and has a bound on the chance that honest students coincide
 //! in it: from how many others hold it, by the same index. A first titre is looked for among those of the two bottles;
 //! others by how far they lie from the first. What coincides is summed up by weight, and the sum's exact tail is the

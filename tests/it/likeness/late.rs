@@ -287,3 +287,16 @@ fn by_number(tables: &Path) -> BTreeSet<Vec<String>> {
     });
     rows.collect()
 }
+
+/// A roster by section or by name, downwards or upwards, is the same roster.
+#[test]
+fn the_order_of_the_roster_does_not_decide_who_is_named() {
+    for class in [
+        Class::pipette_many(),
+        Class::cylinder_shifted(),
+        Class::cylinder(),
+        Class::pipette(),
+    ] {
+        assert_eq!(class.named(true), class.named(false));
+    }
+}

@@ -5,6 +5,7 @@
 mod filled;
 mod refused;
 mod rosters;
+mod told;
 
 use std::io::{Cursor, Write as _};
 use std::path::Path;

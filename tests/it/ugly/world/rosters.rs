@@ -6,7 +6,7 @@ use super::{
     sheet_with, text, texts,
 };
 
-const HEADER: [&str; 5] = [
+pub const HEADER: [&str; 5] = [
     "Student ID",
     "Family name",
     "Given name",
@@ -41,7 +41,7 @@ pub fn plain() -> Book {
 }
 
 /// Bytes that do not deflate.
-fn noise(count: usize) -> Vec<u8> {
+pub fn noise(count: usize) -> Vec<u8> {
     let mut state = 88_172_645_463_325_252_u64;
     let mut next = move || {
         state ^= state << 13;
@@ -247,7 +247,7 @@ fn without_places(xml: &str) -> String {
     out
 }
 
-fn document(tables: &str, styles: &str) -> Vec<u8> {
+pub fn document(tables: &str, styles: &str) -> Vec<u8> {
     let office = "urn:oasis:names:tc:opendocument:xmlns";
     let kind = "application/vnd.oasis.opendocument.spreadsheet";
     zipped(&[
@@ -267,7 +267,7 @@ fn document(tables: &str, styles: &str) -> Vec<u8> {
     ])
 }
 
-fn cell(inner: &str) -> String {
+pub fn cell(inner: &str) -> String {
     format!("<table:table-cell office:value-type=\"string\">{inner}</table:table-cell>")
 }
 
