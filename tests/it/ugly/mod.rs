@@ -6,7 +6,7 @@ mod kept;
 mod large_books;
 mod rosters;
 mod saves;
-mod seen;
+pub mod seen;
 mod sums;
 mod typed;
 mod unread;

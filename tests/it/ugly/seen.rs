@@ -74,6 +74,14 @@ pub fn book(sheets: &[(&str, &str, String)]) -> Vec<u8> {
     zipped(&named)
 }
 
+/// A workbook with formats, formulas, merged cells and a second sheet.
+pub fn with_everything() -> Vec<u8> {
+    let rows = header(&["Student ID", "Name", "Points", "Sum"])
+        + "<row r=\"2\"><c r=\"A2\" s=\"1\"><v>17</v></c><c t=\"str\"><f t=\"shared\" si=\"0\">TEXT($A2,\"0\")</f><v>17</v></c><c s=\"4\"/><c t=\"e\"><f>SUM(C2:C2)+'It''s'!A1</f><v>#N/A</v></c></row><row r=\"3\"/></sheetData><mergeCells><mergeCell ref=\"A9:B9\"/></mergeCells><sheetData>";
+    let other = "<row><c><f>Marks!C2</f><v>1</v></c><c s=\"2\"><v>46300</v></c></row>".to_owned();
+    book(&[("Marks", "visible", rows), ("It's", "visible", other)])
+}
+
 /// A workbook with one sheet of students.
 fn roster(rows: &[String]) -> Vec<u8> {
     book(&[("Class", "visible", header(&HEADER) + rows.concat().as_str())])

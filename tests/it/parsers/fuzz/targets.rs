@@ -7,9 +7,9 @@ use concordant::desk::passwords;
 use concordant::files::oneroster::{RosterChoice, StudentKey, read_roster_package};
 use concordant::files::tables::{plain_csv, read_grids, read_roster};
 use concordant::files::{
-    Folder, OwnFile, Sheet, pack, read_glassware, read_marking, read_prep_records, read_procedure,
-    read_roster_file, read_term, read_term_set_aside, read_trials, read_value_lines,
-    record_entries, shipped_procedures, unpack, write_marking,
+    Filling, Folder, OwnFile, Sheet, pack, read_glassware, read_marking, read_prep_records,
+    read_procedure, read_roster_file, read_term, read_term_set_aside, read_trials,
+    read_value_lines, record_entries, shipped_procedures, unpack, write_marking,
 };
 use concordant::form::Typed;
 use concordant::measure::Reading;
@@ -24,6 +24,7 @@ use crate::oneroster::roster_with;
 use crate::parsers::{GLASSWARE, WRITTEN};
 use crate::provider::{N, by_rsa};
 use crate::ugly::books::{open_document, parts, with_part, workbook};
+use crate::ugly::seen::with_everything;
 
 pub fn all() -> Vec<Target> {
     let mut all = texts();
@@ -292,8 +293,12 @@ fn packed() -> Vec<Target> {
     let mut targets = vec![of_bytes("zip files", both.to_vec(), 20_000, |bytes| {
         dropped(unpack("f.zip", bytes).map(|folder| folder.files().count()));
     })];
-    for (name, bytes) in [("workbook", workbook()), ("document", open_document())] {
-        let end = if name == "workbook" { "xlsx" } else { "ods" };
+    for (name, bytes) in [
+        ("workbook", workbook()),
+        ("workbook with formulas", with_everything()),
+        ("document", open_document()),
+    ] {
+        let end = if name == "document" { "ods" } else { "xlsx" };
         let file = format!("f.{end}");
         targets.push(of_bytes(
             named(format!("a {name}, packed")),
@@ -317,7 +322,12 @@ fn packed() -> Vec<Target> {
             targets.push(of_text(name, vec![text], 4_000, move |text| {
                 let bytes = with_part(&parts, &path, text.to_owned());
                 if let Ok(own) = OwnFile::read(&file, &bytes) {
-                    dropped(own.table().map(|table| table.columns().len()));
+                    let number = Filling {
+                        row: 0,
+                        column: 2,
+                        text: "7".to_owned(),
+                    };
+                    dropped(own.table().map(|table| own.filled(&table, &[number])));
                 }
                 dropped(read_roster(&file, &bytes));
             }));
