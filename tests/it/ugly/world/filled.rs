@@ -67,9 +67,23 @@ fn gradebooks_saved_by_other_programs_are_filled_in() {
         for ((path, old), (same, new)) in before.iter().zip(&after) {
             assert_eq!(path, same, "{name}");
             let may_change = path.ends_with("sheet1.xml") || path == "xl/workbook.xml";
-            assert!(may_change || old == new, "{name}: {path}");
+            let same = match path.starts_with("xl/worksheets/") {
+                // sums over what was filled in are worked out by whoever opens it
+                true => without_values(old) == without_values(new),
+                false => old == new,
+            };
+            assert!(may_change || same, "{name}: {path}");
         }
     }
+}
+
+/// The text of a sheet without the values of its cells.
+fn without_values(sheet: &[u8]) -> String {
+    let text = String::from_utf8_lossy(sheet);
+    let mut parts = text.split("<v>");
+    let first = parts.next().unwrap_or_default().to_owned();
+    let rests = parts.map(|part| part.split_once("</v>").map_or(part, |(_, rest)| rest));
+    rests.fold(first, |all, rest| all + rest)
 }
 
 #[test]
