@@ -183,7 +183,7 @@ impl From<GroupOff> for Consensus {
 /// The power of ten of the second figure; none of nothing.
 fn second_figure(value: f64) -> Option<i32> {
     let first = value.abs().log10().floor();
-    first.is_finite().then(|| (first - 1.0) as i32)
+    first.is_finite().then_some((first - 1.0) as i32)
 }
 
 /// A number to a power of ten, as it is written.
