@@ -13,10 +13,6 @@ mod sizes;
 use std::path::Path;
 use std::time::Duration;
 
-/// That of the program.
-#[global_allocator]
-static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
-
 fn main() {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     let words: Vec<&str> = arguments.iter().map(String::as_str).collect();
