@@ -180,11 +180,17 @@ impl Crossed {
 
     /// The groups of a kind that have results.
     pub fn names(&self, kind: AuditKind) -> impl Iterator<Item = &GroupName> {
+        let of_kind = self.of_kind(kind);
+        let there = of_kind.filter(|(_, group)| !self.groups[*group].results.is_empty());
+        there.map(|(name, _)| name)
+    }
+
+    /// Groups of a kind with their numbers, those without results as well.
+    fn of_kind(&self, kind: AuditKind) -> impl Iterator<Item = (&GroupName, usize)> {
         let from = GroupName::new(kind, "");
         let of_kind = self.numbers.range(from..);
         let of_kind = of_kind.take_while(move |(name, _)| name.kind == kind);
-        let there = of_kind.filter(|(_, group)| !self.groups[**group].results.is_empty());
-        there.map(|(name, _)| name)
+        of_kind.map(|(name, group)| (name, *group))
     }
 
     /// The numbers of groups that have results, in order of kind and key.
@@ -214,10 +220,7 @@ impl Crossed {
     /// those of the others scatter more.
     fn usual_scatter(&self) -> Option<f64> {
         let of_kind = |kind: AuditKind| {
-            let from = GroupName::new(kind, "");
-            let of_kind = self.numbers.range(from..);
-            let of_kind = of_kind.take_while(|(name, _)| name.kind == kind);
-            let groups = of_kind.map(|(_, group)| *group);
+            let groups = self.of_kind(kind).map(|(_, group)| group);
             let many = groups.filter(|group| self.groups[*group].results.len() > FEW);
             let scatters: Vec<f64> = many.map(|group| self.alone(group).s).collect();
             median(&scatters)
