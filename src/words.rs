@@ -1,6 +1,6 @@
 //! Grammar of the sentences that pages, files and commands say.
 
-use std::fmt::Display;
+use std::fmt::{Display, Write as _};
 
 /// Names of a type's variants, each written once: all of them in order, the name of one, the one of a name and, where a
 /// second text is given, what people call it.
@@ -54,6 +54,16 @@ pub fn listed(items: &[String]) -> String {
         Some((last, _)) => last.clone(),
         None => String::new(),
     }
+}
+
+/// Bytes as two hexadecimal digits each.
+pub fn hexadecimal(bytes: &[u8]) -> String {
+    let mut text = String::with_capacity(bytes.len().saturating_mul(2));
+    for byte in bytes {
+        // writing to a string cannot fail
+        let _ = write!(text, "{byte:02x}");
+    }
+    text
 }
 
 /// A local date and time, such as “Mon 14 Sep 2026, 17:00”.

@@ -13,6 +13,7 @@ use ureq::http::{Request, Response};
 
 use super::own_key::OwnKey;
 use super::provider::{agent, is_loopback, plain};
+use crate::words::hexadecimal;
 
 /// A token is not used in the last so many seconds.
 const BEFORE_THE_END: i64 = 60;
@@ -158,7 +159,7 @@ impl Services {
         let near = is_loopback(&account.token);
         let mut unique = [0_u8; 16];
         getrandom::fill(&mut unique).map_err(|why| ServiceFault::NoToken(why.to_string()))?;
-        let unique: String = unique.iter().map(|byte| format!("{byte:02x}")).collect();
+        let unique = hexadecimal(&unique);
         let claims = json!({
             "iss": account.client,
             "sub": account.client,

@@ -22,6 +22,8 @@ impl SlotKind for HandedIn {
 
     fn apply(&self, slot: &Slot, term: &mut Term, made: Option<&Made>) {
         let revisions = term.submissions.entry(slot.clone()).or_default();
+        // most hand in once
+        revisions.reserve_exact(1);
         revisions.push(Revision {
             receipt: made.map(|made| made.seq),
             ..self.revision.clone()

@@ -21,7 +21,7 @@ pub async fn grade(
     progress("reading the course folder");
     let (term, rows) = read(folder, aside)?;
     progress("grading");
-    let mut grades = desk::grade_term(&term, Timestamp::now()).await?;
+    let mut grades = desk::grade_term(term, Timestamp::now()).await?;
     let one = |fault| Failure::Faults(vec![fault]);
     if dialect != Dialect::default() {
         let book = grades.get("gradebook.csv").unwrap_or_default();

@@ -10,6 +10,7 @@ use crate::desk::evidence::{self, Mark};
 use crate::desk::{self, Desk};
 use crate::store::{Shelf, first_difference};
 use crate::words::counted;
+use crate::words::hexadecimal;
 
 /// Signs the head of the record, after the file was found to be as it was written.
 pub async fn seal(db: &Path, key: &Path, new_key: bool, out: &Path) -> Result<(), Failure> {
@@ -126,7 +127,7 @@ fn make_key(file: &Path) -> Result<[u8; 32], Failure> {
     #[cfg(unix)]
     std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
     let mut made = options.open(file).map_err(|why| unwritten(file, &why))?;
-    let written = made.write_all(format!("{}\n", evidence::hexadecimal(&key)).as_bytes());
+    let written = made.write_all(format!("{}\n", hexadecimal(&key)).as_bytes());
     written.map_err(|why| unwritten(file, &why))?;
     Ok(key)
 }

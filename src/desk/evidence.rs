@@ -8,6 +8,7 @@ use jiff::Timestamp;
 use super::Desk;
 use crate::changes::Change;
 use crate::store::{StoreError, entry, first_missing, hash, head, newest_event};
+use crate::words::hexadecimal;
 
 /// What names one row and its contents: a number, and a hash that no other contents have.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -188,10 +189,6 @@ fn checked_seal(text: &str) -> Result<Seal, String> {
 /// The public half of a key, in hexadecimal.
 pub fn public_key(key: &[u8; 32]) -> String {
     hexadecimal(SigningKey::from_bytes(key).verifying_key().as_bytes())
-}
-
-pub fn hexadecimal(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// So many bytes from hexadecimal; none if it is anything else.

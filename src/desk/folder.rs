@@ -82,16 +82,18 @@ pub fn output_files(image: &Image) -> Folder {
     files::outputs(&image.term, &image.in_course_order())
 }
 
-/// The whole job with no server: a folder in, the four files of grades out, through a database in memory.
+/// The whole job with no server: a folder in, the four files of grades out, through a database that passes.
 pub async fn grade(folder: &Folder, at: Timestamp) -> Result<Folder, BringError> {
     let incoming = files::read_term(folder).map_err(BringError::Faults)?;
-    grade_term(&incoming, at).await
+    grade_term(incoming, at).await
 }
 
-/// As [`grade`], for a folder already read.
-pub async fn grade_term(incoming: &Term, at: Timestamp) -> Result<Folder, BringError> {
-    let desk = Desk::open(Store::in_memory().await?).await?;
-    bring_in_term(&desk, incoming, "grade", at).await?;
+/// As [`grade`], for a folder already read, which is not held any longer than it is needed.
+pub async fn grade_term(incoming: Term, at: Timestamp) -> Result<Folder, BringError> {
+    let desk = Desk::open(Store::passing().await?).await?;
+    let changes = changes_of_new(&incoming);
+    drop(incoming);
+    desk.apply(changes, "grade", at).await?;
     let view = desk.view().await?;
     Ok(output_files(&view))
 }

@@ -206,11 +206,7 @@ impl Desk {
         let (login, shared) = (login.to_owned(), Arc::clone(&self.shared));
         // whoever asked may be gone before it is done: it is done all the same
         let made = tokio::spawn(async move {
-            let plan = move |draft: &mut Draft| {
-                for change in changes {
-                    draft.add(change, &login, at);
-                }
-            };
+            let plan = move |draft: &mut Draft| draft.add_all(changes, &login, at);
             let ((), made) = make(&mut writer, &shared, transaction, plan).await?;
             Ok(made)
         });

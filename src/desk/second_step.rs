@@ -9,12 +9,12 @@ use super::accounts::{
     AccountError, AccountId, Attempt, Event, From, Kind, Person, What, let_in, new_code, note,
     read_code, register,
 };
-use super::evidence::hexadecimal;
 use super::person::person;
 use super::sessions::{Coming, Token, come_in};
 use super::spare::or_in_memory;
 use crate::store::accounts::{Accounts, SecondStep};
 use crate::store::{StoreError, Transaction, hash};
+use crate::words::hexadecimal;
 
 /// Seconds that a code is shown for.
 const PERIOD: i64 = 30;

@@ -14,6 +14,7 @@ use super::throttle::{Counted, let_in};
 use crate::ids::StudentId;
 use crate::store::accounts::StoredSession;
 use crate::store::{Store, StoreError, Transaction, hash};
+use crate::words::hexadecimal;
 
 /// A session not used for this long has ended.
 pub const IDLE: SignedDuration = SignedDuration::from_hours(2);
@@ -59,7 +60,7 @@ impl Token {
         let mut salt = [0_u8; 8];
         // without randomness it is the same each time, and as good otherwise
         let _filled = getrandom::fill(&mut salt);
-        let salt: String = salt.iter().map(|b| format!("{b:02x}")).collect();
+        let salt = hexadecimal(&salt);
         self.salted(&salt)
     }
 
@@ -77,7 +78,7 @@ impl Token {
     fn new() -> Result<Self, AccountError> {
         let mut bytes = [0_u8; 32];
         getrandom::fill(&mut bytes).map_err(|why| AccountError::Machine(why.to_string()))?;
-        Ok(Self(bytes.iter().map(|b| format!("{b:02x}")).collect()))
+        Ok(Self(hexadecimal(&bytes)))
     }
 }
 

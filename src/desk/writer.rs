@@ -51,15 +51,30 @@ pub(super) struct Draft {
 impl Draft {
     /// Makes a change; returns its number.
     pub fn add(&mut self, change: Change, login: &str, at: Timestamp) -> i64 {
-        let made = Made {
-            seq: self.image.newest().saturating_add(1),
-            at,
-            by: login.to_owned(),
-        };
-        self.reaches.push(change.reach(&self.image.term));
-        self.image.apply(&change, &made);
-        let seq = made.seq;
+        let seq = self.follow(&change, login, at);
         self.changes.push(change);
+        seq
+    }
+
+    /// Makes changes, in order.
+    pub fn add_all(&mut self, changes: Vec<Change>, login: &str, at: Timestamp) {
+        self.made.reserve_exact(changes.len());
+        for change in &changes {
+            self.follow(change, login, at);
+        }
+        match self.changes.is_empty() {
+            // a whole course of them is not moved one by one
+            true => self.changes = changes,
+            false => self.changes.extend(changes),
+        }
+    }
+
+    fn follow(&mut self, change: &Change, login: &str, at: Timestamp) -> i64 {
+        let seq = self.image.newest().saturating_add(1);
+        let by = login.to_owned();
+        let made = Made { seq, at, by };
+        self.reaches.push(change.reach(&self.image.term));
+        self.image.apply(change, &made);
         self.made.push(made);
         seq
     }

@@ -6,6 +6,7 @@ use jiff::Timestamp;
 
 use crate::course::Experiment;
 use crate::term::Term;
+use crate::words::hexadecimal;
 
 /// Who looks at a calendar.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -74,10 +75,7 @@ fn dates(term: &Term, whose: &CalendarOf<'_>, experiment: &Experiment) -> Vec<Du
             let sections = term.sections().into_iter().filter(seen);
             let due = sections.map(|section| {
                 let due = zone.instant(experiment.dates_in(section).due);
-                let place = section
-                    .bytes()
-                    .map(|b| format!("{b:02x}"))
-                    .collect::<String>();
+                let place = hexadecimal(section.as_bytes());
                 (
                     format!("-{place}"),
                     format!("Due in {section}: {title}"),

@@ -9,6 +9,7 @@ use sha2::{Digest as _, Sha256};
 
 use super::zipped::unpack;
 use crate::text::{Fault, found};
+use crate::words::hexadecimal;
 
 /// Where it stands what was written into a folder, so that what somebody edited since is seen.
 const WRITTEN: &str = ".written-by-concordant";
@@ -192,7 +193,7 @@ fn written_before(root: &Path) -> BTreeMap<String, String> {
 
 fn digest(bytes: &[u8]) -> String {
     let hash = Sha256::digest(bytes);
-    hash.iter().map(|byte| format!("{byte:02x}")).collect()
+    hexadecimal(&hash)
 }
 
 fn check_size(path: &str, size: u64) -> Result<(), Fault> {

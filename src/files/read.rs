@@ -24,6 +24,7 @@ use crate::procedure::Procedure;
 use crate::term::{Sources, Term};
 use crate::text::{Fault, Known, decode, found};
 use crate::truth::{Bottle, Lot, ShelfLife, Unknown};
+use crate::words::listed;
 
 const FILES: [&str; 16] = [
     "course.toml",
@@ -83,6 +84,25 @@ fn read<'f>(folder: &'f Folder, aside: Aside<'f>) -> Result<Term, Vec<Fault>> {
     }
 }
 
+/// What to say of a file that is not there: where others of its name are, if any.
+fn missing(folder: &Folder, needed: &str) -> String {
+    let name = |path: &&str| {
+        let name = path.rsplit('/').next().unwrap_or_default();
+        name.eq_ignore_ascii_case(needed)
+    };
+    let others = folder.files().map(|(path, _)| path).filter(name);
+    let others: Vec<String> = others
+        .map(|path| format!("\u{201c}{path}\u{201d}"))
+        .collect();
+    match others.as_slice() {
+        [] => "found no such file, expected one".to_owned(),
+        others => format!(
+            "found {}, expected one file of this name, in small letters, outside any other folder",
+            listed(others)
+        ),
+    }
+}
+
 struct Reader<'f> {
     folder: &'f Folder,
     known: Known,
@@ -95,8 +115,8 @@ impl<'f> Reader<'f> {
     fn term(&mut self) -> Option<Term> {
         for needed in ["course.toml", "roster.csv"] {
             if self.folder.get(needed).is_none() {
-                self.faults
-                    .push(Fault::of_file(needed, "found no such file, expected one"));
+                let what = missing(self.folder, needed);
+                self.faults.push(Fault::of_file(needed, what));
             }
         }
         let own_glassware = self.text("glassware.toml");

@@ -11,6 +11,11 @@ use crate::text::Fault;
 /// Most entries looked at, folders and files passed over included.
 const MOST_ENTRIES: usize = 5000;
 
+/// The path of an entry. Some programs write it with strokes the other way, which the format knows nothing of.
+fn path_of(name: &str) -> String {
+    name.replace('\\', "/")
+}
+
 /// Unpacks a folder. Where every file lies in the same top folder, that one is left out. What a course folder passes
 /// over is passed over here.
 pub fn unpack(name: &str, bytes: &[u8]) -> Result<Folder, Vec<Fault>> {
@@ -26,7 +31,7 @@ pub fn unpack(name: &str, bytes: &[u8]) -> Result<Folder, Vec<Fault>> {
             zip.len()
         )));
     }
-    let names: Vec<String> = zip.file_names().map(str::to_owned).collect();
+    let names: Vec<String> = zip.file_names().map(path_of).collect();
     let files = names.iter().map(String::as_str);
     let top = top_folder(files.filter(|name: &&str| !name.ends_with('/')));
     let (mut folder, mut faults) = (Folder::default(), Vec::new());
@@ -40,7 +45,7 @@ pub fn unpack(name: &str, bytes: &[u8]) -> Result<Folder, Vec<Fault>> {
                 continue;
             }
         };
-        let path = entry.name().to_owned();
+        let path = path_of(entry.name());
         let inner = path.strip_prefix(&top).unwrap_or(&path).to_owned();
         if entry.is_dir()
             || inner.starts_with("__MACOSX/")
@@ -144,6 +149,13 @@ mod tests {
         let folder = unpack("x.zip", &zip).expect("is sound");
         let paths: Vec<&str> = folder.files().map(|(path, _)| path).collect();
         assert_eq!(paths, ["course.toml", "readings/x.csv"]);
+        let zip = zip_of(&[
+            ("Autumn\\course.toml", b"a"),
+            ("Autumn\\readings\\x.csv", b"b"),
+        ]);
+        let folder = unpack("x.zip", &zip).expect("is sound");
+        let paths: Vec<&str> = folder.files().map(|(path, _)| path).collect();
+        assert_eq!(paths, ["course.toml", "readings/x.csv"]);
     }
 
     #[test]
@@ -152,7 +164,7 @@ mod tests {
             "../course.toml",
             "a/../../course.toml",
             "/etc/course.toml",
-            "a\\b.csv",
+            "..\\course.toml",
         ] {
             let zip = zip_of(&[(path, b"a"), ("roster.csv", b"b")]);
             let faults = unpack("x.zip", &zip).expect_err(path);

@@ -113,7 +113,7 @@ async fn unsound(connection: &mut Connection) -> Result<Option<String>, StoreErr
 async fn altered_tables(connection: &mut Connection) -> Result<Option<String>, StoreError> {
     let (expected, found) = match connection.engine() {
         Engine::Sqlite(connection) => {
-            let expected = Store::in_memory().await?;
+            let expected = Store::passing().await?;
             let mut expected = expected.read().await?;
             let expected = match expected.sqlite() {
                 Some(expected) => sqlite::made_of(expected).await?,

@@ -1,6 +1,5 @@
 //! What the engines say differently. Every other statement of the store stands once.
 
-use super::batch::{Holds, Table};
 use super::sql::Dialect;
 
 /// Begins the one write of a course, which waits for the one before to end.
@@ -30,29 +29,13 @@ pub(super) fn snapshot(dialect: Dialect, within: bool) -> Option<(&'static str, 
     }
 }
 
-/// Inserts rows that come as one JSON array of objects, in its order.
-pub(super) fn insert_of_json(dialect: Dialect, table: &Table) -> String {
-    let each = |one: &dyn Fn(&str, Holds) -> String| {
-        let columns = table.columns.iter().map(|(name, kind)| one(name, *kind));
-        columns.collect::<Vec<_>>().join(", ")
-    };
-    let names = each(&|name, _| format!("\"{name}\""));
-    let into = format!("INSERT INTO {} ({names}) SELECT", table.name);
+/// The place of a value that is bound, of many that are bound in order.
+#[cfg_attr(not(feature = "postgres"), expect(unused_variables))]
+pub(super) fn place(dialect: Dialect, number: usize) -> String {
     match dialect {
-        Dialect::Sqlite => {
-            let values = each(&|name, _| format!("value ->> '$.{name}'"));
-            format!("{into} {values} FROM json_each($1) ORDER BY key")
-        }
+        // a number makes a name of it, which is looked for among all the others
+        Dialect::Sqlite => "?".to_owned(),
         #[cfg(feature = "postgres")]
-        Dialect::Postgres => {
-            let typed = each(&|name, kind| match kind {
-                Holds::Number => format!("\"{name}\" bigint"),
-                Holds::Text => format!("\"{name}\" text"),
-            });
-            format!(
-                "{into} {names} FROM ROWS FROM (json_to_recordset($1::json) AS ({typed})) WITH ORDINALITY
-                 AS brought ({names}, row_of_list) ORDER BY row_of_list"
-            )
-        }
+        Dialect::Postgres => format!("${number}"),
     }
 }

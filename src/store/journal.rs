@@ -1,6 +1,7 @@
 //! The journal: changes written down, each with a hash over all of it and the hash before, and read back.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
+use std::io::BufWriter;
 use std::sync::Arc;
 
 use jiff::Timestamp;
@@ -9,15 +10,16 @@ use serde_json::Value;
 use sha2::{Digest, Sha256};
 
 use super::accounts::{AccountId, Accounts, Kind};
-use super::batch::{Holds, Table};
-use super::judgements::JudgementRow;
+use super::batch::Table;
+use super::judgements::Judgements;
 use super::people::People;
-use super::sql::{Connection, Row, query, query_scalar};
+use super::sql::{Bound, Connection, Row, query, query_scalar};
 use super::{StoreError, batch, judgements, retention};
 use crate::changes::{Bond, Change, Made, Texts};
 use crate::course::{Course, Zone};
 use crate::ids::StudentId;
 use crate::term::{Judged, Slot, Term};
+use crate::words::hexadecimal;
 
 /// A course and its judgements as they stood at one moment.
 #[derive(Debug)]
@@ -102,99 +104,127 @@ pub struct Writing {
     pub judged: BTreeMap<Slot, Option<Judged>>,
 }
 
-/// A row of the journal.
-#[derive(Serialize)]
-struct Hashed {
-    #[serde(flatten)]
-    entry: Entry,
-    hash: String,
-}
-
 pub(super) const JOURNAL: Table = Table {
     name: "journal",
     columns: &[
-        ("seq", Holds::Number),
-        ("at", Holds::Number),
-        ("by_login", Holds::Text),
-        ("kind", Holds::Text),
-        ("body", Holds::Text),
-        ("judgements", Holds::Text),
-        ("previous", Holds::Text),
-        ("hash", Holds::Text),
+        "seq",
+        "at",
+        "by_login",
+        "kind",
+        "body",
+        "judgements",
+        "previous",
+        "hash",
     ],
 };
 
-/// Rows as they are kept.
-struct Rows {
-    journal: Vec<Hashed>,
-    judged: Vec<JudgementRow>,
-    people: People,
-}
-
 /// So many judgements are put into text on the thread that serves pages; more are not.
 const FEW: usize = 16;
+/// So many rows are text at once: all rows of a large course are much text.
+const PART: usize = 1_000;
 
 /// Writes changes with the judgements they alter.
 pub async fn write_changes(
     connection: &mut Connection,
     writing: &Arc<Writing>,
 ) -> Result<(), StoreError> {
-    let Writing {
-        changes,
-        made,
-        judged,
-    } = &**writing;
-    let people = People::for_writing(connection, changes, judged).await?;
+    let people = People::for_writing(connection, &writing.changes, &writing.judged).await?;
     let last = query_scalar("SELECT hash FROM journal ORDER BY seq DESC LIMIT 1");
     let last: Option<String> = last.fetch_optional(&mut *connection).await?;
-    let last = last.unwrap_or_default();
-    let rows = if judged.len() + changes.len() <= FEW {
-        writing.rows(people, last)?
-    } else {
-        let writing = Arc::clone(writing);
-        let rows = tokio::task::spawn_blocking(move || writing.rows(people, last));
-        rows.await.map_err(StoreError::broken_off)??
+    let mut rows = Rows {
+        writing: Arc::clone(writing),
+        people,
+        previous: last.unwrap_or_default(),
     };
-    rows.people.save(&mut *connection).await?;
-    batch::insert(connection, &JOURNAL, &rows.journal).await?;
-    if let Some(last) = made.last() {
-        judgements::save(connection, &rows.judged, last.seq).await?;
+    for after in (0..writing.changes.len()).step_by(PART) {
+        let journal;
+        (rows, journal) = rows.made(move |rows| rows.journal(after)).await?;
+        rows.people.save(&mut *connection).await?;
+        batch::insert(connection, &JOURNAL, journal).await?;
     }
-    for (change, made) in changes.iter().zip(made) {
+    if let Some(last) = writing.made.last() {
+        for after in (0..writing.judged.len()).step_by(PART) {
+            let judged;
+            (rows, judged) = rows
+                .made(move |rows| rows.judgements().rows(after, PART))
+                .await?;
+            judgements::save(connection, judged, last.seq).await?;
+        }
+    }
+    for (change, made) in writing.changes.iter().zip(&writing.made) {
         end_access(connection, change, made).await?;
     }
     Ok(())
 }
 
-impl Writing {
-    fn rows(&self, mut people: People, mut previous: String) -> Result<Rows, StoreError> {
-        let judged = judgements::rows(&self.judged, &people)?;
-        let mut journal = Vec::with_capacity(self.changes.len());
-        for (index, (change, made)) in self.changes.iter().zip(&self.made).enumerate() {
-            let is_last = index.checked_add(1) == Some(self.changes.len());
-            let (body, by_login) = people.written(change, &made.by)?;
+/// Rows in the making.
+struct Rows {
+    writing: Arc<Writing>,
+    people: People,
+    /// The hash of the row before.
+    previous: String,
+}
+
+impl Rows {
+    /// Makes some on a thread that serves no pages, where they are many.
+    async fn made<T: Send + 'static>(
+        mut self,
+        make: impl FnOnce(&mut Self) -> Result<T, StoreError> + Send + 'static,
+    ) -> Result<(Self, T), StoreError> {
+        let Writing {
+            changes, judged, ..
+        } = &*self.writing;
+        if judged.len() + changes.len() <= FEW {
+            let made = make(&mut self)?;
+            return Ok((self, made));
+        }
+        let made = tokio::task::spawn_blocking(move || {
+            let made = make(&mut self)?;
+            Ok((self, made))
+        });
+        made.await.map_err(StoreError::broken_off)?
+    }
+
+    fn judgements(&self) -> Judgements<'_> {
+        Judgements {
+            judged: &self.writing.judged,
+            people: &self.people,
+        }
+    }
+
+    /// The next rows of the journal, after so many.
+    fn journal(&mut self, after: usize) -> Result<Vec<[Bound; 8]>, StoreError> {
+        let writing = Arc::clone(&self.writing);
+        let Writing { changes, made, .. } = &*writing;
+        let part = changes.iter().zip(made).enumerate().skip(after).take(PART);
+        part.map(|(index, (change, made))| {
+            let is_last = index.checked_add(1) == Some(changes.len());
+            let (body, by_login) = self.people.written(change, &made.by)?;
             let entry = Entry {
-                previous,
+                previous: std::mem::take(&mut self.previous),
                 seq: made.seq,
                 at: made.at.as_millisecond(),
                 by_login,
                 kind: change.kind().to_owned(),
                 body,
-                judgements: if is_last {
-                    judgements::digest(&judged)
-                } else {
-                    String::new()
+                judgements: match is_last {
+                    true => self.judgements().digest()?,
+                    false => String::new(),
                 },
             };
-            let hash = entry.hash();
-            previous = hash.clone();
-            journal.push(Hashed { entry, hash });
-        }
-        Ok(Rows {
-            journal,
-            judged,
-            people,
+            self.previous = entry.hash();
+            Ok([
+                entry.seq.into(),
+                entry.at.into(),
+                entry.by_login.into(),
+                entry.kind.into(),
+                entry.body.into(),
+                entry.judgements.into(),
+                entry.previous.into(),
+                self.previous.as_str().into(),
+            ])
         })
+        .collect()
     }
 }
 
@@ -376,11 +406,38 @@ pub async fn entries(
     connection: &mut Connection,
     kind: &str,
 ) -> Result<Vec<(Change, Made)>, StoreError> {
-    let people = People::all(connection).await?;
     let rows = query("SELECT * FROM journal WHERE kind = $1 ORDER BY seq").bind(kind);
-    let rows = rows.fetch_all(connection).await?;
-    let read = rows.iter().map(|row| Entry::read(row)?.change(&people));
-    read.collect()
+    let rows = rows.fetch_all(&mut *connection).await?;
+    let entries: Result<Vec<Entry>, _> = rows.iter().map(Entry::read).collect();
+    changes_of(connection, &entries?).await
+}
+
+/// More rows than these are read beside everybody there is.
+const FEW_ENTRIES: usize = 100;
+
+/// Rows as changes. Who is named in few of them is looked up alone.
+async fn changes_of(
+    connection: &mut Connection,
+    entries: &[Entry],
+) -> Result<Vec<(Change, Made)>, StoreError> {
+    let people = match entries {
+        [] => return Ok(Vec::new()),
+        few if few.len() <= FEW_ENTRIES => {
+            let (mut keys, mut texts) = (BTreeSet::new(), BTreeSet::new());
+            for entry in few {
+                // nobody is known yet: whom it names, it names by their keys
+                let (mut change, made) = entry.change(&People::default())?;
+                keys.insert(StudentId::new(made.by));
+                change.students(&mut |key| {
+                    keys.insert(key.clone());
+                });
+                texts.extend(retention::apart(&entry.body));
+            }
+            People::of(connection, &keys, &texts).await?
+        }
+        _ => People::all(connection).await?,
+    };
+    entries.iter().map(|entry| entry.change(&people)).collect()
 }
 
 /// The change of that number.
@@ -388,11 +445,12 @@ pub async fn entry(
     connection: &mut Connection,
     seq: i64,
 ) -> Result<Option<(Change, Made)>, StoreError> {
-    let people = People::all(connection).await?;
     let row = query("SELECT * FROM journal WHERE seq = $1").bind(seq);
-    let row = row.fetch_optional(connection).await?;
-    row.map(|row| Entry::read(&row)?.change(&people))
-        .transpose()
+    let Some(row) = row.fetch_optional(&mut *connection).await? else {
+        return Ok(None);
+    };
+    let changes = changes_of(connection, &[Entry::read(&row)?]).await?;
+    Ok(changes.into_iter().next())
 }
 
 /// The change that the request of that key brought, whoever's it is.
@@ -412,13 +470,23 @@ pub async fn by_request_key(
 /// SHA-256 of a text, in hexadecimal.
 pub fn hash(text: &str) -> String {
     let digest = Sha256::digest(text);
-    digest.iter().map(|byte| format!("{byte:02x}")).collect()
+    hexadecimal(&digest)
 }
 
 /// SHA-256 of a JSON array, in which no field can run into another.
 pub(super) fn hash_of(fields: &impl Serialize) -> String {
     // what is hashed here is text and whole numbers, which JSON always takes
-    hash(&serde_json::to_string(fields).unwrap_or_default())
+    hash_made(fields).unwrap_or_default()
+}
+
+/// The same where what is hashed is made on the way, and may fail.
+pub(super) fn hash_made(fields: &impl Serialize) -> Result<String, serde_json::Error> {
+    let mut hashed = BufWriter::with_capacity(1_024, Sha256::new());
+    serde_json::to_writer(&mut hashed, fields)?;
+    let digest = hashed
+        .into_inner()
+        .map_err(|why| serde_json::Error::io(why.into_error()))?;
+    Ok(hexadecimal(&digest.finalize()))
 }
 
 pub(super) fn instant(milliseconds: i64, place: &str) -> Result<Timestamp, StoreError> {

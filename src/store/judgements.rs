@@ -4,12 +4,12 @@
 use std::collections::BTreeMap;
 
 use jiff::Timestamp;
-use serde::Serialize;
+use serde::ser::{Error as _, Serialize, SerializeSeq as _, Serializer};
 
-use super::batch::{Holds, Table};
-use super::journal::{AT_ONCE, hash_of, instant};
+use super::batch::Table;
+use super::journal::{AT_ONCE, hash_made, hash_of, instant};
 use super::people::People;
-use super::sql::{Connection, query};
+use super::sql::{Bound, Connection, query};
 use super::{StoreError, batch};
 use crate::ids::{ExperimentKey, StudentId};
 use crate::judge::RULES;
@@ -19,7 +19,6 @@ use crate::term::{Judged, Slot};
 const SCHEMA: i64 = 2;
 
 /// What a row holds beside its numbers, in the order in which it is hashed.
-#[derive(Clone, PartialEq, Serialize)]
 pub(super) struct JudgementRow {
     pub experiment: String,
     pub student: String,
@@ -29,57 +28,76 @@ pub(super) struct JudgementRow {
     pub rules: i64,
 }
 
-/// A row with the change that it is written with.
-#[derive(Serialize)]
-struct WrittenWith<'r> {
-    seq: i64,
-    #[serde(flatten)]
-    row: &'r JudgementRow,
-}
-
 pub(super) const JUDGEMENT: Table = Table {
     name: "judgement",
     columns: &[
-        ("seq", Holds::Number),
-        ("experiment", Holds::Text),
-        ("student", Holds::Text),
-        ("schema", Holds::Number),
-        ("document", Holds::Text),
-        ("rules", Holds::Number),
+        "seq",
+        "experiment",
+        "student",
+        "schema",
+        "document",
+        "rules",
     ],
 };
 
-/// Judgements as they are kept; none where there is nothing to judge any more.
-pub(super) fn rows(
-    judged: &BTreeMap<Slot, Option<Judged>>,
-    people: &People,
-) -> Result<Vec<JudgementRow>, StoreError> {
-    let row = |(slot, one): (&Slot, &Option<Judged>)| {
+/// Judgements to be written; none where there is nothing to judge any more.
+pub(super) struct Judgements<'j> {
+    pub judged: &'j BTreeMap<Slot, Option<Judged>>,
+    pub people: &'j People,
+}
+
+impl Judgements<'_> {
+    /// So many of them as they are kept, after the first so many.
+    pub fn rows(&self, after: usize, most: usize) -> Result<Vec<JudgementRow>, StoreError> {
+        let part = self.judged.iter().skip(after).take(most);
+        part.map(|one| self.row(one)).collect()
+    }
+
+    fn row(&self, (slot, one): (&Slot, &Option<Judged>)) -> Result<JudgementRow, StoreError> {
         let document = serde_json::to_string(one);
         Ok(JudgementRow {
             experiment: slot.experiment.to_string(),
-            student: people.key(&slot.student)?.to_owned(),
+            student: self.people.key(&slot.student)?.to_owned(),
             schema: SCHEMA,
             document: document.map_err(|why| StoreError::damaged("judgement", why))?,
             rules: RULES.into(),
         })
-    };
-    judged.iter().map(row).collect()
+    }
+
+    /// What the journal keeps of them; empty where there are none.
+    pub fn digest(&self) -> Result<String, StoreError> {
+        if self.judged.is_empty() {
+            return Ok(String::new());
+        }
+        let digest = hash_made(&(self, vec![RULES; self.judged.len()]));
+        digest.map_err(|why| StoreError::damaged("judgement", why))
+    }
 }
 
-/// What the journal keeps of the judgements written with a change; empty where there are none.
+/// Row by row, as they are hashed: a whole course of them is much text.
+impl Serialize for Judgements<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut rows = serializer.serialize_seq(Some(self.judged.len()))?;
+        for one in self.judged {
+            let row = self.row(one).map_err(S::Error::custom)?;
+            rows.serialize_element(&row.hashed())?;
+        }
+        rows.end()
+    }
+}
+
+impl JudgementRow {
+    /// What its hash covers beside the version of the rules.
+    fn hashed(&self) -> impl Serialize {
+        (&self.experiment, &self.student, self.schema, &self.document)
+    }
+}
+
+/// What the journal keeps of judgements that were written; empty where there are none.
 pub(super) fn digest(rows: &[JudgementRow]) -> String {
-    let fields = |row: &JudgementRow| {
-        (
-            row.experiment.clone(),
-            row.student.clone(),
-            row.schema,
-            row.document.clone(),
-        )
-    };
-    let fields: Vec<_> = rows.iter().map(fields).collect();
+    let fields: Vec<_> = rows.iter().map(JudgementRow::hashed).collect();
     let rules: Vec<i64> = rows.iter().map(|row| row.rules).collect();
-    if fields.is_empty() {
+    if rows.is_empty() {
         String::new()
     } else if rules.iter().all(|rules| *rules == 0) {
         hash_of(&fields)
@@ -90,11 +108,20 @@ pub(super) fn digest(rows: &[JudgementRow]) -> String {
 
 pub(super) async fn save(
     connection: &mut Connection,
-    rows: &[JudgementRow],
+    rows: Vec<JudgementRow>,
     seq: i64,
 ) -> Result<(), StoreError> {
-    let rows: Vec<_> = rows.iter().map(|row| WrittenWith { seq, row }).collect();
-    batch::insert(connection, &JUDGEMENT, &rows).await
+    let row = |row: JudgementRow| {
+        [
+            Bound::from(seq),
+            row.experiment.into(),
+            row.student.into(),
+            row.schema.into(),
+            row.document.into(),
+            row.rules.into(),
+        ]
+    };
+    batch::insert(connection, &JUDGEMENT, rows.into_iter().map(row)).await
 }
 
 /// The newest judgement of every submission, and by which version of the rules it was made.

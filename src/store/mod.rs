@@ -26,9 +26,7 @@ mod sqlite;
 
 use std::ops::{Deref, DerefMut};
 use std::path::Path;
-use std::str::FromStr;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
 use sqlx::sqlite::{SqliteConnectOptions, SqlitePool, SqlitePoolOptions};
@@ -62,7 +60,7 @@ pub struct Store {
 /// Where a course stands.
 #[derive(Clone)]
 enum Place {
-    /// In a file, or (without readers of its own) in memory.
+    /// In a file, or (without readers) in one that passes.
     Sqlite {
         readers: Option<SqlitePool>,
         options: Box<SqliteConnectOptions>,
@@ -81,7 +79,7 @@ pub struct Transaction {
 pub enum Reader {
     /// From a pool of readers.
     Pooled(Connection),
-    /// The writer's own, where the database is in memory.
+    /// The writer's own, where nobody else can see the database.
     Writer(OwnedMutexGuard<Option<Connection>>),
 }
 
@@ -115,14 +113,13 @@ impl Store {
         })
     }
 
-    /// A database in memory, gone when it is dropped.
-    pub async fn in_memory() -> Result<Self, StoreError> {
-        static COUNT: AtomicU64 = AtomicU64::new(0);
-        let name = format!(
-            "sqlite:file:memory-{}?mode=memory",
-            COUNT.fetch_add(1, Ordering::Relaxed)
-        );
-        let options = sqlite::options(SqliteConnectOptions::from_str(&name)?);
+    /// A database of nobody else's, gone when it is dropped: in memory as long as it is small, beyond that in a file without
+    /// a name in the system's folder for such.
+    pub async fn passing() -> Result<Self, StoreError> {
+        let options = SqliteConnectOptions::new()
+            .filename("")
+            .create_if_missing(true);
+        let options = sqlite::options(options);
         let writer = sqlite::connect(&options, None).await?;
         Ok(Self {
             place: Place::Sqlite {

@@ -2,21 +2,21 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use serde::Serialize;
 use serde_json::Value;
 
-use super::batch::{Holds, Table};
+use super::batch::Table;
 use super::journal::hash_of;
 use super::retention::{self, FreeTextRow};
-use super::sql::{Connection, query, query_scalar};
+use super::sql::{Bound, Connection, Row, query, query_scalar};
 use super::{StoreError, batch};
 use crate::changes::Change;
 use crate::course::Student;
 use crate::ids::StudentId;
 use crate::term::{Judged, Slot};
+use crate::words::hexadecimal;
 
 /// A row of `person`.
-#[derive(Clone, Serialize)]
+#[derive(Clone)]
 pub(super) struct PersonRow {
     pub key: String,
     pub number: StudentId,
@@ -31,14 +31,14 @@ pub(super) struct PersonRow {
 pub(super) const PERSON: Table = Table {
     name: "person",
     columns: &[
-        ("key", Holds::Text),
-        ("number", Holds::Text),
-        ("family_name", Holds::Text),
-        ("given_name", Holds::Text),
-        ("email", Holds::Text),
-        ("sourced_id", Holds::Text),
-        ("salt", Holds::Text),
-        ("commitment", Holds::Text),
+        "key",
+        "number",
+        "family_name",
+        "given_name",
+        "email",
+        "sourced_id",
+        "salt",
+        "commitment",
     ],
 };
 
@@ -56,6 +56,32 @@ pub(super) struct People {
 }
 
 impl PersonRow {
+    fn read(row: &Row) -> Result<Self, StoreError> {
+        Ok(Self {
+            key: row.try_get("key")?,
+            number: StudentId::new(row.try_get::<String>("number")?),
+            family_name: row.try_get("family_name")?,
+            given_name: row.try_get("given_name")?,
+            email: row.try_get("email")?,
+            sourced_id: row.try_get("sourced_id")?,
+            salt: row.try_get("salt")?,
+            commitment: row.try_get("commitment")?,
+        })
+    }
+
+    fn values(self) -> [Bound; 8] {
+        [
+            self.key.into(),
+            self.number.as_str().into(),
+            self.family_name.into(),
+            self.given_name.into(),
+            self.email.into(),
+            self.sourced_id.into(),
+            self.salt.into(),
+            self.commitment.into(),
+        ]
+    }
+
     /// What stands in the journal for number, names, address and, where there is one, the sourcedId.
     pub fn committed(&self) -> String {
         let Self {
@@ -77,20 +103,7 @@ impl PersonRow {
 /// Every row, oldest first.
 pub(super) async fn person_rows(connection: &mut Connection) -> Result<Vec<PersonRow>, StoreError> {
     let rows = query("SELECT * FROM person ORDER BY id").fetch_all(connection);
-    let rows = rows.await?;
-    let read = rows.iter().map(|row| {
-        Ok(PersonRow {
-            key: row.try_get("key")?,
-            number: StudentId::new(row.try_get::<String>("number")?),
-            family_name: row.try_get("family_name")?,
-            given_name: row.try_get("given_name")?,
-            email: row.try_get("email")?,
-            sourced_id: row.try_get("sourced_id")?,
-            salt: row.try_get("salt")?,
-            commitment: row.try_get("commitment")?,
-        })
-    });
-    read.collect()
+    rows.await?.iter().map(PersonRow::read).collect()
 }
 
 /// The opaque key of every student.
@@ -113,15 +126,37 @@ pub async fn student_keys(
 impl People {
     /// Everybody, to read the journal with.
     pub async fn all(connection: &mut Connection) -> Result<Self, StoreError> {
+        let texts = retention::texts(connection).await?;
+        Ok(Self::read(person_rows(connection).await?, texts))
+    }
+
+    /// Who stands behind some keys, and the texts of some commitments, to read few changes with.
+    pub async fn of(
+        connection: &mut Connection,
+        keys: &BTreeSet<StudentId>,
+        texts: &BTreeSet<String>,
+    ) -> Result<Self, StoreError> {
+        let rows = query(
+            "SELECT * FROM person WHERE key IN (SELECT value FROM json_each($1)) ORDER BY id",
+        );
+        let rows = rows.bind(listed(keys)?).fetch_all(&mut *connection).await?;
+        let rows: Result<Vec<PersonRow>, _> = rows.iter().map(PersonRow::read).collect();
+        Ok(Self::read(
+            rows?,
+            retention::texts_of(connection, texts).await?,
+        ))
+    }
+
+    fn read(rows: Vec<PersonRow>, texts: BTreeMap<String, String>) -> Self {
         let mut people = Self {
-            texts: retention::texts(connection).await?,
+            texts,
             ..Self::default()
         };
-        for row in person_rows(connection).await? {
+        for row in rows {
             people.numbers.insert(row.key.clone(), row.number.clone());
             people.by_commitment.insert(row.commitment.clone(), row);
         }
-        Ok(people)
+        people
     }
 
     /// The keys of the students whom changes and judgements name.
@@ -136,18 +171,29 @@ impl People {
                 named.insert(id.clone());
             });
         }
-        let named: Vec<&StudentId> = named.iter().collect();
-        let named = serde_json::to_string(&named).map_err(|why| StoreError::damaged("ids", why))?;
         let mut people = Self::default();
-        // where who a student is was removed, the key stands for the number
         let rows = query(
-            "SELECT body ->> '$.student' AS key, body ->> '$.student' AS number FROM journal
-             WHERE kind = 'student' AND body ->> '$.student' IN (SELECT value FROM json_each($1))
-             UNION ALL SELECT key, number FROM person WHERE number IN (SELECT value FROM json_each($1))",
+            "SELECT key, number FROM person WHERE number IN (SELECT value FROM json_each($1))",
         );
-        for row in rows.bind(named).fetch_all(connection).await? {
+        for row in rows
+            .bind(listed(&named)?)
+            .fetch_all(&mut *connection)
+            .await?
+        {
             let number = StudentId::new(row.try_get::<String>("number")?);
+            named.remove(&number);
             people.keys.insert(number, row.try_get("key")?);
+        }
+        if !named.is_empty() {
+            // where who a student is was removed, the key stands for the number; asked last, since it goes through the journal
+            let keys = query_scalar(
+                "SELECT DISTINCT body ->> '$.student' FROM journal
+                 WHERE kind = 'student' AND body ->> '$.student' IN (SELECT value FROM json_each($1))",
+            );
+            for key in keys.bind(listed(&named)?).fetch_all(connection).await? {
+                let key: String = key;
+                people.keys.insert(StudentId::new(key.as_str()), key);
+            }
         }
         for change in changes {
             // a change may name a student whom an earlier one of the same writing enters
@@ -231,15 +277,21 @@ impl People {
         retention::put_back(kind, body, &self.texts);
     }
 
-    /// Keeps the students that were entered.
-    pub async fn save(self, connection: &mut Connection) -> Result<(), StoreError> {
-        batch::insert(connection, &PERSON, &self.fresh).await?;
-        retention::save(connection, &self.fresh_texts).await
+    /// Keeps the students that were entered, and the texts that stand apart.
+    pub async fn save(&mut self, connection: &mut Connection) -> Result<(), StoreError> {
+        let fresh = std::mem::take(&mut self.fresh).into_iter();
+        batch::insert(connection, &PERSON, fresh.map(PersonRow::values)).await?;
+        retention::save(connection, std::mem::take(&mut self.fresh_texts)).await
     }
+}
+
+/// As a statement takes them.
+fn listed(students: &BTreeSet<StudentId>) -> Result<String, StoreError> {
+    serde_json::to_string(students).map_err(|why| StoreError::damaged("students", why))
 }
 
 pub(super) fn random() -> Result<String, StoreError> {
     let mut bytes = [0_u8; 12];
     getrandom::fill(&mut bytes).map_err(|why| StoreError::damaged("random numbers", why))?;
-    Ok(bytes.iter().map(|byte| format!("{byte:02x}")).collect())
+    Ok(hexadecimal(&bytes))
 }

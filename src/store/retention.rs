@@ -2,12 +2,11 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use serde::Serialize;
 use serde_json::Value;
 
-use super::batch::{Holds, Table};
+use super::batch::Table;
 use super::journal::{hash, hash_of};
-use super::sql::{Connection, query, query_scalar};
+use super::sql::{Bound, Connection, Row, query, query_scalar};
 use super::{StoreError, batch, people};
 use crate::changes::{ChangeKind, Decide, Extend, LeaveNote, Replace, Retired};
 use crate::ids::StudentId;
@@ -47,7 +46,6 @@ const TAKEN_OUT: &str = "[taken out]";
 const NAME: &str = "apart";
 
 /// A row of `free_text`.
-#[derive(Serialize)]
 pub(super) struct FreeTextRow {
     commitment: String,
     salt: String,
@@ -56,11 +54,7 @@ pub(super) struct FreeTextRow {
 
 pub(super) const FREE_TEXT: Table = Table {
     name: "free_text",
-    columns: &[
-        ("commitment", Holds::Text),
-        ("salt", Holds::Text),
-        ("text", Holds::Text),
-    ],
+    columns: &["commitment", "salt", "text"],
 };
 
 /// Takes the free text out of a body, which keeps a commitment to it.
@@ -97,22 +91,55 @@ pub(super) fn put_back(kind: &str, body: &mut Value, texts: &BTreeMap<String, St
     fields.insert(field.1.to_owned(), Value::from(text));
 }
 
+/// All texts by their commitments.
 pub(super) async fn texts(
     connection: &mut Connection,
 ) -> Result<BTreeMap<String, String>, StoreError> {
     let rows = query("SELECT commitment, text FROM free_text").fetch_all(connection);
-    let rows = rows.await?;
-    let read = rows
-        .iter()
-        .map(|row| Ok((row.try_get("commitment")?, row.try_get("text")?)));
-    read.collect()
+    rows.await?.iter().map(text).collect()
+}
+
+/// Those of some commitments.
+pub(super) async fn texts_of(
+    connection: &mut Connection,
+    commitments: &BTreeSet<String>,
+) -> Result<BTreeMap<String, String>, StoreError> {
+    if commitments.is_empty() {
+        return Ok(BTreeMap::new());
+    }
+    let named = serde_json::to_string(commitments);
+    let named = named.map_err(|why| StoreError::damaged("commitments", why))?;
+    let rows = query(
+        "SELECT commitment, text FROM free_text
+         WHERE commitment IN (SELECT value FROM json_each($1))",
+    );
+    let rows = rows.bind(named).fetch_all(connection).await?;
+    rows.iter().map(text).collect()
+}
+
+/// The commitment to the text of a body, if it stands apart.
+pub(super) fn apart(body: &str) -> Option<String> {
+    let body: Value = serde_json::from_str(body).ok()?;
+    Some(body.get(NAME)?.as_str()?.to_owned())
+}
+
+fn text(row: &Row) -> Result<(String, String), StoreError> {
+    Ok((row.try_get("commitment")?, row.try_get("text")?))
 }
 
 pub(super) async fn save(
     connection: &mut Connection,
-    rows: &[FreeTextRow],
+    rows: Vec<FreeTextRow>,
 ) -> Result<(), StoreError> {
-    batch::insert(connection, &FREE_TEXT, rows).await
+    let rows = rows.into_iter();
+    let values = rows.map(|row| {
+        [
+            Bound::from(row.commitment),
+            row.salt.into(),
+            row.text.into(),
+        ]
+    });
+    batch::insert(connection, &FREE_TEXT, values).await
 }
 
 /// Takes out what a change says is taken out.

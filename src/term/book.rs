@@ -147,17 +147,16 @@ impl ClassBook {
             return touched;
         };
         let likeness = Arc::make_mut(likeness);
+        let mut peers = Vec::new();
         for (slot, judged) in results {
             touched.add(&slot.student);
             class.put(at, slot, *judged);
             let peer = at.place(&slot.student);
-            let peer = peer.and_then(|student| at.term.peer(at.experiment, student));
-            let Some(peer) = peer else { continue };
-            let alike = likeness.update(&at.experiment.procedure, &peer);
-            for place in alike {
-                let students = at.term.students.get(place).into_iter();
-                students.for_each(|student| touched.add(&student.id));
-            }
+            peers.extend(peer.and_then(|student| at.term.peer(at.experiment, student)));
+        }
+        for place in likeness.update_all(&at.experiment.procedure, &peers) {
+            let students = at.term.students.get(place).into_iter();
+            students.for_each(|student| touched.add(&student.id));
         }
         let (spread, before) = (class.spread, std::mem::take(&mut class.consensus));
         class.conclude(at);

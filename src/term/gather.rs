@@ -88,6 +88,7 @@ impl Gather {
         }
         Self {
             sections,
+            crossed: Crossed::filling(),
             ..Self::default()
         }
     }

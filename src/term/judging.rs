@@ -318,6 +318,9 @@ impl<'a> Turn<'a> {
             !slots.contains(*slot) && before.evaluation.class != book.evidence(at, slot)
         });
         let beside: BTreeSet<Slot> = beside.map(|(slot, _)| slot.clone()).collect();
+        // of a large class they are as much as its judgements
+        drop(fresh);
+        drop(results);
         let mut judged = self.evaluated(book, &slots);
         judged.extend(self.evaluated(book, &beside));
         judged

@@ -5,6 +5,8 @@ use axum::http::{HeaderMap, HeaderName, HeaderValue, StatusCode, Uri, header};
 use axum::response::{IntoResponse, Response};
 use rust_embed::{Embed, EmbeddedFile};
 
+use crate::words::hexadecimal;
+
 #[derive(Embed)]
 #[folder = "static/"]
 struct Assets;
@@ -54,10 +56,7 @@ pub async fn serve(Path(path): Path<String>, uri: Uri, headers: HeaderMap) -> Re
 
 fn version(file: &EmbeddedFile) -> String {
     let hash = file.metadata.sha256_hash();
-    hash.iter()
-        .take(8)
-        .map(|byte| format!("{byte:02x}"))
-        .collect()
+    hexadecimal(hash.get(..8).unwrap_or(&hash))
 }
 
 fn content_type(path: &str) -> &'static str {

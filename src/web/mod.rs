@@ -76,6 +76,7 @@ pub use visitor::{
 };
 
 use crate::desk::department::Department;
+use crate::words::hexadecimal;
 
 /// How long a request may take, a form sent over poor Wi-Fi included.
 const LONGEST_REQUEST: Duration = Duration::from_secs(120);
@@ -207,7 +208,7 @@ async fn health(State(state): State<AppState>) -> (StatusCode, &'static str) {
 pub(crate) fn random_key() -> PageResult<String> {
     let mut bytes = [0_u8; 16];
     getrandom::fill(&mut bytes).map_err(PageError::internal)?;
-    Ok(bytes.iter().map(|byte| format!("{byte:02x}")).collect())
+    Ok(hexadecimal(&bytes))
 }
 
 fn panicked(what: Box<dyn Any + Send>) -> Response {

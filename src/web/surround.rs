@@ -24,6 +24,7 @@ use crate::form::Typed;
 use crate::ids::CourseKey;
 use crate::language::{Language, Message};
 use crate::store::StoreError;
+use crate::words::hexadecimal;
 
 #[derive(Template)]
 #[template(path = "error.html")]
@@ -255,7 +256,7 @@ fn page_of(mut error: PageError, anyone: &Anyone, kept: Option<Again>) -> Respon
 fn incident() -> String {
     let mut bytes = [0_u8; 4];
     match getrandom::fill(&mut bytes) {
-        Ok(()) => bytes.iter().map(|byte| format!("{byte:02x}")).collect(),
+        Ok(()) => hexadecimal(&bytes),
         Err(_) => "unnumbered".to_owned(),
     }
 }

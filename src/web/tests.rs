@@ -25,7 +25,7 @@ struct Site {
 
 impl Site {
     async fn new() -> Self {
-        let store = Store::in_memory().await.expect("a database");
+        let store = Store::passing().await.expect("a database");
         let staff = |login: &str, role| {
             Change::Staff(StaffMember {
                 login: login.into(),

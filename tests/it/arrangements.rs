@@ -57,7 +57,7 @@ pub fn arranged() -> Folder {
 }
 
 async fn desk_with(folder: &Folder) -> Desk {
-    let store = Store::in_memory().await.expect("a database");
+    let store = Store::passing().await.expect("a database");
     let desk = Desk::open(store).await.expect("a desk");
     bring_in(&desk, folder, "import", now())
         .await

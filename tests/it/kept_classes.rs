@@ -159,7 +159,7 @@ impl Going {
             }
             !later
         });
-        let desk = Desk::open(Store::in_memory().await.expect("a store")).await;
+        let desk = Desk::open(Store::passing().await.expect("a store")).await;
         let desk = desk.expect("a desk");
         let at = "2026-11-20T12:00:00Z".parse().expect("a time");
         let brought = bring_in_term(&desk, &term, "test", at).await;

@@ -226,9 +226,7 @@ async fn a_gradebook_comes_with_semicolons_and_a_mark_on_request() {
 #[tokio::test]
 async fn the_guide_names_every_view_and_column() {
     use sqlx::Row;
-    let store = concordant::store::Store::in_memory()
-        .await
-        .expect("a store");
+    let store = concordant::store::Store::passing().await.expect("a store");
     let mut reader = store.read().await.expect("a reader");
     let query = "SELECT m.name AS view, group_concat('`' || c.name || '`', ', ') AS columns
          FROM (SELECT name FROM sqlite_schema WHERE type = 'view') AS m, pragma_table_info(m.name) AS c

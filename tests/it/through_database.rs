@@ -9,7 +9,7 @@ use crate::course::{folder, term};
 #[tokio::test]
 async fn a_folder_comes_out_of_a_database_as_it_went_in() {
     let now = "2026-10-01T12:00:00Z".parse().unwrap();
-    let desk = Desk::open(Store::in_memory().await.unwrap()).await.unwrap();
+    let desk = Desk::open(Store::passing().await.unwrap()).await.unwrap();
     bring_in(&desk, &folder(), "import", now).await.unwrap();
     let view = desk.view().await.unwrap();
     assert_eq!(view.term.staff[1].sections, ["A", "Mon PM"]);

@@ -48,7 +48,7 @@ async fn of_view(connection: &mut SqliteConnection, query: &str, columns: usize)
 
 #[tokio::test]
 async fn the_views_say_what_the_folder_says() {
-    let desk = Desk::open(Store::in_memory().await.expect("a store"));
+    let desk = Desk::open(Store::passing().await.expect("a store"));
     let desk = desk.await.expect("a desk");
     let now = "2026-10-01T12:00:00Z".parse().expect("an instant");
     let brought = bring_in(&desk, &crate::arrangements::arranged(), "test", now).await;

@@ -8,6 +8,7 @@ use crate::desk::person::{Person, person};
 use crate::desk::{Desk, accounts::Attempt, throttle};
 use crate::store::StoreError;
 use crate::store::accounts::{AccountId, Kind};
+use crate::words::hexadecimal;
 
 /// Whose calendar an address opens.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -93,5 +94,5 @@ pub async fn opened_calendar(
 fn secret() -> Result<String, StoreError> {
     let mut bytes = [0_u8; SECRET_LENGTH / 2];
     getrandom::fill(&mut bytes).map_err(|why| StoreError::damaged("random numbers", why))?;
-    Ok(bytes.iter().map(|byte| format!("{byte:02x}")).collect())
+    Ok(hexadecimal(&bytes))
 }

@@ -15,6 +15,7 @@ use crate::course::{Course, Experiment};
 use crate::ids::{ExperimentKey, StudentId};
 use crate::term::{Judged, Slot, Status, Term};
 use crate::text::write_exchange;
+use crate::words::hexadecimal;
 
 /// A class whose results are written.
 pub(super) struct Place {
@@ -50,7 +51,7 @@ impl Names {
                 *byte = *byte & keep | set;
             }
         }
-        let hex: String = bytes.iter().map(|byte| format!("{byte:02x}")).collect();
+        let hex = hexadecimal(&bytes);
         let group = |range: std::ops::Range<usize>| hex.get(range).unwrap_or_default();
         [
             group(0..8),

@@ -6,6 +6,7 @@ use super::habits::Others;
 use super::index::Kind;
 use super::sheet::{Amount, NEAR, Row, Sheet, Titre};
 use crate::stats::weights_at_least;
+use crate::submission::TrialLabel;
 
 /// Chance above which a coincidence says nothing.
 const NO_NEWS: f64 = 0.9;
@@ -20,11 +21,18 @@ const SCALE: f64 = 8.0;
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Layout {
     /// Places in the one and in the other, in the order of the other's rows.
-    pub rows: SmallVec<[(usize, usize); 6]>,
+    pub rows: Places,
     pub shift: i64,
     /// Whether readings are passed over of which a difference is known.
     pub by_difference: bool,
 }
+
+/// What is found in a layout: of most of them nothing is kept, so that it takes no memory of its own.
+pub(super) type Facts = SmallVec<[Fact; 24]>;
+
+/// Rows of two sets beside each other, by their numbers in the one and in the other: copied for every layout of a pair, so
+/// they are kept small.
+pub(super) type Places = SmallVec<[(u8, u8); 8]>;
 
 /// One reading, or one volume, that coincides or does not.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -46,23 +54,64 @@ pub(super) enum What {
 }
 
 /// The facts of a layout; 1 for the chance of what is not told. `one` is taken as it is; the chance is that of `other` to meet it.
-pub(super) fn facts((one, other): (&Sheet, &Sheet), layout: &Layout, others: Others) -> Vec<Fact> {
+pub(super) fn facts((one, other): (&Sheet, &Sheet), layout: &Layout, others: Others) -> Facts {
     let mut compared = Compared {
         others,
         shift: layout.shift,
         by_difference: layout.by_difference,
         coarser: one.step.max(other.step) as f64 / others.step() as f64,
-        found: Vec::new(),
+        found: Facts::new(),
         filled: SmallVec::new(),
         volumes: SmallVec::new(),
         amounts: SmallVec::new(),
     };
-    for (a, b) in &layout.rows {
-        if let (Some(a), Some(b)) = (one.rows.get(*a), other.rows.get(*b)) {
-            compared.row(a, (other, b));
-        }
+    for (a, b) in beside((one, other), layout) {
+        compared.row(a, (other, b));
     }
     compared.found
+}
+
+/// The rows of a layout.
+fn beside<'s>(
+    (one, other): (&'s Sheet, &'s Sheet),
+    layout: &'s Layout,
+) -> impl Iterator<Item = (&'s Row, &'s Row)> {
+    let rows = layout.rows.iter();
+    rows.filter_map(|(a, b)| {
+        let (a, b) = (usize::from(*a), usize::from(*b));
+        Some((one.rows.get(a)?, other.rows.get(b)?))
+    })
+}
+
+/// No more than so many facts of a layout coincide, where burettes are read in steps of so many units: most layouts of most
+/// pairs coincide in little, and are seen through by this alone.
+pub(super) fn coincide_at_most(sheets: (&Sheet, &Sheet), layout: &Layout, step: i64) -> usize {
+    let of_titre = |a: &Titre, b: &Titre| {
+        let first = a.first.is_some() && a.first == b.first;
+        let end = a.end.saturating_add(layout.shift);
+        let volume = a.delivered == b.delivered
+            || !layout.by_difference && (end == b.end || is_but_for_a_digit(end, b.end, step));
+        let start = !layout.by_difference && b.start == a.start.saturating_add(layout.shift);
+        usize::from(first) + usize::from(volume) + usize::from(start)
+    };
+    let of_rows = |(a, b): (&Row, &Row)| -> usize {
+        let titres = a.titres.iter().zip(&b.titres);
+        let titres: usize = titres.map(|(a, b)| of_titre(a, b)).sum();
+        let amounts = a.amounts.iter().zip(&b.amounts);
+        titres + amounts.filter(|(a, b)| a == b).count()
+    };
+    beside(sheets, layout).map(of_rows).sum()
+}
+
+/// Whether two readings differ in one digit alone, and not in the last.
+fn is_but_for_a_digit(a: i64, b: i64, step: i64) -> bool {
+    let off = a.saturating_sub(b);
+    off != 0
+        && [10, 100].into_iter().any(|times| {
+            let digit = step.saturating_mul(times);
+            let above = digit.saturating_mul(10);
+            off.checked_rem(digit) == Some(0) && a.checked_div(above) == b.checked_div(above)
+        })
 }
 
 /// Probability that honest students coincide in as much: the exact tail of the sum of weights of what coincides.
@@ -86,6 +135,28 @@ pub(super) fn least_chance(facts: &[Fact]) -> f64 {
         .product()
 }
 
+/// Trials laid beside each other: the second's, the first's.
+pub(super) fn rows(
+    laid: (&Sheet, &Sheet),
+    places: &[(u8, u8)],
+    turned: bool,
+) -> Vec<(TrialLabel, TrialLabel)> {
+    let trial = |sheet: &Sheet, place: u8| Some(sheet.rows.get(usize::from(place))?.trial);
+    let rows = places.iter().filter_map(|(of_first, of_second)| {
+        let pair = (trial(laid.1, *of_second)?, trial(laid.0, *of_first)?);
+        Some(if turned { (pair.1, pair.0) } else { pair })
+    });
+    let mut rows: Vec<_> = rows.collect();
+    rows.sort_unstable();
+    rows
+}
+
+/// How many of a kind coincide, and how many there are.
+pub(super) fn tally(facts: &[Fact], what: What) -> (usize, usize) {
+    let of = || facts.iter().filter(|fact| fact.what == what);
+    (of().filter(|fact| fact.coincides).count(), of().count())
+}
+
 fn weight(chance: f64) -> usize {
     (-chance.ln() * SCALE).round().max(1.0) as usize
 }
@@ -96,7 +167,7 @@ struct Compared<'a> {
     by_difference: bool,
     /// How many times coarser than read the two write their volumes.
     coarser: f64,
-    found: Vec<Fact>,
+    found: Facts,
     /// Readings to which the other filled before.
     filled: SmallVec<[i64; 6]>,
     /// Pairs of volumes compared before.
@@ -145,8 +216,8 @@ impl Compared<'_> {
     fn volume_chance(&self, volume: i64, sheet: &Sheet, row: &Row) -> f64 {
         if let Some(apart) = sheet.apart(row, volume) {
             let kind = match row.trial.number() {
-                Some(_) => Kind::Apart,
-                None => Kind::RoughApart,
+                Some(_) => Kind::APART,
+                None => Kind::ROUGH_APART,
             };
             return self.others.apart(kind, apart);
         }
@@ -210,16 +281,7 @@ impl Compared<'_> {
 
     /// Whether the ends differ in one digit alone, and not in the last.
     fn differs_in_a_digit(&self, a: &Titre, b: &Titre) -> bool {
-        let step = self.others.step();
-        let (a, b) = (a.end.saturating_add(self.shift), b.end);
-        [10, 100].into_iter().any(|times| {
-            let digit = step.saturating_mul(times);
-            let above = digit.saturating_mul(10);
-            let off = a.saturating_sub(b);
-            off != 0
-                && off.checked_rem(digit) == Some(0)
-                && a.checked_div(above) == b.checked_div(above)
-        })
+        is_but_for_a_digit(a.end.saturating_add(self.shift), b.end, self.others.step())
     }
 
     /// Chance that the other starts there, given where its burette stood.

@@ -87,9 +87,10 @@ impl EarlierSets {
             });
         }
         index.tell_chances(procedure);
-        let own: Vec<&Member> = index.members.range(..first).map(|(_, one)| one).collect();
-        let found = own.into_par_iter().flat_map_iter(|member| {
-            let mut pairs = index.pairs_of(member, Some(last));
+        let members = index.members.all();
+        let own: Vec<&Member> = members.take_while(|one| one.place < first).collect();
+        let found = own.into_par_iter().map_init(Vec::new, |said, member| {
+            let mut pairs = index.pairs_of(member, Some(last), said);
             pairs.sort_unstable_by_key(|(place, _)| *place);
             pairs
                 .into_iter()
@@ -99,6 +100,6 @@ impl EarlierSets {
                     likeness,
                 })
         });
-        found.collect()
+        found.flatten_iter().collect()
     }
 }

@@ -1,5 +1,9 @@
 //! How often honest students would coincide: from the readings of all the others.
 
+use std::cell::RefCell;
+
+use smallvec::SmallVec;
+
 use super::index::{Counts, IndexedFact, Kind};
 use super::sheet::{Amount, Sheet};
 use crate::measure::as_f64;
@@ -109,15 +113,19 @@ fn digit_preference(sheets: &[&Sheet], step: i64) -> f64 {
 /// Of which facts it is told how likely they are.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Told {
-    Nothing,
     WhatCoincides,
     Everything,
 }
+
+/// Counts of [`Others::near`] by kind, number and steps.
+pub(super) type Counted = RefCell<SmallVec<[((Kind, i64, i64), (f64, f64)); 32]>>;
 
 /// Everything read in an experiment, without what the two who are compared read.
 #[derive(Clone, Copy)]
 pub(super) struct Others<'a> {
     pub counts: &'a Counts,
+    /// What was counted before: the layouts of a pair ask for the same few numbers over and over.
+    pub counted: &'a Counted,
     pub told: Told,
     /// What the two hold.
     pub without: [&'a [IndexedFact]; 2],
@@ -137,12 +145,21 @@ impl Others<'_> {
 
     /// How many of a kind lie no more than so many steps away, and how many there are.
     fn near(&self, kind: Kind, number: i64, steps: i64) -> (f64, f64) {
-        if self.told == Told::Nothing {
-            return (0.0, 0.0);
+        let asked = (kind, number, steps);
+        let before = self
+            .counted
+            .borrow()
+            .iter()
+            .find(|(one, _)| *one == asked)
+            .copied();
+        if let Some((_, counted)) = before {
+            return counted;
         }
         let width = self.step().saturating_mul(steps);
         let between = number.saturating_sub(width)..=number.saturating_add(width);
-        self.counts.count(kind, between, &self.without)
+        let counted = self.counts.count(kind, between, &self.without);
+        self.counted.borrow_mut().push((asked, counted));
+        counted
     }
 
     fn share(&self, kind: Kind, number: i64) -> f64 {
@@ -155,9 +172,9 @@ impl Others<'_> {
     /// neighbours was, shared out among them.
     pub fn filling(&self, reading: i64, first: bool) -> f64 {
         let kind = if first {
-            Kind::FirstFilling
+            Kind::FIRST_FILLING
         } else {
-            Kind::LaterFilling
+            Kind::LATER_FILLING
         };
         let (same, all) = self.near(kind, reading, 0);
         let (around, _) = self.near(kind, reading, AROUND);
@@ -175,17 +192,17 @@ impl Others<'_> {
 
     /// Chance that a meniscus is read again so far from where it was read before.
     pub fn read_again(&self, apart: i64) -> f64 {
-        self.share(Kind::ReadAgain, apart)
+        self.share(Kind::READ_AGAIN, apart)
     }
 
     /// Chance of that weighing or volume.
     pub fn amount(&self, amount: Amount, reading: i64) -> f64 {
-        self.share(Kind::Amount(amount), reading)
+        self.share(Kind::amount(amount), reading)
     }
 
     /// Chance that a student finds the same weighing or volume in two rows: who keeps to one mark will again.
     pub fn repeated(&self, amount: Amount) -> f64 {
-        self.share(Kind::Repeated(amount), 1)
+        self.share(Kind::repeated(amount), 1)
     }
 
     /// Chance that two students take that volume for a nominal sample in the first of their numbered trials. With one
@@ -212,14 +229,14 @@ impl Others<'_> {
 
     /// None where too little is known of the bottle.
     fn in_bottle(&self, bottle: u32, volume: i64) -> Option<f64> {
-        let (around, all) = self.near(Kind::OfBottle(bottle), volume, AROUND);
+        let (around, all) = self.near(Kind::of_bottle(bottle), volume, AROUND);
         let model = ADDED_TO_BOTTLE * self.titration?.coincide;
         let chance = (around / CELLS_AROUND + model) / (all + ADDED_TO_BOTTLE);
         (all >= FEWEST_OF_BOTTLE).then_some(chance)
     }
 
     fn in_any_bottle(&self, volume: i64) -> f64 {
-        let (around, all) = self.near(Kind::OfAnyBottle, volume, AROUND);
+        let (around, all) = self.near(Kind::OF_ANY_BOTTLE, volume, AROUND);
         (around + 1.0) / (CELLS_AROUND * (all + 1.0))
     }
 

@@ -1,7 +1,6 @@
 //! Who holds which fact: what every set of readings says, kept so that sets which share facts meet, and so that what is
 //! common can be told from what is rare.
 
-use std::cmp::Ordering;
 use std::collections::{BTreeMap, HashMap};
 use std::ops::RangeInclusive;
 
@@ -12,86 +11,50 @@ use super::sheet::{AMOUNTS, Amount, NEAR, Sheet};
 /// One thing that a set of readings says: of what kind, and the number, in units.
 pub(super) type IndexedFact = (Kind, i64);
 
-/// What a number stands for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub(super) enum Kind {
-    /// Where a burette was filled to before the first titration.
-    FirstFilling,
-    /// Where it was filled to later.
-    LaterFilling,
-    End,
-    Delivered,
-    Amount(Amount),
-    /// Hundredths and tenths of start and end of one titration, which an altered millilitre leaves.
-    LastDigits,
-    /// How far from where a meniscus was read it is read again.
-    ReadAgain,
-    /// Whether an amount is that of the row before, 1 or 0.
-    Repeated(Amount),
-    /// What a nominal sample takes from the bottle of that number.
-    OfBottle(u32),
-    OfAnyBottle,
-    /// How much more than the first numbered titration another takes, for nominal samples.
-    Apart,
-    /// The same as it was run in.
-    RunInApart,
-    /// How much more a rough one takes.
-    RoughApart,
-}
+/// What a number stands for, as a number by which facts are compared: that is done more often than anything else here.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub(super) struct Kind(u64);
 
 impl Kind {
-    /// By which kinds are compared: a number each, since that is done more often than anything else here.
-    #[inline]
-    fn rank(self) -> u64 {
-        const NEXT: u64 = 1 << 56;
-        match self {
-            Self::FirstFilling => 0,
-            Self::LaterFilling => NEXT,
-            Self::End => 2 * NEXT,
-            Self::Delivered => 3 * NEXT,
-            Self::Amount(amount) => (4 * NEXT) | amount as u64,
-            Self::LastDigits => 5 * NEXT,
-            Self::ReadAgain => 6 * NEXT,
-            Self::Repeated(amount) => (7 * NEXT) | amount as u64,
-            Self::OfBottle(number) => (8 * NEXT) | u64::from(number),
-            Self::OfAnyBottle => 9 * NEXT,
-            Self::Apart => 10 * NEXT,
-            Self::RunInApart => 11 * NEXT,
-            Self::RoughApart => 12 * NEXT,
-        }
+    /// Where a burette was filled to before the first titration.
+    pub const FIRST_FILLING: Self = Self::of(0, 0);
+    /// Where it was filled to later.
+    pub const LATER_FILLING: Self = Self::of(1, 0);
+    pub const END: Self = Self::of(2, 0);
+    pub const DELIVERED: Self = Self::of(3, 0);
+    /// Hundredths and tenths of start and end of one titration, which an altered millilitre leaves.
+    pub const LAST_DIGITS: Self = Self::of(5, 0);
+    /// How far from where a meniscus was read it is read again.
+    pub const READ_AGAIN: Self = Self::of(6, 0);
+    pub const OF_ANY_BOTTLE: Self = Self::of(9, 0);
+    /// How much more than the first numbered titration another takes, for nominal samples.
+    pub const APART: Self = Self::of(10, 0);
+    /// The same as it was run in.
+    pub const RUN_IN_APART: Self = Self::of(11, 0);
+    /// How much more a rough one takes.
+    pub const ROUGH_APART: Self = Self::of(12, 0);
+
+    pub const fn amount(amount: Amount) -> Self {
+        Self::of(4, amount as u64)
+    }
+
+    /// Whether an amount is that of the row before, 1 or 0.
+    pub const fn repeated(amount: Amount) -> Self {
+        Self::of(7, amount as u64)
+    }
+
+    /// What a nominal sample takes from the bottle of that number.
+    pub fn of_bottle(number: u32) -> Self {
+        Self::of(8, u64::from(number))
+    }
+
+    const fn of(kind: u64, which: u64) -> Self {
+        Self((kind << 56) | which)
     }
 
     /// Whether two sets meet that share it; the others are counted alone, and come after in the order of kinds.
     fn is_met(self) -> bool {
-        match self {
-            Self::FirstFilling
-            | Self::LaterFilling
-            | Self::End
-            | Self::Delivered
-            | Self::Amount(_)
-            | Self::LastDigits => true,
-            Self::ReadAgain
-            | Self::Repeated(_)
-            | Self::OfBottle(_)
-            | Self::OfAnyBottle
-            | Self::Apart
-            | Self::RunInApart
-            | Self::RoughApart => false,
-        }
-    }
-}
-
-impl Ord for Kind {
-    #[inline]
-    fn cmp(&self, other: &Self) -> Ordering {
-        self.rank().cmp(&other.rank())
-    }
-}
-
-impl PartialOrd for Kind {
-    #[inline]
-    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
-        Some(self.cmp(other))
+        self < Self::READ_AGAIN
     }
 }
 
@@ -220,6 +183,14 @@ impl Holders {
     }
 }
 
+impl Met {
+    /// Somebody who is looked at whatever is said.
+    pub fn surely(place: usize) -> Self {
+        let said = f32::INFINITY;
+        Self { place, said }
+    }
+}
+
 /// A set that is asked whom it meets.
 #[derive(Debug)]
 pub(super) struct Asked<'a> {
@@ -227,37 +198,51 @@ pub(super) struct Asked<'a> {
     facts: &'a [IndexedFact],
     /// What of it is not common, the commonest first.
     telling: Vec<Telling>,
+    /// How much has to be said by what another shares with it.
+    from: f64,
+    /// How many of the commonest are asked of nobody: whatever of them is shared, the others have to say the rest.
+    unasked: usize,
+}
+
+/// Somebody whom a set meets, with what those facts say together that were asked for, each for itself.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Met {
+    pub place: usize,
+    pub said: f32,
 }
 
 impl<'a> Asked<'a> {
-    /// `facts` are those by which it meets others.
-    pub fn of(facts: &'a [IndexedFact], counts: &'a Counts) -> Self {
+    /// `facts` are those by which it meets others, who have to share what says as much as `from`.
+    pub fn of(facts: &'a [IndexedFact], counts: &'a Counts, from: f64) -> Self {
         let telling = distinct(facts).filter_map(|fact| counts.telling(*fact));
         let mut telling: Vec<Telling> = telling.collect();
         telling.sort_by(|a, b| a.weight.total_cmp(&b.weight).then(a.fact.cmp(&b.fact)));
+        let mut said = 0.0;
+        let unasked = telling.iter().take_while(|one| {
+            said += one.weight;
+            said < UNASKED * from
+        });
         Self {
             counts,
             facts,
+            from,
+            unasked: unasked.count(),
             telling,
         }
     }
 
-    /// Those among whom all sets are that share with it facts which say as much together.
-    pub fn met(&self, holders: &Holders, from: f64) -> Vec<usize> {
-        // nobody is looked up by the commonest facts: whatever of them is shared, the others have to say the rest
-        let mut unasked = 0.0;
-        let is_common = |one: &&Telling| {
-            let with_it = unasked + one.weight;
-            let is_common = with_it < UNASKED * from;
-            if is_common {
-                unasked = with_it;
-            }
-            is_common
-        };
-        let common = self.telling.iter().take_while(is_common).count();
-        let mut said = vec![0.0_f32; holders.end];
+    fn unasked(&self) -> &[Telling] {
+        self.telling.get(..self.unasked).unwrap_or_default()
+    }
+
+    /// Those among whom all sets are that share with it facts which say enough together, in order of place. `said` is room
+    /// for what each says, which is left as it is found: without anything.
+    pub fn met(&self, holders: &Holders, said: &mut Vec<f32>) -> Vec<Met> {
+        if said.len() < holders.end {
+            said.resize(holders.end, 0.0);
+        }
         let mut met = Vec::new();
-        for one in self.telling.iter().skip(common) {
+        for one in self.telling.iter().skip(self.unasked) {
             for place in holders.of(one.fact) {
                 let Some(said) = said.get_mut(place) else {
                     continue;
@@ -268,11 +253,23 @@ impl<'a> Asked<'a> {
                 *said += one.weight as f32;
             }
         }
-        // a little less, for what the short numbers round off
-        let wanted = ((from - unasked) * (1.0 - 1e-4)) as f32;
-        met.retain(|place| said.get(*place).is_some_and(|said| *said >= wanted));
-        met.sort_unstable();
-        met
+        let unasked: f64 = self.unasked().iter().map(|one| one.weight).sum();
+        let wanted = rounded_off(self.from - unasked);
+        let enough = met.into_iter().filter_map(|place| {
+            let said = said.get_mut(place).map(std::mem::take)?;
+            (said >= wanted).then_some(Met { place, said })
+        });
+        let mut enough: Vec<Met> = enough.collect();
+        enough.sort_unstable_by_key(|one| one.place);
+        enough
+    }
+
+    /// Whether what another set shares with it may say enough: seen by the facts alone that were not asked for.
+    pub fn may_share(&self, theirs: &[IndexedFact], said: f32) -> bool {
+        let unasked = self.unasked().iter();
+        let shared = unasked.filter(|own| theirs.binary_search(&own.fact).is_ok());
+        let more: f64 = shared.map(|one| one.weight).sum();
+        said + more as f32 >= rounded_off(self.from)
     }
 
     /// Whether what another set shares with it says as much together.
@@ -285,6 +282,11 @@ impl<'a> Asked<'a> {
         let start = |start| holds_start(self.facts, start) && holds_start(theirs, start);
         alone >= from && self.counts.said(&shared, start) >= from
     }
+}
+
+/// A little less, for what short numbers round off.
+fn rounded_off(wanted: f64) -> f32 {
+    (wanted * (1.0 - 1e-4)) as f32
 }
 
 /// Each of some facts once, which are in order.
@@ -305,7 +307,7 @@ impl Telling {
     /// The volume, if it is one that was delivered.
     fn delivered(&self) -> Option<i64> {
         let (kind, volume) = self.fact;
-        (kind == Kind::Delivered).then_some(volume)
+        (kind == Kind::DELIVERED).then_some(volume)
     }
 }
 
@@ -326,11 +328,11 @@ impl Counts {
             for (_, end) in shared
                 .iter()
                 .map(|one| one.fact)
-                .filter(|fact| fact.0 == Kind::End)
+                .filter(|fact| fact.0 == Kind::END)
             {
                 let start = end.saturating_sub(volume);
                 if is_start(start) {
-                    follow.extend([(Kind::End, end), last_digits(start, end)]);
+                    follow.extend([(Kind::END, end), last_digits(start, end)]);
                 }
             }
         }
@@ -348,7 +350,7 @@ impl Counts {
     fn beside(&self, one: &Telling, rarest: &Telling) -> f64 {
         let volumes = one.delivered().zip(rarest.delivered());
         let apart = volumes.map_or(0, |(one, other)| one.saturating_sub(other));
-        let there = |apart: i64| self.count(Kind::RunInApart, apart..=apart, &[]);
+        let there = |apart: i64| self.count(Kind::RUN_IN_APART, apart..=apart, &[]);
         let ((more, all), (less, _)) = (there(apart), there(apart.saturating_neg()));
         // where none lies so far apart the logarithm is that of nothing, and the fact says what it says alone
         (all / more.max(less)).ln().max(0.0).min(one.weight)
@@ -360,12 +362,12 @@ fn last_digits(start: i64, end: i64) -> IndexedFact {
     let both = digits(start)
         .saturating_mul(MILLILITRE)
         .saturating_add(digits(end));
-    (Kind::LastDigits, both)
+    (Kind::LAST_DIGITS, both)
 }
 
 /// Whether a burette stood there before one of the titrations.
 fn holds_start(facts: &[IndexedFact], start: i64) -> bool {
-    let fillings = [Kind::FirstFilling, Kind::LaterFilling];
+    let fillings = [Kind::FIRST_FILLING, Kind::LATER_FILLING];
     fillings
         .iter()
         .any(|kind| facts.binary_search(&(*kind, start)).is_ok())
@@ -387,42 +389,42 @@ pub(super) fn facts_of(sheet: &Sheet, bottle: Option<u32>) -> Vec<IndexedFact> {
         if let (Some(volume), Some(first_volume)) = (run_in(place), first_volume)
             && Some(place) != first
         {
-            facts.push((Kind::RunInApart, volume.saturating_sub(first_volume)));
+            facts.push((Kind::RUN_IN_APART, volume.saturating_sub(first_volume)));
         }
         for titre in &row.titres {
-            facts.push((Kind::Delivered, titre.delivered));
+            facts.push((Kind::DELIVERED, titre.delivered));
             // after a filling to zero the end is the volume once more
             if titre.start != 0 {
-                facts.extend([(Kind::End, titre.end), last_digits(titre.start, titre.end)]);
+                facts.extend([(Kind::END, titre.end), last_digits(titre.start, titre.end)]);
             }
             match titre.stood {
-                None => facts.push((Kind::FirstFilling, titre.start)),
+                None => facts.push((Kind::FIRST_FILLING, titre.start)),
                 Some(stood) if titre.start.saturating_sub(stood).abs() <= NEAR => {
-                    facts.push((Kind::ReadAgain, titre.start.saturating_sub(stood)));
+                    facts.push((Kind::READ_AGAIN, titre.start.saturating_sub(stood)));
                 }
-                Some(_) => facts.push((Kind::LaterFilling, titre.start)),
+                Some(_) => facts.push((Kind::LATER_FILLING, titre.start)),
             }
         }
         let amounts = row.amounts.iter();
-        facts.extend(amounts.map(|(amount, reading)| (Kind::Amount(*amount), *reading)));
+        facts.extend(amounts.map(|(amount, reading)| (Kind::amount(*amount), *reading)));
         let delivered = row.titres.first().map(|titre| titre.delivered);
         if let Some(apart) = delivered.and_then(|volume| sheet.apart(row, volume)) {
             let kind = match row.trial.number() {
-                Some(_) => Kind::Apart,
-                None => Kind::RoughApart,
+                Some(_) => Kind::APART,
+                None => Kind::ROUGH_APART,
             };
             facts.push((kind, apart));
         }
         let numbered = row.trial.number().and(delivered);
         if let Some(volume) = numbered.and_then(|volume| row.to_nominal(volume)) {
-            facts.push((Kind::OfAnyBottle, volume));
-            facts.extend(bottle.map(|bottle| (Kind::OfBottle(bottle), volume)));
+            facts.push((Kind::OF_ANY_BOTTLE, volume));
+            facts.extend(bottle.map(|bottle| (Kind::of_bottle(bottle), volume)));
         }
     }
     for amount in AMOUNTS {
         let own: SmallVec<[i64; 6]> = sheet.amounts(amount).collect();
         for (one, next) in own.iter().zip(own.iter().skip(1)) {
-            facts.push((Kind::Repeated(amount), i64::from(one == next)));
+            facts.push((Kind::repeated(amount), i64::from(one == next)));
         }
     }
     facts.sort_unstable();

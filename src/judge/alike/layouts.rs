@@ -2,7 +2,7 @@
 
 use smallvec::{SmallVec, smallvec};
 
-use super::compare::Layout;
+use super::compare::{Layout, Places};
 use super::sheet::Sheet;
 
 /// A layout with its share of the level.
@@ -31,11 +31,11 @@ pub(super) fn layouts(one: &Sheet, other: &Sheet) -> Vec<Weighed> {
     if shared(one, other) < FEWEST_ANYWHERE {
         return found;
     }
-    let rows: SmallVec<[(usize, usize); 6]> = other
+    let rows: Places = other
         .rows
         .iter()
         .enumerate()
-        .filter_map(|(place, row)| Some((one.place(row.trial)?, place)))
+        .filter_map(|(place, row)| Some((number(one.place(row.trial)?)?, number(place)?)))
         .collect();
     if let Some(shift) = shift_of((one, other), &rows) {
         found.push(Weighed {
@@ -48,11 +48,11 @@ pub(super) fn layouts(one: &Sheet, other: &Sheet) -> Vec<Weighed> {
             weight: SHIFTED,
         });
     }
-    let unnumbered: SmallVec<[(usize, usize); 6]> = rows
+    let unnumbered: Places = rows
         .iter()
         .filter(|(a, _)| {
             one.rows
-                .get(*a)
+                .get(usize::from(*a))
                 .is_some_and(|row| row.trial.number().is_none())
         })
         .copied()
@@ -66,7 +66,7 @@ pub(super) fn layouts(one: &Sheet, other: &Sheet) -> Vec<Weighed> {
         turned: false,
         weight: AS_IT_STANDS,
     });
-    let (of_one, of_other) = (one.numbered(), other.numbered());
+    let (of_one, of_other) = (numbered(one), numbered(other));
     if of_one.len().max(of_other.len()) > MOST_TRIALS {
         return found;
     }
@@ -76,7 +76,7 @@ pub(super) fn layouts(one: &Sheet, other: &Sheet) -> Vec<Weighed> {
         let mut laid = unnumbered.clone();
         laid.extend(order);
         laid.sort_unstable_by_key(|(_, place)| *place);
-        let layout = |rows: &SmallVec<[(usize, usize); 6]>, shift, by_difference| Layout {
+        let layout = |rows: &Places, shift, by_difference| Layout {
             rows: rows.clone(),
             shift,
             by_difference,
@@ -89,7 +89,7 @@ pub(super) fn layouts(one: &Sheet, other: &Sheet) -> Vec<Weighed> {
         if laid == rows {
             continue;
         }
-        let mut back: SmallVec<[(usize, usize); 6]> = laid.iter().map(|(a, b)| (*b, *a)).collect();
+        let mut back: Places = laid.iter().map(|(a, b)| (*b, *a)).collect();
         back.sort_unstable_by_key(|(_, place)| *place);
         // an order is looked at from both sides: where a burette stood before is not the same in the two
         for (rows, turned) in [(laid, false), (back, true)] {
@@ -111,11 +111,21 @@ pub(super) fn layouts(one: &Sheet, other: &Sheet) -> Vec<Weighed> {
     found
 }
 
+/// Of so many rows as nobody hands in the others are not laid beside any.
+fn number(place: usize) -> Option<u8> {
+    u8::try_from(place).ok()
+}
+
+/// Numbers of the rows that are numbered trials.
+fn numbered(sheet: &Sheet) -> SmallVec<[u8; 8]> {
+    sheet.numbered().into_iter().filter_map(number).collect()
+}
+
 /// By how much the second's burette stood higher before the first of some rows; none where it stood the same.
-fn shift_of((one, other): (&Sheet, &Sheet), rows: &[(usize, usize)]) -> Option<i64> {
+fn shift_of((one, other): (&Sheet, &Sheet), rows: &[(u8, u8)]) -> Option<i64> {
     let (a, b) = rows.first()?;
-    let a = one.rows.get(*a)?.titres.first()?.start;
-    let b = other.rows.get(*b)?.titres.first()?.start;
+    let a = one.rows.get(usize::from(*a))?.titres.first()?.start;
+    let b = other.rows.get(usize::from(*b))?.titres.first()?.start;
     Some(b.saturating_sub(a)).filter(|shift| *shift != 0)
 }
 
@@ -143,10 +153,10 @@ fn shared(one: &Sheet, other: &Sheet) -> usize {
 }
 
 /// Every way of laying the places of the smaller set beside different ones of the larger.
-fn orders(one: &[usize], other: &[usize]) -> Vec<SmallVec<[(usize, usize); 6]>> {
+fn orders(one: &[u8], other: &[u8]) -> Vec<Places> {
     let turned = one.len() > other.len();
     let (few, many) = if turned { (other, one) } else { (one, other) };
-    let mut found: Vec<SmallVec<[(usize, usize); 6]>> = vec![smallvec![]];
+    let mut found: Vec<Places> = vec![smallvec![]];
     for place in few {
         let grown = found.iter().flat_map(|laid| {
             let free = many.iter().filter(|m| {

@@ -35,6 +35,46 @@ pub(super) struct Version {
     pub facts: Vec<IndexedFact>,
 }
 
+/// Sets by place, which are looked up more often than anything else here.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Members {
+    by_place: Vec<Option<Member>>,
+    count: usize,
+}
+
+impl Members {
+    pub fn get(&self, place: usize) -> Option<&Member> {
+        self.by_place.get(place)?.as_ref()
+    }
+
+    pub fn insert(&mut self, member: Member) {
+        let place = member.place;
+        if self.by_place.len() <= place {
+            self.by_place.resize_with(place.saturating_add(1), || None);
+        }
+        if let Some(there) = self.by_place.get_mut(place)
+            && there.replace(member).is_none()
+        {
+            self.count = self.count.saturating_add(1);
+        }
+    }
+
+    pub fn remove(&mut self, place: usize) -> Option<Member> {
+        let removed = self.by_place.get_mut(place)?.take()?;
+        self.count = self.count.saturating_sub(1);
+        Some(removed)
+    }
+
+    pub fn len(&self) -> usize {
+        self.count
+    }
+
+    /// In order of place.
+    pub fn all(&self) -> impl Iterator<Item = &Member> {
+        self.by_place.iter().flatten()
+    }
+}
+
 impl Version {
     pub fn of(procedure: &Procedure, hand_in: &HandIn, bottle: Option<u32>) -> Self {
         let sheet = Sheet::of(procedure, hand_in);

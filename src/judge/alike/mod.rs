@@ -31,14 +31,14 @@ use rayon::prelude::*;
 
 use crate::measure::{as_f64, from_f64};
 use crate::procedure::Procedure;
-use crate::submission::{HandIn, TrialLabel};
-use compare::{Fact, What, chance, facts, least_chance};
-use habits::{Others, Titration, Told};
-use index::{Asked, Counts, Holders, IndexedFact};
+use crate::submission::HandIn;
+use compare::{What, chance, coincide_at_most, facts, least_chance, rows, tally};
+use habits::{Counted, Others, Titration, Told};
+use index::{Asked, Counts, Holders, IndexedFact, Met};
 use layouts::{Weighed, layouts};
 use limits::Limits;
-use mates::Mates;
-use member::{Came, Member};
+use mates::{Mates, Near};
+use member::{Came, Member, Members};
 use sheet::{Sheet, from_units, tells_apart};
 
 pub use earlier::{EarlierLikeness, EarlierSets};
@@ -91,7 +91,7 @@ pub fn likenesses(procedure: &Procedure, peers: &[Peer]) -> BTreeMap<String, Vec
 #[derive(Clone, Debug)]
 pub struct LikenessIndex {
     /// By place.
-    members: BTreeMap<usize, Member>,
+    members: Members,
     /// By student.
     places: HashMap<String, usize>,
     /// In which order first versions came.
@@ -141,7 +141,7 @@ impl LikenessIndex {
 
     fn empty() -> Self {
         Self {
-            members: BTreeMap::new(),
+            members: Members::default(),
             places: HashMap::new(),
             order: BTreeSet::new(),
             bottles: BTreeMap::new(),
@@ -157,7 +157,7 @@ impl LikenessIndex {
         let mut bottles = self.bottles.clone();
         let mut is_known = |peer: &Peer| {
             let member = Member::of(procedure, peer, &mut bottles);
-            self.members.get(&member.place) == Some(&member)
+            self.members.get(member.place) == Some(&member)
         };
         peers.len() == self.members.len()
             && peers.iter().all(&mut is_known)
@@ -167,30 +167,40 @@ impl LikenessIndex {
 
     /// Takes in a set, new or another version of one. Returns the places of those whose likenesses may be others now.
     pub fn update(&mut self, procedure: &Procedure, peer: &Peer) -> BTreeSet<usize> {
-        let member = self.member(procedure, peer);
-        let place = member.place;
-        let before = self.members.get(&place);
-        let tells_as_before = before.is_some_and(|before| before.tells_as(&member));
-        let came = member.came();
-        self.put(member);
-        if !tells_as_before && self.tells_otherwise(came) {
+        self.update_all(procedure, std::slice::from_ref(peer))
+    }
+
+    /// The same of several: what each shares with the others is found once all are there, on all cores.
+    pub fn update_all(&mut self, procedure: &Procedure, peers: &[Peer]) -> BTreeSet<usize> {
+        let (mut updated, mut untold) = (BTreeSet::new(), Vec::new());
+        for peer in peers {
+            let member = self.member(procedure, peer);
+            let before = self.members.get(member.place);
+            if !before.is_some_and(|before| before.tells_as(&member)) {
+                untold.push(member.came());
+            }
+            updated.insert(member.place);
+            self.put(member);
+        }
+        if untold.into_iter().any(|came| self.tells_otherwise(came)) {
             let before = std::mem::take(&mut self.found);
             self.tell(procedure);
             let places = before.keys().chain(self.found.keys());
             let is_other = |place: &&usize| before.get(*place) != self.found.get(*place);
             return places.filter(is_other).copied().collect();
         }
-        let mut altered = BTreeSet::from([place]);
-        for other in self.found.remove(&place).unwrap_or_default().into_keys() {
-            if let Some(all) = self.found.get_mut(&other) {
-                all.remove(&place);
+        let mut altered = updated.clone();
+        for place in &updated {
+            for other in self.found.remove(place).unwrap_or_default().into_keys() {
+                if let Some(all) = self.found.get_mut(&other) {
+                    all.remove(place);
+                }
+                altered.insert(other);
             }
-            altered.insert(other);
         }
-        let Some(member) = self.members.get(&place) else {
-            return altered;
-        };
-        for (other, likeness) in self.pairs_of(member, None) {
+        let updated = updated.iter().filter_map(|place| self.members.get(*place));
+        let updated: Vec<&Member> = updated.collect();
+        for (place, other, likeness) in self.pairs(&updated, |_| None) {
             altered.insert(other);
             self.keep(place, other, likeness);
         }
@@ -198,11 +208,31 @@ impl LikenessIndex {
         altered
     }
 
+    /// What each of some shares with others, or with those after a place alone.
+    fn pairs(
+        &self,
+        members: &[&Member],
+        after: impl Fn(&Member) -> Option<usize> + Sync,
+    ) -> Vec<(usize, usize, Likeness)> {
+        let of_one = |said: &mut Vec<f32>, member: &Member| {
+            let pairs = self.pairs_of(member, after(member), said).into_iter();
+            let place = member.place;
+            pairs.map(move |(other, likeness)| (place, other, likeness))
+        };
+        if let [] | [_] = members {
+            let pairs = members.iter();
+            return pairs.flat_map(|one| of_one(&mut Vec::new(), one)).collect();
+        }
+        let pairs = members.par_iter();
+        let pairs = pairs.map_init(Vec::new, |said, member| of_one(said, member));
+        pairs.flatten_iter().collect()
+    }
+
     /// All pairs that share readings beyond chance; by student.
     pub fn all(&self) -> BTreeMap<String, Vec<Likeness>> {
         let places = self.found.keys();
         let of_place = |place: &usize| {
-            let students = self.members.get(place).map(|own| own.students.iter());
+            let students = self.members.get(*place).map(|own| own.students.iter());
             let likenesses = self.of_place(*place);
             let students = students.into_iter().flatten();
             students.map(move |student| (student.clone(), likenesses.clone()))
@@ -217,12 +247,12 @@ impl LikenessIndex {
     }
 
     fn of_place(&self, place: usize) -> Vec<Likeness> {
-        let Some(own) = self.members.get(&place) else {
+        let Some(own) = self.members.get(place) else {
             return Vec::new();
         };
         let all = self.found.get(&place).into_iter().flatten();
         let seen = all.filter_map(|(other, likeness)| {
-            let others = self.members.get(other)?;
+            let others = self.members.get(*other)?;
             Some(seen_by(own, others, likeness.clone()))
         });
         seen.collect()
@@ -232,10 +262,10 @@ impl LikenessIndex {
     pub fn shared_by(&self, procedure: &Procedure, peer: &Peer) -> Vec<Likeness> {
         let mut bottles = self.bottles.clone();
         let member = Member::of(procedure, peer, &mut bottles);
-        let mut pairs = self.pairs_of(&member, None);
+        let mut pairs = self.pairs_of(&member, None, &mut Vec::new());
         pairs.sort_unstable_by_key(|(other, _)| *other);
         let seen = pairs.into_iter().filter_map(|(other, likeness)| {
-            let others = self.members.get(&other)?;
+            let others = self.members.get(other)?;
             Some(seen_by(&member, others, likeness))
         });
         seen.collect()
@@ -247,7 +277,7 @@ impl LikenessIndex {
 
     fn put(&mut self, member: Member) {
         let place = member.place;
-        if let Some(before) = self.members.remove(&place) {
+        if let Some(before) = self.members.remove(place) {
             self.holders.remove(place, before.last.meeting());
             self.mates.remove(&before);
             self.order.remove(&before.came());
@@ -257,7 +287,7 @@ impl LikenessIndex {
         self.order.insert(member.came());
         let students = member.students.iter().cloned();
         self.places.extend(students.map(|student| (student, place)));
-        self.members.insert(place, member);
+        self.members.insert(member);
     }
 
     /// Whether others say what is likely, now that a set came at that time.
@@ -279,7 +309,7 @@ impl LikenessIndex {
     /// Tells what is likely.
     fn tell_chances(&mut self, procedure: &Procedure) {
         let places = self.told_from();
-        let told_from = || places.iter().filter_map(|place| self.members.get(place));
+        let told_from = || places.iter().filter_map(|place| self.members.get(*place));
         let titration = self.titration(procedure, &places);
         let sorts = told_from().map(|member| (member.section.as_str(), member.first().bottle));
         let limits = Limits::of(&sorts.collect::<Vec<_>>());
@@ -300,17 +330,8 @@ impl LikenessIndex {
     /// Tells what is likely, and by that all pairs.
     fn tell(&mut self, procedure: &Procedure) {
         self.tell_chances(procedure);
-        let members: Vec<&Member> = self.members.values().collect();
-        let pairs: Vec<(usize, usize, Likeness)> = members
-            .into_par_iter()
-            .flat_map_iter(|member| {
-                let pairs = self.pairs_of(member, Some(member.place));
-                let place = member.place;
-                pairs
-                    .into_iter()
-                    .map(move |(other, one)| (place, other, one))
-            })
-            .collect();
+        let members: Vec<&Member> = self.members.all().collect();
+        let pairs = self.pairs(&members, |member| Some(member.place));
         self.found.clear();
         for (place, other, likeness) in pairs {
             self.keep(place, other, likeness);
@@ -319,7 +340,7 @@ impl LikenessIndex {
 
     /// How titrations of the sets of these places come out.
     fn titration(&self, procedure: &Procedure, places: &BTreeSet<usize>) -> Option<Titration> {
-        let members = places.iter().filter_map(|place| self.members.get(place));
+        let members = places.iter().filter_map(|place| self.members.get(*place));
         let sheets: Vec<&Sheet> = members.map(|member| &member.first().sheet).collect();
         Titration::of(procedure, &sheets)
     }
@@ -330,32 +351,46 @@ impl LikenessIndex {
         self.found.entry(place).or_default().insert(other, likeness);
     }
 
-    /// What one shares with others, or with those after a place alone, as seen from the one.
-    fn pairs_of(&self, one: &Member, after: Option<usize>) -> Vec<(usize, Likeness)> {
+    /// What one shares with others, or with those after a place alone; `said` is room, as for [`Asked::met`].
+    fn pairs_of(
+        &self,
+        one: &Member,
+        after: Option<usize>,
+        said: &mut Vec<f32>,
+    ) -> Vec<(usize, Likeness)> {
         let chances = &self.chances;
         if !chances.is_telling {
             return Vec::new();
         }
-        let asked = Asked::of(one.last.meeting(), &chances.counts);
+        let near = self.mates.near(one);
+        let loosest = chances.limits.loosest_but_for(&near);
+        let asked = Asked::of(one.last.meeting(), &chances.counts, says(loosest));
         let are_few = chances.places.len() <= FEW_SETS;
         let met = match are_few {
-            true => self.members.keys().copied().collect(),
-            false => self.met_by(one, &asked),
+            true => self
+                .members
+                .all()
+                .map(|one| Met::surely(one.place))
+                .collect(),
+            false => self.met_by(near, &asked, said),
         };
         let mut pairs = Vec::new();
-        for place in met {
+        for Met { place, said } in met {
             if place == one.place || after.is_some_and(|after| place <= after) {
                 continue;
             }
-            let other = self.members.get(&place);
-            let Some(other) = other.filter(|other| !one.is_of_bench(other)) else {
+            let Some(other) = self.members.get(place) else {
                 continue;
             };
+            let theirs = other.last.meeting();
+            if !asked.may_share(theirs, said) || one.is_of_bench(other) {
+                continue;
+            }
             let limit = chances.limits.of_pair(
                 (&one.section, one.last.bottle),
                 (&other.section, other.last.bottle),
             );
-            if !are_few && !asked.shares(other.last.meeting(), -MEET_FROM * limit.ln()) {
+            if !are_few && !asked.shares(theirs, says(limit)) {
                 continue;
             }
             // a pair is laid out in one way, whoever asks
@@ -372,20 +407,18 @@ impl LikenessIndex {
 
     /// Those among whom all are with whom one may share enough: its mates where they are few, and whom it meets by what it
     /// says.
-    fn met_by(&self, one: &Member, asked: &Asked) -> Vec<usize> {
-        let near = self.mates.near(one);
-        let loosest = self.chances.limits.loosest_but_for(&near);
-        let mut met = asked.met(&self.holders, -MEET_FROM * loosest.ln());
-        met.extend(near.places);
-        met.sort_unstable();
-        met.dedup();
+    fn met_by(&self, near: Near, asked: &Asked, said: &mut Vec<f32>) -> Vec<Met> {
+        let mut met = asked.met(&self.holders, said);
+        met.extend(near.places.into_iter().map(Met::surely));
+        met.sort_unstable_by(|a, b| a.place.cmp(&b.place).then(b.said.total_cmp(&a.said)));
+        met.dedup_by_key(|one| one.place);
         met
     }
 
     /// What the counts of facts have of a set.
     fn counted(&self, member: &Member) -> &[IndexedFact] {
         let counted = self.chances.places.contains(&member.place);
-        let known = self.members.get(&member.place).filter(|_| counted);
+        let known = self.members.get(member.place).filter(|_| counted);
         known.map_or(&[], |known| known.first().facts.as_slice())
     }
 
@@ -394,12 +427,13 @@ impl LikenessIndex {
         let (a, b) = (&one.last.sheet, &other.last.sheet);
         let others = Others {
             counts: &self.chances.counts,
+            counted: &Counted::default(),
             told: Told::Everything,
             without: [self.counted(one), self.counted(other)],
             bottles: [one.last.bottle, other.last.bottle],
             titration: self.chances.titration,
         };
-        let mut best: Option<Likeness> = None;
+        let (mut best, step): (Option<Likeness>, _) = (None, others.step());
         for weighed in layouts(a, b) {
             let Weighed {
                 layout,
@@ -410,11 +444,14 @@ impl LikenessIndex {
             if layout.rows.len() < FEWEST_ROWS {
                 continue;
             }
-            // most layouts of most pairs coincide in little: that is seen without asking how likely it is
+            if coincide_at_most(laid, &layout, step) < FEWEST_FACTS {
+                continue;
+            }
+            // of what is left, most is seen through without asking how likely all of it is
             let found = |told: Told| facts(laid, &layout, Others { told, ..others });
-            let coincide = found(Told::Nothing);
+            let coincide = found(Told::WhatCoincides);
             if coincide.iter().filter(|fact| fact.coincides).count() < FEWEST_FACTS
-                || least_chance(&found(Told::WhatCoincides)) > limit * weight
+                || least_chance(&coincide) > limit * weight
             {
                 continue;
             }
@@ -443,6 +480,11 @@ impl LikenessIndex {
     }
 }
 
+/// What shared facts of the index have to say before two sets are laid beside each other whose bound has to stay below that.
+fn says(limit: f64) -> f64 {
+    -MEET_FROM * limit.ln()
+}
+
 /// Whether habits can be told from the sets of these places, and sets from one another.
 fn is_telling(procedure: &Procedure, places: &BTreeSet<usize>) -> bool {
     places.len() >= FEWEST_SETS && tells_apart(procedure)
@@ -455,25 +497,4 @@ fn seen_by(own: &Member, others: &Member, likeness: Likeness) -> Likeness {
         section: (own.section != others.section).then(|| others.section.clone()),
         ..likeness
     }
-}
-
-/// Trials laid beside each other: the second's, the first's.
-fn rows(
-    laid: (&Sheet, &Sheet),
-    places: &[(usize, usize)],
-    turned: bool,
-) -> Vec<(TrialLabel, TrialLabel)> {
-    let trial = |sheet: &Sheet, place: usize| Some(sheet.rows.get(place)?.trial);
-    let rows = places.iter().filter_map(|(of_first, of_second)| {
-        let pair = (trial(laid.1, *of_second)?, trial(laid.0, *of_first)?);
-        Some(if turned { (pair.1, pair.0) } else { pair })
-    });
-    let mut rows: Vec<_> = rows.collect();
-    rows.sort_unstable();
-    rows
-}
-
-fn tally(facts: &[Fact], what: What) -> (usize, usize) {
-    let of = || facts.iter().filter(|fact| fact.what == what);
-    (of().filter(|fact| fact.coincides).count(), of().count())
 }

@@ -19,8 +19,10 @@ pub struct Crossed {
     /// By number, in the order in which they were first seen.
     pub(super) groups: Vec<Members>,
     numbers: BTreeMap<GroupName, usize>,
-    /// All errors in order of size.
+    /// All errors in order of size, unless it is being filled.
     sorted: Vec<f64>,
+    /// Whether results are put in one after the other, of which the order is made once, when all are there.
+    is_filling: bool,
     /// The scatter within a group that is usual in this experiment, percent.
     scatter: OnceLock<f64>,
 }
@@ -73,12 +75,29 @@ impl Members {
 
 impl Crossed {
     pub fn of(observed: &[Observed], stated: &BTreeMap<GroupName, f64>) -> Self {
-        let mut crossed = Self::default();
+        let mut crossed = Self::filling();
         for (place, one) in observed.iter().enumerate() {
             crossed.put(place, Some(one));
         }
         crossed.state(stated);
         crossed
+    }
+
+    /// To be filled with the results of a class. Nothing is asked of it before [`Crossed::state`].
+    pub fn filling() -> Self {
+        Self {
+            is_filling: true,
+            ..Self::default()
+        }
+    }
+
+    fn fill(&mut self) {
+        if std::mem::take(&mut self.is_filling) {
+            self.sorted.sort_unstable_by(f64::total_cmp);
+            for members in &mut self.groups {
+                members.errors.sort_unstable_by(f64::total_cmp);
+            }
+        }
     }
 
     /// Puts a result in the place of what was there, or none.
@@ -123,12 +142,19 @@ impl Crossed {
 
     /// Counts a result in its groups, or no longer.
     fn count(&mut self, place: usize, point: &Point, there: bool) {
-        count_in_order(&mut self.sorted, point.error, there);
+        if !there {
+            self.fill();
+        }
+        let count = match self.is_filling {
+            true => |errors: &mut Vec<f64>, error, _| errors.push(error),
+            false => count_in_order,
+        };
+        count(&mut self.sorted, point.error, there);
         self.scatter = OnceLock::new();
         for group in &point.groups {
             let members = &mut self.groups[*group];
             members.alone = Alone::default();
-            count_in_order(&mut members.errors, point.error, there);
+            count(&mut members.errors, point.error, there);
             match members.results.binary_search(&place) {
                 Err(at) if there => members.results.insert(at, place),
                 Ok(at) if !there => _ = members.results.remove(at),
@@ -150,6 +176,7 @@ impl Crossed {
 
     /// States of each group the relative standard uncertainty of its assigned value, percent; none of those not named.
     pub fn state(&mut self, stated: &BTreeMap<GroupName, f64>) {
+        self.fill();
         for group in 0..self.groups.len() {
             let members = &mut self.groups[group];
             let value = stated.get(&members.name).copied().unwrap_or(0.0);

@@ -2,14 +2,12 @@
 
 mod tables;
 
-use serde_json::{Map, Value};
-
-use super::batch::Holds::{Number, Text};
 use super::batch::{self, Table};
-use super::sql::{Connection, query_made};
+use super::sql::{Bound, Connection, query_made};
 use super::{Store, StoreError};
 
-use tables::TABLES;
+use tables::Holds::{self, Number, Text};
+use tables::{Copied, TABLES};
 
 /// So many rows are read at once: judgements of a large course are many megabytes.
 const AT_ONCE: i64 = 500;
@@ -46,7 +44,7 @@ async fn copy_all(from: &mut Connection, to: &mut Connection) -> Result<(), Stor
 async fn copy_table(
     from: &mut Connection,
     to: &mut Connection,
-    table: &Table,
+    table: &Copied,
     key: usize,
 ) -> Result<(), StoreError> {
     let names: Vec<String> = table
@@ -54,6 +52,11 @@ async fn copy_table(
         .iter()
         .map(|(name, _)| format!("\"{name}\""))
         .collect();
+    let columns: Vec<&str> = table.columns.iter().map(|(name, _)| *name).collect();
+    let into = Table {
+        name: table.name,
+        columns: &columns,
+    };
     let order: Vec<&str> = names.iter().take(key).map(String::as_str).collect();
     let (columns, order) = (names.join(", "), order.join(", "));
     let mut done = 0_i64;
@@ -69,17 +72,14 @@ async fn copy_table(
         }
         let mut written = Vec::with_capacity(rows.len());
         for row in &rows {
-            let mut object = Map::new();
-            for (name, holds) in table.columns {
-                let value = match holds {
-                    Number => row.try_get::<Option<i64>>(name)?.map(Value::from),
-                    Text => row.try_get::<Option<String>>(name)?.map(Value::from),
-                };
-                object.insert((*name).to_owned(), value.unwrap_or_default());
-            }
-            written.push(object);
+            let value = |(name, holds): &(&str, Holds)| match holds {
+                Number => row.try_get(name).map(Bound::Number),
+                Text => row.try_get(name).map(Bound::Text),
+            };
+            let values: Result<Vec<Bound>, _> = table.columns.iter().map(value).collect();
+            written.push(values?);
         }
-        batch::insert(to, table, &written).await?;
+        batch::insert(to, &into, written).await?;
         done = done.saturating_add(i64::try_from(rows.len()).unwrap_or(AT_ONCE));
     }
 }
@@ -105,7 +105,7 @@ mod tests {
     /// What a step of the tables adds is copied as well.
     #[tokio::test]
     async fn every_table_and_column_is_copied() {
-        let store = Store::in_memory().await.expect("a store");
+        let store = Store::passing().await.expect("a store");
         let mut reader = store.read().await.expect("a reader");
         let rows = query(
             "SELECT m.name AS name, c.name AS part FROM sqlite_schema m, pragma_table_info(m.name) c

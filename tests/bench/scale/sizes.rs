@@ -7,7 +7,7 @@ use std::time::Duration;
 
 use concordant::columns::Column;
 use concordant::desk::{self, HandInRequest};
-use concordant::files::{Folder, write_term};
+use concordant::files::{Folder, read_term, write_term};
 use concordant::ids::LotCode;
 use concordant::measure::Reading;
 use concordant::submission::HandIn;
@@ -175,7 +175,10 @@ pub fn grade(folder: &Path) {
     runtime.expect("a runtime").block_on(async {
         let folder = Folder::read(folder).expect("a folder");
         let before = cpu();
-        let files = desk::grade(&folder, now()).await.expect("graded");
+        let term = read_term(&folder).expect("a course");
+        // as the command does
+        drop(folder);
+        let files = desk::grade_term(term, now()).await.expect("graded");
         assert!(files.files().next().is_some());
         println!("{} {}", (cpu() - before).as_secs_f64(), memory("VmHWM"));
     });

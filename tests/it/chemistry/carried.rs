@@ -242,7 +242,7 @@ fn a_wrong_sum_of_the_week_before_is_not_charged_again() {
 #[tokio::test]
 async fn a_late_or_corrected_standardisation_marks_again_what_rests_on_it() {
     let now = "2026-10-01T12:00:00Z".parse().expect("a time");
-    let desk = Desk::open(Store::in_memory().await.expect("a store")).await;
+    let desk = Desk::open(Store::passing().await.expect("a store")).await;
     let desk = desk.expect("a desk");
     let brought = bring_in(&desk, &folder("student", true), "test", now).await;
     brought.expect("brought in");

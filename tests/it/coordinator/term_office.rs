@@ -332,7 +332,7 @@ async fn a_copy_for_next_term_goes_into_an_empty_server() {
         "autumn 2026"
     );
     // and the copy reads in one go on the command line too
-    let desk = Desk::open(Store::in_memory().await.expect("a database"))
+    let desk = Desk::open(Store::passing().await.expect("a database"))
         .await
         .expect("a desk");
     let copied = write_term(&view.term);

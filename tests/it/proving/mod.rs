@@ -244,7 +244,7 @@ async fn what_cannot_be_is_refused_beside_its_field() {
 }
 
 async fn brought_in(folder: &Folder) -> Desk {
-    let desk = Desk::open(Store::in_memory().await.expect("a store"));
+    let desk = Desk::open(Store::passing().await.expect("a store"));
     let desk = desk.await.expect("a desk");
     let now = "2026-10-01T12:00:00Z".parse().expect("an instant");
     let brought = bring_in(&desk, folder, "test", now).await;

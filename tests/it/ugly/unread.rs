@@ -36,6 +36,25 @@ fn of_others(text: &str) -> Vec<&str> {
         .collect()
 }
 
+/// A file of the right name in the wrong place, or in capitals as some systems write it, is named.
+#[test]
+fn a_missing_file_says_where_one_of_its_name_is() {
+    let mut folder = Folder::default();
+    let mut put = |path: &str| folder.insert(path, b"x".to_vec()).expect("goes in");
+    put("Roster.csv");
+    put("autumn/course.toml");
+    put("spring/course.toml");
+    let faults = read_term_set_aside(&folder).expect_err("two are missing");
+    let said: Vec<String> = faults.iter().map(ToString::to_string).collect();
+    let said = said.join("\n");
+    assert!(
+        said.contains("found \u{201c}Roster.csv\u{201d}, expected one file"),
+        "{said}"
+    );
+    let both = "found \u{201c}autumn/course.toml\u{201d} and \u{201c}spring/course.toml\u{201d}";
+    assert!(said.contains(both), "{said}");
+}
+
 #[test]
 fn an_impossible_cell_stops_nobody_else() {
     let place = tempfile::tempdir().expect("a directory");

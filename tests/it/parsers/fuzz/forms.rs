@@ -39,7 +39,7 @@ type Pairs = Vec<(String, String)>;
 
 impl Office {
     async fn open() -> Self {
-        let store = Store::in_memory().await.expect("a store");
+        let store = Store::passing().await.expect("a store");
         let desk = Arc::new(Desk::open(store).await.expect("a desk"));
         let at = Timestamp::now();
         let folder = crate::access::folder();
