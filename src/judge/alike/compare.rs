@@ -92,13 +92,16 @@ pub(super) fn coincide_at_most(sheets: (&Sheet, &Sheet), layout: &Layout, step: 
         let volume = a.delivered == b.delivered
             || !layout.by_difference && (end == b.end || is_but_for_a_digit(end, b.end, step));
         let start = !layout.by_difference && b.start == a.start.saturating_add(layout.shift);
-        usize::from(first) + usize::from(volume) + usize::from(start)
+        [first, volume, start]
+            .into_iter()
+            .filter(|one| *one)
+            .count()
     };
     let of_rows = |(a, b): (&Row, &Row)| -> usize {
         let titres = a.titres.iter().zip(&b.titres);
         let titres: usize = titres.map(|(a, b)| of_titre(a, b)).sum();
         let amounts = a.amounts.iter().zip(&b.amounts);
-        titres + amounts.filter(|(a, b)| a == b).count()
+        titres.saturating_add(amounts.filter(|(a, b)| a == b).count())
     };
     beside(sheets, layout).map(of_rows).sum()
 }
