@@ -109,12 +109,16 @@ pub(super) fn coincide_at_most(sheets: (&Sheet, &Sheet), layout: &Layout, step: 
 /// Whether two readings differ in one digit alone, and not in the last.
 fn is_but_for_a_digit(a: i64, b: i64, step: i64) -> bool {
     let off = a.saturating_sub(b);
-    off != 0
-        && [10, 100].into_iter().any(|times| {
-            let digit = step.saturating_mul(times);
-            let above = digit.saturating_mul(10);
-            off.checked_rem(digit) == Some(0) && a.checked_div(above) == b.checked_div(above)
-        })
+    let tens = step.saturating_mul(10);
+    // nine in ten are seen through by one division
+    if off == 0 || off.checked_rem(tens) != Some(0) {
+        return false;
+    }
+    let is_digit = |digit: i64| {
+        let above = digit.saturating_mul(10);
+        off.checked_rem(digit) == Some(0) && a.checked_div(above) == b.checked_div(above)
+    };
+    is_digit(tens) || is_digit(tens.saturating_mul(10))
 }
 
 /// Probability that honest students coincide in as much: the exact tail of the sum of weights of what coincides.
