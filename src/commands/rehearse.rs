@@ -25,6 +25,10 @@ pub struct Extent {
     pub seed: u64,
 }
 
+/// What the figures are not.
+const OWN_SIMULATION: &str = "All of this is our own simulation: its hands, slips, copies and bad lots are of this program's making. Of a real class
+expect less, of copies above all: hands differ, and where every burette starts at zero there is little to tell by.";
+
 /// Simulates classes with slips made on purpose, clean sections, copies, invented reports, bad lots and bottles, and
 /// prints what the judgement and the audit make of them, each beside its goal. Where there are several experiments,
 /// somebody invents a term of them.
@@ -81,6 +85,7 @@ pub fn run(
         table::add(&mut sum, &counts.unwrap_or_default());
         print!("{}", printed("all of them", &slips, &sum, None));
     }
+    println!("{OWN_SIMULATION}");
     Ok(())
 }
 

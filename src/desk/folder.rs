@@ -95,6 +95,8 @@ pub async fn grade_term(incoming: Term, at: Timestamp) -> Result<Folder, BringEr
     drop(incoming);
     desk.apply(changes, "grade", at).await?;
     let view = desk.view().await?;
+    // what it keeps to change the course by is not needed any more
+    drop(desk);
     Ok(output_files(&view))
 }
 

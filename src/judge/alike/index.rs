@@ -373,10 +373,9 @@ fn holds_start(facts: &[IndexedFact], start: i64) -> bool {
         .any(|kind| facts.binary_search(&(*kind, start)).is_ok())
 }
 
-/// Of what a set says, that by which it meets others.
-pub(super) fn meeting(facts: &[IndexedFact]) -> &[IndexedFact] {
-    let met = facts.partition_point(|(kind, _)| kind.is_met());
-    facts.get(..met).unwrap_or_default()
+/// By how many of the first of some facts, which are in order, a set meets others.
+pub(super) fn meeting(facts: &[IndexedFact]) -> usize {
+    facts.partition_point(|(kind, _)| kind.is_met())
 }
 
 /// What a set says, by someone with that bottle; in order.

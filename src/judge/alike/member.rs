@@ -33,6 +33,8 @@ pub(super) struct Version {
     pub sheet: Sheet,
     /// In order.
     pub facts: Vec<IndexedFact>,
+    /// So many of them are facts by which it meets others; they stand first.
+    meeting: usize,
 }
 
 /// Sets by place, which are looked up more often than anything else here.
@@ -81,6 +83,7 @@ impl Version {
         let facts = facts_of(&sheet, bottle);
         Self {
             bottle,
+            meeting: meeting(&facts),
             facts,
             sheet,
         }
@@ -88,7 +91,7 @@ impl Version {
 
     /// Facts by which it meets others.
     pub fn meeting(&self) -> &[IndexedFact] {
-        meeting(&self.facts)
+        self.facts.get(..self.meeting).unwrap_or_default()
     }
 }
 
