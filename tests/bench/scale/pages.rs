@@ -54,10 +54,14 @@ pub async fn pages() {
     }
     let review = format!("/review/{}/{}", slot.experiment, slot.student);
     over += usize::from(page(&coordinator, &review).await);
+    let view = served.at.desk.view().await.expect("a course");
+    let revisions = &view.term.submissions[slot];
+    let receipt = revisions[revisions.len() - 1].receipt.expect("on disk");
     for path in [
         "/student",
         "/student/experiments/KEY",
         "/student/experiments/KEY/bench",
+        &format!("/student/receipts/{receipt}"),
     ] {
         over += usize::from(page(&student, &of_experiment(path)).await);
     }

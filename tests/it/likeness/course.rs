@@ -76,6 +76,7 @@ pub const SCHEMES: [Scheme; 5] = [
     },
 ];
 
+#[derive(Clone)]
 pub struct Student {
     pub id: String,
     pub section: String,
@@ -83,6 +84,7 @@ pub struct Student {
     pub hand_in: HandIn,
 }
 
+#[derive(Clone)]
 pub struct Course {
     pub procedure: Procedure,
     pub students: Vec<Student>,

@@ -185,6 +185,55 @@ fn the_first_of_another_section_are_compared_as_if_all_had_come_at_once() {
     }
 }
 
+/// New sets and corrections that come together, copies of one another among them, in parts of any size.
+#[test]
+fn what_comes_together_is_compared_as_if_each_had_come_alone() {
+    for scheme in &SCHEMES[1..] {
+        let mut rng = ChaCha20Rng::seed_from_u64(47);
+        let mut course = scheme.course_of(4, 30, &mut rng);
+        let mut copy = |late: usize, original: usize, how: Way| {
+            let own = course.students[late].hand_in.clone();
+            let from = course.students[original].hand_in.clone();
+            let copy = copied(how, &from, &own, &mut rng);
+            course.students[late].hand_in = copy.expect("can be copied");
+        };
+        // of somebody who was there, of somebody who comes with them, and of each other
+        copy(90, 3, Way::Exact);
+        copy(91, 90, Way::Exact);
+        copy(100, 99, Way::Exact);
+        let before = course.clone();
+        // two correct what they had, one into what another has
+        course.students[7].hand_in = course.students[90].hand_in.clone();
+        course.students[8].hand_in = course.students[9].hand_in.clone();
+        let mut peers = course.peers();
+        for corrected in [7, 8] {
+            let (first, unknown) = (
+                &before.students[corrected].hand_in,
+                peers[corrected].unknown,
+            );
+            peers[corrected].first = Some((first, unknown));
+        }
+        let anew = LikenessIndex::of(&course.procedure, &peers).all();
+        assert!(
+            anew["s0091"].len() >= 2,
+            "{}: {:?}",
+            scheme.name,
+            anew["s0091"]
+        );
+        let there = before.peers();
+        let mut coming: Vec<_> = peers[80..].to_vec();
+        coming.insert(4, peers[7].clone());
+        coming.insert(20, peers[8].clone());
+        for size in [1, 5, 42] {
+            let mut followed = LikenessIndex::of(&course.procedure, &there[..80]);
+            for part in coming.chunks(size) {
+                followed.update_all(&course.procedure, part);
+            }
+            assert_eq!(followed.all(), anew, "{}, {size} at once", scheme.name);
+        }
+    }
+}
+
 #[test]
 fn a_bench_group_is_not_accused() {
     let scheme = &SCHEMES[3];
