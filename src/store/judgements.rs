@@ -7,7 +7,7 @@ use jiff::Timestamp;
 use serde::ser::{Error as _, Serialize, SerializeSeq as _, Serializer};
 
 use super::batch::Table;
-use super::journal::{AT_ONCE, hash_made, hash_of, instant};
+use super::journal::{AT_ONCE, hash_made, instant};
 use super::people::People;
 use super::sql::{Bound, Connection, query};
 use super::{StoreError, batch};
@@ -66,10 +66,7 @@ impl Judgements<'_> {
 
     /// What the journal keeps of them; empty where there are none.
     pub fn digest(&self) -> Result<String, StoreError> {
-        if self.judged.is_empty() {
-            return Ok(String::new());
-        }
-        let digest = hash_made(&(self, vec![RULES; self.judged.len()]));
+        let digest = digest_of(self, &vec![RULES.into(); self.judged.len()]);
         digest.map_err(|why| StoreError::damaged("judgement", why))
     }
 }
@@ -97,12 +94,18 @@ impl JudgementRow {
 pub(super) fn digest(rows: &[JudgementRow]) -> String {
     let fields: Vec<_> = rows.iter().map(JudgementRow::hashed).collect();
     let rules: Vec<i64> = rows.iter().map(|row| row.rules).collect();
-    if rows.is_empty() {
-        String::new()
+    // text and whole numbers, which JSON always takes
+    digest_of(&fields, &rules).unwrap_or_default()
+}
+
+/// Of rows as they are hashed, and by which version of the rules each was made.
+fn digest_of(rows: &impl Serialize, rules: &[i64]) -> Result<String, serde_json::Error> {
+    if rules.is_empty() {
+        Ok(String::new())
     } else if rules.iter().all(|rules| *rules == 0) {
-        hash_of(&fields)
+        hash_made(rows)
     } else {
-        hash_of(&(fields, rules))
+        hash_made(&(rows, rules))
     }
 }
 
