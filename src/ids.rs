@@ -6,9 +6,9 @@
 use std::borrow::Borrow;
 use std::fmt;
 use std::ops::Deref;
-use std::sync::Arc;
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use smol_str::SmolStr;
 
 use crate::text::found;
 
@@ -49,11 +49,11 @@ macro_rules! ids {
     ($($(#[$doc:meta])* $name:ident: $rule:ident;)*) => {$(
         $(#[$doc])*
         #[derive(Clone, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
-        pub struct $name(Arc<str>);
+        pub struct $name(SmolStr);
 
         impl $name {
             /// Text that was checked before, or never leaves the program.
-            pub fn new(text: impl Into<Arc<str>>) -> Self {
+            pub fn new(text: impl Into<SmolStr>) -> Self {
                 Self(text.into())
             }
 
@@ -132,7 +132,7 @@ macro_rules! ids {
 
         impl<'de> Deserialize<'de> for $name {
             fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-                String::deserialize(deserializer).map(Self::new)
+                SmolStr::deserialize(deserializer).map(Self::new)
             }
         }
     )*};

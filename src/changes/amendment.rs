@@ -57,7 +57,7 @@ fn file() -> RecordsOf<Amendment> {
         ],
         once: &[],
     };
-    (file, |term| term.amendments.clone())
+    (file, |term| term.amendments.to_vec())
 }
 
 fn what(text: &str) -> Result<Amended, String> {

@@ -15,8 +15,7 @@ impl SlotKind for Decision {
     const FILE: Option<fn() -> RecordsOf<Decide>> = Some(file);
 
     fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
-        let decisions = term.decisions.entry(slot.clone()).or_default();
-        decisions.push(self.clone());
+        term.decisions.push(slot, self.clone());
     }
 
     fn reach(slot: &Slot) -> Reach {

@@ -19,8 +19,7 @@ impl SlotKind for Extension {
     const REPLACED: fn(&Extend, &Term) -> Vec<Replaced> = dates;
 
     fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
-        let extensions = term.extensions.entry(slot.clone()).or_default();
-        extensions.push(self.clone());
+        term.extensions.push(slot, self.clone());
     }
 
     /// A student who works with another section is compared with that one.

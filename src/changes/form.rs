@@ -1,14 +1,12 @@
 //! Forms that change the course: each a declaration of what is asked and of the changes that follow from it.
 
-use std::collections::BTreeMap;
-
 use jiff::Timestamp;
 
 use super::{Change, SetExperiment};
 use crate::course::{Experiment, Student};
 use crate::form::{Faults, Field, Form, Typed};
 use crate::ids::ExperimentKey;
-use crate::term::{Judged, Slot, Term};
+use crate::term::{BySlot, Judged, Slot, Term};
 
 /// Who asks, by login, and when.
 pub type Who<'a> = (&'a str, Timestamp);
@@ -31,7 +29,7 @@ pub trait ChangeForm: Send + Sync {
         &self,
         _typed: &Typed,
         _term: &Term,
-        _judged: &BTreeMap<Slot, Judged>,
+        _judged: &BySlot<Judged>,
     ) -> Result<(), Faults> {
         Ok(())
     }

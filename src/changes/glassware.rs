@@ -32,7 +32,7 @@ impl ChangeKind for OwnGlassware {
     fn apply(&self, term: &mut Term, _: Option<&Made>) {
         term.sources.glassware = Some(self.text.clone());
         if let Some(table) = &self.table {
-            term.glassware = table.clone();
+            term.glassware = table.clone().into();
         }
     }
 
@@ -45,7 +45,7 @@ impl ChangeKind for OwnGlassware {
         let text = text.filter(|text| held.sources.glassware.as_ref() != Some(text));
         let change = |text: &String| Self {
             text: text.clone(),
-            table: Some(incoming.glassware.clone()),
+            table: Some(GlasswareTable::clone(&incoming.glassware)),
         };
         text.map(change).into_iter().collect()
     }

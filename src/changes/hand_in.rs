@@ -21,13 +21,11 @@ impl SlotKind for HandedIn {
     const FILE: Option<fn() -> RecordsOf<HandInMade>> = None;
 
     fn apply(&self, slot: &Slot, term: &mut Term, made: Option<&Made>) {
-        let revisions = term.submissions.entry(slot.clone()).or_default();
-        // most hand in once
-        revisions.reserve_exact(1);
-        revisions.push(Revision {
+        let revision = Revision {
             receipt: made.map(|made| made.seq),
             ..self.revision.clone()
-        });
+        };
+        term.submissions.push(slot, revision);
     }
 
     fn reach(slot: &Slot) -> Reach {

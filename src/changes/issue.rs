@@ -120,7 +120,7 @@ impl ChangeForm for IssueForm {
         experiment(term, &self.experiment)?;
         let unknowns = term.unknowns.get(&self.experiment).into_iter();
         let codes: Vec<&str> = unknowns
-            .flat_map(BTreeMap::keys)
+            .flat_map(|own| own.keys())
             .map(UnknownCode::as_str)
             .collect();
         if codes.is_empty() {

@@ -20,8 +20,7 @@ impl SlotKind for Note {
     }
 
     fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
-        let notes = term.notes.entry(slot.clone()).or_default();
-        notes.push(self.clone());
+        term.notes.push(slot, self.clone());
     }
 
     fn reach(slot: &Slot) -> Reach {

@@ -116,9 +116,7 @@ impl Term {
     }
 
     fn is_named(&self, key: &ExperimentKey, code: &LotCode) -> bool {
-        let from = Slot::new(key, &StudentId::new(""));
-        let of_experiment = self.submissions.range(from..);
-        let of_experiment = of_experiment.take_while(|(slot, _)| slot.experiment == *key);
+        let of_experiment = self.submissions.of_experiment(key);
         let last = of_experiment.filter_map(|(_, revisions)| revisions.last());
         let mut rows = last.flat_map(|last| &last.hand_in.titrations);
         rows.any(|row| [&row.lot, &row.excess_lot].contains(&&Some(code.clone())))

@@ -1,6 +1,5 @@
 //! Another bottle for one student, in place of the one before.
 
-use std::collections::BTreeMap;
 
 use super::{
     Arranged, Change, ChangeForm, Made, OfSlot, Reach, RecordsOf, Remarks, Replaced, SlotEvent,
@@ -21,8 +20,7 @@ impl SlotKind for Reissue {
 
     fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
         term.issued.insert(slot.clone(), self.unknown.clone());
-        let reissued = term.reissued.entry(slot.clone()).or_default();
-        reissued.push(self.clone());
+        term.reissued.push(slot, self.clone());
     }
 
     fn reach(slot: &Slot) -> Reach {
@@ -65,7 +63,7 @@ pub struct ReissueForm(pub ExperimentKey);
 impl ReissueForm {
     fn codes<'t>(&self, term: &'t Term) -> impl Iterator<Item = &'t UnknownCode> {
         let unknowns = term.unknowns.get(&self.0).into_iter();
-        unknowns.flat_map(BTreeMap::keys)
+        unknowns.flat_map(|own| own.keys())
     }
 
     /// The bottle least often given out that is not the one held.

@@ -1,14 +1,12 @@
 //! Results released to a section or (none) to all of them, or (no time) withdrawn.
 
-use std::collections::BTreeMap;
-
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
 use super::{Change, ChangeForm, ChangeKind, Made, Reach, Who, experiment, newer};
 use crate::form::{Button, Faults, Field, Form, Typed};
 use crate::ids::{ExperimentKey, SectionName, StudentId};
-use crate::term::{Judged, Slot, Status, Term};
+use crate::term::{BySlot, Judged, Slot, Status, Term};
 use crate::text::found;
 
 #[derive(Clone, Debug, Serialize, Deserialize)]
@@ -101,7 +99,7 @@ impl ChangeForm for ReleaseForm {
         &self,
         typed: &Typed,
         term: &Term,
-        judged: &BTreeMap<Slot, Judged>,
+        judged: &BySlot<Judged>,
     ) -> Result<(), Faults> {
         experiment(term, &self.experiment)?;
         let section = section(typed);
@@ -143,7 +141,7 @@ impl ChangeForm for ReleaseForm {
 /// Submissions of students on the course that a person should still look at, in a section or (none) in all of them.
 pub fn open_reviews(
     term: &Term,
-    judged: &BTreeMap<Slot, Judged>,
+    judged: &BySlot<Judged>,
     experiment: &ExperimentKey,
     section: Option<&str>,
 ) -> usize {

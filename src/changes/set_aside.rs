@@ -33,8 +33,7 @@ impl SlotKind for UnreadRow {
     const FILE: Option<fn() -> RecordsOf<SetAside>> = Some(file);
 
     fn apply(&self, slot: &Slot, term: &mut Term, _: Option<&Made>) {
-        let rows = term.set_aside.entry(slot.clone()).or_default();
-        rows.push(self.clone());
+        term.set_aside.push(slot, self.clone());
     }
 
     fn reach(slot: &Slot) -> Reach {

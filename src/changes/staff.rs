@@ -55,7 +55,7 @@ fn file() -> RecordsOf<StaffMember> {
         ],
         once: &["login"],
     };
-    (file, |term| term.staff.clone())
+    (file, |term| term.staff.to_vec())
 }
 
 fn role(text: &str) -> Result<StaffRole, String> {

@@ -5,6 +5,7 @@ use std::path::Path;
 use super::Failure;
 use crate::course::Experiment;
 use crate::files::{self, Folder};
+use crate::measure::GlasswareTable;
 use crate::procedure::Procedure;
 use crate::simulate::class::SimulatedClass;
 use crate::simulate::hands::Population;
@@ -132,7 +133,8 @@ fn find(name: &str) -> Result<Vec<SimulatedClass>, Failure> {
             let source = term.sources.experiments.get(&experiment.key);
             let text = source.and_then(|source| term.sources.procedures.get(&source.procedure));
             let text = text.cloned().unwrap_or_default();
-            SimulatedClass::crossed(experiment.procedure.clone(), text, term.glassware.clone())
+            let glassware = GlasswareTable::clone(&term.glassware);
+            SimulatedClass::crossed(experiment.procedure.clone(), text, glassware)
         };
         return Ok(term.experiments.iter().map(class).collect());
     }

@@ -8,14 +8,14 @@ use crate::changes::{Change, Made, Reach};
 use crate::course::Experiment;
 use crate::ids::ExperimentKey;
 use crate::store::{Connection, StoreError, Stored, load_stored};
-use crate::term::{ClassBook, ExperimentAudit, Judged, Preview, Slot, Term};
+use crate::term::{BySlot, ClassBook, ExperimentAudit, Judged, Preview, Slot, Term};
 
 /// The course in memory, as it is on disk.
 #[derive(Clone, Debug)]
 pub struct Image {
     pub term: Term,
     /// Everything handed in, judged.
-    pub judged: BTreeMap<Slot, Judged>,
+    pub judged: BySlot<Judged>,
     /// Whether anybody has named the course yet.
     founded: bool,
     /// Number of the newest change it knows of.
@@ -37,7 +37,7 @@ impl Image {
             newest,
         } = load_stored(connection, &FileTexts).await?;
         let handed_in = term.submissions.keys();
-        let unread = handed_in.filter(|slot| !judged.contains_key(*slot));
+        let unread = handed_in.filter(|slot| !judged.contains_key(slot));
         let unread: Vec<Slot> = unread.cloned().collect();
         let reaches: Vec<Reach> = unread.into_iter().map(Reach::Section).collect();
         let mut book = ClassBook::default();

@@ -26,7 +26,7 @@ pub fn as_held(held: &Term, incoming: &Term) -> Result<Term, Vec<Fault>> {
     let mut faults = Vec::new();
     codes(held, incoming, &mut faults);
     let mut incoming = incoming.clone();
-    for (slot, revisions) in &mut incoming.submissions {
+    for (slot, revisions) in incoming.submissions.iter_mut() {
         let known = held.submissions.get(slot).map_or(&[][..], Vec::as_slice);
         let versions = known.len().max(revisions.len());
         for (number, (old, new)) in known.iter().zip(revisions).enumerate() {

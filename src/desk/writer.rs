@@ -1,7 +1,6 @@
 //! The one writer: makes the next image beside the one that readers have, writes it down, then puts it in its place.
 //!
-//! Two images take turns. The next is made of the one before the last, brought up to date, as soon as no reader has it
-//! any more; a copy is made only where one still does.
+//! The next begins as a copy, which shares with the other whatever is not changed.
 
 use std::sync::atomic::{AtomicBool, AtomicI64, Ordering};
 use std::sync::{Arc, PoisonError, RwLock};
@@ -30,14 +29,6 @@ pub(super) struct Shared {
 pub(super) struct Writer {
     /// What the classes show, as of the newest change.
     book: ClassBook,
-    spare: Option<Spare>,
-}
-
-/// The image before the last.
-struct Spare {
-    image: Arc<Image>,
-    /// What was written since.
-    behind: Option<Arc<Writing>>,
 }
 
 /// The next image in the making.
@@ -99,10 +90,14 @@ impl Shared {
         seq <= self.newest.load(Ordering::Acquire)
     }
 
-    fn put(&self, image: Image) -> Arc<Image> {
+    fn put(&self, image: Image) {
         self.newest.store(image.newest(), Ordering::Release);
+        let image = Arc::new(image);
         let mut held = self.image.write().unwrap_or_else(PoisonError::into_inner);
-        std::mem::replace(&mut *held, Arc::new(image))
+        let before = std::mem::replace(&mut *held, image);
+        // nobody waits while it is let go of
+        drop(held);
+        drop(before);
     }
 }
 
@@ -140,15 +135,12 @@ impl Writer {
     ) -> Result<(), StoreError> {
         let current = shared.image();
         if let Some(since) = changes_since(connection, current.newest()).await? {
-            let (spare, book) = (self.spare.take(), std::mem::take(&mut self.book));
-            let taken_up = move || take_up_since(spare, current, book, since);
+            let book = std::mem::take(&mut self.book);
+            let taken_up = move || take_up_since(&current, book, since);
             let taken_up = tokio::task::spawn_blocking(taken_up).await;
-            if let Some((image, book, writing)) = taken_up.map_err(StoreError::broken_off)? {
+            if let Some((image, book)) = taken_up.map_err(StoreError::broken_off)? {
                 self.book = book;
-                self.spare = Some(Spare {
-                    image: shared.put(image),
-                    behind: Some(Arc::new(writing)),
-                });
+                shared.put(image);
                 return Ok(());
             }
         }
@@ -166,11 +158,11 @@ pub(super) async fn make<T: Send + 'static>(
     mut transaction: Transaction,
     plan: impl FnOnce(&mut Draft) -> T + Send + 'static,
 ) -> Result<(T, Vec<Made>), StoreError> {
-    let (current, spare) = (shared.image(), writer.spare.take());
+    let current = shared.image();
     let mut book = std::mem::take(&mut writer.book);
     let judged = tokio::task::spawn_blocking(move || {
         let mut draft = Draft {
-            image: next_image(spare, &current),
+            image: Image::clone(&current),
             changes: Vec::new(),
             made: Vec::new(),
             reaches: Vec::new(),
@@ -197,7 +189,7 @@ pub(super) async fn make<T: Send + 'static>(
     });
     let (planned, image, book, writing) = judged.await.map_err(StoreError::broken_off)?;
     if writing.changes.is_empty() {
-        (writer.book, writer.spare) = (book, Some(Spare::current(image)));
+        writer.book = book;
         transaction.abandon().await?;
         return Ok((planned, Vec::new()));
     }
@@ -210,70 +202,23 @@ pub(super) async fn make<T: Send + 'static>(
         shared.newest.store(before, Ordering::Release);
         return Err(why);
     }
-    let made = writing.made.clone();
     writer.book = book;
-    writer.spare = Some(Spare {
-        image: shared.put(image),
-        behind: Some(writing),
-    });
-    Ok((planned, made))
+    shared.put(image);
+    Ok((planned, writing.made.clone()))
 }
 
 /// The next image as another process made it, with what it shows of the classes; none where a text is not readable. What
 /// was judged there counts; judging it here as well keeps the book.
-fn take_up_since(
-    spare: Option<Spare>,
-    current: Arc<Image>,
-    mut book: ClassBook,
-    since: Since,
-) -> Option<(Image, ClassBook, Writing)> {
-    let mut image = next_image(spare, &current);
-    let mut writing = Writing {
-        changes: Vec::new(),
-        made: Vec::new(),
-        judged: since.judged,
-    };
+fn take_up_since(current: &Image, mut book: ClassBook, since: Since) -> Option<(Image, ClassBook)> {
+    let mut image = current.clone();
     let mut reaches = Vec::new();
     for (mut change, made) in since.changes {
         change.revive(&image.term, &FileTexts).ok()?;
         reaches.push(change.reach(&image.term));
         image.apply(&change, &made);
-        writing.changes.push(change);
-        writing.made.push(made);
     }
     let audits = current.standing_audits(&reaches);
-    drop(current);
     image.term.judge_reached(&image.judged, &mut book, &reaches);
-    image.replace(writing.judged.clone());
-    Some((image.with_audits(audits), book, writing))
-}
-
-impl Spare {
-    /// Nothing has changed since.
-    fn current(image: Image) -> Self {
-        Self {
-            image: Arc::new(image),
-            behind: None,
-        }
-    }
-}
-
-/// An image as the current one is, to be changed.
-fn next_image(spare: Option<Spare>, current: &Image) -> Image {
-    let Some(Spare { image, behind }) = spare else {
-        return current.clone();
-    };
-    let Ok(mut image) = Arc::try_unwrap(image) else {
-        return current.clone();
-    };
-    if let Some(behind) = behind {
-        let behind = Arc::unwrap_or_clone(behind);
-        for (change, made) in behind.changes.iter().zip(&behind.made) {
-            image.apply(change, made);
-        }
-        image.replace(behind.judged);
-    }
-    // the same people: one list for both, which need not be compared
-    image.term.students = current.term.students.clone();
-    image
+    image.replace(since.judged);
+    Some((image.with_audits(audits), book))
 }

@@ -5,14 +5,14 @@ use std::collections::BTreeMap;
 use jiff::Timestamp;
 
 use crate::ids::{ExperimentKey, SectionName, UnknownCode};
-use crate::term::{Reissue, Release, Slot, Term};
+use crate::term::{BySlot, Reissue, Release, Slot, Term};
 use crate::text::{
     Fault, Known, Once, RecordColumn, RecordFile, again, column, found, instant, line_of_text,
     or_empty,
 };
 
 /// Bottles as they are issued, and those given in place of others.
-pub(super) type Bottles = (BTreeMap<Slot, UnknownCode>, BTreeMap<Slot, Vec<Reissue>>);
+pub(super) type Bottles = (BySlot<UnknownCode>, BySlot<Vec<Reissue>>);
 
 /// A bottle given to a student: their first one, or with a reason one in place of it.
 #[derive(Default)]
@@ -92,13 +92,14 @@ pub(super) fn read_issued(bytes: &[u8], known: &Known, faults: &mut Vec<Fault>) 
             (Some(_), false) => {
                 let before = issued.insert(slot.clone(), unknown.clone());
                 if let (Some(instead_of), Some(at)) = (before, at) {
-                    reissued.entry(slot).or_default().push(Reissue {
+                    let given = Reissue {
                         unknown,
                         instead_of,
                         reason,
                         by,
                         at,
-                    });
+                    };
+                    reissued.push(&slot, given);
                 }
             }
         }

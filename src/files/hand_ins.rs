@@ -107,7 +107,7 @@ pub(super) fn assemble(
     mut superseded: Drafts,
     answers: &mut Answers,
     faults: &mut Vec<Fault>,
-) -> BTreeMap<Slot, Vec<Revision>> {
+) -> Vec<(Slot, Vec<Revision>)> {
     let mut students: Vec<StudentId> = current.keys().chain(superseded.keys()).cloned().collect();
     students.extend(
         answers
@@ -117,7 +117,7 @@ pub(super) fn assemble(
     );
     students.sort_unstable();
     students.dedup();
-    let mut all = BTreeMap::new();
+    let mut all = Vec::new();
     for student in students {
         let earlier = superseded.remove(&student).unwrap_or_default();
         let now = current
@@ -126,7 +126,7 @@ pub(super) fn assemble(
         let slot = Slot::new(key, &student);
         let own = answers.remove(&slot).unwrap_or_default();
         let revisions = one(&slot, now, earlier, own, faults);
-        all.insert(slot, revisions);
+        all.push((slot, revisions));
     }
     all
 }

@@ -21,7 +21,7 @@ use crate::course::{Experiment, SectionLots};
 use crate::ids::{ExperimentKey, LotCode, UnknownCode};
 use crate::measure::GlasswareTable;
 use crate::procedure::Procedure;
-use crate::term::{Sources, Term};
+use crate::term::{BySlot, CopyOnWrite, Sources, Term};
 use crate::text::{Fault, Known, decode, found};
 use crate::truth::{Bottle, Lot, ShelfLife, Unknown};
 use crate::words::listed;
@@ -131,7 +131,7 @@ impl<'f> Reader<'f> {
             let mut term = term?;
             term.sources.procedures = procedures;
             term.sources.glassware = own_glassware;
-            term.glassware = glassware;
+            term.glassware = glassware.into();
             return Some(term);
         }
         self.course();
@@ -167,7 +167,7 @@ impl<'f> Reader<'f> {
             .get("reported.csv")
             .map(|bytes| read_reported(bytes, known, aside.as_deref_mut(), faults))
             .unwrap_or_default();
-        let mut submissions = BTreeMap::new();
+        let mut submissions = BySlot::new();
         for entry in &entries {
             let procedure = procedures.get(&entry.key).and_then(Option::as_ref);
             let mut drafts = |kind: &str, superseded: bool| -> Drafts {
@@ -227,15 +227,15 @@ impl<'f> Reader<'f> {
             });
         }
         let mut term = Term::new(course?, GlasswareTable::default());
-        term.experiments = experiments;
+        term.experiments = experiments.into();
         term.students = students.into();
-        term.lots = lots;
+        term.lots = lots.into();
         term.unknowns = unknowns;
-        term.shelf = shelf;
+        term.shelf = shelf.into();
         (term.issued, term.reissued) = issued.unwrap_or_default();
         term.submissions = submissions;
         term.released = released.unwrap_or_default();
-        term.sources = sources;
+        term.sources = sources.into();
         rows.iter().for_each(|change| term.apply(change, None));
         number_decisions(&mut term);
         Some(term)
@@ -317,7 +317,7 @@ impl<'f> Reader<'f> {
         shelf: &Shelf,
     ) -> (
         BTreeMap<LotCode, Lot>,
-        BTreeMap<ExperimentKey, BTreeMap<UnknownCode, Unknown>>,
+        BTreeMap<ExperimentKey, CopyOnWrite<BTreeMap<UnknownCode, Unknown>>>,
         BTreeMap<Bottle, ShelfLife>,
         Sources,
     ) {
@@ -341,7 +341,8 @@ impl<'f> Reader<'f> {
                 (lot.code.clone(), lot)
             })
             .collect();
-        let mut unknowns: BTreeMap<ExperimentKey, BTreeMap<UnknownCode, Unknown>> = BTreeMap::new();
+        let mut unknowns: BTreeMap<ExperimentKey, CopyOnWrite<BTreeMap<UnknownCode, Unknown>>> =
+            BTreeMap::new();
         let mut stated_unknowns = HashSet::new();
         for (experiment, unknown, life) in stated.into_iter().flatten() {
             lives.insert(Bottle::unknown(&experiment, &unknown.code), life);
@@ -472,8 +473,8 @@ fn is_spreadsheet(path: &str) -> bool {
 
 /// A decision that does not say which revision it was made on was made on the last.
 fn number_decisions(term: &mut Term) {
-    let mut decisions = std::mem::take(&mut term.decisions);
-    for (slot, decisions) in &mut decisions {
+    let mut numbered = term.decisions.clone();
+    for (slot, decisions) in numbered.iter_mut() {
         let revisions = term
             .handed_in_by(slot)
             .map_or(0, |(_, revisions)| revisions.len());
@@ -481,5 +482,5 @@ fn number_decisions(term: &mut Term) {
             decision.revision = u32::try_from(revisions).unwrap_or(u32::MAX);
         }
     }
-    term.decisions = decisions;
+    term.decisions = numbered;
 }

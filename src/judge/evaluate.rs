@@ -5,6 +5,7 @@ use std::fmt;
 
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
+use smol_str::SmolStr;
 
 use super::agreement::Agreement;
 use super::carried::{AsAssigned, CarriedOutcome, follows_from_answered};
@@ -27,7 +28,7 @@ use crate::workup::WorkUp;
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Evaluation {
     /// Code of the unknown it is marked against; empty if none is known.
-    pub unknown: String,
+    pub unknown: SmolStr,
     /// The assigned values used: lots, then the unknown.
     pub versions: Vec<UsedVersion>,
     pub trials: Vec<TrialView>,
@@ -37,7 +38,7 @@ pub struct Evaluation {
     pub true_value: Option<Decimal>,
     /// The titrant that an earlier experiment gave it; none where it is a lot of the prep room.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub carried: Option<CarriedOutcome>,
+    pub carried: Option<Box<CarriedOutcome>>,
     /// (x − x_true) / |x_true|, percent, not rounded.
     pub relative_error_percent: Option<Decimal>,
     /// What explains a trial that lies apart from the others.
@@ -88,7 +89,7 @@ pub struct TrialView {
     pub result: Option<Decimal>,
     pub counted: bool,
     /// Why a numbered trial does not count.
-    pub why_not: Option<Message>,
+    pub why_not: Option<Box<Message>>,
 }
 
 /// Figures of a result, in its unit unless they say otherwise.
@@ -220,11 +221,13 @@ pub fn evaluate(case: &Case) -> Evaluation {
     };
     let flags = flags(case, &work_up, compared, &marks, &slips);
     Evaluation {
-        carried: case.carried.map(|carried| CarriedOutcome {
-            experiment: ExperimentKey::new(carried.lot.code.as_str()),
-            molarity: carried.lot.molarity,
-            is_off: off.is_some(),
-            result_as_assigned,
+        carried: case.carried.map(|carried| {
+            Box::new(CarriedOutcome {
+                experiment: ExperimentKey::new(carried.lot.code.as_str()),
+                molarity: carried.lot.molarity,
+                is_off: off.is_some(),
+                result_as_assigned,
+            })
         }),
         trial_slips,
         reading_slips,
@@ -249,7 +252,7 @@ fn worked_up(case: &Case, work_up: &WorkUp) -> Evaluation {
         .zip(truth)
         .and_then(|(x, truth)| relative_error(x, truth.value));
     Evaluation {
-        unknown: unknown.map(|u| u.code.to_string()).unwrap_or_default(),
+        unknown: unknown.map(|u| SmolStr::new(&u.code)).unwrap_or_default(),
         versions: versions(case, work_up, unknown),
         trials: work_up
             .trials
@@ -259,7 +262,7 @@ fn worked_up(case: &Case, work_up: &WorkUp) -> Evaluation {
                 delivered: t.delivered.map(|id| work_up.graph.value(id)),
                 result: t.result.map(|id| work_up.graph.value(id)),
                 counted: t.counted,
-                why_not: t.why_not.as_ref().map(Message::with_words),
+                why_not: t.why_not.as_ref().map(|why| Box::new(why.with_words())),
             })
             .collect(),
         outcome: outcome(work_up),

@@ -231,7 +231,8 @@ impl AtWork<'_> {
         let supplies = Supplies::make(procedure, &order, &mut self.rng)?;
         let term = &mut self.rehearsed.term;
         term.lots.extend(supplies.lots.clone());
-        term.unknowns.insert(key.clone(), supplies.unknowns.clone());
+        term.unknowns
+            .insert(key.clone(), supplies.unknowns.clone().into());
         if !later {
             self.rehearsed.really = supplies.really();
             self.people();

@@ -113,7 +113,7 @@ fn settle_first(term: &mut Term) {
             by,
             at: days(5),
         };
-        term.decisions.entry(slot).or_default().push(decision);
+        term.decisions.push(&slot, decision);
     }
     term.set_release(&key, None, Some(days(7)));
 }
@@ -237,7 +237,7 @@ impl Invention<'_> {
         }
         self.term
             .unknowns
-            .insert(self.planned.key.clone(), unknowns);
+            .insert(self.planned.key.clone(), unknowns.into());
         Some(supplies)
     }
 

@@ -18,7 +18,7 @@ use super::{StoreError, batch, judgements, retention};
 use crate::changes::{Bond, Change, Made, Texts};
 use crate::course::{Course, Zone};
 use crate::ids::StudentId;
-use crate::term::{Judged, Slot, Term};
+use crate::term::{BySlot, Judged, Slot, Term};
 use crate::words::hexadecimal;
 
 /// A course and its judgements as they stood at one moment.
@@ -30,7 +30,7 @@ pub struct Stored {
     /// By which version of the rules each was judged; 0: before they were numbered.
     pub rules: BTreeMap<Slot, i64>,
     /// The newest judgement of every submission, as far as this program can read it.
-    pub judged: BTreeMap<Slot, Judged>,
+    pub judged: BySlot<Judged>,
     /// Number of the newest change; 0 if there is none.
     pub newest: i64,
 }

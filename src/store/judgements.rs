@@ -13,7 +13,7 @@ use super::sql::{Bound, Connection, query};
 use super::{StoreError, batch};
 use crate::ids::{ExperimentKey, StudentId};
 use crate::judge::RULES;
-use crate::term::{Judged, Slot};
+use crate::term::{BySlot, Judged, Slot};
 
 /// The form that documents have. To be counted up when one of an earlier form would be read as something else.
 const SCHEMA: i64 = 2;
@@ -131,11 +131,11 @@ pub(super) async fn save(
 pub(super) async fn newest(
     connection: &mut Connection,
     people: &People,
-) -> Result<(BTreeMap<Slot, Judged>, BTreeMap<Slot, i64>), StoreError> {
+) -> Result<(BySlot<Judged>, BTreeMap<Slot, i64>), StoreError> {
     let newest = "SELECT id, experiment, student, schema, document, rules FROM judgement
                   WHERE id > $1 AND id IN (SELECT max(id) FROM judgement GROUP BY experiment, student)
                   ORDER BY id LIMIT $2";
-    let (mut judged, mut rules) = (BTreeMap::new(), BTreeMap::new());
+    let (mut judged, mut rules) = (BySlot::new(), BTreeMap::new());
     let mut last = 0_i64;
     loop {
         let rows = query(newest).bind(last).bind(AT_ONCE);

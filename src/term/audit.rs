@@ -5,8 +5,7 @@ use std::collections::{BTreeMap, HashMap};
 use rust_decimal::Decimal;
 
 use super::gather::{Gather, Where};
-use super::judging::of_experiment;
-use super::{Judged, Slot, Term};
+use super::{BySlot, Judged, Slot, Term};
 use crate::course::Experiment;
 use crate::ids::ExperimentKey;
 use crate::judge::{
@@ -168,12 +167,8 @@ impl Term {
     }
 
     /// Audits one experiment.
-    pub fn audit_of(
-        &self,
-        experiment: &Experiment,
-        judged: &BTreeMap<Slot, Judged>,
-    ) -> ExperimentAudit {
-        let judged: Vec<(&Slot, &Judged)> = of_experiment(judged, &experiment.key).collect();
+    pub fn audit_of(&self, experiment: &Experiment, judged: &BySlot<Judged>) -> ExperimentAudit {
+        let judged: Vec<(&Slot, &Judged)> = judged.of_experiment(&experiment.key).collect();
         self.audit_one(experiment, &judged)
     }
 

@@ -33,7 +33,7 @@ impl Found {
     pub fn of(evaluation: &Evaluation) -> Option<Self> {
         Some(Self {
             outcome: evaluation.outcome.clone()?,
-            bottle: evaluation.unknown.clone(),
+            bottle: evaluation.unknown.to_string(),
             consensus: evaluation.class.consensus.clone(),
         })
     }

@@ -62,7 +62,8 @@ impl Term {
             procedures: self.sources.procedures.clone(),
             experiments: self.sources.experiments.clone(),
             ..Sources::default()
-        };
+        }
+        .into();
         if plan.lots {
             copy.lots = self.lots.clone();
             copy.lots.values_mut().for_each(|lot| lot.version = 1);
@@ -70,7 +71,7 @@ impl Term {
         }
         if plan.unknowns {
             copy.unknowns = self.unknowns.clone();
-            let all = copy.unknowns.values_mut().flat_map(BTreeMap::values_mut);
+            let all = copy.unknowns.values_mut().flat_map(|own| own.values_mut());
             all.for_each(|unknown| unknown.version = 1);
             copy.sources.unknowns = self.sources.unknowns.clone();
         }

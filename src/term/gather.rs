@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use jiff::civil::DateTime;
 use jiff::tz::TimeZone;
 use rust_decimal::Decimal;
+use smol_str::{SmolStr, ToSmolStr as _};
 
 use super::audit::{AssignedValue, Found, percent_of};
 use super::{Judged, Slot, Term};
@@ -46,7 +47,7 @@ struct Known {
 #[derive(Clone, Debug, Default)]
 struct SectionFacts {
     /// Who teaches it.
-    assistants: String,
+    assistants: SmolStr,
     lots: DefaultLots,
 }
 
@@ -72,22 +73,21 @@ impl Gather {
     /// Of an experiment nobody has a result in yet.
     pub fn of(at: Where) -> Self {
         let term = at.term;
-        let mut sections: HashMap<SectionName, SectionFacts> = HashMap::new();
-        for (section, lots) in term.default_lots_by_section(at.experiment) {
-            sections.entry(section).or_default().lots = lots;
-        }
+        let mut teaching: HashMap<&SectionName, Vec<&str>> = HashMap::new();
         for member in term.staff.iter().filter(|s| s.role == StaffRole::Assistant) {
             for section in &member.sections {
-                if let Some(facts) = sections.get_mut(section) {
-                    if !facts.assistants.is_empty() {
-                        facts.assistants.push_str(" + ");
-                    }
-                    facts.assistants.push_str(&member.login);
-                }
+                teaching.entry(section).or_default().push(&member.login);
             }
         }
+        let sections = term.default_lots_by_section(at.experiment).into_iter();
+        let sections = sections.map(|(section, lots)| {
+            let of_it = teaching.get(&section);
+            let assistants = of_it.map(|logins| logins.join(" + ").into());
+            let assistants = assistants.unwrap_or_default();
+            (section, SectionFacts { assistants, lots })
+        });
         Self {
-            sections,
+            sections: sections.collect(),
             crossed: Crossed::filling(),
             ..Self::default()
         }
@@ -194,24 +194,26 @@ impl Gather {
         let instrument = only(counted().map(|row| row.instrument.as_deref()));
         let of = [
             (AuditKind::Unknown, Some(evaluation.unknown.clone())),
-            (AuditKind::Lot, lot.filter(known).map(str::to_owned)),
-            (
-                AuditKind::ExcessLot,
-                excess.filter(known).map(str::to_owned),
-            ),
-            (AuditKind::Section, Some(section.to_string())),
+            (AuditKind::Lot, lot.filter(known).map(SmolStr::new)),
+            (AuditKind::ExcessLot, excess.filter(known).map(SmolStr::new)),
+            (AuditKind::Section, Some(SmolStr::new(section))),
             (
                 AuditKind::Assistant,
                 facts.map(|facts| facts.assistants.clone()),
             ),
             // written by hand: capitals tell no burettes apart
-            (AuditKind::Instrument, instrument.map(str::to_uppercase)),
-            (AuditKind::Day, taken.map(|at| at.date().to_string())),
+            (
+                AuditKind::Instrument,
+                instrument.map(|name| name.to_uppercase().into()),
+            ),
+            (AuditKind::Day, taken.map(|at| at.date().to_smolstr())),
         ];
         let groups = of.into_iter().filter_map(|(kind, key)| {
             let key = key.filter(|key| !key.is_empty())?;
             Some(GroupName { kind, key })
         });
+        let mut groups: Vec<GroupName> = groups.collect();
+        groups.shrink_to_fit();
         Some(Found {
             slot: slot.clone(),
             result,
@@ -219,7 +221,7 @@ impl Gather {
                 error_percent,
                 standard_percent: percent_of(outcome.standard_uncertainty, result),
                 at_days: taken.and_then(days),
-                groups: groups.collect(),
+                groups,
             },
         })
     }

@@ -7,7 +7,7 @@ use jiff::Timestamp;
 use super::book::{ClassBook, Touched};
 use super::carried::{Titrants, found_by};
 use super::gather::{Gather, Where};
-use super::{Judged, Ruling, Slot, Status, Term, settlement};
+use super::{BySlot, Judged, Ruling, Slot, Status, Term, settlement};
 use crate::changes::{Reach, Within};
 use crate::course::{Experiment, Student};
 use crate::ids::{ExperimentKey, LotCode, SectionName, StudentId, UnknownCode};
@@ -19,7 +19,7 @@ impl Term {
     /// Judges everything handed in, in course and roster order.
     pub fn judge_all(&self) -> Vec<(Slot, Judged)> {
         let mut book = ClassBook::default();
-        let mut fresh = self.judge_reached(&BTreeMap::new(), &mut book, &[Reach::All]);
+        let mut fresh = self.judge_reached(&BySlot::new(), &mut book, &[Reach::All]);
         let judged = self.slots().filter_map(|slot| {
             let judged = fresh.remove(&slot)??;
             Some((slot, judged))
@@ -40,7 +40,7 @@ impl Term {
     /// nothing is left to judge.
     pub fn judge_reached(
         &self,
-        held: &BTreeMap<Slot, Judged>,
+        held: &BySlot<Judged>,
         book: &mut ClassBook,
         reaches: &[Reach],
     ) -> BTreeMap<Slot, Option<Judged>> {
@@ -123,7 +123,8 @@ impl Term {
 
     fn unknowns_of(&self, experiment: &Experiment) -> &BTreeMap<UnknownCode, Unknown> {
         static NONE: BTreeMap<UnknownCode, Unknown> = BTreeMap::new();
-        self.unknowns.get(&experiment.key).unwrap_or(&NONE)
+        let own = self.unknowns.get(&experiment.key);
+        own.map_or(&NONE, |own| own)
     }
 
     fn case<T>(
@@ -198,14 +199,14 @@ impl Term {
 /// One experiment being judged, with its judgements as they stand.
 struct Turn<'a> {
     at: Where<'a>,
-    held: &'a BTreeMap<Slot, Judged>,
+    held: &'a BySlot<Judged>,
     titrants: &'a Titrants<'a>,
 }
 
 impl<'a> Turn<'a> {
     /// Judgements of the experiment as they stand.
     fn held(&self) -> impl Iterator<Item = (&'a Slot, &'a Judged)> + use<'a> {
-        of_experiment(self.held, &self.at.experiment.key)
+        self.held.of_experiment(&self.at.experiment.key)
     }
 
     /// Those of some students, so that what touches few asks for few.
@@ -415,17 +416,6 @@ where
         return all.map(work).collect();
     }
     all.collect::<Vec<I>>().into_par_iter().map(work).collect()
-}
-
-/// Judgements of one experiment.
-pub(super) fn of_experiment<'j>(
-    judged: &'j BTreeMap<Slot, Judged>,
-    key: &ExperimentKey,
-) -> impl Iterator<Item = (&'j Slot, &'j Judged)> + use<'j> {
-    let from = Slot::new(key, &StudentId::new(""));
-    let key = key.clone();
-    let all = judged.range(from..);
-    all.take_while(move |(slot, _)| slot.experiment == key)
 }
 
 /// What all submissions of one section in one experiment share.

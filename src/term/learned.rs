@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use rust_decimal::Decimal;
 
-use super::{Judged, Slot, Term};
+use super::{BySlot, Judged, Term};
 use crate::ids::ExperimentKey;
 use crate::judge::SlipCode;
 use crate::words::{counted, listed};
@@ -23,7 +23,7 @@ impl Term {
     /// have handed in. It names slips and no student, and nothing of a true value.
     pub fn learned_elsewhere(
         &self,
-        judged: &BTreeMap<Slot, Judged>,
+        judged: &BySlot<Judged>,
         experiment: &ExperimentKey,
         section: &str,
     ) -> Option<String> {

@@ -1,12 +1,11 @@
 //! What the results of an experiment say of its lots and bottles while they come in.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 use jiff::Timestamp;
 use rust_decimal::Decimal;
 
-use super::judging::of_experiment;
-use super::{Judged, Slot, Term};
+use super::{BySlot, Judged, Slot, Term};
 use crate::course::Experiment;
 use crate::ids::{LotCode, UnknownCode};
 use crate::judge::{
@@ -50,7 +49,7 @@ impl Term {
     pub fn live_calls(
         &self,
         experiment: &Experiment,
-        judged: &BTreeMap<Slot, Judged>,
+        judged: &BySlot<Judged>,
         sent: &[SentReadings],
     ) -> Vec<LiveCall> {
         let results = self.live_results(experiment, judged, sent);
@@ -62,10 +61,10 @@ impl Term {
     pub fn live_results(
         &self,
         experiment: &Experiment,
-        judged: &BTreeMap<Slot, Judged>,
+        judged: &BySlot<Judged>,
         sent: &[SentReadings],
     ) -> Vec<LiveResult> {
-        let handed_in = of_experiment(judged, &experiment.key);
+        let handed_in = judged.of_experiment(&experiment.key);
         let mut results: Vec<LiveResult> = handed_in
             .filter_map(|(slot, one)| self.live_of_judged(experiment, slot, one))
             .collect();

@@ -6,9 +6,11 @@
 mod arrangements;
 mod audit;
 mod book;
+mod by_slot;
 mod carried;
 mod class;
 mod copy;
+mod copy_on_write;
 mod corrections;
 mod earlier;
 mod gather;
@@ -46,8 +48,10 @@ use crate::words::named;
 pub use arrangements::{Amended, Amendment, Extension, Reissue, Release};
 pub use audit::{AssignedValue, ExperimentAudit, Found};
 pub use book::ClassBook;
+pub use by_slot::{BySlot, Entries};
 pub use class::{ClassNumber, ClassView, FEWEST_OTHERS};
 pub use copy::CopyPlan;
+pub use copy_on_write::CopyOnWrite;
 pub use corrections::{Corrected, Correction, corrections};
 pub use earlier::{EarlierHandIn, EarlierTerms, SharedEarlier};
 pub use live::SentReadings;
@@ -65,46 +69,46 @@ pub use told::Told;
 pub struct Term {
     pub course: Course,
     /// Glassware of the course: shipped, then its own.
-    pub glassware: GlasswareTable,
+    pub glassware: CopyOnWrite<GlasswareTable>,
     /// In course order.
-    pub experiments: Vec<Experiment>,
+    pub experiments: CopyOnWrite<Vec<Experiment>>,
     /// In roster order.
     pub students: Roster,
     /// In the order of the file.
-    pub staff: Vec<StaffMember>,
-    pub lots: BTreeMap<LotCode, Lot>,
+    pub staff: CopyOnWrite<Vec<StaffMember>>,
+    pub lots: CopyOnWrite<BTreeMap<LotCode, Lot>>,
     /// By experiment, then code.
-    pub unknowns: BTreeMap<ExperimentKey, BTreeMap<UnknownCode, Unknown>>,
+    pub unknowns: BTreeMap<ExperimentKey, CopyOnWrite<BTreeMap<UnknownCode, Unknown>>>,
     /// When lots and unknowns were made and expire, where that is said.
-    pub shelf: BTreeMap<Bottle, ShelfLife>,
+    pub shelf: CopyOnWrite<BTreeMap<Bottle, ShelfLife>>,
     /// Code of the unknown issued.
-    pub issued: BTreeMap<Slot, UnknownCode>,
+    pub issued: BySlot<UnknownCode>,
     /// Bench group: students of a group share one set of readings.
-    pub groups: BTreeMap<Slot, String>,
+    pub groups: BySlot<String>,
     /// Revisions in order, the last one counts. Never empty.
-    pub submissions: BTreeMap<Slot, Vec<Revision>>,
+    pub submissions: BySlot<Vec<Revision>>,
     /// What somebody's own files call a column, by the kind of file and what we call it.
     pub own_columns: BTreeMap<(String, String), String>,
     /// What the OneRoster exchange of the roster calls what is ours, by `Exchanged::key`.
-    pub exchanged: BTreeMap<String, Exchanged>,
+    pub exchanged: CopyOnWrite<BTreeMap<String, Exchanged>>,
     /// Rows of files that could not be read, in order.
-    pub set_aside: BTreeMap<Slot, Vec<UnreadRow>>,
+    pub set_aside: BySlot<Vec<UnreadRow>>,
     /// Points given by hand.
-    pub by_hand: BTreeMap<Slot, Decimal>,
+    pub by_hand: BySlot<Decimal>,
     /// Decisions in order.
-    pub decisions: BTreeMap<Slot, Vec<Decision>>,
+    pub decisions: BySlot<Vec<Decision>>,
     /// Notes between a student and staff, oldest first.
-    pub notes: BTreeMap<Slot, Vec<Note>>,
+    pub notes: BySlot<Vec<Note>>,
     /// When each experiment was released.
     pub released: BTreeMap<ExperimentKey, Release>,
     /// Other dates for single students, in order; the last one counts.
-    pub extensions: BTreeMap<Slot, Vec<Extension>>,
+    pub extensions: BySlot<Vec<Extension>>,
     /// Bottles given in place of others, in order.
-    pub reissued: BTreeMap<Slot, Vec<Reissue>>,
+    pub reissued: BySlot<Vec<Reissue>>,
     /// Titrations by staff of bottles and lots, in the order in which they were begun.
     pub proving: BTreeMap<ExperimentKey, Vec<ProvingTrial>>,
     /// Texts that were replaced, in order.
-    pub amendments: Vec<Amendment>,
+    pub amendments: CopyOnWrite<Vec<Amendment>>,
     /// Courses of the department, where this is what a department keeps: in any other term there are none.
     pub courses: BTreeMap<CourseKey, Standing>,
     /// Which of them count as earlier terms of which, where whoever runs it has said so.
@@ -112,7 +116,7 @@ pub struct Term {
     /// Students of a department who are on the staff of other courses of it, each with the one login of both.
     pub one_person: BTreeMap<StudentId, String>,
     /// What the files said, where it is not kept in the nouns above: written back as it was.
-    pub sources: Sources,
+    pub sources: CopyOnWrite<Sources>,
 }
 
 /// A student's place in an experiment.
@@ -261,34 +265,34 @@ named! { Status, name:
 }
 
 impl Term {
-    pub fn new(course: Course, glassware: GlasswareTable) -> Self {
+    pub fn new(course: Course, glassware: impl Into<CopyOnWrite<GlasswareTable>>) -> Self {
         Self {
             course,
-            glassware,
-            experiments: Vec::new(),
+            glassware: glassware.into(),
+            experiments: CopyOnWrite::default(),
             students: Roster::default(),
-            staff: Vec::new(),
-            lots: BTreeMap::new(),
+            staff: CopyOnWrite::default(),
+            lots: CopyOnWrite::default(),
             unknowns: BTreeMap::new(),
-            shelf: BTreeMap::new(),
-            issued: BTreeMap::new(),
-            groups: BTreeMap::new(),
+            shelf: CopyOnWrite::default(),
+            issued: BySlot::new(),
+            groups: BySlot::new(),
             own_columns: BTreeMap::new(),
-            exchanged: BTreeMap::new(),
-            set_aside: BTreeMap::new(),
-            submissions: BTreeMap::new(),
-            by_hand: BTreeMap::new(),
-            decisions: BTreeMap::new(),
-            notes: BTreeMap::new(),
+            exchanged: CopyOnWrite::default(),
+            set_aside: BySlot::new(),
+            submissions: BySlot::new(),
+            by_hand: BySlot::new(),
+            decisions: BySlot::new(),
+            notes: BySlot::new(),
             released: BTreeMap::new(),
-            extensions: BTreeMap::new(),
-            reissued: BTreeMap::new(),
+            extensions: BySlot::new(),
+            reissued: BySlot::new(),
             proving: BTreeMap::new(),
-            amendments: Vec::new(),
+            amendments: CopyOnWrite::default(),
             courses: BTreeMap::new(),
             earlier_terms: BTreeMap::new(),
             one_person: BTreeMap::new(),
-            sources: Sources::default(),
+            sources: CopyOnWrite::default(),
         }
     }
 
@@ -338,10 +342,8 @@ impl Term {
         experiment: &'a ExperimentKey,
         group: &'a str,
     ) -> impl Iterator<Item = &'a Slot> {
-        let from = Slot::new(experiment, &StudentId::new(""));
-        let of_experiment = self.groups.range(from..);
-        of_experiment
-            .take_while(move |(slot, _)| slot.experiment == *experiment)
+        self.groups
+            .of_experiment(experiment)
             .filter(move |(_, own)| *own == group)
             .map(|(slot, _)| slot)
     }

@@ -1,10 +1,10 @@
 //! What changes would come to: made in a copy, judged, and compared.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::HashMap;
 
 use rust_decimal::Decimal;
 
-use super::{ClassBook, Judged, Slot, Status, Term};
+use super::{BySlot, ClassBook, Judged, Slot, Status, Term};
 use crate::changes::{Change, Reach};
 
 /// A term as changes would leave it. Nothing is changed by making one.
@@ -12,7 +12,7 @@ use crate::changes::{Change, Reach};
 pub struct Preview {
     /// The term after the changes.
     pub term: Term,
-    pub judged: BTreeMap<Slot, Judged>,
+    pub judged: BySlot<Judged>,
     /// Judgements that would be others.
     pub altered: Vec<Altered>,
 }
@@ -54,7 +54,7 @@ impl Term {
     /// What changes would come to. `judged` holds the judgements as they stand, `book` what is known of the classes.
     pub fn preview(
         &self,
-        judged: &BTreeMap<Slot, Judged>,
+        judged: &BySlot<Judged>,
         book: &mut ClassBook,
         changes: &[Change],
     ) -> Preview {

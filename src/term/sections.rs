@@ -182,7 +182,7 @@ impl Term {
             let percent = match measure {
                 Measure::Readings => from_readings(marks),
                 // points that nobody has given yet are no points given
-                Measure::ByHand if self.by_hand.contains_key(*slot) => by_hand(marks),
+                Measure::ByHand if self.by_hand.contains_key(slot) => by_hand(marks),
                 Measure::ByHand => None,
             };
             percent.map(|percent| ((*slot).clone(), percent))

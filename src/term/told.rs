@@ -40,7 +40,7 @@ impl Told {
         let assigned = evaluation.true_value?;
         let result = evaluation.outcome.as_ref().map(|outcome| outcome.result);
         Some(Self {
-            bottle: evaluation.unknown.clone(),
+            bottle: evaluation.unknown.to_string(),
             assigned,
             off_percent: result.and_then(|result| off_percent(result, assigned)),
         })

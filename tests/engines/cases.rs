@@ -158,7 +158,11 @@ pub async fn a_request_is_one_hand_in(engine: &Engine) {
     assert!(matches!(other, Err(HandInError::KeyReused)));
     for desk in [&first, &second] {
         let view = desk.view().await.expect("a course");
-        let revisions = &view.term.submissions[&slot("acid", "k0")];
+        let revisions = view
+            .term
+            .submissions
+            .get(&slot("acid", "k0"))
+            .expect("kept");
         assert_eq!(revisions.len(), 1);
         assert_eq!(revisions[0].receipt, numbers.first().copied());
     }

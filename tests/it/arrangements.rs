@@ -197,7 +197,7 @@ async fn an_extension_takes_lateness_away_and_gives_it_back() {
     let slot = crate::slot("hardness", "0017");
     let is_late = async || {
         let view = desk.view().await.expect("a course");
-        let flags = &view.judged[&slot].evaluation.flags;
+        let flags = &view.judged.get(&slot).expect("is there").evaluation.flags;
         flags.iter().any(|flag| flag.code.code() == "late")
     };
     assert!(is_late().await, "ten minutes past five in Lisbon");
@@ -269,7 +269,9 @@ async fn another_bottle_leaves_readings_with_the_one_they_name() {
     {
         let view = desk.view().await.expect("a course");
         let unknown = |student: &str| {
-            view.judged[&crate::slot("hardness", student)]
+            view.judged
+                .get(&crate::slot("hardness", student))
+                .expect("is there")
                 .evaluation
                 .unknown
                 .clone()
@@ -279,7 +281,11 @@ async fn another_bottle_leaves_readings_with_the_one_they_name() {
             ("U1".into(), "U2".into())
         );
         // the bottle they name was theirs: it is no mismatch
-        let named = &view.judged[&crate::slot("hardness", "0017")].evaluation;
+        let named = &view
+            .judged
+            .get(&crate::slot("hardness", "0017"))
+            .expect("is there")
+            .evaluation;
         assert!(
             named
                 .flags
@@ -312,7 +318,11 @@ async fn a_made_up_experiment_is_marked_with_the_other_section() {
     let slot = crate::slot("hardness", "0018");
     let lot = async || {
         let view = desk.view().await.expect("a course");
-        view.judged[&slot].evaluation.titrant_lots_written()
+        view.judged
+            .get(&slot)
+            .expect("is there")
+            .evaluation
+            .titrant_lots_written()
     };
     assert_eq!(lot().await, "E-1");
     let makes_up = Change::Extend(Extend {

@@ -53,7 +53,10 @@ async fn evening_with(readings: &str) -> TestApp {
 
 async fn status(app: &TestApp, student: &str) -> (Status, String) {
     let view = app.desk.view().await.expect("a course");
-    let judged = &view.judged[&crate::slot("acid", student)];
+    let judged = &view
+        .judged
+        .get(&crate::slot("acid", student))
+        .expect("is there");
     (judged.status, judged.evaluation.marks.total.to_string())
 }
 

@@ -235,7 +235,11 @@ async fn a_student_who_hands_in_again_and_again_waits() {
     assert_eq!(late.status, 303, "{}", late.body);
     let view = app.desk.view().await.expect("a course");
     assert_eq!(
-        view.term.submissions[&crate::slot("acid", "0042")].len(),
+        view.term
+            .submissions
+            .get(&crate::slot("acid", "0042"))
+            .expect("is there")
+            .len(),
         MOST_HAND_INS + 1
     );
 }

@@ -311,7 +311,14 @@ async fn on_a_failing_disk(calls: &str, error: &str) {
     let desk = Desk::open(Store::open(&db).await.expect("a store")).await;
     let desk = desk.expect("a desk");
     let view = desk.view().await.expect("a course");
-    assert_eq!(view.term.submissions[&crate::slot("acid", "0042")].len(), 1);
+    assert_eq!(
+        view.term
+            .submissions
+            .get(&crate::slot("acid", "0042"))
+            .expect("is there")
+            .len(),
+        1
+    );
     let mut reader = desk.store().read().await.expect("a reader");
     assert_eq!(first_difference(&mut reader).await.expect("read"), None);
     println!(

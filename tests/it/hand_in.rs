@@ -104,7 +104,11 @@ async fn the_same_request_again_gets_the_same_receipt() {
     assert!(matches!(other, HandInError::KeyReused), "{other}");
     let view = desk.view().await.expect("a course");
     assert_eq!(
-        view.term.submissions[&crate::slot("hardness", "0017")].len(),
+        view.term
+            .submissions
+            .get(&crate::slot("hardness", "0017"))
+            .expect("is there")
+            .len(),
         1
     );
 }
@@ -130,7 +134,13 @@ async fn the_same_request_many_times_at_once_is_one_row() {
     numbers.dedup();
     assert_eq!(numbers.len(), 1, "{numbers:?}");
     assert_eq!(
-        desk.view().await.expect("a course").term.submissions[&crate::slot("hardness", "0017")]
+        desk.view()
+            .await
+            .expect("a course")
+            .term
+            .submissions
+            .get(&crate::slot("hardness", "0017"))
+            .expect("is there")
             .len(),
         1
     );
@@ -218,7 +228,11 @@ async fn a_correction_keeps_what_it_corrects_and_wants_a_reason() {
         .await
         .expect("a receipt");
     let view = desk.view().await.expect("a course");
-    let revisions = &view.term.submissions[&crate::slot("hardness", "0017")];
+    let revisions = &view
+        .term
+        .submissions
+        .get(&crate::slot("hardness", "0017"))
+        .expect("is there");
     assert_eq!(revisions.len(), 2);
     assert_eq!(*revisions[0].hand_in, readings("20.05"));
     assert_eq!(revisions[1].reason, "misread");
@@ -328,7 +342,7 @@ async fn what_is_stored_is_what_judging_gives_after_a_term_of_changes() {
     assert!(count >= 2);
     assert!(differences.is_empty(), "{differences:?}");
     let view = desk.view().await.expect("a course");
-    let evaluation = &view.judged[&slot].evaluation;
+    let evaluation = &view.judged.get(&slot).expect("is there").evaluation;
     let versions = evaluation.versions.iter().map(ToString::to_string);
     assert_eq!(
         versions.collect::<Vec<_>>(),
@@ -353,8 +367,8 @@ async fn a_stored_judgement_that_is_wrong_is_found() {
     let altered = std::sync::Arc::make_mut(&mut one.evaluation);
     altered.marks.total = crate::reference::dec("99.00");
     let judged = judged
-        .into_iter()
-        .map(|(slot, one)| (slot, Some(one)))
+        .iter()
+        .map(|(slot, one)| (slot.clone(), Some(one.clone())))
         .collect();
     let mut transaction = desk.store().write().await.expect("a write");
     let newest = concordant::store::newest(&mut transaction).await;

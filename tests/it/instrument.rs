@@ -33,7 +33,9 @@ async fn it_is_kept_with_the_readings_and_goes_to_the_folder_and_back() {
     assert_eq!(status, 303, "{body}");
     let view = app.desk.view().await.expect("a course");
     let slot = crate::slot("acid", "0042");
-    let rows = &view.term.submissions[&slot][0].hand_in.titrations;
+    let rows = &view.term.submissions.get(&slot).expect("is there")[0]
+        .hand_in
+        .titrations;
     assert!(
         rows.iter()
             .all(|row| row.instrument.as_deref() == Some("b 12"))
@@ -53,7 +55,9 @@ async fn it_is_kept_with_the_readings_and_goes_to_the_folder_and_back() {
         "{csv}"
     );
     let again = read_term(&folder).expect("is read");
-    let rows = &again.submissions[&slot][0].hand_in.titrations;
+    let rows = &again.submissions.get(&slot).expect("is there")[0]
+        .hand_in
+        .titrations;
     assert!(
         rows.iter()
             .all(|row| row.instrument.as_deref() == Some("b 12"))

@@ -19,7 +19,7 @@ use concordant::simulate::{Plan, PlannedExperiment, invent};
 use concordant::store::Store;
 use concordant::submission::HandIn;
 use concordant::term::{
-    ClassBook, Decision, Extension, Judged, Note, Revision, Ruling, Side, Slot, Term,
+    BySlot, ClassBook, Decision, Extension, Judged, Note, Revision, Ruling, Side, Slot, Term,
 };
 use concordant::truth::{Assigned, Sealed};
 use jiff::Timestamp;
@@ -123,8 +123,8 @@ async fn a_large_class_is_judged_as_if_anew_after_any_changes() {
 #[test]
 fn judgements_of_a_whole_term_are_those_of_its_parts() {
     let term = term(2, 10, &["well-water-hardness", "vinegar-acidity"], 3);
-    let all: BTreeMap<Slot, Judged> = term.judge_all().into_iter().collect();
-    let mut parts = BTreeMap::new();
+    let all: BySlot<Judged> = term.judge_all().into_iter().collect();
+    let mut parts = BySlot::new();
     let mut book = ClassBook::default();
     for slot in term.submissions.keys() {
         let reach = [Reach::Student(slot.clone())];
@@ -135,7 +135,10 @@ fn judgements_of_a_whole_term_are_those_of_its_parts() {
     assert_eq!(parts, all);
     let slot = term.submissions.keys().next().expect("handed in");
     let alone = term.with_case(slot, evaluate).expect("judged");
-    assert_eq!(alone.outcome, all[slot].evaluation.outcome);
+    assert_eq!(
+        alone.outcome,
+        all.get(slot).expect("is there").evaluation.outcome
+    );
 }
 
 /// A course with hand-ins still to come.
@@ -152,13 +155,12 @@ impl Going {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         let mut term = term(sections, students, keys, seed);
         let mut coming = Vec::new();
-        term.submissions.retain(|slot, revisions| {
-            let later = rng.random_bool(0.4);
-            if later {
+        for (slot, revisions) in &term.submissions.clone() {
+            if rng.random_bool(0.4) {
                 coming.push((slot.clone(), HandIn::clone(&revisions[0].hand_in)));
+                term.submissions.remove(slot);
             }
-            !later
-        });
+        }
         let desk = Desk::open(Store::passing().await.expect("a store")).await;
         let desk = desk.expect("a desk");
         let at = "2026-11-20T12:00:00Z".parse().expect("a time");
@@ -216,7 +218,7 @@ impl Going {
                     Ruling::Accept,
                     Ruling::TakeBack,
                 ];
-                let revisions = term.submissions[&slot].len();
+                let revisions = term.submissions.get(&slot).expect("is there").len();
                 let body = Decision {
                     ruling: rulings.choose(&mut self.rng).expect("some").clone(),
                     revision: u32::try_from(revisions).expect("few"),
@@ -317,7 +319,15 @@ impl Going {
         } else {
             slot.clone()
         };
-        let mut hand_in = HandIn::clone(&term.submissions[&from].last().expect("one").hand_in);
+        let mut hand_in = HandIn::clone(
+            &term
+                .submissions
+                .get(&from)
+                .expect("is there")
+                .last()
+                .expect("one")
+                .hand_in,
+        );
         if let Some(end) = hand_in
             .titrations
             .last_mut()

@@ -51,7 +51,10 @@ async fn it_stands_beside_the_end_and_goes_to_the_folder_and_back() {
     let slot = crate::slot("acid", "0042");
     let again = read_term(&folder).expect("is read");
     let rows = |term: &concordant::term::Term| {
-        let rows = term.submissions[&slot][0].hand_in.titrations.iter();
+        let rows = term.submissions.get(&slot).expect("is there")[0]
+            .hand_in
+            .titrations
+            .iter();
         rows.map(|row| row.readings.clone()).collect::<Vec<_>>()
     };
     assert_eq!(rows(&again), rows(&view.term));
@@ -95,7 +98,7 @@ async fn judged(before: [&str; 2]) -> (f64, String) {
         .expect("is brought in");
     let view = app.desk.view().await.expect("a course");
     let slot = crate::slot("acid", "0042");
-    let judged = &view.judged[&slot].evaluation;
+    let judged = &view.judged.get(&slot).expect("is there").evaluation;
     let outcome = judged.outcome.as_ref().expect("a result");
     let points = judged
         .marks

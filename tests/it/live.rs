@@ -276,7 +276,11 @@ async fn what_was_left_at_the_bench_is_handed_in_by_the_assistant_and_both_see_i
     assert_eq!(answer.location(), "/review/acid/0042", "{}", answer.body);
 
     let view = app.desk.view().await.expect("a course");
-    let held = &view.term.submissions[&crate::slot("acid", "0042")];
+    let held = &view
+        .term
+        .submissions
+        .get(&crate::slot("acid", "0042"))
+        .expect("is there");
     assert_eq!(held.len(), 1);
     assert_eq!(
         held[0].hand_in.titrations.len(),

@@ -9,6 +9,7 @@ mod assistant;
 mod audit;
 mod bench;
 mod browser;
+mod by_slot;
 mod causes;
 mod chance;
 mod chemistry;

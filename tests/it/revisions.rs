@@ -23,7 +23,10 @@ fn at(text: &str) -> Option<jiff::Timestamp> {
 #[test]
 fn revisions_answers_and_reasons_are_read() {
     let term = term();
-    let revisions = &term.submissions[&crate::slot("hardness", "0017")];
+    let revisions = &term
+        .submissions
+        .get(&crate::slot("hardness", "0017"))
+        .expect("is there");
     assert_eq!(revisions.len(), 2);
     assert_eq!(revisions[1].reason, "end of trial 2\nmisread");
     assert_eq!(revisions[1].hand_in.confirmed, ["2:burette_end_mL"]);
@@ -33,7 +36,10 @@ fn revisions_answers_and_reasons_are_read() {
         .collect();
     assert_eq!(answers, ["200.1", "200.5"]);
     assert_eq!(revisions[1].hand_in.titrations[2].fillings(), 2);
-    let late = &term.submissions[&crate::slot("hardness", "0018")][0];
+    let late = &term
+        .submissions
+        .get(&crate::slot("hardness", "0018"))
+        .expect("is there")[0];
     assert_eq!(late.submitted_at, at("2026-09-14T13:05:00Z"));
     assert_eq!(
         late.hand_in.titrations[0].submitted_at,
@@ -41,7 +47,10 @@ fn revisions_answers_and_reasons_are_read() {
     );
     assert_eq!(late.hand_in.titrations[0].unknown.as_deref(), Some("U9"));
     // an answer without readings is a hand-in without titrations
-    let bare = &term.submissions[&crate::slot("hardness", "0019")][0];
+    let bare = &term
+        .submissions
+        .get(&crate::slot("hardness", "0019"))
+        .expect("is there")[0];
     assert_eq!(
         (
             bare.hand_in.titrations.len(),
@@ -60,7 +69,10 @@ fn revisions_answers_and_reasons_are_read() {
 fn a_hand_in_made_at_the_bench_survives_the_folder() {
     let mut term = term();
     let slot = crate::slot("hardness", "0019");
-    let mut titration = term.submissions[&crate::slot("hardness", "0018")][0]
+    let mut titration = term
+        .submissions
+        .get(&crate::slot("hardness", "0018"))
+        .expect("is there")[0]
         .hand_in
         .titrations[0]
         .clone();
@@ -94,7 +106,7 @@ fn a_hand_in_made_at_the_bench_survives_the_folder() {
     ];
     term.submissions.insert(slot.clone(), revisions.clone());
     let again = settled(&term);
-    let kept = &again.submissions[&slot];
+    let kept = &again.submissions.get(&slot).expect("is there");
     assert_eq!(kept.len(), 3);
     for (kept, made) in kept.iter().zip(&revisions) {
         assert_eq!(
@@ -134,7 +146,7 @@ fn every_ruling_survives_the_folder() {
         })
         .collect();
     term.decisions.insert(slot.clone(), decisions.clone());
-    assert_eq!(settled(&term).decisions[&slot], decisions);
+    assert_eq!(settled(&term).decisions.get(&slot), Some(&decisions));
 }
 
 #[test]

@@ -14,7 +14,7 @@ use concordant::simulate::hands::{Population, REALISTIC_SPREAD};
 use concordant::simulate::supplies::Wrong;
 use concordant::stats::{Scaled, centre_within};
 use concordant::submission::HandIn;
-use concordant::term::{SentReadings, Term};
+use concordant::term::{BySlot, SentReadings, Term};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha20Rng;
 use rayon::prelude::*;
@@ -95,7 +95,7 @@ fn week(class: &SimulatedClass, seed: u64) -> Week {
                 readings: up_to(&revision.hand_in, number),
                 at,
             };
-            let mut results = term.live_results(experiment, &BTreeMap::new(), &[sent]);
+            let mut results = term.live_results(experiment, &BySlot::new(), &[sent]);
             let Some(result) = results.pop() else {
                 continue;
             };

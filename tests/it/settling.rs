@@ -99,7 +99,14 @@ async fn what_another_process_writes_is_seen() {
     .await;
     assert!(again.is_err(), "there is one revision, not two");
     assert_eq!(
-        other.view().await.expect("a course").term.decisions[&crate::slot("hardness", "0018")]
+        other
+            .view()
+            .await
+            .expect("a course")
+            .term
+            .decisions
+            .get(&crate::slot("hardness", "0018"))
+            .expect("is there")
             .len(),
         1
     );
@@ -176,7 +183,7 @@ async fn a_decision_is_about_the_revision_it_was_made_on() {
     .expect("decided");
     let look = async |desk: &Desk| {
         let view = desk.view().await.expect("a course");
-        let judged = &view.judged[&slot];
+        let judged = &view.judged.get(&slot).expect("is there");
         (
             judged.status,
             judged.evaluation.trials[1].counted,

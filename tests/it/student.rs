@@ -104,11 +104,15 @@ async fn what_looks_odd_is_asked_and_recorded_if_the_student_stands_by_it() {
     let view = app.desk.view().await.expect("a course");
     let slot = crate::slot("acid", "0042");
     assert_eq!(
-        view.term.submissions[&slot][0].hand_in.confirmed,
+        view.term.submissions.get(&slot).expect("is there")[0]
+            .hand_in
+            .confirmed,
         ["1:burette_end_mL"]
     );
     assert!(
-        view.judged[&slot]
+        view.judged
+            .get(&slot)
+            .expect("is there")
             .evaluation
             .flags
             .iter()
@@ -146,7 +150,14 @@ async fn the_same_form_twice_is_one_submission_and_a_second_tab_is_told() {
         tab.body
     );
     assert_eq!(
-        app.desk.view().await.expect("a course").term.submissions[&crate::slot("acid", "0042")]
+        app.desk
+            .view()
+            .await
+            .expect("a course")
+            .term
+            .submissions
+            .get(&crate::slot("acid", "0042"))
+            .expect("is there")
             .len(),
         1
     );
@@ -302,7 +313,11 @@ async fn no_page_of_a_student_gives_a_true_value_away() {
             .await,
     );
     let view = app.desk.view().await.expect("a course");
-    let evaluation = &view.judged[&crate::slot("acid", "0042")].evaluation;
+    let evaluation = &view
+        .judged
+        .get(&crate::slot("acid", "0042"))
+        .expect("is there")
+        .evaluation;
     let error = evaluation
         .relative_error_percent
         .expect("an error")

@@ -10,7 +10,7 @@ const ADA: &str = "/review/acid/0042";
 async fn held(app: &TestApp, student: &str) -> (Status, String, Vec<Ruling>) {
     let view = app.desk.view().await.expect("a course");
     let slot = crate::slot("acid", student);
-    let judged = &view.judged[&slot];
+    let judged = &view.judged.get(&slot).expect("is there");
     let made = view.term.decisions.get(&slot);
     let rulings = made.into_iter().flatten().map(|d| d.ruling.clone());
     (
@@ -81,5 +81,5 @@ async fn what_was_decided_last_is_taken_back_and_stays_in_the_record() {
     let again = concordant::files::read_term(&folder).expect("is sound");
     assert_eq!(again.decisions, view.term.decisions);
     let slot = crate::slot("acid", "0042");
-    assert!(standing(&again.decisions[&slot]).is_empty());
+    assert!(standing(again.decisions.get(&slot).expect("is there")).is_empty());
 }

@@ -71,7 +71,7 @@ async fn a_judgement_that_does_not_decode_is_made_anew() {
     ok(&["import", &demo, "--db", "c.db"]);
     let before = open().await;
     let slot = crate::slot(SLOT.0, SLOT.1);
-    let flags = &before[&slot].evaluation.flags;
+    let flags = &before.get(&slot).expect("is there").evaluation.flags;
     assert!(!flags.is_empty(), "the submission is chosen for its flags");
     ok(&["export", "--db", "c.db", "--out", "sound"]);
     rename_a_flag(&db).await;

@@ -37,7 +37,7 @@ impl Lists {
     pub(super) fn of(image: &Image) -> Self {
         Self {
             course: image.is_founded().then(|| image.term.course.clone()),
-            staff: image.term.staff.clone(),
+            staff: image.term.staff.to_vec(),
             students: image.term.students.to_vec(),
             newest: image.newest(),
         }

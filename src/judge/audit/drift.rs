@@ -120,7 +120,7 @@ pub(super) fn drift(crossed: &Crossed, effect: &Effect, effects: &[Effect]) -> O
         let at_days = crossed.middle_of(&results)?;
         let (percent, standard_percent) = drift.at(Some(at_days));
         drift.days.push(DriftDay {
-            day: day_of(&results).unwrap_or_else(|| number.to_string()),
+            day: day_of(&results).map_or_else(|| number.to_string(), String::from),
             n: results.len(),
             at_days,
             percent,

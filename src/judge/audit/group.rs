@@ -1,7 +1,9 @@
 //! What an audit is about and what it finds.
 
-use crate::words::named;
 use serde::Serialize;
+use smol_str::SmolStr;
+
+use crate::words::named;
 
 /// What a group has in common.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
@@ -43,12 +45,12 @@ pub struct GroupName {
     /// What its results have in common.
     pub kind: AuditKind,
     /// Which unknown, lot or section.
-    pub key: String,
+    pub key: SmolStr,
 }
 
 impl GroupName {
     /// The group of that kind and key.
-    pub fn new(kind: AuditKind, key: impl Into<String>) -> Self {
+    pub fn new(kind: AuditKind, key: impl Into<SmolStr>) -> Self {
         Self {
             kind,
             key: key.into(),

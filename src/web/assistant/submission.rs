@@ -211,7 +211,7 @@ fn head(view: &Image, slot: &Slot, found: &Found) -> Head {
         status: status_tag(found.judged.status),
         issued: issued(view, slot, found).map(str::to_owned),
         written: written.map(ToString::to_string),
-        against: evaluation.unknown.clone(),
+        against: evaluation.unknown.to_string(),
         lot: evaluation.titrant_lots_written(),
         versions: versions.collect::<Vec<_>>().join(", "),
         due: dates::local(view.term.dates_of(experiment, found.student).due),

@@ -1,7 +1,5 @@
 //! Setting up an experiment: its procedure and marking, whether that is fair, its dates and lots.
 
-use std::collections::BTreeMap;
-
 use askama::Template;
 use axum::response::IntoResponse;
 
@@ -147,7 +145,7 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
                 .filter(|s| term.extension(&Slot::new(key, &s.id)).is_some())
                 .count(),
             own_dates: experiment.section_dates.len(),
-            unknowns: term.unknowns.get(key).map_or(0, BTreeMap::len),
+            unknowns: term.unknowns.get(key).map_or(0, |own| own.len()),
             proved: lines_of(term, experiment),
             live: live_lines_of(visit, &view, experiment).await?,
             reactions: procedure

@@ -52,7 +52,7 @@ pub async fn shown(visitor: CoordinatorVisitor, Path(file): Path<String>) -> Pag
             let own = view.term.sources.procedures.get(&key).cloned();
             (own, view.term.glassware.clone())
         }
-        Err(_) => (None, shipped_glassware()),
+        Err(_) => (None, shipped_glassware().into()),
     };
     let is_own = own.is_some();
     let text = own.or_else(|| shipped_procedure(&key));

@@ -170,7 +170,7 @@ async fn roster(
             .cloned()
             .collect(),
         sections,
-        staff: staff.clone(),
+        staff: staff.to_vec(),
         staff_without: staff
             .iter()
             .filter(|s| !of_staff.contains(&s.login))

@@ -56,7 +56,7 @@ fn page(visit: &Visit, refused: Option<Refused>) -> Answer<'_> {
             frame,
             form: STAFF.filled(visit, term, refused.as_ref())?,
             untaught: untaught.map(str::to_owned).collect(),
-            staff: term.staff.clone(),
+            staff: term.staff.to_vec(),
             leaving: is_asked.then_some(leaving),
         })
         .into_response())

@@ -12,7 +12,7 @@ use crate::judge::{LiveCall, LiveSubject, ProvedDifference};
 use crate::measure::to_decimals;
 use crate::store::{BenchDraft, DraftStamp, draft_stamp, drafts_in};
 use crate::submission::HandIn;
-use crate::term::{Judged, ProvedRun, SentReadings, Slot, Term};
+use crate::term::{BySlot, Judged, ProvedRun, SentReadings, Slot, Term};
 use crate::truth::Bottle;
 use crate::web::changing::in_query;
 use crate::web::student::draft::{Whole, entry_of};
@@ -90,7 +90,7 @@ pub async fn live_lines_of(
 
 fn lines_from(
     term: &Term,
-    judged: &BTreeMap<Slot, Judged>,
+    judged: &BySlot<Judged>,
     experiment: &Experiment,
     drafts: &BTreeMap<StudentId, BenchDraft>,
 ) -> Vec<LiveLine> {

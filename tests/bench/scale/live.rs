@@ -5,6 +5,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 use concordant::store::accounts::Kind;
+use concordant::term::BySlot;
 
 use crate::courses::{HARDNESS, Served, Visitor, term};
 use crate::{cpu, memory, ms, quantile};
@@ -22,8 +23,8 @@ pub async fn live() {
     println!("{} bench forms, {SECTIONS} boards", SECTIONS * STUDENTS);
     let mut term = term(SECTIONS, STUDENTS, &[HARDNESS]);
     let lot = term.lots.keys().next().expect("a lot").to_string();
-    term.submissions.clear();
-    term.decisions.clear();
+    term.submissions = BySlot::new();
+    term.decisions = BySlot::new();
     let served = Served::of(&term).await;
     let empty = memory("VmRSS");
     let (sent, delays) = (Sent::default(), Arc::new(Mutex::new(Vec::new())));

@@ -93,7 +93,7 @@ pub struct Bench {
 
 impl Bench {
     pub fn of(visitor: Visitor, term: &Term, slot: &Slot) -> Self {
-        let revisions = &term.submissions[slot];
+        let revisions = term.submissions.get(slot).expect("handed in");
         Self {
             visitor,
             procedure: term.experiment(HARDNESS).expect("there").procedure.clone(),

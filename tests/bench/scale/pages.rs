@@ -12,7 +12,7 @@ pub async fn pages() {
     let term = term(100, 24, &THREE);
     let served = Served::of(&term).await;
     let coordinator = served.coordinator().await;
-    let (slot, _) = term.submissions.first_key_value().expect("handed in");
+    let (slot, _) = term.submissions.iter().next().expect("handed in");
     let student = served.visitor(Kind::Student, &slot.student).await;
     let of_experiment = |path: &str| path.replace("KEY", HARDNESS);
     let staff = [
@@ -55,7 +55,7 @@ pub async fn pages() {
     let review = format!("/review/{}/{}", slot.experiment, slot.student);
     over += usize::from(page(&coordinator, &review).await);
     let view = served.at.desk.view().await.expect("a course");
-    let revisions = &view.term.submissions[slot];
+    let revisions = view.term.submissions.get(slot).expect("kept");
     let receipt = revisions[revisions.len() - 1].receipt.expect("on disk");
     for path in [
         "/student",

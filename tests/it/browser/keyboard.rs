@@ -124,7 +124,11 @@ async fn leaves_a_trial_out(app: TestApp, browser: Browser) {
         .await;
     says(&browser, "its endpoint was overrun").await;
     let view = app.desk.view().await.expect("a course");
-    let made = &view.term.decisions[&crate::slot("acid", "0042")];
+    let made = &view
+        .term
+        .decisions
+        .get(&crate::slot("acid", "0042"))
+        .expect("is there");
     let last = made.last().expect("a decision");
     assert!(
         matches!(last.ruling, Ruling::LeaveOut { trial: 1 }),

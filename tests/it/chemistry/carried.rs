@@ -7,7 +7,7 @@ use concordant::files::{Folder, read_term, write_term};
 use concordant::ids::{ExperimentKey, StudentId};
 use concordant::judge::{Evaluation, FlagCode, Part};
 use concordant::store::Store;
-use concordant::term::{Judged, Revision, Slot, Status, Term};
+use concordant::term::{BySlot, Judged, Revision, Slot, Status, Term};
 use concordant::truth::{Assigned, Sealed};
 use concordant::workup::Cause;
 
@@ -247,7 +247,7 @@ async fn a_late_or_corrected_standardisation_marks_again_what_rests_on_it() {
     let brought = bring_in(&desk, &folder("student", true), "test", now).await;
     brought.expect("brought in");
     let view = desk.view().await.expect("a course");
-    let waits = &view.judged[&slot("week-2", "03")];
+    let waits = &view.judged.get(&slot("week-2", "03")).expect("is there");
     assert_eq!(waits.status, Status::ToReview);
     assert!(waits.evaluation.outcome.is_none());
     assert!(has(&waits.evaluation, FlagCode::NotStandardised));
@@ -261,7 +261,11 @@ async fn a_late_or_corrected_standardisation_marks_again_what_rests_on_it() {
     );
 
     let before = view.judged.clone();
-    let hand_in = view.term.submissions[&slot("week-1", "01")][0]
+    let hand_in = view
+        .term
+        .submissions
+        .get(&slot("week-1", "01"))
+        .expect("is there")[0]
         .hand_in
         .clone();
     drop(view);
@@ -281,7 +285,10 @@ async fn a_late_or_corrected_standardisation_marks_again_what_rests_on_it() {
     let late: Vec<Change> = vec![made.into()];
     desk.apply(late, "test", now).await.expect("made");
     let view = desk.view().await.expect("a course");
-    let result = view.judged[&slot("week-2", "03")]
+    let result = view
+        .judged
+        .get(&slot("week-2", "03"))
+        .expect("is there")
         .evaluation
         .outcome
         .clone();
@@ -294,7 +301,8 @@ async fn a_late_or_corrected_standardisation_marks_again_what_rests_on_it() {
     );
     let same = |student: &str| {
         let slot = slot("week-2", student);
-        view.judged[&slot].evaluation.outcome == before[&slot].evaluation.outcome
+        let found = |all: &BySlot<Judged>| Some(all.get(&slot)?.evaluation.outcome.clone());
+        found(&view.judged) == found(&before)
     };
     assert!(same("01") && same("02"));
 
@@ -315,7 +323,11 @@ async fn a_late_or_corrected_standardisation_marks_again_what_rests_on_it() {
         .expect("made");
     let view = desk.view().await.expect("a course");
     let off = |student: &str| {
-        let evaluation = &view.judged[&slot("week-2", student)].evaluation;
+        let evaluation = &view
+            .judged
+            .get(&slot("week-2", student))
+            .expect("is there")
+            .evaluation;
         evaluation.carried.as_ref().expect("carried over").is_off
     };
     assert!(off("01") && !off("02"));

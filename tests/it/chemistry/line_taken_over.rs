@@ -148,7 +148,10 @@ fn it_is_what_typing_the_standards_again_would_give() {
         .outcome
         .clone()
         .expect("a result");
-    let water = term.submissions[&slot("water", "01")][0]
+    let water = term
+        .submissions
+        .get(&slot("water", "01"))
+        .expect("is there")[0]
         .hand_in
         .titrations
         .clone();
@@ -204,7 +207,10 @@ fn standards_that_are_not_there_yet_are_waited_for_and_a_correction_is_followed(
     let evidence = &flag.expect("flagged").evidence;
     assert!(evidence.contains("iron-absorbance"), "{evidence}");
     // the second student brings the standards after all: as everybody's are judged
-    let rows = term.submissions[&slot("water", "01")][0]
+    let rows = term
+        .submissions
+        .get(&slot("water", "01"))
+        .expect("is there")[0]
         .hand_in
         .titrations
         .clone();

@@ -2,8 +2,7 @@
 
 use concordant::desk::bring_in_term;
 use concordant::judge::{AuditKind, GroupName};
-use concordant::term::{Judged, Slot};
-use std::collections::BTreeMap;
+use concordant::term::{BySlot, Judged, Slot};
 
 use super::done;
 use crate::app::{Person, TestApp};
@@ -23,11 +22,11 @@ async fn class(class: SimulatedClass) -> (TestApp, Person) {
     (app, person)
 }
 
-async fn judged(app: &TestApp) -> BTreeMap<Slot, Judged> {
+async fn judged(app: &TestApp) -> BySlot<Judged> {
     app.desk.view().await.expect("a course").judged.clone()
 }
 
-fn totals(judged: &BTreeMap<Slot, Judged>) -> Vec<String> {
+fn totals(judged: &BySlot<Judged>) -> Vec<String> {
     let one = |(slot, judged): (&Slot, &Judged)| {
         format!("{} {}", slot.student, judged.evaluation.marks.total)
     };
@@ -121,7 +120,7 @@ async fn a_bad_lot_is_proposed_previewed_corrected_and_taken_back() {
     // what was shown is what came: everybody whose points moved, with both numbers, and nobody else
     let mut moved = 0;
     for (slot, was) in &before {
-        let is = &after[slot];
+        let is = after.get(slot).expect("is there");
         let (was, is) = (was.evaluation.marks.total, is.evaluation.marks.total);
         let row = format!("<td data-label=\"Id\">{}</td>", slot.student);
         assert_eq!(preview.contains(&row), was != is, "{}", slot.student);
@@ -289,8 +288,13 @@ async fn students_hear_of_a_correction_and_not_of_the_value() {
         "{page}"
     );
 
-    let points = |judged: &BTreeMap<Slot, Judged>| {
-        let total = judged[&crate::slot("e", &own)].evaluation.marks.total;
+    let points = |judged: &BySlot<Judged>| {
+        let total = judged
+            .get(&crate::slot("e", &own))
+            .expect("is there")
+            .evaluation
+            .marks
+            .total;
         total.normalize().to_string()
     };
     let was = points(&judged(&app).await);

@@ -36,7 +36,10 @@ async fn results_go_out_section_by_section_and_come_back() {
     {
         let view = app.desk.view().await.expect("a course");
         assert_eq!(
-            view.judged[&crate::slot("acid", "0051")].status,
+            view.judged
+                .get(&crate::slot("acid", "0051"))
+                .expect("is there")
+                .status,
             Status::ToReview
         );
     }

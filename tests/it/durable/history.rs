@@ -124,7 +124,7 @@ async fn a_server_that_breaks_its_word_is_found_out() {
         let view = desk.view().await.expect("a course");
         let slot = crate::slot("acid", "k0");
         let body = HandedIn {
-            revision: view.term.submissions[&slot][2].clone(),
+            revision: view.term.submissions.get(&slot).expect("is there")[2].clone(),
             key: Some(shown[2].key.clone()),
         };
         let change: Change = OfSlot { slot, body }.into();

@@ -152,8 +152,13 @@ async fn a_bottle_that_disagrees_is_asked_about_before_anybody_gets_it() {
         "{}",
         asked.body
     );
-    let held =
-        |view: &concordant::desk::Image| view.term.issued[&crate::slot("acid", "0043")].to_string();
+    let held = |view: &concordant::desk::Image| {
+        view.term
+            .issued
+            .get(&crate::slot("acid", "0043"))
+            .expect("is there")
+            .to_string()
+    };
     assert_eq!(held(&app.desk.view().await.expect("a course")), "U-2");
     let sure = [&fields[..], &[("seen", "")][..]].concat();
     let done: Answer = coordinator.post_form(path, &sure).await;

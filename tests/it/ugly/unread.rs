@@ -199,7 +199,7 @@ async fn somebody_enters_what_can_be_read() {
             .filter(|f| f.code == FlagCode::SetAside);
         (
             flags.cloned().collect::<Vec<_>>(),
-            view.term.submissions[&slot].len(),
+            view.term.submissions.get(&slot).expect("is there").len(),
         )
     };
     let (raised, versions) = flags().await;
@@ -262,7 +262,12 @@ async fn somebody_enters_what_can_be_read() {
     let sound = concordant::files::read_term(&week).expect("is sound");
     let view = app.desk.view().await.expect("a course");
     assert_eq!(
-        view.judged[&slot].evaluation.marks.total,
+        view.judged
+            .get(&slot)
+            .expect("is there")
+            .evaluation
+            .marks
+            .total,
         sound.judge(&slot).expect("judged").evaluation.marks.total
     );
     let page = person.get("/review/acid/0042").await;
@@ -300,6 +305,9 @@ fn every_row_of_a_student_may_be_unread() {
             .iter()
             .filter(|f| f.code == FlagCode::SetAside)
             .count(),
-        term.set_aside[&crate::slot("well-water-hardness", "04128")].len()
+        term.set_aside
+            .get(&crate::slot("well-water-hardness", "04128"))
+            .expect("is there")
+            .len()
     );
 }

@@ -7,7 +7,7 @@ mod sheet;
 use self::sheet::Sheet;
 use super::stated::{StatedForm, twin};
 use super::{reason_for_value, values_among};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 use crate::changes::{
     Change, IssueForm, LotValue, Remarks, SetProcedure, UnknownValue, next_version,
@@ -144,7 +144,11 @@ impl RecordForm {
         if typed.text("issue") != "yes" || getrandom::fill(&mut seed).is_err() {
             return changes;
         }
-        let held = term.unknowns.get(key).into_iter().flat_map(BTreeMap::keys);
+        let held = term
+            .unknowns
+            .get(key)
+            .into_iter()
+            .flat_map(|own| own.keys());
         let fresh = changes.iter().filter_map(|change| match change {
             Change::Unknown(value) => Some(&value.unknown.code),
             _ => None,

@@ -202,7 +202,7 @@ pub fn proposal(
 ) -> Option<Proposal> {
     let consensus = audit.consensus(group)?;
     let held = audit.assigned.get(&group.name)?;
-    let code = group.name.key.clone();
+    let code = group.name.key.to_string();
     let value = consensus.value.to_string();
     let uncertainty = consensus.standard_uncertainty.to_string();
     let bias = words::with_uncertainty(group.own.percent, group.own.joined_percent);
@@ -247,7 +247,7 @@ fn of_kind(
 ) -> Option<OfKind> {
     let groups = audit.groups.iter().filter(|group| group.name.kind == kind);
     let row = |group: &AuditGroup| GroupRow {
-        key: group.name.key.clone(),
+        key: group.name.key.to_string(),
         n: group.n(),
         strip: axis.strip(group, errors),
         assigned: audit
