@@ -15,6 +15,7 @@ mod journal;
 mod judgements;
 pub mod lti;
 pub mod mail;
+mod migrations;
 mod people;
 #[cfg(feature = "postgres")]
 pub mod postgres;

@@ -9,7 +9,7 @@ use sqlx::sqlite::{SqliteConnectOptions, SqliteConnection, SqliteJournalMode, Sq
 use sqlx::{ConnectOptions, Row as _};
 
 use super::sql::Connection;
-use super::{StoreError, first_difference};
+use super::{StoreError, first_difference, migrations};
 
 /// Oldest SQLite that is safe here: earlier ones can corrupt a database when the write-ahead log is reset.
 pub(super) const OLDEST_SQLITE: (u32, u32, u32) = (3, 51, 3);
@@ -27,7 +27,7 @@ pub(super) async fn connect(
     if (next(), next(), next()) < OLDEST_SQLITE {
         return Err(StoreError::OldSqlite { found });
     }
-    let migrations = sqlx::migrate!();
+    let migrations = migrations::of_sqlite();
     let known = migrations.iter().map(|one| one.version).max();
     let known = known.unwrap_or_default();
     let held = step_of(&mut connection).await?;

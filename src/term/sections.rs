@@ -1,6 +1,6 @@
 //! Sections and assistants beside one another: what their students score, what is given by hand, what is decided.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet};
 
 use rust_decimal::Decimal;
 
@@ -118,22 +118,26 @@ impl Term {
     ) -> Vec<Beside> {
         let wanted = |slot: &Slot| experiment.is_none_or(|key| slot.experiment == key);
         let judged: Vec<(&Slot, &Judged)> = judged.filter(|(slot, _)| wanted(slot)).collect();
+        // looked up once, and compared as numbers for every section and everybody who teaches
+        let names = self.sections();
+        let section = |student: &str| {
+            let student = self.student(student)?;
+            names.binary_search(&student.section.as_str()).ok()
+        };
         let measures = [Measure::Readings, Measure::ByHand];
-        let scores = measures.map(|measure| (measure, self.scores(&judged, measure)));
+        let scores = measures.map(|measure| (measure, self.scores(&judged, measure, section)));
         let decisions = self.decisions.iter().filter(|(slot, _)| wanted(slot));
-        let decisions: Vec<(&Slot, &Decision)> = decisions
-            .flat_map(|(slot, all)| super::standing(all).into_iter().map(move |one| (slot, one)))
+        let decisions: Vec<(Option<usize>, &Decision)> = decisions
+            .flat_map(|(slot, all)| {
+                let section = section(&slot.student);
+                let standing = super::standing(all).into_iter();
+                standing.map(move |one| (section, one))
+            })
             .collect();
-        let section_of: HashMap<&str, &str> = self
-            .students
-            .iter()
-            .map(|s| (s.id.as_str(), s.section.as_str()))
-            .collect();
-        let section = |student: &str| section_of.get(student).copied().unwrap_or_default();
         let mut all = Vec::new();
-        for name in self.sections() {
-            let made = |(slot, _): &(&Slot, &Decision)| section(&slot.student) == name;
-            let within = |student: &str| section(student) == name;
+        for (number, name) in names.iter().enumerate() {
+            let made = |(section, _): &(Option<usize>, &Decision)| *section == Some(number);
+            let within = |section: usize| section == number;
             all.push(beside(
                 Teaching::Section,
                 name,
@@ -144,8 +148,9 @@ impl Term {
             ));
         }
         for (login, sections) in self.people(&decisions) {
-            let made = |(_, decision): &(&Slot, &Decision)| decision.by == login;
-            let within = |student: &str| sections.contains(section(student));
+            let made = |(_, decision): &(Option<usize>, &Decision)| decision.by == login;
+            let taught: Vec<bool> = names.iter().map(|name| sections.contains(name)).collect();
+            let within = |section: usize| taught.get(section).copied().unwrap_or(false);
             all.push(beside(
                 Teaching::Person,
                 login,
@@ -162,7 +167,7 @@ impl Term {
     /// Everybody who teaches or decided, with the sections they teach.
     fn people<'t>(
         &'t self,
-        decisions: &[(&Slot, &'t Decision)],
+        decisions: &[(Option<usize>, &'t Decision)],
     ) -> BTreeMap<&'t str, BTreeSet<&'t str>> {
         let mut people: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
         for staff in self.staff.iter().filter(|s| s.role == StaffRole::Assistant) {
@@ -175,19 +180,25 @@ impl Term {
         people
     }
 
-    /// For each student: mean percent, and mean distance from the course's mean of the same experiments.
-    fn scores(&self, judged: &[(&Slot, &Judged)], measure: Measure) -> Scores {
-        let percent = |(slot, judged): &(&Slot, &Judged)| {
+    /// One for each student.
+    fn scores(
+        &self,
+        judged: &[(&Slot, &Judged)],
+        measure: Measure,
+        section: impl Fn(&str) -> Option<usize>,
+    ) -> Vec<Score> {
+        let percent = |slot: &Slot, judged: &Judged| {
             let marks = &judged.evaluation.marks;
-            let percent = match measure {
+            match measure {
                 Measure::Readings => from_readings(marks),
                 // points that nobody has given yet are no points given
                 Measure::ByHand if self.by_hand.contains_key(slot) => by_hand(marks),
                 Measure::ByHand => None,
-            };
-            percent.map(|percent| ((*slot).clone(), percent))
+            }
         };
-        let all: Vec<(Slot, f64)> = judged.iter().filter_map(percent).collect();
+        let all = judged.iter();
+        let all = all.filter_map(|(slot, judged)| Some((*slot, percent(slot, judged)?)));
+        let all: Vec<(&Slot, f64)> = all.collect();
         let mut of_experiment: BTreeMap<&str, Vec<f64>> = BTreeMap::new();
         for (slot, percent) in &all {
             of_experiment
@@ -208,15 +219,25 @@ impl Term {
         }
         let scores = of_student
             .into_iter()
-            .map(|(student, (percents, distances))| {
-                (student.to_owned(), (mean(&percents), mean(&distances)))
+            .filter_map(|(student, (percents, distances))| {
+                Some(Score {
+                    section: section(student)?,
+                    percent: mean(&percents),
+                    distance: mean(&distances),
+                })
             });
         scores.collect()
     }
 }
 
-/// By student: percent, and distance from the course's mean in percent.
-type Scores = BTreeMap<String, (f64, f64)>;
+/// Of a student, over experiments.
+struct Score {
+    /// The number of their section.
+    section: usize,
+    percent: f64,
+    /// From the course's mean of the same experiments, in percent.
+    distance: f64,
+}
 
 fn from_readings(marks: &Marks) -> Option<f64> {
     let parts = marks.parts.iter().filter(|part| part.part != Part::ByHand);
@@ -241,25 +262,24 @@ fn share(points: Decimal, possible: Decimal) -> Option<f64> {
 fn beside(
     teaching: Teaching,
     key: &str,
-    scores: &[(Measure, Scores); 2],
-    within: impl Fn(&str) -> bool,
-    decisions: &[(&Slot, &Decision)],
-    made: impl Fn(&(&Slot, &Decision)) -> bool,
+    scores: &[(Measure, Vec<Score>); 2],
+    within: impl Fn(usize) -> bool,
+    decisions: &[(Option<usize>, &Decision)],
+    made: impl Fn(&(Option<usize>, &Decision)) -> bool,
 ) -> Beside {
     let mut marks = BTreeMap::new();
     let mut students = 0;
     for (measure, scores) in scores {
-        let (own, rest): (Vec<_>, Vec<_>) = scores.iter().partition(|(student, _)| within(student));
-        let percents: Vec<f64> = own.iter().map(|(_, (percent, _))| *percent).collect();
+        let (own, rest): (Vec<_>, Vec<_>) = scores.iter().partition(|one| within(one.section));
+        let percents: Vec<f64> = own.iter().map(|one| one.percent).collect();
         if *measure == Measure::Readings {
             students = own.len();
         }
         let Some((mean, _)) = mean_and_s(&percents) else {
             continue;
         };
-        let distances = |of: Vec<(&String, &(f64, f64))>| -> Vec<f64> {
-            of.into_iter().map(|(_, (_, distance))| *distance).collect()
-        };
+        let distances =
+            |of: Vec<&Score>| -> Vec<f64> { of.into_iter().map(|one| one.distance).collect() };
         let contrast = Contrast {
             mean,
             difference: welch(&distances(own), &distances(rest)),
@@ -268,7 +288,7 @@ fn beside(
         marks.insert(*measure, contrast);
     }
     let (own, rest): (Vec<_>, Vec<_>) = decisions.iter().partition(|one| made(one));
-    let count = |of: &[&(&Slot, &Decision)], habit: Habit| {
+    let count = |of: &[&(Option<usize>, &Decision)], habit: Habit| {
         let such = of
             .iter()
             .filter(|(_, d)| Habit::of(&d.ruling) == Some(habit));

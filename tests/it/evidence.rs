@@ -83,6 +83,18 @@ async fn a_seal_and_a_receipt_show_what_was_done_to_a_file() {
     }
     let verified = concordant(&["verify", "--public-key", &public, &seal], &db);
     assert!(verified.status.success(), "{}", said(&verified));
+    // RFC 8032, section 7.1, test 1: a secret key and its public half
+    let (known, of_known) = (at("known.key"), at("known.seal"));
+    std::fs::write(
+        &known,
+        "9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60",
+    )
+    .expect("written");
+    let sealed = concordant(&["seal", "--key", &known, "--out", &of_known], &db);
+    let public_half = "d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a";
+    assert!(said(&sealed).contains(public_half), "{}", said(&sealed));
+    let verified = concordant(&["verify", "--public-key", public_half, &of_known], &db);
+    assert!(verified.status.success(), "{}", said(&verified));
     let other = "0".repeat(64);
     let verified = concordant(&["verify", "--public-key", &other, &seal], &db);
     assert!(said(&verified).contains("expected the key of --public-key"));

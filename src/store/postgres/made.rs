@@ -6,8 +6,8 @@ use std::collections::BTreeMap;
 use sqlx::postgres::PgConnection;
 use sqlx::{AssertSqlSafe, Connection as _, Executor as _, Row as _};
 
-use super::super::StoreError;
 use super::super::retention::TAKEN_FROM;
+use super::super::{StoreError, migrations};
 
 /// Names of things with the text that would make them.
 type Things = BTreeMap<String, String>;
@@ -61,7 +61,7 @@ pub(in super::super) async fn made_and_found(
     transaction
         .execute("CREATE SCHEMA \"as made\"; SET LOCAL search_path TO \"as made\"")
         .await?;
-    for step in sqlx::migrate!("migrations/postgres").iter() {
+    for step in migrations::of_postgres().iter() {
         transaction.execute(step.sql.clone()).await?;
     }
     let schemas = [beside, here.as_str()];

@@ -17,7 +17,7 @@ use sqlx::postgres::{PgConnectOptions, PgConnection, PgPool, PgPoolOptions};
 use sqlx::{AssertSqlSafe, Postgres};
 use tokio::sync::{Mutex, broadcast};
 
-use super::{Place, Store, StoreError};
+use super::{Place, Store, StoreError, migrations};
 
 pub use address::Address;
 pub(super) use made::{made_and_found, vacuum};
@@ -238,7 +238,7 @@ impl Schema {
 
     async fn bring_up_to_date(&self) -> Result<(), StoreError> {
         let mut held = self.writer().await?;
-        let migrations = sqlx::migrate!("migrations/postgres");
+        let migrations = migrations::of_postgres();
         let known = migrations.iter().map(|one| one.version).max();
         // one that fails holds a lock
         held.within = true;

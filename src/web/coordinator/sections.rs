@@ -1,5 +1,7 @@
 //! Sections and assistants beside one another: what sets one apart, in words, and the figures behind it.
 
+use std::sync::Arc;
+
 use askama::Template;
 use axum::response::IntoResponse;
 
@@ -66,7 +68,11 @@ pub async fn page(
         return Err(PageError::not_found());
     }
     let one = Some(chosen).filter(|key| !key.is_empty());
-    let all = term.side_by_side(view.judged.iter(), one);
+    let (image, one) = (Arc::clone(&view), one.map(str::to_owned));
+    let compare = move || image.term.side_by_side(image.judged.iter(), one.as_deref());
+    // of a large course that is much arithmetic: not on a thread that serves pages
+    let all = tokio::task::spawn_blocking(compare).await;
+    let all = all.map_err(PageError::internal)?;
     let reach = reach(&all);
     let of_kind = |teaching: Teaching, title, head| OfKind {
         title,
