@@ -24,14 +24,18 @@ pub async fn seal(db: &Path, key: &Path, new_key: bool, out: &Path) -> Result<()
     if let Some(what) = first_difference(&mut *desk.store().read().await?).await? {
         return Err(Failure::Other(what));
     }
-    let (seal, public_key) = evidence::seal(&desk, &key, Timestamp::now()).await?;
+    let seal = evidence::seal(&desk, &key, Timestamp::now()).await?;
     desk.close().await;
     let mut file = std::fs::File::create_new(out).map_err(|why| unwritten(out, &why))?;
     let written = file
         .write_all(seal.as_bytes())
         .and_then(|()| file.sync_all());
     written.map_err(|why| unwritten(out, &why))?;
-    println!("{}: sealed with key {public_key}", out.display());
+    println!(
+        "{}: sealed with key {}",
+        out.display(),
+        evidence::public_key(&key)
+    );
     Ok(())
 }
 

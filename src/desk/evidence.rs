@@ -2,8 +2,8 @@
 
 use std::fmt;
 
+use ed25519_dalek::{Signature, Signer, SigningKey, VerifyingKey};
 use jiff::Timestamp;
-use ring::signature::{ED25519, Ed25519KeyPair, KeyPair as _, UnparsedPublicKey};
 
 use super::Desk;
 use crate::changes::Change;
@@ -146,23 +146,19 @@ pub async fn first_lost(
     Ok(None)
 }
 
-/// A signed text that pins everything that is in the database now, and the public half of the key, in hexadecimal. The key
-/// is a secret one of Ed25519 (RFC 8032).
-pub async fn seal(
-    desk: &Desk,
-    key: &[u8; 32],
-    at: Timestamp,
-) -> Result<(String, String), StoreError> {
+/// A signed text that pins everything that is in the database now.
+pub async fn seal(desk: &Desk, key: &[u8; 32], at: Timestamp) -> Result<String, StoreError> {
     let mut reader = desk.store().read().await?;
     let head = head(&mut reader, None).await?.ok_or(StoreError::NoCourse)?;
     let access = newest_event(&mut reader, None).await?;
-    let pair = Ed25519KeyPair::from_seed_unchecked(key);
-    let pair = pair.map_err(|why| StoreError::damaged("key", why))?;
-    let public_key = hexadecimal(pair.public_key().as_ref());
+    let key = SigningKey::from_bytes(key);
     let access = access.map_or_else(|| "none".to_owned(), |mark| format!("a{mark}"));
-    let text = format!("{FIRST_LINE}\nhead {head}\naccess {access}\nat {at}\nkey {public_key}\n");
-    let signature = hexadecimal(pair.sign(text.as_bytes()).as_ref());
-    Ok((format!("{text}signature {signature}\n"), public_key))
+    let text = format!(
+        "{FIRST_LINE}\nhead {head}\naccess {access}\nat {at}\nkey {}\n",
+        hexadecimal(key.verifying_key().as_bytes())
+    );
+    let signature = hexadecimal(&key.sign(text.as_bytes()).to_bytes());
+    Ok(format!("{text}signature {signature}\n"))
 }
 
 /// The seal that a text is, if it is one; what is wrong with it, if its signature does not hold.
@@ -179,15 +175,20 @@ fn checked_seal(text: &str) -> Result<Seal, String> {
     };
     let public_key = line("key").ok_or_else(broken)?;
     let key = bytes::<32>(public_key).ok_or_else(broken)?;
+    let key = VerifyingKey::from_bytes(&key).map_err(|_| broken())?;
     let signature = bytes::<64>(signature.trim()).ok_or_else(broken)?;
-    UnparsedPublicKey::new(&ED25519, key)
-        .verify(signed.as_bytes(), &signature)
+    key.verify_strict(signed.as_bytes(), &Signature::from_bytes(&signature))
         .map_err(|_| broken())?;
     Ok(Seal {
         public_key: public_key.to_owned(),
         at: line("at").unwrap_or_default().to_owned(),
         marks: Mark::all_in(signed),
     })
+}
+
+/// The public half of a key, in hexadecimal.
+pub fn public_key(key: &[u8; 32]) -> String {
+    hexadecimal(SigningKey::from_bytes(key).verifying_key().as_bytes())
 }
 
 /// So many bytes from hexadecimal; none if it is anything else.

@@ -415,11 +415,8 @@ async fn every_route_is_open_to_those_it_is_for_and_to_nobody_else() {
     let mut asked = 0;
     let receipt = {
         let view = app.desk.view().await.expect("a course");
-        let kept = &view
-            .term
-            .submissions
-            .get(&crate::slot("acid", "0042"))
-            .expect("is there");
+        let kept = view.term.submissions.get(&crate::slot("acid", "0042"));
+        let kept = kept.expect("is there");
         let number = kept[0].receipt.expect("a number");
         format!("receipts/{number}")
     };

@@ -92,7 +92,8 @@ async fn a_seal_and_a_receipt_show_what_was_done_to_a_file() {
     .expect("written");
     let sealed = concordant(&["seal", "--key", &known, "--out", &of_known], &db);
     let public_half = "d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a";
-    assert!(said(&sealed).contains(public_half), "{}", said(&sealed));
+    let told_of_known = String::from_utf8_lossy(&sealed.stdout).into_owned();
+    assert!(told_of_known.contains(public_half), "{}", said(&sealed));
     let verified = concordant(&["verify", "--public-key", public_half, &of_known], &db);
     assert!(verified.status.success(), "{}", said(&verified));
     let other = "0".repeat(64);
