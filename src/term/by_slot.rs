@@ -11,8 +11,9 @@ use crate::ids::{ExperimentKey, StudentId};
 /// A map in order of the slots. To copy it costs as much as there are leaves; to change a copy, a leaf.
 #[derive(Clone, Debug)]
 pub struct BySlot<V> {
-    /// In order, and none is empty.
-    leaves: Vec<Arc<Leaf<V>>>,
+    /// In order, and none is empty. No slot of a leaf is before the one beside it, which is looked for: leaves lie
+    /// anywhere in memory.
+    leaves: Vec<(Slot, Arc<Leaf<V>>)>,
 }
 
 type Leaf<V> = Vec<(Slot, V)>;
@@ -23,7 +24,7 @@ const MOST: usize = 32;
 /// The entries of a [`BySlot`] in order.
 #[derive(Debug)]
 pub struct Entries<'m, V> {
-    leaves: slice::Iter<'m, Arc<Leaf<V>>>,
+    leaves: slice::Iter<'m, (Slot, Arc<Leaf<V>>)>,
     leaf: slice::Iter<'m, (Slot, V)>,
 }
 
@@ -33,7 +34,7 @@ impl<V> BySlot<V> {
     }
 
     pub fn len(&self) -> usize {
-        self.leaves.iter().map(|leaf| leaf.len()).sum()
+        self.leaves.iter().map(|(_, leaf)| leaf.len()).sum()
     }
 
     pub fn is_empty(&self) -> bool {
@@ -47,7 +48,8 @@ impl<V> BySlot<V> {
     /// The same with the map's own slot, which lives as long.
     pub fn get_key_value(&self, slot: &Slot) -> Option<(&Slot, &V)> {
         let (leaf, place) = self.place(slot);
-        let (own, value) = self.leaves.get(leaf)?.get(place.ok()?)?;
+        let (_, leaf) = self.leaves.get(leaf)?;
+        let (own, value) = leaf.get(place.ok()?)?;
         Some((own, value))
     }
 
@@ -79,7 +81,7 @@ impl<V> BySlot<V> {
         let (leaf, place) = self.place(&first);
         let place = place.unwrap_or_else(|place| place);
         let mut leaves = self.leaves.get(leaf..).unwrap_or_default().iter();
-        let rest = leaves.next().and_then(|leaf| leaf.get(place..));
+        let rest = leaves.next().and_then(|(_, leaf)| leaf.get(place..));
         let leaf = rest.unwrap_or_default().iter();
         let from = Entries { leaves, leaf };
         from.take_while(move |(slot, _)| slot.experiment == first.experiment)
@@ -87,11 +89,10 @@ impl<V> BySlot<V> {
 
     /// The leaf that has a slot, or would have it, and where in it.
     fn place(&self, slot: &Slot) -> (usize, Result<usize, usize>) {
-        let begins_before = |leaf: &Arc<Leaf<V>>| leaf.first().is_some_and(|(own, _)| own <= slot);
-        let after = self.leaves.partition_point(begins_before);
+        let after = self.leaves.partition_point(|(first, _)| first <= slot);
         let at = after.saturating_sub(1);
         let leaf = self.leaves.get(at);
-        let place = leaf.map(|leaf| leaf.binary_search_by(|(own, _)| own.cmp(slot)));
+        let place = leaf.map(|(_, leaf)| leaf.binary_search_by(|(own, _)| own.cmp(slot)));
         (at, place.unwrap_or(Err(0)))
     }
 }
@@ -111,14 +112,16 @@ impl<V: Clone> BySlot<V> {
     pub fn get_mut(&mut self, slot: &Slot) -> Option<&mut V> {
         let (leaf, place) = self.place(slot);
         let place = place.ok()?;
-        let leaf = Arc::make_mut(self.leaves.get_mut(leaf)?);
+        let (_, leaf) = self.leaves.get_mut(leaf)?;
+        let leaf = Arc::make_mut(leaf);
         leaf.get_mut(place).map(|(_, value)| value)
     }
 
     pub fn remove(&mut self, slot: &Slot) -> Option<V> {
         let (at, place) = self.place(slot);
         let place = place.ok()?;
-        let leaf = Arc::make_mut(self.leaves.get_mut(at)?);
+        let (_, leaf) = self.leaves.get_mut(at)?;
+        let leaf = Arc::make_mut(leaf);
         let (_, value) = leaf.remove(place);
         if leaf.is_empty() {
             self.leaves.remove(at);
@@ -127,7 +130,8 @@ impl<V: Clone> BySlot<V> {
     }
 
     pub fn iter_mut(&mut self) -> impl Iterator<Item = (&Slot, &mut V)> {
-        let leaves = self.leaves.iter_mut().map(Arc::make_mut);
+        let leaves = self.leaves.iter_mut();
+        let leaves = leaves.map(|(_, leaf)| Arc::make_mut(leaf));
         leaves.flatten().map(|(slot, value)| (&*slot, value))
     }
 
@@ -137,9 +141,12 @@ impl<V: Clone> BySlot<V> {
 
     fn put_new(&mut self, entry: (Slot, V)) {
         let (at, place) = self.place(&entry.0);
-        let (Some(leaf), Err(place)) = (self.leaves.get_mut(at), place) else {
-            return self.leaves.push(Arc::new(vec![entry]));
+        let (Some((first, leaf)), Err(place)) = (self.leaves.get_mut(at), place) else {
+            return self.leaves.push(of_its_own(vec![entry]));
         };
+        if entry.0 < *first {
+            first.clone_from(&entry.0);
+        }
         let leaf = Arc::make_mut(leaf);
         if leaf.len() < MOST {
             leaf.reserve_exact(1);
@@ -152,8 +159,14 @@ impl<V: Clone> BySlot<V> {
             Some(place) => next.insert(place, entry),
             None => leaf.insert(place, entry),
         }
-        self.leaves.insert(at.saturating_add(1), Arc::new(next));
+        self.leaves.insert(at.saturating_add(1), of_its_own(next));
     }
+}
+
+/// A leaf by its first slot.
+fn of_its_own<V>(leaf: Leaf<V>) -> (Slot, Arc<Leaf<V>>) {
+    let first = leaf.first().map(|(slot, _)| slot.clone());
+    (first.unwrap_or_default(), Arc::new(leaf))
 }
 
 impl<T: Clone> BySlot<Vec<T>> {
@@ -217,7 +230,7 @@ impl<'m, V> Iterator for Entries<'m, V> {
             if let Some((slot, value)) = self.leaf.next() {
                 return Some((slot, value));
             }
-            self.leaf = self.leaves.next()?.iter();
+            self.leaf = self.leaves.next()?.1.iter();
         }
     }
 }
