@@ -9,6 +9,7 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use crate::columns::{Column, MAX_FILLINGS};
 use crate::ids::{LotCode, UnknownCode};
 use crate::measure::Reading;
+use crate::text::exact;
 
 /// Everything handed in at once for one experiment. A correction is another hand-in, never a change of this one.
 ///
@@ -16,6 +17,7 @@ use crate::measure::Reading;
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct HandIn {
     /// In the order they were written down.
+    #[serde(deserialize_with = "exact")]
     pub titrations: Vec<Titration>,
     /// The student's own answer, in the result unit.
     #[serde(default, skip_serializing_if = "Option::is_none")]

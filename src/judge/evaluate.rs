@@ -20,6 +20,7 @@ use crate::ids::{ExperimentKey, LotCode, UnknownCode};
 use crate::language::Message;
 use crate::measure::from_f64;
 use crate::submission::TrialLabel;
+use crate::text::exact;
 use crate::truth::{Lot, Unknown};
 use crate::workup::WorkUp;
 
@@ -30,7 +31,9 @@ pub struct Evaluation {
     /// Code of the unknown it is marked against; empty if none is known.
     pub unknown: SmolStr,
     /// The assigned values used: lots, then the unknown.
+    #[serde(deserialize_with = "exact")]
     pub versions: Vec<UsedVersion>,
+    #[serde(deserialize_with = "exact")]
     pub trials: Vec<TrialView>,
     /// Figures of the result; none if no trial counts.
     pub outcome: Option<Outcome>,
@@ -52,6 +55,7 @@ pub struct Evaluation {
     pub calculation_slips: Explanation,
     pub marks: Marks,
     /// What a person should look at, most consequential first.
+    #[serde(deserialize_with = "exact")]
     pub flags: Vec<Flag>,
     /// What it says of how far the student's trials lie apart; none where nothing is titrated.
     pub scatter: Option<ScatterShare>,

@@ -16,11 +16,13 @@ use crate::measure::{from_f64, plain, to_decimals, to_figures};
 use crate::procedure::Procedure;
 use crate::stats::Replicates;
 use crate::submission::HandIn;
+use crate::text::exact;
 
 /// The marks of one submission.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Marks {
     /// One per part of the marking, in the order of the files.
+    #[serde(deserialize_with = "exact")]
     pub parts: Vec<PartMark>,
     /// Points lost for lateness, two decimals, not negative.
     pub late: Decimal,

@@ -3,6 +3,7 @@
 
 mod cells;
 mod curve_text;
+mod exact;
 mod fault;
 mod known;
 mod records;
@@ -11,6 +12,7 @@ mod toml_table;
 
 pub use cells::*;
 pub use curve_text::{CurveText, read_curve};
+pub(crate) use exact::exact;
 pub use fault::*;
 pub use known::Known;
 pub(crate) use records::column;
