@@ -1,6 +1,5 @@
 //! Another bottle for one student, in place of the one before.
 
-
 use super::{
     Arranged, Change, ChangeForm, Made, OfSlot, Reach, RecordsOf, Remarks, Replaced, SlotEvent,
     SlotForm, SlotKind, SlotPage, Who, enrolled, experiment, suggested,

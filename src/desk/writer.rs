@@ -95,9 +95,9 @@ impl Shared {
         let image = Arc::new(image);
         let mut held = self.image.write().unwrap_or_else(PoisonError::into_inner);
         let before = std::mem::replace(&mut *held, image);
-        // nobody waits while it is let go of
         drop(held);
-        drop(before);
+        // what it alone had may be much, such as audits: no page waits while it is let go of
+        tokio::task::spawn_blocking(move || drop(before));
     }
 }
 
