@@ -12,6 +12,7 @@ mod folder;
 mod help;
 mod invent;
 mod kit;
+mod memory;
 mod opening;
 mod post;
 mod recompute;
@@ -313,6 +314,7 @@ enum Failure {
 #[must_use]
 pub fn run() -> ExitCode {
     let line = Line::parse();
+    memory::settle();
     let runtime = match tokio::runtime::Runtime::new() {
         Ok(runtime) => runtime,
         Err(why) => return fail(&Failure::Other(format!("cannot start: {why}"))),

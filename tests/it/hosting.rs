@@ -103,6 +103,48 @@ fn the_kit_names_commands_and_settings_that_there_are() {
     assert!(flags > 15 && variables > 8, "{flags} {variables}");
 }
 
+/// What a process was started with for glibc's allocator (mallopt(3)).
+#[cfg(all(target_os = "linux", target_env = "gnu"))]
+fn settings_of(process: u32) -> Vec<String> {
+    let environment = std::fs::read(format!("/proc/{process}/environ")).expect("it runs");
+    let environment = String::from_utf8_lossy(&environment).into_owned();
+    let mut settings: Vec<&str> = environment
+        .split('\0')
+        .filter(|line| line.starts_with("MALLOC_"))
+        .collect();
+    settings.sort_unstable();
+    let values = settings.iter().filter_map(|line| line.split_once('='));
+    values.map(|(_, value)| value.to_owned()).collect()
+}
+
+/// They are set where nobody has set one, and left alone where somebody has.
+#[cfg(all(target_os = "linux", target_env = "gnu"))]
+#[test]
+fn the_allocator_is_told_how_to_keep_memory_unless_somebody_has() {
+    let directory = tempfile::tempdir().expect("a directory");
+    for (by_hand, expected) in [(None, 3), (Some(("MALLOC_ARENA_MAX", "7")), 1)] {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_concordant"));
+        command.args(["serve", "--new", "--listen", "127.0.0.1:0", "--db"]);
+        command.arg(directory.path().join(format!("{expected}.db")));
+        for name in [
+            "MALLOC_ARENA_MAX",
+            "MALLOC_MMAP_THRESHOLD_",
+            "MALLOC_TRIM_THRESHOLD_",
+            "GLIBC_TUNABLES",
+        ] {
+            command.env_remove(name);
+        }
+        command.envs(by_hand);
+        let mut server = Server(command.stderr(Stdio::piped()).spawn().expect("starts"));
+        let mut lines = BufReader::new(server.0.stderr.take().expect("a pipe")).lines();
+        let serves =
+            |line: &std::io::Result<String>| line.as_ref().is_ok_and(|l| l.contains("serving"));
+        assert!(lines.any(|line| serves(&line)));
+        let settings = settings_of(server.0.id());
+        assert_eq!(settings.len(), expected, "{settings:?}");
+    }
+}
+
 #[tokio::test]
 async fn figures_stand_on_a_listener_of_their_own_and_logs_are_objects() {
     let directory = tempfile::tempdir().expect("a directory");
