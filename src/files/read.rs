@@ -473,8 +473,8 @@ fn is_spreadsheet(path: &str) -> bool {
 
 /// A decision that does not say which revision it was made on was made on the last.
 fn number_decisions(term: &mut Term) {
-    let mut numbered = term.decisions.clone();
-    for (slot, decisions) in numbered.iter_mut() {
+    let mut decisions = std::mem::take(&mut term.decisions);
+    for (slot, decisions) in decisions.iter_mut() {
         let revisions = term
             .handed_in_by(slot)
             .map_or(0, |(_, revisions)| revisions.len());
@@ -482,5 +482,5 @@ fn number_decisions(term: &mut Term) {
             decision.revision = u32::try_from(revisions).unwrap_or(u32::MAX);
         }
     }
-    term.decisions = numbered;
+    term.decisions = decisions;
 }
